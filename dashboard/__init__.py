@@ -1,0 +1,1 @@
+"""Everything that a person touches: the command, the pages, the papers."""

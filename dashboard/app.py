@@ -1,0 +1,95 @@
+"""Building the application: the one place where settings, book, clock, pages and headers meet."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from typing import Any
+
+import dash
+from flask import Response, jsonify
+
+from dashboard import shell
+from dashboard.components.pieces import failure
+from dashboard.context import Book, Clock, Context, install, system_clock
+from dashboard.ids import Shell
+from dashboard.security import install_headers
+from dashboard.server import HEALTH
+from dashboard.theme import css_variables
+from dashboard.words import say
+from models.settings import Settings
+
+LOG = logging.getLogger("driftbook.reader")
+
+INDEX = """<!DOCTYPE html>
+<html lang="{language}">
+<head>
+{{%metas%}}
+<title>{{%title%}}</title>
+<link rel="icon" type="image/svg+xml" href="/assets/mark.svg">
+{{%css%}}
+<style>{variables}</style>
+</head>
+<body>
+{{%app_entry%}}
+<noscript><p class="waiting">{no_script}</p></noscript>
+{{%config%}}
+{{%scripts%}}
+{{%renderer%}}
+</body>
+</html>
+"""
+
+
+def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock) -> dash.Dash:
+    """Build the application for one book.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the book is. [unitless]
+    reader : Book
+        The way out of the book. [unitless]
+    clock : callable
+        Gives the present time; tests pass their own. [unitless]
+
+    Returns
+    -------
+    dash.Dash
+        Ready to be served; see ``dashboard.server``.
+    """
+    app = dash.Dash(
+        "dashboard",
+        title=say("brand"),
+        update_title="",
+        pages_folder="",
+        use_pages=False,
+        serve_locally=True,
+        # Layouts are skeletons whose content comes later: ids that are not there yet are meant.
+        suppress_callback_exceptions=True,
+        on_error=_on_error,
+        index_string=INDEX.format(language=say("language"), variables=css_variables(), no_script=say("shell.no_script")),
+        meta_tags=[{"name": "description", "content": say("shell.description")}],
+        enable_mcp=False,
+    )
+    install(app.server, Context(settings, reader, clock))
+    app.layout = shell.layout()
+    shell.register(app)
+    install_headers(app)
+
+    @app.server.get(HEALTH)
+    def health() -> tuple[Response, int]:
+        return jsonify({"well": True, "head": reader.head()}), 200
+
+    return app
+
+
+def _on_error(error: Exception) -> Any:
+    """Log what went wrong under a reference number, and show the number in place of the page."""
+    reference = secrets.token_hex(4)
+    LOG.error("reference %s: %s", reference, error, exc_info=error)
+    dash.set_props(Shell.NOTICE, {"children": say("error.notice", reference=reference)})
+    outputs = dash.ctx.outputs_list
+    if isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body"):
+        return failure(reference)
+    return None

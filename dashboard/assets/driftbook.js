@@ -1,0 +1,103 @@
+/* The few things that only the browser can do: colour scheme, the key "/", going to a machine, the page's title. */
+(function () {
+  "use strict";
+
+  var KEY = "driftbook-scheme";
+
+  function remembered() {
+    try {
+      return window.localStorage.getItem(KEY);
+    } catch (error) {
+      return null; /* storage may be forbidden: then the system's choice holds */
+    }
+  }
+
+  function remember(scheme) {
+    try {
+      window.localStorage.setItem(KEY, scheme);
+    } catch (error) {
+      /* not remembered, and that is all */
+    }
+  }
+
+  function preferred() {
+    var kept = remembered();
+    if (kept === "light" || kept === "dark") {
+      return kept;
+    }
+    return window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
+  }
+
+  function mark(scheme) {
+    document.documentElement.setAttribute("data-mantine-color-scheme", scheme);
+    document.documentElement.setAttribute("data-ag-theme-mode", scheme);
+  }
+
+  mark(preferred());
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    driftbook: {
+      scheme: function (clicks) {
+        var scheme = preferred();
+        if (clicks) {
+          scheme = scheme === "dark" ? "light" : "dark";
+          remember(scheme);
+        }
+        mark(scheme);
+        return scheme;
+      },
+      show_scheme: function (scheme) {
+        mark(scheme || preferred());
+        return scheme || window.dash_clientside.no_update;
+      },
+      choose_month: function (month, search) {
+        var query = new URLSearchParams(search || "");
+        if (!month || document.getElementById("month-pick") === null) {
+          return;
+        }
+        var shown = document.getElementById("month-body").querySelector("[data-month]");
+        if (shown !== null && shown.getAttribute("data-month") === month) {
+          return;
+        }
+        query.set("month", month);
+        window.dash_clientside.set_props("shell-url", { search: "?" + query.toString() });
+      },
+      go_to: function (address) {
+        if (!address) {
+          return;
+        }
+        var parts = address.split("?");
+        window.dash_clientside.set_props("shell-url", { pathname: parts[0], search: parts[1] ? "?" + parts[1] : "" });
+        window.dash_clientside.set_props("shell-finder", { value: null, searchValue: "" });
+        document.activeElement.blur();
+      }
+    }
+  });
+
+  window.dashMantineFunctions = Object.assign({}, window.dashMantineFunctions, {
+    keepAll: function (given) {
+      return given.options; /* the server has already chosen */
+    }
+  });
+
+  document.addEventListener("keydown", function (event) {
+    var at = event.target;
+    var typing = at.isContentEditable || /^(INPUT|TEXTAREA|SELECT)$/.test(at.tagName);
+    if (event.key === "/" && !typing && !event.ctrlKey && !event.metaKey && !event.altKey) {
+      var box = document.getElementById("shell-finder");
+      if (box !== null) {
+        event.preventDefault();
+        box.focus();
+      }
+    }
+  });
+
+  var brand = document.title;
+  new MutationObserver(function () {
+    var first = document.querySelector("main h1");
+    var title = first === null ? brand : first.textContent + " · " + brand;
+    if (document.title !== title) {
+      document.title = title;
+    }
+  }).observe(document.body, { childList: true, subtree: true });
+})();

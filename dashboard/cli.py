@@ -1,0 +1,281 @@
+"""The command ``driftbook``: parsing only; each subcommand loads what it needs when it runs."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from models.errors import DriftbookError
+
+DEFAULT_PORT = 8750
+
+_TOP = """\
+driftbook keeps the alignment history of rotating machines and shows what it means.
+
+A first look:      driftbook demo
+A book of your own:
+  driftbook init --site "North Quay" --zone Europe/Lisbon
+  driftbook template                    writes a workbook to fill
+  driftbook import register.xlsx        your own sheet works too: it asks once what each column means
+  driftbook serve
+"""
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="driftbook", description=_TOP, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and stop")
+    verbs = parser.add_subparsers(dest="verb", metavar="COMMAND", title="commands")
+    _add_demo(verbs)
+    _add_init(verbs)
+    _add_upgrade(verbs)
+    _add_template(verbs)
+    _add_import(verbs)
+    _add_serve(verbs)
+    _add_site(verbs)
+    return parser
+
+
+_Verbs = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def _verb(verbs: _Verbs, name: str, does: str, examples: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]
+    return verbs.add_parser(  # type: ignore[attr-defined, no-any-return]
+        name,
+        help=does,
+        description=does[0].upper() + does[1:] + ".",
+        epilog="examples:\n" + examples,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+
+
+def _book(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--book",
+        metavar="PATH|URL",
+        help="the book: a SQLite file or a postgresql:// address (default: $DRIFTBOOK_BOOK or driftbook.db)",
+    )
+
+
+def _by(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--by", metavar="NAME", help="who does it, for the book (default: the name you are logged in under)"
+    )
+
+
+def _address(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--host", default="127.0.0.1", help="address to listen on (default: 127.0.0.1, this machine only)"
+    )
+    parser.add_argument(
+        "--port",
+        type=int,
+        help=f"port to listen on; 0 takes any free one (default: {DEFAULT_PORT}, or the next free one)",
+    )
+
+
+def _add_demo(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "demo",
+        "make an invented plant, import it and show it in the browser",
+        "  driftbook demo                     in ./driftbook-demo\n"
+        "  driftbook demo --temporary         in a folder that goes away at the end\n"
+        "  driftbook demo --units mil --port 9000",
+    )
+    parser.add_argument("--folder", default="driftbook-demo", help="where to make it (default: ./driftbook-demo)")
+    parser.add_argument(
+        "--temporary", action="store_true", help="make it in a temporary folder that goes away at the end"
+    )
+    parser.add_argument("--fresh", action="store_true", help="make it anew although it is there")
+    parser.add_argument("--units", choices=("mm", "mil"), default="mm", help="units of the site (default: mm)")
+    _address(parser)
+
+
+def _add_init(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "init",
+        "make a new book, or add a site to one",
+        '  driftbook init --site "North Quay" --zone Europe/Lisbon\n'
+        '  driftbook init --site "Mill 2" --zone America/Halifax --units mil --temperature F --book plant.db',
+    )
+    _book(parser)
+    parser.add_argument("--site", required=True, metavar="NAME", help="name of the site")
+    parser.add_argument("--zone", required=True, metavar="ZONE", help="its time zone, by IANA name: Europe/Lisbon")
+    parser.add_argument("--units", choices=("mm", "mil"), default="mm", help="how the site reads lengths (default: mm)")
+    parser.add_argument(
+        "--temperature", choices=("C", "F"), default="C", help="how the site reads temperatures (default: C)"
+    )
+    parser.add_argument(
+        "--interval", type=int, default=12, metavar="MONTHS", help="rule for the next check (default: 12 months)"
+    )
+    parser.add_argument(
+        "--limits",
+        metavar="FILE",
+        help="limit set to adopt (TOML; default: the starter set, to be replaced by your own)",
+    )
+    _by(parser)
+
+
+def _add_upgrade(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "upgrade",
+        "bring a book to the revision of this version; a SQLite book is copied aside first",
+        "  driftbook upgrade\n  driftbook upgrade --book plant.db",
+    )
+    _book(parser)
+
+
+def _add_template(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "template",
+        "write an empty workbook to fill, with a sheet that explains every column",
+        "  driftbook template\n  driftbook template plant.xlsx --units mil\n  driftbook template --csv forms",
+    )
+    parser.add_argument(
+        "file", nargs="?", default="driftbook-template.xlsx", help="where to (default: driftbook-template.xlsx)"
+    )
+    parser.add_argument("--csv", metavar="FOLDER", help="write CSV files into a folder instead")
+    parser.add_argument("--units", choices=("mm", "mil"), default="mm", help="units in the headings (default: mm)")
+
+
+def _add_import(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "import",
+        "read machines and jobs from CSV or XLSX files into the book",
+        "  driftbook import assets.csv jobs.csv\n"
+        "  driftbook import register.xlsx                 asks once what each column means\n"
+        "  driftbook import register.xlsx --confirm       the proposed meaning is right\n"
+        "  driftbook import jobs.csv --dry-run            only look\n"
+        "  driftbook import jobs.csv --accept-good        good rows go in, the rest come back in a file to mend",
+    )
+    parser.add_argument(
+        "files", nargs="+", metavar="FILE", help="CSV or XLSX; several files go in together or not at all"
+    )
+    _book(parser)
+    parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
+    parser.add_argument("--mapping", metavar="FILE", help="read the files by this mapping instead of the kept one")
+    parser.add_argument("--confirm", action="store_true", help="confirm the proposed mapping as it stands")
+    parser.add_argument("--dry-run", action="store_true", help="show what would happen; write nothing")
+    parser.add_argument(
+        "--accept-good", action="store_true", help="take the good rows; the rest come back in a file to mend"
+    )
+    parser.add_argument("--encoding", default="", help="encoding of a CSV, where it is not found by itself")
+    parser.add_argument(
+        "--all-problems", action="store_true", help="list every problem, not only the first ones of a kind"
+    )
+    _by(parser)
+
+
+def _add_serve(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "serve",
+        "show the book in the browser",
+        "  driftbook serve\n  driftbook serve --book plant.db --port 9000",
+    )
+    _book(parser)
+    _address(parser)
+
+
+def _add_site(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "site",
+        "show how a site is set, or change its units, zone or interval",
+        "  driftbook site\n  driftbook site --units mil\n  driftbook site --interval 6",
+    )
+    _book(parser)
+    parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
+    parser.add_argument("--units", choices=("mm", "mil"), help="how the site reads lengths")
+    parser.add_argument("--temperature", choices=("C", "F"), help="how the site reads temperatures")
+    parser.add_argument("--zone", metavar="ZONE", help="its time zone, by IANA name")
+    parser.add_argument("--interval", type=int, metavar="MONTHS", help="rule for the next check")
+    _by(parser)
+
+
+_RUNS = {
+    "demo": ("demo", "run_demo"),
+    "init": ("book", "run_init"),
+    "upgrade": ("book", "run_upgrade"),
+    "template": ("book", "run_template"),
+    "import": ("importing", "run_import"),
+    "site": ("book", "run_site"),
+    "serve": ("serving", "run_serve"),
+}
+"""Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
+
+
+def _run(given: argparse.Namespace) -> int:
+    module, function = _RUNS[given.verb]
+    status: int = getattr(import_module(f"dashboard.console.{module}"), function)(given)
+    return status
+
+
+def main(arguments: Sequence[str] | None = None) -> int:  # noqa: PLR0911 - one way out a situation
+    """Run the command; the result is its exit status.
+
+    0 done · 1 the files have problems and nothing (or not all) went in ·
+    2 it could not be done, with the reason · 3 a mapping waits to be confirmed.
+    """
+    parser = _parser()
+    given = parser.parse_args(arguments)
+    if given.version:
+        print(f"driftbook {_version()}")  # noqa: T201 - the command speaks here
+        return 0
+    if given.verb is None:
+        parser.print_help()
+        return 2
+    try:
+        return _run(given)
+    except DriftbookError as fault:
+        print(f"driftbook: {fault}", file=sys.stderr)  # noqa: T201
+        return 2
+    except KeyboardInterrupt:
+        print("\ndriftbook: stopped; what was not finished was not written.", file=sys.stderr)  # noqa: T201
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as fault:
+        if os.environ.get("DRIFTBOOK_DEBUG"):
+            raise
+        return _unexpected(fault)
+
+
+def _unexpected(fault: Exception) -> int:
+    """Say in words what the system said, and keep the details for whoever mends it."""
+    import traceback
+
+    log = Path("driftbook-fault.log")
+    kept = ""
+    try:
+        log.write_text("".join(traceback.format_exception(fault)), encoding="utf-8")
+        kept = f" The details are in {log}; send them along when you report it."
+    except OSError:
+        kept = " Run it again with DRIFTBOOK_DEBUG=1 to see the details."
+    first = str(fault).splitlines()[0] if str(fault) else type(fault).__name__
+    print(f"driftbook: this did not work: {first}\nNothing half-done is in the book.{kept}", file=sys.stderr)  # noqa: T201
+    return 2
+
+
+def _version() -> str:
+    try:
+        return version("driftbook")
+    except PackageNotFoundError:
+        return "from a checkout"
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""Pieces of pages, with no access to data."""

@@ -1,0 +1,61 @@
+"""The only place that puts a Plotly figure on a page.
+
+Plotly's own bar offers to upload a chart to an outside site; with this
+configuration the bar and the offer are gone.  Each chart carries a text for
+those who do not see it, and the numbers behind it as a table.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import plotly.graph_objects as go
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard.words import say
+
+CONFIG: dict[str, Any] = {
+    "showSendToCloud": False,
+    "plotlyServerURL": "",
+    "displaylogo": False,
+    "displayModeBar": False,
+    "showTips": False,
+    "scrollZoom": False,
+    "doubleClick": False,
+    "responsive": True,
+}
+
+
+def chart(
+    figure: go.Figure, *, title: str, says: str, height: int, note: str = "", table: Component | None = None, small: bool = False
+) -> html.Figure:
+    """Put a figure on a page, with its title above it as text and its numbers below it as a table.
+
+    Parameters
+    ----------
+    figure : plotly.graph_objects.Figure
+        The picture. [unitless]
+    title : str
+        Title, with the unit. [unitless]
+    says : str
+        What the picture shows, in a sentence, for those who do not see it. [unitless]
+    height : int
+        Height on the screen. [pixel]
+    note : str
+        How to read it; written under the title. [unitless]
+    table : Component, optional
+        The numbers behind the picture, shown on demand. [unitless]
+    small : bool
+        True for one of several small charts in a row. [unitless]
+    """
+    head: list[Any] = [html.Figcaption(title, className="chart-title")]
+    if note:
+        head.append(html.P(note, className="chart-note"))
+    picture = html.Div(
+        dcc.Graph(figure=figure, config=CONFIG, responsive=True, style={"height": f"{height}px"}),
+        role="img",
+        **{"aria-label": says},
+    )
+    tail = [] if table is None else [html.Details([html.Summary(say("chart.as_table")), table], className="chart-table")]
+    return html.Figure([*head, picture, *tail], className="chart small" if small else "chart")

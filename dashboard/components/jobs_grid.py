@@ -1,0 +1,172 @@
+"""The table of every job of a machine, amended versions included."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+
+from dashboard.components.tables import grid
+from dashboard.views.asset_view import QUANTITIES, AssetView, last_day
+from dashboard.words import say
+from dashboard.writing import DASH, judged
+from models.units import Display, Quantity
+from models.values.job import COMPONENTS, FeetValues, Misalignment
+from models.values.story import JobLine
+
+STAGES = ("found", "left", "target")
+
+
+def jobs_grid(name: str, view: AssetView, *, typed: bool) -> html.Div:
+    """Put the jobs in a grid, newest first.
+
+    Parameters
+    ----------
+    name : str
+        Id of the grid. [unitless]
+    view : AssetView
+        The machine. [unitless]
+    typed : bool
+        True shows each number as it was typed, with its own unit; False in the units of the page. [unitless]
+    """
+    rows = [_typed_row(line, view) if typed else _row(line, view) for line in view.lines]
+    return grid(name, _columns(view.display, typed=typed, with_target=_has_target(view.lines)), rows, say("asset.jobs.label", tag=view.tag))
+
+
+def _has_target(lines: Sequence[JobLine]) -> bool:
+    return any(any(line.job.target.as_tuple()) for line in lines)
+
+
+def _text(field: str, header: str, width: int, **more: Any) -> dict[str, Any]:
+    return {"field": field, "headerName": header, "width": width, "tooltipField": field, **more}
+
+
+def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[str, Any]]:
+    columns: list[dict[str, Any]] = [
+        # Dates are written as years first, so that sorting texts sorts times.
+        _text("date", say("grid.date"), 104, pinned="left"),
+        _text("stands", say("grid.stands"), 140),
+        _text("reason", say("grid.reason"), 98),
+        _judged("found_ratio", say("grid.found_ratio")),
+        _judged("left_ratio", say("grid.left_ratio")),
+    ]
+    stages = STAGES if with_target else STAGES[:2]
+    for stage in stages:
+        children = [
+            _number(f"{stage}_{component}", f"{say(f'component.short.{component}')} [{say('grid.typed') if typed else display.unit(quantity)}]", None if typed else display.decimals(quantity))
+            for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True)
+        ]
+        columns.append({"headerName": say(f"grid.{stage}"), "children": children})
+    unit = say("grid.typed") if typed else display.unit(Quantity.OFFSET)
+    columns += [
+        _text("soft_before", say("grid.soft_before", unit=unit), 170),
+        _text("soft_after", say("grid.soft_after", unit=unit), 170),
+        _text("moves", say("grid.moves", unit=unit), 190),
+        _text("people", say("grid.people"), 160),
+        _text("instrument", say("grid.instrument"), 110),
+        _text("method", say("grid.method"), 130),
+        _text("work_order", say("grid.work_order"), 110),
+        _text("hours", say("grid.hours"), 92, type="rightAligned"),
+        _text("temperatures", say("grid.temperatures", unit=display.temperature), 150),
+        _text("limit_set", say("grid.limit_set"), 150),
+        _text("notes", say("grid.notes"), 260),
+        _text("reviewer", say("grid.reviewer"), 120),
+        _text("entry", say("grid.entry"), 84, type="rightAligned"),
+        _text("recorded", say("grid.recorded"), 150),
+        _text("source", say("grid.source"), 160),
+    ]
+    return columns
+
+
+def _judged(field: str, header: str) -> dict[str, Any]:
+    return {
+        "field": field,
+        "headerName": header,
+        "width": 106,
+        "type": "rightAligned",
+        "valueFormatter": {"function": f"params.data.{field}_text"},
+        "cellClassRules": {"over": "params.value > 1"},
+    }
+
+
+def _number(field: str, header: str, decimals: int | None) -> dict[str, Any]:
+    column: dict[str, Any] = {"field": field, "headerName": header, "width": 96, "type": "rightAligned"}
+    if decimals is not None:
+        column["valueFormatter"] = {"function": f"params.value == null ? '{DASH}' : d3.format('+.{decimals}f')(params.value)"}
+    return column
+
+
+def _stands(line: JobLine) -> str:
+    if line.void:
+        return say("grid.void")
+    if line.superseded_by is not None:
+        return say("grid.superseded", entry=line.superseded_by)
+    if line.supersedes is not None:
+        return say("grid.amends", entry=line.supersedes, why=line.why_amended or DASH)
+    return say("grid.as_recorded")
+
+
+def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
+    job = line.job
+    return {
+        "date": last_day(line, view.zone).isoformat(),
+        "stands": _stands(line),
+        "reason": say(f"reason.{job.reason.value}"),
+        "found_ratio": line.found_ratio,
+        "found_ratio_text": judged(line.found_ratio),
+        "left_ratio": line.left_ratio,
+        "left_ratio_text": judged(line.left_ratio),
+        "people": ", ".join(job.people),
+        "instrument": job.instrument,
+        "method": say(f"method.{job.method.value}"),
+        "work_order": job.work_order,
+        "hours": "" if job.hours_run is None else f"{job.hours_run:.0f}",
+        "temperatures": " / ".join(
+            view.display.text(value, Quantity.TEMPERATURE, with_unit=False)
+            for value in (job.temp_stationary_c, job.temp_movable_c, job.temp_ambient_c)
+        ),
+        "limit_set": line.limit_set,
+        "notes": job.notes,
+        "reviewer": job.reviewer,
+        "entry": str(line.entry),
+        "recorded": f"{line.recorded_at:%Y-%m-%d} {line.author}",
+        "source": line.source,
+    }
+
+
+def _row(line: JobLine, view: AssetView) -> dict[str, Any]:
+    row = _common(line, view)
+    for stage in STAGES:
+        values: Misalignment | None = getattr(line.job, stage)
+        for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True):
+            stored = None if values is None else getattr(values, component)
+            row[f"{stage}_{component}"] = None if stored is None else round(view.display.show(stored, quantity), view.display.decimals(quantity)) + 0.0
+    row["soft_before"] = _feet(line.job.soft_before, view.display)
+    row["soft_after"] = _feet(line.job.soft_after, view.display)
+    row["moves"] = _moves(line, view.display)
+    return row
+
+
+def _feet(feet: FeetValues, display: Display, *, signed: bool = False) -> str:
+    if not feet:
+        return DASH
+    return " · ".join(display.text(value, Quantity.OFFSET, signed=signed, with_unit=False) for value in feet.values)
+
+
+def _moves(line: JobLine, display: Display) -> str:
+    parts = [
+        say(key, feet=_feet(feet, display, signed=True)) for key, feet in (("grid.move_v", line.job.moves_v), ("grid.move_h", line.job.moves_h)) if feet
+    ]
+    return "; ".join(parts) or DASH
+
+
+def _typed_row(line: JobLine, view: AssetView) -> dict[str, Any]:
+    row, typed = _common(line, view), line.job.typed
+    for stage in STAGES:
+        for component in COMPONENTS:
+            row[f"{stage}_{component}"] = typed.get(f"{stage}_{component}", DASH)
+    for field, prefix in (("soft_before", "soft_before_"), ("soft_after", "soft_after_"), ("moves", "move_")):
+        said = [f"{key.removeprefix(prefix)} {value}" for key, value in typed.items() if key.startswith(prefix)]
+        row[field] = " · ".join(said) or DASH
+    return row

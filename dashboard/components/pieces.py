@@ -1,0 +1,102 @@
+"""Small pieces of pages: sentence, key numbers, notes, choices, and the states that are not 'ok'."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.views.limits_view import LimitsNote
+from dashboard.views.shares import Share
+from dashboard.words import say
+from dashboard.writing import count, interval, percent
+
+Child = Any
+"""Whatever Dash takes as a child: a component, a text, or a list of them."""
+
+
+def heading(title: str, *beside: Child) -> html.Div:
+    """Put the page's title, with controls beside it."""
+    return html.Div([html.H1(title), *beside], className="page-head")
+
+
+def sentence(text: str) -> html.P:
+    """Put the sentence in plain words that stands on top of a page."""
+    return html.P(text, className="sentence")
+
+
+def section(title: str, *children: Child, about: str = "", wide: bool = True) -> html.Section:
+    """Put a part of a page under its title; ``about`` is shown on demand and says how the numbers are made."""
+    parts: list[Child] = [html.H2(title), *children]
+    if about:
+        parts.append(html.Details([html.Summary(say("about.summary")), html.P(about)], className="about"))
+    return html.Section(parts, className="part wide" if wide else "part")
+
+
+def note(text: str, *, strong: bool = False) -> html.P:
+    """Put a remark; a strong one bears a bar at its side."""
+    return html.P(text, className="note strong" if strong else "note")
+
+
+def problems(texts: Sequence[str]) -> Child:
+    """Say what in the address could not be read, and what is shown in its place."""
+    said = [text for text in texts if text]
+    return html.Div([html.P(text) for text in said], className="problems", role="status") if said else None
+
+
+def limits(given: LimitsNote) -> html.Div:
+    """Say which limits are behind the verdicts of the page."""
+    parts: list[Child] = [note(given.text)]
+    if given.warning:
+        parts.append(note(given.warning, strong=True))
+    return html.Div(parts, className="limits")
+
+
+def key_share(label: str, share: Share, before: str) -> html.Div:
+    """Put a share as a key number: its count first, the share and its interval below, then what was before."""
+    if not share.known:
+        return key_number(label, "–", say("key.none_judged"), before)
+    below = say("key.share", share=percent(share.share), interval=interval(share.low, share.high))
+    return key_number(label, say("key.of", count=count(share.count), n=count(share.n)), below, before)
+
+
+def key_number(label: str, number: str, below: str, before: str = "") -> html.Div:
+    """Put a key number with its label above, and its unit, count and window below."""
+    return html.Div(
+        [html.Dt(label), html.Dd([html.Span(number, className="number"), html.Span(below), html.Span(before, className="soft")])], className="key"
+    )
+
+
+def key_numbers(*keys: html.Div) -> html.Dl:
+    """Put key numbers in a row."""
+    return html.Dl(list(keys), className="keys")
+
+
+def choices(label: str, options: Sequence[tuple[str, str, bool]]) -> html.Nav:
+    """Put a choice as a row of links: text, address, chosen or not.
+
+    Links need no state of their own: Back works, and each can be opened beside or sent.
+    """
+    links = [
+        html.Li(html.Span(text, className="chosen", **{"aria-current": "true"}) if chosen else dcc.Link(text, href=href))
+        for text, href, chosen in options
+    ]
+    return html.Nav([html.Span(label, className="label"), html.Ul(links)], className="choices", **{"aria-label": label})
+
+
+def blank(title: str, text: str, *more: Child) -> html.Div:
+    """Put the page of a state in which there is nothing to show: what that means, and what to do."""
+    return html.Div([html.H2(title), html.P(text), *more], className="blank")
+
+
+def waiting() -> html.Div:
+    """Put what is seen until the numbers are there."""
+    return html.Div(html.P(say("page.waiting")), className="waiting")
+
+
+def failure(reference: str) -> html.Div:
+    """Put what is seen where a page could not be made: the number under which the cause was logged."""
+    return html.Div(
+        [html.H1(say("error.title")), html.P(say("error.text", reference=reference)), html.P(say("error.remedy"))], className="blank", role="alert"
+    )

@@ -1,0 +1,66 @@
+"""What several subcommands need: the person, the clock, the book, the site."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+
+import sqlalchemy as sa
+from rich.console import Console
+
+from models.errors import DriftbookError
+from models.settings import Settings, read_settings
+from models.store.engine import make_engine
+from models.store.revision import check_revision
+
+out = Console(highlight=False)
+"""Where the command speaks."""
+
+
+def now() -> datetime:
+    """Give the time; the one place where a command looks at the clock."""
+    return datetime.now(UTC)
+
+
+def who(given: argparse.Namespace) -> str:
+    """Give the name that goes into the book."""
+    if given.by:
+        return str(given.by)
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        raise DriftbookError("It is not known who you are.", remedy="Say so: --by NAME.") from None
+
+
+def settings_of(given: argparse.Namespace) -> Settings:
+    """Give the settings for what was typed."""
+    return read_settings(book=getattr(given, "book", None))
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[sa.Engine]:
+    """Open a book of the right revision, and close it."""
+    if settings.is_file and not settings.path.exists():
+        from models.store.revision import missing
+
+        raise missing(settings)
+    try:
+        engine = make_engine(settings)
+    except ModuleNotFoundError:
+        raise DriftbookError(
+            "The driver for PostgreSQL is not installed.", remedy="Install it: pip install 'driftbook[postgres]'."
+        ) from None
+    try:
+        try:
+            check_revision(settings, engine)
+        except sa.exc.DatabaseError as fault:
+            raise DriftbookError(
+                f"{settings.shown} cannot be opened as a book: {str(fault.orig).splitlines()[0]}.",
+                remedy="Check the path or the address, and that the database server runs.",
+            ) from fault
+        yield engine
+    finally:
+        engine.dispose()

@@ -1,0 +1,77 @@
+"""What a callback may reach from inside a request: the reader, the settings and the clock.
+
+This is the only place that asks Flask for the running application, so that
+two applications in one process (tests) never see one another's book.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any, Protocol, cast
+from zoneinfo import ZoneInfo
+
+from flask import Flask, current_app
+
+from models.history.columns import History
+from models.settings import Settings
+from models.values.limits import LimitSet
+from models.values.people import Instrument
+from models.values.story import AssetStory, Site
+
+KEY = "DRIFTBOOK"
+
+Clock = Callable[[], datetime]
+"""Gives the present time, with a zone."""
+
+
+class Book(Protocol):
+    """What the pages ask of a book; ``models.store.reader.Reader`` answers it."""
+
+    def sites(self) -> tuple[Site, ...]:
+        """Give the sites of the book."""
+
+    def head(self) -> int:
+        """Give the number of the last entry."""
+
+    def history(self, site_id: int) -> History:
+        """Give the history of a site as columns."""
+
+    def story(self, site_id: int, tag: str) -> AssetStory | None:
+        """Give everything about one asset; ``None`` where the site has no such tag."""
+
+    def instruments(self, site_id: int) -> tuple[Instrument, ...]:
+        """Give the instruments of a site."""
+
+    def limit_set(self, site_id: int) -> LimitSet | None:
+        """Give the limit set that is in force today."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """Everything that a page may reach."""
+
+    settings: Settings
+    book: Book
+    clock: Clock
+
+    def today(self, zone: str) -> date:
+        """Give the day that it is now on a site's calendar."""
+        return self.clock().astimezone(ZoneInfo(zone)).date()
+
+
+def system_clock() -> datetime:
+    """Give the present time; the only place of the reader that asks the machine for it."""
+    return datetime.now(UTC)
+
+
+def install(server: Flask, context: Context) -> None:
+    """Put the context where :func:`context` finds it."""
+    server.config[KEY] = context
+
+
+def context() -> Context:
+    """Give the context of the application that answers this request."""
+    config = cast("dict[str, Any]", current_app.config)
+    return cast("Context", config[KEY])

@@ -1,0 +1,1 @@
+"""One file a family of pictures: values in, a Plotly figure out."""

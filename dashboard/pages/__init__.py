@@ -1,0 +1,1 @@
+"""One file a page: who looks at it, its ids, its layout, thin callbacks, ``register(app)``."""

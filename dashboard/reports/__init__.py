@@ -1,0 +1,1 @@
+"""Printed pages, built from the same views and figures as the screen."""

@@ -1,0 +1,173 @@
+"""The frame around the pages: name, pages, finder, light or dark, cautions, and which page is shown."""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import Any
+
+import dash
+import dash_mantine_components as dmc
+from dash import ClientsideFunction, Input, Output, State, dcc, html
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.pieces import Child, blank
+from dashboard.context import context
+from dashboard.fetch import scene
+from dashboard.ids import Shell
+from dashboard.pages import asset, month, offenders
+from dashboard.place import UNITS, asset_path
+from dashboard.theme import MANTINE
+from dashboard.views.finder_view import OFFERED, match
+from dashboard.words import say
+from dashboard.writing import count
+
+PAGES: tuple[ModuleType, ...] = tuple(sorted((month, offenders, asset), key=lambda page: int(page.ORDER)))
+"""The pages, in the order of the header."""
+
+
+def page_of(pathname: str | None) -> ModuleType | None:
+    """Give the page of a path; a page also answers for the paths below its own, the first page does not."""
+    path = pathname or "/"
+    for page in PAGES:
+        if path == page.PATH or (page.PATH != "/" and path.startswith(f"{page.PATH}/")):
+            return page
+    return None
+
+
+def layout() -> dmc.MantineProvider:
+    """Give the frame; what is in it comes with callbacks."""
+    return dmc.MantineProvider(
+        [
+            dcc.Location(id=Shell.URL, refresh=False),
+            dcc.Store(id=Shell.SCHEME),
+            html.A(say("shell.skip"), href=f"#{Shell.CONTENT}", className="skip"),
+            html.Header([_brand(), html.Div(id=Shell.NAV, className="nav-slot"), _tools()], className="head"),
+            html.Div(id=Shell.NOTICE, role="status", className="notice", **{"aria-live": "polite"}),
+            html.Main(id=Shell.CONTENT, className="content", tabIndex=-1),
+            _footer(),
+        ],
+        id=Shell.PROVIDER,
+        theme=MANTINE,
+        defaultColorScheme="auto",
+    )
+
+
+def _brand() -> html.Div:
+    return html.Div(
+        dcc.Link([html.Img(src="/assets/mark.svg", alt="", width=30, height=22), html.Span(say("brand"))], href="/"), className="brand"
+    )
+
+
+def _tools() -> html.Div:
+    return html.Div(
+        [
+            dmc.Select(
+                id=Shell.FINDER,
+                data=[],
+                searchable=True,
+                clearable=False,
+                placeholder=say("finder.placeholder"),
+                nothingFoundMessage=say("finder.nothing"),
+                filter={"function": "keepAll"},
+                maxDropdownHeight=360,
+                selectFirstOptionOnChange=True,
+                size="sm",
+                className="finder",
+                rightSection=html.Kbd("/", **{"aria-hidden": "true"}),
+                rightSectionPointerEvents="none",
+                comboboxProps={"position": "bottom-end", "width": "target"},
+                **{"aria-label": say("finder.label")},
+            ),
+            html.Button(id=Shell.TOGGLE, className="toggle", type="button", title=say("shell.scheme"), **{"aria-label": say("shell.scheme")}),
+        ],
+        className="tools",
+    )
+
+
+def _footer() -> html.Footer:
+    return html.Footer(
+        [
+            html.Div([html.Strong(say("caution.title")), html.Span(say("caution.text"))], className="cautions"),
+            html.Div(id=Shell.HEAD, className="book-head"),
+        ],
+        className="foot",
+    )
+
+
+def route(pathname: str | None) -> Child:
+    """Give the skeleton of the page of a path."""
+    page = page_of(pathname)
+    if page is None:
+        return html.Div(
+            blank(say("page.unknown.title"), say("page.unknown.text"), dcc.Link(say("page.unknown.back"), href="/")), className="page"
+        )
+    return page.layout()
+
+
+def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
+    """Fill header and footer for an address: links that keep site and units, and the number of the last entry."""
+    seen = scene(pathname, search)
+    place, here = seen.place, page_of(pathname)
+    links = []
+    for page in PAGES:
+        text = say(page.NAME)
+        current = {"aria-current": "page"} if page is here and pathname == page.PATH else {"aria-current": "true"} if page is here else {}
+        # dcc.Link takes no aria attributes: the sign stands on the list item's own link wrapper.
+        links.append(html.Li(dcc.Link(text, href=place.to(page.PATH)), className="here" if page is here else "", **current))
+    parts: list[Child] = [html.Nav(html.Ul(links), className="pages", **{"aria-label": say("shell.pages")})]
+    if seen.site is not None:
+        if len(seen.sites) > 1:
+            parts.append(_switch(say("shell.site"), [(one.code, place.to("/", site=one.code), one is seen.site) for one in seen.sites]))
+        parts.append(_switch(say("shell.units"), [(unit, place.here(units=unit), unit == seen.display.length) for unit in UNITS]))
+    site = say("foot.site", name=seen.site.name, code=seen.site.code, zone=seen.site.zone) if seen.site else say("foot.no_site")
+    foot = say("foot.head", head=count(context().book.head()), book=context().settings.shown)
+    return parts, [html.Span(site), html.Span(foot)]
+
+
+def _switch(label: str, options: list[tuple[str, str, bool]]) -> html.Nav:
+    links = [html.Li(html.Span(text, **{"aria-current": "true"}) if chosen else dcc.Link(text, href=href)) for text, href, chosen in options]
+    return html.Nav(html.Ul(links), className="switch", **{"aria-label": label})
+
+
+def offer(typed: str | None, pathname: str | None, search: str | None) -> list[dict[str, Any]]:
+    """Offer the machines that answer to what is typed in the finder."""
+    if not (typed or "").strip():
+        return []
+    seen = scene(pathname, search)
+    if seen.site is None:
+        return []
+    assets = seen.history.assets
+    rows = match(assets, str(typed)[:80])[:OFFERED].tolist()
+    return [
+        {
+            "value": seen.place.to(asset_path(str(assets.tag[row]))),
+            "label": " · ".join(str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text),
+        }
+        for row in rows
+    ]
+
+
+def say_nothing(pathname: str | None) -> Child:
+    """Take an old notice away when another page is opened."""
+    if pathname is None:
+        raise PreventUpdate
+    return None
+
+
+def register(app: dash.Dash) -> None:
+    """Attach the callbacks of the frame and of each page."""
+    url, query = Input(Shell.URL, "pathname"), Input(Shell.URL, "search")
+    app.callback(Output(Shell.CONTENT, "children"), url)(route)
+    app.callback(Output(Shell.NAV, "children"), Output(Shell.HEAD, "children"), url, query)(frame)
+    app.callback(Output(Shell.NOTICE, "children"), url)(say_nothing)
+    app.callback(
+        Output(Shell.FINDER, "data"), Input(Shell.FINDER, "searchValue"), State(Shell.URL, "pathname"), State(Shell.URL, "search"),
+        prevent_initial_call=True,
+    )(offer)  # fmt: skip
+    app.clientside_callback(ClientsideFunction("driftbook", "go_to"), Input(Shell.FINDER, "value"), prevent_initial_call=True)
+    app.clientside_callback(ClientsideFunction("driftbook", "scheme"), Output(Shell.SCHEME, "data"), Input(Shell.TOGGLE, "n_clicks"))
+    app.clientside_callback(
+        ClientsideFunction("driftbook", "show_scheme"), Output(Shell.PROVIDER, "forceColorScheme"), Input(Shell.SCHEME, "data")
+    )
+    for page in PAGES:
+        page.register(app)

@@ -1,0 +1,272 @@
+"""What the Month page shows: how a month went, against the twelve before it, and what is due."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import numpy as np
+
+from dashboard.views.due_view import Calibration, DueList, calibrations, due_list
+from dashboard.views.limits_view import LimitsNote, limits_note
+from dashboard.views.shares import Change, Share, cell, change
+from dashboard.words import say
+from dashboard.writing import count, counted, interval, month as month_text, percent, speed_class
+from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, History, IntArray
+from models.history.counts import Counts, count_over
+from models.history.months import local_days
+from models.history.runs import Runs
+from models.values.limits import LimitSet
+from models.values.people import Instrument
+from models.values.story import Site
+
+BEFORE = 12
+"""Months that a month is held against."""
+
+SERIES = 24
+"""Months in the picture of the months."""
+
+FEW = 10
+"""Below so many readings the sentence says that they are few (a choice of this project)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClassLine:
+    """One speed class: the month, and the twelve months before."""
+
+    index: int
+    name: str
+    jobs: int
+    found: Share
+    found_before: Share
+    left: Share
+    left_before: Share
+
+
+@dataclass(frozen=True, slots=True)
+class MonthSeries:
+    """One row a month, the chosen one last; arrays of one length."""
+
+    months: np.ndarray[tuple[int], np.dtype[np.datetime64]]
+    jobs: IntArray
+    found_count: IntArray
+    found_n: IntArray
+    found_share: FloatArray
+    found_low: FloatArray
+    found_high: FloatArray
+    left_count: IntArray
+    left_n: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One job of the month that asks for attention."""
+
+    tag: str
+    description: str
+    day: date
+    found_ratio: float
+    left_ratio: float
+    person: str
+    was_left: float = float("nan")
+    days: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class MonthView:
+    """Everything on the page.
+
+    ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
+    the month has none, else ``'ok'``.
+    """
+
+    state: Literal["ok", "empty", "too_few", "error"]
+    site: Site
+    today: date
+    month: date
+    months: tuple[date, ...]
+    sentence: str
+    jobs: int
+    jobs_before: int
+    machines: int
+    found: Share
+    found_before: Share
+    found_change: Change
+    left: Share
+    left_before: Share
+    left_change: Change
+    classes: tuple[ClassLine, ...]
+    series: MonthSeries
+    left_over: tuple[Visit, ...]
+    returned: tuple[Visit, ...]
+    due: DueList
+    calibrations: tuple[Calibration, ...]
+    limits: LimitsNote
+
+
+def build(
+    history: History,
+    runs: Runs,
+    chosen: date | None,
+    today: date,
+    *,
+    site: Site,
+    instruments: tuple[Instrument, ...],
+    limit_set: LimitSet | None,
+    today_us: int,
+) -> MonthView:
+    """Compute the page.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+    chosen : date or None
+        First day of the month to show; the last month with jobs where ``None``. [d]
+    today : date
+        The site's day. [d]
+    site : Site
+        The site. [unitless]
+    instruments : tuple of Instrument
+        The site's instruments. [unitless]
+    limit_set : LimitSet or None
+        The limit set in force today. [unitless]
+    today_us : int
+        Now, UTC. [µs]
+    """
+    jobs = history.jobs
+    last = int(jobs.month.max(initial=_number(today)))
+    last_with_jobs = int(jobs.month.max()) if len(jobs) else _number(today)
+    first = int(jobs.month.min(initial=last_with_jobs))
+    number = _number(chosen) if chosen else last_with_jobs
+    here = count_over(jobs, first_month=number, last_month=number)
+    before = count_over(jobs, first_month=number - BEFORE, last_month=number - 1)
+    now_all, before_all = here.total(), before.total()
+    found, found_before = cell(now_all.found), cell(before_all.found)
+    left, left_before = cell(now_all.left), cell(before_all.left)
+    in_month = jobs.month == number
+    machines = len(np.unique(jobs.asset[in_month]))
+    jobs_here = int(now_all.jobs[0, 0])
+    found_change = change(found, found_before)
+    view_month = _date(number)
+    return MonthView(
+        state="empty" if not len(jobs) else "too_few" if jobs_here == 0 else "ok",
+        site=site,
+        today=today,
+        month=view_month,
+        months=tuple(_date(n) for n in range(max(last, number), min(first, number) - 1, -1)),
+        sentence=_sentence(view_month, jobs_here, machines, found, found_before, found_change, left),
+        jobs=jobs_here,
+        jobs_before=int(before_all.jobs[0, 0]),
+        machines=machines,
+        found=found,
+        found_before=found_before,
+        found_change=found_change,
+        left=left,
+        left_before=left_before,
+        left_change=change(left, left_before),
+        classes=_classes(here, before),
+        series=_series(count_over(jobs, first_month=number - SERIES + 1, last_month=number).by_month()),
+        left_over=_visits(history, np.flatnonzero(in_month & (jobs.left_ratio > 1.0)), runs),
+        returned=_visits(history, _returned_rows(history, runs, in_month), runs),
+        due=due_list(history, today, today_us, site.interval_months),
+        calibrations=calibrations(instruments, today),
+        limits=limits_note(limit_set),
+    )
+
+
+def _number(day: date) -> int:
+    return day.year * 12 + day.month - 1
+
+
+def _date(number: int) -> date:
+    return date(number // 12, number % 12 + 1, 1)
+
+
+def _classes(here: Counts, before: Counts) -> tuple[ClassLine, ...]:
+    now, past = here.by_class(), before.by_class()
+    lines = []
+    for column, index in enumerate(now.classes.tolist()):
+        if index < 0 and not now.jobs[0, column] and not past.jobs[0, column]:
+            continue
+        lines.append(
+            ClassLine(
+                index,
+                speed_class(index, SPEED_BOUNDS_RPM),
+                int(now.jobs[0, column]),
+                cell(now.found, 0, column),
+                cell(past.found, 0, column),
+                cell(now.left, 0, column),
+                cell(past.left, 0, column),
+            )
+        )
+    return tuple(lines)
+
+
+def _series(counts: Counts) -> MonthSeries:
+    months = (counts.months - 1970 * 12).astype("datetime64[M]")
+    return MonthSeries(
+        months,
+        counts.jobs[:, 0],
+        counts.found.count[:, 0],
+        counts.found.n[:, 0],
+        counts.found.share[:, 0],
+        counts.found.low[:, 0],
+        counts.found.high[:, 0],
+        counts.left.count[:, 0],
+        counts.left.n[:, 0],
+    )
+
+
+def _returned_rows(history: History, runs: Runs, in_month: BoolArray) -> IntArray:
+    ends = runs.end_row[runs.returned]
+    rows = ends[in_month[ends]]
+    return rows[np.argsort(-history.jobs.found_ratio[rows], kind="stable")]
+
+
+def _visits(history: History, rows: IntArray, runs: Runs) -> tuple[Visit, ...]:
+    jobs, assets = history.jobs, history.assets
+    run_at = {int(end): index for index, end in enumerate(runs.end_row.tolist())} if len(rows) else {}
+    days = local_days(jobs.performed_us[rows], history.zone).astype("datetime64[D]").astype(object)
+    visits = []
+    for row, on in zip(rows.tolist(), days.tolist(), strict=True):
+        asset, person = int(jobs.asset[row]), int(jobs.person[row])
+        run = run_at.get(row)
+        visits.append(
+            Visit(
+                tag=str(assets.tag[asset]),
+                description=str(assets.description[asset]),
+                day=on,
+                found_ratio=float(jobs.found_ratio[row]),
+                left_ratio=float(jobs.left_ratio[row]),
+                person=history.people[person] if person >= 0 else "",
+                was_left=float(runs.start_ratio[run]) if run is not None else float("nan"),
+                days=float(runs.days[run]) if run is not None else float("nan"),
+            )
+        )
+    return tuple(visits)
+
+
+def _sentence(on: date, jobs: int, machines: int, found: Share, before: Share, moved: Change, left: Share) -> str:
+    if jobs == 0:
+        return say("month.sentence.none", month=month_text(on))
+    parts = [say("month.sentence.jobs", month=month_text(on), jobs=counted(jobs, "job"), machines=counted(machines, "machine"))]
+    if found.known:
+        key = "month.sentence.found_few" if found.n < FEW else "month.sentence.found"
+        parts.append(
+            say(key, count=count(found.count), n=counted(found.n, "reading"), share=percent(found.share), interval=interval(found.low, found.high))
+        )
+        if before.known:
+            parts.append(
+                say(f"month.sentence.change.{moved.value.replace(' ', '_')}", share=percent(before.share), count=count(before.count), n=count(before.n))
+            )
+        else:
+            parts.append(say("month.sentence.no_before"))
+    else:
+        parts.append(say("month.sentence.no_found"))
+    if left.known:
+        parts.append(say("month.sentence.left_none") if left.count == 0 else say("month.sentence.left", count=count(left.count), n=count(left.n)))
+    return " ".join(parts)

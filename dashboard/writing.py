@@ -1,0 +1,108 @@
+"""How numbers and dates are written for people: one way each, on every page."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from dashboard.words import say
+
+DASH = "–"
+NARROW = "\u202f"
+"""A narrow blank that does not break: between thousands and before a per cent sign."""
+
+
+def count(n: int) -> str:
+    """Write a count, with narrow blanks between thousands from 10,000 on."""
+    return f"{n:,}".replace(",", NARROW) if abs(n) >= 10_000 else str(n)
+
+
+def counted(n: int, noun: str) -> str:
+    """Write a count with its noun, e.g. ``'1 job'``, ``'12 jobs'``.
+
+    Parameters
+    ----------
+    n : int
+        How many. [unitless]
+    noun : str
+        Key of the noun in the words: ``noun.<noun>.one`` and ``noun.<noun>.many``. [unitless]
+    """
+    return say(f"noun.{noun}.{'one' if n == 1 else 'many'}", n=count(n))
+
+
+def percent(share: float) -> str:
+    """Write a share between 0 and 1 in per cent, without decimals; '–' where it is not known."""
+    return DASH if not math.isfinite(share) else f"{share * 100:.0f}{NARROW}%"
+
+
+def interval(low: float, high: float) -> str:
+    """Write an interval of shares, e.g. ``'19 to 52 %'``."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return DASH
+    return say("write.interval", low=f"{low * 100:.0f}", high=percent(high))
+
+
+def ratio(value: float | None) -> str:
+    """Write a limit ratio with two decimals, and with more where two would hide on which side of 1 it lies."""
+    if value is None or not math.isfinite(value):
+        return DASH
+    for places in (2, 3, 4):
+        text = f"{value:.{places}f}"
+        if (float(text) > 1) == (value > 1):
+            return text
+    return f"{value:.6f}"
+
+
+def verdict(value: float | None) -> str:
+    """Write 'within' or 'over' for a limit ratio; '–' where nothing was judged."""
+    if value is None or not math.isfinite(value):
+        return DASH
+    return say("verdict.over") if value > 1 else say("verdict.within")
+
+
+def judged(value: float | None) -> str:
+    """Write a limit ratio with its verdict, e.g. ``'1.42 over'``."""
+    if value is None or not math.isfinite(value):
+        return DASH
+    return f"{ratio(value)} {verdict(value)}"
+
+
+def day(value: date | None) -> str:
+    """Write a day, e.g. ``'9 Oct 2026'``."""
+    return DASH if value is None else f"{value.day} {say(f'month.short.{value.month}')} {value.year}"
+
+
+def moment(value: datetime, zone: str) -> str:
+    """Write a time on the site's clock, e.g. ``'9 Oct 2026, 14:05'``."""
+    local = value.astimezone(ZoneInfo(zone))
+    return f"{day(local.date())}, {local:%H:%M}"
+
+
+def month(value: date) -> str:
+    """Write a month, e.g. ``'October 2026'``."""
+    return f"{say(f'month.long.{value.month}')} {value.year}"
+
+
+def month_short(value: date) -> str:
+    """Write a month in short, e.g. ``'Oct 2026'``."""
+    return f"{say(f'month.short.{value.month}')} {value.year}"
+
+
+def speed_class(index: int, bounds_rpm: tuple[float, ...]) -> str:
+    """Write the name of a speed class, e.g. ``'over 1500 to 1800 rpm'``.
+
+    Parameters
+    ----------
+    index : int
+        Which class; −1 is a speed that is not known. [unitless]
+    bounds_rpm : (n,) tuple of float
+        Upper bounds of the classes. [rpm]
+    """
+    if index < 0:
+        return say("class.unknown")
+    if index == 0:
+        return say("class.upto", high=f"{bounds_rpm[0]:.0f}")
+    if index >= len(bounds_rpm):
+        return say("class.above", low=f"{bounds_rpm[-1]:.0f}")
+    return say("class.between", low=f"{bounds_rpm[index - 1]:.0f}", high=f"{bounds_rpm[index]:.0f}")

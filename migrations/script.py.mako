@@ -1,0 +1,28 @@
+"""${message}
+
+Why: …
+Existing rows: …
+Downgrade: …
+"""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+from migrations import guards
+
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Go to this revision."""
+    ${upgrades if upgrades else "pass"}
+
+
+def downgrade() -> None:
+    """Go back to the one before."""
+    ${downgrades if downgrades else "pass"}

@@ -1,0 +1,1 @@
+"""The only way in: one verb a file, one transaction, one entry for each thing said."""

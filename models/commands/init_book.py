@@ -1,0 +1,134 @@
+"""Make a book with its first site and the limit set that is in force from the start."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from models.errors import BookExistsError, InvalidValueError
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.known import sites
+from models.store.revision import revision_of, upgrade
+from models.store.rows import limit_row_row, limit_version_row
+from models.store.unit import Unit, writing
+from models.tables.book import SiteRow, SiteVersionRow
+from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
+from models.units import Display
+from models.values.kinds import Kind
+from models.values.limits import LimitSet
+from models.values.story import Site
+
+
+def init_book(
+    settings: Settings,
+    *,
+    name: str,
+    zone: str,
+    display: Display,
+    limit_set: LimitSet,
+    by: str,
+    now: datetime,
+    interval_months: int = 12,
+) -> Site:
+    """Make a book, or a further site in a book that is there.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the book is to be. [unitless]
+    name : str
+        Name of the site. [unitless]
+    zone : str
+        IANA name of the site's time zone. [unitless]
+    display : Display
+        Units in which the site reads. [unitless]
+    limit_set : LimitSet
+        Set in force from the start. [unitless]
+    by : str
+        Who makes it. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    interval_months : int
+        Rule for the next check. [months]
+
+    Raises
+    ------
+    BookExistsError
+        If the book already holds a site of that name.
+    InvalidValueError
+        If the zone is unknown, the name empty, or the interval below one month.
+    """
+    check_site(name, zone, interval_months)
+    new = settings.is_file and not settings.path.exists()
+    if settings.is_file:
+        settings.path.parent.mkdir(parents=True, exist_ok=True)
+    engine = make_engine(settings)
+    try:
+        if new or revision_of(engine) is None:
+            upgrade(settings)
+        with engine.connect() as connection:
+            there = sites(connection)
+        code = code_of(name)
+        if any(site.code == code for site in there):
+            raise BookExistsError(
+                f"The book {settings.shown} already holds the site '{name}'.",
+                remedy="Import into it, or choose another name or --book.",
+            )
+        site = Site(max((s.site_id for s in there), default=0) + 1, code, name.strip(), zone, display, interval_months)
+        with writing(engine, site.site_id, by, now) as unit:
+            # The site itself comes first: every entry points to it.
+            unit.add(SiteRow, (site.site_id, site.code))
+            unit.flush()
+            say_site(unit, site)
+            say_limit_set(unit, site.site_id, limit_set)
+        return site
+    finally:
+        engine.dispose()
+
+
+def check_site(name: str, zone: str, interval_months: int) -> None:
+    """Refuse a site without a name, in an unknown zone, or without an interval."""
+    if not code_of(name):
+        raise InvalidValueError("A site needs a name.", remedy='Give it: --site "Name of the site".')
+    if interval_months < 1:
+        raise InvalidValueError("The interval between checks is at least one month.", remedy="Give --interval 12, say.")
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InvalidValueError(
+            f"'{zone}' is not a time zone.",
+            remedy="Give its IANA name, such as Europe/Lisbon or America/Halifax: --zone NAME.",
+        ) from None
+
+
+def code_of(name: str) -> str:
+    """Make the short code of a site from its name: lower case, words joined by hyphens."""
+    words = "".join(letter if letter.isalnum() else " " for letter in name.lower()).split()
+    return "-".join(words)[:40].rstrip("-")
+
+
+def say_site(unit: Unit, site: Site) -> int:
+    """Append how a site is set."""
+    entry = unit.append(Kind.SITE_SET, site.site_id)
+    row = (
+        entry,
+        site.site_id,
+        site.name,
+        site.zone,
+        site.display.length,
+        site.display.temperature,
+        site.interval_months,
+    )
+    unit.add(SiteVersionRow, row)
+    return entry
+
+
+def say_limit_set(unit: Unit, site_id: int, given: LimitSet) -> int:
+    """Append the adoption of a new limit set."""
+    entry = unit.append(Kind.LIMITS_ADOPTED, why=given.note)
+    unit.add(LimitSetRow, (entry, site_id, given.name))
+    unit.add(LimitVersionRow, limit_version_row(entry, site_id, entry, given))
+    for number, row in enumerate(given.rows, start=1):
+        unit.add(LimitRowRow, limit_row_row(entry, number, site_id, row))
+    return entry

@@ -1,0 +1,77 @@
+"""What an import did or would do: counts, problems, and the rows that came back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from models.intake.fields import Table
+from models.intake.mapping import SheetMapping
+from models.intake.problems import Problem, Severity
+from models.intake.reading import Cell, Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One sheet of one file, and how it is read."""
+
+    sheet: Sheet
+    mapping: SheetMapping
+
+    @property
+    def path(self) -> Path:
+        """Give the file."""
+        return self.sheet.path
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A row that an error kept out, as it stood, with what is wrong with it."""
+
+    row: int
+    cells: tuple[Cell, ...]
+    why: str
+
+
+@dataclass(slots=True)
+class SheetReport:
+    """What became of one sheet: rows read, new in the book, there already, refused, left out as no record."""
+
+    source: Source
+    read: int = 0
+    taken: int = 0
+    unchanged: int = 0
+    left_out: int = 0
+    refused: list[Refused] = field(default_factory=list)
+
+    @property
+    def table(self) -> Table:
+        """Give the table that the sheet holds."""
+        return self.source.mapping.table
+
+
+@dataclass(slots=True)
+class Report:
+    """What became of all files.  ``written`` tells whether the book changed."""
+
+    sheets: list[SheetReport] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    written: bool = False
+    first_entry: int | None = None
+    last_entry: int | None = None
+
+    @property
+    def errors(self) -> Sequence[Problem]:
+        """Give the problems that keep their rows out."""
+        return [problem for problem in self.problems if problem.severity is Severity.ERROR]
+
+    @property
+    def warnings(self) -> Sequence[Problem]:
+        """Give the problems that do not."""
+        return [problem for problem in self.problems if problem.severity is Severity.WARNING]
+
+    @property
+    def taken(self) -> int:
+        """Give how many rows are or would be new in the book."""
+        return sum(sheet.taken for sheet in self.sheets)

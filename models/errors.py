@@ -1,0 +1,58 @@
+"""What can go wrong, as one base class and a handful of situations.
+
+A message says what is wrong, where, and what to do.  The program's own
+faults stay ordinary Python exceptions: only what a person can mend is a
+:class:`DriftbookError`, and only that is shown without a traceback.
+"""
+
+from __future__ import annotations
+
+
+class DriftbookError(Exception):
+    """Something that a person can mend; the text is shown to them as it is."""
+
+    def __init__(self, message: str, *, remedy: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        """Give the message and, on a line of its own, what to do."""
+        return f"{self.message}\n{self.remedy}" if self.remedy else self.message
+
+
+class InvalidValueError(DriftbookError):
+    """A value that cannot be true: it was refused before it reached the book."""
+
+
+class NotAQuantityError(InvalidValueError):
+    """A text that is not a number with a unit that is understood here."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        super().__init__(f"'{found}' is not {expected}.")
+        self.found = found
+        self.expected = expected
+
+
+class BookMissingError(DriftbookError):
+    """There is no book at the address that was given."""
+
+
+class BookExistsError(DriftbookError):
+    """A book is already there and is not overwritten."""
+
+
+class WrongRevisionError(DriftbookError):
+    """The book was written by an older or newer version of the tool."""
+
+
+class UnreadableFileError(DriftbookError):
+    """A file that cannot be read as a table."""
+
+
+class UnknownNameError(DriftbookError):
+    """A site, asset, person, instrument or limit set that the book does not know."""
+
+
+class ConflictError(DriftbookError):
+    """The book holds something else under the same key."""

@@ -1,0 +1,175 @@
+"""Back-test: how often the intervals held on the plant's own past, and whether the forecast was worth making."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.conformal import LEVELS
+from models.history.distributions import t_cdf, t_quantile
+from models.history.intervals import wilson
+from models.history.material import Material
+from models.history.predictions import Predictions
+
+HELD, FAILED, TOO_FEW = range(3)
+"""Verdict codes of :class:`Backtest`."""
+
+VERDICT_WORDS = (
+    "the intervals held about as often as they say",
+    "the 90 % intervals held clearly less often than 85 %: no forecast is shown",
+    "too few forecasts can be tested yet",
+)
+"""What each verdict code says to a person."""
+
+FEWEST = 50
+"""Tested intervals that a verdict needs."""
+
+QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
+"""Quantiles that the pinball loss is averaged over."""
+
+BINS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Backtest:
+    """One row a fit; the last is the fleet.
+
+    ``coverage``, ``low`` and ``high`` are (fits, levels): share of intervals that
+    held, with Wilson limits at an effective number that allows for several
+    intervals of one asset.  ``intervals`` and ``assets`` count them.  ``pit`` is
+    (fits, 10): the share of outcomes in each tenth of their forecast.  ``loss`` is
+    the mean pinball loss [limit] of the forecast, ``loss_zero`` of 'no change',
+    ``loss_class`` of 'what its class does'.  ``kupiec`` is the likelihood ratio of
+    the 90 % intervals on one degree of freedom.
+    """
+
+    coverage: FloatArray
+    low: FloatArray
+    high: FloatArray
+    intervals: IntArray
+    assets: IntArray
+    pit: FloatArray
+    loss: FloatArray
+    loss_zero: FloatArray
+    loss_class: FloatArray
+    kupiec: FloatArray
+    verdict: IntArray
+
+
+def backtest_of(predictions: Predictions, material: Material, fits: int) -> Backtest:
+    """Score the predictions of the past.
+
+    Parameters
+    ----------
+    predictions : Predictions
+        Made with the data of their own day. [unitless]
+    material : Material
+        The runs that they are held against. [unitless]
+    fits : int
+        Number of fits; the last is the fleet's, which takes every prediction. [unitless]
+
+    Returns
+    -------
+    Backtest
+        Coverage, losses and a verdict for each class and the fleet.
+    """
+    shape = (fits, len(LEVELS))
+    coverage, low, high = np.full(shape, np.nan), np.zeros(shape), np.ones(shape)
+    intervals, clusters = np.zeros(fits, np.int64), np.zeros(fits, np.int64)
+    pit, kupiec = np.full((fits, BINS), np.nan), np.full(fits, np.nan)
+    losses = np.full((3, fits), np.nan)
+    judged = ~np.isnan(predictions.error)
+    held = np.abs(predictions.error)[:, :, None] <= predictions.half
+    asset = material.asset[predictions.row]
+    place = t_cdf(predictions.error / np.sqrt(predictions.variance), np.maximum(predictions.df, 1.0)[:, None])
+    each = _losses(predictions)
+    for index in range(fits):
+        rows = np.ones(len(asset), np.bool_) if index == fits - 1 else predictions.fit == index
+        inside = judged & rows[:, None]
+        intervals[index], clusters[index] = np.count_nonzero(inside), len(np.unique(asset[inside.any(axis=1)]))
+        if not intervals[index]:
+            continue
+        for level in range(len(LEVELS)):
+            result = clustered_share(held[:, :, level], inside, asset)
+            coverage[index, level], low[index, level], high[index, level] = result
+        pit[index] = np.histogram(place[inside], BINS, (0.0, 1.0))[0] / intervals[index]
+        losses[:, index] = [float(np.mean(kind[inside])) for kind in each]
+        misses = int(np.count_nonzero(~held[:, :, -1] & inside))
+        kupiec[index] = kupiec_ratio(misses, int(intervals[index]), 1.0 - LEVELS[-1])
+    failed = high[:, -1] < 0.85
+    verdict = np.select([intervals < FEWEST, failed], [TOO_FEW, FAILED], HELD).astype(np.int64)
+    return Backtest(coverage, low, high, intervals, clusters, pit, losses[0], losses[1], losses[2], kupiec, verdict)
+
+
+def clustered_share(held: BoolArray, counted: BoolArray, cluster: IntArray) -> tuple[float, float, float]:
+    """Give a share and its Wilson limits when several trials belong to one asset.
+
+    Parameters
+    ----------
+    held, counted : (n, 4) bool arrays
+        Which intervals held, and which count. [unitless]
+    cluster : (n,) int array
+        Asset of each row. [unitless]
+
+    Returns
+    -------
+    share, low, high : float
+        Share and its 95 % limits. [unitless]
+
+    Notes
+    -----
+    The variance of the share is taken between assets; the number of independent trials that would give this
+    variance goes into Wilson's formula, never more than the trials themselves.
+    """
+    names, member = np.unique(cluster, return_inverse=True)
+    n = np.bincount(member, counted.sum(axis=1), len(names))
+    x = np.bincount(member, (held & counted).sum(axis=1), len(names))
+    total = float(n.sum())
+    share = float(x.sum()) / total
+    variance = float(np.sum((x - share * n) ** 2)) / total**2
+    effective = min(share * (1.0 - share) / variance, total) if variance > 0.0 else float(np.count_nonzero(n))
+    low, high = wilson(np.array([share * effective]), np.array([effective]))
+    return share, float(low[0]), float(high[0])
+
+
+def kupiec_ratio(misses: int, trials: int, chance: float) -> float:
+    """Give Kupiec's likelihood ratio for a number of misses; chi-square with 1 df if the chance is right.
+
+    Parameters
+    ----------
+    misses, trials : int
+        How many intervals did not hold, of how many. [unitless]
+    chance : float
+        Share that was promised not to hold. [unitless]
+
+    References
+    ----------
+    P. Kupiec (1995), Journal of Derivatives 3:73; 5 of 250 at 1 % gives 1.9568 (computed for the project).
+    """
+
+    def log_likelihood(p: float) -> float:
+        hit = (trials - misses) * float(np.log1p(-p)) if misses < trials else 0.0
+        return hit + (misses * float(np.log(p)) if misses else 0.0)
+
+    return max(2.0 * (log_likelihood(misses / trials) - log_likelihood(chance)), 0.0)
+
+
+def _losses(predictions: Predictions) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Give the pinball loss of each component by the forecast, by no change and by the class."""
+    actual = predictions.mean + predictions.error
+    df = np.maximum(predictions.df, 1.0)[:, None]
+
+    def loss(mean: FloatArray, variance: FloatArray) -> FloatArray:
+        total = np.zeros_like(mean)
+        for quantile in QUANTILES:
+            gap = actual - (mean + np.sqrt(variance) * t_quantile(quantile, df))
+            total += np.maximum(quantile * gap, (quantile - 1.0) * gap)
+        return total / len(QUANTILES)
+
+    return (
+        loss(predictions.mean, predictions.variance),
+        loss(np.zeros_like(predictions.mean), predictions.zero_variance),
+        loss(predictions.class_mean, predictions.class_variance),
+    )

@@ -1,0 +1,236 @@
+"""Drift rates: what a class does, what each asset does, and how well both are known.
+
+Rates are in limits per year of service.  Raw, shrunk and interval stand side by
+side; the raw one is never thrown away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.classes import Grouping
+from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.distributions import t_quantile
+from models.history.material import Material
+from models.history.moderation import moderate, variance_prior
+from models.history.shrinkage import dersimonian_laird, shrink
+from models.history.variance import VarianceModel, fit_variance
+
+OK, NO_RUN, NO_TIME, NOT_JUDGED = range(4)
+"""Reason codes of :class:`Rates`."""
+
+REASON_WORDS = (
+    "",
+    "too few intervals: no completed run since the last replacement",
+    "no time in service between the visits",
+    "no limit judges this component",
+)
+"""What each reason code says to a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClassFits:
+    """What each fit knows: variance model, common rate (fits, 4), prior of the variance factor, correlation (fits, 4, 4)."""
+
+    variance: VarianceModel
+    mean: FloatArray
+    mean_variance: FloatArray
+    between: FloatArray
+    df0: FloatArray
+    factor0: FloatArray
+    correlation: FloatArray
+    residual_df: FloatArray
+    members: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """Weighted sums over the runs of each series: n, Σ w t², Σ w t d, Σ w d², each (series, 4)."""
+
+    n: FloatArray
+    tt: FloatArray
+    td: FloatArray
+    dd: FloatArray
+
+    def rate(self) -> tuple[FloatArray, FloatArray]:
+        """Give the weighted rate and its variance; NaN and infinite without time in service."""
+        timed = self.tt > 0.0
+        safe = np.where(timed, self.tt, 1.0)
+        return np.where(timed, self.td / safe, np.nan), np.where(timed, 1.0 / safe, np.inf)
+
+    def residual(self) -> tuple[FloatArray, FloatArray]:
+        """Give the squared standardised residuals of each series, all components together, and their degrees of freedom."""
+        rate, _ = self.rate()
+        squares = np.maximum(self.dd - np.where(np.isnan(rate), 0.0, rate) * self.td, 0.0)
+        df = np.maximum(self.n - (self.tt > 0.0), 0.0)
+        return squares.sum(axis=1), df.sum(axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """Rates of each series (series, 4) [limit/year]; columns as in limit units.
+
+    ``low`` and ``high`` bound the shrunk rate at ``confidence``.  ``factor`` and
+    ``df`` (series,) are the moderated variance factor of the asset and its
+    degrees of freedom.  ``n`` counts runs; ``reason`` is an index into
+    :data:`REASON_WORDS`.
+    """
+
+    n: IntArray
+    raw: FloatArray
+    raw_se: FloatArray
+    shrunk: FloatArray
+    shrunk_se: FloatArray
+    low: FloatArray
+    high: FloatArray
+    factor: FloatArray
+    df: FloatArray
+    reason: IntArray
+    confidence: float
+
+
+def sums_of(material: Material, model: VarianceModel, fit: IntArray, rows: BoolArray, series: int) -> Sums:
+    """Add up the weighted runs of each series.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs in limit units. [unitless]
+    model : VarianceModel
+        Gives the weights. [unitless]
+    fit : (series,) int array
+        Which fit each series uses. [unitless]
+    rows : (n,) bool array
+        Which runs to use. [unitless]
+    series : int
+        Number of series. [unitless]
+    """
+    drift, years, member = material.drift[rows], material.years[rows], material.series[rows]
+    judged = ~np.isnan(drift)
+    weight = judged / model.of(years, fit[member])
+    value = np.where(judged, drift, 0.0)
+
+    def add(part: FloatArray) -> FloatArray:
+        columns = [np.bincount(member, part[:, c], series) for c in range(4)]
+        return np.stack(columns, axis=1).astype(np.float64)
+
+    time = years[:, None]
+    return Sums(
+        add(judged.astype(np.float64)), add(weight * time**2), add(weight * time * value), add(weight * value**2)
+    )
+
+
+def fit_classes(
+    material: Material, grouping: Grouping, rows: BoolArray | None = None, reading: FloatArray | None = None
+) -> ClassFits:
+    """Fit to each class what its assets have in common.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs in limit units. [unitless]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    rows : (n,) bool array or None
+        Which runs to use; a back-test leaves out those of its future. [unitless]
+    reading : (n, 4) float array or None
+        Variance of the two readings of each drift, where repeat readings give it. [limit²]
+
+    Returns
+    -------
+    ClassFits
+        One row a fit; the last is the fleet's.
+    """
+    chosen = np.ones(len(material), dtype=np.bool_) if rows is None else rows
+    model = fit_variance(material, grouping, chosen, reading)
+    fits, series = len(grouping.label), len(material.series_asset)
+    mean, mean_variance, between = np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros((fits, 4))
+    df0, factor0 = np.full(fits, np.inf), np.ones(fits)
+    correlation = np.tile(np.eye(4), (fits, 1, 1))
+    residual_df, members = np.zeros(fits), np.zeros(fits, dtype=np.int64)
+    for index in range(fits):
+        inside = chosen & grouping.rows_of(index, material.series)
+        own = np.full(series, index)
+        sums = sums_of(material, model, own, inside, series)
+        squares, df = sums.residual()
+        some = df > 0.0
+        df0[index], factor0[index] = variance_prior(squares[some] / df[some], df[some])
+        factor, _ = moderate(squares, df, np.full(series, df0[index]), np.full(series, factor0[index]))
+        rate, variance = sums.rate()
+        for component in range(4):
+            use = np.isfinite(variance[:, component])
+            common = dersimonian_laird(
+                rate[use, component], np.maximum(variance * factor[:, None], 1e-300)[use, component]
+            )
+            mean[index, component], mean_variance[index, component] = common.mean, common.mean_variance
+            between[index, component] = common.between
+        correlation[index], residual_df[index] = _correlation(material, model, index, inside, rate)
+        members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
+    return ClassFits(model, mean, mean_variance, between, df0, factor0, correlation, residual_df, members)
+
+
+def _correlation(
+    material: Material, model: VarianceModel, index: int, rows: BoolArray, rate: FloatArray
+) -> tuple[FloatArray, float]:
+    """Correlate the standardised residuals of the components; also count their degrees of freedom."""
+    years, member = material.years[rows], material.series[rows]
+    spread = np.sqrt(model.of(years, np.full(len(years), index)))
+    residual = (material.drift[rows] - rate[member] * years[:, None]) / spread
+    whole = ~np.isnan(residual).any(axis=1)
+    residual, member = np.clip(residual[whole], -4.0, 4.0), member[whole]
+    df = float(len(member) - len(np.unique(member)))
+    square = residual.T @ residual
+    scale = np.sqrt(np.diag(square))
+    if df < 8.0 or (scale <= 0.0).any():
+        return np.eye(4), df
+    # A little of the identity keeps it invertible when two components move as one.
+    return 0.98 * square / np.outer(scale, scale) + 0.02 * np.eye(4), df
+
+
+def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.90) -> Rates:
+    """Give the rate of each series: raw, shrunk to its class, with its interval.
+
+    Parameters
+    ----------
+    sums : Sums
+        Weighted sums of each series. [unitless]
+    fits : ClassFits
+        What the classes have in common. [unitless]
+    fit : (series,) int array
+        Which fit each series uses. [unitless]
+    confidence : float
+        Confidence of the intervals. [unitless]
+
+    Returns
+    -------
+    Rates
+        One row a series; NaN with a reason where there is none.
+    """
+    raw, variance = sums.rate()
+    squares, df = sums.residual()
+    factor, total_df = moderate(squares, df, fits.df0[fit], fits.factor0[fit])
+    spread = np.where(np.isfinite(variance), variance * np.maximum(factor, 1e-12)[:, None], np.inf)
+    value, posterior = shrink(raw, spread, fits.mean[fit], fits.mean_variance[fit], fits.between[fit])
+    known = sums.n > 0
+    n = sums.n.max(axis=1, initial=0.0).astype(np.int64)
+    se = np.sqrt(posterior)
+    half = t_quantile(0.5 + confidence / 2.0, np.maximum(total_df, 1.0))[:, None] * se
+    reason = np.select(
+        [n == 0, ~known.any(axis=1), ~np.isfinite(variance).any(axis=1)], [NO_RUN, NOT_JUDGED, NO_TIME], OK
+    )
+    shown = known & np.isfinite(variance)
+    return Rates(
+        n=n,
+        raw=np.where(shown, raw, np.nan),
+        raw_se=np.where(shown, np.sqrt(np.where(shown, spread, 0.0)), np.nan),
+        shrunk=np.where(shown, value, np.nan),
+        shrunk_se=np.where(shown, se, np.nan),
+        low=np.where(shown, value - half, np.nan),
+        high=np.where(shown, value + half, np.nan),
+        factor=factor,
+        df=total_df,
+        reason=reason.astype(np.int64),
+        confidence=confidence,
+    )

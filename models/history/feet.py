@@ -1,0 +1,118 @@
+"""Feet: which row of feet of the movable machine moves, how fast, and how sure that is.
+
+The movable shaft is a straight line, so its drift at a row of feet at distance x
+is the drift of the offset plus x times the drift of the angularity.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from models.history.classes import Grouping
+from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.drift import Rates, fit_classes, rates_of, sums_of
+from models.history.material import Material
+from models.history.runs import Runs
+
+NEAR_V, FAR_V, NEAR_H, FAR_H = range(4)
+"""Columns of everything here: the nearest and the farthest row of feet, vertical and horizontal."""
+
+NEITHER, NEAR, FAR, BOTH, UNKNOWN_FEET = range(5)
+"""Codes of which row moves."""
+
+MOVES_WORDS = (
+    "neither row of feet moves more than its interval",
+    "the row of feet next to the coupling moves",
+    "the row of feet away from the coupling moves",
+    "both rows of feet move",
+    "unknown: the distances of the feet or the runs are missing",
+)
+"""What each code says to a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class FootRates:
+    """Rates of the feet of each series [mm/year], columns as :data:`NEAR_V` and so on.
+
+    ``vertical`` and ``horizontal`` are indices into :data:`MOVES_WORDS`: a row
+    moves when the interval of its rate leaves out 0.
+    """
+
+    rates: Rates
+    vertical: IntArray
+    horizontal: IntArray
+
+
+def at_feet(components: FloatArray, feet_mm: FloatArray) -> FloatArray:
+    """Give a misalignment or a drift at the rows of feet.
+
+    Parameters
+    ----------
+    components : (n, 4) float array
+        Offset V, angularity V, offset H, angularity H. [mm, mm/m, mm, mm/m]
+    feet_mm : (n, 2) float array
+        Distance of the nearest and of the farthest row from the coupling centre; NaN unknown. [mm]
+
+    Returns
+    -------
+    (n, 4) float array
+        Nearest V, farthest V, nearest H, farthest H; + is up, or to the right. [mm]
+
+    Notes
+    -----
+    y(x) = offset + angularity · x / 1000 (design of the project, section 2).
+    """
+    vertical = components[:, 0:1] + components[:, 1:2] * feet_mm / 1000.0
+    horizontal = components[:, 2:3] + components[:, 3:4] * feet_mm / 1000.0
+    return np.concatenate([vertical, horizontal], axis=1)
+
+
+def foot_rates(
+    material: Material, runs: Runs, feet_mm: FloatArray, grouping: Grouping, confidence: float = 0.95
+) -> FootRates:
+    """Give the rate of each row of feet, with its interval.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs; their order gives that of the result. [unitless]
+    runs : Runs
+        The runs behind it: their drift is in millimetres. [unitless]
+    feet_mm : (assets, 2) float array
+        Distances of the feet. [mm]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    confidence : float
+        Confidence of the intervals of the raw rates. [unitless]
+
+    Returns
+    -------
+    FootRates
+        One row a series; the verdict goes by the raw rate, so that no foot moves because its class does.
+    """
+    moved = at_feet(runs.drift[material.run], feet_mm[material.asset])
+    millimetres: Material = replace(material, drift=moved)
+    every = np.ones(len(material), dtype=np.bool_)
+    fits = fit_classes(millimetres, grouping)
+    sums = sums_of(millimetres, fits.variance, grouping.fit, every, len(material.series_asset))
+    rates = rates_of(sums, fits, grouping.fit, confidence)
+    sure = _leaves_out_zero(rates, confidence)
+    return FootRates(
+        rates,
+        _which(sure[:, NEAR_V], sure[:, FAR_V], rates, NEAR_V),
+        _which(sure[:, NEAR_H], sure[:, FAR_H], rates, NEAR_H),
+    )
+
+
+def _leaves_out_zero(rates: Rates, confidence: float) -> BoolArray:
+    from models.history.distributions import t_quantile
+
+    half = t_quantile(0.5 + confidence / 2.0, np.maximum(rates.df, 1.0))[:, None] * rates.raw_se
+    return np.asarray(np.abs(rates.raw) > half, dtype=np.bool_)
+
+
+def _which(near: BoolArray, far: BoolArray, rates: Rates, column: int) -> IntArray:
+    unknown = np.isnan(rates.raw[:, column]) | np.isnan(rates.raw[:, column + 1])
+    return np.select([unknown, near & far, near, far], [UNKNOWN_FEET, BOTH, NEAR, FAR], NEITHER).astype(np.int64)

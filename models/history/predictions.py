@@ -1,0 +1,251 @@
+"""Predictions of past drifts, each made with nothing but what was in the book on that day.
+
+The origin rolls from year to year.  At each, the classes are fitted to the runs
+that had ended; every run that began in the following year is then predicted from
+those fits and from the earlier runs of its own series.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from models.history.classes import SMALLEST_CLASS, Grouping
+from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.conformal import LEVELS, Factors, conformal_factors, depth_of
+from models.history.distributions import t_quantile
+from models.history.drift import ClassFits, Sums, fit_classes, rates_of
+from models.history.material import Material
+
+MOST_ORIGINS = 10
+"""Origins at most: a longer history has one every second or third year."""
+
+US_PER_DAY = 86_400_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Predictions:
+    """One row a predicted run, in order of origin, then asset and time.
+
+    ``row`` is the row of the material.  ``mean``, ``variance`` and ``error``
+    (actual − mean) are (n, 4) [limit].  ``df`` are the degrees of freedom,
+    ``depth`` the depth of the history, ``fit`` the fit used.  ``half`` is
+    (n, 4, levels): half-widths of the intervals with the conformal factor of
+    their own day.  ``class_mean`` and ``class_variance`` are what the class
+    alone would have said; ``zero_variance`` is the spread about no change.
+    """
+
+    row: IntArray
+    mean: FloatArray
+    variance: FloatArray
+    error: FloatArray
+    df: FloatArray
+    depth: IntArray
+    fit: IntArray
+    half: FloatArray
+    class_mean: FloatArray
+    class_variance: FloatArray
+    zero_variance: FloatArray
+    factors: Factors
+
+    def __len__(self) -> int:
+        """Give the number of predictions."""
+        return int(self.row.shape[0])
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    row: IntArray
+    mean: FloatArray
+    variance: FloatArray
+    df: FloatArray
+    depth: IntArray
+    fit: IntArray
+    half: FloatArray
+    class_mean: FloatArray
+    class_variance: FloatArray
+    zero_variance: FloatArray
+
+
+def next_drift(
+    fits: ClassFits, fit: IntArray, rate: FloatArray, rate_variance: FloatArray, factor: FloatArray, years: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Give mean and variance of the drift that will be read after some years.
+
+    Parameters
+    ----------
+    fits : ClassFits
+        What the classes know. [unitless]
+    fit : (n,) int array
+        Which fit each uses. [unitless]
+    rate, rate_variance : (n, 4) float array
+        Shrunk rate and its variance. [limit/year, limit²/year²]
+    factor : (n,) float array
+        Moderated variance factor. [unitless]
+    years : (n,) float array
+        Time in service. [year]
+
+    Returns
+    -------
+    mean, variance : (n, 4) float arrays
+        Of as-found − as-left; both readings' errors are in the variance. [limit, limit²]
+    """
+    spread = fits.variance.of(years, fit) * factor[:, None]
+    return rate * years[:, None], spread + rate_variance * years[:, None] ** 2
+
+
+def predict_past(material: Material, grouping: Grouping, reading: FloatArray | None = None) -> Predictions:
+    """Predict every run of the past that had an earlier run of its series.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs in limit units. [unitless]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    reading : (n, 4) float array or None
+        Variance of the two readings of each drift, where repeat readings give it. [limit²]
+
+    Returns
+    -------
+    Predictions
+        Empty while fewer than thirty series had a run that ended before some origin.
+    """
+    batches: list[_Batch] = []
+    origins = _origins(material)
+    factors = conformal_factors(
+        np.zeros((0, 4, len(LEVELS))), np.zeros(0, np.int64), np.zeros(0, np.int64), len(grouping.label)
+    )
+    for begin, end in pairwise(origins.tolist()):
+        past = material.end_us <= begin
+        if len(np.unique(material.series[past])) < SMALLEST_CLASS:
+            continue
+        fits = fit_classes(material, grouping, past, reading)
+        factors = _factors_until(batches, material, grouping, begin)
+        batch = _predict_year(
+            material, grouping, fits, (material.start_us >= begin) & (material.start_us < end), factors
+        )
+        if len(batch.row):
+            batches.append(batch)
+    if batches:
+        factors = _factors_until(batches, material, grouping, None)
+    return _joined(batches, material, factors)
+
+
+def _origins(material: Material) -> IntArray:
+    """Give the first instants of the years (UTC) between the first end and the last start, and one after all."""
+    if not len(material):
+        return np.zeros(0, dtype=np.int64)
+    days = np.array([material.end_us.min(), material.start_us.max()]) // US_PER_DAY
+    first, last = days.astype("datetime64[D]").astype("datetime64[Y]").astype(np.int64)
+    step = -(-max(last - first, 1) // MOST_ORIGINS)
+    # Counted from the year 0, so that a new year adds an origin and moves none.
+    years = np.unique(
+        np.append(np.arange(first + 1, last + 1)[(np.arange(first + 1, last + 1) + 1970) % step == 0], last + 1)
+    )
+    starts: IntArray = years.astype("datetime64[Y]").astype("datetime64[D]").astype(np.int64) * US_PER_DAY
+    return starts
+
+
+def _exclusive(part: FloatArray, series: IntArray) -> FloatArray:
+    """Add up what came before each row within its series."""
+    total = np.cumsum(part, axis=0) - part
+    begins = np.flatnonzero(np.diff(series, prepend=-1))
+    lengths = np.diff(np.append(begins, len(series)))
+    return np.asarray(total - np.repeat(total[begins], lengths, axis=0), dtype=np.float64)
+
+
+def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, factors: Factors) -> _Batch:
+    judged = ~np.isnan(material.drift)
+    fit = grouping.fit[material.series]
+    # A class that is large today may have had no run yet on that day: it borrows the fleet's fit, as it would have then.
+    fit = np.where(fits.members[fit] >= SMALLEST_CLASS, fit, grouping.fleet)
+    weight = judged / fits.variance.of(material.years, fit)
+    value, years = np.where(judged, material.drift, 0.0), material.years[:, None]
+    series = material.series
+    sums = Sums(
+        _exclusive(judged.astype(np.float64), series),
+        np.maximum(_exclusive(weight * years**2, series), 0.0),
+        _exclusive(weight * years * value, series),
+        np.maximum(_exclusive(weight * value**2, series), 0.0),
+    )
+    chosen = np.flatnonzero(rows & (sums.n.max(axis=1, initial=0.0) > 0) & judged.any(axis=1))
+    here = Sums(*(part[chosen] for part in (sums.n, sums.tt, sums.td, sums.dd)))
+    own = fit[chosen]
+    rates = rates_of(here, fits, own)
+    timed = np.isfinite(rates.shrunk)
+    rate = np.where(timed, rates.shrunk, fits.mean[own])
+    rate_variance = np.where(timed, rates.shrunk_se**2, fits.between[own] + fits.mean_variance[own])
+    mean, variance = next_drift(fits, own, rate, rate_variance, rates.factor, material.years[chosen])
+    depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
+    plain = (
+        np.sqrt(variance)[:, :, None]
+        * np.stack([t_quantile(0.5 + k / 2, np.maximum(rates.df, 1.0)) for k in LEVELS], axis=1)[:, None, :]
+    )
+    of_class = fits.variance.of(material.years[chosen], own) * fits.factor0[own][:, None]
+    squared = material.years[chosen][:, None] ** 2
+    return _Batch(
+        row=chosen,
+        mean=mean,
+        variance=variance,
+        df=rates.df,
+        depth=depth,
+        fit=own,
+        half=plain * factors.factor[own, depth][:, None, :],
+        class_mean=fits.mean[own] * material.years[chosen][:, None],
+        class_variance=of_class + squared * fits.between[own],
+        zero_variance=of_class + squared * (fits.between[own] + fits.mean[own] ** 2),
+    )
+
+
+def _score(batch: _Batch, material: Material) -> FloatArray:
+    error = np.abs(material.drift[batch.row] - batch.mean)[:, :, None]
+    quantile = np.stack([t_quantile(0.5 + k / 2, np.maximum(batch.df, 1.0)) for k in LEVELS], axis=1)
+    return np.asarray(error / (np.sqrt(batch.variance)[:, :, None] * quantile[:, None, :]), dtype=np.float64)
+
+
+def _factors_until(batches: list[_Batch], material: Material, grouping: Grouping, until: int | None) -> Factors:
+    """Give the factors from the predictions whose outcome was known at a time."""
+    score, depth, fit = [np.zeros((0, 4, len(LEVELS)))], [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+    for batch in batches:
+        seen = np.ones(len(batch.row), np.bool_) if until is None else material.end_us[batch.row] <= until
+        score.append(_score(batch, material)[seen])
+        depth.append(batch.depth[seen])
+        fit.append(batch.fit[seen])
+    return conformal_factors(np.concatenate(score), np.concatenate(depth), np.concatenate(fit), len(grouping.label))
+
+
+def _joined(batches: list[_Batch], material: Material, factors: Factors) -> Predictions:
+    shapes = {
+        "mean": (4,),
+        "variance": (4,),
+        "half": (4, len(LEVELS)),
+        "class_mean": (4,),
+        "class_variance": (4,),
+        "zero_variance": (4,),
+    }
+
+    def whole(name: str) -> FloatArray:
+        parts = [getattr(batch, name) for batch in batches]
+        return np.concatenate([np.zeros((0, *shapes.get(name, ()))), *parts])
+
+    def numbers(name: str) -> IntArray:
+        return np.concatenate([np.zeros(0, np.int64), *(getattr(batch, name) for batch in batches)]).astype(np.int64)
+
+    row, mean = numbers("row"), whole("mean")
+    return Predictions(
+        row=row,
+        mean=mean,
+        variance=whole("variance"),
+        error=material.drift[row] - mean,
+        df=whole("df"),
+        depth=numbers("depth"),
+        fit=numbers("fit"),
+        half=whole("half"),
+        class_mean=whole("class_mean"),
+        class_variance=whole("class_variance"),
+        zero_variance=whole("zero_variance"),
+        factors=factors,
+    )

@@ -1,0 +1,171 @@
+"""Where each asset stands: what it was left at, how it moves, and whether that carries a forecast."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.backtest import FAILED
+from models.history.classes import SMALLEST_CLASS, Grouping
+from models.history.columns import AssetColumns, BoolArray, FloatArray, IntArray, JobColumns
+from models.history.conformal import LEVELS, Factors, depth_of
+from models.history.drift import ClassFits, Rates
+from models.history.limit_space import in_limit_units
+from models.history.material import Material
+
+(CAN, RETIRED, NO_VISIT, REPLACED, NO_LEFT, NOT_JUDGED, NO_RUN, SMALL_CLASS, COARSE, CLASS_FAILED) = range(10)
+"""Reason codes of :class:`Standing`."""
+
+REASON_WORDS = (
+    "",
+    "retired",
+    "no visit is in the book yet",
+    "replaced since the last visit: nothing is known of what stands there now",
+    "the last visit measured no as-left",
+    "no limit judges this asset",
+    "no completed interval since it was installed or replaced",
+    "fewer than thirty assets with an interval to compare with",
+    "the limit is no wider than two errors of the reading",
+    "the intervals of its class did not hold on the plant's own past",
+)
+"""What each reason code says to a person; empty where a forecast can be made."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One row an asset: all that a forecast needs, in limit units and years of service.
+
+    ``left`` (n, 4) is the deviation as left.  ``rate`` and ``rate_variance`` are
+    the shrunk rate; ``walk`` and ``reading`` the variance in a year and the
+    variance of one reading, both with the asset's moderated factor and the
+    conformal factor in them.  ``df`` are the degrees of freedom, ``duty`` years
+    of service in a calendar year.  ``longest_days`` is the longest interval that
+    its class has seen.  ``n`` counts runs.  ``reason`` is an index into
+    :data:`REASON_WORDS`; 0 is a forecast.
+    """
+
+    left: FloatArray
+    left_us: IntArray
+    rate: FloatArray
+    rate_variance: FloatArray
+    walk: FloatArray
+    reading: FloatArray
+    df: FloatArray
+    duty: FloatArray
+    each_axis: BoolArray
+    longest_days: FloatArray
+    factor: FloatArray
+    n: IntArray
+    reason: IntArray
+
+    @property
+    def can(self) -> BoolArray:
+        """Tell which assets have a forecast."""
+        return np.asarray(self.reason == CAN, dtype=np.bool_)
+
+
+def standing_of(
+    jobs: JobColumns,
+    assets: AssetColumns,
+    material: Material,
+    *,
+    rates: Rates,
+    fits: ClassFits,
+    grouping: Grouping,
+    factors: Factors | None = None,
+    class_verdict: IntArray | None = None,
+) -> Standing:
+    """Say where each asset stands.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    assets : AssetColumns
+        The assets as they stand today. [unitless]
+    material : Material
+        Known runs in limit units. [unitless]
+    rates : Rates
+        Rates of each series. [limit/year]
+    fits : ClassFits
+        What the classes know. [unitless]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    factors : Factors or None
+        Conformal factors of the back-test. [unitless]
+    class_verdict : (fits,) int array or None
+        Verdict of the back-test for each fit. [unitless]
+
+    Returns
+    -------
+    Standing
+        One row an asset.
+    """
+    count = len(assets)
+    seen = np.zeros(count, dtype=np.bool_)
+    seen[jobs.asset] = True
+    now = material.series_now
+    has, some_series = now >= 0, len(material.series_asset) > 0
+    series = np.where(has, now, 0)
+    fit = grouping.fit[series] if some_series else np.full(count, grouping.fleet)
+    row = np.where(material.at_row >= 0, material.at_row, 0)
+    scale = np.where(material.scale_row >= 0, material.scale_row, 0)
+    if len(jobs):
+        left = in_limit_units(jobs.left[row] - jobs.target[row], jobs.limits[scale], jobs.span_mm[scale])
+        left_us, each_axis = jobs.performed_us[row], jobs.each_axis[scale]
+        unmeasured = np.isnan(jobs.left[row]).any(axis=1)
+    else:
+        left, left_us = np.full((count, 4), np.nan), np.zeros(count, np.int64)
+        each_axis, unmeasured = np.zeros(count, np.bool_), np.ones(count, np.bool_)
+    left[(material.scale_row < 0) | ~has] = np.nan
+    n = np.where(has, rates.n[series], 0) if some_series else np.zeros(count, np.int64)
+    factor, df = (rates.factor[series], rates.df[series]) if some_series else (np.ones(count), np.full(count, np.inf))
+    stretch = np.ones(count)
+    if factors is not None:
+        # One number for the whole distribution: what the 80 % intervals needed, which is where most risks are chosen.
+        stretch = factors.factor[fit, depth_of(n), LEVELS.index(0.8)] ** 2
+    value = rates.shrunk[series] if some_series else np.zeros((count, 4))
+    spread = rates.shrunk_se[series] if some_series else np.zeros((count, 4))
+    timed = np.isfinite(value)
+    scaled = (factor * stretch)[:, None]
+    reading = 0.5 * fits.variance.readings[fit] * scaled
+    judged = ~np.isnan(left)
+    coarse = (judged & (reading > 0.25)).any(axis=1)
+    failed = np.zeros(count, np.bool_) if class_verdict is None else class_verdict[fit] == FAILED
+    reason = np.select(
+        [
+            assets.retired,
+            ~seen,
+            ~has,
+            unmeasured,
+            ~judged.any(axis=1),
+            n == 0,
+            fits.members[fit] < SMALLEST_CLASS,
+            coarse,
+            failed,
+        ],
+        [RETIRED, NO_VISIT, REPLACED, NO_LEFT, NOT_JUDGED, NO_RUN, SMALL_CLASS, COARSE, CLASS_FAILED],
+        CAN,
+    )
+    return Standing(
+        left=left,
+        left_us=left_us,
+        rate=np.where(timed, value, fits.mean[fit]),
+        rate_variance=np.where(timed, spread**2, fits.between[fit] + fits.mean_variance[fit]) * stretch[:, None],
+        walk=fits.variance.walk[fit] * scaled,
+        reading=reading,
+        df=df,
+        duty=material.duty,
+        each_axis=each_axis,
+        longest_days=_longest(material, grouping)[fit],
+        factor=factor * stretch,
+        n=n.astype(np.int64),
+        reason=reason.astype(np.int64),
+    )
+
+
+def _longest(material: Material, grouping: Grouping) -> FloatArray:
+    days = (material.end_us - material.start_us) / 86_400e6
+    inside = (grouping.rows_of(index, material.series) for index in range(len(grouping.label)))
+    return np.array([float(np.max(days[rows], initial=0.0)) for rows in inside])

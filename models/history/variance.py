@@ -1,0 +1,152 @@
+"""The variance of a drift: what the machine does by chance, and what two readings add.
+
+A drift over a time t varies by σ_w² t + 2 σ_m²: random movement grows with time,
+and both the as-left and the as-found were read with an error.  The two unknowns
+are fitted once for a class, because no single asset has runs enough.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.classes import Grouping
+from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.material import Material
+
+FINEST = 1e-8
+"""Least variance of a drift: a reading is taken as no finer than a ten-thousandth of a limit. [limit²]"""
+
+CAP = 16.0
+"""Squared residuals count up to this many times their variance, so that one typing error cannot rule a class."""
+
+CAP_KEEPS = 0.99988
+"""Share of a normal variance that is left under :data:`CAP`: 1 − 2(4 φ(4) + Q(4)) + 32 Q(4)."""
+
+ROUNDS = 15
+
+
+@dataclass(frozen=True, slots=True)
+class VarianceModel:
+    """σ_w² [limit²/year] and 2 σ_m² [limit²] for each fit and component, (fits, 4).
+
+    ``residuals`` counts the drifts behind each; 0 means that no asset had two
+    runs, and the figures are those of the drifts about zero.
+    """
+
+    walk: FloatArray
+    readings: FloatArray
+    residuals: IntArray
+
+    def of(self, years: FloatArray, fit: IntArray) -> FloatArray:
+        """Give the variance of drifts over some years.
+
+        Parameters
+        ----------
+        years : (n,) float array
+            Time in service. [year]
+        fit : (n,) int array
+            Which fit to use. [unitless]
+
+        Returns
+        -------
+        (n, 4) float array
+            Variance. [limit²]
+        """
+        return np.maximum(self.walk[fit] * years[:, None] + self.readings[fit], FINEST)
+
+
+def fit_variance(
+    material: Material, grouping: Grouping, rows: BoolArray, reading: FloatArray | None = None
+) -> VarianceModel:
+    """Fit the variance model of each class by non-negative regression of squared residuals on time.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs in limit units. [unitless]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    rows : (n,) bool array
+        Which runs to use; a back-test leaves out those of its future. [unitless]
+    reading : (n, 4) float array or None
+        Variance 2 σ_m² of each drift, where repeat readings give it; then only σ_w is fitted. [limit²]
+
+    Returns
+    -------
+    VarianceModel
+        One pair for each fit and component.
+
+    Notes
+    -----
+    A residual from the asset's own weighted rate has variance v (1 − h) with its
+    leverage h, so r² / (1 − h) is regressed with weight (1 − h) / v²; v is taken
+    from the last round.  Squares above :data:`CAP` variances are cut.
+
+    References
+    ----------
+    Model: statistics of the project, section 3(a).  Weighting by the variance of a squared normal residual, 2 v².
+    """
+    fits = len(grouping.label)
+    walk, readings = np.zeros((fits, 4)), np.zeros((fits, 4))
+    residuals = np.zeros(fits, dtype=np.int64)
+    for index in range(fits):
+        chosen = np.flatnonzero(rows & grouping.rows_of(index, material.series))
+        for component in range(4):
+            use = chosen[~np.isnan(material.drift[chosen, component]) & (material.years[chosen] > 0.0)]
+            given = None if reading is None else reading[use, component]
+            walk[index, component], readings[index, component], count = _fit_one(
+                material.drift[use, component], material.years[use], material.series[use], given
+            )
+            residuals[index] = max(residuals[index], count)
+    return VarianceModel(walk, readings, residuals)
+
+
+def _fit_one(
+    drift: FloatArray, years: FloatArray, series: IntArray, given: FloatArray | None
+) -> tuple[float, float, int]:
+    if not len(drift):
+        return 0.0, FINEST, 0
+    _, member = np.unique(series, return_inverse=True)
+    start = max(float(np.median(drift**2)) / 0.455, FINEST)  # .455 is the median of a chi-square with 1 df
+    walk, readings = 0.5 * start / float(np.median(years)), 0.5 * start
+    several = np.bincount(member)[member] > 1
+    if not several.any():
+        squares, free = drift**2, np.ones(len(drift))
+        member = np.arange(len(drift))
+    for _ in range(ROUNDS):
+        variance = np.maximum(walk * years + (readings if given is None else given), FINEST)
+        if several.any():
+            weight = 1.0 / variance
+            pull = np.bincount(member, weight * years**2)
+            rate = np.bincount(member, weight * years * drift) / pull
+            free = np.maximum(1.0 - weight * years**2 / pull[member], 0.0)
+            squares = (drift - rate[member] * years) ** 2 / np.maximum(free, 1e-12)
+            free = np.where(several, free, 0.0)
+        capped = np.minimum(squares, CAP * variance) / CAP_KEEPS
+        walk, readings = _regress(capped, years, free / variance**2, given)
+    return walk, readings, int(np.count_nonzero(free > 1e-6))
+
+
+def _regress(
+    squares: FloatArray, years: FloatArray, weight: FloatArray, given: FloatArray | None
+) -> tuple[float, float]:
+    """Fit squares = walk · years + readings with neither below zero."""
+    if given is not None:
+        walk = float(np.sum(weight * years * (squares - given)) / np.sum(weight * years**2))
+        return max(walk, 0.0), float(np.mean(given))
+    s, x, xx = float(np.sum(weight)), float(np.sum(weight * years)), float(np.sum(weight * years**2))
+    y, xy = float(np.sum(weight * squares)), float(np.sum(weight * years * squares))
+    if s <= 0.0:
+        return 0.0, FINEST
+    determinant = s * xx - x * x
+    if determinant > 1e-12 * s * xx:
+        walk, readings = (s * xy - x * y) / determinant, (xx * y - x * xy) / determinant
+        if walk >= 0.0 and readings >= 0.0:
+            return walk, readings
+        # One of the two is at its edge: the better of the two edges is the constrained optimum.
+        only_walk, only_readings = xy / xx, y / s
+        gain_walk, gain_readings = xy * only_walk, y * only_readings
+        return (only_walk, 0.0) if gain_walk > gain_readings else (0.0, only_readings)
+    return 0.0, y / s

@@ -1,0 +1,1 @@
+"""Files in: reading, mapping to fields, checking; problems are values, never exceptions."""

@@ -1,0 +1,85 @@
+"""The rows that came back: a file with the same headings and one more column that says what to mend."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+
+from models.intake.mapping import WHAT_TO_MEND, SheetMapping
+from models.intake.reading import Cell
+
+
+@dataclass(frozen=True, slots=True)
+class Bad:
+    """The refused rows of one sheet: each as it stood, with what is wrong."""
+
+    mapping: SheetMapping
+    rows: Sequence[tuple[tuple[Cell, ...], str]]
+
+
+def mend_path(source: Path) -> Path:
+    """Say where the rows to mend of a file go: beside it."""
+    suffix = ".csv" if source.suffix.lower() in {"", ".csv", ".txt", ".tsv"} else ".xlsx"
+    return source.with_name(f"{source.stem}.to-mend{suffix}")
+
+
+def write_mend(path: Path, sheets: Sequence[Bad], *, delimiter: str = ",") -> None:
+    """Write the refused rows so that they can be mended and sent again.
+
+    The headings stand on the same row as in the original, so that the kept
+    mapping reads the file.
+    """
+    if path.suffix == ".csv":
+        _write_csv(path, sheets[0], delimiter or ",")
+    else:
+        _write_workbook(path, sheets)
+
+
+def _width(bad: Bad) -> int:
+    return max([len(bad.mapping.headings), *(len(cells) for cells, _ in bad.rows)])
+
+
+def _write_csv(path: Path, bad: Bad, delimiter: str) -> None:
+    width = _width(bad)
+    with path.open("w", encoding="utf-8-sig", newline="") as stream:
+        writer = csv.writer(stream, delimiter=delimiter)
+        for _ in range(bad.mapping.header_row - 1):
+            writer.writerow([])
+        writer.writerow([*_padded(bad.mapping.headings, width), WHAT_TO_MEND])
+        for cells, why in bad.rows:
+            writer.writerow([*_padded(cells, width), why])
+
+
+def _padded(cells: Sequence[Cell], width: int) -> list[Cell]:
+    return [*cells, *([""] * (width - len(cells)))]
+
+
+def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
+    import xlsxwriter
+
+    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
+    days = book.add_format({"num_format": "yyyy-mm-dd"})
+    moments = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+    for bad in sheets:
+        sheet = book.add_worksheet(bad.mapping.sheet or "rows")
+        header = bad.mapping.header_row - 1
+        width = _width(bad)
+        for column, text in enumerate([*_padded(bad.mapping.headings, width), WHAT_TO_MEND]):
+            sheet.write_string(header, column, str(text))
+        for row, (cells, why) in enumerate(bad.rows, start=header + 1):
+            for column, cell in enumerate(cells):
+                if isinstance(cell, datetime):
+                    sheet.write_datetime(row, column, cell, moments)
+                elif isinstance(cell, date | time):
+                    sheet.write_datetime(row, column, cell, days)
+                elif isinstance(cell, bool):
+                    sheet.write_boolean(row, column, cell)
+                elif isinstance(cell, int | float):
+                    sheet.write_number(row, column, cell)
+                elif cell not in (None, ""):
+                    sheet.write_string(row, column, str(cell))
+            sheet.write_string(row, width, why)
+    book.close()

@@ -1,0 +1,79 @@
+"""A problem with a file, as a value: where it is, what stands there, what was expected."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """An error keeps its row out of the book; a warning does not."""
+
+    ERROR = "error"
+    WARNING = "warning"
+
+
+class Code(StrEnum):
+    """What kind of problem it is."""
+
+    NOT_A_NUMBER = "not-a-number"
+    AMBIGUOUS_NUMBER = "ambiguous-number"
+    WRONG_UNIT = "wrong-unit"
+    BAD_DATE = "bad-date"
+    FUTURE_DATE = "future-date"
+    UNKNOWN_ASSET = "unknown-asset"
+    UNKNOWN_INSTRUMENT = "unknown-instrument"
+    IMPOSSIBLE_VALUE = "impossible-value"
+    ODD_VALUE = "odd-value"
+    MISSING_VALUE = "missing-value"
+    INCOMPLETE = "incomplete-misalignment"
+    LEFT_WITHOUT_FOUND = "left-without-found"
+    FOUND_WITHOUT_LEFT = "found-without-left"
+    DUPLICATE = "duplicate-in-file"
+    KEY_CONFLICT = "key-conflict-in-file"
+    KEY_IN_BOOK = "key-conflict-with-book"
+    SAME_MOMENT = "same-asset-same-moment"
+    NOT_A_CHOICE = "not-a-choice"
+    NOT_JUDGED = "not-judged"
+    LOOKS_LIKE_TOTAL = "not-a-record"
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One problem.
+
+    ``row`` counts as a spreadsheet shows it, from 1; ``column`` is the letter
+    and the heading, or empty where the whole row is meant.
+    """
+
+    file: str
+    sheet: str
+    row: int
+    column: str
+    code: Code
+    severity: Severity
+    found: str
+    expected: str
+
+    @property
+    def place(self) -> str:
+        """Give the place in one line: file, sheet, row, column."""
+        sheet = f" › {self.sheet}" if self.sheet else ""
+        column = f", column {self.column}" if self.column else ""
+        return f"{self.file}{sheet}, row {self.row}{column}"
+
+    @property
+    def text(self) -> str:
+        """Give what was found and what was expected in one line."""
+        found = f"found '{self.found}'; " if self.found else ""
+        return f"{found}expected {self.expected}"
+
+
+def column_name(index: int, heading: str) -> str:
+    """Name a column as a spreadsheet does, with its heading: ``'F (found offset V)'``."""
+    letters = ""
+    number = index + 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(65 + rest) + letters
+    return f"{letters} ({heading})" if heading else letters

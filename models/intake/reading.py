@@ -1,0 +1,185 @@
+"""Files to sheets of cells: CSV of any common delimiter and encoding, and XLSX.
+
+Rows are counted as a spreadsheet shows them, from 1, blank rows included, so
+that a problem can name the row that a person sees.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+
+from models.errors import UnreadableFileError
+
+Cell = str | float | int | bool | date | datetime | time | timedelta | None
+"""What a cell can hold; a CSV holds only text."""
+
+DELIMITERS = ",;\t|"
+_SAMPLE = 1 << 18
+_MAX_CELL = 1 << 20
+_SUFFIXES = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of a file; a CSV is one sheet without a name.
+
+    ``head`` holds the first rows for a look; :meth:`rows` reads them all.
+    """
+
+    path: Path
+    name: str
+    encoding: str = ""
+    delimiter: str = ""
+    head: tuple[tuple[Cell, ...], ...] = ()
+    _cells: tuple[tuple[Cell, ...], ...] = field(default=(), repr=False)
+
+    def rows(self) -> Iterator[tuple[int, list[Cell] | tuple[Cell, ...]]]:
+        """Give each row with its number, from the first."""
+        if self.delimiter:
+            yield from enumerate(_csv_rows(self.path, self.encoding, self.delimiter), start=1)
+        else:
+            yield from enumerate(self._cells, start=1)
+
+
+def read_sheets(path: Path, *, encoding: str = "") -> tuple[Sheet, ...]:
+    """Open a file and give its sheets.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A CSV or a workbook. [unitless]
+    encoding : str
+        Encoding of a CSV, where the person knows better than the guess. [unitless]
+
+    Raises
+    ------
+    UnreadableFileError
+        If there is no such file or it is neither a CSV nor a workbook.
+    """
+    if not path.is_file():
+        raise UnreadableFileError(
+            f"There is no file {path}.", remedy="Check the name; several files may be given at once."
+        )
+    if path.suffix.lower() in _SUFFIXES:
+        return _workbook(path)
+    return (_csv_sheet(path, encoding),)
+
+
+def digest(path: Path) -> str:
+    """Give the SHA-256 of a file, in hexadecimal."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _workbook(path: Path) -> tuple[Sheet, ...]:
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    try:
+        book = CalamineWorkbook.from_path(str(path))
+        sheets = []
+        for name in book.sheet_names:
+            # skip_empty_area would drop leading blank rows and shift every row number in a message
+            grid = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            cells = tuple(tuple(row) for row in grid)
+            sheets.append(Sheet(path, name, head=cells[:60], _cells=cells))
+    except (CalamineError, OSError, ValueError) as fault:
+        raise UnreadableFileError(
+            f"{path.name} cannot be read as a workbook ({fault}).",
+            remedy="Open it in a spreadsheet program and save it again as XLSX or CSV.",
+        ) from fault
+    return tuple(sheets)
+
+
+def _csv_sheet(path: Path, encoding: str) -> Sheet:
+    with path.open("rb") as stream:
+        sample = stream.read(_SAMPLE)
+    if not sample.strip():
+        raise UnreadableFileError(f"{path.name} is empty.", remedy="Send the file that holds the rows.")
+    chosen = encoding or _encoding_of(sample, path)
+    try:
+        text = sample.decode(chosen, errors="strict" if len(sample) < _SAMPLE else "ignore")
+    except (UnicodeDecodeError, LookupError) as fault:
+        raise UnreadableFileError(
+            f"{path.name} cannot be read as {chosen} ({fault}).", remedy="Give its encoding, e.g. --encoding cp1252."
+        ) from fault
+    if "\x00" in text:
+        raise UnreadableFileError(
+            f"{path.name} is not a text file.", remedy="Save it as CSV or XLSX; other formats are not read."
+        )
+    delimiter = _delimiter_of(text)
+    head: list[tuple[Cell, ...]] = []
+    for row in _parse(io.StringIO(text, newline=""), delimiter, path):
+        head.append(tuple(row))
+        if len(head) == 60:
+            break
+    return Sheet(path, "", encoding=chosen, delimiter=delimiter, head=tuple(head))
+
+
+def _encoding_of(sample: bytes, path: Path) -> str:
+    for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+        if sample.startswith(mark):
+            return name
+    if _is_utf8(path):
+        return "utf-8"
+    from charset_normalizer import from_bytes
+
+    best = from_bytes(sample, cp_isolation=["cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "mac_roman"]).best()
+    return best.encoding if best else "cp1252"
+
+
+def _is_utf8(path: Path) -> bool:
+    """Look at the whole file: a name with an accent may stand in its last line."""
+    try:
+        with path.open(encoding="utf-8", errors="strict", newline="") as stream:
+            while stream.read(1 << 20):
+                pass
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _delimiter_of(text: str) -> str:
+    """Choose the delimiter that cuts most of the first rows into the same number of cells, more than one."""
+    lines = text.splitlines(keepends=True)[:200]
+    best, best_score = ",", -1.0
+    for mark in DELIMITERS:
+        try:
+            widths = [len(row) for row in csv.reader(lines, delimiter=mark) if row]
+        except csv.Error:
+            continue
+        if not widths:
+            continue
+        common = max(set(widths), key=widths.count)
+        if common < 2:
+            continue
+        score = widths.count(common) / len(widths) + common / 1000.0
+        if score > best_score:
+            best, best_score = mark, score
+    return best
+
+
+def _csv_rows(path: Path, encoding: str, delimiter: str) -> Iterator[list[Cell]]:
+    try:
+        with path.open(encoding=encoding, newline="") as stream:
+            yield from _parse(stream, delimiter, path)
+    except UnicodeDecodeError as fault:
+        raise UnreadableFileError(
+            f"{path.name} cannot be read as {encoding} ({fault}).", remedy="Give its encoding, e.g. --encoding cp1252."
+        ) from fault
+
+
+def _parse(stream: Iterator[str], delimiter: str, path: Path) -> Iterator[list[Cell]]:
+    csv.field_size_limit(_MAX_CELL)
+    reader = csv.reader(stream, delimiter=delimiter)
+    try:
+        yield from reader
+    except csv.Error as fault:
+        raise UnreadableFileError(
+            f"{path.name}, line {reader.line_num}: {fault}.", remedy="A quotation mark may be missing on this line."
+        ) from fault

@@ -1,0 +1,90 @@
+"""The tool's own template: a workbook with one sheet a table and one that explains every column; or CSV files."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+from models.intake.fields import FIELDS, Form, Table, fields_of
+from models.units import Display, units_for
+
+_READ_ME = (
+    "Template of driftbook. Fill the sheets that you need; leave the others empty. Then: driftbook import FILE",
+    "A heading carries its unit in brackets: write another unit there (mil, thou, mm, µm; mil/in, mm/m, mm/100 mm) and the",
+    "column is read in it. A unit written in a cell comes first: 2.5 mil, 0,06 mm.",
+    "Signs: x runs along the stationary shaft towards the movable machine. Vertical + : the movable centreline stands above",
+    "the stationary one. Horizontal + : to the right for someone at the movable machine who looks towards the stationary one.",
+    "Angularity is the slope of the movable centreline against the stationary one, with the same signs.",
+    "Feet are named row by row from the coupling: 1L, 1R, 2L, 2R … left and right seen in the same direction.",
+    "Before you measure: isolate, lock out and tag the machine. Guards go back on. The maker's limits and local codes come first.",
+)
+
+
+def write_workbook(path: Path, display: Display) -> None:
+    """Write the template as XLSX.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where to. [unitless]
+    display : Display
+        The site's units, for the headings. [unitless]
+    """
+    import xlsxwriter
+
+    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
+    bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    needed = book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "top"})
+    wrap = book.add_format({"text_wrap": True, "valign": "top"})
+    for table in Table:
+        sheet = book.add_worksheet(str(table))
+        shown = [field for field in fields_of(table) if field.in_template]
+        for column, field in enumerate(shown):
+            sheet.write_string(0, column, field.heading_with_unit(display), needed if field.required else bold)
+            sheet.set_column(column, column, 22 if field.form in {Form.TEXT, Form.MOMENT} else 13)
+            if field.choices:
+                sheet.data_validation(1, column, 2000, column, {"validate": "list", "source": list(field.choices)})
+        sheet.set_row(0, 32)
+        sheet.freeze_panes(1, 2)
+    notes = book.add_worksheet("read me")
+    notes.set_column(0, 0, 14)
+    notes.set_column(1, 1, 30)
+    notes.set_column(2, 2, 90)
+    notes.set_column(3, 3, 44)
+    for row, line in enumerate(_READ_ME):
+        notes.write_string(row, 0, line)
+    start = len(_READ_ME) + 1
+    for column, heading in enumerate(("sheet", "column", "meaning", "what may stand there")):
+        notes.write_string(start, column, heading, bold)
+    for row, field in enumerate(FIELDS, start=start + 1):
+        notes.write_string(row, 0, str(field.table), wrap)
+        notes.write_string(row, 1, field.heading_with_unit(display), wrap)
+        notes.write_string(row, 2, field.meaning + (" Needed." if field.required else ""), wrap)
+        notes.write_string(row, 3, _may_stand(field.form, field.choices, field.quantity), wrap)
+    book.close()
+
+
+def _may_stand(form: Form, choices: tuple[str, ...], quantity: object) -> str:
+    if choices:
+        return " | ".join(choices)
+    if form is Form.NUMBER:
+        units = next(units_for(q) for q in [quantity] if q is not None)  # type: ignore[arg-type]
+        return "a number; units: " + ", ".join(units)
+    return {
+        Form.TEXT: "text",
+        Form.DATE: "2026-11-25",
+        Form.MOMENT: "2026-11-25 14:30",
+        Form.NAMES: "one or several, separated by ';'",
+    }.get(form, "")
+
+
+def write_csv_files(folder: Path, display: Display) -> list[Path]:
+    """Write the template as one CSV a table, headings only, and give the paths."""
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for table in Table:
+        path = folder / f"{table}.csv"
+        with path.open("w", encoding="utf-8-sig", newline="") as stream:
+            csv.writer(stream).writerow([f.heading_with_unit(display) for f in fields_of(table) if f.in_template])
+        paths.append(path)
+    return paths

@@ -1,0 +1,48 @@
+"""What people write where a closed list is meant: 'PM' for planned, 'DBSE' couplings, and so on.
+
+Only a proposal for the mapping, and the reading of the list's own words in any case.
+"""
+
+from __future__ import annotations
+
+from models.intake.fields import Field
+from models.values.kinds import Coupling, Method, Part, Reason
+
+_WORDS: dict[str, str] = {
+    "pm": Reason.PLANNED, "planned check": Reason.PLANNED, "routine": Reason.PLANNED, "scheduled": Reason.PLANNED,
+    "preventive": Reason.PLANNED, "periodic": Reason.PLANNED, "annual": Reason.PLANNED, "yearly": Reason.PLANNED,
+    "plan": Reason.PLANNED, "shutdown": Reason.PLANNED,
+    "vibration": Reason.CONDITION, "vib": Reason.CONDITION, "high vibration": Reason.CONDITION, "noise": Reason.CONDITION,
+    "call": Reason.CONDITION, "call-out": Reason.CONDITION, "noticed": Reason.CONDITION,
+    "overhaul": Reason.REPAIR, "after repair": Reason.REPAIR, "bearing change": Reason.REPAIR, "seal change": Reason.REPAIR,
+    "breakdown": Reason.FAILURE, "trip": Reason.FAILURE, "broken": Reason.FAILURE,
+    "new": Reason.INSTALLATION, "install": Reason.INSTALLATION, "commissioning": Reason.INSTALLATION, "first": Reason.INSTALLATION,
+    "reverse dial": Method.REVERSE_INDICATOR, "reverse": Method.REVERSE_INDICATOR, "two rims": Method.REVERSE_INDICATOR,
+    "rim-face": Method.RIM_FACE, "rim/face": Method.RIM_FACE, "rim face": Method.RIM_FACE, "rim & face": Method.RIM_FACE,
+    "face-face": Method.FACE_FACE, "face/face": Method.FACE_FACE, "optical": Method.LASER, "straight edge": Method.STRAIGHTEDGE,
+    "short": Coupling.SHORT, "flexible": Coupling.SHORT, "flex": Coupling.SHORT, "jaw": Coupling.SHORT, "pin": Coupling.SHORT,
+    "gear": Coupling.SHORT, "elastomer": Coupling.SHORT, "spacer coupling": Coupling.SPACER, "long": Coupling.SPACER, "disc spacer": Coupling.SPACER,
+    "motor": Part.MOVABLE, "pump": Part.STATIONARY, "machine": Part.MOVABLE, "baseplate": Part.BASE, "base plate": Part.BASE, "grout": Part.BASE,
+    "foundation": Part.BASE, "cplg": Part.COUPLING,
+}  # fmt: skip
+
+
+def choice(text: str, field: Field, words: dict[str, str] | None = None) -> str | None:
+    """Give the member of a field's list that a text means; ``None`` where it means none."""
+    plain = " ".join(text.split())
+    if words is not None and plain in words:
+        plain = words[plain]
+    lowered = plain.lower()
+    return lowered if lowered in field.choices else None
+
+
+def propose_word(text: str, field: Field) -> str:
+    """Propose which member of a list a plant's word means; empty where none comes to mind."""
+    lowered = " ".join(text.lower().split())
+    for candidate in (
+        _WORDS.get(lowered),
+        *(_WORDS[word] for word in sorted(_WORDS, key=len, reverse=True) if word in lowered),
+    ):
+        if candidate in field.choices:
+            return str(candidate)
+    return next((member for member in field.choices if member in lowered), "")

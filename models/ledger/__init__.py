@@ -1,0 +1,1 @@
+"""The line of entries: their canonical content and, later, their proofs."""

@@ -1,0 +1,1 @@
+"""One job: pure numpy functions, each with its source; no clock, no database."""

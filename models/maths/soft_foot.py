@@ -1,0 +1,241 @@
+"""Soft foot: which foot rises more than the others when its bolt is loosened, and what that suggests.
+
+Procedure: all bolts tight, then one at a time is loosened with a dial on that
+foot, the rise is read, the bolt is tightened again.  The shim is the rise less
+the rise of the others (US Bureau of Reclamation, FIST 4-1A, p. 17; FIST 2-1,
+p. 18).  A pattern is a suggestion, never a diagnosis: a feeler at the four
+corners of the foot, and the same reading with pipe and coupling released, tell.
+
+Feet stand in the order of every list of foot values: row by row from the
+coupling, left before right.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.errors import InvalidValueError
+
+FloatArray = NDArray[np.float64]
+
+MIN_MEASURED = 3
+"""With fewer rises there are no 'others' that could be typical."""
+
+TOO_FEW = "{measured} of {feet} feet were measured; at least 3 are needed to compare one with the others."
+
+
+class Pattern(StrEnum):
+    """How the high feet lie."""
+
+    NONE = "no foot rises more than the limit above the lowest"
+    ONE = "one foot high"
+    DIAGONAL = "two diagonal feet high"
+    ONE_SIDE = "feet on one side high"
+    ONE_END = "both feet of one end high"
+    SEVERAL = "several feet high"
+    ALL = "all feet rise alike"
+    UNKNOWN = "too few feet measured"
+
+
+_STRAIN = "suggests a strain from pipe or coupling, or a base that is not level {}: shim nothing before that is known."
+_SPRINGY = "suggests something springy under {} feet: dirt, rust, paint or too many thin shims."
+
+SUGGESTS: dict[Pattern, str] = {
+    Pattern.NONE: "",
+    Pattern.ONE: "suggests a short foot: a shim of the difference. "
+    "If the gap is open on one edge only, it suggests a bent foot.",
+    Pattern.DIAGONAL: "suggests an even gap on which the machine rocks over the other diagonal: "
+    "shim one of the two, normally the larger.",
+    Pattern.ONE_SIDE: _STRAIN.format("across"),
+    Pattern.ONE_END: _STRAIN.format("along"),
+    Pattern.SEVERAL: _SPRINGY.format("several"),
+    Pattern.ALL: _SPRINGY.format("all"),
+    Pattern.UNKNOWN: "",
+}
+"""What each pattern suggests.
+
+One foot: FIST 4-1A, p. 17; the gap on one edge: glossary of machinery-alignment
+terms, flowcontrolnetwork.com.  The other rows are common practice, no source.
+"""
+
+CHECK_NEXT: dict[Pattern, str] = {
+    Pattern.NONE: "",
+    Pattern.ONE: "Feel for the gap at all four corners of that foot before the shim goes in.",
+    Pattern.DIAGONAL: "Shim one foot, tighten everything crosswise, and measure all feet again.",
+    Pattern.ONE_SIDE: "Part the coupling or loosen the pipe flanges and measure again: does the rise change?",
+    Pattern.ONE_END: "Part the coupling or loosen the pipe flanges and measure again: does the rise change?",
+    Pattern.SEVERAL: "Take the shims out, clean feet and base, use few thick shims, and measure again.",
+    Pattern.ALL: "Take the shims out, clean feet and base, use few thick shims, and measure again.",
+    Pattern.UNKNOWN: "Measure every foot, with all other bolts tight.",
+}
+"""What to look at before anything is shimmed; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class SoftFoot:
+    """What the rises of one machine's feet say.
+
+    ``excess_mm`` is each rise less the median of the others, ``None`` where a
+    foot was not measured.  ``shims_mm`` holds a thickness only for a foot that
+    the pattern tells to shim, else 0.  ``reason`` is not empty where too few
+    feet were measured to say anything.
+    """
+
+    rises_mm: tuple[float | None, ...]
+    excess_mm: tuple[float | None, ...]
+    largest_excess_mm: float | None
+    limit_mm: float
+    high: tuple[bool, ...]
+    pattern: Pattern
+    suggests: str
+    check_next: str
+    shims_mm: tuple[float, ...]
+    n_measured: int
+    reason: str = ""
+
+
+def largest_excess(rises: FloatArray) -> FloatArray:
+    """Give how far the largest rise stands above the median of the other feet.
+
+    Parameters
+    ----------
+    rises : (n, f) float array
+        Rise of each foot when its bolt is loosened; NaN where not measured. [mm]
+
+    Returns
+    -------
+    (n,) float array
+        Largest rise − median of the other measured rises; never below 0; NaN
+        where fewer than three feet were measured. [mm]
+
+    Notes
+    -----
+    No other foot can have a larger excess: its rise is smaller and the median
+    of its others is not.
+
+    References
+    ----------
+    US Bureau of Reclamation, FIST 4-1A, p. 17 (four feet), and FIST 2-1, p. 18
+    (six): shim = rise − rise of the others.  The median as 'the others' is ours.
+    """
+    ordered = np.sort(np.asarray(rises, dtype=np.float64), axis=1)  # NaN goes to the end
+    count = (~np.isnan(ordered)).sum(axis=1)
+    result = np.full(ordered.shape[0], np.nan)
+    rows = np.flatnonzero(count >= MIN_MEASURED)
+    others = count[rows] - 1
+    median = (ordered[rows, (others - 1) // 2] + ordered[rows, others // 2]) / 2.0
+    result[rows] = ordered[rows, others] - median
+    return result
+
+
+def excess(rises: FloatArray) -> FloatArray:
+    """Give how far the rise of each foot stands above the median of the other feet.
+
+    Parameters
+    ----------
+    rises : (n, f) float array
+        Rise of each foot when its bolt is loosened; NaN where not measured. [mm]
+
+    Returns
+    -------
+    (n, f) float array
+        Rise − median of the other measured rises; NaN where the foot was not measured or fewer than three were. [mm]
+    """
+    given = np.asarray(rises, dtype=np.float64)
+    result = np.full(given.shape, np.nan)
+    enough = (~np.isnan(given)).sum(axis=1) >= MIN_MEASURED
+    for foot in range(given.shape[1]):
+        rows = enough & ~np.isnan(given[:, foot])
+        if rows.any():
+            result[rows, foot] = given[rows, foot] - np.nanmedian(np.delete(given[rows], foot, axis=1), axis=1)
+    return result
+
+
+def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
+    """Say which feet are high, how they lie, what that suggests and which shim it asks for.
+
+    Parameters
+    ----------
+    rises_mm : sequence of float or None
+        Rise of each foot, row by row from the coupling, left before right; an even number of feet. [mm]
+    limit_mm : float
+        Soft-foot limit in force. [mm]
+
+    Returns
+    -------
+    SoftFoot
+        Excesses, pattern and shims.
+
+    Raises
+    ------
+    InvalidValueError
+        If the feet are not in pairs, a rise is no finite number, or the limit is not above 0.
+
+    Notes
+    -----
+    A foot counts as high when it rises more than the limit above the foot that
+    rises least: the feet *differ* by more than the limit (McMillan, Rotating
+    Machinery, p. 125 of the digital copy).  All feet alike but above the limit
+    is a pattern of its own, because an even rise under every foot is springy too.
+    """
+    rises = tuple(rises_mm)
+    if len(rises) % 2 or not rises:
+        raise InvalidValueError(f"{len(rises)} feet were given; feet come in pairs, left and right.")
+    if any(rise is not None and not math.isfinite(rise) for rise in rises):
+        raise InvalidValueError("The rise of a foot is a finite number, or blank where it was not measured.")
+    if not limit_mm > 0:
+        raise InvalidValueError("The soft-foot limit must be above 0.")
+    values = np.array([[math.nan if rise is None else rise for rise in rises]], dtype=np.float64)
+    measured = ~np.isnan(values[0])
+    over = tuple(None if math.isnan(x) else float(x) for x in excess(values)[0])
+    count = int(measured.sum())
+    enough = count >= MIN_MEASURED
+    lowest = float(np.nanmin(values)) if count else math.nan
+    high = values[0] > lowest + limit_mm  # NaN is never high
+    pattern = _pattern(high, measured, lowest, limit_mm) if enough else Pattern.UNKNOWN
+    return SoftFoot(
+        rises_mm=rises,
+        excess_mm=over,
+        largest_excess_mm=float(largest_excess(values)[0]) if enough else None,
+        limit_mm=limit_mm,
+        high=tuple(bool(foot) and enough for foot in high),
+        pattern=pattern,
+        suggests=SUGGESTS[pattern],
+        check_next=CHECK_NEXT[pattern],
+        shims_mm=_shims(pattern, values[0], over),
+        n_measured=count,
+        reason="" if enough else TOO_FEW.format(measured=count, feet=len(rises)),
+    )
+
+
+def _pattern(high: NDArray[np.bool_], measured: NDArray[np.bool_], lowest: float, limit_mm: float) -> Pattern:
+    feet = np.flatnonzero(high)
+    last = high.size - 1
+    if feet.size == 0:
+        return Pattern.ALL if lowest > limit_mm else Pattern.NONE
+    if feet.size == 1:
+        return Pattern.ONE
+    corners = {tuple(int(foot) for foot in feet)}
+    if corners & {(0, last), (1, last - 1)}:
+        return Pattern.DIAGONAL
+    if corners & {(0, 1), (last - 1, last)}:
+        return Pattern.ONE_END
+    sides = feet % 2
+    if np.all(sides == sides[0]) and bool(measured[1 - sides[0] :: 2].any()):
+        return Pattern.ONE_SIDE
+    return Pattern.SEVERAL
+
+
+def _shims(pattern: Pattern, rises: FloatArray, over: tuple[float | None, ...]) -> tuple[float, ...]:
+    shims = [0.0] * rises.size
+    if pattern in {Pattern.ONE, Pattern.DIAGONAL}:
+        # Of a diagonal pair only one is shimmed: a shim under both would lift the machine off the other two.
+        foot = int(np.nanargmax(rises))
+        shims[foot] = over[foot] or 0.0
+    return tuple(shims)

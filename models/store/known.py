@@ -1,0 +1,232 @@
+"""What a command has to know before it writes: sites, names, versions, limits, keys that are taken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+import sqlalchemy as sa
+
+from models.errors import UnknownNameError
+from models.tables.book import SiteRow, SiteVersionRow
+from models.tables.jobs import JobRow
+from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
+from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
+from models.tables.people import InstrumentVersionRow, PersonVersionRow
+from models.units import Display
+from models.values.asset import Asset, MachineBreak
+from models.values.kinds import Coupling, Part
+from models.values.limits import Combine, Judged, LimitRow, LimitSet
+from models.values.people import Instrument, Person
+from models.values.story import Site
+
+_AT_ONCE = 500
+"""How many names go into one question; engines limit the number of parameters."""
+
+
+@dataclass(frozen=True, slots=True)
+class AdoptedSet:
+    """A version of a limit set with the entry that adopted it."""
+
+    entry: int
+    limit_set_id: int
+    limit_set: LimitSet
+
+
+def sites(connection: sa.Connection) -> tuple[Site, ...]:
+    """Give all sites as they are set today, in the order of their numbers."""
+    latest = (
+        sa.select(SiteVersionRow.site_id, sa.func.max(SiteVersionRow.entry).label("entry"))
+        .group_by(SiteVersionRow.site_id)
+        .subquery()
+    )
+    version = SiteVersionRow
+    question = (
+        sa.select(
+            SiteRow.id,
+            SiteRow.code,
+            version.name,
+            version.zone,
+            version.length_unit,
+            version.temperature_unit,
+            version.interval_months,
+        )
+        .join(latest, latest.c.site_id == SiteRow.id)
+        .join(version, version.entry == latest.c.entry)
+        .order_by(SiteRow.id)
+    )
+    return tuple(
+        Site(row[0], row[1], row[2], row[3], Display(row[4], row[5]), row[6]) for row in connection.execute(question)
+    )
+
+
+def site_of(connection: sa.Connection, code: str | None) -> Site:
+    """Give the site with a code or name; without one, the only site.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such site, or several and none was named.
+    """
+    every = sites(connection)
+    names = ", ".join(site.code for site in every) or "none"
+    if code is None:
+        if len(every) == 1:
+            return every[0]
+        raise UnknownNameError(f"The book holds {len(every)} sites ({names}).", remedy="Say which one: --site CODE.")
+    for site in every:
+        if code.lower() in {site.code.lower(), site.name.lower()}:
+            return site
+    raise UnknownNameError(f"The book holds no site '{code}'.", remedy=f"Its sites are: {names}.")
+
+
+def asset_versions(connection: sa.Connection, site_id: int) -> dict[str, list[tuple[int, int, Asset]]]:
+    """Give for each tag its versions as (asset number, entry, asset), in order of entry."""
+    v = AssetVersionRow
+    question = (
+        sa.select(AssetRow.tag, v)
+        .join(AssetRow, AssetRow.id == v.asset_id)
+        .where(v.site_id == site_id)
+        .order_by(v.entry)
+    )
+    found: dict[str, list[tuple[int, int, Asset]]] = {}
+    for row in connection.execute(question).mappings():
+        found.setdefault(row["tag"], []).append((row["asset_id"], row["entry"], asset_from(row)))
+    return found
+
+
+def asset_from(row: sa.RowMapping) -> Asset:
+    """Build an asset from a row of its versions; the tag is that of the version."""
+    return Asset(
+        tag=row["tag"],
+        description=row["description"],
+        area=row["area"],
+        train=row["train"],
+        driven=row["driven"],
+        driver=row["driver"],
+        coupling=Coupling(row["coupling"]),
+        span_mm=row["span_mm"],
+        speed_rpm=row["speed_rpm"],
+        speed_max_rpm=row["speed_max_rpm"],
+        power_kw=row["power_kw"],
+        criticality=row["criticality"],
+        equipment_class=row["equipment_class"],
+        feet_movable_mm=tuple(row["feet_movable_mm"]),
+        feet_stationary_mm=tuple(row["feet_stationary_mm"]),
+        commissioned=row["commissioned"],
+        retired=row["retired"],
+        valid_from=row["valid_from"],
+    )
+
+
+def people(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Person]]:
+    """Give the number and the latest version of each person, by name."""
+    v = PersonVersionRow
+    question = sa.select(v.person_id, v.name, v.qualification, v.active).where(v.site_id == site_id).order_by(v.entry)
+    return {
+        row.name: (row.person_id, Person(row.name, row.qualification, row.active))
+        for row in connection.execute(question)
+    }
+
+
+def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Instrument]]:
+    """Give the number and the latest version of each instrument, by serial."""
+    v = InstrumentVersionRow
+    question = (
+        sa.select(v.instrument_id, v.serial, v.description, v.calibrated, v.due)
+        .where(v.site_id == site_id)
+        .order_by(v.entry)
+    )
+    return {
+        row.serial: (row.instrument_id, Instrument(row.serial, row.description, row.calibrated, row.due))
+        for row in connection.execute(question)
+    }
+
+
+def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[str, date, str], MachineBreak]:
+    """Give the breaks by tag, day and part: what makes one the same as another."""
+    question = (
+        sa.select(AssetRow.tag, BreakRow.on, BreakRow.part, BreakRow.reason)
+        .join(AssetRow, AssetRow.id == BreakRow.asset_id)
+        .where(BreakRow.site_id == site_id)
+        .order_by(BreakRow.entry)
+    )
+    return {
+        (row.tag, row.on, row.part): MachineBreak(row.tag, row.on, Part(row.part), row.reason)
+        for row in connection.execute(question)
+    }
+
+
+def limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedSet, ...]:
+    """Give every adopted version, in order of the day of adoption, then of entry."""
+    v = LimitVersionRow
+    heads = connection.execute(
+        sa.select(v, LimitSetRow.name)
+        .join(LimitSetRow, LimitSetRow.id == v.limit_set_id)
+        .where(v.site_id == site_id)
+        .order_by(v.adopted_on, v.entry)
+    ).mappings()
+    rows: dict[int, list[LimitRow]] = {}
+    for line in connection.execute(
+        sa.select(LimitRowRow).where(LimitRowRow.site_id == site_id).order_by(LimitRowRow.entry, LimitRowRow.row)
+    ).mappings():
+        coupling = Coupling(line["coupling"]) if line["coupling"] else None
+        rows.setdefault(line["entry"], []).append(
+            LimitRow(
+                Judged(line["judged"]),
+                coupling,
+                line["above_rpm"],
+                line["upto_rpm"],
+                line["limit_value"],
+                line["per_rpm"],
+                line["floor_rpm"],
+                Combine(line["combine"]),
+            )
+        )
+    return tuple(
+        AdoptedSet(
+            head["entry"],
+            head["limit_set_id"],
+            LimitSet(
+                head["name"],
+                head["source"],
+                head["adopted_by"],
+                head["adopted_on"],
+                tuple(rows[head["entry"]]),
+                head["version"],
+                head["starter"],
+                head["note"],
+            ),
+        )
+        for head in heads
+    )
+
+
+def in_force(sets: tuple[AdoptedSet, ...], day: date) -> AdoptedSet | None:
+    """Give the version in force on a day: the last adopted by then.
+
+    A job older than the first adoption is judged by the first version: the
+    book says so (the day of adoption stands beside the verdict), and a
+    history without any verdict would be of no use.
+    """
+    chosen = [adopted for adopted in sets if adopted.limit_set.adopted_on <= day]
+    return chosen[-1] if chosen else next(iter(sets), None)
+
+
+def taken_refs(connection: sa.Connection, site_id: int, refs: Iterable[str]) -> dict[str, set[bytes]]:
+    """Give, for each reference that the book holds, the contents of all its versions."""
+    wanted = list(refs)
+    found: dict[str, set[bytes]] = {}
+    for start in range(0, len(wanted), _AT_ONCE):
+        question = sa.select(JobRow.ref, JobRow.content).where(
+            JobRow.site_id == site_id, JobRow.ref.in_(wanted[start : start + _AT_ONCE])
+        )
+        for ref, content in connection.execute(question):
+            found.setdefault(ref, set()).add(bytes(content))
+    return found
+
+
+def has_jobs(connection: sa.Connection, site_id: int) -> bool:
+    """Tell whether the site has any job."""
+    return connection.execute(sa.select(JobRow.entry).where(JobRow.site_id == site_id).limit(1)).scalar() is not None

@@ -1,0 +1,21 @@
+"""Every mapped class in one place, so that the metadata is whole when it is asked for."""
+
+from __future__ import annotations
+
+from models.tables.base import Base
+from models.tables.book import EntryRow, ImportedFileRow, SiteRow, SiteVersionRow
+from models.tables.jobs import JobRow
+from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
+from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
+from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
+
+metadata = Base.metadata
+
+MAPPED = (
+    SiteRow, EntryRow, SiteVersionRow, ImportedFileRow, AssetRow, AssetVersionRow, BreakRow, PersonRow, PersonVersionRow,
+    InstrumentRow, InstrumentVersionRow, LimitSetRow, LimitVersionRow, LimitRowRow, JobRow,
+)  # fmt: skip
+"""All classes, in an order in which each comes after what it points to."""
+
+HISTORY = tuple(row.__tablename__ for row in MAPPED)
+"""Tables that refuse UPDATE and DELETE: all of them, for every one is history."""

@@ -1,0 +1,1 @@
+"""Frozen values: if one exists, it is valid."""

@@ -1,0 +1,75 @@
+"""What the book says about one machine: the values behind its page and its papers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from models.units import Display
+from models.values.asset import Asset, MachineBreak
+from models.values.job import Job
+from models.values.limits import LimitsGiven
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A site as it is set today; ``interval_months`` is its rule for the next check."""
+
+    site_id: int
+    code: str
+    name: str
+    zone: str
+    display: Display
+    interval_months: int = 12
+
+
+@dataclass(frozen=True, slots=True)
+class JobLine:
+    """One version of a job as it stands in the book, with the verdict that was stored with it.
+
+    ``found_ratio`` and ``left_ratio`` are ``None`` where nothing was measured or nothing could be judged.
+    ``superseded_by`` is the number of the entry that amended this one.
+    """
+
+    entry: int
+    job_id: int
+    recorded_at: datetime
+    author: str
+    job: Job
+    limits: LimitsGiven
+    limit_set: str
+    found_ratio: float | None
+    left_ratio: float | None
+    supersedes: int | None = None
+    superseded_by: int | None = None
+    why_amended: str = ""
+    void: bool = False
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AssetVersion:
+    """The description of an asset from a day on, and the entry that says so."""
+
+    entry: int
+    recorded_at: datetime
+    author: str
+    asset: Asset
+
+
+@dataclass(frozen=True, slots=True)
+class AssetStory:
+    """Everything about one asset, oldest first; ``jobs`` holds superseded versions too."""
+
+    site: Site
+    asset_id: int
+    asset: Asset
+    versions: tuple[AssetVersion, ...]
+    breaks: tuple[MachineBreak, ...]
+    jobs: tuple[JobLine, ...]
+
+    @property
+    def standing(self) -> tuple[JobLine, ...]:
+        """Give the jobs that count: not amended since, not void; in order of time."""
+        lines = (line for line in self.jobs if line.superseded_by is None and not line.void)
+        return tuple(sorted(lines, key=lambda line: (line.job.performed_at, line.entry)))

@@ -1,0 +1,183 @@
+"""How the invented machines move between two visits: a random walk, and what is planted on top of it.
+
+The walk is taken in steps of a day.  Its variance grows with calendar time, for standby machines as well.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from models.maths.limits import FloatArray
+from models.values.kinds import Part, Reason
+from seed_data.plant import HISTORY_BEGINS, Station
+from seed_data.rules import Yardstick
+
+SHAPE = np.array([1.0, 0.6, 1.0, 0.6])
+"""Ordinary drift of the four components in limit units, relative to the offset: angles move less."""
+
+CAST_IRON_PER_K = 11.4e-6
+"""Expansion of grey cast iron, 1/K: Callister, Fundamentals of Materials Science and Engineering, 3rd ed., Table B.6."""
+
+COLD_C = 20.0
+"""Temperature at which the plant reckons its machines cold. [°C]"""
+
+SETTLING_YEARS = 12.0
+"""A settling base slows down: its rate falls by the factor e in this time. [years]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """The day on which somebody goes to the machine, and why."""
+
+    day: date
+    reason: Reason
+
+
+def growth_mm(height_mm: float, temperature_c: float, reference_c: float = COLD_C) -> float:
+    """Give how far a shaft centre rises when its casing warms up: α·L·ΔT.
+
+    Parameters
+    ----------
+    height_mm : float
+        From the underside of the foot to the shaft centre. [mm]
+    temperature_c : float
+        Casing temperature. [°C]
+    reference_c : float
+        Temperature at which the growth is zero. [°C]
+
+    References
+    ----------
+    R. B. McMillan, Rotating Machinery: Practical Solutions to Unbalance and Misalignment (2004), eq. 8.2, digital page 146.
+    """
+    return CAST_IRON_PER_K * height_mm * (temperature_c - reference_c)
+
+
+def settling_per_year(station: Station, scale: FloatArray, day: date) -> FloatArray:
+    """Give the rate at which a base settles on a day; zeros for a base that does not.
+
+    Parameters
+    ----------
+    station : Station
+        The machine. [unitless]
+    scale : (4,) float array
+        One limit unit of each component. [mm, mm/m, mm, mm/m]
+    day : date
+        The day. [unitless]
+
+    Returns
+    -------
+    (4,) float array
+        Rate of each component. [mm, mm/m, mm, mm/m per year]
+    """
+    cause = station.cause("settling base")
+    grouted = any(b.part is Part.BASE and b.on <= day for b in station.breaks)
+    if cause is None or grouted:
+        return np.zeros(4)
+    rate = np.array([cause.size["offset_v_per_year"], cause.size["angle_v_per_year"], 0.0, 0.0])
+    slower = math.exp(-(day - HISTORY_BEGINS).days / 365.25 / SETTLING_YEARS)
+    return np.asarray(rate * scale * slower)
+
+
+def planted_step(station: Station, scale: FloatArray, day: date, rng: np.random.Generator) -> FloatArray:
+    """Give the step that pipe work or loose bolts cause on a day; zeros on other days.
+
+    Parameters
+    ----------
+    station : Station
+        The machine. [unitless]
+    scale : (4,) float array
+        One limit unit of each component. [mm, mm/m, mm, mm/m]
+    day : date
+        The day. [unitless]
+    rng : numpy.random.Generator
+        Random numbers. [unitless]
+
+    Returns
+    -------
+    (4,) float array
+        Step of each component. [mm, mm/m, mm, mm/m]
+    """
+    step = np.zeros(4)
+    pipes, bolts = station.cause("pipe strain"), station.cause("loose bolts")
+    if pipes is not None and day in pipes.dates:
+        step += np.array([pipes.size["offset_v"], 0.0, pipes.size["offset_h"], 0.0]) * rng.uniform(0.85, 1.15)
+    if bolts is not None and day in bolts.dates:
+        side = 1.0 if rng.random() < 0.5 else -1.0
+        sizes = np.array(
+            [0.2 * rng.standard_normal(), 0.0, side * rng.uniform(0.85, 1.15), 0.3 * rng.standard_normal()]
+        )
+        step += bolts.size["size"] * sizes
+    return step * scale
+
+
+def walk(
+    station: Station, stick: Yardstick, pose: FloatArray, start: date, days: int, rng: np.random.Generator
+) -> FloatArray:
+    """Give the pose of the machine at the end of each day after the start.
+
+    Parameters
+    ----------
+    station : Station
+        The machine. [unitless]
+    stick : Yardstick
+        Its limits. [unitless]
+    pose : (4,) float array
+        Cold misalignment at the start. [mm, mm/m, mm, mm/m]
+    start : date
+        Day of the last visit. [unitless]
+    days : int
+        How many days to go. [d]
+    rng : numpy.random.Generator
+        Random numbers. [unitless]
+
+    Returns
+    -------
+    (days, 4) float array
+        Cold misalignment at the end of day 1, 2 …. [mm, mm/m, mm, mm/m]
+    """
+    scale = stick.scale
+    loose = station.cause("soft foot")
+    # Fast machines are a little more over than slow ones: the same movement counts for more against a narrower limit.
+    fast = ((station.asset_on(start).limit_speed_rpm or 1500.0) / 1500.0) ** 0.3
+    wander = station.wander * fast * (loose.size["wander"] if loose else 1.0)
+    steps = rng.standard_normal((days, 4)) * (wander * scale * SHAPE * math.sqrt(1.0 / 365.25))
+    middle = start + timedelta(days=days // 2)
+    steps += settling_per_year(station, scale, middle) / 365.25
+    for cause in station.causes:
+        for day in cause.dates:
+            index = (day - start).days - 1
+            if 0 <= index < days:
+                steps[index] += planted_step(station, scale, day, rng)
+    return np.asarray(pose + np.cumsum(steps, axis=0))
+
+
+def next_call(ratios: FloatArray, start: date, rng: np.random.Generator) -> Call:
+    """Tell when somebody comes, given the true limit ratio of each day up to the planned visit.
+
+    Somebody notices a machine that runs badly over its limit: the worse, the sooner.  A few repairs (a seal, a
+    bearing) have nothing to do with alignment but disturb it all the same.  The last day is the planned visit.
+
+    Parameters
+    ----------
+    ratios : (days,) float array
+        True limit ratio while running, day by day. [unitless]
+    start : date
+        Day of the last visit. [unitless]
+    rng : numpy.random.Generator
+        Random numbers. [unitless]
+    """
+    chance = rng.random((3, ratios.shape[0]))
+    happens = {
+        Reason.FAILURE: chance[0] < np.clip(ratios - 2.0, 0.0, 2.0) * 0.0012,
+        Reason.CONDITION: chance[1] < 0.0001 + np.clip(ratios - 1.4, 0.0, 2.5) * 0.006,
+        Reason.REPAIR: chance[2] < 0.0003,
+    }
+    days = {reason: int(np.argmax(hit)) for reason, hit in happens.items() if hit.any()}
+    if not days:
+        return Call(start + timedelta(days=ratios.shape[0]), Reason.PLANNED)
+    reason = min(days, key=lambda r: days[r])
+    return Call(start + timedelta(days=days[reason] + 1), reason)

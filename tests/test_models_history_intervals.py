@@ -1,0 +1,56 @@
+"""Intervals of a share against Newcombe, the e-Handbook and statsmodels."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from statsmodels.stats.proportion import proportion_confint
+
+from models.history.intervals import exact_binomial, shares, wilson
+
+PUBLISHED = json.loads((Path(__file__).parent / "published" / "proportions_fdr_eb.json").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(("count", "n", "low", "high"), PUBLISHED["wilson"]["cases"])
+def test_wilson_interval_is_the_published_one(count: int, n: int, low: float, high: float) -> None:
+    """Newcombe (1998), Statistics in Medicine 17:857, table I, method 3 (seen in a secondary copy)."""
+    got = wilson(np.array([count]), np.array([n]))
+    assert got[0][0] == pytest.approx(low, abs=5e-5)
+    assert got[1][0] == pytest.approx(high, abs=5e-5)
+
+
+def test_exact_binomial_interval_is_the_handbooks() -> None:
+    """NIST/SEMATECH e-Handbook 7.2.4.1, 4 of 20 at 90 % (memory: not verified against a copy; the upper computes to .401028)."""
+    block = PUBLISHED["clopper_pearson_90"]
+    low, high = exact_binomial(np.array([block["x"]]), np.array([block["n"]]), 0.90)
+    assert low[0] == pytest.approx(block["published"][0], abs=5e-7)
+    assert high[0] == pytest.approx(0.401028, abs=5e-7)
+
+
+@given(st.integers(0, 60), st.integers(1, 60), st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99]))
+def test_both_intervals_agree_with_statsmodels(count: int, n: int, confidence: float) -> None:
+    count = min(count, n)
+    for name, ours in (("wilson", wilson), ("beta", exact_binomial)):
+        low, high = ours(np.array([count]), np.array([n]), confidence)
+        theirs = proportion_confint(count, n, 1 - confidence, method=name)
+        assert (low[0], high[0]) == pytest.approx(theirs, abs=1e-9)
+
+
+def test_no_jobs_at_all_leave_everything_open() -> None:
+    result = shares(np.array([0, 3]), np.array([0, 4]))
+    assert np.isnan(result.share[0])
+    assert (result.low[0], result.high[0]) == (0.0, 1.0)
+    assert result.share[1] == 0.75
+
+
+@given(st.integers(1, 500))
+def test_none_and_all_are_mirror_images_and_reach_the_edge(n: int) -> None:
+    low, high = wilson(np.array([0, n]), np.array([n, n]))
+    assert low[0] == 0.0
+    assert high[1] == 1.0
+    assert high[0] == pytest.approx(1.0 - low[1], abs=1e-12)
