@@ -19,7 +19,7 @@ LIGHT = "light"
 DARK = "dark"
 SCHEMES = (LIGHT, DARK)
 
-SANS = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif"
+SANS = "-apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif"
 SERIF = "Charter, 'Bitstream Charter', 'Iowan Old Style', 'Palatino Linotype', Palatino, 'Liberation Serif', Georgia, serif"
 
 

@@ -244,9 +244,18 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     match = _NUMBER.match(text.translate(_MINUS_SIGNS))
     if match is None:
         raise NotAQuantityError(text, f"a number of {quantity}")
-    own = canonical_unit(match[2], quantity) if match[2] else unit
+    own = _own_unit(match[2], quantity, text) if match[2] else unit
     value = to_stored(parse_number(match[1], decimal), own, quantity)
     return Parsed(value + 0.0, own, text.strip())
+
+
+def _own_unit(written: str, quantity: Quantity, text: str) -> str:
+    try:
+        return canonical_unit(written, quantity)
+    except NotAQuantityError:
+        if any(letter.isdigit() for letter in written):  # '0.O5' is a slip in a number, and 'O5' no unit
+            raise NotAQuantityError(text, f"a number of {quantity}") from None
+        raise
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,8 @@ def jobs_of(station: Station, plan: Scenario, seed: int, until: date) -> Iterato
     last = min(until, first.retired or until)
     life = _beginning(station, rng)
     if first.commissioned is not None and first.commissioned >= HISTORY_BEGINS:
+        if first.commissioned > last:
+            return
         yield _installed(station, plan, life, rng)
     while True:
         call = _travel(station, life, rng, early=life.day == first.commissioned)

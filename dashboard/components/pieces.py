@@ -85,6 +85,11 @@ def choices(label: str, options: Sequence[tuple[str, str, bool]]) -> html.Nav:
     return html.Nav([html.Span(label, className="label"), html.Ul(links)], className="choices", **{"aria-label": label})
 
 
+def two_lines(first: str, second: str) -> html.Div:
+    """Put a text with a softer one below it, as a cell of a table."""
+    return html.Div([html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines")
+
+
 def blank(title: str, text: str, *more: Child) -> html.Div:
     """Put the page of a state in which there is nothing to show: what that means, and what to do."""
     return html.Div([html.H2(title), html.P(text), *more], className="blank")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 
 import numpy as np
 import plotly.graph_objects as go
@@ -44,7 +45,7 @@ def ratio_figure(series: RunSeries, who: Sequence[str], marks: Sequence[Mark], s
     _names(figure, series, palette)
     _marks(figure, marks, palette, named=True)
     figure.update_yaxes(range=[0.0, max(top * 1.14, 1.25)], title={"text": say("figure.ratio_axis")}, nticks=6)
-    figure.update_xaxes(range=_span(series.times, marks), type="date")
+    figure.update_xaxes(range=_span(series.times, marks, room=0.22), type="date")
     figure.update_layout(margin={"t": 26, "r": 16})
     return figure
 
@@ -66,7 +67,7 @@ def panel_figure(panel: Panel, who: Sequence[str], marks: Sequence[Mark], scheme
     palette = palette_of(scheme)
     series = panel.series
     figure = go.Figure(layout={"template": template_of(scheme)})
-    span = _span(series.times, marks)
+    span = _span(series.times, marks, room=0.26)
     _steps(figure, series.times, panel.target, span, palette, say("figure.target"), "dot")
     _steps(figure, series.times, panel.high, span, palette, say("figure.limit"), "dash")
     _steps(figure, series.times, panel.low, span, palette, "", "dash")
@@ -74,7 +75,7 @@ def panel_figure(panel: Panel, who: Sequence[str], marks: Sequence[Mark], scheme
     _points(figure, series, who, palette, SMALL_MARKER, f"%{{y:+.{panel.decimals}f}} {panel.unit}")
     _marks(figure, marks, palette, named=False)
     figure.update_yaxes(nticks=5, tickformat=f"+.{panel.decimals}f" if _signed(panel) else f".{panel.decimals}f")
-    figure.update_xaxes(range=span, nticks=4, type="date")
+    figure.update_xaxes(range=span, nticks=5, type="date")
     figure.update_layout(margin={"t": 10})
     return figure
 
@@ -96,7 +97,8 @@ def _lines(figure: go.Figure, series: RunSeries, palette: Palette) -> None:
 
 
 def _points(figure: go.Figure, series: RunSeries, who: Sequence[str], palette: Palette, size: int, written: str) -> None:
-    texts = np.array(list(who), dtype=object)
+    # Plotly reads some HTML in texts: what people typed must not become part of it.
+    texts = np.array([escape(text) for text in who], dtype=object)
     for values, colour, symbol, name in (
         (series.found, palette.found, "circle", say("word.found")),
         (series.left, palette.left, "square", say("word.left")),
@@ -144,15 +146,15 @@ def _marks(figure: go.Figure, marks: Sequence[Mark], palette: Palette, *, named:
         if named:
             figure.add_annotation(
                 x=mark.at.isoformat(), yref="paper", y=1.0, yanchor="bottom", text=mark.name, showarrow=False,
-                font={"size": 12, "color": palette.ink}, hovertext=mark.reason or mark.name,
+                font={"size": 12, "color": palette.ink}, hovertext=escape(mark.reason or mark.name),
             )  # fmt: skip
 
 
-def _span(times: Times, marks: Sequence[Mark]) -> list[str]:
+def _span(times: Times, marks: Sequence[Mark], room: float) -> list[str]:
     """Give one time axis for all pictures of a machine, with room for the names at its end."""
     every = np.concatenate([times.astype("datetime64[s]"), np.array([mark.at for mark in marks], dtype="datetime64[s]")])
     if not len(every):
         return ["2000-01-01", "2000-12-31"]
     first, last = every.min(), every.max()
     length = max((last - first).astype(np.int64), 200 * 86_400)
-    return [str(first - np.timedelta64(int(length * 0.03), "s")), str(last + np.timedelta64(int(length * 0.14), "s"))]
+    return [str(first - np.timedelta64(int(length * 0.06), "s")), str(last + np.timedelta64(int(length * room), "s"))]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 
 import numpy as np
 import plotly.graph_objects as go
@@ -31,6 +32,16 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
     figure = go.Figure(layout={"template": template_of(scheme)})
     colour = palette.found if stage == "found" else palette.left
     rows = np.arange(len(lines), dtype=np.float64)
+    figure.add_annotation(
+        x=107, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("figure.counts"), showarrow=False,
+        font={"size": 12, "color": palette.soft},
+    )  # fmt: skip
+    for row, line in enumerate(lines):
+        one: Share = getattr(line, stage)
+        figure.add_annotation(
+            x=107, y=row, text=f"{one.count} / {one.n}" if one.known else "–", showarrow=False, xanchor="left",
+            font={"size": 12, "color": palette.ink},
+        )  # fmt: skip
     for shift, suffix, shade, symbol, size in ((-0.16, "", colour, "circle" if stage == "found" else "square", 10),
                                                (0.18, "_before", palette.before, "line-ns", 9)):  # fmt: skip
         cells: list[Share] = [getattr(line, stage + suffix) for line in lines]
@@ -50,7 +61,7 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
     figure.update_yaxes(
         tickvals=rows, ticktext=[line.name for line in lines], range=[len(lines) - 0.4, -0.6], showgrid=False, tickfont={"color": palette.ink}
     )
-    figure.update_xaxes(range=[-2, 103], ticksuffix=" %", showgrid=True, tickvals=[0, 25, 50, 75, 100])
+    figure.update_xaxes(range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False)
     return figure
 
 
@@ -88,7 +99,7 @@ def month_figure(series: MonthSeries, scheme: str) -> go.Figure:
             x=str(month), y=-0.02, yref="paper", yanchor="top", text=f"{count}<br>{n}" if n else "·<br>0", showarrow=False,
             font={"size": 11, "color": palette.soft},
         )  # fmt: skip
-    figure.update_yaxes(range=[-3, 104], ticksuffix=" %", tickvals=[0, 25, 50, 75, 100])
+    figure.update_yaxes(range=[-3, 104], tickvals=[0, 25, 50, 75, 100])
     figure.update_xaxes(side="top", type="date", tickformat="%b<br>%Y", dtick="M3", ticks="", showline=False)
     figure.update_layout(margin={"b": 40, "t": 8})
     return figure
@@ -136,12 +147,16 @@ def offender_figure(lines: Sequence[OffenderLine], scheme: str) -> go.Figure:
         x=low, y=rows, mode="markers", name=say("figure.bound"), hoverinfo="skip",
         marker={"color": palette.ink, "size": 12, "symbol": "line-ns", "line": {"color": palette.ink, "width": 2.5}},
     )  # fmt: skip
+    figure.add_annotation(
+        x=107, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("figure.returns"), showarrow=False,
+        font={"size": 12, "color": palette.soft},
+    )  # fmt: skip
     for row, line in enumerate(lines):
         figure.add_annotation(
-            x=104, y=row, text=f"{line.returns} / {line.looks}", showarrow=False, xanchor="left", font={"size": 12, "color": palette.ink}
+            x=107, y=row, text=f"{line.returns} / {line.looks}", showarrow=False, xanchor="left", font={"size": 12, "color": palette.ink}
         )
     figure.update_yaxes(
-        tickvals=rows, ticktext=[line.tag for line in lines], range=[len(lines) - 0.4, -0.6], showgrid=False, tickfont={"color": palette.ink}
+        tickvals=rows, ticktext=[escape(line.tag) for line in lines], range=[len(lines) - 0.4, -0.6], showgrid=False, tickfont={"color": palette.ink}
     )
-    figure.update_xaxes(range=[-2, 118], ticksuffix=" %", showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False)
+    figure.update_xaxes(range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False)
     return figure

@@ -27,6 +27,7 @@ from dashboard.components.pieces import (
     problems,
     section,
     sentence,
+    two_lines,
     waiting,
 )
 from dashboard.components.tables import Column, table
@@ -98,7 +99,8 @@ def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...]) -> li
         *head,
         sentence(view.sentence),
         _keys(view),
-        html.Div([_by_class(view, scheme), _months(view, scheme)], className="columns"),
+        _by_class(view, scheme),
+        _months(view, scheme),
         html.Div([_left_over(view, place), _returned(view, place)], className="columns"),
         _due(view, place),
         _calibrations(view),
@@ -202,21 +204,27 @@ def _by_class(view: MonthView, scheme: str) -> html.Section:
             interval(line.left.low, line.left.high) if line.left.known else DASH,
             _of(line.left_before),
         ]
-        for line in view.classes
+        for line in (*view.classes, view.total)
     ]
-    said = "; ".join(f"{line.name}: {_of(line.found)}" for line in view.classes if line.found.known) or say("figure.classes.none")
-    picture = chart(
-        class_figure(view.classes, "found", scheme),
-        title=say("figure.classes.title", month=month_name(view.month)),
-        says=say("figure.classes.says", classes=said),
-        height=36 * len(view.classes) + 40,
-        note=say("figure.classes.note"),
-    )
+    pictures = [_class_picture(view, stage, scheme) for stage in ("found", "left")]
     return section(
         say("month.classes.title"),
-        picture,
-        table(say("month.classes.caption", month=month_name(view.month)), columns, rows),
+        table(
+            say("month.classes.caption", month=month_name(view.month)), columns, rows, marked=[False] * len(view.classes) + [True]
+        ),
+        html.Div(pictures, className="columns"),
+        note(say("figure.classes.note")),
         about=say("about.wilson"),
+    )
+
+
+def _class_picture(view: MonthView, stage: str, scheme: str) -> html.Figure:
+    said = "; ".join(f"{line.name}: {_of(getattr(line, stage))}" for line in view.classes if getattr(line, stage).known)
+    return chart(
+        class_figure(view.classes, stage, scheme),
+        title=say(f"figure.classes.{stage}", month=month_name(view.month)),
+        says=say(f"figure.classes.{stage}_says", classes=said or say("figure.classes.none")),
+        height=34 * len(view.classes) + 30,
     )
 
 
@@ -245,7 +253,7 @@ def _months(view: MonthView, scheme: str) -> html.Section:
         month_figure(series, scheme),
         title=say("figure.months.title"),
         says=month_text(series),
-        height=300,
+        height=260,
         note=say("figure.months.note"),
         table=table(say("figure.months.caption"), columns, rows),
     )
@@ -253,16 +261,19 @@ def _months(view: MonthView, scheme: str) -> html.Section:
 
 
 def _visits(caption: str, visits: tuple[Visit, ...], place: Place, *, returned: bool) -> html.Div:
-    columns = [Column(say("column.machine")), Column(say("column.what")), Column(say("column.day"), number=True)]
+    columns = [Column(say("column.machine")), Column(say("column.what_where")), Column(say("column.day"), number=True)]
     if returned:
         columns += [Column(say("column.was_left"), number=True), Column(say("column.days"), number=True)]
-    columns += [Column(say("column.found_ratio"), number=True), Column(say("column.left_ratio"), number=True), Column(say("column.person"))]
+    columns += [Column(say("column.found_ratio"), number=True), Column(say("column.left_ratio"), number=True)]
+    if not returned:
+        columns.append(Column(say("column.person")))
     rows = []
     for visit in visits:
-        row: list[Child] = [machine(visit.tag, place), visit.description, day(visit.day)]
+        row: list[Child] = [machine(visit.tag, place), two_lines(visit.description, visit.area), day(visit.day)]
         if returned:
             row += [judged(visit.was_left), f"{visit.days:.0f}"]
-        rows.append([*row, judged(visit.found_ratio), judged(visit.left_ratio), visit.person or DASH])
+        row += [judged(visit.found_ratio), judged(visit.left_ratio)]
+        rows.append(row if returned else [*row, visit.person or DASH])
     return table(caption, columns, rows)
 
 
@@ -284,8 +295,7 @@ def _due(view: MonthView, place: Place) -> html.Section:
     due = view.due
     columns = [
         Column(say("column.machine")),
-        Column(say("column.what")),
-        Column(say("column.area")),
+        Column(say("column.what_where")),
         Column(say("column.last"), number=True),
         Column(say("column.last_left"), number=True),
         Column(say("column.due"), number=True),
@@ -293,7 +303,7 @@ def _due(view: MonthView, place: Place) -> html.Section:
         Column(say("column.why")),
     ]
     rows = [
-        [machine(line.tag, place), line.description, line.area, day(line.last), judged(line.left_ratio), day(line.due), _late(line.days_left), line.why]
+        [machine(line.tag, place), two_lines(line.description, line.area), day(line.last), judged(line.left_ratio), day(line.due), _late(line.days_left), line.why]
         for line in due.lines
     ]
     parts: list[Child] = [

@@ -24,6 +24,7 @@ from dashboard.components.pieces import (
     problems,
     section,
     sentence,
+    two_lines,
     waiting,
 )
 from dashboard.components.tables import Column, table
@@ -142,9 +143,7 @@ def _ranking(view: OffendersView, place: Place) -> html.Section:
     columns = [
         Column(say("column.machine")),
         Column(say("column.rank"), number=True),
-        Column(say("column.what")),
-        Column(say("column.area")),
-        Column(say("column.class")),
+        Column(say("column.what_where_speed")),
         Column(say("column.returns"), number=True),
         Column(say("column.share"), number=True),
         Column(say("column.interval80"), number=True),
@@ -156,9 +155,7 @@ def _ranking(view: OffendersView, place: Place) -> html.Section:
         [
             machine(line.tag, place),
             count(line.rank),
-            line.description,
-            line.area,
-            line.speed,
+            two_lines(line.description, " · ".join(text for text in (line.area, line.speed) if text)),
             say("key.of", count=count(line.returns), n=count(line.looks)),
             percent(line.share),
             interval(line.low, line.high),

@@ -12,7 +12,7 @@ import numpy as np
 
 from dashboard.views.run_series import RunSeries, Times, run_series
 from dashboard.words import say
-from dashboard.writing import counted, day, judged, speed_class
+from dashboard.writing import counted, day, ratio, speed_class, verdict
 from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, speed_class_of
 from models.intake.fields import FEET
 from models.units import Display, Quantity
@@ -100,17 +100,17 @@ def build(story: AssetStory, display: Display) -> AssetView:
     joined = _joined(jobs, story.breaks, zone)
     found, left = _four(jobs, "found"), _four(jobs, "left")
     target = np.array([line.job.target.as_tuple() for line in jobs], dtype=np.float64).reshape(-1, 4)
-    ratio = run_series(times, _ratios(jobs, "found_ratio"), _ratios(jobs, "left_ratio"), joined)
+    ratios = run_series(times, _ratios(jobs, "found_ratio"), _ratios(jobs, "left_ratio"), joined)
     feet = _feet_panels(story, display, times, found - target, left - target, joined)
     spacer = story.asset.coupling is Coupling.SPACER
     return AssetView(
         state="ok" if jobs else "too_few",
         tag=story.asset.tag,
         display=display,
-        title=story.asset.tag,
+        title=" · ".join(text for text in (story.asset.tag, story.asset.description) if text),
         sentence=_sentence(jobs, zone),
         facts=_facts(story, jobs, display, zone),
-        ratio=ratio if jobs and not ratio.empty else None,
+        ratio=ratios if jobs and not ratios.empty else None,
         who=tuple(_who(line) for line in jobs),
         marks=tuple(_mark(one) for one in story.breaks),
         components=_component_panels(jobs, display, times, found, left, target, joined),
@@ -255,7 +255,7 @@ def _sentence(jobs: Sequence[JobLine], zone: ZoneInfo) -> str:
         say("asset.sentence.found", over=over, n=counted(len(looked), "reading")) if looked else say("asset.sentence.not_found")
     )
     if last.left_ratio is not None:
-        parts.append(say("asset.sentence.left", on=on, ratio=judged(last.left_ratio)))
+        parts.append(say("asset.sentence.left", on=on, ratio=ratio(last.left_ratio), verdict=verdict(last.left_ratio)))
     else:
         parts.append(say("asset.sentence.not_left", on=on))
     return " ".join(parts)
@@ -293,7 +293,6 @@ def _facts(story: AssetStory, jobs: Sequence[JobLine], display: Display, zone: Z
     still = _distances(tuple(-x for x in asset.feet_stationary_mm), display)
     last = jobs[-1] if jobs else None
     facts: list[tuple[str, str]] = [
-        (say("fact.description"), asset.description),
         (say("fact.where"), ", ".join(part for part in (story.site.name, asset.area) if part)),
         (say("fact.train"), asset.train),
         (say("fact.machines"), say("fact.drives", driver=asset.driver, driven=asset.driven) if asset.driver and asset.driven else asset.driven or asset.driver),

@@ -65,6 +65,7 @@ class Visit:
 
     tag: str
     description: str
+    area: str
     day: date
     found_ratio: float
     left_ratio: float
@@ -97,6 +98,7 @@ class MonthView:
     left_before: Share
     left_change: Change
     classes: tuple[ClassLine, ...]
+    total: ClassLine
     series: MonthSeries
     left_over: tuple[Visit, ...]
     returned: tuple[Visit, ...]
@@ -158,7 +160,7 @@ def build(
         today=today,
         month=view_month,
         months=tuple(_date(n) for n in range(max(last, number), min(first, number) - 1, -1)),
-        sentence=_sentence(view_month, jobs_here, machines, found, found_before, found_change, left),
+        sentence=_sentence(view_month, today, jobs_here, machines, found, found_before, found_change, left),
         jobs=jobs_here,
         jobs_before=int(before_all.jobs[0, 0]),
         machines=machines,
@@ -169,6 +171,7 @@ def build(
         left_before=left_before,
         left_change=change(left, left_before),
         classes=_classes(here, before),
+        total=ClassLine(-1, say("column.all"), jobs_here, found, found_before, left, left_before),
         series=_series(count_over(jobs, first_month=number - SERIES + 1, last_month=number).by_month()),
         left_over=_visits(history, np.flatnonzero(in_month & (jobs.left_ratio > 1.0)), runs),
         returned=_visits(history, _returned_rows(history, runs, in_month), runs),
@@ -239,6 +242,7 @@ def _visits(history: History, rows: IntArray, runs: Runs) -> tuple[Visit, ...]:
             Visit(
                 tag=str(assets.tag[asset]),
                 description=str(assets.description[asset]),
+                area=str(assets.area[asset]),
                 day=on,
                 found_ratio=float(jobs.found_ratio[row]),
                 left_ratio=float(jobs.left_ratio[row]),
@@ -250,10 +254,12 @@ def _visits(history: History, rows: IntArray, runs: Runs) -> tuple[Visit, ...]:
     return tuple(visits)
 
 
-def _sentence(on: date, jobs: int, machines: int, found: Share, before: Share, moved: Change, left: Share) -> str:
+def _sentence(on: date, today: date, jobs: int, machines: int, found: Share, before: Share, moved: Change, left: Share) -> str:
     if jobs == 0:
         return say("month.sentence.none", month=month_text(on))
     parts = [say("month.sentence.jobs", month=month_text(on), jobs=counted(jobs, "job"), machines=counted(machines, "machine"))]
+    if (on.year, on.month) == (today.year, today.month):
+        parts.append(say("month.sentence.not_over"))
     if found.known:
         key = "month.sentence.found_few" if found.n < FEW else "month.sentence.found"
         parts.append(

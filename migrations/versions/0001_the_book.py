@@ -64,7 +64,7 @@ def upgrade() -> None:
         sa.Column("batch", sa.BigInteger(), nullable=True),
         sa.Column("line", sa.String(length=60), nullable=True),
         sa.Column("leaf", sa.LargeBinary(length=32), nullable=True),
-        sa.CheckConstraint("number > 0", name="ck_entry_number"),
+        sa.CheckConstraint("number > 0", name=op.f("ck_entry_number")),
         sa.ForeignKeyConstraint(["site_id"], ["site.id"], name="fk_entry_site_id_site", ondelete="RESTRICT"),
         sa.PrimaryKeyConstraint("number", name="pk_entry"),
     )
@@ -295,7 +295,7 @@ def upgrade() -> None:
         sa.Column("left_ratio", sa.Double(), nullable=True),
         sa.Column("typed", sa.Text(), nullable=False),
         sa.Column("content", sa.LargeBinary(length=32), nullable=False),
-        sa.CheckConstraint("found_offset_v IS NOT NULL OR left_offset_v IS NOT NULL", name="ck_job_measured"),
+        sa.CheckConstraint("found_offset_v IS NOT NULL OR left_offset_v IS NOT NULL", name=op.f("ck_job_measured")),
         sa.ForeignKeyConstraint(["asset_id"], ["asset.id"], name="fk_job_asset_id_asset", ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(["entry"], ["entry.number"], name="fk_job_entry_entry", ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(

@@ -10,13 +10,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.history.classes import Grouping
+from models.history.classes import SMALLEST_CLASS, Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import t_quantile
 from models.history.material import Material
 from models.history.moderation import moderate, variance_prior
 from models.history.shrinkage import dersimonian_laird, shrink
 from models.history.variance import VarianceModel, fit_variance
+
+FEWEST_RESIDUALS = 30
+"""Drifts of series with several runs that a variance needs."""
 
 OK, NO_RUN, NO_TIME, NOT_JUDGED = range(4)
 """Reason codes of :class:`Rates`."""
@@ -32,7 +35,12 @@ REASON_WORDS = (
 
 @dataclass(frozen=True, slots=True)
 class ClassFits:
-    """What each fit knows: variance model, common rate (fits, 4), prior of the variance factor, correlation (fits, 4, 4)."""
+    """What each fit knows: variance model, common rate (fits, 4), prior of the variance factor, correlation (fits, 4, 4).
+
+    A fit is ``usable`` with thirty series and thirty residuals behind it; one
+    that is not has been filled with the fleet's figures and is usable when
+    those are.  ``members`` counts the series behind the figures that stand here.
+    """
 
     variance: VarianceModel
     mean: FloatArray
@@ -43,6 +51,7 @@ class ClassFits:
     correlation: FloatArray
     residual_df: FloatArray
     members: IntArray
+    usable: BoolArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +177,13 @@ def fit_classes(
             between[index, component] = common.between
         correlation[index], residual_df[index] = _correlation(material, model, index, inside, rate)
         members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
-    return ClassFits(model, mean, mean_variance, between, df0, factor0, correlation, residual_df, members)
+    usable = (members >= SMALLEST_CLASS) & (model.residuals >= FEWEST_RESIDUALS)
+    for index in np.flatnonzero(~usable[:-1]).tolist():
+        # A class that is large by count may have hardly a second run: it borrows the fleet's figures.
+        for part in (mean, mean_variance, between, df0, factor0, correlation, residual_df, members, usable):
+            part[index] = part[-1]
+        model.walk[index], model.readings[index] = model.walk[-1], model.readings[-1]
+    return ClassFits(model, mean, mean_variance, between, df0, factor0, correlation, residual_df, members, usable)
 
 
 def _correlation(

@@ -11,18 +11,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.distributions import normal_quantile
 from models.history.outside import outside_limit
+from models.history.predictions import effective_df
 from models.history.runs import DAYS_PER_YEAR
 from models.history.standing import Standing
 
-MONTHS_TRIED = (1, 2, 3, 4, 6, 8, 12, 16, 24, 36, 60, 120)
-"""Months at which the risk is first looked at; between two of them it is then found to the month."""
+DAYS_TRIED = tuple(DAYS_PER_YEAR / 12.0 * months for months in (1, 2, 4, 6, 9, 12, 18, 24, 36, 60, 120))
+"""Days at which the risk is first looked at; between two of them the day is then found by interpolation."""
 
 BY_RISK, BY_CLASS, BY_SITE, NONE = range(4)
 """Codes of what set the re-check date."""
 
 BASIS_WORDS = (
-    "the month in which the chosen risk is reached",
+    "the day on which the chosen risk is reached",
     "one and a half times the longest interval that its class has seen",
     "the longest interval that the site allows",
     "no forecast",
@@ -53,13 +55,13 @@ class Forecast:
 class Recheck:
     """One row an asset: when to look again.
 
-    ``months`` are calendar months after the last as-left, at least 1, 0 where
-    there is no forecast; ``over`` is the probability of being over limit then;
-    ``basis`` is an index into :data:`BASIS_WORDS`; ``over_now`` is the
-    probability that it was left over limit.
+    ``days`` are calendar days after the last as-left, 0 where the risk was
+    reached when it was left, NaN where there is no forecast; ``over`` is the
+    probability of being over limit then; ``over_left`` is the probability that
+    it was left over limit; ``basis`` is an index into :data:`BASIS_WORDS`.
     """
 
-    months: IntArray
+    days: FloatArray
     over: FloatArray
     over_left: FloatArray
     basis: IntArray
@@ -90,10 +92,10 @@ def forecast_at(standing: Standing, days: FloatArray | float, *, as_read: bool =
     (statistics of the project, section 3(b)). Here with a variance of its own in each component.
     """
     span = np.broadcast_to(np.asarray(days, dtype=np.float64), standing.n.shape)
-    mean, variance = _state(standing, span, as_read=as_read)
+    mean, variance, df = _state(standing, span, as_read=as_read)
     over = np.full(len(span), np.nan)
     rows = np.flatnonzero(standing.can)
-    over[rows] = outside_limit(mean[rows], variance[rows], standing.each_axis[rows], standing.df[rows])
+    over[rows] = outside_limit(mean[rows], variance[rows], standing.each_axis[rows], df[rows])
     shown = standing.can[:, None]
     return Forecast(
         days=np.array(span),
@@ -106,14 +108,14 @@ def forecast_at(standing: Standing, days: FloatArray | float, *, as_read: bool =
 
 
 def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months: int = 36) -> Recheck:
-    """Give the first month in which the probability of being over limit reaches a chosen risk.
+    """Give the day on which the probability of being over limit reaches a chosen risk.
 
     Parameters
     ----------
     standing : Standing
         Where each asset stands. [unitless]
     risk : (assets,) float array or float
-        Accepted probability of being found over limit, e.g. by criticality. [unitless]
+        Accepted probability of being found over limit, e.g. by criticality; above 0 and below 1. [unitless]
     site_months : int
         The longest interval that the site allows. [month]
 
@@ -124,47 +126,84 @@ def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months:
 
     Notes
     -----
-    Capped at 1.5 × the longest interval of the class and at the site's own. A risk that is reached before the
-    first month gives 1.
+    Capped at 1.5 × the longest interval of the class and at the site's own.
     """
-    target = np.broadcast_to(np.asarray(risk, dtype=np.float64), standing.n.shape)
-    count = len(target)
-    class_months = np.maximum(np.floor(CLASS_CAP * standing.longest_days / DAYS_PER_YEAR * 12.0), 1.0).astype(np.int64)
-    cap = np.minimum(class_months, site_months)
-    # Between ``before`` (risk not reached) and ``after`` (reached, or beyond the cap) lies the month that is asked for.
-    before, after = np.zeros(count, np.int64), cap + 1
-    open_rows = standing.can.copy()
-    for month in MONTHS_TRIED:
-        rows = np.flatnonzero(open_rows & (cap >= month))
-        reached = _risk(standing, rows, np.full(len(rows), month)) >= target[rows]
-        after[rows[reached]] = month
-        open_rows[rows[reached]] = False
-        before[rows[~reached]] = month
-    while (rows := np.flatnonzero(standing.can & (after - before > 1))).size:
-        middle = (before[rows] + after[rows]) // 2
-        reached = _risk(standing, rows, middle) >= target[rows]
-        after[rows] = np.where(reached, middle, after[rows])
-        before[rows] = np.where(reached, before[rows], middle)
-    months = np.where(standing.can, np.minimum(after, cap), 0)
-    by_cap = np.where(class_months < site_months, BY_CLASS, BY_SITE)
-    over, left = np.full(count, np.nan), np.full(count, np.nan)
-    rows = np.flatnonzero(standing.can)
-    over[rows], left[rows] = _risk(standing, rows, months[rows]), _risk(standing, rows, np.zeros(len(rows), np.int64))
-    basis = np.select([~standing.can, after <= cap], [NONE, BY_RISK], by_cap)
-    return Recheck(months, over, left, basis.astype(np.int64), float(np.mean(target)), standing.reason)
+    count = len(standing.n)
+    target = np.broadcast_to(np.asarray(risk, dtype=np.float64), (count,))
+    site = site_months * DAYS_PER_YEAR / 12.0
+    cap = np.minimum(CLASS_CAP * standing.longest_days, site)
+    search = _Search(standing, target, np.flatnonzero(standing.can))
+    for day in DAYS_TRIED:
+        search.step_out(np.minimum(cap, day))
+    search.step_out(cap)
+    for _ in range(3):
+        search.close_in()
+    reached = search.high_p >= target
+    days = np.where(reached, search.high_t, cap)
+    over = np.where(reached, search.high_p, search.low_p)
+    by_cap = np.where(CLASS_CAP * standing.longest_days < site, BY_CLASS, BY_SITE)
+    return Recheck(
+        days=np.where(standing.can, days, np.nan),
+        over=np.where(standing.can, over, np.nan),
+        over_left=np.where(standing.can, search.left_p, np.nan),
+        basis=np.select([~standing.can, reached], [NONE, BY_RISK], by_cap).astype(np.int64),
+        risk=float(np.mean(target)) if count else 0.0,
+        reason=standing.reason,
+    )
 
 
-def _state(standing: Standing, days: FloatArray, *, as_read: bool) -> tuple[FloatArray, FloatArray]:
+class _Search:
+    """The bracket of each asset: at ``low_t`` the risk is not reached, at ``high_t`` it is."""
+
+    def __init__(self, standing: Standing, target: FloatArray, rows: IntArray) -> None:
+        count = len(target)
+        self.standing, self.target = standing, target
+        self.low_t, self.low_p = np.zeros(count), np.zeros(count)
+        self.high_t, self.high_p = np.full(count, np.inf), np.full(count, -1.0)
+        self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
+        self.left_p = self.low_p.copy()
+        at_once = self.low_p >= target
+        self.high_t[at_once], self.high_p[at_once] = 0.0, self.low_p[at_once]
+
+    def step_out(self, day: FloatArray) -> None:
+        rows = np.flatnonzero(self.standing.can & (self.high_p < 0.0) & (day > self.low_t))
+        p = _risk(self.standing, rows, day[rows])
+        self._take(rows, day[rows], p)
+
+    def close_in(self) -> None:
+        """Go to where a straight line through the two normal quantiles meets the target."""
+        rows = np.flatnonzero(
+            self.standing.can
+            & (self.high_p >= 0.0)
+            & (self.high_t - self.low_t > 1.0)
+            & (self.high_p - self.target > 0.001)
+        )
+        if not len(rows):
+            return
+        edge = np.clip(np.stack([self.low_p[rows], self.high_p[rows], self.target[rows]]), 1e-12, 1.0 - 1e-12)
+        low, high, wanted = normal_quantile(edge)
+        share = np.clip((wanted - low) / np.maximum(high - low, 1e-12), 0.02, 0.98)
+        day = self.low_t[rows] + share * (self.high_t[rows] - self.low_t[rows])
+        self._take(rows, day, _risk(self.standing, rows, day))
+
+    def _take(self, rows: IntArray, day: FloatArray, p: FloatArray) -> None:
+        over = p >= self.target[rows] - 1e-4
+        self.high_t[rows[over]], self.high_p[rows[over]] = day[over], np.maximum(p[over], self.target[rows[over]])
+        self.low_t[rows[~over]], self.low_p[rows[~over]] = day[~over], p[~over]
+
+
+def _state(standing: Standing, days: FloatArray, *, as_read: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
     years = (days / DAYS_PER_YEAR * standing.duty)[:, None]
     readings = standing.reading * (2.0 if as_read else 1.0)
-    variance = standing.walk * years + standing.rate_variance * years**2 + readings
-    return standing.left + standing.rate * years, np.maximum(variance, 1e-12)
+    chance = standing.walk * years + readings
+    variance = np.maximum(chance + standing.rate_variance * years**2, 1e-12)
+    return standing.left + standing.rate * years, variance, effective_df(standing.df, chance, variance)
 
 
-def _risk(standing: Standing, rows: IntArray, months: IntArray) -> FloatArray:
+def _risk(standing: Standing, rows: IntArray, days: FloatArray) -> FloatArray:
     part = _rows(standing, rows)
-    mean, variance = _state(part, months / 12.0 * DAYS_PER_YEAR, as_read=False)
-    return outside_limit(mean, variance, part.each_axis, part.df)
+    mean, variance, df = _state(part, days, as_read=False)
+    return outside_limit(mean, variance, part.each_axis, df)
 
 
 def _rows(standing: Standing, rows: IntArray | BoolArray) -> Standing:

@@ -16,8 +16,8 @@ from models.history.columns import BoolArray, FloatArray
 from models.history.distributions import chi2_quantile, normal_cdf
 from models.history.limit_space import PLACES
 
-NODES = 40
-"""Points of the quadrature over one axis: six correct digits from a standard deviation of 0.03 limits up."""
+NODES = 32
+"""Points of the quadrature over one axis: five correct digits from a standard deviation of 0.03 limits up."""
 
 NARROW = 0.02
 """Below this standard deviation the circle is a nearly straight edge to what is uncertain. [limit]"""
@@ -25,7 +25,7 @@ NARROW = 0.02
 REACH = 8.5
 """Standard deviations of an axis that are integrated over."""
 
-SCALE_NODES = 5
+SCALE_NODES = 4
 """Points of the quadrature over an uncertain variance."""
 
 
@@ -122,7 +122,7 @@ def outside_limit(mean: FloatArray, variance: FloatArray, each_axis: BoolArray, 
     -----
     The two places are taken as independent given the variance.  Where they move together the true probability
     is lower: the figure errs to the safe side.  The variance is averaged over its scaled inverse chi-square
-    distribution at five points.
+    distribution at four points.
     """
     finite = np.isfinite(df) & (df < 200.0)
     total = np.full(len(mean), np.nan)

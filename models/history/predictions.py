@@ -70,8 +70,14 @@ class _Batch:
 
 
 def next_drift(
-    fits: ClassFits, fit: IntArray, rate: FloatArray, rate_variance: FloatArray, factor: FloatArray, years: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+    fits: ClassFits,
+    fit: IntArray,
+    *,
+    rate: FloatArray,
+    rate_variance: FloatArray,
+    factor: FloatArray,
+    years: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Give mean and variance of the drift that will be read after some years.
 
     Parameters
@@ -89,11 +95,33 @@ def next_drift(
 
     Returns
     -------
-    mean, variance : (n, 4) float arrays
-        Of as-found − as-left; both readings' errors are in the variance. [limit, limit²]
+    mean, variance, chance : (n, 4) float arrays
+        Of as-found − as-left; both readings' errors are in the variance. ``chance`` is the part of the variance
+        that the asset's factor scales. [limit, limit², limit²]
     """
-    spread = fits.variance.of(years, fit) * factor[:, None]
-    return rate * years[:, None], spread + rate_variance * years[:, None] ** 2
+    chance = fits.variance.of(years, fit) * factor[:, None]
+    return rate * years[:, None], chance + rate_variance * years[:, None] ** 2, chance
+
+
+def effective_df(df: FloatArray, chance: FloatArray, variance: FloatArray) -> FloatArray:
+    """Give the degrees of freedom of a variance of which only a part has a factor that is not well known.
+
+    Parameters
+    ----------
+    df : (n,) float array
+        Degrees of freedom of the factor. [unitless]
+    chance, variance : (n, 4) float array
+        The part that the factor scales, and the whole; NaN not judged. [limit²]
+
+    References
+    ----------
+    Welch–Satterthwaite formula, JCGM 100:2008, G.4.1 (memory: not verified against a copy).
+    """
+    judged = ~np.isnan(variance)
+    whole = np.where(judged, variance, 0.0).sum(axis=1)
+    part = np.where(judged, chance, 0.0).sum(axis=1)
+    share = np.where(part > 0.0, whole / np.where(part > 0.0, part, 1.0), 1.0)
+    return np.maximum(df, 1.0) * share**2
 
 
 def predict_past(material: Material, grouping: Grouping, reading: FloatArray | None = None) -> Predictions:
@@ -123,6 +151,8 @@ def predict_past(material: Material, grouping: Grouping, reading: FloatArray | N
         if len(np.unique(material.series[past])) < SMALLEST_CLASS:
             continue
         fits = fit_classes(material, grouping, past, reading)
+        if not fits.usable[grouping.fleet]:
+            continue
         factors = _factors_until(batches, material, grouping, begin)
         batch = _predict_year(
             material, grouping, fits, (material.start_us >= begin) & (material.start_us < end), factors
@@ -160,8 +190,6 @@ def _exclusive(part: FloatArray, series: IntArray) -> FloatArray:
 def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, factors: Factors) -> _Batch:
     judged = ~np.isnan(material.drift)
     fit = grouping.fit[material.series]
-    # A class that is large today may have had no run yet on that day: it borrows the fleet's fit, as it would have then.
-    fit = np.where(fits.members[fit] >= SMALLEST_CLASS, fit, grouping.fleet)
     weight = judged / fits.variance.of(material.years, fit)
     value, years = np.where(judged, material.drift, 0.0), material.years[:, None]
     series = material.series
@@ -178,19 +206,20 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
     timed = np.isfinite(rates.shrunk)
     rate = np.where(timed, rates.shrunk, fits.mean[own])
     rate_variance = np.where(timed, rates.shrunk_se**2, fits.between[own] + fits.mean_variance[own])
-    mean, variance = next_drift(fits, own, rate, rate_variance, rates.factor, material.years[chosen])
-    depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
-    plain = (
-        np.sqrt(variance)[:, :, None]
-        * np.stack([t_quantile(0.5 + k / 2, np.maximum(rates.df, 1.0)) for k in LEVELS], axis=1)[:, None, :]
+    mean, variance, chance = next_drift(
+        fits, own, rate=rate, rate_variance=rate_variance, factor=rates.factor, years=material.years[chosen]
     )
+    df = effective_df(rates.df, chance, np.where(judged[chosen], variance, np.nan))
+    depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
+    quantile = np.stack([t_quantile(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
+    plain = np.sqrt(variance)[:, :, None] * quantile[:, None, :]
     of_class = fits.variance.of(material.years[chosen], own) * fits.factor0[own][:, None]
     squared = material.years[chosen][:, None] ** 2
     return _Batch(
         row=chosen,
         mean=mean,
         variance=variance,
-        df=rates.df,
+        df=df,
         depth=depth,
         fit=own,
         half=plain * factors.factor[own, depth][:, None, :],

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.backtest import FAILED
-from models.history.classes import SMALLEST_CLASS, Grouping
+from models.history.classes import Grouping
 from models.history.columns import AssetColumns, BoolArray, FloatArray, IntArray, JobColumns
 from models.history.conformal import LEVELS, Factors, depth_of
 from models.history.drift import ClassFits, Rates
@@ -25,7 +25,7 @@ REASON_WORDS = (
     "the last visit measured no as-left",
     "no limit judges this asset",
     "no completed interval since it was installed or replaced",
-    "fewer than thirty assets with an interval to compare with",
+    "too few assets with several intervals to compare with: thirty are needed",
     "the limit is no wider than two errors of the reading",
     "the intervals of its class did not hold on the plant's own past",
 )
@@ -141,7 +141,7 @@ def standing_of(
             unmeasured,
             ~judged.any(axis=1),
             n == 0,
-            fits.members[fit] < SMALLEST_CLASS,
+            ~fits.usable[fit],
             coarse,
             failed,
         ],

@@ -26,6 +26,7 @@ from models.units import STORED_UNIT, Decimal, Display, canonical_unit
 
 _BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
 _HEADER_SEARCH = 30
+_MOST_WORDS = 200
 
 WHAT_TO_MEND = "what to mend"
 """Heading of the column that is added to rows that came back; it is left out when they are read again."""
@@ -148,7 +149,7 @@ def _propose_sheet(sheet: Sheet, display: Display) -> SheetMapping | None:
         tuple(columns),
         decimal=_decimal(numbers),
         order=dates.order_of(dated) or dates.Order.DAY_FIRST,
-        words={} if template else _words(columns, body),
+        words={} if template else _words(columns, sheet, header),
         is_template=template,
     )
 
@@ -206,14 +207,23 @@ def _decimal(samples: Sequence[str]) -> Decimal:
     return Decimal.POINT if points and not commas else Decimal.AUTO
 
 
-def _words(columns: Sequence[Column], body: Sequence[Sequence[Cell]]) -> dict[str, str]:
-    """Propose what each word in a column of choices means; an empty text asks the person."""
+def _words(columns: Sequence[Column], sheet: Sheet, header: int) -> dict[str, str]:
+    """Propose what each word in a column of choices means; an empty text asks the person.
+
+    The whole sheet is looked through: a word that first stands far down would
+    otherwise be refused on every row that holds it.
+    """
+    choices = [(column.index, column.field) for column in columns if column.field and column.field.form is Form.CHOICE]
     words: dict[str, str] = {}
-    for column in columns:
-        if column.field and column.field.form is Form.CHOICE:
-            for text in _samples(body, column.index)[:40]:
-                if text.lower() not in column.field.choices:
-                    words[text] = propose_word(text, column.field)
+    if not choices:
+        return words
+    for number, row in sheet.rows():
+        if number <= header:
+            continue
+        for index, chosen in choices:
+            text = _text(row[index]) if index < len(row) else ""
+            if text and text not in words and text.lower() not in chosen.choices and len(words) < _MOST_WORDS:
+                words[text] = propose_word(text, chosen)
     return words
 
 

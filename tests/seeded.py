@@ -1,0 +1,76 @@
+"""A small book with one row in every history table, written through the commands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from models.commands.import_files import import_files
+from models.commands.report import Report, Source
+from models.intake.mapping import propose
+from models.intake.reading import read_sheets
+from models.values.story import Site
+from tests.conftest import NOW
+
+ASSETS = """tag,description,coupling,spacer span [mm],running speed [rpm],movable foot row 1 [mm],movable foot row 2 [mm]
+P-1,cooling water pump,short flexible,,1485,200,600
+P-2,brine pump,spacer,180,2970,250,700
+"""
+JOBS = """job,tag,performed at,reason,people,instrument,found offset V [mm],found angle V [mm/m],found offset H [mm],found angle H [mm/m],left offset V [mm],left angle V [mm/m],left offset H [mm],left angle H [mm/m],soft foot before 1L [mm],soft foot before 1R [mm],soft foot before 2L [mm],soft foot before 2R [mm],notes
+J1,P-1,2024-03-04 09:30,installation,Ana Wick,D-1,,,,,0.01,0.1,-0.02,0.05,,,,,first
+J2,P-1,2025-03-04 09:30,planned,Ana Wick; Bo Tarn,D-1,0.12,0.3,-0.05,0.2,0.02,0.1,0.01,-0.05,0.02,0.01,0.09,0.01,
+J3,P-2,2025-05-04,condition,Bo Tarn,D-1,0.05,0.8,0.0,0.1,0.01,0.1,0.0,0.0,,,,,
+"""  # noqa: E501
+BREAKS = """tag,date,replaced,reason
+P-2,2025-01-10,coupling,worn
+"""
+INSTRUMENTS = """serial,description,calibrated,calibration due
+D-1,dial set,2024-01-01,2027-01-01
+"""
+PEOPLE = """name,qualification
+Ana Wick,millwright
+"""
+FILES = {"assets": ASSETS, "breaks": BREAKS, "instruments": INSTRUMENTS, "people": PEOPLE, "jobs": JOBS}
+
+
+def write(folder: Path, **files: str) -> list[Path]:
+    paths = []
+    for name, text in files.items():
+        path = folder / f"{name}.csv"
+        path.write_text(text, encoding="utf-8")
+        paths.append(path)
+    return paths
+
+
+def sources_of(site: Site, *paths: Path) -> list[Source]:
+    found = []
+    for path in paths:
+        sheets = {sheet.name: sheet for sheet in read_sheets(path)}
+        found += [Source(sheets[m.sheet], m) for m in propose(list(sheets.values()), site.display).sheets]
+    return found
+
+
+def bring_in(
+    engine: sa.Engine, site: Site, *paths: Path, accept_good: bool = False, dry_run: bool = False, by: str = "tester"
+) -> Report:
+    return import_files(
+        engine, site, sources_of(site, *paths), by=by, now=NOW, accept_good=accept_good, dry_run=dry_run
+    )
+
+
+def seed(engine: sa.Engine, site: Site, folder: Path) -> Report:
+    report = bring_in(engine, site, *write(folder, **FILES))
+    assert report.written, report.problems
+    return report
+
+
+def contents(engine: sa.Engine) -> dict[str, list[tuple[object, ...]]]:
+    """Give every row of every table, for comparison."""
+    from models.tables.every import MAPPED
+
+    with engine.connect() as connection:
+        return {
+            row.__tablename__: sorted((tuple(r) for r in connection.execute(sa.select(row.__table__))), key=repr)  # type: ignore[arg-type]
+            for row in MAPPED
+        }

@@ -1,0 +1,139 @@
+"""Judgement: limits for a machine, and the limit ratio."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboard.console.book import starter_limits
+from models.maths.limits import flex_angles, limit_ratio, limits_for
+from models.values.kinds import Coupling
+from models.values.limits import Combine, Judged, LimitRow, LimitSet
+
+STARTER = starter_limits("tester")
+NAN = float("nan")
+
+
+def ratio(deviation: tuple[float, ...], limits: tuple[float, ...], *, each: bool = False, span: float = NAN) -> float:
+    return float(limit_ratio(np.array([deviation]), np.array([limits]), np.array([each]), np.array([span]))[0])
+
+
+def one(rows: list[LimitRow]) -> LimitSet:
+    return LimitSet("own", "tests", "tester", date(2026, 1, 1), tuple(rows))
+
+
+def test_the_starter_rule_falls_with_speed_and_is_capped_at_750_rpm() -> None:
+    """Source: this project's own rule (design, limit set): 120 / rpm mm, 1000 / rpm mm/m, capped at 750 rpm."""
+    at_1500 = limits_for(STARTER, Coupling.SHORT, 1500.0)
+    assert (at_1500.offset_mm, at_1500.angle_mm_m) == (pytest.approx(0.08), pytest.approx(1000 / 1500))
+    slow = limits_for(STARTER, Coupling.SHORT, 300.0)
+    assert (slow.offset_mm, slow.angle_mm_m) == (pytest.approx(0.16), pytest.approx(1000 / 750))
+    assert limits_for(STARTER, Coupling.SHORT, 750.0) == slow
+
+
+def test_a_spacer_coupling_is_judged_at_its_flex_planes_at_any_speed() -> None:
+    for speed in (None, 990.0, 3600.0):
+        given_ = limits_for(STARTER, Coupling.SPACER, speed)
+        assert (given_.offset_mm, given_.angle_mm_m, given_.flex_mm_m, given_.soft_foot_mm) == (None, None, 0.5, 0.05)
+
+
+def test_flex_plane_rule_of_half_a_mil_per_inch() -> None:
+    """CV-29: 0.5 mil per inch of separation; 10 in give 5 mil (254 mm → 0.127 mm).
+
+    Source of the rule: C. Jackson, chapter on alignment with proximity probes; the product is derived.
+    """
+    limit = limits_for(STARTER, Coupling.SPACER, 3000.0).flex_mm_m
+    assert limit is not None
+    assert limit * 254.0 / 1000.0 == pytest.approx(0.127, abs=1e-12)
+
+
+def test_flex_angles_of_the_worked_example() -> None:
+    """CV-26 (derived in the project's trade reference): y(0) 0.10 mm, slope 0.5 mm/m, span 200 mm.
+
+    There x = 0 lies at the stationary flex plane; here at the coupling centre, so the offset is 0.10 + 0.5·0.1 = 0.15 mm.
+    """
+    alpha, beta, _, _ = flex_angles(np.array([[0.15, 0.5, 0.0, 0.0]]), np.array([200.0]))[0]
+    assert (alpha, beta) == (pytest.approx(1.0), pytest.approx(-0.5))
+
+
+@given(st.lists(st.floats(-2, 2), min_size=4, max_size=4), st.floats(50, 2000))
+def test_the_two_flex_angles_add_up_to_the_angularity(deviation: list[float], span: float) -> None:
+    angles = flex_angles(np.array([deviation]), np.array([span]))[0]
+    assert angles[0] + angles[1] == pytest.approx(deviation[1], abs=1e-9)
+    assert angles[2] + angles[3] == pytest.approx(deviation[3], abs=1e-9)
+
+
+def test_the_resultant_is_judged_and_not_each_axis() -> None:
+    assert ratio((0.06, 0.0, 0.08, 0.0), (0.1, NAN, NAN, NAN)) == pytest.approx(1.0)
+    assert ratio((0.06, 0.0, 0.08, 0.0), (0.1, NAN, NAN, NAN), each=True) == pytest.approx(0.8)
+
+
+def test_the_largest_of_all_that_is_judged_counts() -> None:
+    assert ratio((0.05, 1.5, 0.0, 0.0), (0.1, 1.0, NAN, 0.05)) == pytest.approx(1.5)
+
+
+def test_exactly_at_the_limit_is_within() -> None:
+    assert ratio((0.1, 0.0, 0.0, 0.0), (0.1, 1.0, NAN, NAN)) == 1.0
+
+
+def test_nothing_measured_or_nothing_judged_gives_no_ratio_and_no_warning() -> None:
+    assert np.isnan(ratio((NAN, NAN, NAN, NAN), (0.1, 1.0, NAN, NAN)))
+    assert np.isnan(ratio((0.1, 0.0, 0.0, 0.0), (NAN, NAN, NAN, 0.05)))
+    assert limit_ratio(np.zeros((0, 4)), np.zeros((0, 4)), np.zeros(0, dtype=bool), np.zeros(0)).shape == (0,)
+
+
+def test_a_spacer_ratio_takes_the_worse_plane() -> None:
+    # offset 0.15, slope 0.5, span 200: planes 1.0 and −0.5 mm/m (CV-26), limit 0.5 → 2.0
+    assert ratio((0.15, 0.5, 0.0, 0.0), (NAN, NAN, 0.5, NAN), span=200.0) == pytest.approx(2.0)
+
+
+def test_a_row_for_the_coupling_comes_before_one_for_any_and_bands_end_at_their_upper_bound() -> None:
+    rows = [
+        LimitRow(Judged.OFFSET, value=0.2),
+        LimitRow(Judged.OFFSET, Coupling.SHORT, above_rpm=0, upto_rpm=1500, value=0.1),
+        LimitRow(Judged.OFFSET, Coupling.SHORT, above_rpm=1500, upto_rpm=3000, value=0.05, combine=Combine.EACH),
+    ]
+    limit_set = one(rows)
+    assert limits_for(limit_set, Coupling.SHORT, 1500.0).offset_mm == 0.1
+    faster = limits_for(limit_set, Coupling.SHORT, 1500.1)
+    assert (faster.offset_mm, faster.each_axis) == (0.05, True)
+    assert limits_for(limit_set, Coupling.SHORT, 3600.0).offset_mm == 0.2
+    assert limits_for(limit_set, Coupling.SPACER, 1500.0).offset_mm == 0.2
+    assert limits_for(limit_set, Coupling.SHORT, None).offset_mm == 0.2
+
+
+def test_a_machine_of_unknown_speed_gets_no_limit_that_depends_on_speed() -> None:
+    assert limits_for(STARTER, Coupling.SHORT, None).offset_mm is None
+
+
+@given(
+    st.lists(st.lists(st.floats(-1, 1), min_size=4, max_size=4), min_size=1, max_size=8),
+    st.floats(0.01, 1),
+    st.floats(0.1, 2),
+    st.floats(0, 6.283),
+)
+def test_turning_the_axes_and_scaling_do_what_they_must(
+    rows: list[list[float]], offset: float, angle: float, turn: float
+) -> None:
+    deviation = np.array(rows)
+    n = len(rows)
+    limits = np.tile([offset, angle, NAN, NAN], (n, 1))
+    flat, none = np.zeros(n, dtype=bool), np.full(n, NAN)
+    before = limit_ratio(deviation, limits, flat, none)
+    cos, sin = np.cos(turn), np.sin(turn)
+    turned = np.stack(
+        [
+            cos * deviation[:, 0] - sin * deviation[:, 2],
+            cos * deviation[:, 1] - sin * deviation[:, 3],
+            sin * deviation[:, 0] + cos * deviation[:, 2],
+            sin * deviation[:, 1] + cos * deviation[:, 3],
+        ],
+        axis=1,
+    )
+    np.testing.assert_allclose(limit_ratio(turned, limits, flat, none), before, atol=1e-9)
+    np.testing.assert_allclose(limit_ratio(2 * deviation, limits, flat, none), 2 * before, rtol=1e-12)
+    np.testing.assert_allclose(limit_ratio(deviation, 2 * limits, flat, none), before / 2, rtol=1e-12)
