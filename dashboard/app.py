@@ -68,7 +68,9 @@ def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock)
         # Layouts are skeletons whose content comes later: ids that are not there yet are meant.
         suppress_callback_exceptions=True,
         on_error=_on_error,
-        index_string=INDEX.format(language=say("language"), variables=css_variables(), no_script=say("shell.no_script")),
+        index_string=INDEX.format(
+            language=say("language"), variables=css_variables(), no_script=say("shell.no_script")
+        ),
         meta_tags=[{"name": "description", "content": say("shell.description")}],
         enable_mcp=False,
     )
@@ -77,10 +79,10 @@ def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock)
     shell.register(app)
     install_headers(app)
 
-    @app.server.get(HEALTH)
     def health() -> tuple[Response, int]:
         return jsonify({"well": True, "head": reader.head()}), 200
 
+    app.server.add_url_rule(HEALTH, view_func=health)
     return app
 
 

@@ -77,7 +77,9 @@ def scene(pathname: str | None, search: str | None) -> Scene:
     if site.value is None:
         return Scene(place, None, sites, Display(), now.date(), _us(now), (site.problem,))
     display = read_display(place, site.value)
-    return Scene(place, site.value, sites, display.value, here.today(site.value.zone), _us(now), (site.problem, display.problem))
+    return Scene(
+        place, site.value, sites, display.value, here.today(site.value.zone), _us(now), (site.problem, display.problem)
+    )
 
 
 def _us(now: datetime) -> int:

@@ -34,7 +34,6 @@ def install_headers(app: dash.Dash) -> None:
             "frame-ancestors 'none'; form-action 'self'"
         )
 
-    @app.server.after_request
     def add(response: Response) -> Response:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
@@ -42,3 +41,5 @@ def install_headers(app: dash.Dash) -> None:
         if response.mimetype in {"application/json", "text/html"}:
             response.headers.setdefault("Cache-Control", "no-store")
         return response
+
+    app.server.after_request(add)

@@ -57,10 +57,13 @@ def open_server(app: dash.Dash, host: str, port: int) -> MultiSocketServer | Bas
     """
     warm_up(app)
     try:
-        return create_server(app.server, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=True)
+        return create_server(
+            app.server, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=True
+        )
     except OSError as error:
         raise DriftbookError(
-            f"Port {port} on {host} cannot be opened: {error.strerror or error}.", remedy="Choose another one with --port."
+            f"Port {port} on {host} cannot be opened: {error.strerror or error}.",
+            remedy="Choose another one with --port.",
         ) from error
 
 

@@ -7,9 +7,11 @@ from typing import Any
 
 import dash
 import dash_mantine_components as dmc
-from dash import ClientsideFunction, Input, Output, State, dcc, html
+from dash import Input, Output, State, dcc, html
 from dash.exceptions import PreventUpdate
 
+from dashboard.browser import attach
+from dashboard.components.aria import aria
 from dashboard.components.pieces import Child, blank
 from dashboard.context import context
 from dashboard.fetch import scene
@@ -42,7 +44,7 @@ def layout() -> dmc.MantineProvider:
             dcc.Store(id=Shell.SCHEME),
             html.A(say("shell.skip"), href=f"#{Shell.CONTENT}", className="skip"),
             html.Header([_brand(), html.Div(id=Shell.NAV, className="nav-slot"), _tools()], className="head"),
-            html.Div(id=Shell.NOTICE, role="status", className="notice", **{"aria-live": "polite"}),
+            html.Div(id=Shell.NOTICE, role="status", className="notice", **aria(live="polite")),
             html.Main(id=Shell.CONTENT, className="content", tabIndex=-1),
             _footer(),
         ],
@@ -54,7 +56,8 @@ def layout() -> dmc.MantineProvider:
 
 def _brand() -> html.Div:
     return html.Div(
-        dcc.Link([html.Img(src="/assets/mark.svg", alt="", width=30, height=22), html.Span(say("brand"))], href="/"), className="brand"
+        dcc.Link([html.Img(src="/assets/mark.svg", alt="", width=30, height=22), html.Span(say("brand"))], href="/"),
+        className="brand",
     )
 
 
@@ -73,12 +76,18 @@ def _tools() -> html.Div:
                 selectFirstOptionOnChange=True,
                 size="sm",
                 className="finder",
-                rightSection=html.Kbd("/", **{"aria-hidden": "true"}),
+                rightSection=html.Kbd("/", **aria(hidden="true")),
                 rightSectionPointerEvents="none",
                 comboboxProps={"position": "bottom-end", "width": "target"},
-                **{"aria-label": say("finder.label")},
+                **aria(label=say("finder.label")),
             ),
-            html.Button(id=Shell.TOGGLE, className="toggle", type="button", title=say("shell.scheme"), **{"aria-label": say("shell.scheme")}),
+            html.Button(
+                id=Shell.TOGGLE,
+                className="toggle",
+                type="button",
+                title=say("shell.scheme"),
+                **aria(label=say("shell.scheme")),
+            ),
         ],
         className="tools",
     )
@@ -99,7 +108,8 @@ def route(pathname: str | None) -> Child:
     page = page_of(pathname)
     if page is None:
         return html.Div(
-            blank(say("page.unknown.title"), say("page.unknown.text"), dcc.Link(say("page.unknown.back"), href="/")), className="page"
+            blank(say("page.unknown.title"), say("page.unknown.text"), dcc.Link(say("page.unknown.back"), href="/")),
+            className="page",
         )
     return page.layout()
 
@@ -111,22 +121,38 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
     links = []
     for page in PAGES:
         text = say(page.NAME)
-        current = {"aria-current": "page"} if page is here and pathname == page.PATH else {"aria-current": "true"} if page is here else {}
-        # dcc.Link takes no aria attributes: the sign stands on the list item's own link wrapper.
-        links.append(html.Li(dcc.Link(text, href=place.to(page.PATH)), className="here" if page is here else "", **current))
-    parts: list[Child] = [html.Nav(html.Ul(links), className="pages", **{"aria-label": say("shell.pages")})]
+        # dcc.Link takes no aria attributes, so the sign stands on its list item.
+        current = aria(current="page" if pathname == page.PATH else "true") if page is here else {}
+        links.append(
+            html.Li(dcc.Link(text, href=place.to(page.PATH)), className="here" if page is here else "", **current)
+        )
+    parts: list[Child] = [html.Nav(html.Ul(links), className="pages", **aria(label=say("shell.pages")))]
     if seen.site is not None:
         if len(seen.sites) > 1:
-            parts.append(_switch(say("shell.site"), [(one.code, place.to("/", site=one.code), one is seen.site) for one in seen.sites]))
-        parts.append(_switch(say("shell.units"), [(unit, place.here(units=unit), unit == seen.display.length) for unit in UNITS]))
-    site = say("foot.site", name=seen.site.name, code=seen.site.code, zone=seen.site.zone) if seen.site else say("foot.no_site")
+            parts.append(
+                _switch(
+                    say("shell.site"),
+                    [(one.code, place.to("/", site=one.code), one is seen.site) for one in seen.sites],
+                )
+            )
+        parts.append(
+            _switch(say("shell.units"), [(unit, place.here(units=unit), unit == seen.display.length) for unit in UNITS])
+        )
+    site = (
+        say("foot.site", name=seen.site.name, code=seen.site.code, zone=seen.site.zone)
+        if seen.site
+        else say("foot.no_site")
+    )
     foot = say("foot.head", head=count(context().book.head()), book=context().settings.shown)
     return parts, [html.Span(site), html.Span(foot)]
 
 
 def _switch(label: str, options: list[tuple[str, str, bool]]) -> html.Nav:
-    links = [html.Li(html.Span(text, **{"aria-current": "true"}) if chosen else dcc.Link(text, href=href)) for text, href, chosen in options]
-    return html.Nav(html.Ul(links), className="switch", **{"aria-label": label})
+    links = [
+        html.Li(html.Span(text, **aria(current="true")) if chosen else dcc.Link(text, href=href))
+        for text, href, chosen in options
+    ]
+    return html.Nav(html.Ul(links), className="switch", **aria(label=label))
 
 
 def offer(typed: str | None, pathname: str | None, search: str | None) -> list[dict[str, Any]]:
@@ -141,7 +167,9 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     return [
         {
             "value": seen.place.to(asset_path(str(assets.tag[row]))),
-            "label": " · ".join(str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text),
+            "label": " · ".join(
+                str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text
+            ),
         }
         for row in rows
     ]
@@ -164,10 +192,8 @@ def register(app: dash.Dash) -> None:
         Output(Shell.FINDER, "data"), Input(Shell.FINDER, "searchValue"), State(Shell.URL, "pathname"), State(Shell.URL, "search"),
         prevent_initial_call=True,
     )(offer)  # fmt: skip
-    app.clientside_callback(ClientsideFunction("driftbook", "go_to"), Input(Shell.FINDER, "value"), prevent_initial_call=True)
-    app.clientside_callback(ClientsideFunction("driftbook", "scheme"), Output(Shell.SCHEME, "data"), Input(Shell.TOGGLE, "n_clicks"))
-    app.clientside_callback(
-        ClientsideFunction("driftbook", "show_scheme"), Output(Shell.PROVIDER, "forceColorScheme"), Input(Shell.SCHEME, "data")
-    )
+    attach(app, "go_to", Input(Shell.FINDER, "value"))
+    attach(app, "scheme", Output(Shell.SCHEME, "data"), Input(Shell.TOGGLE, "n_clicks"))
+    attach(app, "show_scheme", Output(Shell.PROVIDER, "forceColorScheme"), Input(Shell.SCHEME, "data"))
     for page in PAGES:
         page.register(app)

@@ -20,7 +20,9 @@ DARK = "dark"
 SCHEMES = (LIGHT, DARK)
 
 SANS = "-apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif"
-SERIF = "Charter, 'Bitstream Charter', 'Iowan Old Style', 'Palatino Linotype', Palatino, 'Liberation Serif', Georgia, serif"
+SERIF = (
+    "Charter, 'Bitstream Charter', 'Iowan Old Style', 'Palatino Linotype', Palatino, 'Liberation Serif', Georgia, serif"
+)
 
 
 @dataclass(frozen=True, slots=True)

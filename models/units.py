@@ -252,10 +252,9 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
 def _own_unit(written: str, quantity: Quantity, text: str) -> str:
     try:
         return canonical_unit(written, quantity)
-    except NotAQuantityError:
-        if any(letter.isdigit() for letter in written):  # '0.O5' is a slip in a number, and 'O5' no unit
-            raise NotAQuantityError(text, f"a number of {quantity}") from None
-        raise
+    except NotAQuantityError as fault:
+        slip = any(letter.isdigit() for letter in written)  # '0.O5' is a slip in a number, and 'O5' no unit
+        raise NotAQuantityError(text.strip(), f"a number of {quantity}" if slip else fault.expected) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,10 @@ import plotly.graph_objects as go
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
 from dashboard.words import say
 
-CONFIG: dict[str, Any] = {
+CONFIG: Any = {
     "showSendToCloud": False,
     "plotlyServerURL": "",
     "displaylogo": False,
@@ -28,7 +29,14 @@ CONFIG: dict[str, Any] = {
 
 
 def chart(
-    figure: go.Figure, *, title: str, says: str, height: int, note: str = "", table: Component | None = None, small: bool = False
+    figure: go.Figure,
+    *,
+    title: str,
+    says: str,
+    height: int,
+    note: str = "",
+    table: Component | None = None,
+    small: bool = False,
 ) -> html.Figure:
     """Put a figure on a page, with its title above it as text and its numbers below it as a table.
 
@@ -55,7 +63,9 @@ def chart(
     picture = html.Div(
         dcc.Graph(figure=figure, config=CONFIG, responsive=True, style={"height": f"{height}px"}),
         role="img",
-        **{"aria-label": says},
+        **aria(label=says),
     )
-    tail = [] if table is None else [html.Details([html.Summary(say("chart.as_table")), table], className="chart-table")]
+    tail = (
+        [] if table is None else [html.Details([html.Summary(say("chart.as_table")), table], className="chart-table")]
+    )
     return html.Figure([*head, picture, *tail], className="chart small" if small else "chart")

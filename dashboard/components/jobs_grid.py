@@ -31,7 +31,12 @@ def jobs_grid(name: str, view: AssetView, *, typed: bool) -> html.Div:
         True shows each number as it was typed, with its own unit; False in the units of the page. [unitless]
     """
     rows = [_typed_row(line, view) if typed else _row(line, view) for line in view.lines]
-    return grid(name, _columns(view.display, typed=typed, with_target=_has_target(view.lines)), rows, say("asset.jobs.label", tag=view.tag))
+    return grid(
+        name,
+        _columns(view.display, typed=typed, with_target=_has_target(view.lines)),
+        rows,
+        say("asset.jobs.label", tag=view.tag),
+    )
 
 
 def _has_target(lines: Sequence[JobLine]) -> bool:
@@ -46,15 +51,21 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
     columns: list[dict[str, Any]] = [
         # Dates are written as years first, so that sorting texts sorts times.
         _text("date", say("grid.date"), 104, pinned="left"),
-        _text("stands", say("grid.stands"), 140),
+        _text("stands", say("grid.stands"), 118),
         _text("reason", say("grid.reason"), 98),
         _judged("found_ratio", say("grid.found_ratio")),
         _judged("left_ratio", say("grid.left_ratio")),
+        _text("people", say("grid.people"), 150),
+        _text("instrument", say("grid.instrument"), 102),
     ]
     stages = STAGES if with_target else STAGES[:2]
     for stage in stages:
         children = [
-            _number(f"{stage}_{component}", f"{say(f'component.short.{component}')} [{say('grid.typed') if typed else display.unit(quantity)}]", None if typed else display.decimals(quantity))
+            _number(
+                f"{stage}_{component}",
+                f"{say(f'component.short.{component}')} [{say('grid.typed') if typed else display.unit(quantity)}]",
+                None if typed else display.decimals(quantity),
+            )
             for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True)
         ]
         columns.append({"headerName": say(f"grid.{stage}"), "children": children})
@@ -63,8 +74,6 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
         _text("soft_before", say("grid.soft_before", unit=unit), 170),
         _text("soft_after", say("grid.soft_after", unit=unit), 170),
         _text("moves", say("grid.moves", unit=unit), 190),
-        _text("people", say("grid.people"), 160),
-        _text("instrument", say("grid.instrument"), 110),
         _text("method", say("grid.method"), 130),
         _text("work_order", say("grid.work_order"), 110),
         _text("hours", say("grid.hours"), 92, type="rightAligned"),
@@ -91,9 +100,11 @@ def _judged(field: str, header: str) -> dict[str, Any]:
 
 
 def _number(field: str, header: str, decimals: int | None) -> dict[str, Any]:
-    column: dict[str, Any] = {"field": field, "headerName": header, "width": 96, "type": "rightAligned"}
+    column: dict[str, Any] = {"field": field, "headerName": header, "width": 88, "type": "rightAligned"}
     if decimals is not None:
-        column["valueFormatter"] = {"function": f"params.value == null ? '{DASH}' : d3.format('+.{decimals}f')(params.value)"}
+        column["valueFormatter"] = {
+            "function": f"params.value == null ? '{DASH}' : d3.format('+.{decimals}f')(params.value)"
+        }
     return column
 
 
@@ -141,7 +152,11 @@ def _row(line: JobLine, view: AssetView) -> dict[str, Any]:
         values: Misalignment | None = getattr(line.job, stage)
         for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True):
             stored = None if values is None else getattr(values, component)
-            row[f"{stage}_{component}"] = None if stored is None else round(view.display.show(stored, quantity), view.display.decimals(quantity)) + 0.0
+            row[f"{stage}_{component}"] = (
+                None
+                if stored is None
+                else round(view.display.show(stored, quantity), view.display.decimals(quantity)) + 0.0
+            )
     row["soft_before"] = _feet(line.job.soft_before, view.display)
     row["soft_after"] = _feet(line.job.soft_after, view.display)
     row["moves"] = _moves(line, view.display)
@@ -156,7 +171,9 @@ def _feet(feet: FeetValues, display: Display, *, signed: bool = False) -> str:
 
 def _moves(line: JobLine, display: Display) -> str:
     parts = [
-        say(key, feet=_feet(feet, display, signed=True)) for key, feet in (("grid.move_v", line.job.moves_v), ("grid.move_h", line.job.moves_h)) if feet
+        say(key, feet=_feet(feet, display, signed=True))
+        for key, feet in (("grid.move_v", line.job.moves_v), ("grid.move_h", line.job.moves_h))
+        if feet
     ]
     return "; ".join(parts) or DASH
 

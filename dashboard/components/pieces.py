@@ -7,6 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
+from dashboard.components.aria import aria
 from dashboard.views.limits_view import LimitsNote
 from dashboard.views.shares import Share
 from dashboard.words import say
@@ -64,7 +65,11 @@ def key_share(label: str, share: Share, before: str) -> html.Div:
 def key_number(label: str, number: str, below: str, before: str = "") -> html.Div:
     """Put a key number with its label above, and its unit, count and window below."""
     return html.Div(
-        [html.Dt(label), html.Dd([html.Span(number, className="number"), html.Span(below), html.Span(before, className="soft")])], className="key"
+        [
+            html.Dt(label),
+            html.Dd([html.Span(number, className="number"), html.Span(below), html.Span(before, className="soft")]),
+        ],
+        className="key",
     )
 
 
@@ -79,15 +84,17 @@ def choices(label: str, options: Sequence[tuple[str, str, bool]]) -> html.Nav:
     Links need no state of their own: Back works, and each can be opened beside or sent.
     """
     links = [
-        html.Li(html.Span(text, className="chosen", **{"aria-current": "true"}) if chosen else dcc.Link(text, href=href))
+        html.Li(html.Span(text, className="chosen", **aria(current="true")) if chosen else dcc.Link(text, href=href))
         for text, href, chosen in options
     ]
-    return html.Nav([html.Span(label, className="label"), html.Ul(links)], className="choices", **{"aria-label": label})
+    return html.Nav([html.Span(label, className="label"), html.Ul(links)], className="choices", **aria(label=label))
 
 
 def two_lines(first: str, second: str) -> html.Div:
     """Put a text with a softer one below it, as a cell of a table."""
-    return html.Div([html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines")
+    return html.Div(
+        [html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines"
+    )
 
 
 def blank(title: str, text: str, *more: Child) -> html.Div:
@@ -103,5 +110,7 @@ def waiting() -> html.Div:
 def failure(reference: str) -> html.Div:
     """Put what is seen where a page could not be made: the number under which the cause was logged."""
     return html.Div(
-        [html.H1(say("error.title")), html.P(say("error.text", reference=reference)), html.P(say("error.remedy"))], className="blank", role="alert"
+        [html.H1(say("error.title")), html.P(say("error.text", reference=reference)), html.P(say("error.remedy"))],
+        className="blank",
+        role="alert",
     )

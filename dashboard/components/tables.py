@@ -9,6 +9,8 @@ from typing import Any
 import dash_ag_grid as dag
 from dash import html
 
+from dashboard.components.aria import aria
+
 GRID_ROWS = 25
 """A grid of more rows scrolls in itself; one of fewer is as high as its rows, which prints better."""
 
@@ -33,7 +35,9 @@ class Column:
     narrow: bool = False
 
 
-def table(caption: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]], *, marked: Sequence[bool] = ()) -> html.Div:
+def table(
+    caption: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]], *, marked: Sequence[bool] = ()
+) -> html.Div:
     """Put a plain table, whose first cell in each row is that row's heading.
 
     Parameters
@@ -52,7 +56,9 @@ def table(caption: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]
         column = columns[index]
         return " ".join(name for name, on in (("number", column.number), ("narrow", column.narrow)) if on)
 
-    head = html.Thead(html.Tr([html.Th(column.title, scope="col", className=css(i)) for i, column in enumerate(columns)]))
+    head = html.Thead(
+        html.Tr([html.Th(column.title, scope="col", className=css(i)) for i, column in enumerate(columns)])
+    )
     body = html.Tbody(
         [
             html.Tr(
@@ -66,7 +72,11 @@ def table(caption: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]
         ]
     )
     return html.Div(
-        html.Table([html.Caption(caption), head, body]), className="table", role="region", tabIndex=0, **{"aria-label": caption}
+        html.Table([html.Caption(caption), head, body]),
+        className="table",
+        role="region",
+        tabIndex=0,
+        **aria(label=caption),
     )
 
 
@@ -91,7 +101,13 @@ def grid(name: str, columns: list[dict[str, Any]], rows: list[dict[str, Any]], l
             className="jobs",
             columnDefs=columns,
             rowData=rows,
-            defaultColDef={"sortable": True, "resizable": True, "suppressMovable": True, "wrapHeaderText": True, "autoHeaderHeight": True},
+            defaultColDef={
+                "sortable": True,
+                "resizable": True,
+                "suppressMovable": True,
+                "wrapHeaderText": True,
+                "autoHeaderHeight": True,
+            },
             columnSize=None,
             dashGridOptions={
                 "theme": {"function": THEME},
@@ -108,5 +124,5 @@ def grid(name: str, columns: list[dict[str, Any]], rows: list[dict[str, Any]], l
         ),
         className="grid",
         role="region",
-        **{"aria-label": label},
+        **aria(label=label),
     )

@@ -85,7 +85,7 @@ def make_demo(folder: Path, display: Display) -> Settings:
         )
     with opened(half) as engine:
         report = import_with_bar(engine, site, sources, by="demo")
-    show_report(report, dry_run=False, accept_good=False, every=False)
+    show_report(report, warnings=False)
     if not report.written:
         raise DriftbookError("The demo's own files have problems; this is a fault of driftbook.", remedy="Report it.")
     half.path.rename(settings.path)  # a demo that was interrupted is made anew the next time

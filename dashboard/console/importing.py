@@ -9,6 +9,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.markup import escape
 from rich.table import Table as Grid
 
 from dashboard.console.common import now, opened, out, settings_of, who
@@ -154,18 +155,25 @@ def show_mapping(mapping: FileMapping) -> None:
             name = "" if column.field is None else column.field.heading
             if column.field is not None and column.field.table is not sheet.table:
                 name = f"{name} (of the machine)"
-            grid.add_row(column.heading, name or "[dim]left out[/dim]", column.unit, " | ".join(column.samples))
+            grid.add_row(
+                escape(column.heading), name or "[dim]left out[/dim]", column.unit, escape(" | ".join(column.samples))
+            )
         out.print(grid)
         for word, meaning in sheet.words.items():
-            out.print(f"  '{word}' means {meaning or '… [bold]say what, in the mapping[/bold]'}")
+            shown = meaning or "… [bold]say what, in the mapping[/bold]"
+            out.print(f"  '{escape(word)}' means {shown}")
         out.print()
 
 
-def show_report(report: Report, *, dry_run: bool, accept_good: bool, every: bool) -> None:
-    """Tell what became of the files."""
+def show_report(
+    report: Report, *, dry_run: bool = False, accept_good: bool = False, every: bool = False, warnings: bool = True
+) -> None:
+    """Tell what became of the files; ``warnings`` only counts them where it is off."""
     for sheet in report.sheets:
         out.print(_line(sheet, dry_run=dry_run, kept_out=bool(report.errors) and not accept_good))
-    _show_problems(report.problems, every=every)
+    _show_problems(report.problems if warnings else report.errors, every=every)
+    if not warnings and report.warnings:
+        out.print(f"{len(report.warnings)} warnings; driftbook import lists them.")
     if dry_run:
         out.print("This was a dry run: nothing was written.")
     elif report.written:
@@ -200,7 +208,7 @@ def _show_problems(problems: Sequence[Problem], *, every: bool) -> None:
                 continue
             shown[problem.code] += 1
             if every or shown[problem.code] <= _SHOWN_OF_A_KIND:
-                out.print(f"  {severity}: {problem.place}: {problem.text}", markup=False)
+                out.print(f"  {severity}: {problem.place}: {problem.text}", markup=False, soft_wrap=True)
         for (level, code), count in counts.items():
             if level is severity and not every and count > _SHOWN_OF_A_KIND:
                 out.print(

@@ -45,7 +45,7 @@ def ratio_figure(series: RunSeries, who: Sequence[str], marks: Sequence[Mark], s
     _names(figure, series, palette)
     _marks(figure, marks, palette, named=True)
     figure.update_yaxes(range=[0.0, max(top * 1.14, 1.25)], title={"text": say("figure.ratio_axis")}, nticks=6)
-    figure.update_xaxes(range=_span(series.times, marks, room=0.22), type="date")
+    figure.update_xaxes(range=_span(series.times, marks, room=0.17), type="date")
     figure.update_layout(margin={"t": 26, "r": 16})
     return figure
 
@@ -96,7 +96,9 @@ def _lines(figure: go.Figure, series: RunSeries, palette: Palette) -> None:
             )  # fmt: skip
 
 
-def _points(figure: go.Figure, series: RunSeries, who: Sequence[str], palette: Palette, size: int, written: str) -> None:
+def _points(
+    figure: go.Figure, series: RunSeries, who: Sequence[str], palette: Palette, size: int, written: str
+) -> None:
     # Plotly reads some HTML in texts: what people typed must not become part of it.
     texts = np.array([escape(text) for text in who], dtype=object)
     for values, colour, symbol, name in (
@@ -114,7 +116,10 @@ def _points(figure: go.Figure, series: RunSeries, who: Sequence[str], palette: P
 
 def _names(figure: go.Figure, series: RunSeries, palette: Palette) -> None:
     """Write the names beside the last readings, in place of a legend."""
-    for values, colour, name in ((series.found, palette.found, say("word.found")), (series.left, palette.left, say("word.left"))):
+    for values, colour, name in (
+        (series.found, palette.found, say("word.found")),
+        (series.left, palette.left, say("word.left")),
+    ):
         known = np.flatnonzero(~np.isnan(values))
         if len(known):
             last = known[-1]
@@ -124,7 +129,9 @@ def _names(figure: go.Figure, series: RunSeries, palette: Palette) -> None:
             )  # fmt: skip
 
 
-def _steps(figure: go.Figure, times: Times, values: FloatArray, span: list[str], palette: Palette, name: str, dash: str) -> None:
+def _steps(
+    figure: go.Figure, times: Times, values: FloatArray, span: list[str], palette: Palette, name: str, dash: str
+) -> None:
     known = ~np.isnan(values)
     if not known.any():
         return
@@ -136,13 +143,22 @@ def _steps(figure: go.Figure, times: Times, values: FloatArray, span: list[str],
     )  # fmt: skip
     if name:
         figure.add_annotation(
-            x=span[1], y=float(y[-1]), text=name, showarrow=False, xanchor="right", yanchor="bottom", font={"size": 11, "color": palette.soft}
+            x=span[1],
+            y=float(y[-1]),
+            text=name,
+            showarrow=False,
+            xanchor="right",
+            yanchor="bottom",
+            font={"size": 11, "color": palette.soft},
         )
 
 
 def _marks(figure: go.Figure, marks: Sequence[Mark], palette: Palette, *, named: bool) -> None:
     for mark in marks:
-        figure.add_vline(x=mark.at.isoformat(), line={"color": palette.ink, "width": 1.25, "dash": "longdashdot"})
+        figure.add_shape(
+            type="line", x0=mark.at.isoformat(), x1=mark.at.isoformat(), yref="paper", y0=0.0, y1=1.0, name=mark.name,
+            line={"color": palette.ink, "width": 1.25, "dash": "longdashdot"},
+        )  # fmt: skip
         if named:
             figure.add_annotation(
                 x=mark.at.isoformat(), yref="paper", y=1.0, yanchor="bottom", text=mark.name, showarrow=False,
@@ -152,7 +168,9 @@ def _marks(figure: go.Figure, marks: Sequence[Mark], palette: Palette, *, named:
 
 def _span(times: Times, marks: Sequence[Mark], room: float) -> list[str]:
     """Give one time axis for all pictures of a machine, with room for the names at its end."""
-    every = np.concatenate([times.astype("datetime64[s]"), np.array([mark.at for mark in marks], dtype="datetime64[s]")])
+    every = np.concatenate(
+        [times.astype("datetime64[s]"), np.array([mark.at for mark in marks], dtype="datetime64[s]")]
+    )
     if not len(every):
         return ["2000-01-01", "2000-12-31"]
     first, last = every.min(), every.max()

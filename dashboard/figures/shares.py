@@ -48,7 +48,9 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
         known = np.array([one.known for one in cells], dtype=np.bool_)
         if not known.any():
             continue
-        share, low, high = (np.array([getattr(one, name) for one in cells])[known] * 100.0 for name in ("share", "low", "high"))
+        share, low, high = (
+            np.array([getattr(one, name) for one in cells])[known] * 100.0 for name in ("share", "low", "high")
+        )
         name = say("figure.before") if suffix else say("figure.month")
         figure.add_scatter(
             x=share, y=rows[known] + shift, mode="markers", name=name,
@@ -59,9 +61,15 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
             hovertemplate=f"<b>{name}: %{{x:.0f}} %</b><br>%{{customdata}}<extra></extra>",
         )  # fmt: skip
     figure.update_yaxes(
-        tickvals=rows, ticktext=[line.name for line in lines], range=[len(lines) - 0.4, -0.6], showgrid=False, tickfont={"color": palette.ink}
+        tickvals=rows,
+        ticktext=[line.name for line in lines],
+        range=[len(lines) - 0.4, -0.6],
+        showgrid=False,
+        tickfont={"color": palette.ink},
     )
-    figure.update_xaxes(range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False)
+    figure.update_xaxes(
+        range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False
+    )
     return figure
 
 
@@ -91,7 +99,7 @@ def month_figure(series: MonthSeries, scheme: str) -> go.Figure:
             marker={"color": colour, "size": size, "symbol": symbol},
             error_y={"type": "data", "symmetric": False, "array": (high - share)[mask], "arrayminus": (share - low)[mask],
                      "color": colour, "thickness": 1.25, "width": 0},
-            customdata=np.stack([series.found_count[known], series.found_n[known]], axis=1)[mask],
+            customdata=np.stack([series.found_count[known], series.found_n[known]], axis=1)[mask].astype(np.float64),
             hovertemplate="<b>%{x|%b %Y}: %{y:.0f} %</b><br>%{customdata[0]} / %{customdata[1]}<extra></extra>",
         )  # fmt: skip
     for month, count, n in zip(months, series.found_count, series.found_n, strict=True):
@@ -100,7 +108,10 @@ def month_figure(series: MonthSeries, scheme: str) -> go.Figure:
             font={"size": 11, "color": palette.soft},
         )  # fmt: skip
     figure.update_yaxes(range=[-3, 104], tickvals=[0, 25, 50, 75, 100])
-    figure.update_xaxes(side="top", type="date", tickformat="%b<br>%Y", dtick="M3", ticks="", showline=False)
+    span = [str(months[0] - np.timedelta64(18, "D")), str(months[-1] + np.timedelta64(18, "D"))]
+    figure.update_xaxes(
+        range=span, side="top", type="date", tickformat="%b<br>%Y", dtick="M3", ticks="", showline=False
+    )
     figure.update_layout(margin={"b": 40, "t": 8})
     return figure
 
@@ -133,7 +144,9 @@ def offender_figure(lines: Sequence[OffenderLine], scheme: str) -> go.Figure:
     """
     palette = palette_of(scheme)
     figure = go.Figure(layout={"template": template_of(scheme)})
-    share, low, high = (np.array([getattr(line, name) for line in lines], dtype=np.float64) * 100.0 for name in ("share", "low", "high"))
+    share, low, high = (
+        np.array([getattr(line, name) for line in lines], dtype=np.float64) * 100.0 for name in ("share", "low", "high")
+    )
     rows = np.arange(len(lines), dtype=np.float64)
     figure.add_scatter(
         x=share, y=rows, mode="markers", name=say("figure.share"),
@@ -153,10 +166,21 @@ def offender_figure(lines: Sequence[OffenderLine], scheme: str) -> go.Figure:
     )  # fmt: skip
     for row, line in enumerate(lines):
         figure.add_annotation(
-            x=107, y=row, text=f"{line.returns} / {line.looks}", showarrow=False, xanchor="left", font={"size": 12, "color": palette.ink}
+            x=107,
+            y=row,
+            text=f"{line.returns} / {line.looks}",
+            showarrow=False,
+            xanchor="left",
+            font={"size": 12, "color": palette.ink},
         )
     figure.update_yaxes(
-        tickvals=rows, ticktext=[escape(line.tag) for line in lines], range=[len(lines) - 0.4, -0.6], showgrid=False, tickfont={"color": palette.ink}
+        tickvals=rows,
+        ticktext=[escape(line.tag) for line in lines],
+        range=[len(lines) - 0.4, -0.6],
+        showgrid=False,
+        tickfont={"color": palette.ink},
     )
-    figure.update_xaxes(range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False)
+    figure.update_xaxes(
+        range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False
+    )
     return figure

@@ -63,7 +63,10 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
 def register(app: dash.Dash) -> None:
     """Attach the callback."""
     app.callback(
-        Output(Ids.BODY, "children"), Input(Shell.URL, "pathname"), Input(Shell.URL, "search"), Input(Shell.SCHEME, "data")
+        Output(Ids.BODY, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
     )(show)
 
 
@@ -73,13 +76,29 @@ def body(view: AssetView, seen: Scene, scheme: str) -> list[Child]:
     if view.state == "empty":
         back = dcc.Link(say("asset.to_list"), href=place.to(PATH))
         return [heading(view.title), problems(seen.problems), blank(say("asset.unknown.title"), view.sentence, back)]
-    parts: list[Child] = [heading(view.title), problems(seen.problems), sentence(view.sentence), _facts(view)]
+    parts: list[Child] = [
+        heading(view.title),
+        problems(seen.problems),
+        sentence(view.sentence),
+        _facts(view),
+        _versions(view),
+    ]
     if view.state == "too_few":
         return [*parts, blank(say("asset.no_jobs.title"), say("asset.no_jobs.text"))]
     return [
         *parts,
         _ratio(view, scheme),
-        _panels(say("asset.components.title"), view.component_note, view.components, view, scheme, about=say("about.components")),
+        _panels(
+            say("asset.components.title"),
+            view.component_note,
+            view.components,
+            view,
+            scheme,
+            about=say("about.components"),
+        ),
+        _panels(say("asset.flex.title"), say("asset.flex.note"), view.flex, view, scheme, about=say("about.flex"))
+        if view.flex
+        else None,
         _panels(say("asset.feet.title"), view.feet_note, view.feet, view, scheme, about=say("about.feet")),
         _panels(
             say("asset.soft.title"),
@@ -90,13 +109,32 @@ def body(view: AssetView, seen: Scene, scheme: str) -> list[Child]:
             about=say("about.soft"),
         ),
         _jobs(view, place),
-        note(say("asset.limits.starter"), strong=True) if seen.limit_set is not None and seen.limit_set.starter else None,
+        note(say("asset.limits.starter"), strong=True)
+        if seen.limit_set is not None and seen.limit_set.starter
+        else None,
     ]
 
 
 def _facts(view: AssetView) -> html.Dl:
     pairs = [html.Div([html.Dt(name), html.Dd(value)]) for name, value in view.facts]
     return html.Dl(pairs, className="facts")
+
+
+def _versions(view: AssetView) -> Child:
+    if len(view.versions) < 2:
+        return None
+    unit = view.display.unit(Quantity.DISTANCE)
+    columns = [
+        Column(say("column.from")),
+        Column(say("fact.coupling")),
+        Column(say("fact.speed"), number=True),
+        Column(say("column.feet", unit=unit), number=True),
+        Column(say("column.by")),
+    ]
+    rows = [[one.since, one.coupling, one.speed, one.feet, one.author] for one in view.versions]
+    return html.Details(
+        [html.Summary(say("asset.versions", n=len(rows))), table(say("asset.versions.caption"), columns, rows)]
+    )
 
 
 def _ratio(view: AssetView, scheme: str) -> html.Section:
@@ -111,11 +149,18 @@ def _ratio(view: AssetView, scheme: str) -> html.Section:
     )
     marks: Child = None
     if view.marks:
-        marks = html.Ul([html.Li(say("asset.break.line", day=day(one.at.date()), name=one.name, reason=one.reason or DASH)) for one in view.marks])
+        marks = html.Ul(
+            [
+                html.Li(say("asset.break.line", day=day(one.at.date()), name=one.name, reason=one.reason or DASH))
+                for one in view.marks
+            ]
+        )
     return section(say("asset.ratio.title"), picture, marks, note(view.limit_note), about=say("about.ratio"))
 
 
-def _panels(title: str, text: str, panels: tuple[Panel, ...], view: AssetView, scheme: str, *, about: str) -> html.Section:
+def _panels(
+    title: str, text: str, panels: tuple[Panel, ...], view: AssetView, scheme: str, *, about: str
+) -> html.Section:
     charts = [
         chart(
             panel_figure(panel, view.who, view.marks, scheme),
@@ -138,7 +183,13 @@ def _says(panel: Panel) -> str:
 
 def _readings(series: RunSeries, decimals: int, unit: str) -> str:
     pieces = [
-        say("figure.panel.reading", day=str(when)[:10], found=f"{found:.{decimals}f}", left=f"{left:.{decimals}f}", unit=unit)
+        say(
+            "figure.panel.reading",
+            day=str(when)[:10],
+            found=f"{found:.{decimals}f}",
+            left=f"{left:.{decimals}f}",
+            unit=unit,
+        )
         for when, found, left in zip(series.times, series.found, series.left, strict=True)
     ]
     return "; ".join(pieces[-4:]).replace("nan", DASH)
@@ -148,7 +199,10 @@ def _jobs(view: AssetView, place: Place) -> html.Section:
     typed = place.get("typed") == "1"
     switch = choices(
         say("asset.jobs.switch"),
-        [(say("asset.jobs.shown", unit=view.display.unit(Quantity.OFFSET)), place.here(typed=None), not typed), (say("asset.jobs.typed"), place.here(typed=1), typed)],
+        [
+            (say("asset.jobs.shown", unit=view.display.unit(Quantity.OFFSET)), place.here(typed=None), not typed),
+            (say("asset.jobs.typed"), place.here(typed=1), typed),
+        ],
     )
     return section(
         say("asset.jobs.title", n=counted(len(view.who), "job")),
@@ -162,10 +216,22 @@ def _jobs(view: AssetView, place: Place) -> html.Section:
 def list_body(view: finder_view.FinderView, seen: Scene) -> list[Child]:
     """Put the list of machines together."""
     if not view.machines:
-        return [heading(say("list.title")), blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))]
+        return [
+            heading(say("list.title")),
+            blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command"))),
+        ]
     asked = shortened(view.asked)
-    text = say("list.asked", n=counted(view.found, "machine"), of=count(view.machines), asked=asked) if asked else say("list.all", n=counted(view.machines, "machine"))
-    parts: list[Child] = [heading(say("list.title")), problems(seen.problems), sentence(text), _search(seen.place, asked)]
+    text = (
+        say("list.asked", n=counted(view.found, "machine"), of=count(view.machines), asked=asked)
+        if asked
+        else say("list.all", n=counted(view.machines, "machine"))
+    )
+    parts: list[Child] = [
+        heading(say("list.title")),
+        problems(seen.problems),
+        sentence(text),
+        _search(seen.place, asked),
+    ]
     if not view.lines:
         return [*parts, blank(say("list.none.title"), say("list.none.text"))]
     columns = [
@@ -199,5 +265,3 @@ def list_body(view: finder_view.FinderView, seen: Scene) -> list[Child]:
 
 def _search(place: Place, asked: str) -> Child:
     return html.P(dcc.Link(say("list.clear"), href=place.here(q=None))) if asked else note(say("list.hint"))
-
-

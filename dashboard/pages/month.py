@@ -10,9 +10,11 @@ from datetime import date
 
 import dash
 import dash_mantine_components as dmc
-from dash import ClientsideFunction, Input, Output, State, dcc, html
+from dash import Input, Output, State, dcc, html
 from dash.exceptions import PreventUpdate
 
+from dashboard.browser import attach
+from dashboard.components.aria import aria, data
 from dashboard.components.chart import chart
 from dashboard.components.links import machine
 from dashboard.components.pieces import (
@@ -32,14 +34,15 @@ from dashboard.components.pieces import (
 )
 from dashboard.components.tables import Column, table
 from dashboard.context import context
-from dashboard.figures.shares import class_figure, month_figure, month_text
 from dashboard.fetch import Scene, scene
+from dashboard.figures.shares import class_figure, month_figure, month_text
 from dashboard.ids import Shell
 from dashboard.place import Place, read_month
 from dashboard.views.month_view import MonthView, Visit, build
 from dashboard.views.shares import Change, Share
 from dashboard.words import say
-from dashboard.writing import DASH, count, counted, day, interval, judged, month as month_name, month_short, percent
+from dashboard.writing import DASH, count, counted, day, interval, judged, month_short, percent
+from dashboard.writing import month as month_name
 
 PATH = "/"
 NAME = "page.month"
@@ -82,11 +85,12 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
 def register(app: dash.Dash) -> None:
     """Attach the callbacks."""
     app.callback(
-        Output(Ids.BODY, "children"), Input(Shell.URL, "pathname"), Input(Shell.URL, "search"), Input(Shell.SCHEME, "data")
+        Output(Ids.BODY, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
     )(show)
-    app.clientside_callback(
-        ClientsideFunction("driftbook", "choose_month"), Input(Ids.PICK, "value"), State(Shell.URL, "search"), prevent_initial_call=True
-    )
+    attach(app, "choose_month", Input(Ids.PICK, "value"), State(Shell.URL, "search"))
 
 
 def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...]) -> list[Child]:
@@ -119,8 +123,10 @@ def _picker(view: MonthView, place: Place) -> html.Div:
 
     def step(to: date | None, text: str, label: str) -> Child:
         if to is None:
-            return html.Span(text, className="step off", **{"aria-hidden": "true"})
-        return dcc.Link(text, href=place.here(month=f"{to:%Y-%m}"), className="step", title=f"{label}: {month_name(to)}")
+            return html.Span(text, className="step off", **aria(hidden="true"))
+        return dcc.Link(
+            text, href=place.here(month=f"{to:%Y-%m}"), className="step", title=f"{label}: {month_name(to)}"
+        )
 
     return html.Div(
         [
@@ -134,12 +140,12 @@ def _picker(view: MonthView, place: Place) -> html.Div:
                 maxDropdownHeight=320,
                 size="sm",
                 w=180,
-                **{"aria-label": say("month.pick")},
+                **aria(label=say("month.pick")),
             ),
             step(newer, say("month.later"), say("month.later_label")),
         ],
         className="picker",
-        **{"data-month": f"{view.month:%Y-%m}"},
+        **data(month=f"{view.month:%Y-%m}"),
     )
 
 
@@ -147,7 +153,11 @@ def _before(share: Share, change: Change) -> str:
     if not share.known:
         return say("month.key.no_before")
     return say(
-        "month.key.before", count=count(share.count), n=count(share.n), share=percent(share.share), change=say(f"change.{change.value}")
+        "month.key.before",
+        count=count(share.count),
+        n=count(share.n),
+        share=percent(share.share),
+        change=say(f"change.{change.value}"),
     )
 
 
@@ -163,7 +173,10 @@ def _keys(view: MonthView) -> html.Dl:
         key_share(say("month.key.found"), view.found, _before(view.found_before, view.found_change)),
         key_share(say("month.key.left"), view.left, _before(view.left_before, view.left_change)),
         key_number(
-            say("month.key.returned"), count(len(view.returned)), say("month.key.returned_below"), say("month.key.returned_window", month=month_name(view.month))
+            say("month.key.returned"),
+            count(len(view.returned)),
+            say("month.key.returned_below"),
+            say("month.key.returned_window", month=month_name(view.month)),
         ),
         key_number(
             say("month.key.due"),
@@ -210,7 +223,10 @@ def _by_class(view: MonthView, scheme: str) -> html.Section:
     return section(
         say("month.classes.title"),
         table(
-            say("month.classes.caption", month=month_name(view.month)), columns, rows, marked=[False] * len(view.classes) + [True]
+            say("month.classes.caption", month=month_name(view.month)),
+            columns,
+            rows,
+            marked=[False] * len(view.classes) + [True],
         ),
         html.Div(pictures, className="columns"),
         note(say("figure.classes.note")),
@@ -261,53 +277,85 @@ def _months(view: MonthView, scheme: str) -> html.Section:
 
 
 def _visits(caption: str, visits: tuple[Visit, ...], place: Place, *, returned: bool) -> html.Div:
-    columns = [Column(say("column.machine")), Column(say("column.what_where")), Column(say("column.day"), number=True)]
+    columns = [Column(say("column.machine")), Column(say("column.day"), number=True)]
     if returned:
         columns += [Column(say("column.was_left"), number=True), Column(say("column.days"), number=True)]
     columns += [Column(say("column.found_ratio"), number=True), Column(say("column.left_ratio"), number=True)]
     if not returned:
         columns.append(Column(say("column.person")))
+    columns.append(Column(say("column.what_where")))
     rows = []
     for visit in visits:
-        row: list[Child] = [machine(visit.tag, place), two_lines(visit.description, visit.area), day(visit.day)]
+        row: list[Child] = [machine(visit.tag, place), day(visit.day)]
         if returned:
             row += [judged(visit.was_left), f"{visit.days:.0f}"]
         row += [judged(visit.found_ratio), judged(visit.left_ratio)]
-        rows.append(row if returned else [*row, visit.person or DASH])
+        if not returned:
+            row.append(visit.person or DASH)
+        rows.append([*row, two_lines(visit.description, visit.area)])
     return table(caption, columns, rows)
 
 
 def _left_over(view: MonthView, place: Place) -> html.Section:
     inside: Child = (
-        _visits(say("month.left_over.caption"), view.left_over, place, returned=False) if view.left_over else note(say("month.left_over.none"))
+        _visits(say("month.left_over.caption"), view.left_over, place, returned=False)
+        if view.left_over
+        else note(say("month.left_over.none"))
     )
-    return section(say("month.left_over.title", n=count(len(view.left_over))), inside, about=say("about.ratio"))
+    return section(
+        say("month.left_over.title", month=month_name(view.month), n=count(len(view.left_over))),
+        inside,
+        about=say("about.ratio"),
+    )
 
 
 def _returned(view: MonthView, place: Place) -> html.Section:
     inside: Child = (
-        _visits(say("month.returned.caption"), view.returned, place, returned=True) if view.returned else note(say("month.returned.none"))
+        _visits(say("month.returned.caption"), view.returned, place, returned=True)
+        if view.returned
+        else note(say("month.returned.none"))
     )
-    return section(say("month.returned.title", n=count(len(view.returned))), inside, about=say("about.return"))
+    return section(
+        say("month.returned.title", month=month_name(view.month), n=count(len(view.returned))),
+        inside,
+        about=say("about.return"),
+    )
 
 
 def _due(view: MonthView, place: Place) -> html.Section:
     due = view.due
     columns = [
         Column(say("column.machine")),
-        Column(say("column.what_where")),
+        Column(say("column.late"), number=True),
+        Column(say("column.due"), number=True),
+        Column(say("column.why")),
         Column(say("column.last"), number=True),
         Column(say("column.last_left"), number=True),
-        Column(say("column.due"), number=True),
-        Column(say("column.late"), number=True),
-        Column(say("column.why")),
+        Column(say("column.what_where")),
     ]
     rows = [
-        [machine(line.tag, place), two_lines(line.description, line.area), day(line.last), judged(line.left_ratio), day(line.due), _late(line.days_left), line.why]
+        [
+            machine(line.tag, place),
+            _late(line.days_left),
+            day(line.due),
+            line.why,
+            day(line.last),
+            judged(line.left_ratio),
+            two_lines(line.description, line.area),
+        ]
         for line in due.lines
     ]
     parts: list[Child] = [
-        note(say("due.text", overdue=counted(due.overdue, "machine"), soon=count(due.soon), days=due.soon_days, n=count(due.in_service), day=day(view.today)))
+        note(
+            say(
+                "due.text",
+                overdue=counted(due.overdue, "machine"),
+                soon=count(due.soon),
+                days=due.soon_days,
+                n=count(due.in_service),
+                day=day(view.today),
+            )
+        )
     ]
     if due.never:
         parts.append(note(say("due.never", n=counted(due.never, "machine"))))
@@ -320,6 +368,8 @@ def _due(view: MonthView, place: Place) -> html.Section:
 
 
 def _late(days_left: int) -> str:
+    if days_left == 0:
+        return say("due.today")
     if days_left < 0:
         return say("due.late", n=counted(-days_left, "day"))
     return say("due.in", n=counted(days_left, "day"))
@@ -328,6 +378,11 @@ def _late(days_left: int) -> str:
 def _calibrations(view: MonthView) -> html.Section:
     if not view.calibrations:
         return section(say("calibration.title"), note(say("calibration.none")))
-    columns = [Column(say("column.instrument")), Column(say("column.what")), Column(say("column.due"), number=True), Column(say("column.late"), number=True)]
+    columns = [
+        Column(say("column.instrument")),
+        Column(say("column.what")),
+        Column(say("column.due"), number=True),
+        Column(say("column.late"), number=True),
+    ]
     rows = [[one.serial, one.description, day(one.due), _late(one.days_left)] for one in view.calibrations]
     return section(say("calibration.title"), table(say("calibration.caption"), columns, rows))

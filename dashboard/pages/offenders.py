@@ -36,6 +36,7 @@ from dashboard.views.offenders_view import PICTURED, OffendersView, build
 from dashboard.words import say
 from dashboard.writing import count, day, interval, judged, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
+from models.units import Quantity
 
 PATH = "/offenders"
 NAME = "page.offenders"
@@ -61,14 +62,19 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
     if seen.site is None:
         return blank(say("book.empty.title"), say("book.empty.text"), html.Code(say("book.empty.command")))
     window, speed = read_window(seen.place), read_class(seen.place)
-    view = build(seen.history, seen.runs, window.value, speed.value, seen.today, site=seen.site, limit_set=seen.limit_set)
+    view = build(
+        seen.history, seen.runs, window.value, speed.value, seen.today, site=seen.site, limit_set=seen.limit_set
+    )
     return body(view, seen, scheme, (*seen.problems, window.problem, speed.problem))
 
 
 def register(app: dash.Dash) -> None:
     """Attach the callback."""
     app.callback(
-        Output(Ids.BODY, "children"), Input(Shell.URL, "pathname"), Input(Shell.URL, "search"), Input(Shell.SCHEME, "data")
+        Output(Ids.BODY, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
     )(show)
 
 
@@ -83,7 +89,7 @@ def body(view: OffendersView, seen: Scene, scheme: str, said: tuple[str, ...]) -
         return [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text")), limits(view.limits)]
     parts: list[Child] = [*head, sentence(view.sentence), _keys(view)]
     if view.lines:
-        parts.append(html.Div([_ranking(view, place), _picture(view, scheme)], className="columns list-first"))
+        parts.append(html.Div([_picture(view, scheme), _ranking(view, seen)], className="columns picture-first"))
     return [*parts, limits(view.limits)]
 
 
@@ -97,14 +103,21 @@ def _choices(view: OffendersView, place: Place) -> html.Div:
         (speed_class(i, SPEED_BOUNDS_RPM), place.here(**{"class": class_code(i)}), view.speed_class == i)
         for i in range(len(SPEED_BOUNDS_RPM) + 1)
     ]
-    return html.Div([choices(say("offenders.window"), windows), choices(say("offenders.speed"), speeds)], className="filters")
+    return html.Div(
+        [choices(say("offenders.window"), windows), choices(say("offenders.speed"), speeds)], className="filters"
+    )
 
 
 def _keys(view: OffendersView) -> html.Dl:
     window = say("offenders.since", day=day(view.since)) if view.since else say("offenders.whole")
     share = percent(view.returns / view.looks) if view.looks else "–"
     return key_numbers(
-        key_number(say("offenders.key.looks"), count(view.looks), say("offenders.key.looks_below", n=count(view.machines)), window),
+        key_number(
+            say("offenders.key.looks"),
+            count(view.looks),
+            say("offenders.key.looks_below", n=count(view.machines)),
+            window,
+        ),
         key_number(
             say("offenders.key.returns"),
             say("key.of", count=count(view.returns), n=count(view.looks)),
@@ -128,7 +141,9 @@ def _keys(view: OffendersView) -> html.Dl:
 
 def _picture(view: OffendersView, scheme: str) -> html.Section:
     lines = view.lines[:PICTURED]
-    says = "; ".join(f"{line.tag}: {line.returns} / {line.looks}, {interval(line.low, line.high)}" for line in lines[:5])
+    says = "; ".join(
+        f"{line.tag}: {line.returns} / {line.looks}, {interval(line.low, line.high)}" for line in lines[:5]
+    )
     picture = chart(
         offender_figure(lines, scheme),
         title=say("figure.offenders.title", n=len(lines)),
@@ -139,29 +154,30 @@ def _picture(view: OffendersView, scheme: str) -> html.Section:
     return section(say("offenders.picture.title"), picture)
 
 
-def _ranking(view: OffendersView, place: Place) -> html.Section:
+def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     columns = [
         Column(say("column.machine")),
-        Column(say("column.rank"), number=True),
-        Column(say("column.what_where_speed")),
         Column(say("column.returns"), number=True),
         Column(say("column.share"), number=True),
         Column(say("column.interval80"), number=True),
         Column(say("column.worst"), number=True),
         Column(say("column.since"), number=True),
         Column(say("column.last_return"), number=True),
+        Column(say("column.what_where_speed")),
     ]
     rows = [
         [
-            machine(line.tag, place),
-            count(line.rank),
-            two_lines(line.description, " · ".join(text for text in (line.area, line.speed) if text)),
+            [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
             say("key.of", count=count(line.returns), n=count(line.looks)),
             percent(line.share),
             interval(line.low, line.high),
             judged(line.worst_ratio),
             day(line.first),
             day(line.last),
+            two_lines(
+                line.description,
+                " · ".join((line.area, seen.display.text(line.speed_rpm, Quantity.SPEED))).lstrip(" ·"),
+            ),
         ]
         for line in view.lines
     ]

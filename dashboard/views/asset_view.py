@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from itertools import pairwise
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -12,11 +13,12 @@ import numpy as np
 
 from dashboard.views.run_series import RunSeries, Times, run_series
 from dashboard.words import say
-from dashboard.writing import counted, day, ratio, speed_class, verdict
+from dashboard.writing import DASH, counted, day, ratio, speed_class, verdict
 from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, speed_class_of
 from models.intake.fields import FEET
+from models.maths.limits import flex_angles
 from models.units import Display, Quantity
-from models.values.asset import MachineBreak
+from models.values.asset import Asset, MachineBreak
 from models.values.job import COMPONENTS, FeetValues, Misalignment
 from models.values.kinds import Coupling, Reason
 from models.values.story import AssetStory, JobLine
@@ -53,6 +55,17 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
+class Described:
+    """One description of the machine, as the book holds it."""
+
+    since: str
+    author: str
+    coupling: str
+    speed: str
+    feet: str
+
+
+@dataclass(frozen=True, slots=True)
 class AssetView:
     """Everything on the page.
 
@@ -72,6 +85,8 @@ class AssetView:
     components: tuple[Panel, ...]
     feet: tuple[Panel, ...]
     soft_foot: tuple[Panel, ...]
+    flex: tuple[Panel, ...]
+    versions: tuple[Described, ...]
     lines: tuple[JobLine, ...]
     feet_note: str = ""
     component_note: str = ""
@@ -81,7 +96,9 @@ class AssetView:
 
 def missing(tag: str, display: Display) -> AssetView:
     """Give the page of a tag that the site does not have."""
-    return AssetView("empty", tag, display, tag, say("asset.unknown", tag=tag), (), None, (), (), (), (), (), ())
+    return AssetView(
+        "empty", tag, display, tag, say("asset.unknown", tag=tag), (), None, (), (), (), (), (), (), (), ()
+    )
 
 
 def build(story: AssetStory, display: Display) -> AssetView:
@@ -116,6 +133,8 @@ def build(story: AssetStory, display: Display) -> AssetView:
         components=_component_panels(jobs, display, times, found, left, target, joined),
         feet=feet,
         soft_foot=_soft_panels(jobs, display, times, joined),
+        flex=_flex_panels(story, display, times, found - target, left - target, joined) if spacer else (),
+        versions=_versions(story, display),
         lines=tuple(sorted(story.jobs, key=lambda line: (line.job.performed_at, line.entry), reverse=True)),
         feet_note=say("asset.feet.note") if feet else say("asset.feet.unknown"),
         component_note=say("asset.components.spacer") if spacer else say("asset.components.note"),
@@ -146,8 +165,9 @@ def _joined(jobs: Sequence[JobLine], breaks: Sequence[MachineBreak], zone: ZoneI
     """Tell between which neighbours nothing was replaced: the same rule as ``models.history.runs``."""
     at = [datetime.combine(one.on, time(), tzinfo=zone).astimezone(UTC) for one in breaks]
     joined = [
-        end.job.reason is not Reason.INSTALLATION and not any(start.job.performed_at < when <= end.job.performed_at for when in at)
-        for start, end in zip(jobs, jobs[1:], strict=False)
+        end.job.reason is not Reason.INSTALLATION
+        and not any(start.job.performed_at < when <= end.job.performed_at for when in at)
+        for start, end in pairwise(jobs)
     ]
     return np.array(joined, dtype=np.bool_)
 
@@ -186,7 +206,13 @@ def _panel(
 
 
 def _component_panels(
-    jobs: Sequence[JobLine], display: Display, times: Times, found: FloatArray, left: FloatArray, target: FloatArray, joined: BoolArray
+    jobs: Sequence[JobLine],
+    display: Display,
+    times: Times,
+    found: FloatArray,
+    left: FloatArray,
+    target: FloatArray,
+    joined: BoolArray,
 ) -> tuple[Panel, ...]:
     def limits(index: int) -> FloatArray:
         name = "offset_mm" if index in (0, 2) else "angle_mm_m"
@@ -219,9 +245,62 @@ def _feet_panels(
             found_y, left_y = (values[:, first] + values[:, first + 1] * x_m for values in (found, left))
             title = say(f"asset.feet.{axis}", row=row, x=display.text(x_mm, Quantity.DISTANCE))
             panels.append(
-                _panel(f"feet-{row}{axis}", title, Quantity.OFFSET, display, (times, found_y, left_y, joined), np.zeros(len(times)), none)
+                _panel(
+                    f"feet-{row}{axis}",
+                    title,
+                    Quantity.OFFSET,
+                    display,
+                    (times, found_y, left_y, joined),
+                    np.zeros(len(times)),
+                    none,
+                )
             )
     return tuple(panels)
+
+
+def _flex_panels(
+    story: AssetStory, display: Display, times: Times, found: FloatArray, left: FloatArray, joined: BoolArray
+) -> tuple[Panel, ...]:
+    """Give the angle at each end of a spacer, vertical and horizontal, of the deviation from target."""
+    span = np.full(len(times), story.asset.span_mm or np.nan)
+    ends = flex_angles(found, span), flex_angles(left, span)
+    given = [line.limits.flex_mm_m for line in story.standing]
+    limit = np.array([np.nan if value is None else value for value in given], dtype=np.float64)
+    return tuple(
+        _panel(
+            f"flex-{index}",
+            say(f"asset.flex.{index}"),
+            Quantity.ANGULARITY,
+            display,
+            (times, ends[0][:, index], ends[1][:, index], joined),
+            np.zeros(len(times)),
+            limit,
+        )
+        for index in range(4)
+    )
+
+
+def _versions(story: AssetStory, display: Display) -> tuple[Described, ...]:
+    """Give the descriptions of the machine, the newest first."""
+    return tuple(
+        Described(
+            since=day(one.asset.valid_from) if one.asset.valid_from else DASH,
+            author=one.author,
+            coupling=_coupling(one.asset, display),
+            speed=display.text(one.asset.limit_speed_rpm, Quantity.SPEED),
+            feet=_distances(one.asset.feet_movable_mm, display),
+        )
+        for one in reversed(story.versions)
+    )
+
+
+def _coupling(asset: Asset, display: Display) -> str:
+    coupling = say(f"coupling.{asset.coupling.value}")
+    return (
+        say("asset.coupling.span", coupling=coupling, span=display.text(asset.span_mm, Quantity.DISTANCE))
+        if asset.span_mm
+        else coupling
+    )
 
 
 def _soft_panels(jobs: Sequence[JobLine], display: Display, times: Times, joined: BoolArray) -> tuple[Panel, ...]:
@@ -238,7 +317,15 @@ def _soft_panels(jobs: Sequence[JobLine], display: Display, times: Times, joined
         after = np.array([rises(line.job.soft_after, foot) for line in jobs], dtype=np.float64)
         name = FEET[foot] if foot < len(FEET) else str(foot + 1)
         panels.append(
-            _panel(f"soft-{name}", say("asset.soft.foot", foot=name), Quantity.OFFSET, display, (times, before, after, joined), none, none)
+            _panel(
+                f"soft-{name}",
+                say("asset.soft.foot", foot=name),
+                Quantity.OFFSET,
+                display,
+                (times, before, after, joined),
+                none,
+                none,
+            )
         )
     return tuple(panel for panel in panels if not panel.series.empty)
 
@@ -250,9 +337,17 @@ def _sentence(jobs: Sequence[JobLine], zone: ZoneInfo) -> str:
     over = sum(ratio > 1 for ratio in looked)
     last = jobs[-1]
     on = day(last.job.performed_at.astimezone(zone).date())
-    parts = [say("asset.sentence.jobs", jobs=counted(len(jobs), "job"), since=day(jobs[0].job.performed_at.astimezone(zone).date()))]
+    parts = [
+        say(
+            "asset.sentence.jobs",
+            jobs=counted(len(jobs), "job"),
+            since=day(jobs[0].job.performed_at.astimezone(zone).date()),
+        )
+    ]
     parts.append(
-        say("asset.sentence.found", over=over, n=counted(len(looked), "reading")) if looked else say("asset.sentence.not_found")
+        say("asset.sentence.found", over=over, n=counted(len(looked), "reading"))
+        if looked
+        else say("asset.sentence.not_found")
     )
     if last.left_ratio is not None:
         parts.append(say("asset.sentence.left", on=on, ratio=ratio(last.left_ratio), verdict=verdict(last.left_ratio)))
@@ -280,9 +375,6 @@ def _limit_note(jobs: Sequence[JobLine], display: Display) -> str:
 
 def _facts(story: AssetStory, jobs: Sequence[JobLine], display: Display, zone: ZoneInfo) -> tuple[tuple[str, str], ...]:
     asset = story.asset
-    coupling = say(f"coupling.{asset.coupling.value}")
-    if asset.span_mm:
-        coupling = say("asset.coupling.span", coupling=coupling, span=display.text(asset.span_mm, Quantity.DISTANCE))
     speed = display.text(asset.speed_rpm, Quantity.SPEED)
     if asset.speed_max_rpm:
         speed = say("asset.speed.upto", speed=speed, most=display.text(asset.speed_max_rpm, Quantity.SPEED))
@@ -295,8 +387,13 @@ def _facts(story: AssetStory, jobs: Sequence[JobLine], display: Display, zone: Z
     facts: list[tuple[str, str]] = [
         (say("fact.where"), ", ".join(part for part in (story.site.name, asset.area) if part)),
         (say("fact.train"), asset.train),
-        (say("fact.machines"), say("fact.drives", driver=asset.driver, driven=asset.driven) if asset.driver and asset.driven else asset.driven or asset.driver),
-        (say("fact.coupling"), coupling),
+        (
+            say("fact.machines"),
+            say("fact.drives", driver=asset.driver, driven=asset.driven)
+            if asset.driver and asset.driven
+            else asset.driven or asset.driver,
+        ),
+        (say("fact.coupling"), _coupling(asset, display)),
         (say("fact.speed"), speed),
         (say("fact.power"), display.text(asset.power_kw, Quantity.POWER) if asset.power_kw else ""),
         (say("fact.criticality"), asset.criticality),
@@ -309,7 +406,10 @@ def _facts(story: AssetStory, jobs: Sequence[JobLine], display: Display, zone: Z
         facts += [
             (say("fact.last_visit"), day(last.job.performed_at.astimezone(zone).date())),
             (say("fact.last_left"), _four_text(last.job.left, display) if last.job.left else say("fact.not_measured")),
-            (say("fact.target"), _four_text(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target")),
+            (
+                say("fact.target"),
+                _four_text(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target"),
+            ),
         ]
     return tuple((name, value) for name, value in facts if value)
 

@@ -99,7 +99,13 @@ def due_list(history: History, today: date, today_us: int, interval_months: int)
 
 
 def _lines(
-    history: History, rows: IntArray, last_us: IntArray, last_row: IntArray, days_left: IntArray, reason: IntArray, today: date
+    history: History,
+    rows: IntArray,
+    last_us: IntArray,
+    last_row: IntArray,
+    days_left: IntArray,
+    reason: IntArray,
+    today: date,
 ) -> tuple[DueLine, ...]:
     assets = history.assets
     last = local_days(last_us[rows], history.zone).astype("datetime64[D]").astype(object)
@@ -121,6 +127,10 @@ def _lines(
 def calibrations(instruments: tuple[Instrument, ...], today: date) -> tuple[Calibration, ...]:
     """List the instruments whose calibration has run out or runs out soon, the earliest first."""
     known = (
-        Calibration(item.serial, item.description, item.due, (item.due - today).days) for item in instruments if item.due is not None
+        Calibration(item.serial, item.description, item.due, (item.due - today).days)
+        for item in instruments
+        if item.due is not None
     )
-    return tuple(sorted((one for one in known if one.days_left <= CALIBRATION_DAYS), key=lambda one: (one.due, one.serial)))
+    return tuple(
+        sorted((one for one in known if one.days_left <= CALIBRATION_DAYS), key=lambda one: (one.due, one.serial))
+    )

@@ -64,7 +64,13 @@ def match(assets: AssetColumns, asked: str) -> IntArray:
     for index in range(len(assets)):
         tag = str(assets.tag[index]).casefold()
         text = "\n".join(
-            (tag, str(assets.description[index]), str(assets.train[index]), str(assets.area[index]), str(assets.driven[index]))
+            (
+                tag,
+                str(assets.description[index]),
+                str(assets.train[index]),
+                str(assets.area[index]),
+                str(assets.driven[index]),
+            )
         ).casefold()
         if all(word in text for word in words):
             place = 0 if tag == words[0] else 1 if tag.startswith(words[0]) else 2 if words[0] in tag else 3
@@ -83,7 +89,11 @@ def build(history: History, asked: str) -> FinderView:
     lines = []
     for index in rows[:MOST].tolist():
         row = int(last_row[index])
-        last = str(local_days(jobs.performed_us[row : row + 1], history.zone).astype("datetime64[D]")[0]) if row >= 0 else ""
+        last = (
+            str(local_days(jobs.performed_us[row : row + 1], history.zone).astype("datetime64[D]")[0])
+            if row >= 0
+            else ""
+        )
         lines.append(
             FoundMachine(
                 tag=str(assets.tag[index]),

@@ -12,7 +12,8 @@ from dashboard.views.due_view import Calibration, DueList, calibrations, due_lis
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.shares import Change, Share, cell, change
 from dashboard.words import say
-from dashboard.writing import count, counted, interval, month as month_text, percent, speed_class
+from dashboard.writing import count, counted, interval, percent, speed_class
+from dashboard.writing import month as month_text
 from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, History, IntArray
 from models.history.counts import Counts, count_over
 from models.history.months import local_days
@@ -254,25 +255,49 @@ def _visits(history: History, rows: IntArray, runs: Runs) -> tuple[Visit, ...]:
     return tuple(visits)
 
 
-def _sentence(on: date, today: date, jobs: int, machines: int, found: Share, before: Share, moved: Change, left: Share) -> str:
+def _sentence(
+    on: date, today: date, jobs: int, machines: int, found: Share, before: Share, moved: Change, left: Share
+) -> str:
     if jobs == 0:
         return say("month.sentence.none", month=month_text(on))
-    parts = [say("month.sentence.jobs", month=month_text(on), jobs=counted(jobs, "job"), machines=counted(machines, "machine"))]
+    parts = [
+        say(
+            "month.sentence.jobs",
+            month=month_text(on),
+            jobs=counted(jobs, "job"),
+            machines=counted(machines, "machine"),
+        )
+    ]
     if (on.year, on.month) == (today.year, today.month):
         parts.append(say("month.sentence.not_over"))
     if found.known:
         key = "month.sentence.found_few" if found.n < FEW else "month.sentence.found"
         parts.append(
-            say(key, count=count(found.count), n=counted(found.n, "reading"), share=percent(found.share), interval=interval(found.low, found.high))
+            say(
+                key,
+                count=count(found.count),
+                n=counted(found.n, "reading"),
+                share=percent(found.share),
+                interval=interval(found.low, found.high),
+            )
         )
         if before.known:
             parts.append(
-                say(f"month.sentence.change.{moved.value.replace(' ', '_')}", share=percent(before.share), count=count(before.count), n=count(before.n))
+                say(
+                    f"month.sentence.change.{moved.value.replace(' ', '_')}",
+                    share=percent(before.share),
+                    count=count(before.count),
+                    n=count(before.n),
+                )
             )
         else:
             parts.append(say("month.sentence.no_before"))
     else:
         parts.append(say("month.sentence.no_found"))
     if left.known:
-        parts.append(say("month.sentence.left_none") if left.count == 0 else say("month.sentence.left", count=count(left.count), n=count(left.n)))
+        parts.append(
+            say("month.sentence.left_none")
+            if left.count == 0
+            else say("month.sentence.left", count=count(left.count), n=count(left.n))
+        )
     return " ".join(parts)

@@ -10,8 +10,8 @@ import numpy as np
 
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.words import say
-from dashboard.writing import count, counted, percent, speed_class
-from models.history.columns import SPEED_BOUNDS_RPM, History, IntArray
+from dashboard.writing import count, counted, percent
+from models.history.columns import History, IntArray
 from models.history.intervals import wilson
 from models.history.months import add_months, local_days, midnights_us
 from models.history.returns import ReturnCounts, returns_of
@@ -22,7 +22,7 @@ from models.values.story import Site
 CONFIDENCE = 0.90
 """One-sided confidence of the bound that the ranking goes by."""
 
-MOST = 100
+MOST = 50
 """Longest list on the page."""
 
 PICTURED = 20
@@ -44,7 +44,7 @@ class OffenderLine:
     tag: str
     description: str
     area: str
-    speed: str
+    speed_rpm: float
     looks: int
     returns: int
     share: float
@@ -159,7 +159,7 @@ def _lines(history: History, counts: ReturnCounts, rows: IntArray) -> tuple[Offe
             tag=str(assets.tag[asset]),
             description=str(assets.description[asset]),
             area=str(assets.area[asset]),
-            speed=speed_class(int(assets.speed_class[asset]), SPEED_BOUNDS_RPM),
+            speed_rpm=float(assets.speed_rpm[asset]),
             looks=int(counts.looks[asset]),
             returns=int(counts.returns[asset]),
             share=float(counts.share[asset]),

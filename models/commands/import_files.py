@@ -155,11 +155,12 @@ class _Import:
         self.sets = ask.limit_sets(connection, site.site_id)
         self.had_jobs = ask.has_jobs(connection, site.site_id)
         self.promised: set[str] = set()
+        self.mentioned: set[str] = set()
         self.known = Known(
             ZoneInfo(site.zone),
             unit.at,
             lambda tag: tag in self.versions or tag in self.promised,
-            self.instruments.__contains__,
+            self._has_instrument,
         )
         self.seen = Seen()
         self.in_this_import: dict[tuple[Table, str], int] = {}
@@ -168,6 +169,13 @@ class _Import:
         self.in_force_cache: dict[date, ask.AdoptedSet | None] = {}
         self.unjudged: set[str] = set()
         self.failed = False
+
+    def _has_instrument(self, serial: str) -> bool:
+        """Tell whether an instrument is known; the first row that names an unknown one is told, not each."""
+        if serial in self.instruments or serial in self.mentioned:
+            return True
+        self.mentioned.add(serial)
+        return False
 
     # -- a sheet ----------------------------------------------------------------------------------------------
 

@@ -121,7 +121,7 @@ def effective_df(df: FloatArray, chance: FloatArray, variance: FloatArray) -> Fl
     whole = np.where(judged, variance, 0.0).sum(axis=1)
     part = np.where(judged, chance, 0.0).sum(axis=1)
     share = np.where(part > 0.0, whole / np.where(part > 0.0, part, 1.0), 1.0)
-    return np.maximum(df, 1.0) * share**2
+    return np.asarray(np.maximum(df, 1.0) * share**2, dtype=np.float64)
 
 
 def predict_past(material: Material, grouping: Grouping, reading: FloatArray | None = None) -> Predictions:

@@ -381,7 +381,7 @@ def _stages(reader: RowReader, row: Row, found: Misalignment | None, left: Misal
                 "reason",
                 Code.IMPOSSIBLE_VALUE,
                 Severity.ERROR,
-                reason,
+                row.raw.get("reason", reason),
                 "no as-found for an installation: nothing stood there before",
             )
         )

@@ -65,6 +65,12 @@ class Field:
         return f"{self.heading} [{display.unit(self.quantity)}]" if self.quantity else self.heading
 
 
+_FOOT_ROW_NAMES = {
+    ("movable", 1): ("front feet", "inboard feet", "near feet", "ib feet"),
+    ("movable", 2): ("rear feet", "outboard feet", "far feet", "ob feet"),
+}
+
+
 def _assets() -> Iterator[Field]:
     t = Table.ASSETS
     yield Field(t, "tag", "tag", Form.TEXT, "Name of the asset: one coupling. Unique in its site.", required=True,
@@ -133,7 +139,8 @@ def _assets() -> Iterator[Field]:
     ):
         for row in range(1, FOOT_ROWS + 1):
             yield Field(t, f"feet_{side}_{row}", f"{side} foot row {row}", Form.NUMBER,
-                        f"Distance from the coupling centre to row {row} of feet, {sign}.", Quantity.DISTANCE, in_template=row <= 2)  # fmt: skip
+                        f"Distance from the coupling centre to row {row} of feet, {sign}.", Quantity.DISTANCE,
+                        other=_FOOT_ROW_NAMES.get((side, row), ()), in_template=row <= 2)  # fmt: skip
     yield Field(
         t,
         "commissioned",
@@ -226,7 +233,7 @@ _FOOT_TABLES = (
 def _jobs() -> Iterator[Field]:
     t = Table.JOBS
     yield Field(t, "ref", "job", Form.TEXT, "The job's own number. Blank: made from tag and time.",
-                other=("job no", "job number", "record", "record no", "report", "report no", "no", "id"))  # fmt: skip
+                other=("job no", "job number", "record", "record no", "report", "report no", "sheet no", "no", "id"))  # fmt: skip
     yield Field(t, "tag", "tag", Form.TEXT, "The asset.", required=True,
                 other=("asset", "machine", "equipment", "equipment no", "machine no", "pos", "position", "item"))  # fmt: skip
     yield Field(t, "performed", "performed at", Form.MOMENT, "Date, or date and time, in the site's zone unless it says its own.", required=True,
@@ -250,7 +257,7 @@ def _jobs() -> Iterator[Field]:
         other=("why", "job type", "cause of visit"),
     )
     yield Field(t, "people", "people", Form.NAMES, "Who aligned; several names separated by ';' or '/'.",
-                other=("person", "technician", "fitter", "aligned by", "done by", "who", "by", "name"))  # fmt: skip
+                other=("person", "technician", "fitter", "aligned by", "done by", "who", "by"))  # fmt: skip
     yield Field(
         t,
         "instrument",

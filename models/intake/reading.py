@@ -22,6 +22,7 @@ Cell = str | float | int | bool | date | datetime | time | timedelta | None
 DELIMITERS = ",;\t|"
 _SAMPLE = 1 << 18
 _MAX_CELL = 1 << 20
+_ENOUGH_TO_GUESS = 30
 _SUFFIXES = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
 
 
@@ -127,6 +128,8 @@ def _encoding_of(sample: bytes, path: Path) -> str:
             return name
     if _is_utf8(path):
         return "utf-8"
+    if sum(byte > 127 for byte in sample) < _ENOUGH_TO_GUESS:
+        return "cp1252"  # a guess from a handful of letters is no better than the commonest encoding
     from charset_normalizer import from_bytes
 
     best = from_bytes(sample, cp_isolation=["cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "mac_roman"]).best()

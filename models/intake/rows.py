@@ -25,11 +25,13 @@ class Row:
     """One row as read: values by field, numbers as typed, and what is wrong with it.
 
     Fields of the asset that stand in a row of jobs have the key ``assets.…``.
+    ``raw`` keeps the words of a closed list as they stood, for messages.
     """
 
     number: int
     values: dict[str, Any] = field(default_factory=dict)
     typed: dict[str, str] = field(default_factory=dict)
+    raw: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     is_total: bool = False
 
@@ -100,6 +102,8 @@ class RowReader:
                 )
             else:
                 values[key] = value
+                if chosen.form is Form.CHOICE:
+                    row.raw[key] = str(cell)
         if blank:
             return None
         for key, column in self._required:

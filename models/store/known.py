@@ -147,13 +147,13 @@ def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int,
 def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[str, date, str], MachineBreak]:
     """Give the breaks by tag, day and part: what makes one the same as another."""
     question = (
-        sa.select(AssetRow.tag, BreakRow.on, BreakRow.part, BreakRow.reason)
+        sa.select(AssetRow.tag, BreakRow.on.label("day"), BreakRow.part, BreakRow.reason)
         .join(AssetRow, AssetRow.id == BreakRow.asset_id)
         .where(BreakRow.site_id == site_id)
         .order_by(BreakRow.entry)
     )
     return {
-        (row.tag, row.on, row.part): MachineBreak(row.tag, row.on, Part(row.part), row.reason)
+        (row.tag, row.day, row.part): MachineBreak(row.tag, row.day, Part(row.part), row.reason)
         for row in connection.execute(question)
     }
 

@@ -1,0 +1,183 @@
+"""Effects of persons and instruments over the whole fleet: is what one measures always a little off?
+
+The drift of a run holds the reading error of the one who found it minus that of
+the one who left it.  Over many assets these differences give each person or
+instrument an effect of its own, drawn towards the others as far as it is
+uncertain.  An effect is a question to the method, never a verdict on a person.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.classes import Grouping
+from models.history.columns import FloatArray, IntArray, JobColumns
+from models.history.distributions import normal_cdf, normal_quantile
+from models.history.drift import fit_classes
+from models.history.material import Material
+from models.history.multiplicity import adjusted
+from models.history.priors import Posterior, fit_gamma, posterior_rate
+from models.history.runs import Runs
+from models.history.shrinkage import dersimonian_laird, shrink
+
+FEWEST_JOBS = 10
+"""Jobs of a person or an instrument that an effect needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effects:
+    """One row a person or instrument, (k, 4) in the job's components [mm, mm/m, mm, mm/m].
+
+    ``raw`` is the effect against the median of all, with ``se``; ``shrunk`` with
+    ``low`` and ``high`` (90 %) is drawn towards the others.  ``p`` tests the raw
+    effect, ``q`` allows for all persons and components.  NaN with fewer than ten
+    jobs.  ``jobs`` counts the runs that tell something about it.
+    """
+
+    raw: FloatArray
+    se: FloatArray
+    shrunk: FloatArray
+    low: FloatArray
+    high: FloatArray
+    p: FloatArray
+    q: FloatArray
+    jobs: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """One row a person: how often what they left came back over limit, against what was to be expected.
+
+    ``expected`` allows for the assets and the lengths of the runs.  ``ratio`` is
+    observed over expected, drawn towards 1.
+    """
+
+    observed: IntArray
+    expected: FloatArray
+    ratio: Posterior
+    p: FloatArray
+    q: FloatArray
+    jobs: IntArray
+
+
+def effects_of(
+    jobs: JobColumns, runs: Runs, material: Material, grouping: Grouping, who: IntArray, count: int
+) -> Effects:
+    """Estimate the effect of each person or instrument on what it reads.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    runs : Runs
+        Their runs. [unitless]
+    material : Material
+        Known runs. [unitless]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    who : (jobs,) int array
+        Person or instrument of each job, −1 unknown: ``jobs.person`` or ``jobs.instrument``. [unitless]
+    count : int
+        How many there are. [unitless]
+
+    Returns
+    -------
+    Effects
+        One row each.
+
+    Notes
+    -----
+    Weighted least squares on drift = effect of the finder − effect of the leaver, drifts taken about the class's
+    mean rate. Only differences are known, so the median of all is 0. Runs in which both are the same say nothing.
+    """
+    from dataclasses import replace
+
+    raw_material = replace(material, drift=runs.drift[material.run])
+    fits = fit_classes(raw_material, grouping)
+    fit = grouping.fit[material.series]
+    years = material.years[:, None]
+    rest = raw_material.drift - fits.mean[fit] * years
+    variance = fits.variance.of(material.years, fit) * fits.factor0[fit][:, None] + fits.between[fit] * years**2
+    left, found = who[runs.start_row[material.run]], who[runs.end_row[material.run]]
+    tells = (left >= 0) & (found >= 0) & (left != found)
+    left, found = left[tells], found[tells]
+    jobs_of = np.bincount(left, minlength=count) + np.bincount(found, minlength=count)
+    enough = jobs_of >= FEWEST_JOBS
+    out = {name: np.full((count, 4), np.nan) for name in ("raw", "se", "shrunk", "low", "high", "p")}
+    z90 = float(normal_quantile(0.95))
+    for c in range(4):
+        # One wild drift must not name a person: it counts as four standard deviations.
+        spread = np.sqrt(np.maximum(variance[tells, c], 1e-12))
+        value, weight = np.clip(rest[tells, c] / spread, -4.0, 4.0) * spread, 1.0 / spread**2
+        effect, se = _solve(left, found, value, weight, count)
+        effect = effect - (np.median(effect[enough]) if enough.any() else 0.0)
+        common = dersimonian_laird(effect[enough], np.maximum(se[enough] ** 2, 1e-18))
+        drawn, posterior = shrink(effect, se**2, np.zeros(count), np.zeros(count), np.full(count, common.between))
+        half = z90 * np.sqrt(posterior)
+        p = 2.0 * normal_cdf(-np.abs(effect) / np.maximum(se, 1e-12))
+        for name, column in (
+            ("raw", effect),
+            ("se", se),
+            ("shrunk", drawn),
+            ("low", drawn - half),
+            ("high", drawn + half),
+            ("p", p),
+        ):
+            out[name][enough, c] = column[enough]
+    q = adjusted(out["p"].ravel()).reshape(count, 4)
+    return Effects(q=q, jobs=jobs_of.astype(np.int64), **out)
+
+
+def _solve(
+    left: IntArray, found: IntArray, value: FloatArray, weight: FloatArray, count: int
+) -> tuple[FloatArray, FloatArray]:
+    """Solve the weighted least squares of differences; the mean of the effects is 0."""
+    square = np.zeros((count, count))
+    np.add.at(square, (found, found), weight)
+    np.add.at(square, (left, left), weight)
+    np.add.at(square, (found, left), -weight)
+    np.add.at(square, (left, found), -weight)
+    right = np.bincount(found, weight * value, count) - np.bincount(left, weight * value, count)
+    inverse = np.linalg.pinv(square, hermitian=True)
+    return inverse @ right, np.sqrt(np.maximum(np.diag(inverse), 0.0))
+
+
+def holding_of(start_who: IntArray, expected: FloatArray, returned: IntArray, count: int) -> Holding:
+    """Compare how often what each person left came back with what was to be expected.
+
+    Parameters
+    ----------
+    start_who : (n,) int array
+        Person of the job that each look began with; −1 unknown. [unitless]
+    expected : (n,) float array
+        Probability of a return in that look by its asset's rate and length. [unitless]
+    returned : (n,) bool array
+        Whether it came back. [unitless]
+    count : int
+        Number of persons. [unitless]
+
+    References
+    ----------
+    Gamma–Poisson with the expected number as exposure; p from the normal approximation of the sum of unequal trials.
+    """
+    known = start_who >= 0
+    who, chance, back = start_who[known], expected[known], returned[known].astype(np.float64)
+    observed = np.bincount(who, back, count)
+    total, spread = np.bincount(who, chance, count), np.bincount(who, chance * (1.0 - chance), count)
+    jobs_of = np.bincount(who, minlength=count)
+    enough = (jobs_of >= FEWEST_JOBS) & (spread > 0.0)
+    prior = fit_gamma(observed[enough].astype(np.int64), total[enough])
+    ratio = posterior_rate(observed.astype(np.int64), total, np.full(count, prior.a), np.full(count, prior.b))
+    gap = np.maximum(np.abs(observed - total) - 0.5, 0.0)
+    p = np.where(enough, 2.0 * normal_cdf(-gap / np.sqrt(np.where(enough, spread, 1.0))), np.nan)
+    blank = Posterior(*(np.where(enough, part, np.nan) for part in (ratio.mean, ratio.bound, ratio.low, ratio.high)))
+    return Holding(
+        observed.astype(np.int64),
+        total,
+        blank,
+        np.minimum(p, 1.0),
+        adjusted(np.minimum(p, 1.0)),
+        jobs_of.astype(np.int64),
+    )

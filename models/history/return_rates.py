@@ -1,0 +1,203 @@
+"""Return rates from what is seen: a return happens unseen and shows at the next look.
+
+Each look is a yes or no over its own length: yes with probability
+1 − exp(−λ t).  The rate λ differs between assets by a gamma distribution that is
+fitted to the class.  Nothing is approximated but the grid on which λ lies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.classes import SMALLEST_CLASS
+from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.distributions import digamma, trigamma
+from models.history.priors import Posterior, Prior, fit_beta, fit_gamma, posterior_share
+from models.history.returns import rank_by
+
+GRID = np.exp(np.linspace(np.log(1e-5), np.log(200.0), 130))
+"""Rates on which the likelihood is kept, evenly in the logarithm. [1/year]"""
+
+LOOKS_AT_ONCE = 50_000
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnRates:
+    """One row an asset: share of looks and rate per running year, each after the class's prior.
+
+    ``share`` and ``rate`` hold mean, lower 10 % bound and 90 % interval.
+    ``class_based`` marks assets without a look: theirs is the class's figure.
+    ``prior`` of shares and of rates are listed for each class in ``labels``; the
+    last is the fleet's.  NaN everywhere when nobody ever looked.
+    """
+
+    looks: IntArray
+    returns: IntArray
+    years: FloatArray
+    share: Posterior
+    rate: Posterior
+    worst_ratio: FloatArray
+    class_based: BoolArray
+    labels: IntArray
+    share_priors: tuple[Prior, ...]
+    rate_priors: tuple[Prior, ...]
+
+    def ranking(self) -> IntArray:
+        """Give the assets with a return, by the lower bound of their rate, largest first."""
+        return rank_by(self.rate.bound, self.returns, self.worst_ratio)
+
+
+def return_rates(
+    asset: IntArray,
+    years: FloatArray,
+    returned: BoolArray,
+    asset_class: IntArray,
+    worst_ratio: FloatArray | None = None,
+    *,
+    smallest: int = SMALLEST_CLASS,
+) -> ReturnRates:
+    """Estimate the share of looks found over and the rate of returns of each asset.
+
+    Parameters
+    ----------
+    asset : (n,) int array
+        Asset of each look: a run that began within limit and whose end was judged. [unitless]
+    years : (n,) float array
+        Its length in service. [year]
+    returned : (n,) bool array
+        Whether it ended over limit. [unitless]
+    asset_class : (assets,) int array
+        Class of each asset; −1 unknown. [unitless]
+    worst_ratio : (assets,) float array or None
+        Largest limit ratio, decides between equal bounds. [unitless]
+    smallest : int
+        Assets that a class needs for a prior of its own. [unitless]
+
+    Returns
+    -------
+    ReturnRates
+        One row an asset.
+
+    References
+    ----------
+    Complementary log-log model of interval-censored exponential times; prior by marginal likelihood. In the limit of
+    short looks it is the gamma–Poisson model (test).
+    """
+    assets = len(asset_class)
+    looks = np.bincount(asset, minlength=assets).astype(np.int64)
+    returns = np.bincount(asset[returned], minlength=assets).astype(np.int64)
+    total = np.bincount(asset, years, assets).astype(np.float64)
+    labels, fit = _classes(asset_class, looks, smallest)
+    likelihood = _log_likelihood(asset, years, returned, assets)
+    share_priors, rate_priors = [], []
+    for label in labels.tolist():
+        rows = np.flatnonzero((looks > 0) if label == -1 else (looks > 0) & (asset_class == label))
+        share_priors.append(fit_beta(returns[rows], looks[rows]))
+        rate_priors.append(_fit_prior(likelihood[rows], fit_gamma(returns[rows], total[rows])))
+    a, b = np.array([(p.a, p.b) for p in share_priors])[fit].T
+    share = posterior_share(returns, looks, a, b)
+    rate = _posterior(likelihood, rate_priors, fit)
+    worst = np.full(assets, np.nan) if worst_ratio is None else worst_ratio
+    result = ReturnRates(
+        looks, returns, total, share, rate, worst, looks == 0, labels, tuple(share_priors), tuple(rate_priors)
+    )
+    return result if looks.any() else _nothing(result)
+
+
+def _classes(asset_class: IntArray, looks: IntArray, smallest: int) -> tuple[IntArray, IntArray]:
+    names, sizes = np.unique(asset_class[(asset_class >= 0) & (looks > 0)], return_counts=True)
+    large = names[sizes >= smallest]
+    place = np.searchsorted(large, asset_class)
+    inside = place < len(large)
+    own = inside & (np.append(large, -1)[np.where(inside, place, len(large))] == asset_class)
+    return np.append(large, -1).astype(np.int64), np.where(own, place, len(large)).astype(np.int64)
+
+
+def _log_likelihood(asset: IntArray, years: FloatArray, returned: BoolArray, assets: int) -> FloatArray:
+    """Give the log-likelihood of each rate on the grid for each asset."""
+    quiet = np.bincount(asset[~returned], years[~returned], assets)
+    total = -quiet[:, None] * GRID
+    rows = np.flatnonzero(returned)
+    for begin in range(0, len(rows), LOOKS_AT_ONCE):
+        part = rows[begin : begin + LOOKS_AT_ONCE]
+        # A look of no length that shows a return says only that λ is large; a day is the least that is believed.
+        length = np.maximum(years[part], 1.0 / 365.25)
+        seen = np.log(-np.expm1(-length[:, None] * GRID))
+        np.add.at(total, asset[part], seen)
+    return np.asarray(total, dtype=np.float64)
+
+
+def _log_prior(prior: Prior) -> FloatArray:
+    weight = prior.a * np.log(GRID) - prior.b * GRID  # the grid is even in log λ: one power more than the density
+    return np.asarray(weight - np.max(weight), dtype=np.float64)
+
+
+def _weights(likelihood: FloatArray, prior: Prior) -> FloatArray:
+    log = likelihood + _log_prior(prior)
+    weight = np.exp(log - log.max(axis=1, keepdims=True))
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True), dtype=np.float64)
+
+
+def _fit_prior(likelihood: FloatArray, start: Prior) -> Prior:
+    """Fit the gamma prior by Newton steps on the marginal likelihood (observed information after Louis)."""
+    if not len(likelihood):
+        return start
+    a, b = min(start.a, 20.0), start.b * min(start.a, 20.0) / start.a
+    log_grid = np.log(GRID)
+    moments = np.stack([log_grid, GRID, log_grid**2, log_grid * GRID, GRID**2], axis=1)
+    n = float(len(likelihood))
+    for _ in range(60):
+        each = _weights(likelihood, Prior(a, b, 0, "")) @ moments
+        first = np.array([np.sum(each[:, 0]) + n * (np.log(b) - digamma(a)), n * a / b - np.sum(each[:, 1])])
+        own = np.array([[n * float(trigamma(a)), -n / b], [-n / b, n * a / b**2]])
+        cross = -np.sum(each[:, 3] - each[:, 0] * each[:, 1])
+        spread = np.array(
+            [[np.sum(each[:, 2] - each[:, 0] ** 2), cross], [cross, np.sum(each[:, 4] - each[:, 1] ** 2)]]
+        )
+        p = np.array([a, b])
+        gradient = first * p
+        information = (own - spread) * np.outer(p, p) - np.diag(gradient)
+        lowest = float(np.linalg.eigvalsh(information)[0])
+        if lowest < 1e-8 * n:
+            information = own * np.outer(p, p)  # an EM-like step: short, but always uphill
+        step = np.linalg.solve(information, gradient)
+        step *= min(1.0, 0.7 / max(float(np.max(np.abs(step))), 1e-300))
+        a, b = a * float(np.exp(step[0])), b * float(np.exp(step[1]))
+        if a > 200.0:
+            return Prior(200.0, 200.0 * b / a, int(n), "moments")
+        if float(np.max(np.abs(step))) < 1e-7:
+            break
+    return Prior(a, b, int(n), "likelihood")
+
+
+def _posterior(likelihood: FloatArray, priors: list[Prior], fit: IntArray) -> Posterior:
+    out = np.full((4, len(likelihood)), np.nan)
+    for index, prior in enumerate(priors):
+        rows = np.flatnonzero(fit == index)
+        if not len(rows):
+            continue
+        weight = _weights(likelihood[rows], prior)
+        out[0, rows] = weight @ GRID
+        reached = np.cumsum(weight, axis=1) - 0.5 * weight
+        for k, p in enumerate((0.10, 0.05, 0.95), start=1):
+            out[k, rows] = _quantile(reached, p)
+    return Posterior(*out)
+
+
+def _quantile(reached: FloatArray, p: float) -> FloatArray:
+    """Read a quantile off a cumulated grid, between two rates by the logarithm."""
+    rows = np.arange(len(reached))
+    after = np.clip(np.count_nonzero(reached < p, axis=1), 1, reached.shape[1] - 1)
+    low, high = reached[rows, after - 1], reached[rows, after]
+    share = np.clip((p - low) / np.maximum(high - low, 1e-300), 0.0, 1.0)
+    return np.asarray(GRID[after - 1] * (GRID[after] / GRID[after - 1]) ** share, dtype=np.float64)
+
+
+def _nothing(result: ReturnRates) -> ReturnRates:
+    from dataclasses import replace
+
+    nan = np.full(len(result.looks), np.nan)
+    blank = Posterior(nan, nan, nan, nan)
+    return replace(result, share=blank, rate=blank)

@@ -1,0 +1,254 @@
+"""Import: whole, in part, or not at all; twice is once; every problem has its place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from models.intake.problems import Code
+from models.store.reader import Reader
+from models.values.story import Site
+from tests.seeded import ASSETS, FILES, JOBS, bring_in, contents, seed, write
+
+HEAD = JOBS.splitlines()[0]
+
+
+def job_line(**given: str) -> str:
+    names = HEAD.split(",")
+    return ",".join(given.get(name.split(" [")[0].replace(" ", "_"), "") for name in names)
+
+
+GOOD = {
+    "tag": "P-1", "performed_at": "2025-06-01", "reason": "planned",
+    "found_offset_V": "0.01", "found_angle_V": "0.1", "found_offset_H": "0.02", "found_angle_H": "0.1",
+    "left_offset_V": "0.01", "left_angle_V": "0.1", "left_offset_H": "0.02", "left_angle_H": "0.1",
+}  # fmt: skip
+
+
+def jobs_file(folder: Path, *lines: dict[str, str], name: str = "more") -> Path:
+    path = folder / f"{name}.csv"
+    path.write_text("\n".join([HEAD, *(job_line(**line) for line in lines)]) + "\n", encoding="utf-8")
+    return path
+
+
+def codes(report: object) -> list[str]:
+    return [str(problem.code) for problem in report.problems]  # type: ignore[attr-defined]
+
+
+def test_a_plants_files_go_in_and_every_row_has_its_entry(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    report = seed(engine, site, tmp_path)
+    assert [(sheet.table, sheet.read, sheet.taken) for sheet in report.sheets] == [
+        ("people", 1, 1), ("instruments", 1, 1), ("assets", 2, 2), ("breaks", 1, 1), ("jobs", 3, 3)
+    ]  # fmt: skip
+    tables = contents(engine)
+    numbers = [row[0] for row in tables["entry"]]
+    assert sorted(numbers) == list(range(1, len(numbers) + 1)), "no gap"
+    for table in ("asset_version", "machine_break", "person_version", "instrument_version", "job", "imported_file"):
+        assert {row[0] for row in tables[table]} <= set(numbers)
+    assert {row[3] for row in tables["entry"]} == {"tester"}
+
+
+def test_importing_the_same_files_again_changes_nothing(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    before = contents(engine)
+    report = bring_in(engine, site, *(tmp_path / f"{name}.csv" for name in FILES))
+    assert not report.written
+    assert not report.problems
+    assert sum(sheet.unchanged for sheet in report.sheets) == 8
+    assert contents(engine) == before
+
+
+def test_the_same_numbers_in_another_spelling_are_the_same_job(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    before = contents(engine)
+    again = tmp_path / "again.csv"
+    again.write_text(JOBS.replace("0.12,0.3,-0.05", "120 µm,0.30,-50 um"), encoding="utf-8")
+    report = bring_in(engine, site, again)
+    assert not report.written, report.problems
+    assert contents(engine) == before
+
+
+def test_a_job_that_the_book_holds_otherwise_is_refused(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    other = tmp_path / "other.csv"
+    other.write_text(JOBS.replace("0.12,0.3", "0.13,0.3"), encoding="utf-8")
+    report = bring_in(engine, site, other)
+    assert codes(report) == [Code.KEY_IN_BOOK]
+    assert report.problems[0].row == 3
+    assert "amendment" in report.problems[0].expected
+
+
+def test_one_bad_row_keeps_everything_out_and_a_dry_run_says_so(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    before = contents(engine)
+    path = jobs_file(tmp_path, GOOD, {**GOOD, "performed_at": "2025-07-01", "found_offset_V": "x"})
+    for dry in (True, False):
+        report = bring_in(engine, site, path, dry_run=dry)
+        assert codes(report) == [Code.NOT_A_NUMBER]
+        assert (report.problems[0].row, report.problems[0].column) == (3, "G (found offset V [mm])")
+        assert not report.written
+        assert contents(engine) == before
+    good = bring_in(engine, site, jobs_file(tmp_path, GOOD), dry_run=True)
+    assert good.taken == 1
+    assert contents(engine) == before
+
+
+def test_the_good_rows_can_go_in_alone(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    path = jobs_file(tmp_path, GOOD, {**GOOD, "performed_at": "2025-07-01", "tag": "P-9"})
+    report = bring_in(engine, site, path, accept_good=True)
+    assert report.written
+    assert report.taken == 1
+    (refused,) = report.sheets[0].refused
+    assert (refused.row, refused.cells[1]) == (3, "P-9")
+    assert "tag of an asset" in refused.why
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "column"),
+    [
+        ({"tag": "P-7"}, Code.UNKNOWN_ASSET, "B"),
+        ({"performed_at": "2030-01-01"}, Code.FUTURE_DATE, "C"),
+        ({"performed_at": "2025-13-01"}, Code.BAD_DATE, "C"),
+        ({"performed_at": ""}, Code.MISSING_VALUE, "C"),
+        ({"performed_at": "1925-01-01"}, Code.IMPOSSIBLE_VALUE, "C"),
+        ({"reason": "because"}, Code.NOT_A_CHOICE, "D"),
+        ({"reason": "installation"}, Code.IMPOSSIBLE_VALUE, "D"),
+        ({"found_angle_V": ""}, Code.INCOMPLETE, "H"),
+        ({"found_offset_V": "30"}, Code.IMPOSSIBLE_VALUE, "G"),
+        ({"found_offset_V": "3"}, Code.ODD_VALUE, "G"),
+        ({"found_offset_V": "3 °C"}, Code.WRONG_UNIT, "G"),
+        ({"soft_foot_before_1L": "-0.1"}, Code.ODD_VALUE, "O"),
+        ({"instrument": "D-77"}, Code.UNKNOWN_INSTRUMENT, "F"),
+        ({f"found_{part}": "" for part in ("offset_V", "angle_V", "offset_H", "angle_H")}, Code.LEFT_WITHOUT_FOUND, "G"),
+        ({"reason": "condition", **{f"left_{part}": "" for part in ("offset_V", "angle_V", "offset_H", "angle_H")}},
+         Code.FOUND_WITHOUT_LEFT, "K"),
+    ],
+)  # fmt: skip
+def test_each_kind_of_fault_is_named_with_its_column(
+    engine: sa.Engine, site: Site, tmp_path: Path, change: dict[str, str], code: Code, column: str
+) -> None:
+    seed(engine, site, tmp_path)
+    report = bring_in(engine, site, jobs_file(tmp_path, {**GOOD, **change}), dry_run=True)
+    assert [(str(p.code), p.column.split(" ")[0], p.row) for p in report.problems] == [(code, column, 2)]
+
+
+def test_two_jobs_under_one_number_or_at_one_moment_are_told(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    first = {**GOOD, "job": "N1"}
+    path = jobs_file(
+        tmp_path,
+        first,
+        first,
+        {**first, "found_offset_V": "0.03"},
+        {**GOOD, "job": "N2"},
+        {**GOOD, "job": "N3", "performed_at": "2025-06-02"},
+    )
+    report = bring_in(engine, site, path, dry_run=True)
+    assert [(str(p.code), p.row) for p in report.problems] == [
+        (Code.DUPLICATE, 3), (Code.KEY_CONFLICT, 4), (Code.SAME_MOMENT, 5)
+    ]  # fmt: skip
+
+
+def test_a_planned_look_without_an_as_left_leaves_what_it_found(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    blank = {f"left_{part}": "" for part in ("offset_V", "angle_V", "offset_H", "angle_H")}
+    report = bring_in(engine, site, jobs_file(tmp_path, {**GOOD, **blank}))
+    assert report.written
+    assert not report.problems
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    job = story.standing[-1].job
+    assert job.left == job.found
+
+
+def test_a_machine_is_judged_with_what_was_true_then(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    """The speed doubled on 1 May 2025: the limit of a job before it stays what it was."""
+    assets = (
+        ASSETS.replace("tag,description", "tag,valid from,description")
+        .replace("P-1,", "P-1,,")
+        .replace("P-2,", "P-2,,")
+    )
+    later = assets + "P-1,2025-05-01,cooling water pump,short flexible,,2970,200,600\n"
+    jobs = jobs_file(tmp_path, {**GOOD, "performed_at": "2025-04-30"}, {**GOOD, "performed_at": "2025-05-01"})
+    (path,) = write(tmp_path, assets=later)
+    assert bring_in(engine, site, path, jobs).written
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    limits = [line.limits.offset_mm for line in story.standing]
+    assert limits == [pytest.approx(120 / 1485), pytest.approx(120 / 2970)]
+    ratios = [line.found_ratio for line in story.standing]
+    # offset √(0.01² + 0.02²) = 0.02236 mm; angularity √2 · 0.1 mm/m; the larger of the two ratios counts
+    assert ratios == [pytest.approx(max(0.02236068 * n / 120, 0.14142136 * n / 1000), rel=1e-6) for n in (1485, 2970)]
+    assert len(story.versions) == 2
+    assert story.asset.speed_rpm == 2970
+
+
+def test_a_register_with_the_machine_in_the_row_of_its_job_founds_the_machine(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "Machine;Name;RPM;Date;Left offset V (mil);Left angle V (mil/in);Left offset H (mil);Left angle H (mil/in)\n"
+        "F-1;roof fan;985;3.4.2021;1,5;0,2;-2,0;0,1\n"
+        "F-1;roof fan;985;5.4.2022;1,0;0,2;-2,0;0,1\n",
+        encoding="cp1252",
+    )
+    report = bring_in(engine, site, path)
+    assert report.written, report.problems
+    story = Reader(engine).story(site.site_id, "F-1")
+    assert story is not None
+    assert (story.asset.description, story.asset.speed_rpm) == ("roof fan", 985)
+    assert len(story.standing) == 2
+    assert story.standing[0].job.left is not None
+    assert story.standing[0].job.left.offset_v == pytest.approx(1.5 * 0.0254)
+    assert story.standing[0].job.typed["left_offset_v"] == "1,5 mil"
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+def test_any_common_delimiter_and_encoding_is_read(
+    engine: sa.Engine, site: Site, tmp_path: Path, encoding: str, delimiter: str
+) -> None:
+    if engine.dialect.name == "postgresql":
+        pytest.skip("reading does not depend on the engine; once is enough")
+    text = 'tag,description,running speed [rpm]\nÖ-1,"Kühlwasser, groß\nzwei Zeilen",1485\nÄ-2,Lüfter,985\n'
+    path = tmp_path / "assets.csv"
+    quoted = text.replace(",", delimiter).replace(f"Kühlwasser{delimiter}", "Kühlwasser,")
+    path.write_bytes(quoted.encode(encoding))
+    report = bring_in(engine, site, path)
+    assert report.written, report.problems
+    story = Reader(engine).story(site.site_id, "Ö-1")
+    assert story is not None
+    assert story.asset.description == "Kühlwasser, groß zwei Zeilen"
+
+
+def test_a_machine_without_a_speed_is_taken_and_said_not_to_be_judged(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    (assets,) = write(tmp_path, assets="tag,description\nP-1,no speed\n")
+    report = bring_in(engine, site, assets, jobs_file(tmp_path, GOOD))
+    assert report.written
+    assert codes(report) == [Code.NOT_JUDGED]
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    assert story.standing[0].found_ratio is None
+
+
+def test_the_reader_reads_only_what_is_newer_and_agrees_with_a_fresh_one(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    reader = Reader(engine)
+    first = reader.history(site.site_id)
+    assert reader.history(site.site_id) is first
+    bring_in(engine, site, jobs_file(tmp_path, GOOD, {**GOOD, "tag": "P-2", "performed_at": "2023-01-01"}))
+    grown, fresh = reader.history(site.site_id), Reader(engine).history(site.site_id)
+    assert len(grown.jobs) == len(first.jobs) + 2
+    for name in grown.jobs.__slots__:
+        a, b = getattr(grown.jobs, name), getattr(fresh.jobs, name)
+        assert a.dtype == b.dtype
+        assert ((a == b) | ((a != a) & (b != b))).all(), name  # noqa: PLR0124 - NaN equals NaN here
+    assert grown.people == fresh.people == ("Ana Wick", "Bo Tarn")
