@@ -12,7 +12,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.browser import attach
 from dashboard.components.aria import aria
-from dashboard.components.pieces import Child, blank
+from dashboard.components.pieces import Child, nothing
 from dashboard.context import context
 from dashboard.fetch import scene
 from dashboard.ids import Shell
@@ -107,9 +107,8 @@ def route(pathname: str | None) -> Child:
     """Give the skeleton of the page of a path."""
     page = page_of(pathname)
     if page is None:
-        return html.Div(
-            blank(say("page.unknown.title"), say("page.unknown.text"), dcc.Link(say("page.unknown.back"), href="/")),
-            className="page",
+        return nothing(
+            say("page.unknown.title"), say("page.unknown.text"), dcc.Link(say("page.unknown.back"), href=month.PATH)
         )
     return page.layout()
 
@@ -143,7 +142,7 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
         if seen.site
         else say("foot.no_site")
     )
-    foot = say("foot.head", head=count(context().book.head()), book=context().settings.shown)
+    foot = say("foot.head", head=count(context().book.head()))
     return parts, [html.Span(site), html.Span(foot)]
 
 

@@ -48,44 +48,58 @@ def _text(field: str, header: str, width: int, **more: Any) -> dict[str, Any]:
 
 
 def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[str, Any]]:
-    columns: list[dict[str, Any]] = [
+    unit = say("grid.typed") if typed else display.unit(Quantity.OFFSET)
+    # Every column stands in a group: an empty cell above a pinned column would be a row without cells to a screen reader.
+    visit = _group(
+        "grid.visit",
         # Dates are written as years first, so that sorting texts sorts times.
         _text("date", say("grid.date"), 104, pinned="left"),
         _text("stands", say("grid.stands"), 118),
         _text("reason", say("grid.reason"), 98),
-        _judged("found_ratio", say("grid.found_ratio")),
-        _judged("left_ratio", say("grid.left_ratio")),
-        _text("people", say("grid.people"), 150),
-        _text("instrument", say("grid.instrument"), 102),
-    ]
-    stages = STAGES if with_target else STAGES[:2]
-    for stage in stages:
-        children = [
-            _number(
-                f"{stage}_{component}",
-                f"{say(f'component.short.{component}')} [{say('grid.typed') if typed else display.unit(quantity)}]",
-                None if typed else display.decimals(quantity),
-            )
-            for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True)
-        ]
-        columns.append({"headerName": say(f"grid.{stage}"), "children": children})
-    unit = say("grid.typed") if typed else display.unit(Quantity.OFFSET)
-    columns += [
+    )
+    verdict = _group(
+        "grid.ratio", _judged("found_ratio", say("grid.found_ratio")), _judged("left_ratio", say("grid.left_ratio"))
+    )
+    who = _group("grid.who", _text("people", say("grid.people"), 150), _text("instrument", say("grid.instrument"), 102))
+    stages = [_stage(stage, display, typed=typed) for stage in (STAGES if with_target else STAGES[:2])]
+    feet = _group(
+        "grid.feet",
         _text("soft_before", say("grid.soft_before", unit=unit), 170),
         _text("soft_after", say("grid.soft_after", unit=unit), 170),
         _text("moves", say("grid.moves", unit=unit), 190),
+    )
+    work = _group(
+        "grid.work",
         _text("method", say("grid.method"), 130),
         _text("work_order", say("grid.work_order"), 110),
         _text("hours", say("grid.hours"), 92, type="rightAligned"),
         _text("temperatures", say("grid.temperatures", unit=display.temperature), 150),
-        _text("limit_set", say("grid.limit_set"), 150),
+        _text("checks", say("grid.checks"), 200),
         _text("notes", say("grid.notes"), 260),
         _text("reviewer", say("grid.reviewer"), 120),
+    )
+    book = _group(
+        "grid.book",
+        _text("limit_set", say("grid.limit_set"), 150),
+        _text("ref", say("grid.ref"), 110),
         _text("entry", say("grid.entry"), 84, type="rightAligned"),
         _text("recorded", say("grid.recorded"), 150),
         _text("source", say("grid.source"), 160),
-    ]
-    return columns
+    )
+    return [visit, verdict, who, *stages, feet, work, book]
+
+
+def _group(key: str, *children: dict[str, Any]) -> dict[str, Any]:
+    return {"headerName": say(key), "children": list(children), "marryChildren": True}
+
+
+def _stage(stage: str, display: Display, *, typed: bool) -> dict[str, Any]:
+    children = []
+    for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True):
+        unit = say("grid.typed") if typed else display.unit(quantity)
+        header = f"{say(f'component.short.{component}')} [{unit}]"
+        children.append(_number(f"{stage}_{component}", header, None if typed else display.decimals(quantity)))
+    return _group(f"grid.{stage}", *children)
 
 
 def _judged(field: str, header: str) -> dict[str, Any]:
@@ -138,6 +152,8 @@ def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
             for value in (job.temp_stationary_c, job.temp_movable_c, job.temp_ambient_c)
         ),
         "limit_set": line.limit_set,
+        "checks": "; ".join(job.checks),
+        "ref": job.ref,
         "notes": job.notes,
         "reviewer": job.reviewer,
         "entry": str(line.entry),

@@ -102,6 +102,16 @@ def blank(title: str, text: str, *more: Child) -> html.Div:
     return html.Div([html.H2(title), html.P(text), *more], className="blank")
 
 
+def nothing(title: str, text: str, *more: Child) -> html.Div:
+    """Put a whole page on which there is nothing to show."""
+    return html.Div([html.H1(title), html.Div([html.P(text), *more], className="blank")], className="page")
+
+
+def empty_book() -> html.Div:
+    """Put the page of a book without a site: what to type first."""
+    return nothing(say("book.empty.title"), say("book.empty.text"), html.Code(say("book.empty.command")))
+
+
 def waiting() -> html.Div:
     """Put what is seen until the numbers are there."""
     return html.Div(html.P(say("page.waiting")), className="waiting")

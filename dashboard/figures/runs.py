@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
@@ -155,8 +156,9 @@ def _steps(
 
 def _marks(figure: go.Figure, marks: Sequence[Mark], palette: Palette, *, named: bool) -> None:
     for mark in marks:
+        at: Any = mark.at.isoformat()  # the types know numbers only, an axis of dates takes texts
         figure.add_shape(
-            type="line", x0=mark.at.isoformat(), x1=mark.at.isoformat(), yref="paper", y0=0.0, y1=1.0, name=mark.name,
+            type="line", x0=at, x1=at, yref="paper", y0=0.0, y1=1.0, name=mark.name,
             line={"color": palette.ink, "width": 1.25, "dash": "longdashdot"},
         )  # fmt: skip
         if named:

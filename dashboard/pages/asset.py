@@ -14,7 +14,18 @@ from dash.exceptions import PreventUpdate
 from dashboard.components.chart import chart
 from dashboard.components.jobs_grid import jobs_grid
 from dashboard.components.links import machine
-from dashboard.components.pieces import Child, blank, choices, heading, note, problems, section, sentence, waiting
+from dashboard.components.pieces import (
+    Child,
+    blank,
+    choices,
+    empty_book,
+    heading,
+    note,
+    problems,
+    section,
+    sentence,
+    waiting,
+)
 from dashboard.components.tables import Column, table
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
@@ -51,7 +62,7 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         raise PreventUpdate
     seen = scene(pathname, search)
     if seen.site is None:
-        return blank(say("book.empty.title"), say("book.empty.text"), html.Code(say("book.empty.command")))
+        return empty_book()
     tag = tag_of(pathname)
     if not tag:
         return list_body(finder_view.build(seen.history, seen.place.get("q")), seen)

@@ -20,6 +20,7 @@ from dashboard.components.links import machine
 from dashboard.components.pieces import (
     Child,
     blank,
+    empty_book,
     heading,
     key_number,
     key_numbers,
@@ -67,7 +68,7 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         raise PreventUpdate
     seen = scene(pathname, search)
     if seen.site is None:
-        return blank(say("book.empty.title"), say("book.empty.text"), html.Code(say("book.empty.command")))
+        return empty_book()
     month = read_month(seen.place)
     view = build(
         seen.history,

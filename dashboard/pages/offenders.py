@@ -16,6 +16,7 @@ from dashboard.components.pieces import (
     Child,
     blank,
     choices,
+    empty_book,
     heading,
     key_number,
     key_numbers,
@@ -60,7 +61,7 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         raise PreventUpdate
     seen = scene(pathname, search)
     if seen.site is None:
-        return blank(say("book.empty.title"), say("book.empty.text"), html.Code(say("book.empty.command")))
+        return empty_book()
     window, speed = read_window(seen.place), read_class(seen.place)
     view = build(
         seen.history, seen.runs, window.value, speed.value, seen.today, site=seen.site, limit_set=seen.limit_set

@@ -8,7 +8,7 @@ import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS
-from models.history.distributions import t_cdf, t_quantile
+from models.history.distributions import t_cdf, t_quantile_by_table
 from models.history.intervals import wilson
 from models.history.material import Material
 from models.history.predictions import Predictions
@@ -159,12 +159,13 @@ def kupiec_ratio(misses: int, trials: int, chance: float) -> float:
 def _losses(predictions: Predictions) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Give the pinball loss of each component by the forecast, by no change and by the class."""
     actual = predictions.mean + predictions.error
-    df = np.maximum(predictions.df, 1.0)[:, None]
+    quantiles = [t_quantile_by_table(quantile, np.maximum(predictions.df, 1.0))[:, None] for quantile in QUANTILES]
 
     def loss(mean: FloatArray, variance: FloatArray) -> FloatArray:
         total = np.zeros_like(mean)
-        for quantile in QUANTILES:
-            gap = actual - (mean + np.sqrt(variance) * t_quantile(quantile, df))
+        spread = np.sqrt(variance)
+        for quantile, at in zip(QUANTILES, quantiles, strict=True):
+            gap = actual - (mean + spread * at)
             total += np.maximum(quantile * gap, (quantile - 1.0) * gap)
         return total / len(QUANTILES)
 

@@ -153,37 +153,90 @@ def fit_classes(
         One row a fit; the last is the fleet's.
     """
     chosen = np.ones(len(material), dtype=np.bool_) if rows is None else rows
-    model = fit_variance(material, grouping, chosen, reading)
-    fits, series = len(grouping.label), len(material.series_asset)
-    mean, mean_variance, between = np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros((fits, 4))
-    df0, factor0 = np.full(fits, np.inf), np.ones(fits)
-    correlation = np.tile(np.eye(4), (fits, 1, 1))
-    residual_df, members = np.zeros(fits), np.zeros(fits, dtype=np.int64)
-    for index in range(fits):
-        inside = chosen & grouping.rows_of(index, material.series)
-        own = np.full(series, index)
-        sums = sums_of(material, model, own, inside, series)
+    fits = len(grouping.label)
+    result = _Fitting(material, grouping, chosen, reading, fits)
+    wanted = np.unique(grouping.fit[material.series[chosen]])
+    result.fit(wanted[wanted != grouping.fleet])
+    usable = result.usable
+    if not usable[wanted].all():
+        # A class that is large by count may have hardly a second run: it borrows the fleet's figures.
+        result.fit(np.array([grouping.fleet]))
+        result.borrow(np.flatnonzero(~usable[:-1]))
+    return result.done()
+
+
+class _Fitting:
+    """The figures of the fits while they are found."""
+
+    def __init__(
+        self, material: Material, grouping: Grouping, rows: BoolArray, reading: FloatArray | None, fits: int
+    ) -> None:
+        self.material, self.grouping, self.rows, self.reading = material, grouping, rows, reading
+        self.variance = VarianceModel(np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros(fits, dtype=np.int64))
+        self.mean, self.mean_variance, self.between = np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros((fits, 4))
+        self.df0, self.factor0 = np.full(fits, np.inf), np.ones(fits)
+        self.correlation = np.tile(np.eye(4), (fits, 1, 1))
+        self.residual_df, self.members = np.zeros(fits), np.zeros(fits, dtype=np.int64)
+
+    @property
+    def usable(self) -> BoolArray:
+        """Tell which fits have thirty series and thirty residuals."""
+        enough = self.variance.residuals >= FEWEST_RESIDUALS
+        return np.asarray((self.members >= SMALLEST_CLASS) & enough, dtype=np.bool_)
+
+    def fit(self, wanted: IntArray) -> None:
+        model = fit_variance(self.material, self.grouping, self.rows, self.reading, only=wanted)
+        for part in ("walk", "readings", "residuals"):
+            getattr(self.variance, part)[wanted] = getattr(model, part)[wanted]
+        for index in wanted.tolist():
+            self._fit_one(index)
+
+    def borrow(self, poor: IntArray) -> None:
+        model = self.variance
+        parts = (
+            self.mean,
+            self.mean_variance,
+            self.between,
+            self.df0,
+            self.factor0,
+            self.correlation,
+            self.residual_df,
+        )
+        for part in (*parts, self.members, model.walk, model.readings, model.residuals):
+            part[poor] = part[-1]
+
+    def done(self) -> ClassFits:
+        return ClassFits(
+            self.variance,
+            self.mean,
+            self.mean_variance,
+            self.between,
+            self.df0,
+            self.factor0,
+            self.correlation,
+            self.residual_df,
+            self.members,
+            self.usable,
+        )
+
+    def _fit_one(self, index: int) -> None:
+        material, series = self.material, len(self.material.series_asset)
+        inside = self.rows & self.grouping.rows_of(index, material.series)
+        sums = sums_of(material, self.variance, np.full(series, index), inside, series)
         squares, df = sums.residual()
         some = df > 0.0
-        df0[index], factor0[index] = variance_prior(squares[some] / df[some], df[some])
-        factor, _ = moderate(squares, df, np.full(series, df0[index]), np.full(series, factor0[index]))
+        prior = variance_prior(squares[some] / df[some], df[some])
+        self.df0[index], self.factor0[index] = prior
+        factor, _ = moderate(squares, df, np.full(series, prior[0]), np.full(series, prior[1]))
         rate, variance = sums.rate()
+        spread = np.where(np.isfinite(variance), np.maximum(variance * factor[:, None], 1e-300), np.inf)
         for component in range(4):
             use = np.isfinite(variance[:, component])
-            common = dersimonian_laird(
-                rate[use, component], np.maximum(variance * factor[:, None], 1e-300)[use, component]
-            )
-            mean[index, component], mean_variance[index, component] = common.mean, common.mean_variance
-            between[index, component] = common.between
-        correlation[index], residual_df[index] = _correlation(material, model, index, inside, rate)
-        members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
-    usable = (members >= SMALLEST_CLASS) & (model.residuals >= FEWEST_RESIDUALS)
-    for index in np.flatnonzero(~usable[:-1]).tolist():
-        # A class that is large by count may have hardly a second run: it borrows the fleet's figures.
-        for part in (mean, mean_variance, between, df0, factor0, correlation, residual_df, members, usable):
-            part[index] = part[-1]
-        model.walk[index], model.readings[index] = model.walk[-1], model.readings[-1]
-    return ClassFits(model, mean, mean_variance, between, df0, factor0, correlation, residual_df, members, usable)
+            common = dersimonian_laird(rate[use, component], spread[use, component])
+            self.mean[index, component], self.mean_variance[index, component] = common.mean, common.mean_variance
+            self.between[index, component] = common.between
+        self.correlation[index], self.residual_df[index] = _correlation(material, self.variance, index, inside, rate)
+        self.members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
 
 
 def _correlation(

@@ -1,4 +1,4 @@
-"""Effects of persons and instruments over the whole fleet: is what one measures always a little off?
+"""Effects of persons and instruments over the whole fleet: whether what one measures is always a little off.
 
 The drift of a run holds the reading error of the one who found it minus that of
 the one who left it.  Over many assets these differences give each person or
@@ -8,12 +8,12 @@ uncertain.  An effect is a question to the method, never a verdict on a person.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.history.classes import Grouping
-from models.history.columns import FloatArray, IntArray, JobColumns
+from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import normal_cdf, normal_quantile
 from models.history.drift import fit_classes
 from models.history.material import Material
@@ -62,17 +62,13 @@ class Holding:
     jobs: IntArray
 
 
-def effects_of(
-    jobs: JobColumns, runs: Runs, material: Material, grouping: Grouping, who: IntArray, count: int
-) -> Effects:
+def effects_of(runs: Runs, material: Material, grouping: Grouping, who: IntArray, count: int) -> Effects:
     """Estimate the effect of each person or instrument on what it reads.
 
     Parameters
     ----------
-    jobs : JobColumns
-        The jobs that stand. [unitless]
     runs : Runs
-        Their runs. [unitless]
+        The runs. [unitless]
     material : Material
         Known runs. [unitless]
     grouping : Grouping
@@ -92,8 +88,6 @@ def effects_of(
     Weighted least squares on drift = effect of the finder − effect of the leaver, drifts taken about the class's
     mean rate. Only differences are known, so the median of all is 0. Runs in which both are the same say nothing.
     """
-    from dataclasses import replace
-
     raw_material = replace(material, drift=runs.drift[material.run])
     fits = fit_classes(raw_material, grouping)
     fit = grouping.fit[material.series]
@@ -144,7 +138,7 @@ def _solve(
     return inverse @ right, np.sqrt(np.maximum(np.diag(inverse), 0.0))
 
 
-def holding_of(start_who: IntArray, expected: FloatArray, returned: IntArray, count: int) -> Holding:
+def holding_of(start_who: IntArray, expected: FloatArray, returned: BoolArray, count: int) -> Holding:
     """Compare how often what each person left came back with what was to be expected.
 
     Parameters
@@ -165,7 +159,7 @@ def holding_of(start_who: IntArray, expected: FloatArray, returned: IntArray, co
     known = start_who >= 0
     who, chance, back = start_who[known], expected[known], returned[known].astype(np.float64)
     observed = np.bincount(who, back, count)
-    total, spread = np.bincount(who, chance, count), np.bincount(who, chance * (1.0 - chance), count)
+    total, spread = (np.bincount(who, part, count).astype(np.float64) for part in (chance, chance * (1.0 - chance)))
     jobs_of = np.bincount(who, minlength=count)
     enough = (jobs_of >= FEWEST_JOBS) & (spread > 0.0)
     prior = fit_gamma(observed[enough].astype(np.int64), total[enough])

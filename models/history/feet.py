@@ -12,6 +12,7 @@ import numpy as np
 
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.distributions import t_quantile
 from models.history.drift import Rates, fit_classes, rates_of, sums_of
 from models.history.material import Material
 from models.history.runs import Runs
@@ -107,8 +108,6 @@ def foot_rates(
 
 
 def _leaves_out_zero(rates: Rates, confidence: float) -> BoolArray:
-    from models.history.distributions import t_quantile
-
     half = t_quantile(0.5 + confidence / 2.0, np.maximum(rates.df, 1.0))[:, None] * rates.raw_se
     return np.asarray(np.abs(rates.raw) > half, dtype=np.bool_)
 

@@ -83,7 +83,7 @@ def material_of(jobs: JobColumns, breaks: BreakColumns, runs: Runs, assets: Asse
     at_row[jobs.asset[stands]] = stands
     rows = np.flatnonzero(runs.known)
     asset = runs.asset[rows]
-    by_hours, years, duty = _service(runs, rows, count)
+    by_hours, years, duty = service_of(runs, rows, count)
     scale_row = judged_rows(jobs, count)
     scale = np.where(scale_row[asset] >= 0, scale_row[asset], 0)
     drift = in_limit_units(runs.drift[rows], jobs.limits[scale], jobs.span_mm[scale])
@@ -111,7 +111,23 @@ def _series_of_jobs(jobs: JobColumns, runs: Runs) -> IntArray:
     return np.asarray(np.cumsum(begins) - 1, dtype=np.int64)
 
 
-def _service(runs: Runs, rows: IntArray, assets: int) -> tuple[BoolArray, FloatArray, FloatArray]:
+def service_of(runs: Runs, rows: IntArray, assets: int) -> tuple[BoolArray, FloatArray, FloatArray]:
+    """Give the time in service of some runs, and by which clock it goes for each asset.
+
+    Parameters
+    ----------
+    runs : Runs
+        The runs. [unitless]
+    rows : (n,) int array
+        Which of them. [unitless]
+    assets : int
+        Number of assets. [unitless]
+
+    Returns
+    -------
+    by_hours, years, duty : (assets,) bool array, (n,) and (assets,) float arrays
+        Whether the hours run are used; service of each run; years of service in a calendar year. [unitless, year, unitless]
+    """
     asset, days, hours = runs.asset[rows], runs.days[rows], runs.hours[rows]
     known = np.bincount(asset, minlength=assets)
     counted = np.bincount(asset[~np.isnan(hours)], minlength=assets)

@@ -15,7 +15,7 @@ import numpy as np
 from models.history.classes import SMALLEST_CLASS, Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS, Factors, conformal_factors, depth_of
-from models.history.distributions import t_quantile
+from models.history.distributions import t_quantile_by_table
 from models.history.drift import ClassFits, Sums, fit_classes, rates_of
 from models.history.material import Material
 
@@ -64,6 +64,7 @@ class _Batch:
     depth: IntArray
     fit: IntArray
     half: FloatArray
+    score: FloatArray
     class_mean: FloatArray
     class_variance: FloatArray
     zero_variance: FloatArray
@@ -151,7 +152,7 @@ def predict_past(material: Material, grouping: Grouping, reading: FloatArray | N
         if len(np.unique(material.series[past])) < SMALLEST_CLASS:
             continue
         fits = fit_classes(material, grouping, past, reading)
-        if not fits.usable[grouping.fleet]:
+        if not fits.usable.any():
             continue
         factors = _factors_until(batches, material, grouping, begin)
         batch = _predict_year(
@@ -199,7 +200,7 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
         _exclusive(weight * years * value, series),
         np.maximum(_exclusive(weight * value**2, series), 0.0),
     )
-    chosen = np.flatnonzero(rows & (sums.n.max(axis=1, initial=0.0) > 0) & judged.any(axis=1))
+    chosen = np.flatnonzero(rows & (sums.n.max(axis=1, initial=0.0) > 0) & judged.any(axis=1) & fits.usable[fit])
     here = Sums(*(part[chosen] for part in (sums.n, sums.tt, sums.td, sums.dd)))
     own = fit[chosen]
     rates = rates_of(here, fits, own)
@@ -211,7 +212,7 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
     )
     df = effective_df(rates.df, chance, np.where(judged[chosen], variance, np.nan))
     depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
-    quantile = np.stack([t_quantile(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
+    quantile = np.stack([t_quantile_by_table(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
     plain = np.sqrt(variance)[:, :, None] * quantile[:, None, :]
     of_class = fits.variance.of(material.years[chosen], own) * fits.factor0[own][:, None]
     squared = material.years[chosen][:, None] ** 2
@@ -223,16 +224,11 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
         depth=depth,
         fit=own,
         half=plain * factors.factor[own, depth][:, None, :],
+        score=np.abs(material.drift[chosen] - mean)[:, :, None] / plain,
         class_mean=fits.mean[own] * material.years[chosen][:, None],
         class_variance=of_class + squared * fits.between[own],
         zero_variance=of_class + squared * (fits.between[own] + fits.mean[own] ** 2),
     )
-
-
-def _score(batch: _Batch, material: Material) -> FloatArray:
-    error = np.abs(material.drift[batch.row] - batch.mean)[:, :, None]
-    quantile = np.stack([t_quantile(0.5 + k / 2, np.maximum(batch.df, 1.0)) for k in LEVELS], axis=1)
-    return np.asarray(error / (np.sqrt(batch.variance)[:, :, None] * quantile[:, None, :]), dtype=np.float64)
 
 
 def _factors_until(batches: list[_Batch], material: Material, grouping: Grouping, until: int | None) -> Factors:
@@ -240,7 +236,7 @@ def _factors_until(batches: list[_Batch], material: Material, grouping: Grouping
     score, depth, fit = [np.zeros((0, 4, len(LEVELS)))], [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
     for batch in batches:
         seen = np.ones(len(batch.row), np.bool_) if until is None else material.end_us[batch.row] <= until
-        score.append(_score(batch, material)[seen])
+        score.append(batch.score[seen])
         depth.append(batch.depth[seen])
         fit.append(batch.fit[seen])
     return conformal_factors(np.concatenate(score), np.concatenate(depth), np.concatenate(fit), len(grouping.label))

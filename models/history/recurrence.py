@@ -1,4 +1,4 @@
-"""Recurrence: whether returns come closer together, for one asset and for a class.
+"""Recurrence: whether returns come closer together, for one asset and for a class."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ fitted to the class.  Nothing is approximated but the grid on which λ lies.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -196,8 +196,6 @@ def _quantile(reached: FloatArray, p: float) -> FloatArray:
 
 
 def _nothing(result: ReturnRates) -> ReturnRates:
-    from dataclasses import replace
-
     nan = np.full(len(result.looks), np.nan)
     blank = Posterior(nan, nan, nan, nan)
     return replace(result, share=blank, rate=blank)

@@ -1,4 +1,4 @@
-"""Shape of a drift: does it grow with time, or is it the same step after every visit?
+"""Shape of a drift: whether it grows with time, or is the same step after every visit.
 
 A base that settles moves further in a longer run.  A pipe that pulls, or a
 target that is wrong, puts the machine back by the same amount however long the

@@ -25,6 +25,7 @@ CAP_KEEPS = 0.99988
 """Share of a normal variance that is left under :data:`CAP`: 1 − 2(4 φ(4) + Q(4)) + 32 Q(4)."""
 
 ROUNDS = 15
+"""Rounds of reweighting at most; they end when neither figure moves by a thousandth of the variance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,12 @@ class VarianceModel:
 
 
 def fit_variance(
-    material: Material, grouping: Grouping, rows: BoolArray, reading: FloatArray | None = None
+    material: Material,
+    grouping: Grouping,
+    rows: BoolArray,
+    reading: FloatArray | None = None,
+    *,
+    only: IntArray | None = None,
 ) -> VarianceModel:
     """Fit the variance model of each class by non-negative regression of squared residuals on time.
 
@@ -72,6 +78,8 @@ def fit_variance(
         Which runs to use; a back-test leaves out those of its future. [unitless]
     reading : (n, 4) float array or None
         Variance 2 σ_m² of each drift, where repeat readings give it; then only σ_w is fitted. [limit²]
+    only : int array or None
+        The fits that are wanted; the others stay 0. [unitless]
 
     Returns
     -------
@@ -91,7 +99,7 @@ def fit_variance(
     fits = len(grouping.label)
     walk, readings = np.zeros((fits, 4)), np.zeros((fits, 4))
     residuals = np.zeros(fits, dtype=np.int64)
-    for index in range(fits):
+    for index in range(fits) if only is None else only.tolist():
         chosen = np.flatnonzero(rows & grouping.rows_of(index, material.series))
         for component in range(4):
             use = chosen[~np.isnan(material.drift[chosen, component]) & (material.years[chosen] > 0.0)]
@@ -125,7 +133,11 @@ def _fit_one(
             squares = (drift - rate[member] * years) ** 2 / np.maximum(free, 1e-12)
             free = np.where(several, free, 0.0)
         capped = np.minimum(squares, CAP * variance) / CAP_KEEPS
-        walk, readings = _regress(capped, years, free / variance**2, given)
+        before = walk * float(np.median(years)) + readings
+        last, (walk, readings) = (walk, readings), _regress(capped, years, free / variance**2, given)
+        moved = abs(walk - last[0]) * float(np.median(years)) + abs(readings - last[1])
+        if moved < 1e-3 * max(before, FINEST):
+            break
     return walk, readings, int(np.count_nonzero(free > 1e-6))
 
 

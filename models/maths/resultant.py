@@ -142,7 +142,7 @@ def square_probability(mean: FloatArray, covariance: FloatArray, limit: FloatArr
     high = np.clip(mean[:, 0] + SIGMAS * first, -limit, limit)
     # Where both go together the second axis cuts the range sharply: cut it there first.
     sharp = rest < 1e-3 * second
-    safe = np.where(np.abs(slope) > 0, slope, 1.0)
+    safe = np.where(sharp & (np.abs(slope) > 0), slope, 1.0)
     cuts = np.sort(np.stack([(-limit - mean[:, 1]) / safe, (limit - mean[:, 1]) / safe]), axis=0) + mean[:, 0]
     cut = sharp & (np.abs(slope) > 0)
     low, high = np.where(cut, np.maximum(low, cuts[0]), low), np.where(cut, np.minimum(high, cuts[1]), high)

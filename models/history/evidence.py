@@ -1,0 +1,177 @@
+"""Evidence in words: for one asset, what speaks for and against each cause, with the jobs it rests on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.history.columns import AssetColumns, FloatArray, IntArray, JobColumns
+from models.history.direction import VERDICT_WORDS, Directions, direction_words
+from models.history.feet import MOVES_WORDS, FootRates
+from models.history.material import Material
+from models.history.patterns import (
+    CAUSE_WORDS,
+    LOOSE_BOLTS,
+    PIPE_STRAIN,
+    SETTLE_WORDS,
+    SETTLING,
+    SOFT_FOOT,
+    THERMAL_TARGET,
+    Patterns,
+)
+from models.history.runs import Runs
+from models.history.shape import Shapes
+
+FOR, AGAINST, OPEN = "suggests", "speaks against", "says nothing about"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of evidence.
+
+    ``stance`` is 'suggests', 'speaks against' or 'says nothing about'; ``weight``
+    is log₁₀ of a likelihood ratio or NaN; ``entries`` are the jobs it rests on;
+    ``settles`` is the observation that would decide.
+    """
+
+    cause: str
+    stance: str
+    text: str
+    weight: float
+    entries: tuple[int, ...]
+    settles: str
+
+
+def evidence_for(
+    asset: int,
+    jobs: JobColumns,
+    runs: Runs,
+    assets: AssetColumns,
+    material: Material,
+    *,
+    patterns: Patterns,
+    directions: Directions,
+    shapes: Shapes,
+    feet: FootRates,
+) -> tuple[Line, ...]:
+    """Write the evidence for one asset, one line a cause.
+
+    Parameters
+    ----------
+    asset : int
+        Index of the asset. [unitless]
+    jobs, runs, assets, material, patterns, directions, shapes, feet
+        The history and what was found in it. [unitless]
+
+    Returns
+    -------
+    tuple of Line
+        Suggested causes first.
+    """
+    series = int(material.series_now[asset])
+    mine = material.run[material.series == series] if series >= 0 else np.zeros(0, dtype=np.int64)
+    entries = _entries(jobs, runs, mine)
+    soft = np.flatnonzero((jobs.asset == asset) & ~np.isnan(jobs.soft_before))
+    texts = {
+        SETTLING: _settling(series, directions, shapes, feet, neighbours(asset, assets, material, feet)),
+        PIPE_STRAIN: _step(series, shapes, "sideways"),
+        THERMAL_TARGET: _step(series, shapes, "up or down") + _warm(asset, patterns),
+        SOFT_FOOT: f"{patterns.soft_over[asset]} of {patterns.soft_looks[asset]} visits found a foot over its limit",
+        LOOSE_BOLTS: _scatter(asset, series, patterns, directions),
+    }
+    lines = []
+    for cause, text in texts.items():
+        rests = tuple(jobs.entry[soft].tolist()) if cause == SOFT_FOOT else entries
+        stance = _stance(patterns, asset, cause)
+        lines.append(
+            Line(CAUSE_WORDS[cause], stance, text, float(patterns.weight[asset, cause]), rests, SETTLE_WORDS[cause])
+        )
+    return tuple(sorted(lines, key=lambda line: (FOR, AGAINST, OPEN).index(line.stance)))
+
+
+def _stance(patterns: Patterns, asset: int, cause: int) -> str:
+    if patterns.suggested[asset, cause]:
+        return FOR
+    if np.isnan(patterns.p[asset, cause]):
+        return OPEN
+    # A test that came out well above the fleet's level while it had something to test speaks against.
+    return AGAINST if patterns.p[asset, cause] > 0.2 else OPEN
+
+
+def _entries(jobs: JobColumns, runs: Runs, mine: IntArray) -> tuple[int, ...]:
+    rows = np.unique(np.concatenate([runs.start_row[mine], runs.end_row[mine]]))
+    return tuple(jobs.entry[rows].tolist())
+
+
+def _settling(series: int, directions: Directions, shapes: Shapes, feet: FootRates, around: tuple[int, float]) -> str:
+    if series < 0 or directions.n[series] == 0:
+        return "no completed interval"
+    verdict = VERDICT_WORDS[directions.verdict[series]]
+    raw = feet.rates.raw[series]
+    words = f"{verdict} over {directions.n[series]} intervals"
+    if np.isfinite(raw[:2]).all():
+        words += f"; {MOVES_WORDS[feet.vertical[series]]} ({raw[0]:+.3f} and {raw[1]:+.3f} mm a year, up is +)"
+    others, mean = around
+    if others:
+        words += f"; the {others} others of its area move {mean:+.3f} mm a year at the far feet"
+    return words + _shape_words(float(shapes.log_ratio[series]))
+
+
+def _step(series: int, shapes: Shapes, where: str) -> str:
+    if series < 0 or np.isnan(shapes.step_p[series]):
+        return "fewer than three intervals"
+    step = shapes.step[series]
+    places = [direction_words(*np.nan_to_num(step[list(pair)]).tolist()) for pair in ((0, 2), (1, 3))]
+    share = float(shapes.vertical_share[series])
+    words = f"after each visit it moves {places[0]} (first place) and {places[1]} (second place)"
+    return f"{words}; {100.0 * (share if where == 'up or down' else 1.0 - share):.0f} % of it {where}" + _shape_words(
+        float(shapes.log_ratio[series])
+    )
+
+
+def _shape_words(log_ratio: float) -> str:
+    if np.isnan(log_ratio):
+        return ""
+    times = min(10.0 ** abs(log_ratio), 1000.0)
+    if times < 10.0**0.5:
+        return "; the intervals do not tell a movement in time from a step at each visit"
+    many = f"{times:.0f}" if times < 1000.0 else "1000 or more"
+    better, worse = ("the same step each time", "movement in proportion to time")
+    if log_ratio < 0.0:
+        better, worse = worse, better
+    return f"; {better} is {many} times as likely as {worse}"
+
+
+def _warm(asset: int, patterns: Patterns) -> str:
+    slope = float(patterns.warm_slope[asset])
+    if np.isnan(slope):
+        return "; too few temperatures to see whether it follows them"
+    return f"; {slope:+.3f} limits for each degree that the movable machine is warmer ({patterns.warm_runs[asset]} intervals)"
+
+
+def _scatter(asset: int, series: int, patterns: Patterns, directions: Directions) -> str:
+    p = float(patterns.p[asset, LOOSE_BOLTS])
+    if series < 0 or np.isnan(p):
+        return "too few intervals to judge its scatter"
+    return f"a scatter as large as this or larger comes by chance in {100.0 * p:.2g} % of its class; {VERDICT_WORDS[directions.verdict[series]]}"
+
+
+def neighbours(asset: int, assets: AssetColumns, material: Material, feet: FootRates) -> tuple[int, float]:
+    """Give how many other assets of the same area have a known rate at the far feet, and its mean [mm/year].
+
+    Parameters
+    ----------
+    asset : int
+        Index of the asset. [unitless]
+    assets, material, feet
+        The history and the rates of feet. [unitless]
+    """
+    if not str(assets.area[asset]):
+        return 0, float("nan")
+    others = np.flatnonzero(
+        (assets.area == assets.area[asset]) & (np.arange(len(assets)) != asset) & (material.series_now >= 0)
+    )
+    rate: FloatArray = feet.rates.raw[material.series_now[others], 1]
+    known = rate[np.isfinite(rate)]
+    return len(known), float(np.mean(known)) if len(known) else float("nan")

@@ -1,0 +1,1 @@
+"""Benchmarks: each figure beside a floor or a peer that was measured in the same run."""
