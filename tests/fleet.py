@@ -73,12 +73,15 @@ def asset_columns(n: int, **given: object) -> AssetColumns:
 
 @dataclass(frozen=True)
 class Truth:
-    """What was planted: rate of each asset [limit/year], its scatter factor, and the settings."""
+    """What was planted: rate of each asset [limit/year], its scatter factor, how it was truly left, and its cause.
+
+    ``cause`` is −1 for none, else an index into the causes of ``models.history.patterns``.
+    """
 
     rate: NDArray[np.float64]
     scatter: NDArray[np.float64]
-    sigma_w: float
-    sigma_m: float
+    left: NDArray[np.float64]
+    cause: NDArray[np.int64]
 
 
 @dataclass(frozen=True)

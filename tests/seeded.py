@@ -21,7 +21,7 @@ JOBS = """job,tag,performed at,reason,people,instrument,found offset V [mm],foun
 J1,P-1,2024-03-04 09:30,installation,Ana Wick,D-1,,,,,0.01,0.1,-0.02,0.05,,,,,first
 J2,P-1,2025-03-04 09:30,planned,Ana Wick; Bo Tarn,D-1,0.12,0.3,-0.05,0.2,0.02,0.1,0.01,-0.05,0.02,0.01,0.09,0.01,
 J3,P-2,2025-05-04,condition,Bo Tarn,D-1,0.05,0.8,0.0,0.1,0.01,0.1,0.0,0.0,,,,,
-"""  # noqa: E501
+"""
 BREAKS = """tag,date,replaced,reason
 P-2,2025-01-10,coupling,worn
 """

@@ -140,7 +140,7 @@ def test_history_refuses_update_and_delete(settings: Settings, tmp_path: Path, t
         with pytest.raises(sa.exc.DatabaseError, match="is history"), engine.begin() as connection:
             connection.exec_driver_sql(f"TRUNCATE {table} CASCADE")
     else:
-        with pytest.raises(sa.exc.DatabaseError, match="is history|is there already"), engine.begin() as connection:
+        with pytest.raises(sa.exc.DatabaseError, match=r"is history|is there already"), engine.begin() as connection:
             connection.exec_driver_sql(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}")
     assert contents(engine) == before
     engine.dispose()

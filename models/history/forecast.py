@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
-from models.history.distributions import normal_quantile
+from models.history.conformal import LEVELS
+from models.history.distributions import normal_quantile, t_quantile
 from models.history.outside import outside_limit
 from models.history.predictions import effective_df
 from models.history.runs import DAYS_PER_YEAR
@@ -105,6 +106,34 @@ def forecast_at(standing: Standing, days: FloatArray | float, *, as_read: bool =
         n=standing.n,
         reason=standing.reason,
     )
+
+
+def reading_interval(standing: Standing, days: FloatArray | float, level: float = 0.8) -> tuple[FloatArray, FloatArray]:
+    """Give the interval in which the next as-found will be read, per component.
+
+    Parameters
+    ----------
+    standing : Standing
+        Where each asset stands. [unitless]
+    days : (assets,) float array or float
+        Calendar days after the last as-left. [d]
+    level : float
+        0.5, 0.8 or 0.9: the levels that are back-tested. [unitless]
+
+    Returns
+    -------
+    low, high : (assets, 4) float arrays
+        Limits of the deviation as read; NaN without a forecast. [limit]
+
+    Notes
+    -----
+    Student t with the moderated variance, times the conformal factor of the asset's class and depth of history.
+    """
+    span = np.broadcast_to(np.asarray(days, dtype=np.float64), standing.n.shape)
+    mean, variance, df = _state(standing, span, as_read=True)
+    quantile = t_quantile(0.5 + level / 2.0, df) * standing.level_factor[:, LEVELS.index(level)]
+    half = np.where(standing.can, quantile, np.nan)[:, None] * np.sqrt(variance)
+    return mean - half, mean + half
 
 
 def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months: int = 36) -> Recheck:

@@ -41,7 +41,8 @@ class Standing:
     variance of one reading, both with the asset's moderated factor and the
     conformal factor in them.  ``df`` are the degrees of freedom, ``duty`` years
     of service in a calendar year.  ``longest_days`` is the longest interval that
-    its class has seen.  ``n`` counts runs.  ``reason`` is an index into
+    its class has seen.  ``level_factor`` (n, levels) is the conformal factor of
+    each level over that of 80 %, which is in the variances.  ``n`` counts runs.  ``reason`` is an index into
     :data:`REASON_WORDS`; 0 is a forecast.
     """
 
@@ -56,6 +57,7 @@ class Standing:
     each_axis: BoolArray
     longest_days: FloatArray
     factor: FloatArray
+    level_factor: FloatArray
     n: IntArray
     reason: IntArray
 
@@ -121,10 +123,12 @@ def standing_of(
     left[(material.scale_row < 0) | ~has] = np.nan
     n = np.where(has, rates.n[series], 0) if some_series else np.zeros(count, np.int64)
     factor, df = (rates.factor[series], rates.df[series]) if some_series else (np.ones(count), np.full(count, np.inf))
-    stretch = np.ones(count)
+    stretch, level_factor = np.ones(count), np.ones((count, len(LEVELS)))
     if factors is not None:
         # One number for the whole distribution: what the 80 % intervals needed, which is where most risks are chosen.
-        stretch = factors.factor[fit, depth_of(n), LEVELS.index(0.8)] ** 2
+        of_level = factors.factor[fit, depth_of(n)]
+        middle = of_level[:, LEVELS.index(0.8)]
+        stretch, level_factor = middle**2, of_level / middle[:, None]
     value = rates.shrunk[series] if some_series else np.zeros((count, 4))
     spread = rates.shrunk_se[series] if some_series else np.zeros((count, 4))
     timed = np.isfinite(value)
@@ -160,6 +164,7 @@ def standing_of(
         each_axis=each_axis,
         longest_days=_longest(material, grouping)[fit],
         factor=factor * stretch,
+        level_factor=level_factor,
         n=n.astype(np.int64),
         reason=reason.astype(np.int64),
     )

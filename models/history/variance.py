@@ -118,7 +118,8 @@ def _fit_one(
         return 0.0, FINEST, 0
     _, member = np.unique(series, return_inverse=True)
     start = max(float(np.median(drift**2)) / 0.455, FINEST)  # .455 is the median of a chi-square with 1 df
-    walk, readings = 0.5 * start / float(np.median(years)), 0.5 * start
+    typical = float(np.median(years))
+    walk, readings = 0.5 * start / typical, 0.5 * start
     several = np.bincount(member)[member] > 1
     if not several.any():
         squares, free = drift**2, np.ones(len(drift))
@@ -133,9 +134,9 @@ def _fit_one(
             squares = (drift - rate[member] * years) ** 2 / np.maximum(free, 1e-12)
             free = np.where(several, free, 0.0)
         capped = np.minimum(squares, CAP * variance) / CAP_KEEPS
-        before = walk * float(np.median(years)) + readings
+        before = walk * typical + readings
         last, (walk, readings) = (walk, readings), _regress(capped, years, free / variance**2, given)
-        moved = abs(walk - last[0]) * float(np.median(years)) + abs(readings - last[1])
+        moved = abs(walk - last[0]) * typical + abs(readings - last[1])
         if moved < 1e-3 * max(before, FINEST):
             break
     return walk, readings, int(np.count_nonzero(free > 1e-6))

@@ -14,11 +14,11 @@ from zoneinfo import ZoneInfo
 
 from models.errors import InvalidValueError
 from models.intake.dates import with_clock
-from models.intake.fields import FEET, FOOT_ROWS
+from models.intake.fields import FOOT_ROWS
 from models.intake.problems import Code, Severity
 from models.intake.rows import Row, RowReader
 from models.values.asset import Asset, MachineBreak
-from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
+from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.people import Instrument, Person
 
@@ -29,6 +29,7 @@ _IMPOSSIBLE = {"offset": 25.0, "angle": 100.0, "soft": 25.0, "move": 100.0}
 """Sizes beyond which a value cannot be a reading of aligned machines.  Bounds of sense of this project, no source."""
 
 _TEMPERATURES_C = (-60.0, 700.0)
+_NO_FEET = FeetValues()
 _DAY_ONE = date(1950, 1, 1)
 """Before this day nobody wrote down an alignment that is still kept; a bound of sense."""
 
@@ -203,10 +204,10 @@ def check_job(reader: RowReader, row: Row, known: Known) -> Job | None:
             found=found,
             left=left,
             target=target,
-            soft_before=_feet(values, "soft_before"),
-            soft_after=_feet(values, "soft_after"),
-            moves_v=_feet(values, "move_v"),
-            moves_h=_feet(values, "move_h"),
+            soft_before=_feet(reader, values, "soft_before"),
+            soft_after=_feet(reader, values, "soft_after"),
+            moves_v=_feet(reader, values, "move_v"),
+            moves_h=_feet(reader, values, "move_h"),
             temp_stationary_c=values.get("temp_stationary"),
             temp_movable_c=values.get("temp_movable"),
             temp_ambient_c=values.get("temp_ambient"),
@@ -281,28 +282,19 @@ def _not_future(reader: RowReader, row: Row, key: str, day: date | None, today: 
         )
 
 
-def _kind_of(key: str) -> str | None:
-    if key.startswith(("found_", "left_", "target_")):
-        return "offset" if "offset" in key else "angle"
-    if key.startswith("soft_"):
-        return "soft"
-    return "move" if key.startswith("move_") else None
-
-
 def _sizes(reader: RowReader, row: Row) -> None:
-    for key, value in row.values.items():
-        if not isinstance(value, float):
+    values = row.values
+    for key, kind in reader.measured:
+        value = values.get(key)
+        if value is None:
             continue
-        if key.startswith("temp_"):
+        if kind == "temperature":
             if not _TEMPERATURES_C[0] <= value <= _TEMPERATURES_C[1]:
                 row.problems.append(
                     reader.problem(
                         row, key, Code.IMPOSSIBLE_VALUE, Severity.ERROR, row.typed[key], "a temperature of a machine"
                     )
                 )
-            continue
-        kind = _kind_of(key)
-        if kind is None:
             continue
         size = abs(value)
         unit = "mm/m" if kind == "angle" else "mm"
@@ -335,14 +327,16 @@ def _sizes(reader: RowReader, row: Row) -> None:
 
 
 def _misalignment(reader: RowReader, row: Row, stage: str) -> Misalignment | None:
-    keys = [f"{stage}_{component}" for component in COMPONENTS]
-    numbers = [row.values.get(key) for key in keys]
-    present = [key for key in keys if key in row.values]
-    if not present:
+    keys = reader.stages.get(stage)
+    if keys is None:
+        return None
+    values = row.values
+    numbers = [values.get(key) for key in keys]
+    if not any(key in values for key in keys):
         return None
     if stage == "target":
         return Misalignment(*(x or 0.0 for x in numbers))
-    missing = [key for key in keys if key not in row.values]
+    missing = [key for key in keys if key not in values]
     if missing:
         words = ", ".join(
             key.removeprefix(f"{stage}_").replace("_", " ").replace(" v", " V").replace(" h", " H") for key in missing
@@ -402,8 +396,8 @@ def _moved(values: dict[str, Any]) -> bool:
     return any(key.startswith("move_") and value for key, value in values.items())
 
 
-def _feet(values: dict[str, Any], prefix: str) -> FeetValues:
-    numbers = [values.get(f"{prefix}_{foot}") for foot in FEET]
+def _feet(reader: RowReader, values: dict[str, Any], prefix: str) -> FeetValues:
+    numbers = [values.get(key) for key in reader.feet.get(prefix, ())]
     while numbers and numbers[-1] is None:
         numbers.pop()
-    return FeetValues(tuple(numbers))
+    return FeetValues(tuple(numbers)) if numbers else _NO_FEET

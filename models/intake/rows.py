@@ -10,14 +10,33 @@ from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
 from models.intake import dates
-from models.intake.fields import Field, Form
+from models.intake.fields import FEET, Field, Form
 from models.intake.mapping import Column, SheetMapping
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import Cell
 from models.intake.words import choice
 from models.units import Decimal, Parsed, parse, to_stored
+from models.values.job import COMPONENTS
 
 _TOTALS = ("total", "sum", "average", "mean", "count", "subtotal")
+
+_FOOT_KEYS = {
+    prefix: tuple(f"{prefix}_{foot}" for foot in FEET) for prefix in ("soft_before", "soft_after", "move_v", "move_h")
+}
+_STAGE_KEYS = {
+    stage: tuple(f"{stage}_{component}" for component in COMPONENTS) for stage in ("found", "left", "target")
+}
+
+
+def kind_of(key: str) -> str | None:
+    """Give what kind of measured number a field of a job is; ``None`` if it is none."""
+    if key.startswith(("found_", "left_", "target_")):
+        return "offset" if "offset" in key else "angle"
+    if key.startswith("soft_"):
+        return "soft"
+    if key.startswith("temp_"):
+        return "temperature"
+    return "move" if key.startswith("move_") else None
 
 
 @dataclass(slots=True)
@@ -42,7 +61,12 @@ class Row:
 
 
 class RowReader:
-    """Reads the rows of one sheet by its mapping."""
+    """Reads the rows of one sheet by its mapping.
+
+    ``measured`` lists the fields whose size is checked, with their kind;
+    ``stages`` and ``feet`` the fields of each misalignment and of each row of
+    feet values, where the sheet has any.
+    """
 
     def __init__(self, mapping: SheetMapping, file: str, zone: ZoneInfo) -> None:
         self.mapping = mapping
@@ -54,6 +78,18 @@ class RowReader:
             for key, column in self.columns.items()
             if column.field is not None
         ]
+        own = {
+            key
+            for key, column in self.columns.items()
+            if column.field is not None and column.field.table is mapping.table
+        }
+        self.measured = [(key, kind) for key in own if (kind := kind_of(key)) is not None]
+        self.stages = {stage: keys for stage, keys in _STAGE_KEYS.items() if any(key in own for key in keys)}
+        self.feet = {
+            prefix: keys[: 1 + max(place)]
+            for prefix, keys in _FOOT_KEYS.items()
+            if (place := [number for number, key in enumerate(keys) if key in own])
+        }
         self._required = [
             (self._key(column), column)
             for column in mapping.columns
@@ -156,6 +192,12 @@ class RowReader:
         assert chosen.quantity is not None  # noqa: S101 - every number field has one
         if isinstance(cell, bool | datetime | date | time | timedelta):
             raise NotAQuantityError(str(cell), f"a number of {chosen.quantity}")
+        if type(cell) is str and cell[-1].isdigit() and self.mapping.decimal is not Decimal.COMMA and "_" not in cell:
+            # Most cells of a large file are plain numbers: the full reading is eight times slower.
+            try:
+                return Parsed(to_stored(float(cell), column.unit, chosen.quantity) + 0.0, column.unit, cell.strip())
+            except ValueError:
+                pass
         if isinstance(cell, int | float):
             return Parsed(to_stored(float(cell), column.unit, chosen.quantity), column.unit, f"{cell:.15g}")
         return parse(str(cell), chosen.quantity, column.unit, self._decimal(str(cell)))

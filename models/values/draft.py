@@ -8,7 +8,6 @@ of the maths, which stands above this room and takes them over by value.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -84,7 +83,7 @@ class DialDraft:
 
     @property
     def taken(self) -> tuple[tuple[float, float], ...]:
-        """Give the pairs of angle and reading that are filled in. [°, mm]"""
+        """Give the pairs of angle and reading that are filled in. [°, mm]."""
         pairs = zip(self.angles_deg, self.readings_mm, strict=False)
         return tuple((angle, reading) for angle, reading in pairs if angle is not None and reading is not None)
 
@@ -96,7 +95,7 @@ class DialDraft:
 
 @dataclass(frozen=True, slots=True)
 class RowDraft:
-    """A row of feet: its distance from the coupling centre and how far it can go; ``None`` is not limited. [mm]"""
+    """A row of feet: its distance from the coupling centre and how far it can go; ``None`` is not limited. [mm]."""
 
     x_mm: float | None = None
     shim_out_mm: float | None = None
@@ -162,8 +161,3 @@ def typed_for_book(draft: Draft, stage: str) -> dict[str, str]:
 def stated_reasons(typed: Mapping[str, str]) -> dict[str, str]:
     """Give the reasons that were stated when a job was recorded, by the name of the check."""
     return {name.removeprefix(STATED): text for name, text in typed.items() if name.startswith(STATED)}
-
-
-def shim_or_side(room_mm: float | None) -> float:
-    """Give the room of a foot; infinite where none was given. [mm]"""
-    return math.inf if room_mm is None else room_mm

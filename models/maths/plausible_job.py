@@ -1,0 +1,185 @@
+"""Whether a whole job is plausible beside what the book knows of the machine, the instrument and the day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from models.maths.plausible import Check, Doubt, Gravity, check_signs, check_size, check_unit, limit_scale
+from models.maths.soft_foot import MIN_MEASURED, assess
+from models.units import Display, Quantity
+from models.values.asset import Asset
+from models.values.draft import WorkCheck
+from models.values.job import FeetValues, Job
+from models.values.limits import LimitsGiven
+from models.values.people import Instrument
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What a job is held against.
+
+    ``jobs`` are the jobs of this asset that count, without the one that is
+    checked, oldest first; ``breaks`` the days on which something was replaced.
+    ``instrument`` is ``None`` where the book does not know it.  ``bolts_tight``
+    is the answer to the question whether the as-left was measured after the
+    last bolt was tight, ``None`` where nobody was asked.
+    """
+
+    asset: Asset
+    now: datetime
+    jobs: tuple[Job, ...] = ()
+    breaks: tuple[date, ...] = ()
+    instrument: Instrument | None = None
+    limits: LimitsGiven = field(default_factory=LimitsGiven)
+    left_ratio: float | None = None
+    display: Display = field(default_factory=Display)
+    bolts_tight: bool | None = None
+
+
+def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
+    """Check a job against the history of its machine.
+
+    Parameters
+    ----------
+    job : Job
+        What is to be recorded. [as stored]
+    beside : Beside
+        What it is held against. [as stored]
+
+    Returns
+    -------
+    tuple of Check
+        Everything that does not look right, in the order of a sheet.
+    """
+    earlier = [other for other in beside.jobs if other.performed_at < job.performed_at]
+    return (
+        *_time(job, beside),
+        *_instrument(job, beside),
+        *_hours(job, beside.jobs),
+        *_sizes(job, earlier, beside),
+        *_signs(job, earlier, beside),
+        *_left(job, beside),
+        *_soft_foot(job, beside),
+    )
+
+
+def _local(moment: datetime, job: Job) -> date:
+    return moment.astimezone(ZoneInfo(job.zone)).date()
+
+
+def _time(job: Job, beside: Beside) -> list[Check]:
+    if job.performed_at > beside.now:
+        sentence = f"The time {_local(job.performed_at, job):%Y-%m-%d} has not come yet. Check the date."
+        return [Check(Doubt.FUTURE, Gravity.STOP, sentence, "performed")]
+    if any(other.performed_at == job.performed_at for other in beside.jobs):
+        same = next(other for other in beside.jobs if other.performed_at == job.performed_at)
+        sentence = f"Job {same.ref} of this machine has the very same time. Is this the same visit once more?"
+        return [Check(Doubt.SAME_TIME, Gravity.REASON, sentence, "performed")]
+    last = max(beside.jobs, key=lambda other: other.performed_at, default=None)
+    if last is not None and last.performed_at > job.performed_at:
+        day = _local(last.performed_at, job)
+        sentence = (
+            f"The last job of this machine, {last.ref}, is of {day:%Y-%m-%d}, later than this one. Is the date right?"
+        )
+        return [Check(Doubt.EARLIER, Gravity.REASON, sentence, "performed")]
+    return []
+
+
+def _instrument(job: Job, beside: Beside) -> list[Check]:
+    if not job.instrument:
+        return []
+    known = beside.instrument
+    if known is None:
+        sentence = f"The book does not know the instrument {job.instrument}; it is added without calibration dates."
+        return [Check(Doubt.NEW_INSTRUMENT, Gravity.NOTE, sentence, "instrument")]
+    day = _local(job.performed_at, job)
+    if known.due is not None and known.due < day:
+        name = f"{known.serial} ({known.description})" if known.description else known.serial
+        sentence = (
+            f"The calibration of instrument {name} ran out on {known.due:%Y-%m-%d}, before this job of {day:%Y-%m-%d}."
+        )
+        return [Check(Doubt.CALIBRATION, Gravity.REASON, sentence, "instrument")]
+    return []
+
+
+def _hours(job: Job, jobs: Sequence[Job]) -> list[Check]:
+    if job.hours_run is None:
+        return []
+    for other in jobs:
+        if other.hours_run is None or other.performed_at == job.performed_at:
+            continue
+        later = other.performed_at > job.performed_at
+        if (other.hours_run < job.hours_run) if later else (other.hours_run > job.hours_run):
+            sentence = (
+                f"The hours run are {job.hours_run:.0f}, but {other.hours_run:.0f} at the {'later' if later else 'earlier'} job {other.ref}. "
+                "A counter does not run backwards; was it replaced?"
+            )
+            return [Check(Doubt.HOURS, Gravity.REASON, sentence, "hours_run")]
+    return []
+
+
+def _sizes(job: Job, earlier: Sequence[Job], beside: Beside) -> list[Check]:
+    found: list[Check] = []
+    for stage in ("found", "left"):
+        value = job.found if stage == "found" else job.left
+        if value is None or (stage == "left" and value == job.found):
+            continue
+        found += check_size(value, stage, beside.display)
+        past = [m for other in earlier if (m := other.found if stage == "found" else other.left) is not None]
+        # A very good as-left is what everybody wants: it is no slip of the unit unless there is nothing else to judge by.
+        found += check_unit(value, past, stage, beside.display, small_too=stage == "found" or job.found is None)
+    return found
+
+
+def _signs(job: Job, earlier: Sequence[Job], beside: Beside) -> list[Check]:
+    scale = limit_scale(beside.limits, beside.asset.coupling, beside.asset.span_mm)
+    found: list[Check] = []
+    last = max(earlier, key=lambda other: other.performed_at, default=None)
+    if job.found is not None and last is not None and last.left is not None:
+        between = (_local(last.performed_at, job), _local(job.performed_at, job))
+        if not any(between[0] <= day <= between[1] for day in beside.breaks):
+            found += check_signs(job.found, last.left, scale, "found")
+    if job.found is not None and job.left is not None and job.left != job.found:
+        found += check_signs(job.left, job.found, scale, "left")
+    return found
+
+
+def _left(job: Job, beside: Beside) -> list[Check]:
+    if job.left is None:
+        return []
+    found = []
+    if beside.left_ratio is not None and beside.left_ratio > 1:
+        sentence = f"What is left is over limit, at {beside.left_ratio:.3g} times the limit."
+        found.append(Check(Doubt.LEFT_OVER, Gravity.REASON, sentence, "left"))
+    if job.left != job.found and WorkCheck.LEFT_WHEN_TIGHT not in job.checks:
+        if beside.bolts_tight is False:
+            sentence = "The as-left was measured before the last bolt was tight. Tighten crosswise and measure again."
+            found.append(Check(Doubt.LOOSE, Gravity.REASON, sentence, "checks"))
+        elif beside.bolts_tight is None:
+            sentence = "Was the as-left measured after the last bolt was tight? Tightening moves a machine."
+            found.append(Check(Doubt.LOOSE, Gravity.NOTE, sentence, "checks"))
+    return found
+
+
+def _soft_foot(job: Job, beside: Beside) -> list[Check]:
+    rises, limit = paired(job.soft_after), beside.limits.soft_foot_mm
+    if limit is None or sum(rise is not None for rise in rises) < MIN_MEASURED:
+        return []
+    soft = assess(rises, limit)
+    if not any(soft.high):
+        return []
+    foot = max(range(len(rises)), key=lambda place: rises[place] or 0.0)
+    text = beside.display.text(rises[foot], Quantity.OFFSET)
+    sentence = (
+        f"Foot {foot // 2 + 1}{'LR'[foot % 2]} still rises by {text} after the work; feet may differ by "
+        f"{beside.display.text(limit, Quantity.OFFSET)}."
+    )
+    return [Check(Doubt.SOFT_FOOT, Gravity.REASON, sentence, "soft_after")]
+
+
+def paired(feet: FeetValues) -> tuple[float | None, ...]:
+    """Give the feet in pairs: a right foot that was left out at the end is one that was not measured."""
+    return feet.values + (None,) * (len(feet.values) % 2)

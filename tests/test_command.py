@@ -1,0 +1,220 @@
+"""The command: help and examples, messages that say what to do, never a traceback, nothing heavy for a word of help."""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from dashboard import cli
+from dashboard.cli import main
+from models.intake.fields import FIELDS, Table, fields_of
+from models.intake.mapping import propose
+from models.intake.reading import read_sheets
+from models.settings import Settings, read_settings
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from models.units import Display
+from tests.conftest import make_site
+from tests.seeded import FILES, write
+
+VERBS = tuple(cli._RUNS)
+ROOT = Path(__file__).parents[1]
+
+
+def run(*arguments: str) -> int:
+    return main(list(arguments))
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_each_subcommand_has_help_with_examples(verb: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        run(verb, "--help")
+    assert stop.value.code == 0
+    text = capsys.readouterr().out
+    assert "examples:" in text
+    assert f"driftbook {verb}" in text
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = "import sys; from dashboard.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass\nprint('LOADED', *sorted(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.split("LOADED", 1)[1].split())
+    assert not loaded & {"pandas", "numpy", "scipy", "dash", "plotly", "sqlalchemy", "alembic", "rich"}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("serve", "--book", "none.db"), "driftbook init"),
+        (("import", "x.csv", "--book", "none.db"), "There is no book at none.db"),
+        (("upgrade", "--book", "none.db"), "There is no book"),
+        (("site", "--book", "none.db"), "There is no book"),
+        (("init", "--book", "b.db", "--site", "X", "--zone", "Mars/Olympus"), "not a time zone"),
+        (("init", "--book", "b.db", "--site", "…", "--zone", "UTC"), "needs a name"),
+        (("init", "--book", "b.db", "--site", "X", "--zone", "UTC", "--interval", "0"), "at least one month"),
+        (("init", "--book", "b.db", "--site", "X", "--zone", "UTC", "--limits", "no.toml"), "no.toml"),
+        (("template", "sheet.doc"), "ends in .xlsx"),
+    ],
+)
+def test_a_mistake_is_told_with_what_to_do(
+    arguments: tuple[str, ...],
+    says: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(*arguments) == 2
+    spoken = capsys.readouterr()
+    assert says in spoken.err
+    assert "Traceback" not in spoken.err + spoken.out
+    assert not list(tmp_path.iterdir()), "nothing was left behind"
+
+
+def test_files_that_cannot_be_read_are_named(
+    sqlite_book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(sqlite_book)
+    bad = {
+        "empty.csv": b"",
+        "noise.csv": bytes(range(256)) * 8,
+        "broken.xlsx": b"PK\x03\x04 not a workbook",
+        "letter.csv": b"Dear all,\nthe pump is fine.\n",
+        "quote.csv": b'tag,description\n"P-1,never closed\n' + b"x" * (1 << 21),
+    }
+    for name, content in bad.items():
+        path = tmp_path / name
+        path.write_bytes(content)
+        assert run("import", str(path), "--book", str(sqlite_book.path)) == 2, name
+        spoken = capsys.readouterr()
+        assert name in spoken.err, name
+        assert "Traceback" not in spoken.err
+    assert run("import", str(tmp_path / "absent.csv"), "--book", str(sqlite_book.path)) == 2
+    assert "There is no file" in capsys.readouterr().err
+
+
+def test_a_fault_of_the_program_is_told_in_words_and_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    def fall(_given: object) -> int:
+        raise RuntimeError("the roof fell in")
+
+    monkeypatch.setattr(cli, "_run", fall)
+    assert run("upgrade") == 2
+    spoken = capsys.readouterr().err
+    assert "the roof fell in" in spoken
+    assert "Traceback" not in spoken
+    assert "Traceback" in (tmp_path / "driftbook-fault.log").read_text(encoding="utf-8")
+
+
+def test_init_template_import_and_site_work_one_after_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run("init", "--site", "North Quay", "--zone", "Europe/Lisbon", "--by", "A") == 0
+    assert "starter set: a starting point" in " ".join(capsys.readouterr().out.split())
+    assert run("init", "--site", "North Quay", "--zone", "Europe/Lisbon", "--by", "A") == 2
+    assert "already holds" in capsys.readouterr().err
+    files = [str(path) for path in write(tmp_path, **FILES)]
+    assert run("import", *files, "--dry-run") == 0
+    assert "nothing was written" in capsys.readouterr().out
+    assert run("import", *files) == 0
+    capsys.readouterr()
+    assert run("site", "--units", "mil", "--interval", "6", "--by", "A") == 0
+    assert "lengths in mil" in capsys.readouterr().out
+    engine = make_engine(Settings(book="driftbook.db"))
+    site = Reader(engine).sites()[0]
+    assert (site.display, site.interval_months) == (Display("mil", "°C"), 6)
+    engine.dispose()
+    assert run("upgrade") == 0
+    assert "nothing to do" in capsys.readouterr().out
+
+
+def test_a_second_site_has_to_be_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for name in ("One", "Two"):
+        assert run("init", "--site", name, "--zone", "UTC", "--by", "A") == 0
+    (assets,) = write(tmp_path, assets=FILES["assets"])
+    assert run("import", str(assets)) == 2
+    assert "--site CODE" in capsys.readouterr().err
+    assert run("import", str(assets), "--site", "two") == 0
+    engine = make_engine(Settings(book="driftbook.db"))
+    reader = Reader(engine)
+    assert [len(reader.history(site.site_id).assets) for site in reader.sites()] == [0, 2]
+    engine.dispose()
+
+
+@pytest.mark.parametrize("units", ["mm", "mil"])
+def test_the_template_explains_every_column_and_is_read_without_asking(
+    units: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "t.xlsx"
+    assert run("template", str(path), "--units", units) == 0
+    book = openpyxl.load_workbook(path)
+    assert book.sheetnames == [*(str(table) for table in Table), "read me"]
+    explained = [row[1].value for row in book["read me"].iter_rows() if row[0].value in set(Table)]
+    assert explained == [field.heading_with_unit(Display(units)) for field in FIELDS]
+    mapping = propose(read_sheets(path), Display(units))
+    assert mapping.is_template
+    assert [(sheet.table, len([c for c in sheet.columns if c.field])) for sheet in mapping.sheets] == [
+        (table, len([field for field in fields_of(table) if field.in_template])) for table in Table
+    ]
+    assert run("template", str(path)) == 2
+    assert "not overwritten" in capsys.readouterr().err
+
+
+def test_a_filled_template_in_mil_is_read_in_mil(sqlite_book: Settings, tmp_path: Path) -> None:
+    site = make_site(sqlite_book, units="mil")
+    folder = tmp_path / "forms"
+    assert run("template", "--csv", str(folder), "--units", "mil") == 0
+    for name, row in {
+        "assets": {"tag": "P-1", "running speed [rpm]": "1770", "movable foot row 1 [in]": "8"},
+        "jobs": {"tag": "P-1", "performed at": "2025-01-02 10:00", "reason": "planned",
+                 **{f"{stage} {part}": "1.5" for stage in ("found", "left")
+                    for part in ("offset V [mil]", "angle V [mil/in]", "offset H [mil]", "angle H [mil/in]")}},
+    }.items():  # fmt: skip
+        path = folder / f"{name}.csv"
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            heads = next(csv.reader(stream))
+        assert set(row) <= set(heads)
+        with path.open("a", encoding="utf-8", newline="") as stream:
+            csv.DictWriter(stream, heads).writerow(row)
+    files = [str(folder / f"{table}.csv") for table in Table]
+    assert run("import", *files, "--book", str(sqlite_book.path)) == 0
+    engine = make_engine(sqlite_book)
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    assert story.asset.feet_movable_mm == (pytest.approx(203.2),)
+    found = story.standing[0].job.found
+    assert found is not None
+    assert (found.offset_v, found.angle_v) == (pytest.approx(0.0381), pytest.approx(1.5))
+    assert story.standing[0].job.typed["found_offset_v"] == "1.5 mil"
+    engine.dispose()
+
+
+def test_settings_come_from_what_is_typed_then_the_environment() -> None:
+    assert read_settings("a.db", environ={"DRIFTBOOK_BOOK": "b.db"}).book == "a.db"
+    assert read_settings(environ={"DRIFTBOOK_BOOK": "b.db"}).book == "b.db"
+    assert read_settings(environ={}).url == "sqlite:///driftbook.db"
+    secret = read_settings("postgresql://u:word@h/d", environ={})
+    assert secret.url == "postgresql+psycopg://u:word@h/d"
+    assert "word" not in secret.shown
+
+
+def test_the_installed_command_runs_by_its_name(tmp_path: Path) -> None:
+    command = Path(sys.executable).with_name("driftbook.exe" if os.name == "nt" else "driftbook")
+    if not command.exists():
+        pytest.skip("the package is not installed in this environment; the README's commands install it")
+    done = subprocess.run([command, "--version"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert re.match(r"driftbook \d+\.\d+", done.stdout)
