@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Callable
 
 import dash
@@ -56,15 +57,16 @@ def open_server(app: dash.Dash, host: str, port: int) -> MultiSocketServer | Bas
         If the port cannot be opened.
     """
     warm_up(app)
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return create_server(
-            app.server, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=True
-        )
+        # Opened here and not by waitress, which leaves a socket behind where that fails.
+        opened = socket.create_server((host, port), family=family, backlog=1024)
     except OSError as error:
         raise DriftbookError(
             f"Port {port} on {host} cannot be opened: {error.strerror or error}.",
             remedy="Choose another one with --port.",
         ) from error
+    return create_server(app.server, sockets=[opened], threads=THREADS, ident=None, clear_untrusted_proxy_headers=True)
 
 
 def port_of(server: MultiSocketServer | BaseWSGIServer) -> int:

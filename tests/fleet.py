@@ -20,7 +20,7 @@ COMPONENTS = 4
 
 
 def job_columns(asset: object, day: object, **given: object) -> JobColumns:
-    """Columns for hand-written jobs: what is not given is measured as zero, planned, and judged by a limit of 0.1 and 1."""
+    """Columns for hand-written jobs: what is not given is zero, planned, and has limits of 0.1 and 1."""
     assets = np.asarray(asset, dtype=np.int64)
     n = len(assets)
     performed = np.round(np.asarray(day, dtype=np.float64) * DAY_US).astype(np.int64)
@@ -106,39 +106,62 @@ class Plan:
     hours_share: float = 0.0
     people: int = 8
     instruments: int = 4
+    causes_each: int = 0
+    biased_person_mm: float = 0.0
 
 
-def make_fleet(seed: int, plan: Plan = Plan()) -> tuple[History, Truth]:  # noqa: B008 - frozen
-    """Draw a fleet: rates differ between assets, visits are unequal in time, some are called for because something was seen."""
+SETTLING, PIPE_STRAIN, THERMAL_TARGET, SOFT_FOOT, LOOSE_BOLTS = range(5)
+STEP = {PIPE_STRAIN: (0.1, 0.0, 0.6, 0.4), THERMAL_TARGET: (0.6, 0.3, 0.1, 0.0)}
+
+
+def make_fleet(seed: int, plan: Plan | None = None) -> tuple[History, Truth]:
+    """Draw a fleet: rates differ between assets, visits are unequal in time, some are made because something was seen."""
+    plan = Plan() if plan is None else plan
     rng = np.random.default_rng(seed)
     n, k = plan.assets, plan.jobs_high
     rate = rng.normal(0.0, plan.rate_sd, (n, 4)) * (rng.random(n) < plan.settling_share)[:, None]
-    scatter = (
-        np.sqrt(plan.scatter_df / rng.chisquare(plan.scatter_df, n)) if np.isfinite(plan.scatter_df) else np.ones(n)
-    )
+    scatter = np.ones(n)
     if np.isfinite(plan.scatter_df):
-        scatter /= np.sqrt(plan.scatter_df / (plan.scatter_df - 2.0))  # mean square one
+        scatter = np.sqrt((plan.scatter_df - 2.0) / rng.chisquare(plan.scatter_df, n))  # mean square one
     counts = rng.integers(plan.jobs_low, plan.jobs_high + 1, n)
+    cause = np.full(n, -1)
+    planted = rng.permutation(n)[: 5 * plan.causes_each]
+    cause[planted] = np.arange(len(planted)) % 5
+    counts[planted] = np.maximum(counts[planted], min(8, plan.jobs_high))
+    rate[cause == SETTLING] = np.array([-0.8, -0.4, 0.0, 0.0])
+    scatter[cause == LOOSE_BOLTS] *= 4.0
+    step = np.array([STEP.get(c, (0.0, 0.0, 0.0, 0.0)) for c in cause.tolist()])
     when, found, left = np.zeros((n, k)), np.zeros((n, k, 4)), np.zeros((n, k, 4))
+    truly = np.zeros((n, k, 4))
     noticed = np.zeros((n, k), dtype=bool)
     now, state = rng.uniform(0.0, 2.0, n), rng.normal(0.0, 0.8, (n, 4))
+    reading = plan.sigma_m * np.where(cause == LOOSE_BOLTS, 1.0, scatter)[:, None]
     for visit in range(k):
         if visit:
             dt = np.clip(np.exp(rng.normal(np.log(plan.dt_median), plan.dt_sigma, n)), 0.05, 5.0)
             walk = _noise(rng, (n, 4), heavy=plan.heavy) * plan.sigma_w * scatter[:, None]
-            severe = _ratio(state + rate * dt[:, None] + walk * np.sqrt(dt)[:, None]) > 1.3
+            severe = _ratio(state + step + rate * dt[:, None] + walk * np.sqrt(dt)[:, None]) > 1.3
             noticed[:, visit] = severe & (rng.random(n) < plan.reactive / 0.5)
             dt = np.where(noticed[:, visit], dt * rng.uniform(0.5, 1.0, n), dt)
-            state = state + rate * dt[:, None] + walk * np.sqrt(dt)[:, None]
+            state = state + step + rate * dt[:, None] + walk * np.sqrt(dt)[:, None]
             now = now + dt
         when[:, visit] = now
-        reading = plan.sigma_m * scatter[:, None]
         found[:, visit] = state + _noise(rng, (n, 4), heavy=plan.heavy) * reading
         state = rng.normal(0.0, plan.left_sd, (n, 4))
+        truly[:, visit] = state
         left[:, visit] = state + _noise(rng, (n, 4), heavy=plan.heavy) * reading
     keep = np.arange(k)[None, :] < counts[:, None]
-    history = _history(rng, plan, when, np.stack([found, left]), noticed, keep)
-    return history, Truth(rate, scatter, plan.sigma_w, plan.sigma_m)
+    drawn = _Drawn(when, np.stack([found, left]), noticed, keep, cause)
+    return _history(rng, plan, drawn), Truth(rate, scatter, truly[np.arange(n), counts - 1], cause)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    when: NDArray[np.float64]
+    both: NDArray[np.float64]
+    noticed: NDArray[np.bool_]
+    keep: NDArray[np.bool_]
+    cause: NDArray[np.int64]
 
 
 def _noise(rng: np.random.Generator, shape: tuple[int, ...], *, heavy: bool) -> NDArray[np.float64]:
@@ -149,14 +172,7 @@ def _ratio(z: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.maximum(np.hypot(z[..., 0], z[..., 2]), np.hypot(z[..., 1], z[..., 3]))
 
 
-def _history(
-    rng: np.random.Generator,
-    plan: Plan,
-    when: NDArray[np.float64],
-    both: NDArray[np.float64],
-    noticed: NDArray[np.bool_],
-    keep: NDArray[np.bool_],
-) -> History:
+def _history(rng: np.random.Generator, plan: Plan, drawn: _Drawn) -> History:
     n = plan.assets
     speed = rng.choice([985.0, 1480.0, 1770.0, 2960.0, 3550.0], n, p=[0.15, 0.35, 0.15, 0.25, 0.1])
     spacer = rng.random(n) < plan.spacer_share
@@ -165,22 +181,27 @@ def _history(
     limits[~spacer, 0] = 120.0 / np.maximum(speed[~spacer], 750.0)
     limits[~spacer, 1] = 1000.0 / np.maximum(speed[~spacer], 750.0)
     limits[spacer, 2], limits[:, 3] = 0.5, 0.05
-    asset, visit = np.nonzero(keep)
-    sizes = both[:, asset, visit]
+    asset, visit = np.nonzero(drawn.keep)
+    sizes = drawn.both[:, asset, visit]
     ratios = _ratio(sizes)
     measured = np.stack([_to_mm(size, limits[asset], span[asset]) for size in sizes])
     first = visit == 0
     measured[0][first] = np.nan
     ratios[0][first] = np.nan
     reason = np.where(first, REASONS.index("installation"), REASONS.index("planned"))
-    reason = np.where(noticed[asset, visit], REASONS.index("condition"), reason)
-    hours = np.where(rng.random(n)[asset] < plan.hours_share, when[asset, visit] * 365.25 * 24.0 * 0.6, np.nan)
+    reason = np.where(drawn.noticed[asset, visit], REASONS.index("condition"), reason)
+    hours = np.where(rng.random(n)[asset] < plan.hours_share, drawn.when[asset, visit] * 365.25 * 24.0 * 0.6, np.nan)
+    person = rng.integers(0, plan.people, len(asset))
+    soft = np.abs(rng.normal(0.0, 0.02, len(asset)))
+    soft = np.where((drawn.cause[asset] == SOFT_FOOT) & (rng.random(len(asset)) < 0.7), soft + 0.07, soft)
+    for side in measured:
+        side[:, 0] += np.where(person == 0, plan.biased_person_mm, 0.0)
     jobs = job_columns(
-        asset, BASE_DAY + when[asset, visit] * 365.25, found=measured[0], left=measured[1], found_ratio=ratios[0], left_ratio=ratios[1],
+        asset, BASE_DAY + drawn.when[asset, visit] * 365.25, found=measured[0], left=measured[1], found_ratio=ratios[0], left_ratio=ratios[1],
         limits=limits[asset], speed_rpm=speed[asset], speed_class=speed_class_of(speed)[asset], spacer=spacer[asset],
-        span_mm=span[asset], reason=reason, hours_run=hours, person=rng.integers(0, plan.people, len(asset)),
+        span_mm=span[asset], reason=reason, hours_run=hours, person=person,
         instrument=rng.integers(0, plan.instruments, len(asset)),
-        soft_before=np.abs(rng.normal(0.0, 0.02, len(asset))), soft_after=np.abs(rng.normal(0.0, 0.01, len(asset))),
+        soft_before=soft, soft_after=np.abs(rng.normal(0.0, 0.01, len(asset))),
     )  # fmt: skip
     broke = np.flatnonzero(rng.random(n) < plan.break_share)
     breaks = break_columns(broke, BASE_DAY + np.floor(rng.uniform(1.0, 4.0, len(broke)) * 365.25))

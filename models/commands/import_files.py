@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
-import numpy as np
 import sqlalchemy as sa
 
+from models.commands.judging import Judge, ratios, version_on
 from models.commands.report import Refused, Report, SheetReport, Source
 from models.intake.checking import (
     Known,
@@ -31,7 +31,6 @@ from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, digest
 from models.intake.rows import Row, RowReader
 from models.ledger.content import job_content
-from models.maths.limits import limit_ratio, limits_for
 from models.store import known as ask
 from models.store.rows import asset_version_row, break_row, instrument_row, job_row, person_row
 from models.store.unit import Unit, writing
@@ -42,8 +41,7 @@ from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
 from models.values.job import Job
-from models.values.kinds import Coupling, Kind
-from models.values.limits import LimitsGiven
+from models.values.kinds import Kind
 from models.values.people import Instrument, Person
 from models.values.story import Site
 
@@ -165,8 +163,7 @@ class _Import:
         self.seen = Seen()
         self.in_this_import: dict[tuple[Table, str], int] = {}
         self.files: dict[str, _File] = {}
-        self.limit_cache: dict[tuple[int, Coupling, float | None], LimitsGiven] = {}
-        self.in_force_cache: dict[date, ask.AdoptedSet | None] = {}
+        self.judge = Judge(self.sets, self.known.zone)
         self.unjudged: set[str] = set()
         self.failed = False
 
@@ -429,7 +426,7 @@ class _Import:
             job,
             content,
             versions[0][0],
-            _version_on(versions, job.performed_at.astimezone(self.known.zone).date()),
+            version_on([version for _, _, version in versions], self.judge.day(job)),
         )
 
     def _asset_from_job(self, reader: RowReader, row: Row, tag: str) -> None:
@@ -474,8 +471,8 @@ class _Import:
 
     def _write_fresh(self, reader: RowReader, fresh: list[_Pending], sheet: SheetReport, file: _File) -> None:
         batch = self._batch(file)
-        judged = [self._limits(p) for p in fresh]
-        found, left = _ratios(fresh, [limits for _, limits in judged])
+        judged = [self.judge.limits(p.job, p.asset) for p in fresh]
+        found, left = ratios([p.job for p in fresh], [p.asset for p in fresh], [limits for _, limits in judged])
         for pending, (limit_entry, limits), found_ratio, left_ratio in zip(fresh, judged, found, left, strict=True):
             job, row = pending.job, pending.row
             if limits.offset_mm is None and limits.flex_mm_m is None and job.tag not in self.unjudged:
@@ -518,44 +515,6 @@ class _Import:
     def _instrument_id(self, serial: str, batch: int, row: Row) -> int:
         held = self.instruments.get(serial)
         return held[0] if held else self._add_instrument(Instrument(serial), batch, row)
-
-    def _limits(self, pending: _Pending) -> tuple[int | None, LimitsGiven]:
-        day = pending.job.performed_at.astimezone(self.known.zone).date()
-        if day not in self.in_force_cache:
-            self.in_force_cache[day] = ask.in_force(self.sets, day)
-        adopted = self.in_force_cache[day]
-        if adopted is None:
-            return None, LimitsGiven()
-        asset = pending.asset
-        key = (adopted.entry, asset.coupling, asset.limit_speed_rpm)
-        if key not in self.limit_cache:
-            self.limit_cache[key] = limits_for(adopted.limit_set, asset.coupling, asset.limit_speed_rpm)
-        return adopted.entry, self.limit_cache[key]
-
-
-def _version_on(versions: list[tuple[int, int, Asset]], day: date) -> Asset:
-    """Give the description that held on a day: the latest start by then, and of those the latest entry."""
-    best = versions[0]
-    for version in versions:
-        start, best_start = version[2].valid_from or date.min, best[2].valid_from or date.min
-        if start <= day and (start >= best_start or best_start > day):
-            best = version
-    return best[2]
-
-
-def _ratios(fresh: list[_Pending], limits: list[LimitsGiven]) -> tuple[list[float | None], list[float | None]]:
-    nan = float("nan")
-    unknown = (nan, nan, nan, nan)
-    target = np.array([p.job.target.as_tuple() for p in fresh])
-    bounds = np.array([(x.offset_mm, x.angle_mm_m, x.flex_mm_m, x.soft_foot_mm) for x in limits], dtype=np.float64)
-    each = np.array([x.each_axis for x in limits])
-    span = np.array([p.asset.span_mm if p.asset.coupling is Coupling.SPACER else None for p in fresh], dtype=np.float64)
-    ratios = []
-    for stage in ("found", "left"):
-        measured = np.array([unknown if (m := getattr(p.job, stage)) is None else m.as_tuple() for p in fresh])
-        values = limit_ratio(measured - target, bounds, each, span)
-        ratios.append([None if value != value else value for value in values.tolist()])  # noqa: PLR0124 - NaN
-    return ratios[0], ratios[1]
 
 
 def _mapping_note(source: Source) -> dict[str, object]:

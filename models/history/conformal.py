@@ -17,7 +17,10 @@ LEVELS = (0.5, 0.8, 0.9)
 """Confidence of the intervals that are tested and shown."""
 
 SCORES_NEEDED = 50
-"""Scores that a stratum needs for a factor of its own (statistics of the project, section 1: useful from 50)."""
+"""Scores that the fleet needs for a factor (statistics of the project, section 1: useful from 50)."""
+
+SCORES_FOR_OWN = 400
+"""Scores that a class or a depth needs for a factor of its own: the share below it is then right to two points."""
 
 DEPTHS = (1, 2, 4, 8)
 """Least number of earlier runs of each depth: 1, 2–3, 4–7, 8 and more."""
@@ -81,16 +84,16 @@ def conformal_factors(score: FloatArray, depth: IntArray, fit: IntArray, fits: i
         for deep in range(len(DEPTHS)):
             here = depth == deep
             for rows in (own & here, own, here, everything):
-                found = _enough(score, rows)
+                found = _enough(score, rows, SCORES_NEEDED if rows is everything else SCORES_FOR_OWN)
                 if found is not None:
                     factor[index, deep], count[index, deep] = found
                     break
     return Factors(factor, count)
 
 
-def _enough(score: FloatArray, rows: BoolArray) -> tuple[FloatArray, int] | None:
+def _enough(score: FloatArray, rows: BoolArray, needed: int) -> tuple[FloatArray, int] | None:
     chosen = score[rows].reshape(-1, score.shape[-1])
     chosen = chosen[~np.isnan(chosen[:, 0])]
-    if len(chosen) < SCORES_NEEDED:
+    if len(chosen) < needed:
         return None
     return np.array([conformal_rank(chosen[:, k], level) for k, level in enumerate(LEVELS)]), len(chosen)

@@ -15,6 +15,9 @@ from models.history.distributions import digamma, trigamma
 LARGEST_DF = 1e6
 """A prior with more degrees of freedom than this is one common variance."""
 
+CAREFUL = 1.0
+"""Standard errors that are added to the spread of the variance factors."""
+
 
 def variance_prior(factor: FloatArray, df: FloatArray) -> tuple[float, float]:
     """Fit a scaled inverse chi-square prior to variance factors by the moments of their logarithm.
@@ -41,14 +44,18 @@ def variance_prior(factor: FloatArray, df: FloatArray) -> tuple[float, float]:
     # A factor of exactly 0 comes from identical readings; its logarithm must not rule the class.
     usable = np.maximum(factor, 1e-5 * max(float(np.median(factor)), 1e-12))
     centred = np.log(usable) - digamma(df / 2.0) + np.log(df / 2.0)
-    spread = float(np.var(centred, ddof=1) - np.mean(trigamma(df / 2.0)))
-    if spread <= 1e-6:
-        return float("inf"), float(np.average(factor, weights=df))
-    df0 = 2.0 * inverse_trigamma(spread)
-    if df0 > LARGEST_DF:
-        return float("inf"), float(np.average(factor, weights=df))
-    level = float(np.mean(centred)) + float(digamma(df0 / 2.0)) - float(np.log(df0 / 2.0))
-    return df0, float(np.exp(level))
+    total = float(np.var(centred, ddof=1))
+    spread = total - float(np.mean(trigamma(df / 2.0)))
+    common = float(np.average(factor, weights=df))
+    level = common
+    if spread > 1e-6:
+        fitted = 2.0 * inverse_trigamma(spread)
+        level = float(np.exp(np.mean(centred) + float(digamma(fitted / 2.0)) - np.log(fitted / 2.0)))
+    # The spread of a few dozen factors is itself uncertain, and too many degrees of freedom raise false alarms:
+    # they are taken from a spread that is larger by its own standard errors.
+    careful = max(spread, 0.0) + CAREFUL * total * float(np.sqrt(2.0 / (len(factor) - 1)))
+    df0 = 2.0 * inverse_trigamma(max(careful, 1e-12))
+    return (df0, level) if df0 <= LARGEST_DF else (float("inf"), common)
 
 
 def inverse_trigamma(value: float) -> float:

@@ -19,6 +19,7 @@ from models.history.distributions import binomial_upper_tail, f_sf, t_cdf
 from models.history.drift import ClassFits, Sums
 from models.history.feet import FAR_V, NEAR_V, FootRates
 from models.history.material import Material
+from models.history.moderation import variance_prior
 from models.history.multiplicity import adjusted
 from models.history.runs import Runs
 from models.history.shape import Shapes
@@ -45,6 +46,9 @@ SOFT_FOOT_MM = 0.05
 """Largest excess of a foot where a job carries no limit of its own (starter set, design section 2). [mm]"""
 
 FEWEST_SOFT_LOOKS = 3
+
+STANDS_OUT = 0.005
+"""p of a scatter that is left out when the usual spread of scatter is fitted; of 200 usual assets one is lost by it."""
 
 FEWEST_WARM_RUNS = 4
 """Runs with a known change of temperature that a slope needs."""
@@ -137,7 +141,7 @@ def patterns_of(
     shaped[:, THERMAL_TARGET] = warm | ((ratio >= DECISIVE) & (vertical >= 0.6))
     p[:, SOFT_FOOT], over, looks = _soft_foot(jobs, count)
     shaped[:, SOFT_FOOT] = over >= 2
-    p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums, fits, fit))
+    p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums, fit))
     shaped[:, LOOSE_BOLTS] = of_asset(directions.verdict.astype(np.float64)) != ONE_WAY
     q = np.stack([adjusted(p[:, cause]) for cause in range(5)], axis=1)
     return Patterns(p, q, shaped, shaped & (q <= rate), weight, over, looks, slope, warm_runs, rate)
@@ -149,12 +153,23 @@ def _sure(feet: FootRates, column: int) -> FloatArray:
     return np.where(np.abs(np.nan_to_num(raw)) > 2.0 * np.nan_to_num(se, nan=np.inf), np.nan_to_num(raw), 0.0)
 
 
-def _scatter_p(sums: Sums, fits: ClassFits, fit: IntArray) -> FloatArray:
-    """Test whether an asset scatters more than the spread of its class allows."""
+def _scatter_p(sums: Sums, fit: IntArray) -> FloatArray:
+    """Test whether an asset scatters more than the spread of scatter in its class allows.
+
+    The prior is fitted without the assets that stand out, twice: those would widen it and hide themselves.
+    """
     squares, df = sums.residual()
     enough = df >= 4.0
-    factor = squares / np.where(enough, df, 1.0) / np.maximum(fits.factor0[fit], 1e-12)
-    return np.where(enough, f_sf(np.where(enough, factor, 0.0), np.maximum(df, 1.0), fits.df0[fit]), np.nan)
+    factor = squares / np.where(enough, df, 1.0)
+    p = np.full(len(df), np.nan)
+    for index in np.unique(fit[enough]).tolist():
+        rows = np.flatnonzero(enough & (fit == index))
+        usual = np.ones(len(rows), dtype=np.bool_)
+        for _ in range(3):
+            df0, factor0 = variance_prior(factor[rows[usual]], df[rows[usual]])
+            p[rows] = f_sf(factor[rows] / max(factor0, 1e-12), df[rows], df0)
+            usual = p[rows] > STANDS_OUT
+    return p
 
 
 def _soft_foot(jobs: JobColumns, assets: int) -> tuple[FloatArray, IntArray, IntArray]:

@@ -22,6 +22,9 @@ from models.history.material import Material
 MOST_ORIGINS = 10
 """Origins at most: a longer history has one every second or third year."""
 
+RECENT = 4
+"""Origins whose scores make the conformal factors: older ones were predicted from a book that knew less."""
+
 US_PER_DAY = 86_400_000_000
 
 
@@ -234,7 +237,7 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
 def _factors_until(batches: list[_Batch], material: Material, grouping: Grouping, until: int | None) -> Factors:
     """Give the factors from the predictions whose outcome was known at a time."""
     score, depth, fit = [np.zeros((0, 4, len(LEVELS)))], [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
-    for batch in batches:
+    for batch in batches[-RECENT:]:
         seen = np.ones(len(batch.row), np.bool_) if until is None else material.end_us[batch.row] <= until
         score.append(batch.score[seen])
         depth.append(batch.depth[seen])

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import FloatArray, IntArray
+from models.history.direction import CAREFUL_DF
 from models.history.distributions import f_sf
 from models.history.drift import ClassFits, Rates
 from models.history.material import Material
@@ -95,7 +96,7 @@ def shapes_of(material: Material, rates: Rates, fits: ClassFits, fit: IntArray) 
     def p_of(columns: list[int]) -> FloatArray:
         judged_here = known[:, columns].sum(axis=1)
         f = np.nansum(z[:, columns] ** 2, axis=1) / np.maximum(judged_here, 1) / np.maximum(factor, 1e-12)
-        bottom = np.minimum(np.maximum(total_df, 1.0), np.maximum(fits.residual_df[fit] - 3.0, 1.0))
+        bottom = np.minimum(np.maximum(CAREFUL_DF * total_df, 1.0), np.maximum(fits.residual_df[fit] - 3.0, 1.0))
         return np.where(enough & (judged_here > 0), f_sf(f, np.maximum(judged_here, 1), bottom), np.nan)
 
     size = np.nansum(mean**2, axis=1)

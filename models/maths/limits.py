@@ -1,6 +1,6 @@
 """Judgement: which limits a set gives for a machine, and the limit ratio of a deviation.
 
-The limit ratio is the largest \\|deviation\\| ÷ limit over all that the set
+The limit ratio is the largest size of the deviation ÷ limit over all that the set
 judges; *within* when it is at most 1, *over* when it is more.  Numbers are
 compared unrounded.  Deviation = measured − target.
 

@@ -8,41 +8,15 @@ trade still records now and then: the reason goes into the book beside it.  A
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from statistics import median
 from typing import Final
 
 from models.maths.clock import check_return, check_sums
-from models.maths.moves import SHORT_SCALE, spacer_scale
 from models.maths.readings import FAIR_BELOW_DEG, POOR_BELOW_DEG, REFUSED_BELOW_DEG, Finding, SineFit, sweep_arc
 from models.units import Display, Quantity
-from models.values.draft import DialDraft, RowDraft
-from models.values.job import Misalignment
-from models.values.kinds import Coupling
-from models.values.limits import LimitsGiven
-
-UNIT_FACTORS: Final = (25.4, 1.0 / 0.0254)
-"""Inch for mm, or mil for µm; and mil for mm: how far a value is off when its unit is taken for the other."""
-
-MIN_PAST: Final = 3
-"""With fewer earlier values nothing is usual yet."""
-
-NEAR: Final = 0.2
-"""Two misalignments are about the same when they differ by less than this share of their size."""
-
-WORTH: Final = 0.35
-"""Below this share of the limit a misalignment is mostly reading error, and its sign says nothing."""
-
-FINEST_MM: Final = 0.01
-FINEST_MM_M: Final = 0.1
-"""A division of a good dial, and the slope that it makes over 100 mm: below them a small value is no slip of the unit."""
-
-ODD: Final = (2.0, 10.0)
-IMPOSSIBLE: Final = (25.0, 100.0)
-"""Offset [mm] and angularity [mm/m] that are odd, and that no aligned machines have; the same as for imported sheets."""
+from models.values.draft import DialDraft, Draft, RowDraft
 
 
 class Gravity(StrEnum):
@@ -143,7 +117,7 @@ def check_dial(name: str, dial: DialDraft, display: Display, fit: SineFit | None
     tuple of Check
         Return to the first reading, sums, arc, and how the readings fit.
     """
-    return (*_return(name, dial, display), *_sums(name, dial, display), *_arc(name, dial), *_fitting(name, fit))
+    return (*_return(name, dial, display), *_sums(name, dial, display), *_arc(name, dial), *_fitting(name, dial, fit))
 
 
 def _return(name: str, dial: DialDraft, display: Display) -> list[Check]:
@@ -191,15 +165,50 @@ def _arc(name: str, dial: DialDraft) -> list[Check]:
     return [Check(Doubt.SHORT_ARC, gravity, f"The sweep covers {arc:.0f}°; {tail}", name)]
 
 
-def _fitting(name: str, fit: SineFit | None) -> list[Check]:
+def _fitting(name: str, dial: DialDraft, fit: SineFit | None) -> list[Check]:
     found = []
     for finding in fit.findings if fit is not None else ():
         doubt, gravity = _GRAVITY[finding]
         if doubt is Doubt.SHORT_ARC:
             continue  # said already, with the arc
-        outlier = fit.outlier if fit is not None and finding is Finding.OUTLIER else None
-        found.append(Check(doubt, gravity, str(finding), name if outlier is None else f"{name}.readings.{outlier + 1}"))
+        place = name
+        if fit is not None and fit.outlier is not None and finding is Finding.OUTLIER:
+            place = f"{name}.readings.{_filled(dial)[fit.outlier]}"
+        found.append(Check(doubt, gravity, str(finding), place))
     return found
+
+
+def _filled(dial: DialDraft) -> list[int]:
+    """Give the numbers of the readings that are filled in: blanks take no part in the fit."""
+    pairs = zip(dial.angles_deg, dial.readings_mm, strict=False)
+    return [number for number, pair in enumerate(pairs, start=1) if None not in pair]
+
+
+def check_dimensions(draft: Draft) -> tuple[Check, ...]:
+    """Check the distances that a measurement rests on.
+
+    Parameters
+    ----------
+    draft : Draft
+        The measurement. [mm]
+
+    Returns
+    -------
+    tuple of Check
+        A span or swept diameter of 0 or less, two rim dials in one plane.
+    """
+    found = []
+    if draft.span_mm is not None and draft.span_mm <= 0:
+        found.append(Check(Doubt.DISTANCE, Gravity.STOP, "The span between the flex planes must be above 0.", "span"))
+    for number, dial in enumerate(draft.dials, start=1):
+        if dial.diameter_mm is not None and dial.diameter_mm <= 0:
+            sentence = f"The diameter that dial {number} sweeps must be above 0: measure twice the plunger's distance from the axis."
+            found.append(Check(Doubt.DISTANCE, Gravity.STOP, sentence, f"dial.{number}.diameter"))
+    planes = [dial.plane_mm for dial in draft.dials if dial.plane_mm is not None]
+    if len(planes) == 2 and abs(planes[0] - planes[1]) < 1.0:
+        sentence = "Both dials run in the same plane; the angularity needs two planes. Give the distance of each from the coupling centre."
+        found.append(Check(Doubt.DISTANCE, Gravity.STOP, sentence, "dial.2.plane"))
+    return tuple(found)
 
 
 def check_rows(rows: Sequence[RowDraft], side: str, display: Display) -> tuple[Check, ...]:
@@ -241,229 +250,3 @@ def check_rows(rows: Sequence[RowDraft], side: str, display: Display) -> tuple[C
         if sentence:
             found.append(Check(Doubt.FOOT_DISTANCE, Gravity.STOP, sentence, name))
     return tuple(found)
-
-
-def unit_slip(size: float, past: Sequence[float], finest: float) -> int:
-    """Tell whether a size looks like a usual one in the wrong unit.
-
-    Parameters
-    ----------
-    size : float
-        The new value, its sign left out. [as used]
-    past : sequence of float
-        The same of earlier jobs of this asset, as-found with as-found, as-left with as-left. [as used]
-    finest : float
-        From here up a small value is believed. [as used]
-
-    Returns
-    -------
-    int
-        +1: too large by the factor of two units, −1: too small by it, 0: neither. [unitless]
-
-    Notes
-    -----
-    The value must lie nearer to 25.4 × the median than to the median itself (on a scale of ratios), outside of what
-    there ever was by a factor of 2, and within it by the same factor once a factor of two units is taken out.
-    """
-    known = [value for value in past if value > 0]
-    if len(known) < MIN_PAST or not size > 0:
-        return 0
-    usual, least, most = median(known), min(known) / 2.0, max(known) * 2.0
-    halfway = math.sqrt(UNIT_FACTORS[0])
-    if size >= halfway * usual and size > most and any(least <= size / f <= most for f in UNIT_FACTORS):
-        return 1
-    if size <= usual / halfway and size < min(least, finest) and any(least <= size * f <= most for f in UNIT_FACTORS):
-        return -1
-    return 0
-
-
-def check_unit(
-    new: Misalignment, past: Sequence[Misalignment], stage: str, display: Display, *, small_too: bool = True
-) -> tuple[Check, ...]:
-    """Check a misalignment against the sizes that this asset has had.
-
-    Parameters
-    ----------
-    new : Misalignment
-        What was typed or worked out. [mm, mm/m]
-    past : sequence of Misalignment
-        The same stage of earlier jobs. [mm, mm/m]
-    stage : str
-        ``"found"`` or ``"left"``. [unitless]
-    display : Display
-        Units for the sentences. [unitless]
-    small_too : bool
-        Look for values that are too small as well; an as-left may be very small. [unitless]
-
-    Returns
-    -------
-    tuple of Check
-        Offset and angularity that look like a usual one in the wrong unit.
-    """
-    kinds = (("offset", Quantity.OFFSET, FINEST_MM, 0), ("angularity", Quantity.ANGULARITY, FINEST_MM_M, 1))
-    found = []
-    for word, quantity, finest, place in kinds:
-        size = math.hypot(new.as_tuple()[place], new.as_tuple()[place + 2])
-        earlier = [math.hypot(m.as_tuple()[place], m.as_tuple()[place + 2]) for m in past]
-        slip = unit_slip(size, earlier, finest)
-        if slip > 0 or (slip < 0 and small_too):
-            usual = median(value for value in earlier if value > 0)
-            times = size / usual if slip > 0 else usual / size
-            sentence = (
-                f"The {word} of {display.text(size, quantity)} is {times:.0f} times too {'large' if slip > 0 else 'small'} for this "
-                f"machine, which is usually near {display.text(usual, quantity)}. Is the unit right? Inch for mm, or mil for µm, makes 25 "
-                "times; mil for mm makes 39 times."
-            )
-            found.append(Check(Doubt.UNIT, Gravity.REASON, sentence, f"{stage}.{word}"))
-    return tuple(found)
-
-
-def check_size(new: Misalignment, stage: str, display: Display) -> tuple[Check, ...]:
-    """Check a misalignment against what machines can have at all.
-
-    Parameters
-    ----------
-    new : Misalignment
-        What was typed or worked out. [mm, mm/m]
-    stage : str
-        ``"found"`` or ``"left"``. [unitless]
-    display : Display
-        Units for the sentences. [unitless]
-
-    Returns
-    -------
-    tuple of Check
-        Stops what cannot be a reading of aligned machines, asks about what is odd.
-    """
-    found = []
-    names = ("vertical offset", "vertical angularity", "horizontal offset", "horizontal angularity")
-    keys = ("offset_v", "angle_v", "offset_h", "angle_h")
-    for place, (key, name, value) in enumerate(zip(keys, names, new.as_tuple(), strict=True)):
-        quantity = Quantity.ANGULARITY if place % 2 else Quantity.OFFSET
-        if abs(value) > ODD[place % 2]:
-            cannot = abs(value) > IMPOSSIBLE[place % 2]
-            bound = (IMPOSSIBLE if cannot else ODD)[place % 2]
-            sentence = (
-                f"The {name} is {display.text(value, quantity)}; {'no coupled machines have' if cannot else 'it is seldom'} more than "
-                f"{display.text(bound, quantity)}. Is the unit right?"
-            )
-            found.append(Check(Doubt.SIZE, Gravity.STOP if cannot else Gravity.REASON, sentence, f"{stage}.{key}"))
-    return tuple(found)
-
-
-class Swap(StrEnum):
-    """How one misalignment mirrors another."""
-
-    FLIPPED = "all signs are the other way round"
-    FLIPPED_V = "the vertical signs are the other way round"
-    FLIPPED_H = "the horizontal signs are the other way round"
-    DOUBLED = "all of it is about twice as large"
-    DOUBLED_OFFSETS = "the offsets are about twice as large"
-
-
-def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float]) -> Swap | None:
-    """Tell whether a misalignment is about the negative or the double of another, component by component.
-
-    Parameters
-    ----------
-    new, old : Misalignment
-        The two. [mm, mm/m]
-    scale : tuple of two float
-        Offset and angularity that weigh alike: best the two limits. [mm, mm/m]
-
-    Returns
-    -------
-    Swap or None
-        ``None`` also where the old one is too small to have a sign that means something.
-
-    Notes
-    -----
-    Flipped: the sign rule or the side from which 3 o'clock was seen.  Doubled: total readings taken for offsets.
-    """
-    n, o = _scaled(new, scale), _scaled(old, scale)
-    v, h, every = (0, 1), (2, 3), (0, 1, 2, 3)
-    flipped = [_is_near(n, o, axis, (-1.0, -1.0)) for axis in (v, h)]
-    if all(flipped) or _is_near(n, o, every, (-1.0, -1.0)):
-        return Swap.FLIPPED
-    if any(flipped):
-        return Swap.FLIPPED_V if flipped[0] else Swap.FLIPPED_H
-    if _is_near(n, o, every, (2.0, 2.0)):
-        return Swap.DOUBLED
-    if math.hypot(o[0], o[2]) >= WORTH and _is_near(n, o, every, (2.0, 1.0)):
-        return Swap.DOUBLED_OFFSETS
-    return None
-
-
-def _scaled(m: Misalignment, scale: tuple[float, float]) -> tuple[float, ...]:
-    return (m.offset_v / scale[0], m.angle_v / scale[1], m.offset_h / scale[0], m.angle_h / scale[1])
-
-
-def _is_near(
-    new: tuple[float, ...], old: tuple[float, ...], places: tuple[int, ...], times: tuple[float, float]
-) -> bool:
-    size = math.hypot(*(old[place] for place in places))
-    away = math.hypot(*(new[place] - times[place % 2] * old[place] for place in places))
-    return size >= WORTH and away <= NEAR * size
-
-
-def check_signs(new: Misalignment, old: Misalignment, scale: tuple[float, float], stage: str) -> tuple[Check, ...]:
-    """Check a misalignment against the one that it should follow from.
-
-    Parameters
-    ----------
-    new : Misalignment
-        As-found, or as-left. [mm, mm/m]
-    old : Misalignment
-        The last as-left for an as-found, the as-found for an as-left. [mm, mm/m]
-    scale : tuple of two float
-        Offset and angularity that weigh alike. [mm, mm/m]
-    stage : str
-        ``"found"`` or ``"left"``: what ``new`` is. [unitless]
-
-    Returns
-    -------
-    tuple of Check
-        One check at most.
-    """
-    swap = swap_of(new, old, scale)
-    if swap is None:
-        return ()
-    flipped = swap in {Swap.FLIPPED, Swap.FLIPPED_V, Swap.FLIPPED_H}
-    if stage == "found":
-        before = "Against what was left last time"
-        why = (
-            "Check the signs and from which side it was read."
-            if flipped
-            else "Is it a total reading that was not halved?"
-        )
-    else:
-        before = "Against what was found"
-        why = "Check the signs, or whether it was moved twice as far." if flipped else "Was it moved the wrong way?"
-    doubt = Doubt.FLIPPED if flipped else Doubt.DOUBLED
-    return (Check(doubt, Gravity.REASON, f"{before}, {swap}. {why}", stage),)
-
-
-def limit_scale(limits: LimitsGiven, coupling: Coupling, span_mm: float | None) -> tuple[float, float]:
-    """Give offset and angularity that are equally bad under some limits.
-
-    Parameters
-    ----------
-    limits : LimitsGiven
-        Limits in force. [mm, mm/m]
-    coupling : Coupling
-        Kind of the coupling. [unitless]
-    span_mm : float or None
-        Distance between the flex planes of a spacer coupling. [mm]
-
-    Returns
-    -------
-    tuple of two float
-        Both limits; for a spacer coupling what makes its flex planes weigh alike; without limits the starter rule's
-        proportion. [mm, mm/m]
-    """
-    if coupling is Coupling.SPACER and limits.flex_mm_m is not None and span_mm:
-        offset, angle = spacer_scale(span_mm)
-        return (offset * limits.flex_mm_m, angle * limits.flex_mm_m)
-    if limits.offset_mm is not None and limits.angle_mm_m is not None:
-        return (limits.offset_mm, limits.angle_mm_m)
-    return SHORT_SCALE

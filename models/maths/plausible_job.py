@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from models.maths.plausible import Check, Doubt, Gravity, check_signs, check_size, check_unit, limit_scale
+from models.maths.plausible import Check, Doubt, Gravity
+from models.maths.slips import check_signs, check_size, check_unit, limit_scale
 from models.maths.soft_foot import MIN_MEASURED, assess
 from models.units import Display, Quantity
 from models.values.asset import Asset

@@ -62,7 +62,7 @@ class Asset:
 
     @property
     def limit_speed_rpm(self) -> float | None:
-        """Give the speed that limits are taken at: the highest, where it varies. [rpm]"""
+        """Give the speed that limits are taken at: the highest, where it varies, in rpm."""
         return self.speed_max_rpm or self.speed_rpm
 
 

@@ -67,11 +67,14 @@ class DialDraft:
 
     ``plane_mm`` is where a rim dial runs, ``diameter_mm`` the circle that a face
     dial runs on; the other one stays ``None``.  Angles run clockwise from
-    12 o'clock for somebody at ``Draft.seen_from``.
+    12 o'clock for somebody at ``Draft.seen_from``.  ``opposite_mm`` are the
+    readings of a second face dial half a turn away, at the same moments: with
+    them the axial float of the shaft drops out.
     """
 
     angles_deg: tuple[float | None, ...] = (0.0, 90.0, 180.0, 270.0)
     readings_mm: tuple[float | None, ...] = (None, None, None, None)
+    opposite_mm: tuple[float | None, ...] = ()
     returned_mm: float | None = None
     plane_mm: float | None = None
     diameter_mm: float | None = None

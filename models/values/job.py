@@ -40,7 +40,7 @@ class Misalignment:
 
 @dataclass(frozen=True, slots=True)
 class FeetValues:
-    """One number for each foot, row by row from the coupling, left before right. [mm]
+    """One number for each foot, row by row from the coupling, left before right, in mm.
 
     Left and right as seen from the movable machine towards the stationary
     one.  ``None`` is a foot that was not measured.

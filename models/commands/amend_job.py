@@ -1,0 +1,173 @@
+"""Amend or void a job: a new version that supersedes the old one, with its author, time and reason.
+
+Nothing is edited: the old version stays in the book and can be read for ever.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_stated
+from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.ledger.content import job_content
+from models.maths.plausible import open_checks
+from models.store.one_job import tag_of_entry
+from models.store.story import read_story
+from models.store.unit import Unit, writing
+from models.tables.base import to_microseconds
+from models.values.draft import stated_reasons as stated_in
+from models.values.job import Job
+from models.values.story import AssetStory, JobLine, Site
+
+
+def amend_job(
+    engine: sa.Engine,
+    site: Site,
+    entry: int,
+    job: Job,
+    *,
+    by: str,
+    now: datetime,
+    why: str,
+    stated_reasons: Mapping[str, str] | None = None,
+    bolts_tight: bool | None = None,
+) -> JobLine:
+    """Append a new version of a job.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        Site of the machine. [unitless]
+    entry : int
+        Entry of the version that is amended. [unitless]
+    job : Job
+        What the job shall say from now on. [as stored]
+    by : str
+        Who amends. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    why : str
+        Reason of the amendment. [unitless]
+    stated_reasons : mapping of str to str, optional
+        Why it is recorded although a check speaks against it, by the name of the check. [unitless]
+    bolts_tight : bool, optional
+        Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
+
+    Returns
+    -------
+    JobLine
+        The new version, judged by the limits in force on the day of the job.
+
+    Raises
+    ------
+    UnknownNameError
+        If the entry is no job of this site.
+    ConflictError
+        If the version was amended already, if nothing changes, or if the new job number is taken.
+    InvalidValueError
+        If no reason is given, or the job is moved to another machine.
+    DoubtfulJobError
+        If a check that did not speak against the old version speaks against the new one, without a stated reason.
+
+    Notes
+    -----
+    What was doubtful in the old version already is not asked again: the amendment is there to correct something else.
+    """
+    reason = _reason(why, "An amendment")
+    with writing(engine, site.site_id, by, now) as unit:
+        story, old = _version(unit, site, entry)
+        if job.tag != old.job.tag:
+            raise InvalidValueError(
+                f"Entry {entry} is a job of {old.job.tag}; an amendment cannot move it to {job.tag}.",
+                remedy=f"Void it, and record the job on {job.tag}.",
+            )
+        if not old.void and _content(job) == _content(old.job):
+            raise ConflictError(
+                f"Nothing was changed: entry {entry} says the same already.", remedy="Change something, or leave it."
+            )
+        check_ref(unit, site, job, old.job_id)
+        recording = Recording(unit, site, story)
+        before = {check.doubt for check in recording.checks(old.job, job_id=old.job_id, bolts_tight=bolts_tight)}
+        stated = {name: text for name, text in (stated_reasons or {}).items() if text.strip()}
+        checks = recording.checks(job, job_id=old.job_id, bolts_tight=bolts_tight)
+        still = open_checks((check for check in checks if check.doubt not in before), stated)
+        if still:
+            raise DoubtfulJobError(still)
+        holds = {str(check.doubt) for check in checks}
+        kept = {name: text for name, text in stated_in(old.job.typed).items() if name in holds}
+        return recording.write(with_stated(job, kept | stated), old=old, why=reason)
+
+
+def void_job(engine: sa.Engine, site: Site, entry: int, *, by: str, now: datetime, why: str) -> JobLine:
+    """Take a job out of every count, by a new version that says so; it stays readable.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        Site of the machine. [unitless]
+    entry : int
+        Entry of the version that is voided. [unitless]
+    by : str
+        Who voids. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    why : str
+        Reason. [unitless]
+
+    Returns
+    -------
+    JobLine
+        The version that says it is void.
+
+    Raises
+    ------
+    UnknownNameError
+        If the entry is no job of this site.
+    ConflictError
+        If the version was amended already, or is void.
+    InvalidValueError
+        If no reason is given.
+    """
+    reason = _reason(why, "Voiding a job")
+    with writing(engine, site.site_id, by, now) as unit:
+        story, old = _version(unit, site, entry)
+        if old.void:
+            raise ConflictError(f"Job '{old.job.ref}' is void already, by entry {entry}.")
+        return Recording(unit, site, story).write(old.job, old=old, why=reason, void=True)
+
+
+def _content(job: Job) -> bytes:
+    return job_content(job, to_microseconds(job.performed_at))
+
+
+def _reason(why: str, what: str) -> str:
+    reason = " ".join(why.split())
+    if not reason:
+        raise InvalidValueError(
+            f"{what} needs a reason.", remedy="Say why: it stands beside the old and the new version."
+        )
+    return reason
+
+
+def _version(unit: Unit, site: Site, entry: int) -> tuple[AssetStory, JobLine]:
+    tag = tag_of_entry(unit.connection, site.site_id, entry)
+    story = None if tag is None else read_story(unit.connection, site, tag)
+    if story is None:
+        raise UnknownNameError(
+            f"Entry {entry} is no job of the site {site.name}.", remedy="Take the number from the page of the machine."
+        )
+    old = next(line for line in story.jobs if line.entry == entry)
+    if old.superseded_by is not None:
+        later = next(line for line in story.jobs if line.entry == old.superseded_by)
+        raise ConflictError(
+            f"Entry {entry} was amended already, by entry {later.entry} of {later.author}.",
+            remedy=f"Look at entry {later.entry} first, and amend that one.",
+        )
+    return story, old

@@ -1,0 +1,230 @@
+"""Record a job: one visit, checked against what the book knows, judged, and appended as one entry.
+
+People and instruments that the book does not know are added with entries of
+their own in the same transaction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+
+from models.commands.judging import Judge, ratios, version_on
+from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.ledger.content import job_content
+from models.maths.plausible import Check, Gravity, open_checks
+from models.maths.plausible_job import Beside, check_job
+from models.store import known as ask
+from models.store.one_job import holder_of_ref
+from models.store.rows import instrument_row, job_row, person_row
+from models.store.story import read_story
+from models.store.unit import Unit, writing
+from models.tables.base import to_microseconds
+from models.tables.jobs import JobRow
+from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
+from models.values.asset import Asset
+from models.values.draft import STATED
+from models.values.draft import stated_reasons as stated_in
+from models.values.job import Job
+from models.values.kinds import Kind
+from models.values.people import Instrument, Person
+from models.values.story import AssetStory, JobLine, Site
+
+
+class DoubtfulJobError(InvalidValueError):
+    """A job that speaks against itself or against the book; ``checks`` are what is still open."""
+
+    def __init__(self, checks: tuple[Check, ...]) -> None:
+        stops = [check for check in checks if check.gravity is Gravity.STOP]
+        asked = ", ".join(f"'{check.doubt}'" for check in checks if check.gravity is Gravity.REASON)
+        remedy = "Correct what is wrong."
+        if not stops:
+            remedy = f"Correct it, or state a reason for {asked}: it is kept with the job."
+        super().__init__("The job was not recorded. " + " ".join(check.sentence for check in checks), remedy=remedy)
+        self.checks = checks
+
+
+def ref_for(tag: str, performed_at: datetime, zone: str) -> str:
+    """Give the job number of a job that has none: its machine and its time on the site's clock.
+
+    Parameters
+    ----------
+    tag : str
+        Tag of the asset. [unitless]
+    performed_at : datetime
+        Aware moment of the job. [unitless]
+    zone : str
+        IANA name of the site's zone. [unitless]
+    """
+    return f"{tag} {performed_at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"
+
+
+def record_job(
+    engine: sa.Engine,
+    site: Site,
+    job: Job,
+    *,
+    by: str,
+    now: datetime,
+    stated_reasons: Mapping[str, str] | None = None,
+    bolts_tight: bool | None = None,
+) -> JobLine:
+    """Record a job.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        Site of the machine. [unitless]
+    job : Job
+        What is said. [as stored]
+    by : str
+        Who records it. [unitless]
+    now : datetime
+        Aware moment of recording. [unitless]
+    stated_reasons : mapping of str to str, optional
+        Why it is recorded although a check speaks against it, by the name of the check. [unitless]
+    bolts_tight : bool, optional
+        Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
+
+    Returns
+    -------
+    JobLine
+        The job as it stands in the book, with its verdict.
+
+    Raises
+    ------
+    UnknownNameError
+        If the site has no such machine.
+    ConflictError
+        If the job number is taken.
+    DoubtfulJobError
+        If something stops it (a time in the future, say), or needs a reason that is not stated.
+    """
+    with writing(engine, site.site_id, by, now) as unit:
+        story = _story(unit, site, job.tag)
+        check_ref(unit, site, job)
+        stated = _given(stated_reasons)
+        recording = Recording(unit, site, story)
+        still = open_checks(recording.checks(job, bolts_tight=bolts_tight), stated)
+        if still:
+            raise DoubtfulJobError(still)
+        return recording.write(with_stated(job, stated))
+
+
+def _given(reasons: Mapping[str, str] | None) -> dict[str, str]:
+    """Leave out blank reasons: a blank is no reason."""
+    return {name: " ".join(text.split()) for name, text in (reasons or {}).items() if text.strip()}
+
+
+def with_stated(job: Job, stated: Mapping[str, str]) -> Job:
+    """Keep the stated reasons with what was typed; those that were there before stay unless they are stated anew."""
+    kept = {STATED + name: text for name, text in (stated_in(job.typed) | _given(stated)).items()}
+    plain = {name: text for name, text in job.typed.items() if not name.startswith(STATED)}
+    return replace(job, typed=plain | kept)
+
+
+def _story(unit: Unit, site: Site, tag: str) -> AssetStory:
+    story = read_story(unit.connection, site, tag)
+    if story is None:
+        raise UnknownNameError(
+            f"The site {site.name} has no machine '{tag}'.",
+            remedy="Check the tag, or bring the machine into the book first: driftbook import assets.csv",
+        )
+    return story
+
+
+def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> None:
+    """Refuse a job number that another job has.
+
+    Raises
+    ------
+    ConflictError
+        If it is taken.
+    """
+    held = holder_of_ref(unit.connection, site.site_id, job.ref)
+    if held is None or held[0] == job_id:
+        return
+    if held[2] == job_content(job, to_microseconds(job.performed_at)):
+        raise ConflictError(f"Job '{job.ref}' is in the book already, with the same content, as entry {held[1]}.")
+    raise ConflictError(
+        f"The job number '{job.ref}' is taken by entry {held[1]}, which says something else.",
+        remedy="Give another number. A job that is in the book is changed by an amendment.",
+    )
+
+
+class Recording:
+    """Writes versions of jobs of one asset inside an open transaction."""
+
+    def __init__(self, unit: Unit, site: Site, story: AssetStory) -> None:
+        self.unit, self.site, self.story = unit, site, story
+        self.judge = Judge(ask.limit_sets(unit.connection, site.site_id), ZoneInfo(site.zone))
+        self.people = ask.people(unit.connection, site.site_id)
+        self.instruments = ask.instruments(unit.connection, site.site_id)
+
+    def checks(self, job: Job, *, job_id: int | None = None, bolts_tight: bool | None = None) -> tuple[Check, ...]:
+        """Hold a job against what the book knows; ``job_id`` is the job of which it is a new version."""
+        asset = self._asset(job)
+        _, limits = self.judge.limits(job, asset)
+        known = self.instruments.get(job.instrument)
+        beside = Beside(
+            asset=asset,
+            now=self.unit.at,
+            jobs=tuple(line.job for line in self.story.standing if line.job_id != job_id),
+            breaks=tuple(broken.on for broken in self.story.breaks),
+            instrument=known[1] if known else None,
+            limits=limits,
+            left_ratio=ratios([job], [asset], [limits])[1][0],
+            display=self.site.display,
+            bolts_tight=bolts_tight,
+        )
+        return check_job(job, beside)
+
+    def write(self, job: Job, *, old: JobLine | None = None, why: str = "", void: bool = False) -> JobLine:
+        """Judge a job and append it; with an old version as what supersedes that."""
+        asset = self._asset(job)
+        limit_entry, limits = self.judge.limits(job, asset)
+        adopted = self.judge.adopted(job)
+        found, left = ratios([job], [asset], [limits])
+        people = [self._person(name) for name in job.people]
+        instrument = self._instrument(job.instrument) if job.instrument else None
+        unit, job_id = self.unit, None if old is None else old.job_id
+        kind = Kind.JOB_RECORDED if old is None else Kind.JOB_AMENDED
+        supersedes = None if old is None else old.entry
+        entry = unit.append(kind, job_id, supersedes=supersedes, why=why)
+        content = job_content(job, to_microseconds(job.performed_at))
+        row = job_row(
+            entry, self.site.site_id, self.story.asset_id, job, asset,
+            person_id=people[0] if people else None, instrument_id=instrument, limit_entry=limit_entry, limits=limits,
+            ratios=(found[0], left[0]), content=content, job_id=job_id, supersedes=supersedes, void=void,
+        )  # fmt: skip
+        unit.add(JobRow, row)
+        name = "" if adopted is None else f"{adopted.limit_set.name}, version {adopted.limit_set.version}"
+        return JobLine(
+            entry, job_id or entry, unit.at, unit.author, job, limits, name, found[0], left[0], supersedes,
+            why_amended=why, void=void,
+        )  # fmt: skip
+
+    def _asset(self, job: Job) -> Asset:
+        return version_on([version.asset for version in self.story.versions], self.judge.day(job))
+
+    def _person(self, name: str) -> int:
+        if name not in self.people:
+            person_id = self.unit.append(Kind.PERSON_ADDED)
+            self.unit.add(PersonRow, (person_id, self.site.site_id, name))
+            self.unit.add(PersonVersionRow, person_row(person_id, self.site.site_id, person_id, Person(name)))
+            self.people[name] = (person_id, Person(name))
+        return self.people[name][0]
+
+    def _instrument(self, serial: str) -> int:
+        if serial not in self.instruments:
+            number, given = self.unit.append(Kind.INSTRUMENT_ADDED), Instrument(serial)
+            self.unit.add(InstrumentRow, (number, self.site.site_id, serial))
+            self.unit.add(InstrumentVersionRow, instrument_row(number, self.site.site_id, number, given))
+            self.instruments[serial] = (number, given)
+        return self.instruments[serial][0]

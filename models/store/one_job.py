@@ -1,0 +1,31 @@
+"""What an amendment has to ask of the book: whose a job is, and who holds a job number."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from models.tables.jobs import JobRow
+from models.tables.machines import AssetRow
+
+
+def tag_of_entry(connection: sa.Connection, site_id: int, entry: int) -> str | None:
+    """Give the tag of the asset whose job an entry records or amends; ``None`` where it is no such entry."""
+    question = (
+        sa.select(AssetRow.tag)
+        .join(JobRow, JobRow.asset_id == AssetRow.id)
+        .where(JobRow.site_id == site_id, JobRow.entry == entry)
+    )
+    tag: str | None = connection.execute(question).scalar()
+    return tag
+
+
+def holder_of_ref(connection: sa.Connection, site_id: int, ref: str) -> tuple[int, int, bytes] | None:
+    """Give the job, the entry and the content of the newest version that bears a job number; ``None`` if it is free."""
+    question = (
+        sa.select(JobRow.job_id, JobRow.entry, JobRow.content)
+        .where(JobRow.site_id == site_id, JobRow.ref == ref)
+        .order_by(JobRow.entry.desc())
+        .limit(1)
+    )
+    row = connection.execute(question).first()
+    return None if row is None else (row[0], row[1], bytes(row[2]))

@@ -1,0 +1,88 @@
+"""The application as a whole: headers, health, errors, and nothing from outside."""
+
+import logging
+import re
+from pathlib import Path
+
+import pytest
+from history_maker import NOW, MadeBook, made_book
+from test_dashboard_pages import fill
+
+import dashboard
+from dashboard import shell
+from dashboard.app import create_app
+from models.settings import Settings
+
+
+@pytest.fixture(scope="module")
+def client():
+    return create_app(Settings(book="x.book"), made_book(), clock=lambda: NOW).server.test_client()
+
+
+@pytest.mark.parametrize("path", ["/", "/healthz", "/assets/driftbook.css", "/_dash-layout", "/offenders", "/nowhere"])
+def test_every_answer_carries_the_headers(client, path):
+    with client.get(path) as answer:
+        headers = answer.headers
+    policy = headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert "unsafe-eval" not in policy
+    assert "script-src 'self' 'sha256-" in policy
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "same-origin"
+
+
+def test_the_policy_covers_every_inline_script_of_the_page(client):
+    import base64
+    import hashlib
+
+    answer = client.get("/")
+    inline = re.findall(r"<script(?![^>]*\bsrc=)(?![^>]*application/json)[^>]*>(.*?)</script>", answer.get_data(as_text=True), re.S)
+    assert inline
+    for script in inline:
+        digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+        assert f"'sha256-{digest}'" in answer.headers["Content-Security-Policy"]
+
+
+def test_the_page_names_its_language_and_holds_no_data(client):
+    text = client.get("/").get_data(as_text=True)
+    assert '<html lang="en">' in text
+    assert "P-101" not in text
+    assert "P-101" not in client.get("/_dash-layout").get_data(as_text=True)
+
+
+def test_nothing_in_the_page_or_its_assets_comes_from_another_host(client):
+    text = client.get("/").get_data(as_text=True)
+    assets = [path.read_text(encoding="utf-8") for path in (Path(dashboard.__file__).parent / "assets").iterdir()]
+    for one in (text, *assets):
+        assert set(re.findall(r"https?://([\w.-]+)", one)) <= {"www.w3.org"}
+
+
+def test_health_tells_the_last_entry(client):
+    answer = client.get("/healthz")
+    assert answer.get_json()["well"] is True
+    assert answer.headers["Cache-Control"] == "no-store"
+
+
+class BrokenBook(MadeBook):
+    def history(self, site_id):
+        raise RuntimeError("the disk is gone")
+
+
+def test_an_error_is_logged_under_the_reference_that_is_shown(caplog):
+    client = create_app(Settings(book="x.book"), BrokenBook(), clock=lambda: NOW).server.test_client()
+    with caplog.at_level(logging.ERROR, logger="driftbook.reader"):
+        answer = fill(client, shell.page_of("/"), "/", "")
+    assert answer.status_code == 200
+    text = answer.get_data(as_text=True)
+    assert "This page could not be made" in text
+    assert "disk is gone" not in text
+    reference = re.search(r"reference ([0-9a-f]{8})", text)[1]
+    assert f"reference {reference}: the disk is gone" in caplog.text
+
+
+def test_the_assistant_protocol_of_dash_is_off(client, monkeypatch):
+    monkeypatch.setenv("DASH_MCP_ENABLED", "true")
+    app = create_app(Settings(book="x.book"), made_book(assets=2), clock=lambda: NOW)
+    assert not any("_mcp" in str(rule) for rule in app.server.url_map.iter_rules())

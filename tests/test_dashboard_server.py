@@ -1,0 +1,58 @@
+"""Serving: warmed up or not at all, and a port that is taken is said in plain words."""
+
+import socket
+import threading
+import urllib.request
+
+import pytest
+from history_maker import NOW, MadeBook, made_book
+
+from dashboard.app import create_app
+from dashboard.server import NotReadyError, open_server, port_of, serve, warm_up
+from models.errors import DriftbookError
+from models.settings import Settings
+
+
+def app_of(book):
+    return create_app(Settings(book="x.book"), book, clock=lambda: NOW)
+
+
+class HeadlessBook(MadeBook):
+    def head(self):
+        raise RuntimeError("no such table")
+
+
+def test_an_application_that_is_not_well_is_not_served():
+    with pytest.raises(NotReadyError, match="did not start"):
+        warm_up(app_of(HeadlessBook()))
+
+
+def test_a_port_that_is_taken_is_said_with_a_remedy():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(DriftbookError, match="cannot be opened") as error:
+            open_server(app_of(MadeBook()), "127.0.0.1", taken.getsockname()[1])
+    assert "--port" in error.value.remedy
+
+
+def test_serving_says_its_address_and_answers_there():
+    ready, address = threading.Event(), []
+
+    def on_ready(url):
+        address.append(url)
+        ready.set()
+
+    threading.Thread(target=serve, args=(app_of(made_book(assets=3)), "127.0.0.1", 0, on_ready), daemon=True).start()
+    assert ready.wait(20)
+    with urllib.request.urlopen(f"{address[0]}healthz", timeout=10) as answer:  # noqa: S310 - loopback
+        assert answer.status == 200
+        assert answer.headers["Server"] is None or "waitress" not in answer.headers["Server"].lower()
+
+
+def test_port_zero_takes_any_free_port():
+    server = open_server(app_of(MadeBook()), "127.0.0.1", 0)
+    try:
+        assert port_of(server) > 0
+    finally:
+        server.close()

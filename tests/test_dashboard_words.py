@@ -1,0 +1,86 @@
+"""All texts stand in one place, each is used, and each that is asked for is there."""
+
+import ast
+import string
+from pathlib import Path
+
+import dashboard
+from dashboard.words import WORDS, say
+from models.values.kinds import Coupling, Method, Part, Reason
+
+ROOT = Path(dashboard.__file__).parent
+FILES = [path for path in ROOT.rglob("*.py") if "console" not in path.parts and path.name not in {"words.py", "cli.py"}]
+
+MADE = {
+    "noun.": ("noun.{}.one", "noun.{}.many"),
+    "month.short.": None,
+    "month.long.": None,
+    "reason.": tuple(Reason),
+    "method.": tuple(Method),
+    "part.": tuple(Part),
+    "coupling.": tuple(Coupling),
+    "component.": None,
+    "change.": None,
+    "month.sentence.change.": None,
+    "asset.flex.": None,
+    "asset.feet.": None,
+    "grid.": None,
+    "figure.classes.": None,
+}
+"""Beginnings of keys that are put together in the code, and the closed lists behind them."""
+
+
+def keys_in_code():
+    """Give every text in the code that is a key, and every beginning of a key that is put together."""
+    whole, begun = set(), set()
+    for path in FILES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                whole.add(node.value)
+            if isinstance(node, ast.JoinedStr) and node.values and isinstance(node.values[0], ast.Constant):
+                begun.add(str(node.values[0].value))
+    return whole, begun
+
+
+def test_every_text_is_used():
+    whole, begun = keys_in_code()
+    made = tuple(beginning for beginning in MADE if beginning in begun)
+    assert [key for key in WORDS if key not in whole and not key.startswith(made)] == []
+
+
+def test_every_text_that_is_asked_for_is_there():
+    for path in FILES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "say":
+                key = node.args[0]
+                if isinstance(key, ast.Constant):
+                    assert key.value in WORDS, f"{path.name}: {key.value}"
+                    named = {name for _, name, _, _ in string.Formatter().parse(WORDS[key.value]) if name}
+                    if not any(keyword.arg is None for keyword in node.keywords):
+                        given = {keyword.arg for keyword in node.keywords}
+                        assert named == given, f"{path.name}: {key.value} takes {named}, is given {given}"
+
+
+def test_every_member_of_the_closed_lists_has_a_text():
+    for beginning, members in MADE.items():
+        if beginning != "noun." and members:
+            for member in members:
+                assert say(f"{beginning}{member.value}")
+
+
+def test_every_noun_has_one_and_many():
+    nouns = {key.split(".")[1] for key in WORDS if key.startswith("noun.")}
+    for noun in nouns:
+        assert say(f"noun.{noun}.one", n=1)
+        assert say(f"noun.{noun}.many", n=2)
+
+
+def test_no_text_is_written_into_the_pages_themselves():
+    """A sentence outside words.py would be missed by a translation: look for texts with a blank inside calls of html."""
+    for path in FILES:
+        if path.parent.name not in {"pages", "components"} and path.name != "shell.py":
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and getattr(node.func.value, "id", "") == "html":
+                for argument in node.args:
+                    assert not (isinstance(argument, ast.Constant) and str(argument.value).strip(" –·/")), f"{path.name}: {argument.value}"

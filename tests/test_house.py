@@ -1,0 +1,173 @@
+"""The house rules that are tests: lint, types, arrows, documents, and what must not stand in the repository."""
+
+from __future__ import annotations
+
+import ast
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+CODE = ("dashboard", "migrations", "models", "seed_data")
+
+
+def tool(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-m", *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
+
+
+def tracked() -> list[Path]:
+    """Give the files of the repository; in a copy without git, all that is not made by running it."""
+    if (ROOT / ".git").exists() and shutil.which("git"):
+        names = subprocess.run(
+            ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        return [ROOT / name for name in names.stdout.split("\0") if name and (ROOT / name).is_file()]
+    skip = {".venv", "__pycache__", ".git", "build", "dist"}
+    return [path for path in ROOT.rglob("*") if path.is_file() and not skip & set(path.relative_to(ROOT).parts)]
+
+
+def project() -> dict[str, object]:
+    return tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]  # type: ignore[no-any-return]
+
+
+@pytest.mark.parametrize(
+    "arguments", [("ruff", "check", "."), ("ruff", "format", "--check", ".")], ids=["lint", "format"]
+)
+def test_ruff_finds_nothing(arguments: tuple[str, ...]) -> None:
+    done = tool(*arguments)
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-1000:]
+
+
+def test_types_are_strict_and_complete() -> None:
+    done = tool("mypy")
+    assert done.returncode == 0, done.stdout[-3000:]
+
+
+def test_arrows_only_point_down() -> None:
+    command = [sys.executable, "-c", "from importlinter.cli import lint_imports_command as run; run()"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-1000:]
+
+
+def test_every_dependency_has_its_reason_beside_it() -> None:
+    text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    block = text[text.index("dependencies = [") : text.index("[project.scripts]")]
+    for line in block.splitlines():
+        if line.strip().startswith('"') and "driftbook[" not in line:
+            assert re.search(r"#\s*\S+", line), f"no reason beside {line.strip()}"
+
+
+def test_the_lock_names_versions_and_hashes_for_every_dependency_and_no_address() -> None:
+    text = (ROOT / "requirements.lock").read_text(encoding="utf-8")
+    assert "://" not in text
+    assert "--hash=sha256:" in text
+    locked = {
+        line.split("==")[0].split("[")[0].lower() for line in text.splitlines() if re.match(r"^[A-Za-z0-9]", line)
+    }
+    given = project()
+    wanted = [*given["dependencies"], *(d for extra in given["optional-dependencies"].values() for d in extra)]  # type: ignore[misc, attr-defined]
+    names = {re.split(r"[<>=\[; ]", str(item))[0].lower() for item in wanted} - {"driftbook"}
+    assert names <= locked
+
+
+def test_nothing_names_a_machine_or_a_registry() -> None:
+    """No path of a machine it was made on, no registry's host, no lock file that carries one."""
+    hosts = "|".join(["pypi" + r"\.org", "python" + "hosted", "registry" + r"\.npmjs", "deb" + r"\.debian\.org"])
+    paths = "|".join(["/" + "work/", "/" + "root/", "/" + "home/[a-z]"])
+    wrong = []
+    for path in tracked():
+        if path.name in {"uv.lock", "pylock.toml", "poetry.lock"}:
+            wrong.append(str(path))
+        if path.suffix.lower() in {".png", ".db", ".xlsx", ".pdf", ".woff2"}:
+            continue
+        text = path.read_text(encoding="utf-8", errors="replace")
+        wrong += [f"{path.relative_to(ROOT)}: {match[0]}" for match in re.finditer(f"{hosts}|{paths}", text)]
+    assert not wrong
+
+
+@pytest.mark.parametrize("package", CODE)
+def test_a_package_file_holds_a_docstring_only(package: str) -> None:
+    for path in (ROOT / package).rglob("__init__.py"):
+        body = ast.parse(path.read_text(encoding="utf-8")).body
+        assert len(body) == 1, path
+        assert isinstance(body[0], ast.Expr), path
+
+
+def test_only_the_store_speaks_sql() -> None:
+    allowed = {"models/store", "models/tables", "migrations", "tests"}
+    for path in [p for package in CODE for p in (ROOT / package).rglob("*.py")]:
+        name = path.relative_to(ROOT).as_posix()
+        if any(name.startswith(folder) for folder in allowed):
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, ast.Attribute)
+                and isinstance(node.value, ast.Name)
+                and node.value.id in {"sa", "sqlalchemy"}
+            ):
+                assert node.attr not in {"select", "insert", "update", "delete", "text"}, f"{name}:{node.lineno}"
+
+
+def test_the_store_never_updates_or_deletes() -> None:
+    for path in (ROOT / "models").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "sa":
+                assert node.attr not in {"update", "delete"}, f"{path.name}:{node.lineno}"
+
+
+def test_nothing_happens_on_import() -> None:
+    """Every module imports in a fresh process with an empty environment, and makes no file and no connection."""
+    code = (
+        "import importlib, pkgutil, socket, sys\n"
+        "def no(*a, **k): raise RuntimeError('a connection on import')\n"
+        "socket.socket.connect = no\n"
+        f"for package in {CODE!r}:\n"
+        "    top = importlib.import_module(package)\n"
+        "    for module in pkgutil.walk_packages(top.__path__, package + '.'):\n"
+        "        if module.name in {'migrations.env', 'seed_data.__main__'} or '.versions.' in module.name: continue\n"
+        "        importlib.import_module(module.name)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={"PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1", "PATH": "", "HOME": str(ROOT / "nowhere")},
+    )
+    assert done.returncode == 0, done.stderr[-3000:]
+    assert not (ROOT / "driftbook.db").exists()
+
+
+def docstrings() -> list[tuple[str, ast.FunctionDef]]:
+    found = []
+    for package in ("models/maths", "models/history"):
+        for path in sorted((ROOT / package).glob("*.py")):
+            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+                if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                    found.append((f"{path.stem}.{node.name}", node))  # noqa: PERF401 - the type is narrowed here
+    return found
+
+
+@pytest.mark.parametrize(("name", "node"), docstrings(), ids=[name for name, _ in docstrings()])
+def test_a_formula_says_shape_and_unit_of_every_parameter(name: str, node: ast.FunctionDef) -> None:
+    text = ast.get_docstring(node) or ""
+    assert text, name
+    arguments = [a.arg for a in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+    if not arguments or "Parameters" not in text:
+        assert len(arguments) <= 2, f"{name} has {len(arguments)} parameters and no list of them"
+        return
+    listed = text[text.index("Parameters") :].split("\n\nReturns")[0].split("\n\nRaises")[0].split("\n\nNotes")[0]
+    for argument in arguments:
+        match = re.search(rf"^(?:\w+, )*{argument}(?:, \w+)* : .+(?:\n {{4}}.+)+", listed, re.MULTILINE)
+        assert match, f"{name}: {argument} is not described"
+        assert re.search(r"\[[^\]]+\]\.?\s*$", match[0].strip()), f"{name}: {argument} does not end with its unit"
