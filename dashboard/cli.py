@@ -39,6 +39,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_import(verbs)
     _add_serve(verbs)
     _add_site(verbs)
+    _add_work(verbs)
     return parser
 
 
@@ -205,6 +206,26 @@ def _add_site(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _by(parser)
 
 
+def _add_work(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "work",
+        "work out a paper sheet: readings in, misalignment, verdict and what each foot needs out; no book is needed",
+        "  driftbook work --example reverse-indicator > sheet.toml\n"
+        "  driftbook work sheet.toml\n"
+        "  driftbook work sheet.toml --json",
+    )
+    parser.add_argument("file", nargs="?", metavar="FILE", help="readings and dimensions as a small TOML file")
+    parser.add_argument("--json", action="store_true", help="print everything as JSON, in mm and mm/m")
+    parser.add_argument(
+        "--example",
+        nargs="?",
+        const="reverse-indicator",
+        choices=("results", "reverse-indicator", "rim-and-face", "two-faces", "around-the-shaft"),
+        help="print an example file that works, for one way of measuring (default: reverse-indicator)",
+    )
+
+
 _RUNS = {
     "demo": ("demo", "run_demo"),
     "init": ("book", "run_init"),
@@ -213,6 +234,7 @@ _RUNS = {
     "import": ("importing", "run_import"),
     "site": ("book", "run_site"),
     "serve": ("serving", "run_serve"),
+    "work": ("work", "run_work"),
 }
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
 

@@ -19,7 +19,7 @@ from dashboard.ids import Shell
 from dashboard.pages import asset, month, offenders
 from dashboard.place import UNITS, asset_path
 from dashboard.theme import MANTINE
-from dashboard.views.finder_view import OFFERED, match
+from dashboard.views.finder_view import OFFERED, haystack, match
 from dashboard.words import say
 from dashboard.writing import count
 
@@ -71,14 +71,14 @@ def _tools() -> html.Div:
                 clearable=False,
                 placeholder=say("finder.placeholder"),
                 nothingFoundMessage=say("finder.nothing"),
-                filter={"function": "keepAll"},
-                maxDropdownHeight=360,
+                filter={"function": "keepMatching"},
+                withScrollArea=False,
                 selectFirstOptionOnChange=True,
                 size="sm",
                 className="finder",
                 rightSection=html.Kbd("/", **aria(hidden="true")),
                 rightSectionPointerEvents="none",
-                comboboxProps={"position": "bottom-end", "width": "target"},
+                comboboxProps={"position": "bottom-end", "width": "target", "withinPortal": False, "zIndex": 300},
                 **aria(label=say("finder.label")),
             ),
             html.Button(
@@ -166,6 +166,7 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     return [
         {
             "value": seen.place.to(asset_path(str(assets.tag[row]))),
+            "text": haystack(assets, row),
             "label": " · ".join(
                 str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text
             ),

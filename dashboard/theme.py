@@ -82,12 +82,15 @@ def palette_of(scheme: str | None) -> Palette:
 
 def css_variables() -> str:
     """Write the colours and the type as CSS variables, so that they stand in one place only."""
-    blocks = []
-    for scheme, palette in PALETTES.items():
-        lines = "".join(f"--{name}:{colour};" for name, colour in asdict(palette).items())
-        selector = ":root" if scheme == LIGHT else ":root[data-mantine-color-scheme='dark']"
-        blocks.append(f"{selector}{{{lines}}}")
-    return f":root{{--sans:{SANS};--serif:{SERIF};}}" + "".join(blocks)
+    light, dark = (
+        "".join(f"--{name}:{colour};" for name, colour in asdict(PALETTES[scheme]).items()) for scheme in SCHEMES
+    )
+    return (
+        f":root{{--sans:{SANS};--serif:{SERIF};{light}}}"
+        f":root[data-mantine-color-scheme='dark']{{{dark}}}"
+        # Until the script has run, the system's choice holds: no flash of white in a dark room.
+        f"@media (prefers-color-scheme:dark){{:root:not([data-mantine-color-scheme]){{{dark}}}}}"
+    )
 
 
 @cache

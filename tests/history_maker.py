@@ -49,7 +49,9 @@ def site(display: Display | None = None, site_id: int = 1, code: str = "SAL") ->
     return Site(site_id, code, f"Saltmarsh works {code} (invented)", ZONE, display or Display())
 
 
-def ratio_of(job_values: Misalignment | None, target: Misalignment, given: LimitsGiven, span_mm: float | None) -> float | None:
+def ratio_of(
+    job_values: Misalignment | None, target: Misalignment, given: LimitsGiven, span_mm: float | None
+) -> float | None:
     if job_values is None:
         return None
     deviation = np.array([job_values.as_tuple()]) - np.array([target.as_tuple()])
@@ -92,7 +94,9 @@ def job(tag: str, when: str, found: Misalignment | None, left: Misalignment | No
     return Job(tag=tag, performed_at=at(when), zone=ZONE, found=found, left=left, **values)  # type: ignore[arg-type]
 
 
-def story_of(asset: Asset, jobs: list[JobLine], breaks: tuple[MachineBreak, ...] = (), asset_id: int = 1, of: Site | None = None) -> AssetStory:
+def story_of(
+    asset: Asset, jobs: list[JobLine], breaks: tuple[MachineBreak, ...] = (), asset_id: int = 1, of: Site | None = None
+) -> AssetStory:
     first = AssetVersion(1, at("2020-01-02T08:00"), "desk", asset)
     return AssetStory(of or site(), asset_id, asset, (first,), breaks, tuple(jobs))
 
@@ -126,7 +130,7 @@ class MadeBook:
         return self.instrument_list if site_id == self.at_site.site_id else ()
 
     def limit_set(self, site_id: int) -> LimitSet | None:
-        return self.limits
+        return self.limits if site_id == self.at_site.site_id else None
 
 
 def made_book(assets: int = 40, years: int = 5, seed: int = 11, display: Display | None = None) -> MadeBook:
@@ -206,8 +210,7 @@ def columns_of(stories: list[AssetStory], zone: str = ZONE, head: int = 1) -> Hi
     rows: list[dict[str, object]] = []
     broken: list[tuple[int, int, int]] = []
     for index, story in enumerate(stories):
-        for standing in story.standing:
-            rows.append(_row(index, story.asset, standing, zone, people, instruments))
+        rows.extend(_row(index, story.asset, one, zone, people, instruments) for one in story.standing)
         for a_break in story.breaks:
             midnight = datetime(a_break.on.year, a_break.on.month, a_break.on.day, tzinfo=ZoneInfo(zone))
             broken.append((1, index, int(midnight.timestamp() * 1e6)))
@@ -220,7 +223,10 @@ def columns_of(stories: list[AssetStory], zone: str = ZONE, head: int = 1) -> Hi
     temps = ("temp_stationary_c", "temp_movable_c", "temp_ambient_c")
     speed = column("speed_rpm", float)
     jobs = JobColumns(
-        **{name: column(name, np.int64) for name in ("entry", "job", "asset", "performed_us", "month", "reason", "person", "instrument")},
+        **{
+            name: column(name, np.int64)
+            for name in ("entry", "job", "asset", "performed_us", "month", "reason", "person", "instrument")
+        },
         **{name: column(name, float, 4) for name in ("found", "left", "target", "limits")},
         **{name: column(name, float) for name in (*floats, *temps)},
         each_axis=column("each_axis", bool),
@@ -233,7 +239,9 @@ def columns_of(stories: list[AssetStory], zone: str = ZONE, head: int = 1) -> Hi
         head=head,
         zone=zone,
         jobs=jobs,
-        breaks=BreakColumns(*(np.array(column, dtype=np.int64) for column in (zip(*broken, strict=True) if broken else ([], [], [])))),
+        breaks=BreakColumns(
+            *(np.array(column, dtype=np.int64) for column in (zip(*broken, strict=True) if broken else ([], [], [])))
+        ),
         assets=AssetColumns(
             asset=np.array([story.asset_id for story in stories], dtype=np.int64),
             **{
@@ -245,7 +253,11 @@ def columns_of(stories: list[AssetStory], zone: str = ZONE, head: int = 1) -> Hi
             speed_rpm=asset_speed,
             speed_class=speed_class_of(asset_speed),
             feet_movable_mm=np.array(
-                [[asset.feet_movable_mm[0], asset.feet_movable_mm[-1]] if asset.feet_movable_mm else [NAN, NAN] for asset in assets], dtype=float
+                [
+                    [asset.feet_movable_mm[0], asset.feet_movable_mm[-1]] if asset.feet_movable_mm else [NAN, NAN]
+                    for asset in assets
+                ],
+                dtype=float,
             ).reshape(len(assets), 2),
             retired=np.array([asset.retired is not None for asset in assets], dtype=bool),
         ),
@@ -278,7 +290,9 @@ def _row(
         "found": four(done.found),
         "left": four(done.left),
         "target": four(done.target),
-        "limits": tuple(NAN if x is None else x for x in (given.offset_mm, given.angle_mm_m, given.flex_mm_m, given.soft_foot_mm)),
+        "limits": tuple(
+            NAN if x is None else x for x in (given.offset_mm, given.angle_mm_m, given.flex_mm_m, given.soft_foot_mm)
+        ),
         "each_axis": given.each_axis,
         "found_ratio": NAN if standing.found_ratio is None else standing.found_ratio,
         "left_ratio": NAN if standing.left_ratio is None else standing.left_ratio,

@@ -3,24 +3,26 @@
 import logging
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
-from history_maker import NOW, MadeBook, made_book
-from test_dashboard_pages import fill
 
 import dashboard
 from dashboard import shell
 from dashboard.app import create_app
+from models.history.columns import History
 from models.settings import Settings
+from tests.history_maker import NOW, MadeBook, made_book
+from tests.test_dashboard_pages import fill
 
 
 @pytest.fixture(scope="module")
-def client():
+def client() -> Any:
     return create_app(Settings(book="x.book"), made_book(), clock=lambda: NOW).server.test_client()
 
 
 @pytest.mark.parametrize("path", ["/", "/healthz", "/assets/driftbook.css", "/_dash-layout", "/offenders", "/nowhere"])
-def test_every_answer_carries_the_headers(client, path):
+def test_every_answer_carries_the_headers(client: Any, path: str) -> None:
     with client.get(path) as answer:
         headers = answer.headers
     policy = headers["Content-Security-Policy"]
@@ -33,56 +35,58 @@ def test_every_answer_carries_the_headers(client, path):
     assert headers["Referrer-Policy"] == "same-origin"
 
 
-def test_the_policy_covers_every_inline_script_of_the_page(client):
+def test_the_policy_covers_every_inline_script_of_the_page(client: Any) -> None:
     import base64
     import hashlib
 
     answer = client.get("/")
-    inline = re.findall(r"<script(?![^>]*\bsrc=)(?![^>]*application/json)[^>]*>(.*?)</script>", answer.get_data(as_text=True), re.S)
+    inline = re.findall(
+        r"<script(?![^>]*\bsrc=)(?![^>]*application/json)[^>]*>(.*?)</script>", answer.get_data(as_text=True), re.DOTALL
+    )
     assert inline
     for script in inline:
         digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
         assert f"'sha256-{digest}'" in answer.headers["Content-Security-Policy"]
 
 
-def test_the_page_names_its_language_and_holds_no_data(client):
+def test_the_page_names_its_language_and_holds_no_data(client: Any) -> None:
     text = client.get("/").get_data(as_text=True)
     assert '<html lang="en">' in text
     assert "P-101" not in text
     assert "P-101" not in client.get("/_dash-layout").get_data(as_text=True)
 
 
-def test_nothing_in_the_page_or_its_assets_comes_from_another_host(client):
+def test_nothing_in_the_page_or_its_assets_comes_from_another_host(client: Any) -> None:
     text = client.get("/").get_data(as_text=True)
     assets = [path.read_text(encoding="utf-8") for path in (Path(dashboard.__file__).parent / "assets").iterdir()]
     for one in (text, *assets):
         assert set(re.findall(r"https?://([\w.-]+)", one)) <= {"www.w3.org"}
 
 
-def test_health_tells_the_last_entry(client):
+def test_health_tells_the_last_entry(client: Any) -> None:
     answer = client.get("/healthz")
     assert answer.get_json()["well"] is True
     assert answer.headers["Cache-Control"] == "no-store"
 
 
 class BrokenBook(MadeBook):
-    def history(self, site_id):
-        raise RuntimeError("the disk is gone")
+    def history(self, site_id: int) -> History:
+        raise RuntimeError(f"the disk of site {site_id} is gone")
 
 
-def test_an_error_is_logged_under_the_reference_that_is_shown(caplog):
+def test_an_error_is_logged_under_the_reference_that_is_shown(caplog: Any) -> None:
     client = create_app(Settings(book="x.book"), BrokenBook(), clock=lambda: NOW).server.test_client()
     with caplog.at_level(logging.ERROR, logger="driftbook.reader"):
         answer = fill(client, shell.page_of("/"), "/", "")
     assert answer.status_code == 200
     text = answer.get_data(as_text=True)
     assert "This page could not be made" in text
-    assert "disk is gone" not in text
+    assert "disk of site" not in text
     reference = re.search(r"reference ([0-9a-f]{8})", text)[1]
-    assert f"reference {reference}: the disk is gone" in caplog.text
+    assert f"reference {reference}: the disk of site 1 is gone" in caplog.text
 
 
-def test_the_assistant_protocol_of_dash_is_off(client, monkeypatch):
+def test_the_assistant_protocol_of_dash_is_off(monkeypatch: Any) -> None:
     monkeypatch.setenv("DASH_MCP_ENABLED", "true")
     app = create_app(Settings(book="x.book"), made_book(assets=2), clock=lambda: NOW)
     assert not any("_mcp" in str(rule) for rule in app.server.url_map.iter_rules())

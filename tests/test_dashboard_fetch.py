@@ -4,14 +4,14 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
-from history_maker import MadeBook, made_book, site
 
 from dashboard.app import create_app
 from dashboard.fetch import runs_for, scene
 from models.settings import Settings
+from tests.history_maker import MadeBook, made_book, site
 
 
-def test_today_is_the_day_of_the_site_not_of_the_server():
+def test_today_is_the_day_of_the_site_not_of_the_server() -> None:
     late = datetime(2026, 11, 18, 23, 30, tzinfo=UTC)
     book = MadeBook(at_site=replace(site(), zone="Pacific/Auckland"))
     app = create_app(Settings(book="x.book"), book, clock=lambda: late)
@@ -21,7 +21,7 @@ def test_today_is_the_day_of_the_site_not_of_the_server():
     assert seen.now_us == int(late.timestamp() * 1e6)
 
 
-def test_a_book_without_a_site_is_seen_as_such():
+def test_a_book_without_a_site_is_seen_as_such() -> None:
     app = create_app(Settings(book="x.book"), MadeBook(no_site=True))
     with app.server.app_context():
         seen = scene("/", "?site=x")
@@ -30,7 +30,7 @@ def test_a_book_without_a_site_is_seen_as_such():
             _ = seen.required
 
 
-def test_runs_of_the_same_columns_are_computed_once():
+def test_runs_of_the_same_columns_are_computed_once() -> None:
     history = made_book(assets=4).history(1)
     other = made_book(assets=4).history(1)
     assert runs_for(history) is runs_for(history)

@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pytest
-from history_maker import Misalignment, job, line, story_of
 
 from dashboard.figures.runs import panel_figure, ratio_figure
 from dashboard.theme import SCHEMES, template_of
@@ -13,6 +13,7 @@ from dashboard.views.asset_view import build
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.kinds import Part
+from tests.history_maker import Misalignment, job, line, story_of
 
 PUMP = Asset("P-1", speed_rpm=1480.0, feet_movable_mm=(300.0,))
 GOOD, BAD = Misalignment(0.02, 0.1, 0.01, 0.0), Misalignment(0.2, 0.3, 0.0, 0.0)
@@ -24,12 +25,12 @@ JOBS = [
 VIEW = build(story_of(PUMP, JOBS, (MachineBreak("P-1", date(2025, 6, 1), Part.BASE, "worn <b>out</b>"),)), Display())
 
 
-def trace(figure, name):
+def trace(figure: Any, name: str) -> Any:
     return next(one for one in figure.data if one.name == name)
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)
-def test_points_are_the_readings_and_lines_the_runs(scheme):
+def test_points_are_the_readings_and_lines_the_runs(scheme: str) -> None:
     figure = ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, scheme)
     np.testing.assert_allclose(trace(figure, "as found").y, [JOBS[1].found_ratio, JOBS[2].found_ratio])
     np.testing.assert_allclose(trace(figure, "as left").y, [one.left_ratio for one in JOBS])
@@ -39,7 +40,7 @@ def test_points_are_the_readings_and_lines_the_runs(scheme):
     assert figure.layout.template == template_of(scheme)
 
 
-def test_the_limit_and_the_break_are_named():
+def test_the_limit_and_the_break_are_named() -> None:
     figure = ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light")
     texts = [one.text for one in figure.layout.annotations]
     assert "limit: ratio 1" in texts
@@ -50,37 +51,40 @@ def test_the_limit_and_the_break_are_named():
     assert high > JOBS[1].found_ratio
 
 
-def test_a_panel_draws_target_and_limits_as_steps():
+def test_a_panel_draws_target_and_limits_as_steps() -> None:
     figure = panel_figure(VIEW.components[0], VIEW.who, VIEW.marks, "light")
     assert [one.name for one in figure.data][:3] == ["target", "limit", "limit"]
     np.testing.assert_allclose(figure.data[1].y, [120 / 1480] * 4)
     assert figure.data[1].line.shape == "hv"
 
 
-def test_a_panel_without_limits_has_none():
+def test_a_panel_without_limits_has_none() -> None:
     figure = panel_figure(VIEW.feet[0], VIEW.who, VIEW.marks, "light")
     assert "limit" not in [one.name for one in figure.data]
 
 
-def test_what_people_typed_does_not_become_part_of_the_picture():
+def test_what_people_typed_does_not_become_part_of_the_picture() -> None:
     figure = ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light")
     assert "<a" not in "".join(trace(figure, "as found").text)
     assert all("<b>" not in str(one.hovertext) for one in figure.layout.annotations)
 
 
-def test_arrays_stay_arrays_and_the_view_is_not_touched():
+def test_arrays_stay_arrays_and_the_view_is_not_touched() -> None:
     before = VIEW.ratio.solid.copy()
     figure = ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light")
     assert all(isinstance(one.y, np.ndarray) for one in figure.data)
     np.testing.assert_array_equal(VIEW.ratio.solid, before)
 
 
-def test_all_pictures_of_a_machine_share_one_time_axis():
-    spans = {tuple(panel_figure(one, VIEW.who, VIEW.marks, "light").layout.xaxis.range) for one in (*VIEW.components, *VIEW.feet)}
+def test_all_pictures_of_a_machine_share_one_time_axis() -> None:
+    spans = {
+        tuple(panel_figure(one, VIEW.who, VIEW.marks, "light").layout.xaxis.range)
+        for one in (*VIEW.components, *VIEW.feet)
+    }
     assert len(spans) == 1
 
 
-def test_a_single_reading_is_a_picture_too():
+def test_a_single_reading_is_a_picture_too() -> None:
     one = build(story_of(PUMP, JOBS[:1]), Display())
     figure = ratio_figure(replace(one.ratio), one.who, one.marks, "dark")
     assert [trace.name for trace in figure.data] == ["as left"]

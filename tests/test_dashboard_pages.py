@@ -5,10 +5,10 @@ import importlib
 import json
 import pkgutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 from dash import html
-from history_maker import NOW, MadeBook, Misalignment, job, line, made_book, site, story_of
 
 import dashboard.pages
 from dashboard import shell
@@ -17,12 +17,15 @@ from dashboard.ids import Shell
 from models.settings import Settings
 from models.units import Display
 from models.values.asset import Asset
+from tests.history_maker import NOW, MadeBook, Misalignment, job, line, made_book, site, story_of
 
-MODULES = [importlib.import_module(f"dashboard.pages.{found.name}") for found in pkgutil.iter_modules(dashboard.pages.__path__)]
+MODULES = [
+    importlib.import_module(f"dashboard.pages.{found.name}") for found in pkgutil.iter_modules(dashboard.pages.__path__)
+]
 PUMP = Asset("P-101", "Brine pump", "Intake", speed_rpm=1480.0, feet_movable_mm=(300.0, 800.0))
 
 
-def one_job():
+def one_job() -> Any:
     return MadeBook([story_of(PUMP, [line(job("P-101", "2026-10-05T09:00", None, Misalignment(0.02)), PUMP, 5)])])
 
 
@@ -52,13 +55,14 @@ ADDRESSES = [
 
 
 @pytest.fixture(scope="module")
-def clients():
+def clients() -> Any:
     return {
-        name: create_app(Settings(book="x.book"), book, clock=lambda: NOW).server.test_client() for name, book in BOOKS.items()
+        name: create_app(Settings(book="x.book"), book, clock=lambda: NOW).server.test_client()
+        for name, book in BOOKS.items()
     }
 
 
-def call(client, output, inputs, state=()):
+def call(client: Any, output: str, inputs: Any, state: Any = ()) -> Any:
     """Ask for an output as the browser does."""
     outputs = output.strip(".").split("...")
     single = len(outputs) == 1
@@ -73,12 +77,12 @@ def call(client, output, inputs, state=()):
     return client.post("/_dash-update-component", json=body)
 
 
-def text_of(answer):
+def text_of(answer: Any) -> Any:
     """Give the answer with its characters as they are: Dash writes a slash as an escape."""
     return json.dumps(answer.get_json(), ensure_ascii=False)
 
 
-def fill(client, page, pathname, search, scheme="light"):
+def fill(client: Any, page: Any, pathname: str, search: str, scheme: str = "light") -> Any:
     inputs = [
         {"id": Shell.URL, "property": "pathname", "value": pathname},
         {"id": Shell.URL, "property": "search", "value": search},
@@ -87,7 +91,7 @@ def fill(client, page, pathname, search, scheme="light"):
     return call(client, f"{page.Ids.BODY}.children", inputs)
 
 
-def ids_of(component):
+def ids_of(component: Any) -> Any:
     if isinstance(component, (list, tuple)):
         for one in component:
             yield from ids_of(one)
@@ -98,7 +102,7 @@ def ids_of(component):
 
 
 @pytest.mark.parametrize("page", MODULES, ids=lambda page: page.__name__)
-def test_a_page_keeps_the_contract(page):
+def test_a_page_keeps_the_contract(page: Any) -> None:
     assert page.PATH.startswith("/")
     assert page.NAME in dashboard.words.WORDS
     assert isinstance(page.ORDER, int)
@@ -109,13 +113,18 @@ def test_a_page_keeps_the_contract(page):
     assert all(value.startswith(f"{prefix}-") for value in values)
 
 
-def test_every_page_stands_in_the_header_once():
+def test_every_page_stands_in_the_header_once() -> None:
     assert set(shell.PAGES) == set(MODULES)
     assert len({page.PATH for page in MODULES}) == len(MODULES)
 
 
-def test_ids_are_unique_over_the_frame_and_all_pages():
-    values = [value for owner in (Shell, *(page.Ids for page in MODULES)) for name, value in vars(owner).items() if not name.startswith("_")]
+def test_ids_are_unique_over_the_frame_and_all_pages() -> None:
+    values = [
+        value
+        for owner in (Shell, *(page.Ids for page in MODULES))
+        for name, value in vars(owner).items()
+        if not name.startswith("_")
+    ]
     assert len(values) == len(set(values))
     in_layout = [*ids_of(shell.layout()), *(one for page in MODULES for one in ids_of(page.layout()))]
     assert len(in_layout) == len(set(in_layout))
@@ -123,13 +132,13 @@ def test_ids_are_unique_over_the_frame_and_all_pages():
 
 
 @pytest.mark.parametrize("page", MODULES, ids=lambda page: page.__name__)
-def test_a_layout_is_a_skeleton_and_needs_no_application(page):
+def test_a_layout_is_a_skeleton_and_needs_no_application(page: Any) -> None:
     layout = page.layout()
     assert isinstance(layout, html.Div)
     assert len(json.dumps(layout.to_plotly_json(), default=lambda one: one.to_plotly_json())) < 1000
 
 
-def test_pages_know_neither_numpy_nor_pandas_nor_sql():
+def test_pages_know_neither_numpy_nor_pandas_nor_sql() -> None:
     for page in MODULES:
         tree = ast.parse(Path(page.__file__).read_text(encoding="utf-8"))
         names = {
@@ -143,7 +152,7 @@ def test_pages_know_neither_numpy_nor_pandas_nor_sql():
 
 @pytest.mark.parametrize("book", BOOKS)
 @pytest.mark.parametrize(("pathname", "search"), ADDRESSES)
-def test_every_page_answers_on_every_book(clients, book, pathname, search):
+def test_every_page_answers_on_every_book(clients: Any, book: str, pathname: str, search: str) -> None:
     page = shell.page_of(pathname)
     answer = fill(clients[book], page, pathname, search)
     assert answer.status_code == 200
@@ -153,15 +162,18 @@ def test_every_page_answers_on_every_book(clients, book, pathname, search):
 
 
 @pytest.mark.parametrize("page", MODULES, ids=lambda page: page.__name__)
-def test_a_page_stays_silent_on_the_address_of_another(clients, page):
+def test_a_page_stays_silent_on_the_address_of_another(clients: Any, page: Any) -> None:
     other = "/offenders" if page.PATH != "/offenders" else "/"
     assert fill(clients["many"], page, other, "").status_code == 204
     assert fill(clients["many"], page, page.PATH, "", scheme=None).status_code == 204
 
 
 @pytest.mark.parametrize("book", BOOKS)
-def test_the_frame_answers_on_every_book(clients, book):
-    inputs = [{"id": Shell.URL, "property": "pathname", "value": "/"}, {"id": Shell.URL, "property": "search", "value": "?units=mil"}]
+def test_the_frame_answers_on_every_book(clients: Any, book: Any) -> None:
+    inputs = [
+        {"id": Shell.URL, "property": "pathname", "value": "/"},
+        {"id": Shell.URL, "property": "search", "value": "?units=mil"},
+    ]
     answer = call(clients[book], f"..{Shell.NAV}.children...{Shell.HEAD}.children..", inputs)
     assert answer.status_code == 200
     text = text_of(answer)
@@ -169,36 +181,46 @@ def test_the_frame_answers_on_every_book(clients, book):
     assert "/offenders?units=mil" in text
 
 
-def test_a_site_can_be_chosen_where_there_are_several():
+def test_a_site_can_be_chosen_where_there_are_several() -> None:
     book = MadeBook(more_sites=(site(site_id=2, code="DUN"),))
     client = create_app(Settings(book="x.book"), book, clock=lambda: NOW).server.test_client()
-    inputs = [{"id": Shell.URL, "property": "pathname", "value": "/"}, {"id": Shell.URL, "property": "search", "value": ""}]
+    inputs = [
+        {"id": Shell.URL, "property": "pathname", "value": "/"},
+        {"id": Shell.URL, "property": "search", "value": ""},
+    ]
     assert "/?site=DUN" in text_of(call(client, f"..{Shell.NAV}.children...{Shell.HEAD}.children..", inputs))
 
 
-def test_a_path_that_leads_nowhere_has_a_page(clients):
-    answer = call(clients["many"], f"{Shell.CONTENT}.children", [{"id": Shell.URL, "property": "pathname", "value": "/nowhere"}])
+def test_a_path_that_leads_nowhere_has_a_page(clients: Any) -> None:
+    answer = call(
+        clients["many"], f"{Shell.CONTENT}.children", [{"id": Shell.URL, "property": "pathname", "value": "/nowhere"}]
+    )
     assert "There is no such page" in answer.get_data(as_text=True)
     assert shell.page_of("/assets-of-mine") is None
     assert shell.page_of(None).PATH == "/"
 
 
-def test_the_finder_offers_machines_with_their_addresses(clients):
+def test_the_finder_offers_machines_with_their_addresses(clients: Any) -> None:
     inputs = [{"id": Shell.FINDER, "property": "searchValue", "value": "p-10"}]
-    state = [{"id": Shell.URL, "property": "pathname", "value": "/"}, {"id": Shell.URL, "property": "search", "value": "?units=mil"}]
+    state = [
+        {"id": Shell.URL, "property": "pathname", "value": "/"},
+        {"id": Shell.URL, "property": "search", "value": "?units=mil"},
+    ]
     offered = call(clients["many"], f"{Shell.FINDER}.data", inputs, state).get_json()["response"][Shell.FINDER]["data"]
     assert offered[0]["value"] == "/asset/P-101?units=mil"
     assert len(offered) == 9
     assert shell.offer("", "/", "") == shell.offer(None, "/", "") == []
 
 
-def test_the_numbers_of_two_books_in_one_process_do_not_mix(clients):
-    many, one = (fill(clients[name], MODULES[1], "/", "?month=2026-10").get_data(as_text=True) for name in ("many", "one job"))
-    assert "there were 1 job on 1 machine" in one
-    assert "there were 1 job on 1 machine" not in many
+def test_the_numbers_of_two_books_in_one_process_do_not_mix(clients: Any) -> None:
+    many, one = (
+        fill(clients[name], MODULES[1], "/", "?month=2026-10").get_data(as_text=True) for name in ("many", "one job")
+    )
+    assert "October 2026: 1 job on 1 machine" in one
+    assert "October 2026: 1 job on 1 machine" not in many
 
 
-def test_units_change_every_length_on_the_page_and_no_ratio(clients):
+def test_units_change_every_length_on_the_page_and_no_ratio(clients: Any) -> None:
     page = shell.page_of("/asset/P-102")
     mm, mil = (text_of(fill(clients["many"], page, "/asset/P-102", f"?units={unit}")) for unit in ("mm", "mil"))
     assert "[mil]" in mil

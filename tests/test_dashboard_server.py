@@ -3,31 +3,32 @@
 import socket
 import threading
 import urllib.request
+from typing import Any
 
 import pytest
-from history_maker import NOW, MadeBook, made_book
 
 from dashboard.app import create_app
 from dashboard.server import NotReadyError, open_server, port_of, serve, warm_up
 from models.errors import DriftbookError
 from models.settings import Settings
+from tests.history_maker import NOW, MadeBook, made_book
 
 
-def app_of(book):
+def app_of(book: Any) -> Any:
     return create_app(Settings(book="x.book"), book, clock=lambda: NOW)
 
 
 class HeadlessBook(MadeBook):
-    def head(self):
+    def head(self) -> None:
         raise RuntimeError("no such table")
 
 
-def test_an_application_that_is_not_well_is_not_served():
+def test_an_application_that_is_not_well_is_not_served() -> None:
     with pytest.raises(NotReadyError, match="did not start"):
         warm_up(app_of(HeadlessBook()))
 
 
-def test_a_port_that_is_taken_is_said_with_a_remedy():
+def test_a_port_that_is_taken_is_said_with_a_remedy() -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -36,21 +37,21 @@ def test_a_port_that_is_taken_is_said_with_a_remedy():
     assert "--port" in error.value.remedy
 
 
-def test_serving_says_its_address_and_answers_there():
+def test_serving_says_its_address_and_answers_there() -> None:
     ready, address = threading.Event(), []
 
-    def on_ready(url):
+    def on_ready(url: str) -> None:
         address.append(url)
         ready.set()
 
     threading.Thread(target=serve, args=(app_of(made_book(assets=3)), "127.0.0.1", 0, on_ready), daemon=True).start()
     assert ready.wait(20)
-    with urllib.request.urlopen(f"{address[0]}healthz", timeout=10) as answer:  # noqa: S310 - loopback
+    with urllib.request.urlopen(f"{address[0]}healthz", timeout=10) as answer:
         assert answer.status == 200
         assert answer.headers["Server"] is None or "waitress" not in answer.headers["Server"].lower()
 
 
-def test_port_zero_takes_any_free_port():
+def test_port_zero_takes_any_free_port() -> None:
     server = open_server(app_of(MadeBook()), "127.0.0.1", 0)
     try:
         assert port_of(server) > 0

@@ -1,25 +1,25 @@
 """What is to be checked: the site's rule of the calendar, laid out for reading."""
 
 from datetime import date, timedelta
-
-from history_maker import NOW, Misalignment, columns_of, job, line, story_of
+from typing import Any
 
 from dashboard.views.due_view import calibrations, due_list
 from models.values.asset import Asset
 from models.values.people import Instrument
+from tests.history_maker import NOW, Misalignment, columns_of, job, line, story_of
 
 TODAY = date(2026, 11, 18)
 US = int(NOW.timestamp() * 1e6)
 GOOD, BAD = Misalignment(offset_v=0.02), Misalignment(offset_v=0.2)
 
 
-def story(tag, when, left, number, **more):
+def story(tag: str, when: str, left: Any, number: int, **more: Any) -> Any:
     asset = Asset(tag, f"pump {tag}", "Intake", speed_rpm=1480.0, **more)
     jobs = [line(job(tag, when, None, left), asset, number)] if when else []
     return story_of(asset, jobs, asset_id=number)
 
 
-def test_overdue_comes_first_then_what_falls_due_and_the_rest_is_left_out():
+def test_overdue_comes_first_then_what_falls_due_and_the_rest_is_left_out() -> None:
     history = columns_of(
         [
             story("A", "2025-12-10T09:00", GOOD, 1),  # due 10 Dec 2026: in 22 days
@@ -38,7 +38,7 @@ def test_overdue_comes_first_then_what_falls_due_and_the_rest_is_left_out():
     assert due.lines[1].why == "last visit left it over limit"
 
 
-def test_calibrations_are_listed_by_date_and_far_ones_are_left_out():
+def test_calibrations_are_listed_by_date_and_far_ones_are_left_out() -> None:
     instruments = (
         Instrument("far", due=TODAY + timedelta(days=63)),
         Instrument("near", due=TODAY + timedelta(days=62)),

@@ -1,42 +1,43 @@
 """Finding a machine by any part of what is known of it."""
 
 from datetime import date
+from typing import Any
 
 import pytest
-from history_maker import Misalignment, columns_of, job, line, made_book, story_of
 
 from dashboard.views.finder_view import MOST, build, match
 from models.values.asset import Asset
+from tests.history_maker import Misalignment, columns_of, job, line, made_book, story_of
 
 
 @pytest.fixture(scope="module")
-def history():
+def history() -> Any:
     return made_book().history(1)
 
 
-def tags(history, asked):
+def tags(history: Any, asked: str) -> Any:
     return [str(history.assets.tag[row]) for row in match(history.assets, asked)]
 
 
-def test_a_part_of_a_tag_a_description_a_train_and_an_area_all_find(history):
+def test_a_part_of_a_tag_a_description_a_train_and_an_area_all_find(history: Any) -> None:
     assert tags(history, "105")[0] == "P-105"
     assert "P-105" in tags(history, "BRINE pump 5")
     assert tags(history, "T03") == ["P-105", "P-106"]
     assert set(tags(history, "intake brine")) < set(tags(history, "intake"))
 
 
-def test_the_tag_itself_comes_first_and_tags_that_begin_with_it_next():
+def test_the_tag_itself_comes_first_and_tags_that_begin_with_it_next() -> None:
     stories = [story_of(Asset(tag, description), [], asset_id=n) for n, (tag, description) in enumerate(
         [("X-1", "spare of P-1"), ("AP-1", ""), ("P-10", ""), ("P-1", "")], start=1)]  # fmt: skip
     assert tags(columns_of(stories), "p-1") == ["P-1", "P-10", "AP-1", "X-1"]
 
 
-def test_nothing_typed_gives_all_and_nonsense_none(history):
+def test_nothing_typed_gives_all_and_nonsense_none(history: Any) -> None:
     assert len(tags(history, "  ")) == len(history.assets)
     assert tags(history, "zzz") == []
 
 
-def test_the_list_tells_the_last_visit_and_how_many_there_were():
+def test_the_list_tells_the_last_visit_and_how_many_there_were() -> None:
     asset = Asset("P-1", "pump", speed_rpm=1480.0)
     jobs = [
         line(job("P-1", "2025-01-05T09:00", None, Misalignment(0.01)), asset, 1),
@@ -50,7 +51,7 @@ def test_the_list_tells_the_last_visit_and_how_many_there_were():
     assert (view.found, view.machines) == (2, 2)
 
 
-def test_a_long_list_is_cut_and_says_how_long_it_is():
+def test_a_long_list_is_cut_and_says_how_long_it_is() -> None:
     stories = [story_of(Asset(f"M{n:04d}"), [], asset_id=n + 1) for n in range(MOST + 30)]
     view = build(columns_of(stories), "m")
     assert (len(view.lines), view.found) == (MOST, MOST + 30)

@@ -1,17 +1,18 @@
 """The Month page: counts equal a plain recount, and its sentence says what they are."""
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-from history_maker import NOW, STARTER, Misalignment, Reason, columns_of, job, line, made_book, site, story_of
 
 from dashboard.views.month_view import build
 from dashboard.views.shares import Change
 from models.history.columns import SPEED_BOUNDS_RPM
 from models.history.runs import runs_of
 from models.values.asset import Asset
+from tests.history_maker import NOW, STARTER, Misalignment, Reason, columns_of, job, line, made_book, site, story_of
 
 TODAY = date(2026, 11, 18)
 US = int(NOW.timestamp() * 1e6)
@@ -20,12 +21,14 @@ GOOD, BAD = Misalignment(offset_v=0.02), Misalignment(offset_v=0.2)
 """Limit of the starter set at 1480 rpm: 120 / 1480 = 0.081 mm, so 0.02 is within and 0.2 over."""
 
 
-def view_of(history, chosen=None, today=TODAY, limit_set=STARTER, instruments=()):
+def view_of(
+    history: Any, chosen: Any = None, today: Any = TODAY, limit_set: Any = STARTER, instruments: Any = ()
+) -> Any:
     runs = runs_of(history.jobs, history.breaks)
     return build(history, runs, chosen, today, site=site(), instruments=instruments, limit_set=limit_set, today_us=US)
 
 
-def plain(book):
+def plain(book: Any) -> Any:
     """Lay the jobs out as a table and nothing else."""
     rows = []
     for story in book.stories:
@@ -40,7 +43,8 @@ def plain(book):
                     "found": one.found_ratio,
                     "left": one.left_ratio,
                     "before": before,
-                    "broken": story.asset.tag == "P-106" and any(b.on <= one.job.performed_at.date() for b in story.breaks),
+                    "broken": story.asset.tag == "P-106"
+                    and any(b.on <= one.job.performed_at.date() for b in story.breaks),
                 }
             )
             before = one.left_ratio
@@ -48,12 +52,12 @@ def plain(book):
 
 
 @pytest.fixture(scope="module")
-def book():
+def book() -> Any:
     return made_book()
 
 
 @pytest.mark.parametrize("month", ["2026-10", "2026-03", "2024-07"])
-def test_counts_equal_a_plain_recount(book, month):
+def test_counts_equal_a_plain_recount(book: Any, month: str) -> None:
     view = view_of(book.history(1), date.fromisoformat(f"{month}-01"))
     table = plain(book)
     here = table[table["month"] == month]
@@ -63,16 +67,23 @@ def test_counts_equal_a_plain_recount(book, month):
     assert (view.left.count, view.left.n) == ((here["left"] > 1).sum(), here["left"].notna().sum())
     for one in view.classes:
         mine = here[here["class"] == one.index]
-        assert (one.jobs, one.found.count, one.found.n) == (len(mine), (mine["found"] > 1).sum(), mine["found"].notna().sum())
+        assert (one.jobs, one.found.count, one.found.n) == (
+            len(mine),
+            (mine["found"] > 1).sum(),
+            mine["found"].notna().sum(),
+        )
         assert (one.left.count, one.left.n) == ((mine["left"] > 1).sum(), mine["left"].notna().sum())
     months = [str(m) for m in pd.period_range(end=pd.Period(month, "M") - 1, periods=12, freq="M")]
     before = table[table["month"].isin(months)]
-    assert (view.found_before.count, view.found_before.n) == ((before["found"] > 1).sum(), before["found"].notna().sum())
+    assert (view.found_before.count, view.found_before.n) == (
+        (before["found"] > 1).sum(),
+        before["found"].notna().sum(),
+    )
     assert view.jobs_before == len(before)
     assert len(view.left_over) == (here["left"] > 1).sum()
 
 
-def test_the_series_ends_with_the_month_and_holds_every_month(book):
+def test_the_series_ends_with_the_month_and_holds_every_month(book: Any) -> None:
     view = view_of(book.history(1), date(2026, 10, 1))
     table = plain(book)
     months = [str(month) for month in view.series.months]
@@ -83,7 +94,7 @@ def test_the_series_ends_with_the_month_and_holds_every_month(book):
     assert view.series.jobs.tolist() == expected
 
 
-def test_returns_of_the_month_equal_a_plain_recount(book):
+def test_returns_of_the_month_equal_a_plain_recount(book: Any) -> None:
     table = plain(book)
     for month in ("2026-08", "2026-06", "2025-10"):
         view = view_of(book.history(1), date.fromisoformat(f"{month}-01"))
@@ -91,44 +102,44 @@ def test_returns_of_the_month_equal_a_plain_recount(book):
         assert sorted(one.tag for one in view.returned) == sorted(back["tag"])
 
 
-def test_the_default_is_the_last_month_that_has_jobs(book):
+def test_the_default_is_the_last_month_that_has_jobs(book: Any) -> None:
     history = book.history(1)
     last = int(history.jobs.month.max())
     assert view_of(history).month == date(last // 12, last % 12 + 1, 1)
 
 
-def test_months_to_choose_reach_from_the_first_job_to_today(book):
+def test_months_to_choose_reach_from_the_first_job_to_today(book: Any) -> None:
     view = view_of(book.history(1), date(2025, 1, 1), today=date(2027, 2, 3))
     assert view.months[0] == date(2027, 2, 1)
     assert view.months[-1] == min(date.fromisoformat(f"{m}-01") for m in plain(book)["month"])
     assert date(2025, 1, 1) in view.months
 
 
-def test_a_month_outside_the_history_is_shown_as_empty(book):
+def test_a_month_outside_the_history_is_shown_as_empty(book: Any) -> None:
     view = view_of(book.history(1), date(2031, 5, 1))
     assert view.state == "too_few"
     assert view.sentence == "No job was done in May 2031."
     assert date(2031, 5, 1) in view.months
 
 
-def test_an_empty_site_has_a_state_of_its_own():
+def test_an_empty_site_has_a_state_of_its_own() -> None:
     view = view_of(columns_of([]))
     assert (view.state, view.jobs, view.returned, view.due.lines) == ("empty", 0, (), ())
 
 
-def test_one_job_says_so_and_claims_nothing():
+def test_one_job_says_so_and_claims_nothing() -> None:
     history = columns_of([story_of(PUMP, [line(job("P-1", "2026-10-05T09:00", None, GOOD), PUMP, 5)])])
     view = view_of(history)
     assert view.state == "ok"
     assert view.sentence == (
-        "In October 2026 there were 1 job on 1 machine. None of them had an as-found reading that could be judged. "
+        "October 2026: 1 job on 1 machine. None of them had an as-found reading that could be judged. "
         "None of the machines that were measured afterwards was left over limit."
     )
     assert not view.found.known
     assert view.found_change is Change.UNKNOWN
 
 
-def test_a_machine_that_came_back_is_listed_with_what_was_left_before():
+def test_a_machine_that_came_back_is_listed_with_what_was_left_before() -> None:
     jobs = [
         line(job("P-1", "2026-04-01T09:00", None, GOOD), PUMP, 5),
         line(job("P-1", "2026-10-08T09:00", BAD, BAD), PUMP, 6),
@@ -144,7 +155,7 @@ def test_a_machine_that_came_back_is_listed_with_what_was_left_before():
     assert view.due.lines[0].why == "last visit left it over limit"
 
 
-def test_a_clear_rise_is_said_and_a_month_that_is_not_over_too():
+def test_a_clear_rise_is_said_and_a_month_that_is_not_over_too() -> None:
     machines = [Asset(f"P-{n}", speed_rpm=1480.0) for n in range(40)]
     stories = []
     for number, asset in enumerate(machines):
@@ -161,27 +172,29 @@ def test_a_clear_rise_is_said_and_a_month_that_is_not_over_too():
     assert "30 of 40 as-found readings were over limit: 75\u202f%" in view.sentence
 
 
-def test_a_visit_just_before_midnight_counts_in_the_sites_own_month():
+def test_a_visit_just_before_midnight_counts_in_the_sites_own_month() -> None:
     """31 Oct 23:30 UTC is 31 Oct in Lisbon's winter time; 30 Sep 23:30 UTC is 1 Oct in its summer time."""
     late = job("P-1", "2026-10-01T00:30", None, GOOD)
     assert late.performed_at.isoformat().startswith("2026-09-30T23:30")
     assert view_of(columns_of([story_of(PUMP, [line(late, PUMP, 5)])])).month == date(2026, 10, 1)
 
 
-def test_the_starter_set_is_named_as_a_starting_point():
+def test_the_starter_set_is_named_as_a_starting_point() -> None:
     view = view_of(columns_of([]))
     assert "starting point to be replaced" in view.limits.warning
     assert "No limit set" in view_of(columns_of([]), limit_set=None).limits.text
 
 
-def test_calibrations_that_ran_out_come_first(book):
+def test_calibrations_that_ran_out_come_first(book: Any) -> None:
     view = view_of(book.history(1), instruments=book.instrument_list)
     assert [(one.serial, one.days_left) for one in view.calibrations] == [("LX-02", -262), ("LX-01", 13)]
 
 
-def test_a_speed_that_is_not_known_has_a_line_only_where_it_has_jobs():
+def test_a_speed_that_is_not_known_has_a_line_only_where_it_has_jobs() -> None:
     unknown = Asset("P-9")
-    history = columns_of([story_of(unknown, [line(job("P-9", "2026-10-05T09:00", GOOD, GOOD, reason=Reason.PLANNED), unknown, 5)])])
+    history = columns_of(
+        [story_of(unknown, [line(job("P-9", "2026-10-05T09:00", GOOD, GOOD, reason=Reason.PLANNED), unknown, 5)])]
+    )
     assert view_of(history).classes[-1].index == -1
     assert view_of(columns_of([])).classes[-1].index == 5
     assert np.isnan(history.jobs.found_ratio).all()

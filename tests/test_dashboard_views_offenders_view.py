@@ -1,23 +1,27 @@
 """Repeat offenders: looks and returns equal a plain recount; one of one does not come first."""
 
 from datetime import date
+from itertools import pairwise
+from typing import Any
 
 import pytest
-from history_maker import STARTER, Misalignment, columns_of, job, line, made_book, site, story_of
 
 from dashboard.views.offenders_view import build
 from models.history.runs import runs_of
 from models.values.asset import Asset
+from tests.history_maker import STARTER, Misalignment, columns_of, job, line, made_book, site, story_of
 
 TODAY = date(2026, 11, 18)
 GOOD, BAD = Misalignment(offset_v=0.02), Misalignment(offset_v=0.2)
 
 
-def view_of(history, window=24, speed=None):
-    return build(history, runs_of(history.jobs, history.breaks), window, speed, TODAY, site=site(), limit_set=STARTER)
+def view_of(history: Any, window: Any = 24, speed: Any = None, most: int = 30) -> Any:
+    return build(
+        history, runs_of(history.jobs, history.breaks), window, speed, TODAY, site=site(), limit_set=STARTER, most=most
+    )
 
 
-def machine(tag, founds, number, speed=1480.0, first_year=2016):
+def machine(tag: str, founds: Any, number: int, speed: Any = 1480.0, first_year: Any = 2016) -> Any:
     asset = Asset(tag, speed_rpm=speed)
     jobs = [line(job(tag, f"{first_year}-01-05T09:00", None, GOOD), asset, 100 * number)]
     for place, found in enumerate(founds, start=1):
@@ -25,12 +29,12 @@ def machine(tag, founds, number, speed=1480.0, first_year=2016):
     return story_of(asset, jobs, asset_id=number)
 
 
-def recount(book, since):
+def recount(book: Any, since: Any) -> Any:
     """Count looks and returns by walking through each machine's jobs, one pair after the other."""
     result = {}
     for story in book.stories:
         jobs = story.standing
-        for before, now in zip(jobs, jobs[1:], strict=False):
+        for before, now in pairwise(jobs):
             broken = any(before.job.performed_at.date() < b.on <= now.job.performed_at.date() for b in story.breaks)
             if broken or now.job.performed_at.date() < since or before.left_ratio is None or now.found_ratio is None:
                 continue
@@ -40,9 +44,9 @@ def recount(book, since):
     return result
 
 
-def test_looks_and_returns_equal_a_plain_recount():
+def test_looks_and_returns_equal_a_plain_recount() -> None:
     book = made_book()
-    view = view_of(book.history(1), window=36)
+    view = view_of(book.history(1), window=36, most=1000)
     expected = recount(book, date(2023, 11, 18))
     assert view.since == date(2023, 11, 18)
     assert view.looks == sum(looks for looks, _ in expected.values())
@@ -51,7 +55,7 @@ def test_looks_and_returns_equal_a_plain_recount():
     assert view.machines == len(expected)
 
 
-def test_one_of_one_does_not_come_before_four_of_five():
+def test_one_of_one_does_not_come_before_four_of_five() -> None:
     history = columns_of([machine("ONE", [BAD], 1), machine("FOUR", [BAD, BAD, GOOD, BAD, BAD], 2)])
     view = view_of(history, window=None)
     assert [one.tag for one in view.lines] == ["FOUR", "ONE"]
@@ -65,20 +69,25 @@ def test_one_of_one_does_not_come_before_four_of_five():
     assert view.repeated == 1
 
 
-def test_the_end_of_the_interval_is_the_bound_of_the_ranking():
+def test_the_end_of_the_interval_is_the_bound_of_the_ranking() -> None:
     """Lower end of the two-sided 80 % Wilson interval for 1 of 1: 1 / (1 + z²), z = 1.2815515655 (normal 0.9 quantile, from memory)."""
     view = view_of(columns_of([machine("ONE", [BAD], 1)]), window=None)
     assert view.lines[0].low == pytest.approx(1 / (1 + 1.2815515655**2), rel=1e-9)
 
 
-def test_window_and_speed_class_can_be_chosen():
-    history = columns_of([machine("SLOW", [BAD, BAD], 1, speed=985.0, first_year=2023), machine("FAST", [BAD], 2, speed=2960.0, first_year=2016)])
+def test_window_and_speed_class_can_be_chosen() -> None:
+    history = columns_of(
+        [
+            machine("SLOW", [BAD, BAD], 1, speed=985.0, first_year=2023),
+            machine("FAST", [BAD], 2, speed=2960.0, first_year=2016),
+        ]
+    )
     assert [one.tag for one in view_of(history, window=None, speed=3).lines] == ["FAST"]
     assert [one.tag for one in view_of(history, window=24).lines] == ["SLOW"]
     assert view_of(history, window=24).looks == 1
 
 
-def test_states():
+def test_states() -> None:
     assert view_of(columns_of([])).state == "empty"
     one = columns_of([machine("ONE", [], 1)])
     assert view_of(one).state == "too_few"

@@ -3,6 +3,7 @@
 import ast
 import string
 from pathlib import Path
+from typing import Any
 
 import dashboard
 from dashboard.words import WORDS, say
@@ -30,7 +31,7 @@ MADE = {
 """Beginnings of keys that are put together in the code, and the closed lists behind them."""
 
 
-def keys_in_code():
+def keys_in_code() -> Any:
     """Give every text in the code that is a key, and every beginning of a key that is put together."""
     whole, begun = set(), set()
     for path in FILES:
@@ -42,13 +43,13 @@ def keys_in_code():
     return whole, begun
 
 
-def test_every_text_is_used():
+def test_every_text_is_used() -> None:
     whole, begun = keys_in_code()
     made = tuple(beginning for beginning in MADE if beginning in begun)
     assert [key for key in WORDS if key not in whole and not key.startswith(made)] == []
 
 
-def test_every_text_that_is_asked_for_is_there():
+def test_every_text_that_is_asked_for_is_there() -> None:
     for path in FILES:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "say":
@@ -61,26 +62,32 @@ def test_every_text_that_is_asked_for_is_there():
                         assert named == given, f"{path.name}: {key.value} takes {named}, is given {given}"
 
 
-def test_every_member_of_the_closed_lists_has_a_text():
+def test_every_member_of_the_closed_lists_has_a_text() -> None:
     for beginning, members in MADE.items():
         if beginning != "noun." and members:
             for member in members:
                 assert say(f"{beginning}{member.value}")
 
 
-def test_every_noun_has_one_and_many():
+def test_every_noun_has_one_and_many() -> None:
     nouns = {key.split(".")[1] for key in WORDS if key.startswith("noun.")}
     for noun in nouns:
         assert say(f"noun.{noun}.one", n=1)
         assert say(f"noun.{noun}.many", n=2)
 
 
-def test_no_text_is_written_into_the_pages_themselves():
+def test_no_text_is_written_into_the_pages_themselves() -> None:
     """A sentence outside words.py would be missed by a translation: look for texts with a blank inside calls of html."""
     for path in FILES:
         if path.parent.name not in {"pages", "components"} and path.name != "shell.py":
             continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and getattr(node.func.value, "id", "") == "html":
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Attribute)
+                and getattr(node.func.value, "id", "") == "html"
+            ):
                 for argument in node.args:
-                    assert not (isinstance(argument, ast.Constant) and str(argument.value).strip(" –·/")), f"{path.name}: {argument.value}"
+                    assert not (isinstance(argument, ast.Constant) and str(argument.value).strip(" –·/")), (
+                        f"{path.name}: {argument.value}"
+                    )

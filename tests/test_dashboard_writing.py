@@ -10,16 +10,16 @@ from dashboard import writing
 from models.history.columns import SPEED_BOUNDS_RPM, speed_class_names
 
 
-def test_one_is_one_job_and_two_are_jobs():
+def test_one_is_one_job_and_two_are_jobs() -> None:
     assert [writing.counted(n, "job") for n in (0, 1, 2)] == ["0 jobs", "1 job", "2 jobs"]
 
 
-def test_thousands_stand_apart_from_ten_thousand_on():
+def test_thousands_stand_apart_from_ten_thousand_on() -> None:
     assert writing.count(9999) == "9999"
     assert writing.count(1_234_567) == "1\u202f234\u202f567"
 
 
-def test_shares_and_intervals_are_per_cent_without_decimals():
+def test_shares_and_intervals_are_per_cent_without_decimals() -> None:
     assert writing.percent(0.254) == "25\u202f%"
     assert writing.percent(math.nan) == "–"
     assert writing.interval(0.132, 0.42) == "13 to 42\u202f%"
@@ -27,31 +27,31 @@ def test_shares_and_intervals_are_per_cent_without_decimals():
 
 
 @given(st.floats(0.0, 50.0))
-def test_rounding_never_hides_on_which_side_of_the_limit_a_ratio_lies(value):
+def test_rounding_never_hides_on_which_side_of_the_limit_a_ratio_lies(value: float) -> None:
     written = float(writing.ratio(value))
     if abs(value - 1.0) > 5e-7:
         assert (written > 1.0) == (value > 1.0)
     assert math.isclose(written, value, abs_tol=0.005)
 
 
-def test_a_ratio_just_over_the_limit_is_not_written_as_the_limit():
+def test_a_ratio_just_over_the_limit_is_not_written_as_the_limit() -> None:
     assert writing.judged(1.0004) == "1.0004 over"
     assert writing.judged(1.0) == "1.00 within"
     assert writing.judged(None) == writing.judged(math.nan) == writing.verdict(None) == "–"
 
 
-def test_times_are_on_the_sites_clock():
+def test_times_are_on_the_sites_clock() -> None:
     assert writing.moment(datetime(2026, 1, 1, 0, 30, tzinfo=UTC), "America/New_York") == "31 Dec 2025, 19:30"
 
 
-def test_dates_name_the_month():
+def test_dates_name_the_month() -> None:
     assert writing.day(date(2026, 10, 9)) == "9 Oct 2026"
     assert writing.day(None) == "–"
     assert writing.month(date(2026, 10, 1)) == "October 2026"
     assert writing.month_short(date(2026, 10, 1)) == "Oct 2026"
 
 
-def test_speed_classes_are_named_as_in_the_history():
+def test_speed_classes_are_named_as_in_the_history() -> None:
     names = tuple(writing.speed_class(index, SPEED_BOUNDS_RPM) for index in range(6))
     assert names == speed_class_names()
     assert writing.speed_class(-1, SPEED_BOUNDS_RPM) == "speed not known"

@@ -75,10 +75,37 @@
   });
 
   window.dashMantineFunctions = Object.assign({}, window.dashMantineFunctions, {
-    keepAll: function (given) {
-      return given.options; /* the server has already chosen */
+    keepMatching: function (given) {
+      /* The server chooses and orders; until its answer is there, what does not match any more must not be taken by Enter. */
+      var words = given.search.toLowerCase().split(/\s+/).filter(Boolean);
+      return given.options.filter(function (option) {
+        var text = option.text || option.label.toLowerCase();
+        return words.every(function (word) {
+          return text.indexOf(word) >= 0;
+        });
+      });
     }
   });
+
+  /* Enter in the finder takes the first machine that is offered, also where the offers came after the last letter. */
+  document.addEventListener(
+    "keydown",
+    function (event) {
+      if (event.key !== "Enter" || event.target.id !== "shell-finder") {
+        return;
+      }
+      var list = document.getElementById(event.target.getAttribute("aria-controls"));
+      if (list !== null && list.querySelector("[data-combobox-selected]") === null) {
+        var first = list.querySelector("[role=option]");
+        if (first !== null) {
+          event.preventDefault();
+          event.stopPropagation();
+          first.click();
+        }
+      }
+    },
+    true
+  );
 
   document.addEventListener("keydown", function (event) {
     var at = event.target;
@@ -92,12 +119,41 @@
     }
   });
 
+  /* Paper is narrower than the screen: while it is printed a chart is a picture that shrinks with its column. */
+  window.addEventListener("beforeprint", function () {
+    document.querySelectorAll(".js-plotly-plot .main-svg").forEach(function (picture) {
+      picture.setAttribute("viewBox", "0 0 " + picture.getAttribute("width") + " " + picture.getAttribute("height"));
+    });
+  });
+  window.addEventListener("afterprint", function () {
+    document.querySelectorAll(".js-plotly-plot .main-svg").forEach(function (picture) {
+      picture.removeAttribute("viewBox");
+    });
+  });
+
   var brand = document.title;
-  new MutationObserver(function () {
+
+  function entitle() {
     var first = document.querySelector("main h1");
     var title = first === null ? brand : first.textContent + " · " + brand;
     if (document.title !== title) {
       document.title = title;
     }
-  }).observe(document.body, { childList: true, subtree: true });
+  }
+
+  /* The boxes with a list do not say of themselves whether the list is open. */
+  function explain() {
+    document.querySelectorAll("input[aria-haspopup=listbox]").forEach(function (box) {
+      var open = box.getAttribute("data-expanded") === "true" ? "true" : "false";
+      if (box.getAttribute("aria-expanded") !== open) {
+        box.setAttribute("role", "combobox");
+        box.setAttribute("aria-expanded", open);
+      }
+    });
+  }
+
+  new MutationObserver(function () {
+    entitle();
+    explain();
+  }).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-expanded"] });
 })();

@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import html
 
-from dashboard.components.tables import grid
+from dashboard.components.tables import Column, grid, table
 from dashboard.views.asset_view import QUANTITIES, AssetView, last_day
 from dashboard.words import say
 from dashboard.writing import DASH, judged
@@ -37,6 +37,47 @@ def jobs_grid(name: str, view: AssetView, *, typed: bool) -> html.Div:
         rows,
         say("asset.jobs.label", tag=view.tag),
     )
+
+
+def jobs_on_paper(view: AssetView) -> html.Div:
+    """Put the jobs as a plain table that only a printed page shows: a grid that scrolls is cut off on paper."""
+    heads = [
+        Column(say("grid.date")),
+        Column(say("grid.stands")),
+        Column(say("grid.reason")),
+        Column(say("column.found_ratio"), number=True),
+        Column(say("column.left_ratio"), number=True),
+    ]
+    for stage in ("found", "left"):
+        for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True):
+            unit = view.display.unit(quantity)
+            heads.append(Column(f"{say(f'word.{stage}')} {say(f'component.short.{component}')} [{unit}]", number=True))
+    heads += [Column(say("grid.people")), Column(say("grid.instrument")), Column(say("grid.entry"), number=True)]
+    rows = [
+        [
+            last_day(line, view.zone).isoformat(),
+            _stands(line),
+            say(f"reason.{line.job.reason.value}"),
+            judged(line.found_ratio),
+            judged(line.left_ratio),
+            *_four_texts(line.job.found, view.display),
+            *_four_texts(line.job.left, view.display),
+            ", ".join(line.job.people),
+            line.job.instrument,
+            str(line.entry),
+        ]
+        for line in view.lines
+    ]
+    return html.Div(table(say("asset.jobs.label", tag=view.tag), heads, rows), className="on-paper")
+
+
+def _four_texts(values: Misalignment | None, display: Display) -> list[str]:
+    if values is None:
+        return [DASH] * len(COMPONENTS)
+    return [
+        display.text(value, quantity, signed=True, with_unit=False)
+        for value, quantity in zip(values.as_tuple(), QUANTITIES, strict=True)
+    ]
 
 
 def _has_target(lines: Sequence[JobLine]) -> bool:

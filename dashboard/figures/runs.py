@@ -40,8 +40,8 @@ def ratio_figure(series: RunSeries, who: Sequence[str], marks: Sequence[Mark], s
     top = float(np.nanmax(np.concatenate([series.found, series.left, [1.0]])))
     figure.add_hline(y=1.0, line={"color": palette.ink, "width": 1.5, "dash": "dash"})
     figure.add_annotation(
-        x=0, xref="paper", y=1.0, yanchor="bottom", xanchor="left", text=say("figure.limit_one"), showarrow=False,
-        font={"size": 12, "color": palette.ink},
+        x=1, xref="paper", y=1.0, yanchor="bottom", xanchor="right", text=say("figure.limit_one"), showarrow=False,
+        font={"size": 12, "color": palette.ink}, bgcolor=palette.paper, borderpad=1,
     )  # fmt: skip
     _names(figure, series, palette)
     _marks(figure, marks, palette, named=True)

@@ -8,12 +8,13 @@ from html import escape
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.theme import palette_of, template_of
+from dashboard.theme import Palette, palette_of, template_of
 from dashboard.views.month_view import ClassLine, MonthSeries
 from dashboard.views.offenders_view import OffenderLine
 from dashboard.views.shares import Share
 from dashboard.words import say
-from dashboard.writing import interval, month_short, percent
+from dashboard.writing import DASH, interval, month_short, percent
+from models.history.columns import FloatArray
 
 
 def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figure:
@@ -32,16 +33,10 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
     figure = go.Figure(layout={"template": template_of(scheme)})
     colour = palette.found if stage == "found" else palette.left
     rows = np.arange(len(lines), dtype=np.float64)
-    figure.add_annotation(
-        x=107, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("figure.counts"), showarrow=False,
-        font={"size": 12, "color": palette.soft},
-    )  # fmt: skip
-    for row, line in enumerate(lines):
-        one: Share = getattr(line, stage)
-        figure.add_annotation(
-            x=107, y=row, text=f"{one.count} / {one.n}" if one.known else "–", showarrow=False, xanchor="left",
-            font={"size": 12, "color": palette.ink},
-        )  # fmt: skip
+    here: list[Share] = [getattr(line, stage) for line in lines]
+    _column(
+        figure, rows, [f"{one.count} / {one.n}" if one.known else DASH for one in here], say("figure.counts"), palette
+    )
     for shift, suffix, shade, symbol, size in ((-0.16, "", colour, "circle" if stage == "found" else "square", 10),
                                                (0.18, "_before", palette.before, "line-ns", 9)):  # fmt: skip
         cells: list[Share] = [getattr(line, stage + suffix) for line in lines]
@@ -57,7 +52,7 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
             marker={"color": shade, "size": size, "symbol": symbol, "line": {"color": shade, "width": 2 if suffix else 0}},
             error_x={"type": "data", "symmetric": False, "array": high - share, "arrayminus": share - low,
                      "color": shade, "thickness": 1.75 if not suffix else 1.25, "width": 4 if not suffix else 0},
-            customdata=np.array([f"{one.count} of {one.n}" for one in cells], dtype=object)[known],
+            customdata=np.array([f"{one.count} / {one.n}" for one in cells], dtype=object)[known],
             hovertemplate=f"<b>{name}: %{{x:.0f}} %</b><br>%{{customdata}}<extra></extra>",
         )  # fmt: skip
     figure.update_yaxes(
@@ -102,17 +97,16 @@ def month_figure(series: MonthSeries, scheme: str) -> go.Figure:
             customdata=np.stack([series.found_count[known], series.found_n[known]], axis=1)[mask].astype(np.float64),
             hovertemplate="<b>%{x|%b %Y}: %{y:.0f} %</b><br>%{customdata[0]} / %{customdata[1]}<extra></extra>",
         )  # fmt: skip
-    for month, count, n in zip(months, series.found_count, series.found_n, strict=True):
-        figure.add_annotation(
-            x=str(month), y=-0.02, yref="paper", yanchor="top", text=f"{count}<br>{n}" if n else "·<br>0", showarrow=False,
-            font={"size": 11, "color": palette.soft},
-        )  # fmt: skip
-    figure.update_yaxes(range=[-3, 104], tickvals=[0, 25, 50, 75, 100])
+    texts = [f"{count}<br>{n}" if n else "·<br>0" for count, n in zip(series.found_count, series.found_n, strict=True)]
+    figure.add_scatter(
+        x=months, y=np.full(len(months), -6.0), mode="text", text=np.array(texts, dtype=object), name=say("figure.counts"),
+        textposition="bottom center", textfont={"size": 10, "color": palette.soft}, hoverinfo="skip",
+    )  # fmt: skip
+    figure.update_yaxes(range=[-27, 104], tickvals=[0, 25, 50, 75, 100])
     span = [str(months[0] - np.timedelta64(18, "D")), str(months[-1] + np.timedelta64(18, "D"))]
     figure.update_xaxes(
         range=span, side="top", type="date", tickformat="%b<br>%Y", dtick="M3", ticks="", showline=False
     )
-    figure.update_layout(margin={"b": 40, "t": 8})
     return figure
 
 
@@ -160,19 +154,8 @@ def offender_figure(lines: Sequence[OffenderLine], scheme: str) -> go.Figure:
         x=low, y=rows, mode="markers", name=say("figure.bound"), hoverinfo="skip",
         marker={"color": palette.ink, "size": 12, "symbol": "line-ns", "line": {"color": palette.ink, "width": 2.5}},
     )  # fmt: skip
-    figure.add_annotation(
-        x=107, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("figure.returns"), showarrow=False,
-        font={"size": 12, "color": palette.soft},
-    )  # fmt: skip
-    for row, line in enumerate(lines):
-        figure.add_annotation(
-            x=107,
-            y=row,
-            text=f"{line.returns} / {line.looks}",
-            showarrow=False,
-            xanchor="left",
-            font={"size": 12, "color": palette.ink},
-        )
+    counts = [f"{line.returns} / {line.looks}" for line in lines]
+    _column(figure, rows, counts, say("figure.returns"), palette)
     figure.update_yaxes(
         tickvals=rows,
         ticktext=[escape(line.tag) for line in lines],
@@ -184,3 +167,15 @@ def offender_figure(lines: Sequence[OffenderLine], scheme: str) -> go.Figure:
         range=[-3, 132], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False
     )
     return figure
+
+
+def _column(figure: go.Figure, rows: FloatArray, texts: list[str], title: str, palette: Palette) -> None:
+    """Write a column of counts to the right of the picture; one trace, because annotations are slow one by one."""
+    figure.add_scatter(
+        x=np.full(len(rows), 105.0), y=rows, mode="text", text=np.array(texts, dtype=object), name=title,
+        textposition="middle right", textfont={"size": 12, "color": palette.ink}, hoverinfo="skip",
+    )  # fmt: skip
+    figure.add_annotation(
+        x=107, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=title, showarrow=False,
+        font={"size": 12, "color": palette.soft},
+    )  # fmt: skip

@@ -12,7 +12,7 @@ from dash import Input, Output, dcc, html
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.chart import chart
-from dashboard.components.jobs_grid import jobs_grid
+from dashboard.components.jobs_grid import jobs_grid, jobs_on_paper
 from dashboard.components.links import machine
 from dashboard.components.pieces import (
     Child,
@@ -20,6 +20,7 @@ from dashboard.components.pieces import (
     choices,
     empty_book,
     heading,
+    limits,
     note,
     problems,
     section,
@@ -34,6 +35,7 @@ from dashboard.ids import Shell
 from dashboard.place import Place, shortened, tag_of
 from dashboard.views import finder_view
 from dashboard.views.asset_view import AssetView, Panel, build, missing
+from dashboard.views.limits_view import limits_note
 from dashboard.views.run_series import RunSeries
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, judged
@@ -120,9 +122,7 @@ def body(view: AssetView, seen: Scene, scheme: str) -> list[Child]:
             about=say("about.soft"),
         ),
         _jobs(view, place),
-        note(say("asset.limits.starter"), strong=True)
-        if seen.limit_set is not None and seen.limit_set.starter
-        else None,
+        limits(limits_note(seen.limit_set)),
     ]
 
 
@@ -219,6 +219,7 @@ def _jobs(view: AssetView, place: Place) -> html.Section:
         say("asset.jobs.title", n=counted(len(view.who), "job")),
         switch,
         jobs_grid(Ids.JOBS, view, typed=typed),
+        jobs_on_paper(view),
         note(say("asset.jobs.note")),
         about=say("about.typed"),
     )

@@ -7,7 +7,7 @@ limit often enough that chance is a poor explanation.
 from __future__ import annotations
 
 import dash
-from dash import Input, Output, html
+from dash import Input, Output, dcc, html
 from dash.exceptions import PreventUpdate
 
 from dashboard.components.chart import chart
@@ -33,7 +33,8 @@ from dashboard.fetch import Scene, scene
 from dashboard.figures.shares import offender_figure
 from dashboard.ids import Shell
 from dashboard.place import ALL, WINDOWS, Place, class_code, read_class, read_window
-from dashboard.views.offenders_view import PICTURED, OffendersView, build
+from dashboard.views.offenders_view import ALL as MANY
+from dashboard.views.offenders_view import MOST, PICTURED, OffendersView, build
 from dashboard.words import say
 from dashboard.writing import count, day, interval, judged, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
@@ -64,7 +65,14 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         return empty_book()
     window, speed = read_window(seen.place), read_class(seen.place)
     view = build(
-        seen.history, seen.runs, window.value, speed.value, seen.today, site=seen.site, limit_set=seen.limit_set
+        seen.history,
+        seen.runs,
+        window.value,
+        speed.value,
+        seen.today,
+        site=seen.site,
+        limit_set=seen.limit_set,
+        most=MANY if seen.place.get("list") == "all" else MOST,
     )
     return body(view, seen, scheme, (*seen.problems, window.problem, speed.problem))
 
@@ -185,4 +193,6 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     parts: list[Child] = [table(say("offenders.ranking.caption"), columns, rows)]
     if view.came_back > len(view.lines):
         parts.append(note(say("offenders.more", shown=count(len(view.lines)), n=count(view.came_back))))
+        if seen.place.get("list") != "all":
+            parts.append(html.P(dcc.Link(say("offenders.show_all"), href=seen.place.here(list="all"))))
     return section(say("offenders.ranking.title"), *parts, about=say("about.offenders"))

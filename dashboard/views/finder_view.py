@@ -42,6 +42,12 @@ class FinderView:
     machines: int
 
 
+def haystack(assets: AssetColumns, index: int) -> str:
+    """Give everything about a machine that is searched, in small letters."""
+    found = (assets.tag, assets.description, assets.train, assets.area, assets.driven)
+    return "\n".join(str(column[index]) for column in found).casefold()
+
+
 def match(assets: AssetColumns, asked: str) -> IntArray:
     """Give the assets in which every word that was typed occurs, tags that begin with it first.
 
@@ -62,17 +68,9 @@ def match(assets: AssetColumns, asked: str) -> IntArray:
         return np.arange(len(assets), dtype=np.int64)
     hits = []
     for index in range(len(assets)):
-        tag = str(assets.tag[index]).casefold()
-        text = "\n".join(
-            (
-                tag,
-                str(assets.description[index]),
-                str(assets.train[index]),
-                str(assets.area[index]),
-                str(assets.driven[index]),
-            )
-        ).casefold()
+        text = haystack(assets, index)
         if all(word in text for word in words):
+            tag = str(assets.tag[index]).casefold()
             place = 0 if tag == words[0] else 1 if tag.startswith(words[0]) else 2 if words[0] in tag else 3
             hits.append((place, index))
     hits.sort()

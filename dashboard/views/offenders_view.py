@@ -22,8 +22,11 @@ from models.values.story import Site
 CONFIDENCE = 0.90
 """One-sided confidence of the bound that the ranking goes by."""
 
-MOST = 50
-"""Longest list on the page."""
+MOST = 30
+"""Machines that are listed at first."""
+
+ALL = 1000
+"""Longest list on demand."""
 
 PICTURED = 20
 """Machines in the picture."""
@@ -88,6 +91,7 @@ def build(
     *,
     site: Site,
     limit_set: LimitSet | None,
+    most: int = MOST,
 ) -> OffendersView:
     """Compute the page.
 
@@ -107,6 +111,8 @@ def build(
         The site. [unitless]
     limit_set : LimitSet or None
         The limit set in force today. [unitless]
+    most : int
+        Longest list. [unitless]
     """
     assets = history.assets
     since = _since(today, window)
@@ -131,7 +137,7 @@ def build(
         machines=machines,
         came_back=len(ranking),
         repeated=repeated,
-        lines=_lines(history, counts, ranking[:MOST]),
+        lines=_lines(history, counts, ranking[:most]),
         limits=limits_note(limit_set),
     )
 

@@ -5,7 +5,7 @@ Nothing is edited: the old version stays in the book and can be read for ever.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_stated
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.ledger.content import job_content
-from models.maths.plausible import open_checks
+from models.maths.plausible import Check, Doubt, Gravity, open_checks
 from models.store.one_job import tag_of_entry
 from models.store.story import read_story
 from models.store.unit import Unit, writing
@@ -34,6 +34,7 @@ def amend_job(
     why: str,
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
+    of_readings: Iterable[Check] = (),
 ) -> JobLine:
     """Append a new version of a job.
 
@@ -57,6 +58,8 @@ def amend_job(
         Why it is recorded although a check speaks against it, by the name of the check. [unitless]
     bolts_tight : bool, optional
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
+    of_readings : iterable of Check
+        Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
 
     Returns
     -------
@@ -93,9 +96,11 @@ def amend_job(
         check_ref(unit, site, job, old.job_id)
         recording = Recording(unit, site, story)
         before = {check.doubt for check in recording.checks(old.job, job_id=old.job_id, bolts_tight=bolts_tight)}
+        before |= {doubt for doubt in Doubt if str(doubt) in stated_in(old.job.typed)}
         stated = {name: text for name, text in (stated_reasons or {}).items() if text.strip()}
-        checks = recording.checks(job, job_id=old.job_id, bolts_tight=bolts_tight)
-        still = open_checks((check for check in checks if check.doubt not in before), stated)
+        checks = (*of_readings, *recording.checks(job, job_id=old.job_id, bolts_tight=bolts_tight))
+        asked = (check for check in checks if check.gravity is Gravity.STOP or check.doubt not in before)
+        still = open_checks(asked, stated)
         if still:
             raise DoubtfulJobError(still)
         holds = {str(check.doubt) for check in checks}

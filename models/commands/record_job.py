@@ -6,7 +6,7 @@ their own in the same transaction.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -72,6 +72,7 @@ def record_job(
     now: datetime,
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
+    of_readings: Iterable[Check] = (),
 ) -> JobLine:
     """Record a job.
 
@@ -91,6 +92,8 @@ def record_job(
         Why it is recorded although a check speaks against it, by the name of the check. [unitless]
     bolts_tight : bool, optional
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
+    of_readings : iterable of Check
+        Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
 
     Returns
     -------
@@ -111,7 +114,7 @@ def record_job(
         check_ref(unit, site, job)
         stated = _given(stated_reasons)
         recording = Recording(unit, site, story)
-        still = open_checks(recording.checks(job, bolts_tight=bolts_tight), stated)
+        still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight)), stated)
         if still:
             raise DoubtfulJobError(still)
         return recording.write(with_stated(job, stated))

@@ -22,6 +22,9 @@ SCORES_NEEDED = 50
 SCORES_FOR_OWN = 400
 """Scores that a class or a depth needs for a factor of its own: the share below it is then right to two points."""
 
+LEAST_FACTOR = 0.01
+"""Identical readings do not make an interval a point."""
+
 DEPTHS = (1, 2, 4, 8)
 """Least number of earlier runs of each depth: 1, 2–3, 4–7, 8 and more."""
 
@@ -96,4 +99,5 @@ def _enough(score: FloatArray, rows: BoolArray, needed: int) -> tuple[FloatArray
     chosen = chosen[~np.isnan(chosen[:, 0])]
     if len(chosen) < needed:
         return None
-    return np.array([conformal_rank(chosen[:, k], level) for k, level in enumerate(LEVELS)]), len(chosen)
+    ranks = np.array([conformal_rank(chosen[:, k], level) for k, level in enumerate(LEVELS)])
+    return np.maximum(ranks, LEAST_FACTOR), len(chosen)

@@ -93,7 +93,10 @@ def effects_of(runs: Runs, material: Material, grouping: Grouping, who: IntArray
     fit = grouping.fit[material.series]
     years = material.years[:, None]
     rest = raw_material.drift - fits.mean[fit] * years
-    variance = fits.variance.of(material.years, fit) * fits.factor0[fit][:, None] + fits.between[fit] * years**2
+    # The mean of a scaled inverse chi-square is more than its value: restless assets are in these sums too.
+    df0 = np.minimum(np.maximum(fits.df0[fit], 3.0), 1e9)
+    factor = fits.factor0[fit] * df0 / (df0 - 2.0)
+    variance = fits.variance.of(material.years, fit) * factor[:, None] + fits.between[fit] * years**2
     left, found = who[runs.start_row[material.run]], who[runs.end_row[material.run]]
     tells = (left >= 0) & (found >= 0) & (left != found)
     left, found = left[tells], found[tells]
@@ -106,6 +109,7 @@ def effects_of(runs: Runs, material: Material, grouping: Grouping, who: IntArray
         spread = np.sqrt(np.maximum(variance[tells, c], 1e-12))
         value, weight = np.clip(rest[tells, c] / spread, -4.0, 4.0) * spread, 1.0 / spread**2
         effect, se = _solve(left, found, value, weight, count)
+        se = se * np.sqrt(1.0 + 0.5 * np.pi / max(int(np.count_nonzero(enough)), 1))  # the median is uncertain as well
         effect = effect - (np.median(effect[enough]) if enough.any() else 0.0)
         common = dersimonian_laird(effect[enough], np.maximum(se[enough] ** 2, 1e-18))
         drawn, posterior = shrink(effect, se**2, np.zeros(count), np.zeros(count), np.full(count, common.between))
@@ -134,7 +138,8 @@ def _solve(
     np.add.at(square, (found, left), -weight)
     np.add.at(square, (left, found), -weight)
     right = np.bincount(found, weight * value, count) - np.bincount(left, weight * value, count)
-    inverse = np.linalg.pinv(square, hermitian=True)
+    # The common level of all is not known: its eigenvalue is 0 but for rounding, and must be taken for 0.
+    inverse = np.linalg.pinv(square, rcond=1e-9, hermitian=True)
     return inverse @ right, np.sqrt(np.maximum(np.diag(inverse), 0.0))
 
 

@@ -66,6 +66,8 @@ class Study:
     parts are assets, runs or classes as their own pages say.  ``ratio_trend`` is
     the trend of the as-found limit ratio [1/year], ``speed_trend`` that of the
     size of a drift against what the asset's own rate lets expect [1/year].
+    ``planned_rates`` leaves out the looks that ended with a visit which was called
+    for because something was noticed.
     """
 
     runs: Runs
@@ -85,6 +87,7 @@ class Study:
     recheck: Recheck
     return_counts: ReturnCounts
     return_rates: ReturnRates
+    planned_rates: ReturnRates
     recurrence: Recurrence
     patterns: Patterns
     choices: Choices
@@ -151,7 +154,7 @@ def study_of(history: History, choices: Choices = Choices(), asset_class: IntArr
     counts = returns_of(jobs, runs, count)
     looked = np.flatnonzero(runs.looked)
     _, years, _ = service_of(runs, looked, count)
-    asset, returned = runs.asset[looked], runs.returned[looked]
+    asset, returned, planned = runs.asset[looked], runs.returned[looked], ~runs.noticed[looked]
     return Study(
         runs=runs,
         material=material,
@@ -170,6 +173,9 @@ def study_of(history: History, choices: Choices = Choices(), asset_class: IntArr
         recheck=recheck_of(standing, choices.risk, choices.site_months),
         return_counts=counts,
         return_rates=return_rates(asset, years, returned, classes, counts.worst_ratio, smallest=choices.smallest),
+        planned_rates=return_rates(
+            asset[planned], years[planned], returned[planned], classes, counts.worst_ratio, smallest=choices.smallest
+        ),
         recurrence=recurrence_of(asset, years, returned, count),
         patterns=patterns_of(
             jobs,

@@ -108,6 +108,23 @@ def forecast_at(standing: Standing, days: FloatArray | float, *, as_read: bool =
     )
 
 
+def forecast_curve(standing: Standing, asset: int, days: FloatArray, *, as_read: bool = False) -> Forecast:
+    """Give the same for one asset on many dates, one row a date.
+
+    Parameters
+    ----------
+    standing : Standing
+        Where each asset stands. [unitless]
+    asset : int
+        Which asset. [unitless]
+    days : (k,) float array
+        Calendar days after its last as-left. [d]
+    as_read : bool
+        True for what a reading would show. [unitless]
+    """
+    return forecast_at(_rows(standing, np.full(len(days), asset)), days, as_read=as_read)
+
+
 def reading_interval(standing: Standing, days: FloatArray | float, level: float = 0.8) -> tuple[FloatArray, FloatArray]:
     """Give the interval in which the next as-found will be read, per component.
 
@@ -165,7 +182,7 @@ def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months:
     for day in DAYS_TRIED:
         search.step_out(np.minimum(cap, day))
     search.step_out(cap)
-    for _ in range(3):
+    for _ in range(4):
         search.close_in()
     reached = search.high_p >= target
     days = np.where(reached, search.high_t, cap)

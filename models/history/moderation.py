@@ -12,6 +12,9 @@ import numpy as np
 from models.history.columns import FloatArray
 from models.history.distributions import digamma, trigamma
 
+LEAST_FACTOR = 1e-6
+"""Identical readings do not make a machine certain: no variance factor is smaller."""
+
 LARGEST_DF = 1e6
 """A prior with more degrees of freedom than this is one common variance."""
 
@@ -40,13 +43,13 @@ def variance_prior(factor: FloatArray, df: FloatArray) -> tuple[float, float]:
     verified against a copy); tests/test_models_history_moderation.py recovers planted priors.
     """
     if len(factor) < 3:
-        return float("inf"), float(np.average(factor, weights=df)) if len(factor) else 1.0
+        return float("inf"), max(float(np.average(factor, weights=df)), LEAST_FACTOR) if len(factor) else 1.0
     # A factor of exactly 0 comes from identical readings; its logarithm must not rule the class.
     usable = np.maximum(factor, 1e-5 * max(float(np.median(factor)), 1e-12))
     centred = np.log(usable) - digamma(df / 2.0) + np.log(df / 2.0)
     total = float(np.var(centred, ddof=1))
     spread = total - float(np.mean(trigamma(df / 2.0)))
-    common = float(np.average(factor, weights=df))
+    common = max(float(np.average(factor, weights=df)), LEAST_FACTOR)
     level = common
     if spread > 1e-6:
         fitted = 2.0 * inverse_trigamma(spread)
@@ -55,7 +58,7 @@ def variance_prior(factor: FloatArray, df: FloatArray) -> tuple[float, float]:
     # they are taken from a spread that is larger by its own standard errors.
     careful = max(spread, 0.0) + CAREFUL * total * float(np.sqrt(2.0 / (len(factor) - 1)))
     df0 = 2.0 * inverse_trigamma(max(careful, 1e-12))
-    return (df0, level) if df0 <= LARGEST_DF else (float("inf"), common)
+    return (df0, max(level, LEAST_FACTOR)) if df0 <= LARGEST_DF else (float("inf"), common)
 
 
 def inverse_trigamma(value: float) -> float:
@@ -106,4 +109,4 @@ def moderate(
     prior = np.where(finite, df0, 0.0)
     total = prior + df
     mixed = (prior * factor0 + squares) / np.where(total > 0.0, total, 1.0)
-    return np.where(finite & (total > 0.0), mixed, factor0), np.where(finite, total, np.inf)
+    return np.where(finite & (total > 0.0), np.maximum(mixed, LEAST_FACTOR), factor0), np.where(finite, total, np.inf)

@@ -19,13 +19,13 @@ from models.history.limit_space import PLACES
 NODES = 32
 """Points of the quadrature over one axis: five correct digits from a standard deviation of 0.03 limits up."""
 
-NARROW = 0.02
+NARROW = 0.03
 """Below this standard deviation the circle is a nearly straight edge to what is uncertain. [limit]"""
 
 REACH = 8.5
 """Standard deviations of an axis that are integrated over."""
 
-SCALE_NODES = 4
+SCALE_NODES = 5
 """Points of the quadrature over an uncertain variance."""
 
 
@@ -122,7 +122,7 @@ def outside_limit(mean: FloatArray, variance: FloatArray, each_axis: BoolArray, 
     -----
     The two places are taken as independent given the variance.  Where they move together the true probability
     is lower: the figure errs to the safe side.  The variance is averaged over its scaled inverse chi-square
-    distribution at four points.
+    distribution at five points, set by the normal quantile so that the rare large variances are not lost.
     """
     finite = np.isfinite(df) & (df < 200.0)
     total = np.full(len(mean), np.nan)
@@ -130,11 +130,12 @@ def outside_limit(mean: FloatArray, variance: FloatArray, each_axis: BoolArray, 
     total[sure] = _either(mean[sure], variance[sure], each_axis[sure])
     rows = np.flatnonzero(finite)
     if len(rows):
-        nodes, weights = _rule(SCALE_NODES)
+        nodes, weights = np.polynomial.hermite_e.hermegauss(SCALE_NODES)
+        shares = weights / np.sum(weights)
         total[rows] = 0.0
-        for node, weight in zip(nodes.tolist(), weights.tolist(), strict=True):
-            scale = df[rows] / chi2_quantile(0.5 + 0.5 * node, df[rows])
-            total[rows] += 0.5 * weight * _either(mean[rows], variance[rows] * scale[:, None], each_axis[rows])
+        for level, share in zip(normal_cdf(nodes).tolist(), shares.tolist(), strict=True):
+            scale = df[rows] / chi2_quantile(level, df[rows])
+            total[rows] += share * _either(mean[rows], variance[rows] * scale[:, None], each_axis[rows])
     return total
 
 

@@ -22,7 +22,7 @@ from models.history.material import Material
 MOST_ORIGINS = 10
 """Origins at most: a longer history has one every second or third year."""
 
-RECENT = 4
+RECENT = 6
 """Origins whose scores make the conformal factors: older ones were predicted from a book that knew less."""
 
 US_PER_DAY = 86_400_000_000
@@ -184,11 +184,18 @@ def _origins(material: Material) -> IntArray:
 
 
 def _exclusive(part: FloatArray, series: IntArray) -> FloatArray:
-    """Add up what came before each row within its series."""
-    total = np.cumsum(part, axis=0) - part
+    """Add up what came before each row within its series.
+
+    One step for each place in a series, for all series at once: a running sum over all rows would carry the rounding
+    of one asset into the next.
+    """
+    total = np.zeros_like(part)
     begins = np.flatnonzero(np.diff(series, prepend=-1))
     lengths = np.diff(np.append(begins, len(series)))
-    return np.asarray(total - np.repeat(total[begins], lengths, axis=0), dtype=np.float64)
+    for place in range(1, int(lengths.max(initial=0))):
+        rows = begins[lengths > place] + place
+        total[rows] = total[rows - 1] + part[rows - 1]
+    return total
 
 
 def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, factors: Factors) -> _Batch:

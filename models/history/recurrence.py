@@ -94,11 +94,37 @@ def recurrence_of(asset: IntArray, years: FloatArray, returned: BoolArray, asset
     The true time of a return lies somewhere in its look, so the middle of it is taken; the time between looks
     that could not show a return does not count.
     """
+    event, unit, end = look_ages(asset, years, returned, assets)
+    return laplace(event, unit, end)
+
+
+def look_ages(
+    asset: IntArray, years: FloatArray, returned: BoolArray, assets: int
+) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Give the age of each asset at its returns, counted over the looks alone.
+
+    Parameters
+    ----------
+    asset : (n,) int array
+        Asset of each look, in order of asset, then time. [unitless]
+    years : (n,) float array
+        Length of each look in service. [year]
+    returned : (n,) bool array
+        Whether it ended over limit. [unitless]
+    assets : int
+        Number of assets. [unitless]
+
+    Returns
+    -------
+    event, unit, end : float, int and float arrays
+        Age at each return (the middle of its look), its asset, and for each asset the time over which it was looked
+        at; as ``laplace``, ``power_law`` and ``cumulative.mean_cumulative`` take them. [year]
+    """
     ended = np.cumsum(years)
-    before = np.bincount(asset, years, assets)
-    offset = np.cumsum(before) - before
-    middle = ended - 0.5 * years - offset[asset]
-    return laplace(middle[returned], asset[returned], before.astype(np.float64))
+    whole = np.bincount(asset, years, assets).astype(np.float64)
+    before = np.cumsum(whole) - whole
+    middle = ended - 0.5 * years - before[asset]
+    return middle[returned], asset[returned], whole
 
 
 def power_law(

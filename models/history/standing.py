@@ -135,7 +135,7 @@ def standing_of(
     scaled = (factor * stretch)[:, None]
     reading = 0.5 * fits.variance.readings[fit] * scaled
     judged = ~np.isnan(left)
-    coarse = (judged & (reading > 0.25)).any(axis=1)
+    coarse = (judged & (0.5 * fits.variance.readings[fit] > 0.25)).any(axis=1)  # two errors are more than the limit
     failed = np.zeros(count, np.bool_) if class_verdict is None else class_verdict[fit] == FAILED
     reason = np.select(
         [

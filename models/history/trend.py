@@ -153,8 +153,10 @@ def _nth(ordered: FloatArray, place: FloatArray) -> FloatArray:
     above = np.minimum(below + 1, ordered.shape[1] - 1)
     part = np.clip(place - below, 0.0, 1.0)
     left, right = ordered[rows, below], ordered[rows, above]
-    gap = np.where(np.isfinite(right) & (part > 0.0), right, left) - np.where(np.isfinite(left), left, 0.0)
-    return np.where(np.isfinite(left), left + part * gap, left)
+    # Pairs on one date stand at the end as infinite: they are never read, but must not be multiplied either.
+    between = np.isfinite(left) & np.isfinite(right)
+    rise = np.where(between, right, 0.0) - np.where(between, left, 0.0)
+    return np.asarray(left + part * rise, dtype=np.float64)
 
 
 def _variance(value: FloatArray, time: FloatArray) -> FloatArray:

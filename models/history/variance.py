@@ -159,7 +159,7 @@ def _regress(
         if walk >= 0.0 and readings >= 0.0:
             return walk, readings
         # One of the two is at its edge: the better of the two edges is the constrained optimum.
-        only_walk, only_readings = xy / xx, y / s
+        only_walk, only_readings = max(xy / xx, 0.0), max(y / s, 0.0)
         gain_walk, gain_readings = xy * only_walk, y * only_readings
         return (only_walk, 0.0) if gain_walk > gain_readings else (0.0, only_readings)
-    return 0.0, y / s
+    return 0.0, max(y / s, 0.0)

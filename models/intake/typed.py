@@ -82,15 +82,21 @@ _WAYS: Final[dict[str, Way]] = {str(way): way for way in Way}
 
 @dataclass(frozen=True, slots=True)
 class TypedProblem:
-    """Something in a form that is not understood: in which field, what stands there, what was expected."""
+    """Something in a form that is not understood: in which field, what stands there, what was expected.
+
+    ``told`` is the whole sentence, where one value alone is not what is wrong.
+    """
 
     field: str
     found: str
     expected: str
+    told: str = ""
 
     @property
     def text(self) -> str:
         """Give it as a sentence."""
+        if self.told:
+            return self.told
         return f"'{self.found}' is not {self.expected}." if self.found else f"Missing: {self.expected}."
 
 
@@ -270,7 +276,9 @@ def _sweep(form: TypedForm, name: str) -> tuple[_Numbers, _Numbers, _Numbers]:
     """Read the positions, the readings and those of an opposite dial: by the clock, or as lists."""
     if form.has(f"{name}.readings.") or form.has(f"{name}.angles."):
         if any(form.has(f"{name}.{place}") for place in CLOCK):
-            form.problems.append(TypedProblem(name, "both", "either clock readings or a list of angles and readings"))
+            form.problems.append(
+                TypedProblem(name, "", "", told="Give clock readings, or a list of angles and readings, not both.")
+            )
         places = range(1, MOST + 1)
         angles = [form.plain(f"{name}.angles.{place}", "an angle in degrees") for place in places]
         readings = [form.number(f"{name}.readings.{place}", Quantity.OFFSET) for place in places]

@@ -29,11 +29,13 @@ NEAR: Final = 0.2
 """Two misalignments are about the same when they differ by less than this share of their size."""
 
 WORTH: Final = 0.35
-"""Below this share of the limit a misalignment is mostly reading error, and its sign says nothing."""
+WORTH_AFTER: Final = 0.7
+"""Shares of the limit below which a misalignment is mostly reading error, so that its sign says nothing; the second for
+an as-left beside its as-found, where a correction that went a little too far looks like a swapped sign."""
 
-FINEST_MM: Final = 0.01
+FINEST_MM: Final = 0.02
 FINEST_MM_M: Final = 0.1
-"""A division of a good dial, and the slope that it makes over 100 mm: below them a small value is no slip of the unit."""
+"""About what a reading cannot tell from nothing: two divisions of a good dial, and a division over 100 mm."""
 
 ODD: Final = (2.0, 10.0)
 IMPOSSIBLE: Final = (25.0, 100.0)
@@ -50,7 +52,7 @@ def unit_slip(size: float, past: Sequence[float], finest: float) -> int:
     past : sequence of float
         The same of earlier jobs of this asset, as-found with as-found, as-left with as-left. [as used]
     finest : float
-        From here up a small value is believed. [as used]
+        What cannot be told from nothing; smaller earlier values count as this. [as used]
 
     Returns
     -------
@@ -60,16 +62,21 @@ def unit_slip(size: float, past: Sequence[float], finest: float) -> int:
     Notes
     -----
     The value must lie nearer to 25.4 × the median than to the median itself (on a scale of ratios), outside of what
-    there ever was by a factor of 2, and within it by the same factor once a factor of two units is taken out.
+    there ever was by a factor of 2, and within it by the same factor once a factor of two units is taken out.  A value
+    that is too small must also be finer than half a division of a dial: a shaft may simply stand well.
     """
-    known = [value for value in past if value > 0]
+    known = [max(value, finest) for value in past]
     if len(known) < MIN_PAST or not size > 0:
         return 0
     usual, least, most = median(known), min(known) / 2.0, max(known) * 2.0
     halfway = math.sqrt(UNIT_FACTORS[0])
     if size >= halfway * usual and size > most and any(least <= size / f <= most for f in UNIT_FACTORS):
         return 1
-    if size <= usual / halfway and size < min(least, finest) and any(least <= size * f <= most for f in UNIT_FACTORS):
+    if (
+        size <= usual / halfway
+        and size < min(least, finest / 4.0)
+        and any(least <= size * f <= most for f in UNIT_FACTORS)
+    ):
         return -1
     return 0
 
@@ -90,7 +97,7 @@ def check_unit(
     display : Display
         Units for the sentences. [unitless]
     small_too : bool
-        Look for values that are too small as well; an as-left may be very small. [unitless]
+        Look for offsets that are too small as well; an as-left may be very small. [unitless]
 
     Returns
     -------
@@ -103,8 +110,8 @@ def check_unit(
         size = math.hypot(new.as_tuple()[place], new.as_tuple()[place + 2])
         earlier = [math.hypot(m.as_tuple()[place], m.as_tuple()[place + 2]) for m in past]
         slip = unit_slip(size, earlier, finest)
-        if slip > 0 or (slip < 0 and small_too):
-            usual = median(value for value in earlier if value > 0)
+        if slip > 0 or (slip < 0 and small_too and place == 0):  # a slope near 0 is nothing special
+            usual = median(max(value, finest) for value in earlier)
             times = size / usual if slip > 0 else usual / size
             sentence = (
                 f"The {word} of {display.text(size, quantity)} is {times:.0f} times too {'large' if slip > 0 else 'small'} for this "
@@ -158,7 +165,7 @@ class Swap(StrEnum):
     DOUBLED_OFFSETS = "the offsets are about twice as large"
 
 
-def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float]) -> Swap | None:
+def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float], worth: float = WORTH) -> Swap | None:
     """Tell whether a misalignment is about the negative or the double of another, component by component.
 
     Parameters
@@ -167,6 +174,8 @@ def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float]) ->
         The two. [mm, mm/m]
     scale : tuple of two float
         Offset and angularity that weigh alike: best the two limits. [mm, mm/m]
+    worth : float
+        Size of the old one, in units of the scale, from which on it has a sign that means something. [unitless]
 
     Returns
     -------
@@ -179,14 +188,14 @@ def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float]) ->
     """
     n, o = _scaled(new, scale), _scaled(old, scale)
     v, h, every = (0, 1), (2, 3), (0, 1, 2, 3)
-    flipped = [_is_near(n, o, axis, (-1.0, -1.0)) for axis in (v, h)]
-    if all(flipped) or _is_near(n, o, every, (-1.0, -1.0)):
+    flipped = [_is_near(n, o, axis, (-1.0, -1.0), worth) for axis in (v, h)]
+    if all(flipped) or _is_near(n, o, every, (-1.0, -1.0), worth):
         return Swap.FLIPPED
     if any(flipped):
         return Swap.FLIPPED_V if flipped[0] else Swap.FLIPPED_H
-    if _is_near(n, o, every, (2.0, 2.0)):
+    if _is_near(n, o, every, (2.0, 2.0), worth):
         return Swap.DOUBLED
-    if math.hypot(o[0], o[2]) >= WORTH and _is_near(n, o, every, (2.0, 1.0)):
+    if math.hypot(o[0], o[2]) >= worth and _is_near(n, o, every, (2.0, 1.0), worth):
         return Swap.DOUBLED_OFFSETS
     return None
 
@@ -196,11 +205,11 @@ def _scaled(m: Misalignment, scale: tuple[float, float]) -> tuple[float, ...]:
 
 
 def _is_near(
-    new: tuple[float, ...], old: tuple[float, ...], places: tuple[int, ...], times: tuple[float, float]
+    new: tuple[float, ...], old: tuple[float, ...], places: tuple[int, ...], times: tuple[float, float], worth: float
 ) -> bool:
     size = math.hypot(*(old[place] for place in places))
     away = math.hypot(*(new[place] - times[place % 2] * old[place] for place in places))
-    return size >= WORTH and away <= NEAR * size
+    return size >= worth and away <= NEAR * size
 
 
 def check_signs(new: Misalignment, old: Misalignment, scale: tuple[float, float], stage: str) -> tuple[Check, ...]:
@@ -222,7 +231,7 @@ def check_signs(new: Misalignment, old: Misalignment, scale: tuple[float, float]
     tuple of Check
         One check at most.
     """
-    swap = swap_of(new, old, scale)
+    swap = swap_of(new, old, scale, WORTH if stage == "found" else WORTH_AFTER)
     if swap is None:
         return ()
     flipped = swap in {Swap.FLIPPED, Swap.FLIPPED_V, Swap.FLIPPED_H}

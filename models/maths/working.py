@@ -218,7 +218,7 @@ def _from_dials(draft: Draft, asset: Asset) -> Measured:
     if len(draft.dials) != 2:
         raise _IncompleteError(f"This method has two dials; {len(draft.dials)} are given.")
     first, second = draft.dials
-    inputs = InputUncertainty(draft.reading_sd_mm, draft.distance_sd_mm, draft.diameter_sd_mm)
+    inputs = InputUncertainty(_noise(draft), draft.distance_sd_mm, draft.diameter_sd_mm)
     if draft.way is Way.FACE_FACE:
         span = _span(draft, asset)
         if span is None:
@@ -229,6 +229,13 @@ def _from_dials(draft: Draft, asset: Asset) -> Measured:
     if draft.way is Way.AROUND and first.diameter_mm is not None:
         return rim_and_face(_rim(draft, 1), _face(draft, 0), inputs)
     return two_rims(_rim(draft, 0), _rim(draft, 1), inputs)
+
+
+def _noise(draft: Draft) -> float | None:
+    """Give the noise of what is fitted: half the difference of two dials has 1/√2 of that of one."""
+    paired = bool(draft.dials) and all(any(x is not None for x in dial.opposite_mm) for dial in draft.dials)
+    sd = draft.reading_sd_mm
+    return sd / math.sqrt(2.0) if sd is not None and paired else sd
 
 
 def _span(draft: Draft, asset: Asset) -> float | None:

@@ -84,9 +84,12 @@ class Day(sa.TypeDecorator[date]):
         return None if value is None else date.fromisoformat(value)
 
 
+_ENCODER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
+
+
 def canonical_json(value: Any) -> str:
     """Write a value as JSON in one form: keys in order, no blanks, no NaN, text unescaped."""
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return _ENCODER.encode(value)
 
 
 class Json(sa.TypeDecorator[Any]):

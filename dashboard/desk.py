@@ -1,0 +1,119 @@
+"""The way into the book for the pages: what is handed in over the desk, and by which limits it is judged.
+
+``dashboard.context.Book`` is what the pages ask; this is what they give.  An
+application without a desk shows a book and writes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Protocol
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+
+from dashboard.views.record_view import Basis
+from models.commands.amend_job import amend_job
+from models.commands.judging import version_on
+from models.commands.record_job import record_job, ref_for
+from models.maths.limits import limits_for
+from models.store.known import in_force, limit_sets
+from models.store.one_job import tag_of_entry
+from models.values.job import Job
+from models.values.limits import LimitSet, LimitsGiven
+from models.values.story import AssetStory, JobLine, Site
+
+
+@dataclass(frozen=True, slots=True)
+class Handed:
+    """What is handed in over the desk: a job, who says it, and the answers that go with it.
+
+    ``amends`` is the entry that it takes the place of, ``None`` for a new job.
+    """
+
+    job: Job
+    by: str
+    stated: Mapping[str, str]
+    bolts_tight: bool | None = None
+    amends: int | None = None
+    why: str = ""
+
+
+class Desk(Protocol):
+    """Where a page hands in what goes into the book."""
+
+    def limit_set(self, site: Site, day: date) -> LimitSet | None:
+        """Give the limit set that was in force at a site on a day."""
+
+    def tag_of(self, site: Site, entry: int) -> str | None:
+        """Give the tag of the machine whose job an entry says; ``None`` where it is no such entry."""
+
+    def hand_in(self, site: Site, handed: Handed, now: datetime) -> JobLine:
+        """Write a job into the book, or an amendment of one."""
+
+
+class BookDesk:
+    """The desk of a book."""
+
+    def __init__(self, engine: sa.Engine) -> None:
+        self._engine = engine
+
+    def limit_set(self, site: Site, day: date) -> LimitSet | None:
+        """Give the limit set that was in force at a site on a day."""
+        with self._engine.connect() as connection:
+            adopted = in_force(limit_sets(connection, site.site_id), day)
+        return None if adopted is None else adopted.limit_set
+
+    def tag_of(self, site: Site, entry: int) -> str | None:
+        """Give the tag of the machine whose job an entry says; ``None`` where it is no such entry."""
+        with self._engine.connect() as connection:
+            return tag_of_entry(connection, site.site_id, entry)
+
+    def hand_in(self, site: Site, handed: Handed, now: datetime) -> JobLine:
+        """Write a job into the book, or an amendment of one.
+
+        Raises
+        ------
+        DriftbookError
+            If it is not written; the message says why.
+        """
+        if handed.amends is None:
+            return record_job(
+                self._engine, site, handed.job, by=handed.by, now=now, stated_reasons=handed.stated, bolts_tight=handed.bolts_tight
+            )  # fmt: skip
+        return amend_job(
+            self._engine, site, handed.amends, handed.job, by=handed.by, now=now, why=handed.why,
+            stated_reasons=handed.stated, bolts_tight=handed.bolts_tight,
+        )  # fmt: skip
+
+
+def basis_on(story: AssetStory, day: date, limit_set: LimitSet | None) -> Basis:
+    """Give the machine as it was described on a day, with the limits of a set for it.
+
+    Parameters
+    ----------
+    story : AssetStory
+        Everything about the machine. [unitless]
+    day : date
+        Day of the job. [unitless]
+    limit_set : LimitSet or None
+        The set in force on that day. [unitless]
+    """
+    asset = version_on([version.asset for version in story.versions], day)
+    given = LimitsGiven() if limit_set is None else limits_for(limit_set, asset.coupling, asset.limit_speed_rpm)
+    return Basis(asset, limit_set, given)
+
+
+def free_ref(story: AssetStory, moment: datetime) -> str:
+    """Give a job number that no job of the machine has: its tag and the time, with a number behind where that is taken.
+
+    A draft keeps it, so that the same draft cannot be recorded twice.
+    """
+    wanted = ref_for(story.asset.tag, moment.astimezone(ZoneInfo(story.site.zone)), story.site.zone)
+    taken = {line.job.ref for line in story.jobs}
+    number, ref = 2, wanted
+    while ref in taken:
+        ref, number = f"{wanted} ({number})", number + 1
+    return ref

@@ -1,0 +1,68 @@
+"""A real browser and the reader in this process: what the browser tests share.
+
+``DRIFTBOOK_BROWSER`` names the browser's program; else Chromium or Chrome of the
+system is taken, else the one that the browser tool installed itself.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from urllib.parse import urlsplit
+
+from playwright.sync_api import Page, ViewportSize
+
+from dashboard.app import create_app
+from dashboard.server import open_server, port_of
+from models.settings import Settings
+from tests.browser_path import NAMES
+from tests.history_maker import NOW, MadeBook
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+WIDE, NARROW = ViewportSize(width=1440, height=900), ViewportSize(width=390, height=844)
+
+Opened = Callable[..., Page]
+
+
+def browser_program() -> str | None:
+    """Give the program of a browser of this system; ``None`` where the browser tool shall take its own."""
+    found = (shutil.which(name) for name in NAMES)
+    return os.environ.get("DRIFTBOOK_BROWSER") or next((path for path in found if path), None)
+
+
+@contextmanager
+def served(book: MadeBook) -> Iterator[str]:
+    """Serve a book in this process on a free port, and give the address."""
+    server = open_server(create_app(Settings(book="x.book"), book, clock=lambda: NOW), "127.0.0.1", 0)
+    threading.Thread(target=server.run, daemon=True).start()
+    yield f"http://127.0.0.1:{port_of(server)}"
+    # The thread ends with the process: waitress has no way to stop a loop that runs in another thread.
+
+
+class Watch:
+    """What went wrong on a page: errors, and requests that left this machine."""
+
+    def __init__(self, page: Page) -> None:
+        self.seen: list[str] = []
+        page.on("pageerror", lambda error: self.seen.append(f"error: {error}"))
+        page.on(
+            "console", lambda message: self.seen.append(message.text) if message.type in {"error", "warning"} else None
+        )
+        page.on("request", lambda request: self._request(request.url))
+        page.on("popup", lambda popup: self.seen.append(f"a window opened: {popup.url}"))
+
+    def _request(self, url: str) -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in {"data", "blob"} and parts.hostname != "127.0.0.1":
+            self.seen.append(f"a request left this machine: {url}")

@@ -1,0 +1,192 @@
+"""The pages in a real browser: what only a browser shows."""
+
+import re
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import ViewportSize, expect
+
+from models.units import Display
+from tests.browser_tools import NARROW, WIDE, Opened, served
+from tests.history_maker import MadeBook, made_book
+
+pytest_plugins = ["tests.plugin_browser"]
+pytestmark = pytest.mark.browser
+
+PATHS = {
+    "month": "/?month=2026-10",
+    "offenders": "/offenders?window=all",
+    "machines": "/asset?q=pump",
+    "asset": "/asset/P-106",
+    "spacer": "/asset/P-104?typed=1",
+    "unknown tag": "/asset/none",
+    "bad choices": "/?month=2026-13&site=x&units=ell",
+    "nowhere": "/nowhere",
+}
+
+
+@pytest.mark.parametrize("path", PATHS.values(), ids=PATHS.keys())
+def test_a_page_loads_without_an_error_or_a_request_to_another_host(plant_url: str, opened: Opened, path: str) -> None:
+    page = opened(f"{plant_url}{path}")
+    page.wait_for_load_state("networkidle")
+    assert page.locator('[data-title^="Share chart"]').count() == 0
+    assert page.locator(".modebar-btn").count() == 0
+    assert page.evaluate("document.documentElement.lang") == "en"
+    assert page.title().endswith("driftbook")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("viewport", [WIDE, NARROW], ids=["wide", "narrow"])
+def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
+    plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
+) -> None:
+    page = opened(plant_url, scheme=scheme, viewport=viewport)
+    for path in PATHS.values():
+        page.goto(f"{plant_url}{path}")
+        page.locator("main h1").wait_for()
+        page.wait_for_load_state("networkidle")
+        broken = Axe().run(page).response["violations"]
+        assert [(path, one["id"], one["nodes"][0]["html"]) for one in broken] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+
+
+def test_open_lists_break_no_rule_either(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/?month=2026-10")
+    page.get_by_role("combobox", name="Month to show").click()
+    expect(page.get_by_role("option", name="September 2026")).to_be_visible()
+    assert [one["id"] for one in Axe().run(page).response["violations"]] == []
+    page.keyboard.press("Escape")
+    page.keyboard.press("Tab")
+    page.locator("#shell-finder").fill("brine")
+    expect(page.get_by_role("option", name=re.compile("P-101"))).to_be_visible()
+    assert [one["id"] for one in Axe().run(page).response["violations"]] == []
+
+
+def test_the_key_slash_finds_a_machine_without_a_mouse(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/offenders?units=mil")
+    page.keyboard.press("/")
+    page.keyboard.type("brine pump 5")
+    expect(page.get_by_role("option", name=re.compile("P-105"))).to_be_visible()
+    page.keyboard.press("Enter")
+    expect(page.locator("main h1")).to_have_text("P-105 · Brine pump 5")
+    assert page.url.endswith("/asset/P-105?units=mil")
+    page.go_back()
+    expect(page.locator("main h1")).to_have_text("Repeat offenders")
+
+
+def test_a_month_is_picked_stepped_sent_and_gone_back_from(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/?month=2026-10")
+    expect(page.locator("main h1")).to_have_text("October 2026")
+    page.get_by_role("link", name="earlier").click()
+    expect(page.locator("main h1")).to_have_text("September 2026")
+    assert page.url.endswith("?month=2026-09")
+    page.get_by_role("combobox", name="Month to show").click()
+    page.get_by_role("option", name="March 2025", exact=True).click()
+    expect(page.locator("main h1")).to_have_text("March 2025")
+    assert page.url.endswith("?month=2025-03")
+    page.reload()
+    expect(page.locator("main h1")).to_have_text("March 2025")
+    page.go_back()
+    expect(page.locator("main h1")).to_have_text("September 2026")
+    page.go_back()
+    expect(page.locator("main h1")).to_have_text("October 2026")
+
+
+def test_window_and_speed_class_are_links_and_stand_in_the_address(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/offenders")
+    page.get_by_role("link", name="all years").click()
+    expect(page.locator(".chosen", has_text="all years")).to_be_visible()
+    page.get_by_role("link", name="over 1800 to 3000 rpm").click()
+    expect(page.locator(".chosen", has_text="over 1800 to 3000 rpm")).to_be_visible()
+    assert page.url.endswith("/offenders?window=all&class=3000")
+    page.go_back()
+    expect(page.locator(".chosen", has_text="all").first).to_be_visible()
+    assert page.url.endswith("/offenders?window=all")
+
+
+def test_an_offender_leads_to_its_machine(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/offenders?window=all")
+    first = page.locator("tbody a.tag").first
+    tag = first.text_content()
+    first.click()
+    expect(page.locator("main h1")).to_contain_text(tag)
+    expect(page.locator(".pages .here")).to_have_text("Machines")
+
+
+def test_units_are_switched_on_every_page(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/asset/P-106")
+    expect(page.locator("main")).to_contain_text("Offset, vertical [mm]")
+    page.get_by_role("link", name="mil", exact=True).click()
+    expect(page.locator("main")).to_contain_text("Offset, vertical [mil]")
+    expect(page.locator("main")).not_to_contain_text("[mm]")
+    page.get_by_role("link", name="Repeat offenders").click()
+    expect(page.locator("main h1")).to_have_text("Repeat offenders")
+    assert "units=mil" in page.url
+
+
+def test_a_site_that_reads_mil_needs_no_switch(opened: Opened) -> None:
+    with served(made_book(assets=3, display=Display("mil", "°F"))) as url:
+        page = opened(f"{url}/asset/P-101")
+        expect(page.locator("main")).to_contain_text("Offset, vertical [mil]")
+        expect(page.locator("main")).to_contain_text("offset V [mil]")
+
+
+def test_light_and_dark_are_switched_and_remembered(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/?month=2026-10", scheme="light")
+    paper = "getComputedStyle(document.body).backgroundColor"
+    light = page.evaluate(paper)
+    page.get_by_role("button", name="Light or dark").click()
+    expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
+    expect(page.locator(".xtick text").first).to_have_css("fill", "rgb(171, 176, 183)")
+    assert page.evaluate(paper) != light
+    page.reload()
+    page.locator("main h1").wait_for()
+    expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
+
+
+def test_the_jobs_are_shown_as_typed_on_demand(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/asset/P-106")
+    expect(page.locator(".ag-cell").first).to_be_visible()
+    page.get_by_role("link", name="as typed").click()
+    expect(page.locator(".ag-cell", has_text="2,5 mil").first).to_be_visible()
+
+
+def test_every_chart_has_a_text_and_the_months_a_table(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/asset/P-106")
+    page.locator(".js-plotly-plot").first.wait_for()
+    assert page.locator("[role=img][aria-label] .js-plotly-plot").count() == page.locator(".js-plotly-plot").count() > 8
+    page.goto(f"{plant_url}/?month=2026-10")
+    page.locator(".chart-table summary").click()
+    expect(page.locator(".chart-table tbody tr")).to_have_count(24)
+
+
+def test_a_page_is_fit_for_paper(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/?month=2026-10")
+    page.wait_for_load_state("networkidle")
+    page.emulate_media(media="print")
+    expect(page.locator(".tools")).to_be_hidden()
+    expect(page.locator(".nav-slot")).to_be_hidden()
+    expect(page.locator(".cautions")).to_be_visible()
+    assert len(page.pdf(format="A4")) > 10_000
+
+
+@pytest.mark.parametrize(
+    ("book", "says"),
+    [(MadeBook(no_site=True), "The book is empty"), (MadeBook(), "No job yet")],
+    ids=["no site", "no job"],
+)
+def test_an_empty_book_says_what_to_do(opened: Opened, book: Any, says: str) -> None:
+    with served(book) as url:
+        for path in ("/", "/offenders", "/asset"):
+            page = opened(f"{url}{path}")
+            expect(page.locator("main")).to_contain_text(says)
+            expect(page.locator("main code")).to_have_text("driftbook import FILE")
+
+
+def test_cautions_and_the_last_entry_stand_on_every_page(plant_url: str, opened: Opened) -> None:
+    page = opened(plant_url)
+    for path in PATHS.values():
+        page.goto(f"{plant_url}{path}")
+        expect(page.locator("footer")).to_contain_text("lock out and tag")
+        expect(page.locator("footer")).to_contain_text(re.compile(r"as of entry \d+"))

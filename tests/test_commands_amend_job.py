@@ -1,0 +1,188 @@
+"""Amending and voiding: a new version supersedes the old one, and both stay readable."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+
+from models.commands.amend_job import amend_job, void_job
+from models.commands.record_job import record_job
+from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
+from models.store.reader import Reader
+from models.values.differences import differences
+from models.values.draft import stated_reasons
+from models.values.job import Job, Misalignment
+from models.values.story import JobLine, Site
+from tests.conftest import NOW
+from tests.seeded import contents, seed
+from tests.test_commands_record_job import JOB
+
+LATER = NOW + timedelta(hours=1)
+BETTER = replace(JOB, found=Misalignment(-0.05, 0.3, -0.05, 0.2), people=("Dara Holm",))
+
+
+@pytest.fixture
+def book(engine: sa.Engine, site: Site, tmp_path: Path) -> sa.Engine:
+    seed(engine, site, tmp_path)
+    return engine
+
+
+@pytest.fixture
+def old(book: sa.Engine, site: Site) -> JobLine:
+    return record_job(book, site, JOB, by="Ana Wick", now=NOW)
+
+
+def amend(book: sa.Engine, site: Site, entry: int, job: Job, why: str = "sign was wrong", **more: Any) -> JobLine:
+    return amend_job(book, site, entry, job, by="Bo Tarn", now=LATER, why=why, **more)
+
+
+def lines(book: sa.Engine, site: Site) -> dict[int, JobLine]:
+    story = Reader(book).story(site.site_id, "P-1")
+    assert story is not None
+    return {line.entry: line for line in story.jobs}
+
+
+def refused(book: sa.Engine, site: Site, entry: int, job: Job, **more: Any) -> DriftbookError:
+    before = contents(book)
+    with pytest.raises(DriftbookError) as caught:
+        amend(book, site, entry, job, **more)
+    assert contents(book) == before
+    return caught.value
+
+
+def test_both_versions_stay_readable_with_who_and_why(book: sa.Engine, site: Site, old: JobLine) -> None:
+    new = amend(book, site, old.entry, BETTER)
+    story = lines(book, site)
+    assert story[old.entry] == replace(old, superseded_by=new.entry), "the old version is as it was"
+    assert story[new.entry] == new
+    assert (new.job_id, new.supersedes, new.author, new.why_amended) == (
+        old.job_id,
+        old.entry,
+        "Bo Tarn",
+        "sign was wrong",
+    )
+    assert new.recorded_at == LATER
+    assert new.job == BETTER
+    assert [(d.field, d.old, d.new) for d in differences(old.job, new.job, site.display)] == [
+        ("people", "Ana Wick; Cato Ryn", "Dara Holm"), ("as-found, vertical offset", "+0.050 mm", "−0.050 mm")
+    ]  # fmt: skip
+
+
+def test_only_the_newest_version_counts(book: sa.Engine, site: Site, old: JobLine) -> None:
+    new = amend(book, site, old.entry, BETTER)
+    reader = Reader(book)
+    story = reader.story(site.site_id, "P-1")
+    assert story is not None
+    standing = [line.entry for line in story.standing]
+    assert new.entry in standing
+    assert old.entry not in standing
+    entries = reader.history(site.site_id).jobs.entry
+    assert new.entry in entries
+    assert old.entry not in entries
+
+
+def test_the_entry_says_that_it_amends_and_why(book: sa.Engine, site: Site, old: JobLine) -> None:
+    new = amend(book, site, old.entry, BETTER)
+    with book.connect() as connection:
+        row = connection.exec_driver_sql(
+            f"SELECT kind, subject, supersedes, why FROM entry WHERE number = {new.entry}"
+        ).one()
+    assert tuple(row) == ("job amended", old.job_id, old.entry, "sign was wrong")
+
+
+def test_a_version_that_was_amended_already_is_refused_and_the_entry_named(
+    book: sa.Engine, site: Site, old: JobLine
+) -> None:
+    new = amend(book, site, old.entry, BETTER)
+    fault = refused(book, site, old.entry, replace(BETTER, notes="other"))
+    assert isinstance(fault, ConflictError)
+    assert fault.message == f"Entry {old.entry} was amended already, by entry {new.entry} of Bo Tarn."
+    third = amend(book, site, new.entry, replace(BETTER, notes="other"))
+    assert third.job_id == old.job_id
+    assert set(lines(book, site)) >= {old.entry, new.entry, third.entry}
+
+
+def test_an_amendment_that_changes_nothing_is_refused(book: sa.Engine, site: Site, old: JobLine) -> None:
+    assert (
+        "Nothing was changed"
+        in refused(book, site, old.entry, replace(JOB, typed={"found_offset_v": "0.05 mm"})).message
+    )
+
+
+@pytest.mark.parametrize("why", ["", "  \n "])
+def test_a_reason_is_needed(book: sa.Engine, site: Site, old: JobLine, why: str) -> None:
+    assert refused(book, site, old.entry, BETTER, why=why).message == "An amendment needs a reason."
+    with pytest.raises(InvalidValueError, match=r"Voiding a job needs a reason\."):
+        void_job(book, site, old.entry, by="Bo Tarn", now=LATER, why=why)
+
+
+def test_a_job_stays_with_its_machine(book: sa.Engine, site: Site, old: JobLine) -> None:
+    fault = refused(book, site, old.entry, replace(BETTER, tag="P-2"))
+    assert "cannot move it to P-2" in fault.message
+    assert "Void it" in fault.remedy
+
+
+def test_an_entry_that_is_no_job_is_refused(book: sa.Engine, site: Site, old: JobLine) -> None:
+    for entry in (1, old.entry + 100):
+        assert isinstance(refused(book, site, entry, BETTER), UnknownNameError)
+
+
+def test_a_new_number_must_be_free_and_its_own_is(book: sa.Engine, site: Site, old: JobLine) -> None:
+    assert "is taken by entry" in refused(book, site, old.entry, replace(BETTER, ref="J1")).message
+    renamed = amend(book, site, old.entry, replace(BETTER, ref="T-1a"))
+    back = amend(book, site, renamed.entry, replace(BETTER, ref="T-1"))
+    assert back.job.ref == "T-1"
+
+
+def test_what_was_doubtful_before_is_not_asked_again_but_what_is_new_is(book: sa.Engine, site: Site) -> None:
+    over = replace(JOB, left=Misalignment(0.2, 0.1, 0.01, -0.05))
+    reasons = {"as-left over limit": "no shims left"}
+    old = record_job(book, site, over, by="Ana Wick", now=NOW, stated_reasons=reasons)
+    noted = amend(book, site, old.entry, replace(over, notes="calm"))
+    assert stated_reasons(noted.job.typed) == reasons, "it still holds"
+    earlier = replace(over, notes="calm", performed_at=JOB.performed_at.replace(year=2025, month=3, day=4))
+    assert (
+        "The last job"
+        not in refused(book, site, noted.entry, replace(earlier, performed_at=LATER + timedelta(1))).message
+    )
+    mended = amend(book, site, noted.entry, replace(JOB, notes="calm"))
+    assert stated_reasons(mended.job.typed) == {}, "nothing is over limit any more"
+    fault = refused(book, site, mended.entry, replace(over, notes="calm"))
+    assert "over limit" in fault.message
+
+
+def test_an_older_job_is_amended_without_being_asked_about_its_date(book: sa.Engine, site: Site) -> None:
+    record_job(book, site, JOB, by="Ana Wick", now=NOW)
+    first = next(line for line in lines(book, site).values() if line.job.ref == "J1")
+    new = amend(book, site, first.entry, replace(first.job, notes="the very first"))
+    assert new.job.notes == "the very first"
+
+
+def test_a_void_job_counts_nowhere_and_can_be_taken_back(book: sa.Engine, site: Site, old: JobLine) -> None:
+    void = void_job(book, site, old.entry, by="Bo Tarn", now=LATER, why="wrong machine")
+    story = lines(book, site)
+    assert story[void.entry] == void
+    assert void.void
+    assert void.job == JOB
+    assert story[old.entry].superseded_by == void.entry
+    reader = Reader(book)
+    assert not {old.entry, void.entry} & set(reader.history(site.site_id).jobs.entry)
+    with pytest.raises(ConflictError, match="is void already"):
+        void_job(book, site, void.entry, by="Bo Tarn", now=LATER, why="again")
+    with pytest.raises(ConflictError, match="was amended already"):
+        void_job(book, site, old.entry, by="Bo Tarn", now=LATER, why="again")
+    back = amend(book, site, void.entry, JOB, why="it was the right machine")
+    assert not back.void
+    assert back.entry in reader.history(site.site_id).jobs.entry
+
+
+def test_an_imported_job_can_be_amended(book: sa.Engine, site: Site) -> None:
+    line = next(line for line in lines(book, site).values() if line.job.ref == "J2")
+    new = amend(book, site, line.entry, replace(line.job, hours_run=12.0))
+    assert new.supersedes == line.entry
+    assert lines(book, site)[line.entry].source == "jobs.csv, row 3"

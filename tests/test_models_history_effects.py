@@ -1,0 +1,64 @@
+"""Persons and instruments: a planted bias is found, and none is named without one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from models.history.columns import History
+from models.history.effects import Effects, effects_of, holding_of
+from models.history.engine import study_of
+from tests.fleet import Plan, make_fleet
+
+PLAN = Plan(assets=250, jobs_low=4, jobs_high=10, spacer_share=0.0, rate_sd=0.1)
+
+
+def of_persons(history: History) -> Effects:
+    study = study_of(history)
+    return effects_of(study.runs, study.material, study.grouping, history.jobs.person, len(history.people))
+
+
+def test_a_person_who_reads_too_high_is_found_with_the_size() -> None:
+    effects = of_persons(make_fleet(81, replace(PLAN, biased_person_mm=0.02))[0])
+    assert effects.q[0, 0] < 0.05
+    assert effects.raw[0, 0] == pytest.approx(0.02, abs=0.006)
+    assert effects.low[0, 0] > 0.0
+    assert (effects.q[1:] > 0.05).all()
+    assert abs(effects.shrunk[0, 0]) <= abs(effects.raw[0, 0])
+
+
+def test_nobody_is_named_where_all_read_alike() -> None:
+    named = sum(bool((of_persons(make_fleet(8100 + seed, PLAN)[0]).q <= 0.10).any()) for seed in range(20))
+    assert named <= 5  # 10 % of 20 is 2; six or more would come by chance in 1 of 100
+
+
+def test_fewer_than_ten_jobs_give_no_effect() -> None:
+    history, _ = make_fleet(82, PLAN)
+    person = history.jobs.person.copy()
+    person[person == 7] = 6
+    rows = np.flatnonzero(history.jobs.asset == 3)[:2]
+    person[rows] = 7
+    effects = of_persons(replace(history, jobs=replace(history.jobs, person=person)))
+    assert np.isnan(effects.raw[7]).all()
+    assert np.isfinite(effects.raw[6]).all()
+
+
+def test_one_person_alone_and_nobody_known_say_nothing() -> None:
+    history, _ = make_fleet(83, PLAN)
+    for who in (0, -1):
+        jobs = replace(history.jobs, person=np.full(len(history.jobs), who))
+        assert np.isnan(of_persons(replace(history, jobs=jobs)).raw).all()
+
+
+def test_work_that_does_not_hold_is_found_against_what_was_to_be_expected() -> None:
+    rng = np.random.default_rng(5)
+    who, expected = rng.integers(0, 6, 3000), rng.uniform(0.02, 0.4, 3000)
+    chance = np.where(who == 2, np.minimum(2.0 * expected, 1.0), expected)
+    got = holding_of(who, expected, rng.random(3000) < chance, 7)
+    assert got.q[2] < 0.01
+    assert got.ratio.mean[2] == pytest.approx(2.0, abs=0.35)
+    assert (got.q[[0, 1, 3, 4, 5]] > 0.05).all()
+    assert np.isnan(got.ratio.mean[6])
+    assert got.jobs[6] == 0

@@ -1,0 +1,195 @@
+"""Forecast, re-check day and 'ever over': planted truth, twins, and a reason where there is none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from models.history.columns import History
+from models.history.engine import Choices, Study, study_of
+from models.history.forecast import (
+    BY_CLASS,
+    BY_RISK,
+    BY_SITE,
+    NONE,
+    forecast_at,
+    forecast_curve,
+    reading_interval,
+    recheck_of,
+)
+from models.history.passage import ever_over
+from models.history.standing import (
+    CAN,
+    COARSE,
+    NO_LEFT,
+    NO_RUN,
+    NO_VISIT,
+    NOT_JUDGED,
+    REASON_WORDS,
+    REPLACED,
+    RETIRED,
+    SMALL_CLASS,
+    Standing,
+)  # fmt: skip
+from tests.fleet import Plan, break_columns, make_fleet
+from tests.fleet_report import coverage, recheck_outcome
+
+
+def standing(left: list[float], rate: list[float], **given: object) -> Standing:
+    base = {
+        "left": np.array([left]), "left_us": np.zeros(1, int), "rate": np.array([rate]), "rate_variance": np.full((1, 4), 1e-12),
+        "walk": np.full((1, 4), 0.04), "reading": np.full((1, 4), 1e-10), "df": np.array([np.inf]), "duty": np.ones(1),
+        "each_axis": np.zeros(1, bool), "longest_days": np.array([3650.0]), "factor": np.ones(1),
+        "level_factor": np.ones((1, 3)), "n": np.array([5]), "reason": np.zeros(1, int),
+    }  # fmt: skip
+    return Standing(**{**base, **given})  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def plant() -> tuple[History, Study]:
+    history, _ = make_fleet(51, Plan(assets=300, jobs_low=2, jobs_high=9, break_share=0.0))
+    return history, study_of(history)
+
+
+def test_intervals_and_risk_keep_their_word_on_a_planted_fleet() -> None:
+    plan = Plan(assets=6000, jobs_low=2, jobs_high=9, break_share=0.0)
+    history, truth = make_fleet(52, plan)
+    study = study_of(history)
+    for level in (0.8, 0.9):
+        assert np.mean(coverage(study, truth, plan, level)[study.standing.can]) == pytest.approx(level, abs=0.02)
+    over, asked = recheck_outcome(study, truth, plan)
+    assert asked.sum() > 4000
+    assert np.mean(over[asked]) == pytest.approx(0.10, abs=0.02)
+    np.testing.assert_allclose(study.recheck.over[asked], 0.10, atol=0.002)
+
+
+def test_one_axis_is_the_normal() -> None:
+    one = standing(
+        [0.2, np.nan, 0.0, np.nan],
+        [0.5, 0.0, 0.0, 0.0],
+        each_axis=np.ones(1, bool),
+        walk=np.array([[0.04, 1, 1e-12, 1]]),
+    )
+    got = forecast_at(one, 365.25)
+    expected = norm.sf((1.0 - 0.7) / 0.2) + norm.cdf((-1.0 - 0.7) / 0.2)
+    assert got.over[0] == pytest.approx(expected, rel=1e-6)
+    assert got.mean[0, 0] == pytest.approx(0.7)
+    assert got.sd[0, 0] == pytest.approx(0.2, rel=1e-6)
+
+
+def test_ever_over_is_the_inverse_gaussian_on_one_axis_and_more_than_over_on_the_day() -> None:
+    """First passage of a Brownian motion with drift at one edge (inverse Gaussian); the other edge is far away."""
+    one = standing(
+        [0.2, np.nan, 0.0, np.nan],
+        [0.5, 0.0, 0.0, 0.0],
+        each_axis=np.ones(1, bool),
+        walk=np.array([[0.04, 1, 1e-12, 1]]),
+    )
+    got = ever_over(one, np.zeros(1, int), np.array([365.25]), courses=20_000)[0]
+    gap, rate, sd = 0.8, 0.5, 0.2
+    exact = norm.cdf((rate - gap) / sd) + np.exp(2 * rate * gap / sd**2) * norm.cdf((-rate - gap) / sd)
+    assert got == pytest.approx(exact, abs=0.01)
+    assert got > forecast_at(one, 365.25).over[0]
+    assert ever_over(one, np.zeros(1, int), np.array([365.25]), seed=4) == ever_over(
+        one, np.zeros(1, int), np.array([365.25]), seed=4
+    )
+
+
+def test_a_limit_for_each_axis_is_met_no_sooner_than_one_on_the_resultant() -> None:
+    circle, square = (
+        standing([0.6, 0, 0.6, 0], [0.1] * 4),
+        standing([0.6, 0, 0.6, 0], [0.1] * 4, each_axis=np.ones(1, bool)),
+    )
+    assert forecast_at(circle, 200.0).over[0] > forecast_at(square, 200.0).over[0]
+    assert (
+        ever_over(circle, np.zeros(1, int), np.array([200.0]))[0]
+        > ever_over(square, np.zeros(1, int), np.array([200.0]))[0]
+    )
+
+
+def test_the_recheck_day_is_where_the_risk_is_reached() -> None:
+    one = standing([0.1, 0, 0, 0], [0.4, 0, 0, 0])
+    for risk in (0.02, 0.1, 0.3):
+        got = recheck_of(one, risk, site_months=120)
+        assert got.basis[0] == BY_RISK
+        assert forecast_at(one, got.days[0]).over[0] == pytest.approx(risk, abs=0.002)
+    assert recheck_of(one, 0.02).days[0] < recheck_of(one, 0.3).days[0]
+
+
+def test_caps_say_which_of_them_it_was_and_left_over_is_at_once() -> None:
+    quiet = standing([0.0] * 4, [0.0] * 4, walk=np.full((1, 4), 1e-6))
+    assert recheck_of(quiet, 0.1, site_months=24).basis[0] == BY_SITE
+    assert recheck_of(quiet, 0.1, site_months=24).days[0] == pytest.approx(730.5)
+    assert recheck_of(replace(quiet, longest_days=np.array([100.0])), 0.1).basis[0] == BY_CLASS
+    assert recheck_of(replace(quiet, longest_days=np.array([100.0])), 0.1).days[0] == 150.0
+    over = recheck_of(standing([1.5, 0, 0, 0], [0.0] * 4), 0.1)
+    assert over.days[0] == 0.0
+    assert over.over_left[0] == pytest.approx(1.0)
+
+
+def test_half_the_duty_is_twice_the_time() -> None:
+    full, half = (
+        standing([0.1, 0, 0, 0], [0.4, 0, 0, 0]),
+        standing([0.1, 0, 0, 0], [0.4, 0, 0, 0], duty=np.array([0.5])),
+    )
+    assert forecast_at(full, 100.0).over[0] == pytest.approx(forecast_at(half, 200.0).over[0], rel=1e-9)
+
+
+def test_a_reading_is_less_certain_than_the_position(plant: tuple[History, Study]) -> None:
+    study = plant[1]
+    true, read = forecast_at(study.standing, 180.0), forecast_at(study.standing, 180.0, as_read=True)
+    assert (read.sd >= true.sd)[study.standing.can].all()
+    assert np.mean(read.sd > true.sd) > 0.5
+    low, high = reading_interval(study.standing, 180.0, 0.9)
+    narrow_low, narrow_high = reading_interval(study.standing, 180.0, 0.5)
+    can = study.standing.can
+    assert ((high - low) > (narrow_high - narrow_low))[can].all()
+
+
+def test_every_reason_is_given_in_words(plant: tuple[History, Study]) -> None:
+    history = plant[0]
+    jobs, assets = history.jobs, history.assets
+    last = np.zeros(300, int)
+    last[jobs.asset] = np.arange(len(jobs))
+    left, limits = jobs.left.copy(), jobs.limits.copy()
+    left[last[1]] = np.nan
+    limits[jobs.asset == 2, :3] = np.nan
+    keep = (jobs.asset != 3) & ((jobs.asset != 4) | (np.arange(len(jobs)) == last[4]))
+    breaks = break_columns([5], [jobs.performed_us[last[5]] / 86_400e6 + 1])
+    retired = assets.retired.copy()
+    retired[0] = True
+    limits[jobs.asset == 6, :2] *= 1e-3
+    limits[jobs.asset == 6, 2] *= 1e-3
+    changed = replace(
+        history,
+        jobs=replace(jobs, left=left, limits=limits).take(keep),
+        breaks=breaks,
+        assets=replace(assets, retired=retired),
+    )
+    study = study_of(changed)
+    reason = study.standing.reason
+    assert reason[[0, 1, 2, 3, 4, 5]].tolist() == [RETIRED, NO_LEFT, NOT_JUDGED, NO_VISIT, NO_RUN, REPLACED]
+    assert (reason[7:] == CAN).sum() > 250
+    assert np.isnan(study.recheck.days[:6]).all()
+    assert (study.recheck.basis[:6] == NONE).all()
+    assert all(REASON_WORDS[code] for code in reason[:6].tolist())
+    assert np.isnan(forecast_at(study.standing, 100.0).over[:6]).all()
+
+
+def test_a_small_fleet_has_no_forecast_and_a_coarse_reading_none_either(plant: tuple[History, Study]) -> None:
+    small = study_of(make_fleet(53, Plan(assets=12))[0])
+    assert set(small.standing.reason.tolist()) <= {SMALL_CLASS, NO_RUN, REPLACED}
+    study = study_of(plant[0], Choices(reading_mm=(0.2, 2.0, 0.2, 2.0)))
+    assert (study.standing.reason == COARSE).sum() > 200
+
+
+def test_a_curve_is_the_forecast_date_by_date(plant: tuple[History, Study]) -> None:
+    standing_now = plant[1].standing
+    asset = int(np.flatnonzero(standing_now.can)[3])
+    days = np.array([0.0, 30.0, 400.0])
+    curve = forecast_curve(standing_now, asset, days)
+    for k, day in enumerate(days.tolist()):
+        assert curve.over[k] == pytest.approx(forecast_at(standing_now, day).over[asset], rel=1e-12)

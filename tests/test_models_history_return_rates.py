@@ -1,0 +1,98 @@
+"""Return rates from yes and no over lengths."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.stats import gamma
+from statsmodels.genmod.families import Binomial
+from statsmodels.genmod.families.links import CLogLog
+from statsmodels.genmod.generalized_linear_model import GLM
+
+from models.history.priors import Prior, fit_gamma, posterior_rate
+from models.history.return_rates import GRID, _log_likelihood, _posterior, return_rates
+
+
+def fleet(seed: int, assets: int, length: float = 0.75) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    rate = rng.gamma(0.8, 0.5, assets)
+    asset = np.repeat(np.arange(assets), rng.integers(1, 16, assets))
+    years = np.exp(rng.normal(np.log(length), 0.6, len(asset)))
+    return asset, years, rng.random(len(asset)) < -np.expm1(-rate[asset] * years), rate
+
+
+def test_the_posterior_is_the_integral() -> None:
+    years, returned = np.array([0.5, 1.5, 0.9]), np.array([True, False, True])
+    prior = Prior(0.9, 1.8, 1, "")
+
+    def weight(x: float) -> float:
+        seen = np.where(returned, -np.expm1(-x * years), np.exp(-x * years)).prod()
+        return float(seen * gamma.pdf(x, prior.a, scale=1.0 / prior.b))
+
+    mass = quad(weight, 0, 60, limit=300)[0]
+    mean = quad(lambda x: x * weight(x), 0, 60, limit=300)[0] / mass
+    got = _posterior(_log_likelihood(np.zeros(3, int), years, returned, 1), [prior], np.array([0]))
+    assert got.mean[0] == pytest.approx(mean, rel=2e-3)
+    assert quad(weight, 0, got.bound[0], limit=300)[0] / mass == pytest.approx(0.10, abs=2e-3)
+    assert quad(weight, 0, got.high[0], limit=300)[0] / mass == pytest.approx(0.95, abs=2e-3)
+
+
+def test_a_planted_prior_comes_back_and_intervals_hold() -> None:
+    asset, years, returned, rate = fleet(1, 5000)
+    got = return_rates(asset, years, returned, np.zeros(5000, int))
+    assert got.rate_priors[0].a == pytest.approx(0.8, rel=0.1)
+    assert got.rate_priors[0].b == pytest.approx(2.0, rel=0.1)
+    assert np.mean((got.rate.low <= rate) & (rate <= got.rate.high)) == pytest.approx(0.90, abs=0.015)
+
+
+def test_one_common_rate_is_the_complementary_log_log_model() -> None:
+    rng = np.random.default_rng(4)
+    years = np.exp(rng.normal(0, 0.5, 4000))
+    returned = rng.random(4000) < -np.expm1(-0.4 * years)
+    model = GLM(returned.astype(float), np.ones((4000, 1)), family=Binomial(CLogLog()), offset=np.log(years)).fit()
+    log = _log_likelihood(np.zeros(4000, int), years, returned, 1)[0]
+    assert GRID[np.argmax(log)] == pytest.approx(float(np.exp(model.params[0])), rel=0.08)
+
+
+def test_short_looks_are_the_gamma_poisson_model() -> None:
+    asset, years, returned, _ = fleet(2, 2000, length=0.02)
+    total = np.bincount(asset, years, 2000)
+    counts = np.bincount(asset[returned], minlength=2000)
+    got = return_rates(asset, years, returned, np.zeros(2000, int))
+    prior = fit_gamma(counts, total)
+    plain = posterior_rate(counts, total, np.full(2000, prior.a), np.full(2000, prior.b))
+    # One look shows one return at most, so a count of them is a little lower where they are many.
+    np.testing.assert_allclose(got.rate.mean, plain.mean, rtol=0.15)
+    assert np.corrcoef(got.rate.mean, plain.mean)[0, 1] > 0.999
+
+
+def test_small_classes_borrow_and_assets_without_a_look_say_so() -> None:
+    asset, years, returned, _ = fleet(3, 100)
+    classes = np.array([0] * 60 + [1] * 40 + [5, 0])
+    got = return_rates(asset, years, returned, classes)
+    assert got.labels.tolist() == [0, 1, -1]
+    assert got.class_based[100:].tolist() == [True, True]
+    assert got.rate.mean[100] == pytest.approx(got.rate_priors[2].a / got.rate_priors[2].b, rel=0.02)
+    assert (got.share.bound <= got.share.mean).all()
+
+
+def test_nobody_ever_looked() -> None:
+    got = return_rates(np.zeros(0, int), np.zeros(0), np.zeros(0, bool), np.zeros(3, int))
+    assert np.isnan(got.rate.mean).all()
+    assert got.ranking().tolist() == []
+
+
+def test_renumbering_the_assets_changes_nothing() -> None:
+    asset, years, returned, _ = fleet(6, 200)
+    order = np.random.default_rng(0).permutation(200)
+    one = return_rates(asset, years, returned, np.zeros(200, int))
+    two = return_rates(order[asset], years, returned, np.zeros(200, int))
+    np.testing.assert_allclose(two.rate.bound[order], one.rate.bound, rtol=1e-6)
+
+
+@pytest.mark.parametrize("returned", [True, False])
+def test_all_or_none_returned_is_finite(returned: bool) -> None:
+    got = return_rates(np.arange(40), np.zeros(40), np.full(40, returned), np.zeros(40, int))
+    assert np.isfinite(got.rate.mean).all()
+    assert np.isfinite(got.share.high).all()

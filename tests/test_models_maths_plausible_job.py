@@ -1,0 +1,113 @@
+"""A whole job held against the machine, the instrument and the day."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+from models.maths.plausible import Check, Doubt, Gravity
+from models.maths.plausible_job import Beside, check_job, paired
+from models.values.asset import Asset
+from models.values.draft import WorkCheck
+from models.values.job import FeetValues, Job, Misalignment
+from models.values.kinds import Reason
+from models.values.limits import LimitsGiven
+from models.values.people import Instrument
+
+NOW = datetime(2026, 11, 25, tzinfo=UTC)
+LIMITS = LimitsGiven(0.08, 0.67, None, 0.05)
+PUMP = Asset("P-1", speed_rpm=1485.0)
+JOB = Job(
+    "J9", "P-1", datetime(2026, 10, 1, 9, tzinfo=UTC), "Europe/Lisbon", Reason.PLANNED,
+    instrument="D-1", found=Misalignment(0.06, 0.2, -0.03, 0.1), left=Misalignment(0.01, 0.05, 0.0, 0.0),
+    checks=(WorkCheck.LEFT_WHEN_TIGHT,),
+)  # fmt: skip
+DIALS = Instrument("D-1", "dial set", date(2026, 1, 1), date(2027, 1, 1))
+BEFORE = replace(JOB, ref="J8", performed_at=datetime(2025, 10, 1, 9, tzinfo=UTC), hours_run=900.0)
+BESIDE = Beside(PUMP, NOW, (BEFORE,), instrument=DIALS, limits=LIMITS, left_ratio=0.2)
+
+
+def only(job: Job, beside: Beside = BESIDE) -> Check:
+    (check,) = check_job(job, beside)
+    return check
+
+
+def test_an_ordinary_job_is_left_in_peace() -> None:
+    assert check_job(JOB, BESIDE) == ()
+
+
+def test_an_instrument_past_its_calibration_on_the_day_is_named() -> None:
+    check = only(JOB, replace(BESIDE, instrument=replace(DIALS, due=date(2026, 9, 30))))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.CALIBRATION, Gravity.REASON, "instrument")
+    assert "instrument D-1 (dial set) ran out on 2026-09-30, before this job of 2026-10-01" in check.sentence
+    assert check_job(JOB, replace(BESIDE, instrument=replace(DIALS, due=date(2026, 10, 1)))) == (), (
+        "good on its last day"
+    )
+
+
+def test_an_instrument_that_the_book_does_not_know_is_a_note() -> None:
+    check = only(JOB, replace(BESIDE, instrument=None))
+    assert (check.doubt, check.gravity) == (Doubt.NEW_INSTRUMENT, Gravity.NOTE)
+    assert check_job(replace(JOB, instrument=""), replace(BESIDE, instrument=None)) == ()
+
+
+def test_an_as_left_over_limit_needs_a_reason() -> None:
+    assert only(JOB, replace(BESIDE, left_ratio=1.0000001)).doubt is Doubt.LEFT_OVER
+    assert check_job(JOB, replace(BESIDE, left_ratio=1.0)) == ()
+
+
+def test_it_is_asked_whether_the_bolts_were_tight() -> None:
+    job = replace(JOB, checks=())
+    assert (only(job).doubt, only(job).gravity) == (Doubt.LOOSE, Gravity.NOTE)
+    assert only(job).sentence.startswith("Was the as-left measured after the last bolt was tight?")
+    assert only(job, replace(BESIDE, bolts_tight=False)).gravity is Gravity.REASON
+    assert check_job(job, replace(BESIDE, bolts_tight=True)) == ()
+    looked = replace(job, left=job.found)
+    assert check_job(looked, BESIDE) == (), "nothing was moved, so nothing was tightened"
+
+
+def test_soft_foot_over_limit_after_the_work_names_the_foot() -> None:
+    check = only(replace(JOB, soft_after=FeetValues((0.01, 0.02, 0.09, 0.02))))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.SOFT_FOOT, Gravity.REASON, "soft_after")
+    assert "Foot 2L still rises by 0.090 mm" in check.sentence
+    assert check_job(replace(JOB, soft_after=FeetValues((0.01, 0.02, 0.06, 0.02))), BESIDE) == ()
+    assert check_job(replace(JOB, soft_after=FeetValues((0.01, 0.20))), BESIDE) == (), "two feet cannot be compared"
+    assert paired(FeetValues((0.1, 0.2, 0.3))) == (0.1, 0.2, 0.3, None)
+
+
+def test_hours_do_not_run_backwards_in_either_direction() -> None:
+    check = only(replace(JOB, hours_run=800.0))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.HOURS, Gravity.REASON, "hours_run")
+    assert "are 800, but 900 at the earlier job J8" in check.sentence
+    assert check_job(replace(JOB, hours_run=900.0), BESIDE) == ()
+    later = replace(BEFORE, ref="J10", performed_at=datetime(2026, 11, 1, tzinfo=UTC), hours_run=1000.0)
+    both = replace(BESIDE, jobs=(BEFORE, later))
+    assert Doubt.HOURS in {check.doubt for check in check_job(replace(JOB, hours_run=1100.0), both)}
+    assert Doubt.HOURS not in {check.doubt for check in check_job(replace(JOB, hours_run=950.0), both)}
+
+
+def test_a_date_is_not_in_the_future_nor_before_the_last_job_nor_twice() -> None:
+    assert only(replace(JOB, performed_at=datetime(2026, 11, 26, tzinfo=UTC))).gravity is Gravity.STOP
+    check = only(replace(JOB, performed_at=datetime(2025, 1, 1, tzinfo=UTC)))
+    assert (check.doubt, check.gravity) == (Doubt.EARLIER, Gravity.REASON)
+    assert "J8, is of 2025-10-01" in check.sentence
+    assert only(replace(JOB, performed_at=BEFORE.performed_at)).doubt is Doubt.SAME_TIME
+
+
+def test_signs_are_held_against_the_last_as_left_unless_something_was_replaced_since() -> None:
+    last = replace(BEFORE, left=Misalignment(0.06, 0.2, 0.05, -0.1))
+    job = replace(JOB, found=Misalignment(0.058, 0.21, -0.051, 0.1))
+    beside = replace(BESIDE, jobs=(last,))
+    assert only(job, beside).doubt is Doubt.FLIPPED
+    assert check_job(job, replace(beside, breaks=(date(2026, 3, 1),))) == ()
+    assert only(job, replace(beside, breaks=(date(2024, 3, 1),))).doubt is Doubt.FLIPPED
+
+
+def test_a_job_is_held_only_against_what_was_before_it() -> None:
+    past = tuple(
+        replace(BEFORE, ref=f"A{year}", performed_at=datetime(year, 10, 1, tzinfo=UTC)) for year in (2022, 2023, 2024)
+    )
+    wrong = replace(JOB, found=Misalignment(0.06 / 0.0254, 0.2, -0.03 / 0.0254, 0.1))
+    assert {check.doubt for check in check_job(wrong, replace(BESIDE, jobs=past))} == {Doubt.UNIT, Doubt.SIZE}
+    later = tuple(replace(job, performed_at=job.performed_at.replace(year=2027)) for job in past)
+    assert Doubt.UNIT not in {check.doubt for check in check_job(wrong, replace(BESIDE, jobs=later))}
