@@ -12,8 +12,9 @@ from flask import Response, jsonify
 from dashboard import shell
 from dashboard.components.pieces import failure
 from dashboard.context import Book, Clock, Context, install, system_clock
+from dashboard.desk import Desk
 from dashboard.ids import Shell
-from dashboard.security import install_headers
+from dashboard.security import install_headers, refuse_others
 from dashboard.server import HEALTH
 from dashboard.theme import css_variables
 from dashboard.words import say
@@ -41,7 +42,9 @@ INDEX = """<!DOCTYPE html>
 """
 
 
-def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock) -> dash.Dash:
+def create_app(
+    settings: Settings, reader: Book, *, clock: Clock = system_clock, desk: Desk | None = None
+) -> dash.Dash:
     """Build the application for one book.
 
     Parameters
@@ -52,6 +55,8 @@ def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock)
         The way out of the book. [unitless]
     clock : callable
         Gives the present time; tests pass their own. [unitless]
+    desk : Desk, optional
+        The way into the book; without one the pages only show. [unitless]
 
     Returns
     -------
@@ -74,10 +79,11 @@ def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock)
         meta_tags=[{"name": "description", "content": say("shell.description")}],
         enable_mcp=False,
     )
-    install(app.server, Context(settings, reader, clock))
+    install(app.server, Context(settings, reader, clock, desk))
     app.layout = shell.layout()
     shell.register(app)
     install_headers(app)
+    refuse_others(app)
 
     def health() -> tuple[Response, int]:
         return jsonify({"well": True, "head": reader.head()}), 200

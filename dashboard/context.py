@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from flask import Flask, current_app
 
+from dashboard.desk import Desk
 from models.history.columns import History
 from models.settings import Settings
 from models.values.limits import LimitSet
@@ -50,11 +51,12 @@ class Book(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """Everything that a page may reach."""
+    """Everything that a page may reach; without a desk nothing can be written."""
 
     settings: Settings
     book: Book
     clock: Clock
+    desk: Desk | None = None
 
     def today(self, zone: str) -> date:
         """Give the day that it is now on a site's calendar."""

@@ -1,11 +1,12 @@
-"""Headers that go with every answer: nothing from outside, nothing to outside."""
+"""Headers that go with every answer, and a check of what comes in: nothing from outside, nothing to outside."""
 
 from __future__ import annotations
 
 from functools import lru_cache
+from urllib.parse import urlsplit
 
 import dash
-from flask import Response
+from flask import Response, abort, request
 
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -43,3 +44,43 @@ def install_headers(app: dash.Dash) -> None:
         return response
 
     app.server.after_request(add)
+
+
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+def comes_from_here(method: str, fetch_site: str | None, origin: str | None, host: str) -> bool:
+    """Tell whether a request was made by a page of this very server, or by no page at all.
+
+    Parameters
+    ----------
+    method : str
+        Method of the request. [unitless]
+    fetch_site : str or None
+        Header Sec-Fetch-Site, which every present browser sends and no page can forge. [unitless]
+    origin : str or None
+        Header Origin, for browsers without the other one. [unitless]
+    host : str
+        Host to which the request was sent. [unitless]
+
+    Returns
+    -------
+    bool
+        False for a page of another site that writes here in the name of whoever looks at it.
+    """
+    if method in SAFE:
+        return True
+    if fetch_site is not None:
+        return fetch_site in {"same-origin", "none"}
+    return origin is None or urlsplit(origin).netloc == host
+
+
+def refuse_others(app: dash.Dash) -> None:
+    """Refuse what a page of another site sends: 403."""
+
+    def check() -> None:
+        headers = request.headers
+        if not comes_from_here(request.method, headers.get("Sec-Fetch-Site"), headers.get("Origin"), request.host):
+            abort(403)
+
+    app.server.before_request(check)

@@ -49,6 +49,7 @@ def rows(repeats: int, *, full: bool) -> Iterator[Row]:
     """Give the rows of the table one after another."""
     yield from null_rows(repeats)
     yield from ranking_rows(repeats)
+    yield from small_fleet_rows(3 * repeats)
     yield from forecast_rows(assets=50_000 if full else 30_000)
     yield from cause_rows(repeats)
     yield from speed_rows(50_000 if full else 2_000, jobs=(10, 30) if full else (2, 15))
@@ -161,6 +162,31 @@ def forecast_rows(assets: int, seed: int = 3000) -> Iterator[Row]:
         "below 1",
         f"{test.loss[-1] / test.loss_zero[-1]:.2f}, {test.loss[-1] / test.loss_class[-1]:.2f}",
     )
+
+
+def small_fleet_rows(repeats: int) -> Iterator[Row]:
+    """The same for fleets of 200, all of them together: what one plant may expect."""
+    plan = Plan(assets=200, jobs_low=2, jobs_high=9, break_share=0.0)
+    held = {(level, depth): [0, 0] for level in (0.8, 0.9) for depth in DEPTHS}
+    risk = {depth: [0, 0] for depth in DEPTHS}
+    for seed in range(repeats):
+        history, truth = make_fleet(3500 + seed, plan)
+        study = study_of(history)
+        over, asked = recheck_outcome(study, truth, plan, seed)
+        for depth in DEPTHS:
+            here = (study.standing.n == depth) & study.standing.can
+            for level in (0.8, 0.9):
+                inside = coverage(study, truth, plan, level, seed)[here]
+                held[level, depth][0] += int(inside.sum())
+                held[level, depth][1] += inside.size
+            risk[depth][0] += int(over[here & asked].sum())
+            risk[depth][1] += int((here & asked).sum())
+    for depth in DEPTHS:
+        for level in (0.8, 0.9):
+            words = f"{level:.0%} intervals that held, {depth} runs, fleets of 200"
+            yield (words, f"{level:.0%} ± 2 points", _share(*held[level, depth]))
+        words = f"over limit at the re-check day for 10 %, {depth} runs, fleets of 200"
+        yield (words, "10 % ± 2 points", _share(*risk[depth]))
 
 
 def coverage(study: Study, truth: Truth, plan: Plan, level: float, seed: int = 1) -> NDArray[np.bool_]:

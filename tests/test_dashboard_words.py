@@ -10,7 +10,7 @@ from dashboard.words import WORDS, say
 from models.values.kinds import Coupling, Method, Part, Reason
 
 ROOT = Path(dashboard.__file__).parent
-FILES = [path for path in ROOT.rglob("*.py") if "console" not in path.parts and path.name not in {"words.py", "cli.py"}]
+FILES = [path for path in ROOT.rglob("*.py") if not {"console", "texts"} & set(path.parts) and path.name not in {"words.py", "cli.py"}]
 
 MADE = {
     "noun.": ("noun.{}.one", "noun.{}.many"),

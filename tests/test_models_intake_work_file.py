@@ -39,15 +39,16 @@ def test_numbers_stand_as_numbers_or_as_texts_with_a_unit() -> None:
 def test_the_units_of_the_file_hold_for_plain_numbers() -> None:
     file = parse('units = "mil"\n' + RESULTS + "[feet]\nmovable = [10, { at = 30, shim_out = 20 }]\n")
     assert file.draft.results == (0.1 * MM_PER_MIL, 0.2, 0.0, 0.1)
-    assert file.draft.feet_movable == (
-        RowDraft(10 * MM_PER_INCH), RowDraft(pytest.approx(30 * MM_PER_INCH), pytest.approx(20 * MM_PER_MIL))
-    )  # fmt: skip
+    first, second = file.draft.feet_movable
+    assert first == RowDraft(254.0)
+    assert second.x_mm == pytest.approx(30 * MM_PER_INCH)
+    assert second.shim_out_mm == pytest.approx(20 * MM_PER_MIL)
     assert file.display.length == "mil"
 
 
 def test_without_limits_the_starter_rule_holds_and_says_so() -> None:
     file = parse(RESULTS + '[machine]\nspeed = 1500\ntag = "P-1"\n')
-    assert file.limits == LimitsGiven(pytest.approx(0.08), pytest.approx(2 / 3), None, 0.05)
+    assert file.limits == LimitsGiven(120 / 1500, 1000 / 1500, None, 0.05)
     assert file.limits_source.startswith("starter, version 1. A starting point")
     assert parse(RESULTS).limits.offset_mm is None, "no speed, no limit"
     spacer = parse(RESULTS + "[machine]\nspan = 200\n")

@@ -58,7 +58,8 @@ def test_an_outlier_is_named_by_the_number_of_its_reading_although_others_are_bl
     readings: list[float | None] = [0.001 * (-1) ** n for n in range(12)]
     readings[2], readings[7] = None, 0.5
     dial = DialDraft(angles_deg=angles, readings_mm=tuple(readings))
-    fit = fit_sine(Sweep(*zip(*dial.taken, strict=True)))
+    taken, read = zip(*dial.taken, strict=True)
+    fit = fit_sine(Sweep(taken, read))
     fields = {check.doubt: check.field for check in check_dial("dial.1", dial, MM, fit)}
     assert fields[Doubt.OUTLIER] == "dial.1.readings.8"
 

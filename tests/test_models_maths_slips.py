@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 from hypothesis import given
@@ -30,7 +30,8 @@ from models.maths.slips import (
     unit_slip,
 )
 from models.units import Display
-from models.values.job import Misalignment
+from models.values.asset import Asset
+from models.values.job import Job, Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import LimitsGiven
 from seed_data.generate import generate
@@ -153,7 +154,9 @@ def test_the_scale_is_that_of_the_limits_in_force() -> None:
 def test_the_invented_plant_is_seldom_asked_about_slips_that_nobody_made() -> None:
     """2,000 jobs without a slip of unit or sign in them: fewer than 1 in 100 may be asked about."""
     plant, limit_set = generate(), starter_limits("tester")
-    versions, breaks, earlier = defaultdict(list), defaultdict(list), defaultdict(list)
+    versions: dict[str, list[Asset]] = defaultdict(list)
+    breaks: dict[str, list[date]] = defaultdict(list)
+    earlier: dict[str, list[Job]] = defaultdict(list)
     for asset in plant.assets:
         versions[asset.tag].append(asset)
     for broken in plant.breaks:

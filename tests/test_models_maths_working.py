@@ -152,6 +152,9 @@ def test_a_probability_needs_a_noise_that_is_known() -> None:
     assert all(need.shim_se_mm is not None and need.shim_se_mm > 0 for need in told.needs)
     near, far = told.needs
     assert far.shim_se_mm > near.shim_se_mm  # type: ignore[operator]
+    quick = work_out(replace(draft, reading_sd_mm=0.005), SHORT, LIMITS, NONE, MM, probability=False)
+    assert quick.conformance is None
+    assert quick.ratio == told.ratio
     results = Draft(Way.RESULTS, results=m.as_tuple(), results_sd=(0.01, 0.05, 0.01, 0.05))
     worked = work_out(results, SHORT, LIMITS, NONE, MM)
     assert worked.standard_errors == pytest.approx((0.01, 0.05, 0.01, 0.05))

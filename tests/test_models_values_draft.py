@@ -25,7 +25,7 @@ from models.values.kinds import Method
     ],
 )
 def test_the_words_of_a_draft_are_those_of_the_maths(literal: object, members: type) -> None:
-    assert set(literal.__args__) == {str(member) for member in members}  # type: ignore[attr-defined, var-annotated]
+    assert set(literal.__args__) == {str(member) for member in members}  # type: ignore[attr-defined]
 
 
 def test_only_pairs_of_angle_and_reading_are_taken() -> None:

@@ -120,12 +120,24 @@
   });
 
   /* Paper is narrower than the screen: while it is printed a chart is a picture that shrinks with its column. */
+  var PAPER = 690; /* width of a printed column in CSS pixels: A4 less its margins */
+
   window.addEventListener("beforeprint", function () {
+    document.querySelectorAll(".js-plotly-plot").forEach(function (plot) {
+      if (window.Plotly && plot.clientWidth > PAPER) {
+        window.Plotly.relayout(plot, { autosize: false, width: PAPER });
+      }
+    });
     document.querySelectorAll(".js-plotly-plot .main-svg").forEach(function (picture) {
       picture.setAttribute("viewBox", "0 0 " + picture.getAttribute("width") + " " + picture.getAttribute("height"));
     });
   });
   window.addEventListener("afterprint", function () {
+    document.querySelectorAll(".js-plotly-plot").forEach(function (plot) {
+      if (window.Plotly) {
+        window.Plotly.relayout(plot, { autosize: true, width: null });
+      }
+    });
     document.querySelectorAll(".js-plotly-plot .main-svg").forEach(function (picture) {
       picture.removeAttribute("viewBox");
     });

@@ -43,7 +43,6 @@ def jobs_on_paper(view: AssetView) -> html.Div:
     """Put the jobs as a plain table that only a printed page shows: a grid that scrolls is cut off on paper."""
     heads = [
         Column(say("grid.date")),
-        Column(say("grid.stands")),
         Column(say("grid.reason")),
         Column(say("column.found_ratio"), number=True),
         Column(say("column.left_ratio"), number=True),
@@ -52,11 +51,10 @@ def jobs_on_paper(view: AssetView) -> html.Div:
         for component, quantity in zip(COMPONENTS, QUANTITIES, strict=True):
             unit = view.display.unit(quantity)
             heads.append(Column(f"{say(f'word.{stage}')} {say(f'component.short.{component}')} [{unit}]", number=True))
-    heads += [Column(say("grid.people")), Column(say("grid.instrument")), Column(say("grid.entry"), number=True)]
+    heads += [Column(say("grid.people")), Column(say("grid.instrument")), Column(say("grid.stands"))]
     rows = [
         [
             last_day(line, view.zone).isoformat(),
-            _stands(line),
             say(f"reason.{line.job.reason.value}"),
             judged(line.found_ratio),
             judged(line.left_ratio),
@@ -64,7 +62,7 @@ def jobs_on_paper(view: AssetView) -> html.Div:
             *_four_texts(line.job.left, view.display),
             ", ".join(line.job.people),
             line.job.instrument,
-            str(line.entry),
+            _stands(line),
         ]
         for line in view.lines
     ]

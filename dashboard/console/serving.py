@@ -36,11 +36,12 @@ def free_port(host: str, wanted: int) -> int:
 def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "") -> None:
     """Open a book, warm the pages up and serve them."""
     from dashboard.app import create_app
+    from dashboard.desk import BookDesk
     from dashboard.server import serve
     from models.store.reader import Reader
 
     with opened(settings) as engine:
-        app = create_app(settings, Reader(engine))
+        app = create_app(settings, Reader(engine), desk=BookDesk(engine))
 
         def ready(address: str) -> None:
             if greeting:

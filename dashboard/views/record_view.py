@@ -38,7 +38,7 @@ from models.maths.working import Worked, work_out
 from models.units import Display, Quantity
 from models.values.asset import Asset
 from models.values.differences import Difference, differences
-from models.values.draft import Draft, Way, WorkCheck, stated_reasons, typed_for_book
+from models.values.draft import Draft, RowDraft, Way, WorkCheck, stated_reasons, typed_for_book
 from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
 from models.values.kinds import Reason
 from models.values.limits import LimitSet, LimitsGiven
@@ -116,7 +116,7 @@ class RecordView:
     """Everything that the page says of what is typed.
 
     ``job`` is ``None`` as long as the form is no job.  ``stops`` cannot be true, ``missing`` is not there yet,
-    ``asks`` need a reason.  ``changed`` is what an amendment changes.
+    ``asks`` need a reason.  ``changed`` is what an amendment changes, ``rows`` are the feet as they were typed over.
     """
 
     found: StageView
@@ -134,6 +134,7 @@ class RecordView:
     bolts_tight: bool | None
     changed: tuple[Difference, ...]
     summary: str
+    rows: dict[str, tuple[RowDraft, ...]]
 
     @property
     def can_be_recorded(self) -> bool:
@@ -200,7 +201,7 @@ class _Looking:
     def view(self) -> RecordView:
         target = self._target()
         stages = {stage: self._stage(stage, target) for stage in STAGES}
-        soft = [self._soft(name, target) for name in ("soft_before", "soft_after")]
+        before, after = self._soft("soft_before", target), self._soft("soft_after", target)
         left_same = self.fields.get("left.method") == NOTHING_MOVED
         found, left = stages["found"], stages["found"] if left_same else stages["left"]
         job = self._job(target, found, left, left_same=left_same)
@@ -218,8 +219,9 @@ class _Looking:
             StageView("left", left.worked if left else None, same=left_same),
         )
         return RecordView(
-            *views, *soft, tuple(self.said), tuple(dict.fromkeys(self.stops)), tuple(self.missing), asks, job,
-            self._text("by"), self._text("why"), stated, tight, changed, self._summary(views, asks),
+            views[0], views[1], before.worked, after.worked, tuple(self.said), tuple(dict.fromkeys(self.stops)), tuple(self.missing), asks,
+            job, self._text("by"), self._text("why"), stated, tight, changed, self._summary(views, asks),
+            {"movable": before.draft.feet_movable, "stationary": before.draft.feet_stationary},
         )  # fmt: skip
 
     def _text(self, name: str) -> str:
@@ -270,7 +272,7 @@ class _Looking:
         names = {name for name in (*self.fields, *self.base) if name.startswith((f"{stage}.", "feet."))}
         return sorted(names - {"left.tight", f"{stage}.by", f"{stage}.places"})
 
-    def _soft(self, name: str, target: Misalignment) -> Worked:
+    def _soft(self, name: str, target: Misalignment) -> _Stage:
         rises = {f"soft_foot.{foot}": text for foot in range(1, 2 * MAX_ROWS + 1) if (text := self.fields.get(f"{name}.{foot}", "").strip())}  # fmt: skip
         basis = self.around.basis
         read = _read((("method", Way.RESULTS.value), *rises.items(), *self._feet().items()), basis.asset, basis.limits, target, self.display)  # fmt: skip
@@ -278,7 +280,7 @@ class _Looking:
         for problem in read.problems:
             if problem.field.startswith("feet."):
                 self._wrong(problem.field, problem)
-        return read.worked
+        return read
 
     def _wrong(self, name: str, problem: TypedProblem) -> None:
         self.said.append(Said(name, "bad", problem.text))
@@ -532,7 +534,7 @@ def stated_fields(job: Job) -> dict[str, str]:
 def field_label(name: str) -> str:
     """Give the name of a field as it is told in a sentence, e.g. ``'as found, dial 1, 6 o’clock'``."""
     parts = name.split(".")
-    told = []
+    told: list[str] = []
     for part in parts:
         if part.isdigit():
             told[-1] = f"{told[-1]} {part}"

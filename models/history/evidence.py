@@ -61,8 +61,22 @@ def evidence_for(
     ----------
     asset : int
         Index of the asset. [unitless]
-    jobs, runs, assets, material, patterns, directions, shapes, feet
-        The history and what was found in it. [unitless]
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    runs : Runs
+        Their runs. [unitless]
+    assets : AssetColumns
+        The assets as they stand today. [unitless]
+    material : Material
+        Known runs in limit units. [unitless]
+    patterns : Patterns
+        What speaks for each cause. [unitless]
+    directions : Directions
+        Whether each series drifts one way. [unitless]
+    shapes : Shapes
+        Whether it steps or moves in time. [unitless]
+    feet : FootRates
+        Which foot moves. [mm/year]
 
     Returns
     -------
@@ -154,7 +168,7 @@ def _scatter(asset: int, series: int, patterns: Patterns, directions: Directions
     p = float(patterns.p[asset, LOOSE_BOLTS])
     if series < 0 or np.isnan(p):
         return "too few intervals to judge its scatter"
-    return f"a scatter as large as this or larger comes by chance in {100.0 * p:.2g} % of its class; {VERDICT_WORDS[directions.verdict[series]]}"
+    return f"a scatter as large as this or larger comes by chance in {100.0 * p:.2g} % of the fleet; {VERDICT_WORDS[directions.verdict[series]]}"
 
 
 def neighbours(asset: int, assets: AssetColumns, material: Material, feet: FootRates) -> tuple[int, float]:
@@ -164,8 +178,12 @@ def neighbours(asset: int, assets: AssetColumns, material: Material, feet: FootR
     ----------
     asset : int
         Index of the asset. [unitless]
-    assets, material, feet
-        The history and the rates of feet. [unitless]
+    assets : AssetColumns
+        The assets as they stand today. [unitless]
+    material : Material
+        Known runs in limit units. [unitless]
+    feet : FootRates
+        Rates of the feet. [mm/year]
     """
     if not str(assets.area[asset]):
         return 0, float("nan")

@@ -25,6 +25,9 @@ NARROW = 0.03
 REACH = 8.5
 """Standard deviations of an axis that are integrated over."""
 
+SURELY = 6.0
+"""Standard deviations inside the limit from which a position is not over it: the chance is below 2 in 100 million."""
+
 SCALE_NODES = 5
 """Points of the quadrature over an uncertain variance."""
 
@@ -146,7 +149,8 @@ def _either(mean: FloatArray, variance: FloatArray, each_axis: BoolArray) -> Flo
         here = ~np.isnan(m).any(axis=1)
         judged |= here
         for mask, outside in ((here & ~each_axis, outside_circle), (here & each_axis, outside_each)):
-            rows = np.flatnonzero(mask)
+            reach = SURELY * np.sqrt(np.maximum(v, 1e-12)).max(axis=1)
+            rows = np.flatnonzero(mask & (np.hypot(m[:, 0], m[:, 1]) + reach > 1.0))
             if len(rows):
                 inside[rows] *= 1.0 - outside(m[rows], v[rows])
     return np.where(judged, 1.0 - inside, np.nan)

@@ -47,8 +47,8 @@ SOFT_FOOT_MM = 0.05
 
 FEWEST_SOFT_LOOKS = 3
 
-STANDS_OUT = 0.005
-"""p of a scatter that is left out when the usual spread of scatter is fitted; of 200 usual assets one is lost by it."""
+STANDS_OUT = 0.007
+"""p of a scatter that is left out when the usual spread of scatter is fitted; of 150 usual assets one is lost by it."""
 
 FEWEST_WARM_RUNS = 4
 """Runs with a known change of temperature that a slope needs."""
@@ -97,10 +97,26 @@ def patterns_of(
 
     Parameters
     ----------
-    jobs, runs, assets, material
-        The history. [unitless]
-    sums, fits, fit, directions, shapes, feet
-        What was found about the series. [unitless]
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    runs : Runs
+        Their runs. [unitless]
+    assets : AssetColumns
+        The assets as they stand today. [unitless]
+    material : Material
+        Known runs in limit units. [unitless]
+    sums : Sums
+        Weighted sums of each series. [unitless]
+    fits : ClassFits
+        What the classes know. [unitless]
+    fit : (series,) int array
+        Which fit each series uses. [unitless]
+    directions : Directions
+        Whether each series drifts one way. [unitless]
+    shapes : Shapes
+        Whether it steps or moves in time. [unitless]
+    feet : FootRates
+        Which foot moves. [mm/year]
     rate : float
         Accepted share of false suggestions, for each cause. [unitless]
 
@@ -141,7 +157,7 @@ def patterns_of(
     shaped[:, THERMAL_TARGET] = warm | ((ratio >= DECISIVE) & (vertical >= 0.6))
     p[:, SOFT_FOOT], over, looks = _soft_foot(jobs, count)
     shaped[:, SOFT_FOOT] = over >= 2
-    p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums, fit))
+    p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums))
     shaped[:, LOOSE_BOLTS] = of_asset(directions.verdict.astype(np.float64)) != ONE_WAY
     q = np.stack([adjusted(p[:, cause]) for cause in range(5)], axis=1)
     return Patterns(p, q, shaped, shaped & (q <= rate), weight, over, looks, slope, warm_runs, rate)
@@ -153,22 +169,20 @@ def _sure(feet: FootRates, column: int) -> FloatArray:
     return np.where(np.abs(np.nan_to_num(raw)) > 2.0 * np.nan_to_num(se, nan=np.inf), np.nan_to_num(raw), 0.0)
 
 
-def _scatter_p(sums: Sums, fit: IntArray) -> FloatArray:
-    """Test whether an asset scatters more than the spread of scatter in its class allows.
+def _scatter_p(sums: Sums) -> FloatArray:
+    """Test whether an asset scatters more than the spread of scatter in the fleet allows.
 
-    The prior is fitted without the assets that stand out, twice: those would widen it and hide themselves.
+    The squares are those about each class's own variance, so that the assets of all classes can be held side by
+    side. The prior is fitted without the assets that stand out, twice: those would widen it and hide themselves.
     """
     squares, df = sums.residual()
-    enough = df >= 4.0
-    factor = squares / np.where(enough, df, 1.0)
-    p = np.full(len(df), np.nan)
-    for index in np.unique(fit[enough]).tolist():
-        rows = np.flatnonzero(enough & (fit == index))
-        usual = np.ones(len(rows), dtype=np.bool_)
-        for _ in range(3):
-            df0, factor0 = variance_prior(factor[rows[usual]], df[rows[usual]])
-            p[rows] = f_sf(factor[rows] / max(factor0, 1e-12), df[rows], df0)
-            usual = p[rows] > STANDS_OUT
+    rows = np.flatnonzero(df >= 4.0)
+    factor, p = squares[rows] / df[rows], np.full(len(df), np.nan)
+    usual = np.ones(len(rows), dtype=np.bool_)
+    for _ in range(3):
+        df0, factor0 = variance_prior(factor[usual], df[rows[usual]])
+        p[rows] = f_sf(factor / factor0, df[rows], df0)
+        usual = p[rows] > STANDS_OUT
     return p
 
 

@@ -204,12 +204,8 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
     weight = judged / fits.variance.of(material.years, fit)
     value, years = np.where(judged, material.drift, 0.0), material.years[:, None]
     series = material.series
-    sums = Sums(
-        _exclusive(judged.astype(np.float64), series),
-        np.maximum(_exclusive(weight * years**2, series), 0.0),
-        _exclusive(weight * years * value, series),
-        np.maximum(_exclusive(weight * value**2, series), 0.0),
-    )
+    parts = (judged.astype(np.float64), weight * years**2, weight * years * value, weight * value**2)
+    sums = Sums(*np.split(_exclusive(np.concatenate(parts, axis=1), series), 4, axis=1))
     chosen = np.flatnonzero(rows & (sums.n.max(axis=1, initial=0.0) > 0) & judged.any(axis=1) & fits.usable[fit])
     here = Sums(*(part[chosen] for part in (sums.n, sums.tt, sums.td, sums.dd)))
     own = fit[chosen]

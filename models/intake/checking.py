@@ -17,15 +17,16 @@ from models.intake.dates import with_clock
 from models.intake.fields import FOOT_ROWS
 from models.intake.problems import Code, Severity
 from models.intake.rows import Row, RowReader
+from models.maths.slips import IMPOSSIBLE, ODD
 from models.values.asset import Asset, MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.people import Instrument, Person
 
-_ODD = {"offset": 2.0, "angle": 10.0, "soft": 1.0, "move": 10.0}
+_ODD = {"offset": ODD[0], "angle": ODD[1], "soft": 1.0, "move": 10.0}
 """Sizes beyond which a value is odd: mm, mm/m, mm, mm.  Bounds of sense of this project, no source."""
 
-_IMPOSSIBLE = {"offset": 25.0, "angle": 100.0, "soft": 25.0, "move": 100.0}
+_IMPOSSIBLE = {"offset": IMPOSSIBLE[0], "angle": IMPOSSIBLE[1], "soft": 25.0, "move": 100.0}
 """Sizes beyond which a value cannot be a reading of aligned machines.  Bounds of sense of this project, no source."""
 
 _TEMPERATURES_C = (-60.0, 700.0)

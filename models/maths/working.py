@@ -111,7 +111,9 @@ class _IncompleteError(Exception):
     """Something is not there yet; the text says what."""
 
 
-def work_out(draft: Draft, asset: Asset, limits: LimitsGiven, target: Misalignment, display: Display) -> Worked:
+def work_out(
+    draft: Draft, asset: Asset, limits: LimitsGiven, target: Misalignment, display: Display, *, probability: bool = True
+) -> Worked:
     """Work out everything that a draft says.
 
     Parameters
@@ -126,11 +128,14 @@ def work_out(draft: Draft, asset: Asset, limits: LimitsGiven, target: Misalignme
         What is wanted while the machines are cold. [mm, mm/m]
     display : Display
         Units for the sentences. [unitless]
+    probability : bool
+        Work out the conformance probability as well, which takes most of the time. [unitless]
 
     Returns
     -------
     Worked
-        Misalignment, verdict, checks, moves and soft foot, each with the reason where there is none.
+        Misalignment, verdict, checks, moves and soft foot, each with the reason where there is none; ``conformance`` is ``None`` where it was
+        not asked for.
 
     Notes
     -----
@@ -159,8 +164,8 @@ def work_out(draft: Draft, asset: Asset, limits: LimitsGiven, target: Misalignme
     off = deviation(m, target)
     span = _span(draft, asset)
     covariance, doubt = _trusted(measured)
-    judged = conformance(off, covariance, limits, asset.coupling, span)
-    if doubt and judged.reason and _ratio(off, limits, asset.coupling, span) is not None:
+    judged = conformance(off, covariance, limits, asset.coupling, span) if probability else None
+    if judged is not None and doubt and judged.reason and _ratio(off, limits, asset.coupling, span) is not None:
         judged = replace(judged, reason=doubt)  # the nearer reason: which noise is not known
     plan, needs_reason = _plan(draft, off, movable, stationary, limit_scale(limits, asset.coupling, span))
     return Worked(

@@ -1,0 +1,48 @@
+"""What keeps a job out of the book, and the fields for the reasons that have to be stated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import html
+
+from dashboard.components.pieces import Child, note
+from dashboard.components.record_field import typed
+from dashboard.views.record_view import Ask, RecordView
+from dashboard.words import say
+
+
+def open_part(view: RecordView) -> Child:
+    """Put what cannot be true, and what is missing."""
+    parts: list[Child] = []
+    if view.stops:
+        parts += [
+            html.P(say("record.open.stops"), className="head"),
+            html.Ul([html.Li(text) for text in view.stops], className="stops"),
+        ]
+    if view.missing:
+        parts += [
+            html.P(say("record.open.missing"), className="head"),
+            html.Ul([html.Li(text) for text in view.missing]),
+        ]
+    waiting = [ask for ask in view.asks if not ask.stated]
+    if waiting:
+        parts.append(html.P(say("record.open.asks", n=len(waiting)), className="head"))
+    return html.Div(parts) if parts else note(say("record.open.nothing"))
+
+
+def asks_part(asks: Sequence[Ask]) -> Child:
+    """Put each doubt with the field in which its reason is stated."""
+    if not asks:
+        return None
+    blocks = [
+        html.Div(
+            [
+                html.Ul([html.Li(sentence) for sentence in ask.sentences]),
+                typed(ask.field, say("record.ask", doubt=ask.doubt), {ask.field: ask.stated}, wide=True),
+            ],
+            className="ask",
+        )
+        for ask in asks
+    ]
+    return html.Div([html.P(say("record.asks.title"), className="head"), *blocks])

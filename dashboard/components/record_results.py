@@ -1,0 +1,265 @@
+"""What the Record page says while a job is typed: verdict, numbers, pictures, what each foot needs."""
+
+from __future__ import annotations
+
+from dash import html
+
+from dashboard.components.chart import chart
+from dashboard.components.pieces import Child, note
+from dashboard.components.tables import Column, table
+from dashboard.figures.feet_plan import feet_figure, foot_text
+from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
+from dashboard.views.record_view import Basis, StageView
+from dashboard.words import say
+from dashboard.writing import DASH, percent, ratio, verdict
+from models.intake.fields import FEET
+from models.maths.moves import Moving
+from models.maths.working import FootNeed, Worked
+from models.units import Display, Quantity
+from models.values.differences import Difference
+from models.values.draft import RowDraft
+from models.values.job import COMPONENTS
+from models.values.kinds import Coupling
+from models.values.limits import LimitsGiven
+
+QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.ANGULARITY)
+
+
+def stage_result(
+    view: StageView, basis: Basis, feet: dict[str, tuple[float, ...]], display: Display, scheme: str
+) -> list[Child]:
+    """Put everything that one measurement says.
+
+    Parameters
+    ----------
+    view : StageView
+        The measurement. [as stored]
+    basis : Basis
+        Machine and limits. [unitless]
+    feet : dict of str to tuple of float
+        Distances of the rows of feet in use, by machine. [mm]
+    display : Display
+        Units to show. [unitless]
+    scheme : str
+        Colour scheme. [unitless]
+    """
+    worked = view.worked
+    if worked is None:
+        return [note(say(f"record.result.none.{view.stage}"))]
+    if view.same:
+        return [_verdict(view, worked), note(say("record.result.same"))]
+    if worked.misalignment is None:
+        return [note(say("record.result.waiting", reason=worked.reason))]
+    return [
+        _verdict(view, worked),
+        _numbers(worked, display),
+        _pictures(view.stage, worked, basis, feet, display, scheme),
+        _needs(worked, display),
+    ]
+
+
+def _verdict(view: StageView, worked: Worked) -> html.Div:
+    if worked.ratio is None:
+        return html.Div(note(say("record.not_judged"), strong=True))
+    return html.Div(
+        [
+            html.Span(say(f"record.result.{view.stage}"), className="soft"),
+            html.Span(ratio(worked.ratio), className="number"),
+            html.Span(verdict(worked.ratio), className="word"),
+            html.Span(say("record.result.ratio"), className="soft"),
+        ],
+        className="verdict over" if worked.ratio > 1 else "verdict",
+    )
+
+
+def chance(view: StageView) -> Child:
+    """Put the probability that the true deviation is within limit, or why there is none."""
+    worked = view.worked
+    if worked is None or worked.conformance is None or worked.ratio is None or view.same:
+        return None
+    if worked.conformance.probability is None:
+        return note(say("record.chance.none", reason=worked.conformance.reason))
+    return note(say("record.chance", chance=_chance(worked.conformance.probability)))
+
+
+def _chance(value: float) -> str:
+    if 0 < value < 0.005:
+        return say("record.chance.low")
+    if 0.995 <= value < 1:
+        return say("record.chance.high")
+    return percent(value)
+
+
+def _numbers(worked: Worked, display: Display) -> html.Div:
+    assert worked.misalignment is not None  # noqa: S101 - the caller has looked
+    assert worked.deviation is not None  # noqa: S101
+    has_target = any(worked.target.as_tuple())
+    errors = worked.standard_errors or (None,) * 4
+    columns = [Column(say("record.column.part")), Column(say("record.column.measured"), number=True)]
+    if worked.standard_errors is not None:
+        columns.append(Column(say("record.column.error"), number=True))
+    if has_target:
+        columns += [
+            Column(say("record.column.target"), number=True),
+            Column(say("record.column.deviation"), number=True),
+        ]
+    rows: list[list[str]] = []
+    four = zip(COMPONENTS, QUANTITIES, worked.misalignment.as_tuple(), errors, worked.target.as_tuple(), worked.deviation.as_tuple(), strict=True)  # fmt: skip
+    for name, q, measured, error, target, off in four:
+        row = [say(f"component.{name}"), display.text(measured, q, signed=True)]
+        if worked.standard_errors is not None:
+            row.append(display.text(error, q))
+        if has_target:
+            row += [display.text(target, q, signed=True), display.text(off, q, signed=True)]
+        rows.append(row)
+    rows += _flex_rows(worked, display, len(columns))
+    return table(say("record.numbers.caption"), columns, rows)
+
+
+def _flex_rows(worked: Worked, display: Display, width: int) -> list[list[str]]:
+    if worked.flex_angles is None:
+        return []
+    order = (0, 1, 2, 3)
+    return [
+        [say(f"asset.flex.{place}"), *[DASH] * (width - 2), display.text(worked.flex_angles[place], Quantity.ANGULARITY, signed=True)]
+        for place in order
+    ]  # fmt: skip
+
+
+def limits_text(limits: LimitsGiven, display: Display) -> str:
+    """Write the limits that are in force for a machine; empty where there are none."""
+    pairs = (
+        ("limit.offset", limits.offset_mm, Quantity.OFFSET),
+        ("limit.angle", limits.angle_mm_m, Quantity.ANGULARITY),
+        ("limit.flex", limits.flex_mm_m, Quantity.ANGULARITY),
+        ("limit.soft", limits.soft_foot_mm, Quantity.OFFSET),
+    )
+    return ", ".join(say(key, value=display.text(value, q)) for key, value, q in pairs if value is not None)
+
+
+def _pictures(
+    stage: str, worked: Worked, basis: Basis, feet: dict[str, tuple[float, ...]], display: Display, scheme: str
+) -> html.Div:
+    assert worked.misalignment is not None  # noqa: S101 - the caller has looked
+    m, t = worked.misalignment, worked.target
+    span = basis.asset.span_mm if basis.asset.coupling is Coupling.SPACER else None
+    charts = []
+    for vertical in (True, False):
+        key = "side" if vertical else "top"
+        shafts = Shafts(
+            vertical,
+            (m.offset_v, m.angle_v) if vertical else (m.offset_h, m.angle_h),
+            (t.offset_v, t.angle_v) if vertical else (t.offset_h, t.angle_h),
+            feet["movable"],
+            feet["stationary"],
+            span,
+            tuple(_foot_move(need, display, vertical=vertical) for need in worked.needs),
+        )
+        says = [f"{need.machine} {need.row}: {_move_text(need, display, vertical=vertical)}" for need in worked.needs]
+        charts.append(
+            chart(
+                shafts_figure(shafts, stage, display, scheme),
+                title=say(f"record.picture.{key}", unit=display.unit(Quantity.OFFSET), factor=f"{shafts.factor:g}"),
+                says=say(f"record.picture.{key}.says", needs="; ".join(says) or DASH),
+                height=250,
+                note=say(f"record.picture.{key}.note"),
+                small=True,
+            )
+        )
+    return html.Div(charts, className="pictures")
+
+
+def _foot_move(need: FootNeed, display: Display, *, vertical: bool) -> FootMove:
+    text = _move_text(need, display, vertical=vertical).replace(" · ", "<br>")
+    move = need.shim_mm if vertical else need.side_mm
+    return FootMove(need.x_mm, move, text, of_movable=need.machine is not Moving.STATIONARY)
+
+
+def _move_text(need: FootNeed, display: Display, *, vertical: bool) -> str:
+    move, held = (need.shim_mm, need.held_v) if vertical else (need.side_mm, need.held_h)
+    size = display.text(abs(move), Quantity.OFFSET)
+    if not float(size.split()[0]):
+        return say("record.need.held") if held else say("record.need.nothing")
+    key = ("in" if move > 0 else "out") if vertical else ("right" if move > 0 else "left")
+    text = say(f"record.need.{key}", size=size)
+    return f"{text} · {say('record.need.held')}" if held else text
+
+
+def _needs(worked: Worked, display: Display) -> Child:
+    if not worked.needs:
+        return note(say("record.needs.none", reason=worked.needs_reason))
+    columns = [Column(say("record.column.feet")), Column(say("record.column.at"), number=True), Column(say("record.column.shim")), Column(say("record.column.side"))]  # fmt: skip
+    known = any(need.shim_se_mm is not None for need in worked.needs)
+    rows = []
+    for need in worked.needs:
+        texts = [_move_text(need, display, vertical=v) for v in (True, False)]
+        if known:
+            errors = (need.shim_se_mm, need.side_se_mm)
+            texts = [f"{text} ± {display.text(error, Quantity.OFFSET)}" if error is not None else text for text, error in zip(texts, errors, strict=True)]  # fmt: skip
+        rows.append(
+            [
+                say(f"record.row.short.{need.machine.value.split()[0]}", row=need.row),
+                display.text(need.x_mm, Quantity.DISTANCE),
+                *texts,
+            ]
+        )
+    parts: list[Child] = [table(say("record.needs.caption"), columns, rows)]
+    if not worked.complete and worked.remains is not None:
+        remains = ", ".join(
+            f"{say(f'component.short.{name}')} {display.text(x, q, signed=True)}"
+            for name, q, x in zip(COMPONENTS, QUANTITIES, worked.remains.as_tuple(), strict=True)
+        )
+        parts.append(note(say("record.needs.remains", remains=remains), strong=True))
+    return html.Div(parts)
+
+
+def soft_result(worked: Worked, key: str, display: Display, scheme: str) -> Child:
+    """Put the plan of the feet with what their rises suggest."""
+    soft = worked.soft_foot
+    if soft is None:
+        return note(worked.soft_foot_reason) if worked.soft_foot_reason else None
+    if soft.reason:
+        return note(soft.reason)
+    feet = "; ".join(
+        f"{FEET[place]}: {foot_text(soft, place, display).replace('<br>', ', ')}" for place in range(len(soft.rises_mm))
+    )
+    parts: list[Child] = [
+        chart(
+            feet_figure(soft, display, scheme),
+            title=say(f"record.plan.{key}"),
+            says=say("record.plan.says", feet=feet),
+            height=230,
+            note=say("record.plan.note", limit=display.text(soft.limit_mm, Quantity.OFFSET)),
+            small=True,
+        ),
+        html.P(say("record.plan.pattern", pattern=str(soft.pattern)), className="pattern"),
+    ]
+    if soft.suggests:
+        parts.append(note(say("record.plan.suggests", suggests=soft.suggests, check=soft.check_next), strong=True))
+    return html.Div(parts)
+
+
+def feet_in_use(basis: Basis, rows: dict[str, tuple[RowDraft, ...]]) -> dict[str, tuple[float, ...]]:
+    """Give the distances of the feet that are drawn: as typed, else as the book has them; nonsense is left out.
+
+    Parameters
+    ----------
+    basis : Basis
+        The machine. [mm]
+    rows : dict of str to tuple of RowDraft
+        Rows as typed, by machine; empty where nothing was. [mm]
+    """
+    known = {"movable": basis.asset.feet_movable_mm, "stationary": basis.asset.feet_stationary_mm}
+    signs = {"movable": 1.0, "stationary": -1.0}
+    return {
+        side: tuple(sorted((x for row in rows[side] if (x := row.x_mm) is not None and x * sign > 0), key=abs)) if rows[side] else known[side]
+        for side, sign in signs.items()
+    }  # fmt: skip
+
+
+def differences_table(changed: tuple[Difference, ...], caption: str) -> Child:
+    """Put old and new side by side, field by field."""
+    if not changed:
+        return None
+    columns = [Column(say("record.column.field")), Column(say("record.column.old")), Column(say("record.column.new"))]
+    return table(caption, columns, [[one.field, one.old, one.new] for one in changed])

@@ -1,0 +1,114 @@
+"""The head of the Record page: choosing the machine, and what was left on it last time."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from dashboard.components.pieces import Child, blank, note, section
+from dashboard.components.record_results import QUANTITIES, limits_text
+from dashboard.components.tables import Column, table
+from dashboard.place import Place
+from dashboard.views.finder_view import FinderView
+from dashboard.views.limits_view import limits_note
+from dashboard.views.record_view import Basis
+from dashboard.words import say
+from dashboard.writing import DASH, day, judged
+from models.units import Display, Quantity
+from models.values.job import COMPONENTS, Misalignment
+from models.values.story import AssetStory, JobLine
+
+LISTED = 40
+
+
+def choose_part(name: str, view: FinderView, place: Place) -> list[Child]:
+    """Put the choice of the machine: a box to type in, and a list."""
+    if not view.lines:
+        return [
+            blank(say("record.no_machines.title"), say("record.no_machines.text"), html.Code(say("book.empty.command")))
+        ]
+    box = html.Div(
+        [
+            html.Label(say("record.choose"), htmlFor=name),
+            dmc.Select(
+                id=name,
+                data=[],
+                searchable=True,
+                clearable=False,
+                placeholder=say("finder.placeholder"),
+                nothingFoundMessage=say("finder.nothing"),
+                filter={"function": "keepAll"},
+                maxDropdownHeight=360,
+                selectFirstOptionOnChange=True,
+                size="md",
+                className="choose",
+            ),
+        ],
+        className="field wide",
+    )
+    columns = [Column(say("column.machine")), Column(say("column.what")), Column(say("column.last"), number=True), Column(say("column.last_left"), number=True)]  # fmt: skip
+    lines = [line for line in view.lines if not line.retired]
+    rows = [
+        [dcc.Link(line.tag, href=place.to(place.path, asset=line.tag), className="tag"), line.description, day(line.last), judged(line.left_ratio)]
+        for line in lines[:LISTED]
+    ]  # fmt: skip
+    parts: list[Child] = [box, table(say("record.choose.caption"), columns, rows)]
+    if view.found > len(rows):
+        parts.append(note(say("record.choose.more")))
+    return parts
+
+
+def last_time(story: AssetStory, last: JobLine | None, basis: Basis, display: Display) -> html.Section:
+    """Put what was left last time, the target, and the limit with its source."""
+    limits = limits_text(basis.limits, display) or say("record.limits.none")
+    how = say("limit.each") if basis.limits.each_axis else say("limit.resultant")
+    pairs: list[tuple[str, Child]] = []
+    if last is not None:
+        zone = ZoneInfo(story.site.zone)
+        on = day(last.job.performed_at.astimezone(zone).date())
+        people = ", ".join(last.job.people) or DASH
+        pairs.append(
+            (
+                say("record.last.when"),
+                say("record.last.visit", day=on, people=people, reason=say(f"reason.{last.job.reason.value}")),
+            )
+        )
+        pairs.append((say("record.last.left"), _left(last, display)))
+        pairs.append((say("record.last.ratio"), _judged(last)))
+        pairs.append(
+            (
+                say("fact.target"),
+                _four(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target"),
+            )
+        )
+        if last.job.notes:
+            pairs.append((say("record.notes"), last.job.notes))
+    pairs.append((say("record.last.limits"), say("record.last.limits.how", limits=limits, how=how)))
+    given = limits_note(basis.limit_set)
+    parts: list[Child] = [note(say("record.last.none"))] if last is None else []
+    parts.append(html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in pairs], className="facts last"))
+    parts.append(html.Details([html.Summary(say("record.last.source")), html.P(given.text)], className="about"))
+    if given.warning:
+        parts.append(note(given.warning, strong=True))
+    return section(say("record.part.last"), *parts)  # fmt: skip
+
+
+def _left(last: JobLine, display: Display) -> str:
+    return _four(last.job.left, display) if last.job.left else say("fact.not_measured")
+
+
+def _judged(last: JobLine) -> str:
+    found, left = judged(last.found_ratio), judged(last.left_ratio)
+    return say("record.last.both", found=found, left=left)
+
+
+def _four(values: Misalignment, display: Display) -> str:
+    texts = {
+        name: display.text(value, quantity, signed=True, with_unit=False)
+        for name, quantity, value in zip(COMPONENTS, QUANTITIES, values.as_tuple(), strict=True)
+    }
+    return say(
+        "fact.four", **texts, offset_unit=display.unit(Quantity.OFFSET), angle_unit=display.unit(Quantity.ANGULARITY)
+    )

@@ -1,0 +1,1 @@
+"""Texts of single pages, one table a page; ``dashboard.words`` puts them together."""

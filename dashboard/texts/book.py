@@ -1,0 +1,7 @@
+"""Texts of the book part."""
+
+from __future__ import annotations
+
+from typing import Final
+
+WORDS: Final[dict[str, str]] = {}
