@@ -40,6 +40,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_serve(verbs)
     _add_site(verbs)
     _add_work(verbs)
+    _add_study(verbs)
     return parser
 
 
@@ -226,6 +227,33 @@ def _add_work(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     )
 
 
+def _add_study(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+    parser = _verb(
+        verbs,
+        "study",
+        "say what the history says: drift, forecast, returns, counts, patterns, people, back-test",
+        "  driftbook study                              the fleet, the first lines of each table\n"
+        "  driftbook study SI-P-101A                    one asset, with the evidence for and against each cause\n"
+        "  driftbook study --part returns --as csv      one whole table for a spreadsheet\n"
+        "  driftbook study --as json > study.json       everything, for another program\n"
+        "  driftbook study --limits ours.toml --part whatif",
+    )
+    parser.add_argument("tag", nargs="?", help="one asset; the fleet if left out")
+    _book(parser)
+    parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
+    parser.add_argument(
+        "--as", dest="form", choices=("text", "json", "csv"), default="text", help="form (default: text)"
+    )
+    parser.add_argument("--part", metavar="NAME", help="only this table; csv needs one")
+    parser.add_argument(
+        "--risk", type=int, default=10, metavar="PERCENT", help="accepted risk of being found over limit (default: 10)"
+    )
+    parser.add_argument(
+        "--limits", metavar="FILE", help="count the verdicts that would change under this limit set (TOML)"
+    )
+    parser.add_argument("--all", action="store_true", help="every row; as text only the first ones are shown")
+
+
 _RUNS = {
     "demo": ("demo", "run_demo"),
     "init": ("book", "run_init"),
@@ -234,6 +262,7 @@ _RUNS = {
     "import": ("importing", "run_import"),
     "site": ("book", "run_site"),
     "serve": ("serving", "run_serve"),
+    "study": ("study", "run_study"),
     "work": ("work", "run_work"),
 }
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""

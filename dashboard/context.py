@@ -17,8 +17,9 @@ from flask import Flask, current_app
 from dashboard.desk import Desk
 from models.history.columns import History
 from models.settings import Settings
+from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
-from models.values.people import Instrument
+from models.values.people import Instrument, Person
 from models.values.story import AssetStory, Site
 
 KEY = "DRIFTBOOK"
@@ -47,6 +48,23 @@ class Book(Protocol):
 
     def limit_set(self, site_id: int) -> LimitSet | None:
         """Give the limit set that is in force today."""
+
+    def entries(
+        self, site_id: int, asked: EntryFilter, *, before: int | None = None, after: int | None = None, most: int = 50
+    ) -> EntryPage:
+        """Give one page of the entries that answer, the newest first."""
+
+    def entry(self, site_id: int, number: int) -> EntryStory | None:
+        """Give everything that one entry says; ``None`` where the site has no such entry."""
+
+    def limit_sets(self, site_id: int) -> tuple[AdoptedLimits, ...]:
+        """Give every version of every limit set, in order of the day of adoption."""
+
+    def people(self, site_id: int) -> tuple[Person, ...]:
+        """Give the people of a site, by name."""
+
+    def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
+        """Give every version of every instrument, in order of entry."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -232,16 +232,17 @@
         }
       }, 30);
     },
-    record_discard: function (clicks, key) {
-      if (!clicks || !key) {
-        return window.dash_clientside.no_update;
+    record_discard: function (clicks) {
+      if (!clicks || here === null) {
+        return;
       }
+      var key = here;
       window.clearTimeout(timer);
       kept = {};
       store(function (storage) {
         storage.removeItem(PREFIX + key.key);
       });
-      return Object.assign({}, key, { again: Date.now() });
+      window.dash_clientside.set_props("record-key", { data: Object.assign({}, key, { again: Date.now() }) });
     }
   });
 })();

@@ -14,6 +14,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.components.aria import aria
+from dashboard.figures.sheet import Picture
 from dashboard.words import say
 
 CONFIG: Any = {
@@ -29,7 +30,7 @@ CONFIG: Any = {
 
 
 def chart(
-    figure: go.Figure,
+    figure: go.Figure | Picture,
     *,
     title: str,
     says: str,
@@ -42,7 +43,7 @@ def chart(
 
     Parameters
     ----------
-    figure : plotly.graph_objects.Figure
+    figure : plotly.graph_objects.Figure or Picture
         The picture. [unitless]
     title : str
         Title, with the unit. [unitless]

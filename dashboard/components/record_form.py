@@ -57,7 +57,7 @@ def visit_part(fields: Texts, people: Sequence[str], instruments: Sequence[str],
             typed("people", say("record.people"), fields, hint=say("record.people.hint"), choose=LIST_PEOPLE),
             typed("instrument", say("record.instrument"), fields, hint=say("record.instrument.hint"), choose=LIST_INSTRUMENTS),
             typed("work_order", say("record.work_order"), fields),
-            typed("ref", say("record.ref"), fields, hint=say("record.ref.hint")),
+            typed("ref", say("record.ref"), fields, hint=say("record.ref.hint"), wide=True),
         ),
         note(say("record.by.note")),
         proposals(LIST_PEOPLE, people),
@@ -93,6 +93,7 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
         return []
     if way is Way.RESULTS:
         return _results(stage, fields, display)
+    fields = _usual(stage, way) | fields
     seen = [(value, say(f"record.seen.{value.split()[0]}")) for value in ("movable machine", "stationary machine")]
     parts: list[Child] = [note(say(f"record.about.{way.name}")), note(say("record.about.readings"))]
     parts += [_dial(stage, number, way, fields, display) for number in (1, 2)]
@@ -115,6 +116,15 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
         )
     )  # fmt: skip
     return parts
+
+
+def _usual(stage: str, way: Way) -> Texts:
+    """Give what nearly always stands in a field: the zero at 12 o'clock, and the bracket on the other shaft."""
+    brackets = ("movable shaft", "stationary shaft") if way is Way.REVERSE_INDICATOR else ("stationary shaft",) * 2
+    usual = {f"{stage}.dial.{number}.bracket": bracket for number, bracket in zip((1, 2), brackets, strict=True)}
+    if way is not Way.AROUND:
+        usual |= {f"{stage}.dial.{number}.top": "0" for number in (1, 2)}
+    return usual
 
 
 def _results(stage: str, fields: Texts, display: Display) -> list[Child]:
@@ -238,7 +248,7 @@ def _row(side: str, row: int, known_mm: float | None, fields: Texts, display: Di
     return group(
         say(f"record.row.{side}", row=row),
         fields_row(
-            typed(f"{name}.at", say("record.at"), fields, hint=hint, unit=display.unit(Quantity.DISTANCE)),
+            typed(f"{name}.at", say("record.at"), fields, hint=hint, unit=display.unit(Quantity.DISTANCE), wide=True),
             *(typed(f"{name}.{key}", say(f"record.room.{key}"), fields, unit=unit) for key in ("shim_out", "shim_in", "left", "right")),
         ),
     )  # fmt: skip

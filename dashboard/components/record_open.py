@@ -17,17 +17,17 @@ def open_part(view: RecordView) -> Child:
     parts: list[Child] = []
     if view.stops:
         parts += [
-            html.P(say("record.open.stops"), className="head"),
+            html.P(say("record.open.stops"), className="lead"),
             html.Ul([html.Li(text) for text in view.stops], className="stops"),
         ]
     if view.missing:
         parts += [
-            html.P(say("record.open.missing"), className="head"),
+            html.P(say("record.open.missing"), className="lead"),
             html.Ul([html.Li(text) for text in view.missing]),
         ]
     waiting = [ask for ask in view.asks if not ask.stated]
     if waiting:
-        parts.append(html.P(say("record.open.asks", n=len(waiting)), className="head"))
+        parts.append(html.P(say("record.open.asks", n=len(waiting)), className="lead"))
     return html.Div(parts) if parts else note(say("record.open.nothing"))
 
 
@@ -45,4 +45,4 @@ def asks_part(asks: Sequence[Ask]) -> Child:
         )
         for ask in asks
     ]
-    return html.Div([html.P(say("record.asks.title"), className="head"), *blocks])
+    return html.Div([html.P(say("record.asks.title"), className="lead"), *blocks])

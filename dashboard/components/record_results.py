@@ -5,7 +5,7 @@ from __future__ import annotations
 from dash import html
 
 from dashboard.components.chart import chart
-from dashboard.components.pieces import Child, note
+from dashboard.components.pieces import Child, note, two_lines
 from dashboard.components.tables import Column, table
 from dashboard.figures.feet_plan import feet_figure, foot_text
 from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
@@ -93,37 +93,37 @@ def _chance(value: float) -> str:
 def _numbers(worked: Worked, display: Display) -> html.Div:
     assert worked.misalignment is not None  # noqa: S101 - the caller has looked
     assert worked.deviation is not None  # noqa: S101
-    has_target = any(worked.target.as_tuple())
-    errors = worked.standard_errors or (None,) * 4
     columns = [Column(say("record.column.part")), Column(say("record.column.measured"), number=True)]
     if worked.standard_errors is not None:
         columns.append(Column(say("record.column.error"), number=True))
-    if has_target:
+    if any(worked.target.as_tuple()):
         columns += [
             Column(say("record.column.target"), number=True),
             Column(say("record.column.deviation"), number=True),
         ]
     rows: list[list[str]] = []
-    four = zip(COMPONENTS, QUANTITIES, worked.misalignment.as_tuple(), errors, worked.target.as_tuple(), worked.deviation.as_tuple(), strict=True)  # fmt: skip
-    for name, q, measured, error, target, off in four:
-        row = [say(f"component.{name}"), display.text(measured, q, signed=True)]
+    for place, (name, q) in enumerate(zip(COMPONENTS, QUANTITIES, strict=True)):
+        numbers = [worked.misalignment.as_tuple()[place]]
+        if any(worked.target.as_tuple()):
+            numbers += [worked.target.as_tuple()[place], worked.deviation.as_tuple()[place]]
+        texts = [display.text(x, q, signed=True, with_unit=False) for x in numbers]
         if worked.standard_errors is not None:
-            row.append(display.text(error, q))
-        if has_target:
-            row += [display.text(target, q, signed=True), display.text(off, q, signed=True)]
-        rows.append(row)
-    rows += _flex_rows(worked, display, len(columns))
-    return table(say("record.numbers.caption"), columns, rows)
+            texts.insert(1, display.text(worked.standard_errors[place], q, with_unit=False))
+        rows.append([say("record.label.unit", label=say(f"component.short.{name}"), unit=display.unit(q)), *texts])
+    return html.Div([table(say("record.numbers.caption"), columns, rows), _flex(worked, display)], className="numbers")
 
 
-def _flex_rows(worked: Worked, display: Display, width: int) -> list[list[str]]:
+def _flex(worked: Worked, display: Display) -> Child:
     if worked.flex_angles is None:
-        return []
-    order = (0, 1, 2, 3)
-    return [
-        [say(f"asset.flex.{place}"), *[DASH] * (width - 2), display.text(worked.flex_angles[place], Quantity.ANGULARITY, signed=True)]
-        for place in order
-    ]  # fmt: skip
+        return None
+    q = Quantity.ANGULARITY
+    alpha_v, beta_v, alpha_h, beta_h = (display.text(x, q, signed=True, with_unit=False) for x in worked.flex_angles)
+    columns = [Column(say("record.column.end")), Column(say("record.column.vertical"), number=True), Column(say("record.column.horizontal"), number=True)]  # fmt: skip
+    rows = [
+        [say("record.flex.stationary", unit=display.unit(q)), alpha_v, alpha_h],
+        [say("record.flex.movable", unit=display.unit(q)), beta_v, beta_h],
+    ]
+    return table(say("record.flex.caption"), columns, rows)
 
 
 def limits_text(limits: LimitsGiven, display: Display) -> str:
@@ -155,13 +155,16 @@ def _pictures(
             span,
             tuple(_foot_move(need, display, vertical=vertical) for need in worked.needs),
         )
-        says = [f"{need.machine} {need.row}: {_move_text(need, display, vertical=vertical)}" for need in worked.needs]
+        says = [
+            f"{need.machine} {need.row}: {_move_text(need, display, vertical=vertical).replace(' · ', ' ')}"
+            for need in worked.needs
+        ]
         charts.append(
             chart(
                 shafts_figure(shafts, stage, display, scheme),
                 title=say(f"record.picture.{key}", unit=display.unit(Quantity.OFFSET), factor=f"{shafts.factor:g}"),
                 says=say(f"record.picture.{key}.says", needs="; ".join(says) or DASH),
-                height=250,
+                height=270,
                 note=say(f"record.picture.{key}.note"),
                 small=True,
             )
@@ -188,21 +191,18 @@ def _move_text(need: FootNeed, display: Display, *, vertical: bool) -> str:
 def _needs(worked: Worked, display: Display) -> Child:
     if not worked.needs:
         return note(say("record.needs.none", reason=worked.needs_reason))
-    columns = [Column(say("record.column.feet")), Column(say("record.column.at"), number=True), Column(say("record.column.shim")), Column(say("record.column.side"))]  # fmt: skip
-    known = any(need.shim_se_mm is not None for need in worked.needs)
-    rows = []
+    columns = [Column(say("record.column.feet")), Column(say("record.column.shim")), Column(say("record.column.side"))]  # fmt: skip
+    rows: list[list[Child]] = []
     for need in worked.needs:
-        texts = [_move_text(need, display, vertical=v) for v in (True, False)]
-        if known:
-            errors = (need.shim_se_mm, need.side_se_mm)
-            texts = [f"{text} ± {display.text(error, Quantity.OFFSET)}" if error is not None else text for text, error in zip(texts, errors, strict=True)]  # fmt: skip
-        rows.append(
-            [
-                say(f"record.row.short.{need.machine.value.split()[0]}", row=need.row),
-                display.text(need.x_mm, Quantity.DISTANCE),
-                *texts,
-            ]
-        )
+        cells = [
+            two_lines(
+                _move_text(need, display, vertical=vertical).replace(" · ", " "),
+                "" if error is None else say("record.need.error", error=display.text(error, Quantity.OFFSET)),
+            )
+            for vertical, error in ((True, need.shim_se_mm), (False, need.side_se_mm))
+        ]
+        which = say(f"record.row.short.{need.machine.value.split()[0]}", row=need.row)
+        rows.append([two_lines(which, say("record.need.at", at=display.text(need.x_mm, Quantity.DISTANCE))), *cells])
     parts: list[Child] = [table(say("record.needs.caption"), columns, rows)]
     if not worked.complete and worked.remains is not None:
         remains = ", ".join(

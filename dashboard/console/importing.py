@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import sqlalchemy as sa
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.markup import escape
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table as Grid
 
 from dashboard.console.common import now, opened, out, settings_of, who

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
-from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 
-from dashboard.theme import Palette, palette_of, template_of
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.theme import Palette
 from dashboard.views.asset_view import Mark, Panel
 from dashboard.views.run_series import RunSeries, Times
 from dashboard.words import say
@@ -19,8 +18,10 @@ MARKER = 9
 SMALL_MARKER = 7
 
 
-def ratio_figure(series: RunSeries, who: Sequence[str], marks: Sequence[Mark], scheme: str) -> go.Figure:
-    """Draw the limit ratio of one machine over time, with the limit at 1 and the replacements.
+def ratio_figure(
+    series: RunSeries, who: Sequence[str], marks: Sequence[Mark], scheme: str, amended: Sequence[Mark] = ()
+) -> Picture:
+    """Draw the limit ratio of one machine over time, with the limit at 1, the replacements and the amendments.
 
     Parameters
     ----------
@@ -32,26 +33,42 @@ def ratio_figure(series: RunSeries, who: Sequence[str], marks: Sequence[Mark], s
         Replacements. [unitless]
     scheme : str
         Colour scheme. [unitless]
+    amended : sequence of Mark
+        Visits whose job was amended later. [unitless]
     """
-    palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
-    _lines(figure, series, palette)
-    _points(figure, series, who, palette, MARKER, "%{y:.2f}")
+    sheet = Sheet(scheme)
+    palette = sheet.palette
+    draw_runs(sheet, series, palette)
+    draw_points(sheet, series, who, palette, MARKER, "%{y:.2f}")
     top = float(np.nanmax(np.concatenate([series.found, series.left, [1.0]])))
-    figure.add_hline(y=1.0, line={"color": palette.ink, "width": 1.5, "dash": "dash"})
-    figure.add_annotation(
-        x=1, xref="paper", y=1.0, yanchor="bottom", xanchor="right", text=say("figure.limit_one"), showarrow=False,
-        font={"size": 12, "color": palette.ink}, bgcolor=palette.paper, borderpad=1,
+    limit_line(sheet)
+    _names(sheet, series, palette)
+    _marks(sheet, marks, palette, named=True)
+    if amended:
+        sheet.scatter(
+            x=[one.at.isoformat() for one in amended], y=[0.0] * len(amended), mode="markers", name=say("asset.mark.amended"),
+            text=[escape(f"{one.name}: {one.reason}" if one.reason else one.name) for one in amended], cliponaxis=False,
+            marker={"symbol": "diamond-open", "size": 11, "color": palette.ink, "line": {"width": 2}},
+            hovertemplate="<b>%{text}</b><extra></extra>",
+        )  # fmt: skip
+    sheet.y(range=[0.0, max(top * 1.14, 1.25)], title={"text": say("figure.ratio_axis")}, nticks=6)
+    sheet.x(range=_span(series.times, marks, room=0.17), type="date")
+    sheet.lay(margin={"l": 8, "b": 8, "t": 26, "r": 16})
+    return sheet.picture
+
+
+def limit_line(sheet: Sheet) -> None:
+    """Draw the limit at ratio 1, with its name at the right end."""
+    ink = sheet.palette.ink
+    sheet.shape(
+        type="line", xref="paper", x0=0.0, x1=1.0, y0=1.0, y1=1.0, line={"color": ink, "width": 1.5, "dash": "dash"}
+    )
+    sheet.word(
+        say("figure.limit_one"), x=1, xref="paper", y=1.0, yanchor="bottom", xanchor="right", bgcolor=sheet.palette.paper, borderpad=1,
     )  # fmt: skip
-    _names(figure, series, palette)
-    _marks(figure, marks, palette, named=True)
-    figure.update_yaxes(range=[0.0, max(top * 1.14, 1.25)], title={"text": say("figure.ratio_axis")}, nticks=6)
-    figure.update_xaxes(range=_span(series.times, marks, room=0.17), type="date")
-    figure.update_layout(margin={"t": 26, "r": 16})
-    return figure
 
 
-def panel_figure(panel: Panel, who: Sequence[str], marks: Sequence[Mark], scheme: str) -> go.Figure:
+def panel_figure(panel: Panel, who: Sequence[str], marks: Sequence[Mark], scheme: str) -> Picture:
     """Draw one small picture: a quantity over time with its target and the limits around it.
 
     Parameters
@@ -65,41 +82,40 @@ def panel_figure(panel: Panel, who: Sequence[str], marks: Sequence[Mark], scheme
     scheme : str
         Colour scheme. [unitless]
     """
-    palette = palette_of(scheme)
-    series = panel.series
-    figure = go.Figure(layout={"template": template_of(scheme)})
+    sheet = Sheet(scheme)
+    palette, series = sheet.palette, panel.series
     span = _span(series.times, marks, room=0.26)
-    _steps(figure, series.times, panel.target, span, palette, say("figure.target"), "dot")
-    _steps(figure, series.times, panel.high, span, palette, say("figure.limit"), "dash")
-    _steps(figure, series.times, panel.low, span, palette, "", "dash")
-    _lines(figure, series, palette)
-    _points(figure, series, who, palette, SMALL_MARKER, f"%{{y:+.{panel.decimals}f}} {panel.unit}")
-    _marks(figure, marks, palette, named=False)
-    figure.update_yaxes(nticks=5, tickformat=f"+.{panel.decimals}f" if _signed(panel) else f".{panel.decimals}f")
-    figure.update_xaxes(range=span, nticks=5, type="date")
-    figure.update_layout(margin={"t": 10})
-    return figure
+    _steps(sheet, series.times, panel.target, span, say("figure.target"), "dot")
+    _steps(sheet, series.times, panel.high, span, say("figure.limit"), "dash")
+    _steps(sheet, series.times, panel.low, span, "", "dash")
+    draw_runs(sheet, series, palette)
+    draw_points(sheet, series, who, palette, SMALL_MARKER, f"%{{y:+.{panel.decimals}f}} {panel.unit}")
+    _marks(sheet, marks, palette, named=False)
+    sheet.y(nticks=5, tickformat=f"+.{panel.decimals}f" if _signed(panel) else f".{panel.decimals}f")
+    sheet.x(range=span, nticks=5, type="date")
+    sheet.lay(margin={"l": 8, "r": 12, "b": 8, "t": 10})
+    return sheet.picture
 
 
 def _signed(panel: Panel) -> bool:
     return not np.isnan(panel.target).all()
 
 
-def _lines(figure: go.Figure, series: RunSeries, palette: Palette) -> None:
+def draw_runs(sheet: Sheet, series: RunSeries, palette: Palette) -> None:
+    """Draw the lines of the runs: solid where both ends were measured."""
     for times, values, dash, name in (
         (series.solid_times, series.solid, "solid", "runs"),
         (series.dotted_times, series.dotted, "dot", "unknown"),
     ):
         if len(values):
-            figure.add_scatter(
+            sheet.scatter(
                 x=times, y=values, mode="lines", name=name, hoverinfo="skip", connectgaps=False,
                 line={"color": palette.strong, "width": 1.75, "dash": dash},
             )  # fmt: skip
 
 
-def _points(
-    figure: go.Figure, series: RunSeries, who: Sequence[str], palette: Palette, size: int, written: str
-) -> None:
+def draw_points(sheet: Sheet, series: RunSeries, who: Sequence[str], palette: Palette, size: int, written: str) -> None:
+    """Draw the readings: a circle as found, a square as left; the hover says what, when and who."""
     # Plotly reads some HTML in texts: what people typed must not become part of it.
     texts = np.array([escape(text) for text in who], dtype=object)
     for values, colour, symbol, name in (
@@ -108,64 +124,57 @@ def _points(
     ):
         known = ~np.isnan(values)
         if known.any():
-            figure.add_scatter(
+            sheet.scatter(
                 x=series.times[known], y=values[known], mode="markers", name=name, text=texts[known],
                 marker={"color": colour, "size": size, "symbol": symbol, "line": {"color": palette.sheet, "width": 1}},
                 hovertemplate=f"<b>{name} {written}</b><br>%{{x|%d %b %Y}}<br>%{{text}}<extra></extra>",
             )  # fmt: skip
 
 
-def _names(figure: go.Figure, series: RunSeries, palette: Palette) -> None:
-    """Write the names beside the last readings, in place of a legend."""
-    for values, colour, name in (
-        (series.found, palette.found, say("word.found")),
-        (series.left, palette.left, say("word.left")),
-    ):
-        known = np.flatnonzero(~np.isnan(values))
-        if len(known):
-            last = known[-1]
-            figure.add_annotation(
-                x=series.times[last].astype(str), y=float(values[last]), text=name, showarrow=False, xanchor="left", xshift=9,
-                font={"size": 12, "color": colour},
-            )  # fmt: skip
+def _names(sheet: Sheet, series: RunSeries, palette: Palette) -> None:
+    """Write the names beside the last readings, in place of a legend; apart where the two lie close together."""
+    last = {
+        stage: int(np.flatnonzero(~np.isnan(values))[-1])
+        for stage, values in (("found", series.found), ("left", series.left))
+        if not np.isnan(values).all()
+    }
+    ends = {stage: float(getattr(series, stage)[row]) for stage, row in last.items()}
+    top = float(np.nanmax(np.concatenate([series.found, series.left, [1.1]])))
+    close = len(ends) == 2 and abs(ends["found"] - ends["left"]) < 0.06 * top
+    for stage, row in last.items():
+        higher = close and ends[stage] >= max(ends.values())
+        anchor = "middle" if not close else "bottom" if higher else "top"
+        sheet.word(
+            say(f"word.{stage}"), getattr(palette, stage), x=str(series.times[row]), y=ends[stage], xanchor="left", xshift=9, yanchor=anchor,
+        )  # fmt: skip
 
 
-def _steps(
-    figure: go.Figure, times: Times, values: FloatArray, span: list[str], palette: Palette, name: str, dash: str
-) -> None:
+def _steps(sheet: Sheet, times: Times, values: FloatArray, span: list[str], name: str, dash: str) -> None:
     known = ~np.isnan(values)
     if not known.any():
         return
-    x = np.concatenate([times[known], [np.datetime64(span[1], "s")]])
-    y = np.concatenate([values[known], values[known][-1:]])
-    figure.add_scatter(
+    x = [*times[known].astype(str).tolist(), span[1]]
+    y = [*values[known].tolist(), float(values[known][-1])]
+    soft = sheet.palette.soft
+    sheet.scatter(
         x=x, y=y, mode="lines", name=name or say("figure.limit"), hoverinfo="skip",
-        line={"color": palette.soft, "width": 1, "dash": dash, "shape": "hv"},
+        line={"color": soft, "width": 1, "dash": dash, "shape": "hv"},
     )  # fmt: skip
     if name:
-        figure.add_annotation(
-            x=span[1],
-            y=float(y[-1]),
-            text=name,
-            showarrow=False,
-            xanchor="right",
-            yanchor="bottom",
-            font={"size": 11, "color": palette.soft},
-        )
+        sheet.word(name, soft, 11, x=span[1], y=y[-1], xanchor="right", yanchor="bottom")
 
 
-def _marks(figure: go.Figure, marks: Sequence[Mark], palette: Palette, *, named: bool) -> None:
+def _marks(sheet: Sheet, marks: Sequence[Mark], palette: Palette, *, named: bool) -> None:
     for mark in marks:
-        at: Any = mark.at.isoformat()  # the types know numbers only, an axis of dates takes texts
-        figure.add_shape(
+        at = mark.at.isoformat()
+        sheet.shape(
             type="line", x0=at, x1=at, yref="paper", y0=0.0, y1=1.0, name=mark.name,
             line={"color": palette.ink, "width": 1.25, "dash": "longdashdot"},
         )  # fmt: skip
         if named:
-            figure.add_annotation(
-                x=mark.at.isoformat(), yref="paper", y=1.0, yanchor="bottom", text=mark.name, showarrow=False,
-                font={"size": 12, "color": palette.ink}, hovertext=escape(mark.reason or mark.name),
-            )  # fmt: skip
+            sheet.word(
+                mark.name, x=at, yref="paper", y=1.0, yanchor="bottom", hovertext=escape(mark.reason or mark.name)
+            )
 
 
 def _span(times: Times, marks: Sequence[Mark], room: float) -> list[str]:

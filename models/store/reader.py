@@ -11,10 +11,14 @@ import sqlalchemy as sa
 from models.history.columns import History
 from models.store import known as ask
 from models.store.columns import EMPTY, RawJobs, build_history, read_newer
+from models.store.entries import read_entries
+from models.store.one_entry import read_entry
 from models.store.story import read_story
+from models.store.versions import read_instrument_versions, read_limit_sets, read_people
 from models.tables.book import EntryRow
+from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
-from models.values.people import Instrument
+from models.values.people import Instrument, Person
 from models.values.story import AssetStory, Site
 
 
@@ -89,3 +93,31 @@ class Reader:
                 ask.limit_sets(connection, site_id), datetime.now(UTC).astimezone(ZoneInfo(site.zone)).date()
             )
         return None if adopted is None else adopted.limit_set
+
+    def entries(
+        self, site_id: int, asked: EntryFilter, *, before: int | None = None, after: int | None = None, most: int = 50
+    ) -> EntryPage:
+        """Give one page of the entries of a site that answer, the newest first."""
+        with self._engine.connect() as connection:
+            return read_entries(connection, site_id, asked, before=before, after=after, most=most)
+
+    def entry(self, site_id: int, number: int) -> EntryStory | None:
+        """Give everything that one entry says; ``None`` if the site has none of that number."""
+        with self._engine.connect() as connection:
+            site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
+            return None if site is None else read_entry(connection, site, number)
+
+    def limit_sets(self, site_id: int) -> tuple[AdoptedLimits, ...]:
+        """Give every version of every limit set, in order of the day of adoption, then of entry."""
+        with self._engine.connect() as connection:
+            return read_limit_sets(connection, site_id)
+
+    def people(self, site_id: int) -> tuple[Person, ...]:
+        """Give the people of a site as they are known today, by name."""
+        with self._engine.connect() as connection:
+            return read_people(connection, site_id)
+
+    def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
+        """Give every version of every instrument, in order of entry: each calibration is one."""
+        with self._engine.connect() as connection:
+            return read_instrument_versions(connection, site_id)

@@ -1,0 +1,404 @@
+"""The study as tables: every finding with its unit, its count and its interval, for paper, files and other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from models.history import direction, drift, patterns, standing
+from models.history.backtest import VERDICT_WORDS as HELD_WORDS
+from models.history.columns import UNKNOWN, FloatArray, History, IntArray, speed_class_names
+from models.history.control import STANDING_WORDS, p_prime_chart
+from models.history.counts import Counts, count_over
+from models.history.cumulative import mean_cumulative
+from models.history.effects import effects_of, holding_of
+from models.history.engine import Study
+from models.history.evidence import evidence_for
+from models.history.forecast import BASIS_WORDS
+from models.history.intervals import Shares
+from models.history.months import month_name
+from models.history.recurrence import look_ages
+from models.history.repeatability import repeatability_of
+from models.history.repeats import repeat_readings
+from models.history.runs import DAYS_PER_YEAR
+from models.history.whatif import judge_again
+from models.values.limits import LimitSet
+
+Value = str | int | float | None
+
+PLACES = ("place 1 V", "place 2 V", "place 1 H", "place 2 H")
+_COMPONENTS = ("offset V [mm]", "angularity V [mm/m]", "offset H [mm]", "angularity H [mm/m]")
+
+
+@dataclass(frozen=True, slots=True)
+class StudyTable:
+    """One table: what it is called, what it means, its columns with units, and its rows."""
+
+    name: str
+    meaning: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Value, ...], ...]
+
+
+def study_tables(
+    history: History, study: Study, *, asset: int | None = None, other: LimitSet | None = None
+) -> tuple[StudyTable, ...]:
+    """Write everything that a study says as tables.
+
+    Parameters
+    ----------
+    history : History
+        The columns that were studied. [unitless]
+    study : Study
+        What was found. [unitless]
+    asset : int or None
+        Index of the one asset that is asked for; the fleet if not given. [unitless]
+    other : LimitSet or None
+        Another limit set, to count the verdicts that would change. [unitless]
+
+    Returns
+    -------
+    tuple of StudyTable
+        No NaN in any cell: what is not known is ``None``, with the reason beside it.
+    """
+    rows = list(range(len(history.assets))) if asset is None else [asset]
+    tables = [
+        _drift(history, study, rows),
+        _forecast(history, study, rows),
+        _returns(history, study, rows),
+        _patterns(history, study, rows),
+    ]
+    if asset is not None:
+        return (*tables, _evidence(history, study, asset))
+    tables += [
+        _counts(history),
+        _months(history),
+        _backtest(study),
+        _cumulative(history, study),
+        _repeatability(history, study),
+    ]
+    tables += [_effects(history, study, "instrument"), _effects(history, study, "person"), _holding(history, study)]
+    if other is not None:
+        tables.append(_whatif(history, other))
+    return tuple(tables)
+
+
+def _number(value: float | np.floating | None, places: int = 6) -> float | None:
+    """Give a plain number, ``None`` for what is not known."""
+    return None if value is None or not np.isfinite(value) else round(float(value), places)
+
+
+def _day(us: int) -> str:
+    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=us)).date().isoformat()
+
+
+def _drift(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
+    columns = ["tag", "runs", "time counted in"]
+    for place in PLACES:
+        columns += [f"{place} raw [limit/year]", f"{place} shrunk [limit/year]", f"{place} low", f"{place} high"]
+    columns += ["direction", "q over the fleet", "ratio trend [1/year]", "its p", "why not"]
+    lines = []
+    series = study.material.series_now
+    for row in rows:
+        one = int(series[row])
+        line: list[Value] = [str(history.assets.tag[row])]
+        if one < 0:
+            lines.append(
+                (
+                    *line,
+                    0,
+                    "",
+                    *([None] * 16),
+                    direction.VERDICT_WORDS[direction.TOO_FEW],
+                    None,
+                    None,
+                    None,
+                    drift.REASON_WORDS[1],
+                )
+            )
+            continue
+        rates, found = study.rates, study.directions
+        line += [int(rates.n[one]), "hours run" if study.material.by_hours[row] else "calendar time"]
+        for column in range(4):
+            line += [_number(x[one, column]) for x in (rates.raw, rates.shrunk, rates.low, rates.high)]
+        line += [direction.VERDICT_WORDS[int(found.verdict[one])], _number(found.q[one])]
+        line += [
+            _number(study.ratio_trend.slope[row]),
+            _number(study.ratio_trend.p[row]),
+            drift.REASON_WORDS[int(rates.reason[one])],
+        ]
+        lines.append(tuple(line))
+    meaning = (
+        f"Drift of the present series of each asset in units of its limits, with {study.rates.confidence:.0%} intervals; "
+        "place 1 and 2 are offset and angularity, or the two flex planes of a spacer coupling."
+    )
+    return StudyTable("drift", meaning, tuple(columns), tuple(lines))
+
+
+def _forecast(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
+    lines = []
+    for row in rows:
+        check, why = study.recheck, int(study.standing.reason[row])
+        left = int(study.standing.left_us[row])
+        days = _number(check.days[row], 1)
+        when = None if days is None or why else _day(left + round(days * 86_400e6))
+        lines.append(
+            (
+                str(history.assets.tag[row]),
+                int(study.standing.n[row]),
+                _day(left) if left > 0 and not why else None,
+                when,
+                days,
+                _number(check.over[row], 4),
+                _number(check.over_left[row], 4),
+                BASIS_WORDS[int(check.basis[row])],
+                standing.REASON_WORDS[why],
+            )
+        )
+    columns = (
+        "tag",
+        "runs",
+        "left on",
+        "re-check on",
+        "days after",
+        "probability of over then",
+        "probability left over",
+        "set by",
+        "why no forecast",
+    )
+    meaning = f"Re-check date for a risk of {study.choices.risk:.0%} of being found over limit."
+    return StudyTable("forecast", meaning, columns, tuple(lines))
+
+
+def _returns(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
+    rates = study.return_rates
+    lines = [
+        (
+            str(history.assets.tag[row]),
+            int(rates.looks[row]),
+            int(rates.returns[row]),
+            _number(rates.years[row], 3),
+            *(_number(x[row], 4) for x in (rates.share.mean, rates.share.low, rates.share.high)),
+            *(_number(x[row], 4) for x in (rates.rate.mean, rates.rate.bound, rates.rate.low, rates.rate.high)),
+            _number(rates.worst_ratio[row], 3),
+            _number(study.recurrence.z[row], 3),
+            "class figure: no look yet" if rates.class_based[row] else "",
+        )
+        for row in rows
+    ]
+    columns = (
+        "tag", "looks", "returns", "years watched", "share after the class's prior", "share low", "share high",
+        "rate [1/running year]", "rate lower 10 % bound", "rate low", "rate high", "worst ratio", "Laplace z", "note",
+    )  # fmt: skip
+    return StudyTable(
+        "returns", "Runs that began within limit and ended over it; intervals hold 90 %.", columns, tuple(lines)
+    )
+
+
+def _patterns(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
+    found = study.patterns
+    lines = [
+        (
+            str(history.assets.tag[row]),
+            f"suggests {patterns.CAUSE_WORDS[cause]}",
+            _number(found.p[row, cause]),
+            _number(found.q[row, cause]),
+            patterns.SETTLE_WORDS[cause],
+        )
+        for row in rows
+        for cause in range(len(patterns.CAUSE_WORDS))
+        if found.suggested[row, cause]
+    ]
+    meaning = f"What the drifts suggest, never a diagnosis; at most {found.rate:.0%} of these lines are expected to be chance."
+    return StudyTable("patterns", meaning, ("tag", "suggests", "p", "q", "what would settle it"), tuple(lines))
+
+
+def _evidence(history: History, study: Study, asset: int) -> StudyTable:
+    lines = evidence_for(
+        asset, history.jobs, study.runs, history.assets, study.material,
+        patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
+    )  # fmt: skip
+    rows = tuple(
+        (x.cause, x.stance, x.text, _number(x.weight, 2), " ".join(str(n) for n in x.entries), x.settles) for x in lines
+    )
+    columns = ("cause", "stance", "evidence", "log10 likelihood ratio", "entries", "what would settle it")
+    return StudyTable("evidence", "For and against each usual cause.", columns, rows)
+
+
+def _share(shares: Shares, at: tuple[int, ...] | int) -> list[Value]:
+    n = int(shares.n[at])
+    known = [_number(x[at], 4) if n else None for x in (shares.share, shares.low, shares.high)]
+    return [int(shares.count[at]), n, *known]
+
+
+_SHARE_COLUMNS = (
+    "found over",
+    "found judged",
+    "share",
+    "low",
+    "high",
+    "left over",
+    "left judged",
+    "share",
+    "low",
+    "high",
+)
+
+
+def _counts(history: History) -> StudyTable:
+    counts = count_over(history.jobs).by_class()
+    names = speed_class_names()
+    rows = tuple(
+        (
+            names[int(c)] if c >= 0 else "unknown speed",
+            int(counts.jobs[0, i]),
+            *_share(counts.found, (0, i)),
+            *_share(counts.left, (0, i)),
+        )
+        for i, c in enumerate(counts.classes)
+    )
+    return StudyTable(
+        "counts",
+        "Over limit by speed class, all months; Wilson 95 % intervals.",
+        ("speed class", "jobs", *_SHARE_COLUMNS),
+        rows,
+    )
+
+
+def _months(history: History) -> StudyTable:
+    columns = ("month", "jobs", *_SHARE_COLUMNS, "chart centre", "chart low", "chart high", "beyond", "note")
+    if not len(history.jobs):
+        return StudyTable("months", "Share found over limit by month.", columns, ())
+    counts: Counts = count_over(history.jobs).by_month()
+    chart = p_prime_chart(counts.found.count[:, 0], counts.found.n[:, 0])
+    rows = tuple(
+        (
+            month_name(int(month)), int(counts.jobs[i, 0]), *_share(counts.found, (i, 0)), *_share(counts.left, (i, 0)),
+            _number(chart.centre, 4), _number(chart.lower[i], 4), _number(chart.upper[i], 4),
+            "yes" if chart.beyond[i] else "no", STANDING_WORDS[chart.standing],
+        )
+        for i, month in enumerate(counts.months)
+    )  # fmt: skip
+    return StudyTable("months", "Share found over limit by month, as a Laney p′ chart.", columns, rows)
+
+
+def _backtest(study: Study) -> StudyTable:
+    names, tested = speed_class_names(), study.backtest
+    rows = []
+    for fit, label in enumerate(study.grouping.label):
+        name = "fleet" if label < 0 else names[int(label)]
+        line: list[Value] = [name, int(tested.intervals[fit]), int(tested.assets[fit])]
+        for level in range(tested.coverage.shape[1]):
+            line += [_number(x[fit, level], 4) for x in (tested.coverage, tested.low, tested.high)]
+        line += [_number(x[fit], 5) for x in (tested.loss, tested.loss_zero, tested.loss_class)]
+        rows.append((*line, HELD_WORDS[int(tested.verdict[fit])]))
+    levels = [f"{level} % intervals {what}" for level in (50, 80, 90) for what in ("held", "low", "high")]
+    columns = (
+        "class",
+        "intervals tested",
+        "assets",
+        *levels,
+        "loss [limit]",
+        "loss of no change",
+        "loss of class mean",
+        "verdict",
+    )
+    return StudyTable("backtest", "Forecasts made at earlier dates against what was found.", columns, tuple(rows))
+
+
+def _cumulative(history: History, study: Study) -> StudyTable:
+    rows: list[tuple[Value, ...]] = []
+    looked = np.flatnonzero(study.runs.looked)
+    years = study.runs.days[looked] / DAYS_PER_YEAR
+    event, unit, end = look_ages(study.runs.asset[looked], years, study.runs.returned[looked], len(history.assets))
+    for index, name in enumerate(speed_class_names()):
+        members = history.assets.speed_class == index
+        mine = members[unit]
+        if not mine.any():
+            continue
+        curve = mean_cumulative(event[mine], (np.cumsum(members) - 1)[unit[mine]], end[members])
+        shown = np.unique(np.linspace(0, max(len(curve.age) - 1, 0), min(6, len(curve.age))).astype(np.int64))
+        rows += [
+            (name, *(_number(x[i], 4) for x in (curve.age, curve.mean, curve.low, curve.high)), int(curve.at_risk[i]))
+            for i in shown
+        ]
+    columns = ("speed class", "years watched", "returns a machine", "low", "high", "machines at risk")
+    return StudyTable(
+        "cumulative", "Mean cumulative number of returns a machine, robust 95 % limits.", columns, tuple(rows)
+    )
+
+
+def _repeatability(history: History, study: Study) -> StudyTable:
+    found = repeatability_of(*repeat_readings(history.jobs, study.runs))
+    rows = tuple(
+        (
+            name,
+            _number(found.used[i]),
+            _number(found.measured[i]),
+            _number(found.low[i]),
+            _number(found.high[i]),
+            found.df,
+            found.reason,
+        )
+        for i, name in enumerate(_COMPONENTS)
+    )
+    columns = ("component", "standard deviation used", "from repeats", "low", "high", "repeats", "note")
+    return StudyTable(
+        "repeatability", "One reading, from as-lefts that were read again within three days.", columns, rows
+    )
+
+
+def _effects(history: History, study: Study, what: str) -> StudyTable:
+    jobs, runs, material = history.jobs, study.runs, study.material
+    names = history.instruments if what == "instrument" else history.people
+    column: IntArray = jobs.instrument if what == "instrument" else jobs.person
+    found = effects_of(runs, material, study.grouping, column, len(names))
+    rows: list[tuple[Value, ...]] = []
+    for i in sorted(range(len(names)), key=lambda n: names[n]):
+        for c, component in enumerate(_COMPONENTS):
+            cells = [_number(x[i, c]) for x in (found.raw, found.shrunk, found.low, found.high, found.q)]
+            rows.append(
+                (names[i], component, int(found.jobs[i]), *cells, "" if cells[0] is not None else "fewer than ten jobs")
+            )
+    columns = (what, "component", "runs that tell", "raw", "shrunk", "low", "high", "q", "note")
+    meaning = "How readings differ from those of all others, shrunk, 90 % intervals; in the order of the names, not a ranking."
+    return StudyTable(f"{what}s", meaning, columns, tuple(rows))
+
+
+def _holding(history: History, study: Study) -> StudyTable:
+    jobs, runs = history.jobs, study.runs
+    looked = np.flatnonzero(runs.looked)
+    person = jobs.person[runs.start_row[looked]]
+    rate: FloatArray = study.return_rates.rate.mean[runs.asset[looked]]
+    expected = 1.0 - np.exp(-np.nan_to_num(rate) * runs.days[looked] / DAYS_PER_YEAR)
+    known = person != UNKNOWN
+    found = holding_of(person[known], expected[known], runs.returned[looked][known], len(history.people))
+    rows = tuple(
+        (
+            history.people[i], int(found.jobs[i]), int(found.observed[i]), _number(found.expected[i], 2),
+            *(_number(x[i], 3) for x in (found.ratio.mean, found.ratio.low, found.ratio.high)), _number(found.q[i], 4),
+        )
+        for i in sorted(range(len(history.people)), key=lambda n: history.people[n])
+    )  # fmt: skip
+    columns = ("person", "runs begun", "came back", "expected", "observed ÷ expected, shrunk", "low", "high", "q")
+    meaning = "How what each left held, allowing for machines and times; in the order of the names, not a ranking."
+    return StudyTable("holding", meaning, columns, rows)
+
+
+def _whatif(history: History, other: LimitSet) -> StudyTable:
+    jobs = history.jobs
+    again = judge_again(jobs, other)
+    rows: list[tuple[Value, ...]] = []
+    for index, name in enumerate(speed_class_names()):
+        here = jobs.speed_class == index
+        turns = [
+            int(((column == sign) & here).sum()) for column in (again.found_turns, again.left_turns) for sign in (1, -1)
+        ]
+        rows.append((name, int(here.sum()), *turns))
+    columns = ("speed class", "jobs", "found: now over", "found: now within", "left: now over", "left: now within")
+    return StudyTable(
+        "whatif", f"Verdicts that would change under '{other.name}', version {other.version}.", columns, tuple(rows)
+    )

@@ -1,0 +1,127 @@
+"""Everything that one entry of the book says, with what was said of the same thing before it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import sqlalchemy as sa
+
+from models.store.entries import lines_of
+from models.store.known import asset_from, limit_sets
+from models.store.story import read_story
+from models.store.versions import read_limit_sets
+from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
+from models.tables.jobs import JobRow
+from models.tables.machines import AssetVersionRow, BreakRow
+from models.tables.people import InstrumentVersionRow, PersonVersionRow
+from models.units import Display
+from models.values.asset import Asset, MachineBreak
+from models.values.entry import EntryLine, EntryStory, ImportedFile, Said
+from models.values.kinds import Kind, Part
+from models.values.limits import LimitSet
+from models.values.people import Instrument, Person
+from models.values.story import Site
+
+
+def read_entry(connection: sa.Connection, site: Site, number: int) -> EntryStory | None:
+    """Give everything that one entry says; ``None`` where the site has no such entry.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site : Site
+        The site. [unitless]
+    number : int
+        Number of the entry. [unitless]
+    """
+    e = EntryRow
+    held = connection.execute(sa.select(e.kind, e.subject).where(e.number == number, e.site_id == site.site_id)).first()
+    if held is None:
+        return None
+    line = lines_of(connection, [number])[0]
+    kind, subject = Kind(held[0]), int(held[1])
+    if kind in {Kind.JOB_RECORDED, Kind.JOB_AMENDED}:
+        return _job_story(connection, site, line)
+    said = _said(connection, site, line, kind, subject)
+    return EntryStory(line, said[-1], said[-2] if len(said) > 1 else None)
+
+
+def _job_story(connection: sa.Connection, site: Site, line: EntryLine) -> EntryStory | None:
+    story = read_story(connection, site, line.name)
+    if story is None:
+        return None
+    versions = {one.entry: one for one in story.jobs}
+    mine = versions[line.number]
+    limit_entry = connection.execute(sa.select(JobRow.limit_entry).where(JobRow.entry == line.number)).scalar()
+    judged_by = next((one for one in read_limit_sets(connection, site.site_id) if one.entry == limit_entry), None)
+    chain = tuple(sorted((one for one in story.jobs if one.job_id == mine.job_id), key=lambda one: one.entry))
+    before = versions.get(mine.supersedes) if mine.supersedes is not None else None
+    return EntryStory(line, mine, before, judged_by, chain)
+
+
+def _said(connection: sa.Connection, site: Site, line: EntryLine, kind: Kind, subject: int) -> Sequence[Said]:
+    """Give what was said of the thing up to this entry, the oldest first; the entry's own words are the last."""
+    number = line.number
+    said: Sequence[Said]
+    if kind in {Kind.ASSET_ADDED, Kind.ASSET_CHANGED}:
+        said = _assets(connection, subject, number)
+    elif kind in {Kind.PERSON_ADDED, Kind.PERSON_CHANGED}:
+        said = _people(connection, subject, number)
+    elif kind in {Kind.INSTRUMENT_ADDED, Kind.INSTRUMENT_CHANGED}:
+        said = _instruments(connection, subject, number)
+    elif kind is Kind.BREAK_RECORDED:
+        b = BreakRow
+        broken = connection.execute(sa.select(b.on, b.part, b.reason).where(b.entry == number)).one()
+        said = [MachineBreak(line.name, broken[0], Part(broken[1]), broken[2])]
+    elif kind is Kind.LIMITS_ADOPTED:
+        said = _limits(connection, site, number)
+    elif kind is Kind.FILE_IMPORTED:
+        said = [_file(connection, number)]
+    else:
+        said = _sites(connection, site, number)
+    return said
+
+
+def _people(connection: sa.Connection, person_id: int, upto: int) -> list[Person]:
+    v = PersonVersionRow
+    question = sa.select(v.name, v.qualification, v.active).where(v.person_id == person_id, v.entry <= upto)
+    return [Person(row[0], row[1], bool(row[2])) for row in connection.execute(question.order_by(v.entry))]
+
+
+def _instruments(connection: sa.Connection, instrument_id: int, upto: int) -> list[Instrument]:
+    v = InstrumentVersionRow
+    question = sa.select(v.serial, v.description, v.calibrated, v.due)
+    question = question.where(v.instrument_id == instrument_id, v.entry <= upto).order_by(v.entry)
+    return [Instrument(*row) for row in connection.execute(question)]
+
+
+def _limits(connection: sa.Connection, site: Site, number: int) -> list[LimitSet]:
+    sets = limit_sets(connection, site.site_id)
+    mine = next(one for one in sets if one.entry == number)
+    same = (one for one in sets if one.limit_set_id == mine.limit_set_id and one.entry <= number)
+    return [one.limit_set for one in sorted(same, key=lambda one: one.entry)]
+
+
+def _assets(connection: sa.Connection, asset_id: int, upto: int) -> list[Asset]:
+    v = AssetVersionRow
+    question = sa.select(v).where(v.asset_id == asset_id, v.entry <= upto).order_by(v.entry)
+    return [asset_from(row) for row in connection.execute(question).mappings()]
+
+
+def _sites(connection: sa.Connection, site: Site, upto: int) -> list[Site]:
+    v = SiteVersionRow
+    rows = connection.execute(
+        sa.select(v.name, v.zone, v.length_unit, v.temperature_unit, v.interval_months)
+        .where(v.site_id == site.site_id, v.entry <= upto)
+        .order_by(v.entry)
+    )
+    return [Site(site.site_id, site.code, r[0], r[1], Display(r[2], r[3]), r[4]) for r in rows]
+
+
+def _file(connection: sa.Connection, number: int) -> ImportedFile:
+    f = ImportedFileRow
+    row = connection.execute(
+        sa.select(f.name, f.sha256, f.rows_read, f.rows_taken, f.rows_refused, f.mapping).where(f.entry == number)
+    ).one()
+    return ImportedFile(*row)

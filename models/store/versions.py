@@ -1,0 +1,43 @@
+"""Versions of what changes slowly: limit sets with who adopted them, people, calibrations."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from models.store.known import limit_sets
+from models.tables.book import EntryRow
+from models.tables.limits import LimitVersionRow
+from models.tables.people import InstrumentVersionRow, PersonVersionRow
+from models.values.entry import AdoptedLimits
+from models.values.people import Instrument, Person
+
+
+def read_limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedLimits, ...]:
+    """Give every version of every limit set of a site, in order of the day of adoption, then of entry."""
+    e, v = EntryRow, LimitVersionRow
+    said = {
+        row[0]: (row[1], row[2])
+        for row in connection.execute(
+            sa.select(e.number, e.at, e.author).join(v, v.entry == e.number).where(v.site_id == site_id)
+        )
+    }
+    return tuple(AdoptedLimits(one.entry, *said[one.entry], one.limit_set) for one in limit_sets(connection, site_id))
+
+
+def read_people(connection: sa.Connection, site_id: int) -> tuple[Person, ...]:
+    """Give the people of a site as they are known today, by name."""
+    v = PersonVersionRow
+    rows = connection.execute(
+        sa.select(v.person_id, v.name, v.qualification, v.active).where(v.site_id == site_id).order_by(v.entry)
+    )
+    latest = {row[0]: Person(row[1], row[2], bool(row[3])) for row in rows}
+    return tuple(sorted(latest.values(), key=lambda one: one.name.casefold()))
+
+
+def read_instrument_versions(connection: sa.Connection, site_id: int) -> tuple[Instrument, ...]:
+    """Give every version of every instrument of a site, in order of entry: each calibration is one."""
+    v = InstrumentVersionRow
+    rows = connection.execute(
+        sa.select(v.serial, v.description, v.calibrated, v.due).where(v.site_id == site_id).order_by(v.entry)
+    )
+    return tuple(Instrument(*row) for row in rows)
