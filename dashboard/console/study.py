@@ -22,7 +22,7 @@ from models.store.known import site_of
 from models.store.reader import Reader
 
 _SHOWN = 12
-_WIDE = 9
+_WIDE = 6
 
 
 def run_study(given: argparse.Namespace) -> int:

@@ -1,0 +1,111 @@
+"""The subcommand study: every finding without a screen, in three forms, with no NaN in any of them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from pathlib import Path
+
+import pytest
+
+from dashboard.cli import main
+from dashboard.console.demo import make_demo
+from models.settings import Settings
+from models.units import Display
+from tests.conftest import make_site
+
+FLEET = (
+    "drift", "forecast", "returns", "patterns", "counts", "months", "backtest", "cumulative", "repeatability", "instruments",
+    "persons", "holding",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> str:
+    return make_demo(tmp_path_factory.mktemp("demo"), Display()).book
+
+
+def study(*arguments: str) -> int:
+    return main(["study", *arguments])
+
+
+def test_json_holds_every_table_with_whole_rows_and_no_nan(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert study("--book", book, "--as", "json") == 0
+    document = json.loads(capsys.readouterr().out, parse_constant=lambda text: pytest.fail(f"{text} in JSON"))
+    assert tuple(table["name"] for table in document["tables"]) == FLEET
+    for table in document["tables"]:
+        assert table["rows"], table["name"]
+        assert {len(row) for row in table["rows"]} == {len(table["columns"])}
+        assert table["meaning"].endswith(".")
+
+
+def test_one_asset_comes_with_its_evidence(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert study("SI-P-101A", "--book", book, "--as", "json") == 0
+    tables = {table["name"]: table for table in json.loads(capsys.readouterr().out)["tables"]}
+    assert {row[0] for row in tables["drift"]["rows"]} == {"SI-P-101A"}
+    settling = next(row for row in tables["evidence"]["rows"] if row[0] == "a settling base")
+    assert settling[1] == "suggests"
+    assert settling[4].split(), "the jobs that it rests on"
+
+
+def test_csv_is_one_table_that_reads_back(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert study("--book", book, "--part", "returns", "--as", "csv") == 0
+    rows = list(csv.reader(io.StringIO(capsys.readouterr().out)))
+    assert len({len(row) for row in rows}) == 1
+    assert len(rows) == 183
+    for row in rows[1:]:
+        for cell in row[1:13]:
+            assert cell == "" or math.isfinite(float(cell))
+    assert study("--book", book, "--as", "csv") == 2
+    assert "--part NAME" in capsys.readouterr().err
+
+
+def test_text_says_what_is_left_out(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert study("--book", book) == 0
+    text = capsys.readouterr().out
+    assert "more rows (--all)" in text
+    assert "nan" not in text.lower().replace("finance", "")
+
+
+def test_a_lower_risk_asks_for_an_earlier_look(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    days = {}
+    for risk in ("5", "20"):
+        assert study("--book", book, "--risk", risk, "--part", "forecast", "--as", "csv") == 0
+        rows = csv.DictReader(io.StringIO(capsys.readouterr().out))
+        days[risk] = {row["tag"]: float(row["days after"]) for row in rows if row["days after"]}
+    both = set(days["5"]) & set(days["20"])
+    assert len(both) > 100
+    assert all(days["5"][tag] <= days["20"][tag] for tag in both)
+
+
+def test_another_limit_set_is_counted(book: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    strict = tmp_path / "strict.toml"
+    strict.write_text(
+        'name = "strict"\nsource = "a test"\n[[row]]\njudged = "offset"\nvalue = 0.001\n[[row]]\njudged = "flex angle"\ncoupling = "spacer"\nvalue = 0.001\n',
+        encoding="utf-8",
+    )
+    assert study("--book", book, "--limits", str(strict), "--part", "whatif", "--as", "csv") == 0
+    rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert sum(int(row["left: now over"]) for row in rows) > 1500
+    assert sum(int(row["found: now within"]) for row in rows) == 0
+
+
+def test_mistakes_are_told_with_what_to_do(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments, says in (
+        (("101A", "--book", book), "Did you mean SI-P-101A"),
+        (("--book", book, "--part", "tea"), "The parts are: drift"),
+        (("--book", book, "--risk", "0"), "from 1 to 50"),
+    ):
+        assert study(*arguments) == 2
+        assert says in capsys.readouterr().err
+
+
+def test_an_empty_book_is_studied_without_a_word_of_complaint(
+    sqlite_book: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(sqlite_book)
+    for form in ("text", "json"):
+        assert study("--book", sqlite_book.book, "--as", form) == 0
+    assert "Traceback" not in capsys.readouterr().err
