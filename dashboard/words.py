@@ -67,6 +67,8 @@ WORDS: Final[dict[str, str]] = {
     "noun.reading.many": "{n} as-found readings",
     "noun.look.one": "{n} look",
     "noun.look.many": "{n} looks",
+    "noun.run.one": "{n} run",
+    "noun.run.many": "{n} runs",
     "noun.day.one": "{n} day",
     "noun.day.many": "{n} days",
     "month.short.1": "Jan", "month.short.2": "Feb", "month.short.3": "Mar", "month.short.4": "Apr",

@@ -56,3 +56,7 @@ class UnknownNameError(DriftbookError):
 
 class ConflictError(DriftbookError):
     """The book holds something else under the same key."""
+
+
+class BookBusyError(DriftbookError):
+    """Somebody else is writing, for longer than is waited."""

@@ -75,7 +75,7 @@ def write_truths(
             "instrument": t.instrument,
             "since": t.since.isoformat(),
             "until": t.until.isoformat() if t.until else None,
-            "dates": [d.isoformat() for d in t.dates],
+            "expected": t.expected,
             "size": t.size,
         }
         for t in truths

@@ -11,7 +11,7 @@ import numpy as np
 from models.values.job import FeetValues, Job
 from models.values.kinds import Part, Reason
 from seed_data.heat import Heat, heat_on, hot_shift, target_of
-from seed_data.motion import SHAPE, Call, next_call, walk
+from seed_data.motion import SHAPE, Call, next_call, pulled_by_pipes, walk
 from seed_data.plant import HISTORY_BEGINS, Scenario, Station, own_generator
 from seed_data.rules import yardstick
 from seed_data.sheet import Life, crew, fill_sheet, pick
@@ -19,6 +19,9 @@ from seed_data.visit import Alignment, SoftFoot, align, as_misalignment, per_foo
 
 FRIDAY = 4
 """Weekday of the last working day of a week."""
+
+FOOT_SHIFT = np.array([1.0, 0.6, 0.3, 0.2])
+"""How a foot that is not down lets the machine give way, relative to the vertical offset: less to the side."""
 
 
 def jobs_of(station: Station, plan: Scenario, seed: int, until: date) -> Iterator[Job]:
@@ -57,7 +60,8 @@ def jobs_of(station: Station, plan: Scenario, seed: int, until: date) -> Iterato
             continue  # the book does not reach back so far
         yield job
         # No second reading where a planted step might fall between the two.
-        again = rng.random() < 0.02 and not any(cause.dates for cause in station.causes)
+        steps = any(station.cause(name) for name in ("pipe strain", "loose bolts"))
+        again = rng.random() < 0.02 and not steps
         if again and _working_day(call.day + timedelta(days=1)) <= last:
             yield _read_again(station, plan, life, job.instrument, rng)
 
@@ -79,14 +83,16 @@ def _travel(station: Station, life: Life, rng: np.random.Generator, *, early: bo
     asset = station.asset_on(life.day)
     stick = yardstick(asset)
     # New machinery is looked at again after one to three months of running (Piotrowski, as quoted in the trade reference, 6.5).
-    months = 2.0 * rng.uniform(0.7, 1.4) if early else station.interval_months * rng.uniform(0.75, 1.25)
+    # Any other visit is put off or brought forward as the shift and the tides let it: plans are kept here as anywhere.
+    slip = float(np.clip(np.exp(0.45 * rng.standard_normal()), 0.35, 2.2))
+    months = 2.0 * rng.uniform(0.7, 1.4) if early else station.interval_months * slip
     days = max(20, round(months * 30.4))
     replaced = next(
         (b for b in station.breaks if life.day < b.on <= _working_day(life.day + timedelta(days=days))), None
     )
     if station.corrected_on is not None and life.day < station.corrected_on <= life.day + timedelta(days=days):
         days = (station.corrected_on - life.day).days
-    life.pose = life.pose + np.array([1.0, 0.6, 0.0, 0.0]) * stick.scale * life.kick * rng.standard_normal(4)
+    life.pose = life.pose + life.shift
     path = walk(station, stick, life.pose, life.day, days, rng)
     running = path - target_of(station, life.day) + hot_shift(station, life.day)
     call = next_call(stick.ratios(running), life.day, rng)
@@ -97,7 +103,7 @@ def _travel(station: Station, life: Life, rng: np.random.Generator, *, early: bo
     gone = (call.day - life.day).days
     life.pose = path[min(gone, days) - 1]
     life.counter_h += 24.0 * gone * station.duty * rng.uniform(0.95, 1.05)
-    life.day_before, life.day, life.kick = life.day, call.day, 0.0
+    life.day, life.shift = call.day, np.zeros(4)
     return call
 
 
@@ -127,11 +133,16 @@ def _visit(station: Station, plan: Scenario, life: Life, call: Call, rng: np.ran
     done = align(asset, stick, life.pose, start, target, hands, rng)
     life.pose = done.pose
     soft = soft_feet(2 * len(asset.feet_movable_mm), hands, station.cause("soft foot"), rng)
-    if hands.leaves_soft_foot is not None:
-        life.kick = hands.leaves_soft_foot.size["kick"]
+    life.shift = pulled_by_pipes(station, stick.scale, day, rng)
+    if soft.left_free is not None:  # the foot gives way as soon as the machine runs
+        life.shift = life.shift + soft.left_free.size["kick"] * FOOT_SHIFT * stick.scale * rng.standard_normal(4)
     if stick.ratio(done.read - target) > 1.0:
         job = replace(job, notes=pick(plan.notes["over"], rng))
-    return _with_work(replace(job, target=as_misalignment(target)), done, soft, read_soft=rng.random() < 0.6)
+    # A foot that stood free when it was last looked at is looked at again.
+    read_soft = rng.random() < (0.95 if life.foot_free else 0.6)
+    if read_soft:
+        life.foot_free = soft.stood_free
+    return _with_work(replace(job, target=as_misalignment(target)), done, soft, read_soft=read_soft)
 
 
 def _with_work(job: Job, done: Alignment, soft: SoftFoot, *, read_soft: bool) -> Job:
@@ -167,7 +178,7 @@ def _read_again(station: Station, plan: Scenario, life: Life, before: str, rng: 
     day = _working_day(life.day + timedelta(days=1))
     gone = (day - life.day).days
     life.counter_h += 24.0 * gone * station.duty
-    life.day_before, life.day = life.day, day
+    life.day = day
     hands, people = crew(plan, day, rng, without=before)
     seen = as_misalignment(hands.read(life.pose, rng))
     heat = heat_on(station, day, rng)

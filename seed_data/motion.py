@@ -82,8 +82,8 @@ def settling_per_year(station: Station, scale: FloatArray, day: date) -> FloatAr
     return np.asarray(rate * scale * slower)
 
 
-def planted_step(station: Station, scale: FloatArray, day: date, rng: np.random.Generator) -> FloatArray:
-    """Give the step that pipe work or loose bolts cause on a day; zeros on other days.
+def pulled_by_pipes(station: Station, scale: FloatArray, day: date, rng: np.random.Generator) -> FloatArray:
+    """Give how far the pipes pull a machine when they are bolted up again after work on it; zeros where they meet freely.
 
     Parameters
     ----------
@@ -92,26 +92,61 @@ def planted_step(station: Station, scale: FloatArray, day: date, rng: np.random.
     scale : (4,) float array
         One limit unit of each component. [mm, mm/m, mm, mm/m]
     day : date
-        The day. [unitless]
+        The day of the work. [unitless]
     rng : numpy.random.Generator
         Random numbers. [unitless]
 
     Returns
     -------
     (4,) float array
-        Step of each component. [mm, mm/m, mm, mm/m]
+        Step of each component, the same way each time. [mm, mm/m, mm, mm/m]
     """
-    step = np.zeros(4)
-    pipes, bolts = station.cause("pipe strain"), station.cause("loose bolts")
-    if pipes is not None and day in pipes.dates:
-        step += np.array([pipes.size["offset_v"], 0.0, pipes.size["offset_h"], 0.0]) * rng.uniform(0.85, 1.15)
-    if bolts is not None and day in bolts.dates:
-        side = 1.0 if rng.random() < 0.5 else -1.0
-        sizes = np.array(
-            [0.2 * rng.standard_normal(), 0.0, side * rng.uniform(0.85, 1.15), 0.3 * rng.standard_normal()]
-        )
-        step += bolts.size["size"] * sizes
-    return step * scale
+    pipes = station.cause("pipe strain")
+    if pipes is None or day < pipes.since:
+        return np.zeros(4)
+    pull = np.array([pipes.size["offset_v"], 0.0, pipes.size["offset_h"], pipes.size["angle_h"]])
+    return np.asarray(pull * scale * rng.uniform(0.85, 1.15))
+
+
+def slips(station: Station, scale: FloatArray, start: date, days: int, rng: np.random.Generator) -> FloatArray:
+    """Give how far a machine with loose bolts slips on its base on each of the days after the start.
+
+    It slips at some of its starts and trips, mostly to the side, either way, and hardly ever twice the same.
+
+    Parameters
+    ----------
+    station : Station
+        The machine. [unitless]
+    scale : (4,) float array
+        One limit unit of each component. [mm, mm/m, mm, mm/m]
+    start : date
+        Day of the last visit. [unitless]
+    days : int
+        How many days to go. [d]
+    rng : numpy.random.Generator
+        Random numbers. [unitless]
+
+    Returns
+    -------
+    (days, 4) float array
+        Step of each component on day 1, 2 …. [mm, mm/m, mm, mm/m]
+    """
+    bolts = station.cause("loose bolts")
+    if bolts is None:
+        return np.zeros((days, 4))
+    late = np.arange(1, days + 1) > (bolts.since - start).days
+    slipped = late & (rng.random(days) < bolts.size["slips_per_year"] / 365.25)
+    side = np.where(rng.random(days) < 0.5, -1.0, 1.0) * rng.uniform(0.7, 1.3, days)
+    sizes = np.stack(
+        [
+            0.1 * rng.standard_normal(days),
+            0.1 * rng.standard_normal(days),
+            bolts.size["offset_h"] * side,
+            bolts.size["angle_h"] * rng.standard_normal(days),
+        ],
+        axis=1,
+    )
+    return np.asarray(slipped[:, None] * sizes * scale)
 
 
 def walk(
@@ -147,11 +182,7 @@ def walk(
     steps = rng.standard_normal((days, 4)) * (wander * scale * SHAPE * math.sqrt(1.0 / 365.25))
     middle = start + timedelta(days=days // 2)
     steps += settling_per_year(station, scale, middle) / 365.25
-    for cause in station.causes:
-        for day in cause.dates:
-            index = (day - start).days - 1
-            if 0 <= index < days:
-                steps[index] += planted_step(station, scale, day, rng)
+    steps += slips(station, scale, start, days, rng)
     return np.asarray(pose + np.cumsum(steps, axis=0))
 
 

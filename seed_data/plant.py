@@ -37,14 +37,17 @@ not verified against a copy (the project's trade reference, section 7).  Other m
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One planted truth: what, where or with whom, since when, and its sizes as they stand in the scenario."""
+    """One planted truth: what, where or with whom, since when, and its sizes as they stand in the scenario.
+
+    ``too_short`` are those of ``tags`` whose history carries too little evidence to find it.
+    """
 
     cause: str
     tags: tuple[str, ...]
     since: date
     person: str = ""
     instrument: str = ""
-    dates: tuple[date, ...] = ()
+    too_short: tuple[str, ...] = ()
     size: dict[str, float] = field(default_factory=dict)
 
 
@@ -154,7 +157,7 @@ def own_generator(seed: int, tag: str, purpose: str) -> np.random.Generator:
 
 
 def _cause(row: dict[str, Any]) -> Cause:
-    taken = {"cause", "tags", "since", "person", "instrument", "dates"}
+    taken = {"cause", "tags", "since", "person", "instrument", "too_short"}
     size = {key: float(value) for key, value in row.items() if key not in taken}
     return Cause(
         row["cause"],
@@ -162,7 +165,7 @@ def _cause(row: dict[str, Any]) -> Cause:
         row["since"],
         row.get("person", ""),
         row.get("instrument", ""),
-        tuple(row.get("dates", ())),
+        tuple(row.get("too_short", ())),
         size,
     )
 
@@ -246,10 +249,10 @@ def _station(
     return Station(
         (asset, *(_changed(asset, row, family, data) for row in data["change"] if row["tag"] == tag)),
         family["area"],
-        {"A": 4.8, "B": 7.6, "C": 11.0}[asset.criticality],
+        {"A": 4.5, "B": 7.2, "C": 10.5}[asset.criticality],
         float(rng.uniform(0.35, 0.55) if standby else rng.uniform(0.7, 0.95)),
         bool(rng.random() < 0.5),
-        float(0.50 * math.exp(0.30 * rng.standard_normal())),
+        float(0.48 * math.exp(0.22 * rng.standard_normal())),
         family.get("hot"),
         tuple(c for c in causes if tag in c.tags),
         tuple(b for b in breaks if b.tag == tag),

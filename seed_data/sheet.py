@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 
 import numpy as np
@@ -30,13 +30,17 @@ _NOTES = {Reason.FAILURE: "failed", Reason.CONDITION: "called", Reason.REPAIR: "
 
 @dataclass(slots=True)
 class Life:
-    """What is true of a machine at the moment, while its history is told."""
+    """What is true of a machine at the moment, while its history is told.
+
+    ``shift`` is how far it moves as soon as it runs again after the work;
+    ``foot_free`` whether the last look at its feet found one that stood free.
+    """
 
     day: date
     pose: FloatArray
     counter_h: float
-    kick: float = 0.0
-    day_before: date = HISTORY_BEGINS
+    shift: FloatArray = field(default_factory=lambda: np.zeros(4))
+    foot_free: bool = False
 
 
 def fill_sheet(
@@ -107,15 +111,17 @@ def fill_sheet(
     )
 
 
-def _planted_note(station: Station, life: Life, rng: np.random.Generator) -> str:
-    for name, text in (
-        ("pipe strain", "Pipe at the suction side was changed on {:%Y-%m-%d}; flanges do not meet freely."),
-        ("loose bolts", "Holding-down bolts at the outboard end found loose, tightened."),
-    ):
+_PLANTED_NOTES = {
+    "pipe strain": "Flanges at the suction side do not meet freely; drawn together after the work.",
+    "loose bolts": "Stands over to one side on its base; there are no dowels.",
+}
+
+
+def _planted_note(station: Station, day: date, rng: np.random.Generator) -> str:
+    for name, text in _PLANTED_NOTES.items():
         cause = station.cause(name)
-        happened = [d for d in cause.dates if life.day_before < d <= life.day] if cause else []
-        if happened and rng.random() < 0.85:
-            return text.format(happened[-1])
+        if cause is not None and day >= cause.since and rng.random() < 0.4:
+            return text
     return ""
 
 
@@ -128,11 +134,11 @@ def _note(
     heat: Heat,
     rng: np.random.Generator,
 ) -> str:
-    """Say what the crew might say; planted pipe work and loose bolts are named on most sheets that follow them."""
+    """Say what the crew might say; what the pipes and the missing dowels do is named on some sheets."""
     replaced = next((b for b in station.breaks if b.on == life.day), None)
     if replaced is not None:
         return f"{replaced.reason[0].upper()}{replaced.reason[1:]}."
-    certain = _planted_note(station, life, rng)
+    certain = _planted_note(station, life.day, rng)
     if not certain and life.day == station.corrected_on:
         certain = "Target set from the casing temperatures in service; from now on read cold."
     if not certain and heat.grown_mm:

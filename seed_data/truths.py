@@ -15,21 +15,31 @@ from seed_data.visit import at_feet
 SAYS = {
     "settling base": "The movable machine sinks slowly and one way, a little slower each year, until its base is grouted anew.",
     "thermal target": "Read warm as found and left cold without a target: found low in the same way each time, with the heat.",
-    "pipe strain": "After work on the pipes the machine stands off by a step, the same way each time.",
-    "loose bolts": "Steps mostly to the side, either way.",
+    "pipe strain": "The pipes do not meet the machine freely: bolted up again after each work, they pull it off by a step, the same way each time.",
+    "loose bolts": "Slips on its base at starts and trips, mostly to the side, either way, and by more than others wander.",
     "soft foot": "The second right foot (2R) stands free again at every visit, and the machine wanders more than others.",
     "instrument": "From that day on it scatters more than its like and reads the vertical offset too high.",
-    "person": "Often leaves a foot that is not down; what was left so shifts more afterwards.",
+    "person": "Often leaves a foot that is not down; what was left so gives way as soon as the machine runs.",
 }
 """One plain sentence for each planted cause."""
+
+FOUND = "found"
+"""There is evidence enough: a good engine finds it."""
+
+TOO_SHORT = "too short to tell"
+"""It acts, but the history is too short for anybody to be sure; nothing has to be said about it."""
+
+MENDED = "mended"
+"""It is over: what was wrong was replaced, and nothing of it is left in the history of what stands there now."""
 
 
 @dataclass(frozen=True, slots=True)
 class Truth:
     """One planted cause at one asset, or with one person or instrument.
 
-    ``since`` and ``until`` bound it, ``dates`` are the days of steps; ``size``
-    holds numbers whose names carry their units.
+    ``since`` and ``until`` bound it; ``size`` holds numbers whose names carry
+    their units.  ``expected`` says what an honest reader of the history can make
+    of it: see :data:`FOUND` and what follows.
     """
 
     cause: str
@@ -38,7 +48,7 @@ class Truth:
     until: date | None = None
     person: str = ""
     instrument: str = ""
-    dates: tuple[date, ...] = ()
+    expected: str = FOUND
     size: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -68,10 +78,12 @@ def _truth(station: Station, cause: Cause) -> Truth:
     asset = station.versions[0]
     scale = yardstick(asset).scale
     tags, until, size = (station.tag,), None, dict(cause.size)
+    expected = TOO_SHORT if station.tag in cause.too_short else FOUND
     if cause.cause == "settling base":
         rate = scale[:2] * [cause.size["offset_v_per_year"], cause.size["angle_v_per_year"]]
         near, *_, far = at_feet(rate, asset.feet_movable_mm)
         until = next((b.on for b in station.breaks if b.part is Part.BASE), None)
+        expected = expected if until is None else MENDED
         size = {
             "offset_v_mm_per_year_at_first": float(rate[0]),
             "angle_v_mm_m_per_year_at_first": float(rate[1]),
@@ -88,11 +100,15 @@ def _truth(station: Station, cause: Cause) -> Truth:
         size = {
             "offset_v_mm": cause.size["offset_v"] * float(scale[0]),
             "offset_h_mm": cause.size["offset_h"] * float(scale[2]),
+            "angle_h_mm_m": cause.size["angle_h"] * float(scale[3]),
         }
     elif cause.cause == "loose bolts":
-        size = {"offset_h_mm_either_way": cause.size["size"] * float(scale[2])}
+        size = {
+            "slips_per_year": cause.size["slips_per_year"],
+            "offset_h_mm_either_way": cause.size["offset_h"] * float(scale[2]),
+            "angle_h_mm_m_either_way": cause.size["angle_h"] * float(scale[3]),
+        }
     elif cause.cause == "soft foot":
         size = {"excess_2R_mm": cause.size["excess_mm"], "wander_times": cause.size["wander"]}
-    return Truth(
-        cause.cause, tags, cause.since, until, dates=cause.dates, size={k: round(v, 5) for k, v in size.items()}
-    )
+    rounded = {name: round(value, 5) for name, value in size.items()}
+    return Truth(cause.cause, tags, cause.since, until, expected=expected, size=rounded)

@@ -20,6 +20,9 @@ from seed_data.rules import Yardstick
 SHIMS_MM = (0.05, 0.025)
 """Thinnest shims on the first pass and on later passes. [mm]"""
 
+FREE_MM = 0.06
+"""A foot that rises more than this is shimmed. [mm]"""
+
 PASSES = 4
 """After so many passes people give up."""
 
@@ -59,11 +62,17 @@ class Alignment:
 
 @dataclass(frozen=True, slots=True)
 class SoftFoot:
-    """Rises of the feet before and after the work, and the shim that went under the worst one."""
+    """Rises of the feet before and after the work, the shim that went under the worst one, and who left it free."""
 
     before: FeetValues
     after: FeetValues
     extra: tuple[float, ...]
+    left_free: Cause | None = None
+
+    @property
+    def stood_free(self) -> bool:
+        """Tell whether a foot stood free before the work."""
+        return max(rise or 0.0 for rise in self.before.values) > FREE_MM
 
 
 def rounded(values: FloatArray) -> FloatArray:
@@ -188,14 +197,17 @@ def soft_feet(feet: int, hands: Hands, planted: Cause | None, rng: np.random.Gen
         before[worst] += planted.size["excess_mm"] * rng.uniform(0.7, 1.3)
     elif rng.random() < 0.15:
         before[worst] += rng.uniform(0.05, 0.18)
-    if before[worst] > 0.06:
+    if before[worst] > FREE_MM:
         extra[worst] = np.round((before[worst] - 0.01) / 0.05) * 0.05
-    if hands.leaves_soft_foot is not None and rng.random() < hands.leaves_soft_foot.size["share"]:
-        after[worst] += hands.leaves_soft_foot.size["excess_mm"] * rng.uniform(0.7, 1.5)
+    left_free = hands.leaves_soft_foot
+    if left_free is not None and rng.random() >= left_free.size["share"]:
+        left_free = None
+    if left_free is not None:
+        after[worst] += left_free.size["excess_mm"] * rng.uniform(0.7, 1.5)
         extra[worst] = 0.0
     elif rng.random() < 0.015:
         after[worst] += 0.06
-    return SoftFoot(_feet(before), _feet(after), _tidy(extra))
+    return SoftFoot(_feet(before), _feet(after), _tidy(extra), left_free)
 
 
 def per_foot(rows: tuple[float, ...], extra: tuple[float, ...] = ()) -> FeetValues:

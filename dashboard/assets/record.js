@@ -7,6 +7,7 @@
   var WAIT = 220; /* milliseconds without a key before the numbers are asked for */
 
   var kept = {}; /* every text of the form by its name, also of fields that are not shown just now */
+  var latest = {}; /* the same as of the last key, before the numbers were asked for */
   var here = null; /* which draft this is, and in which units it is typed */
   var timer = null;
   var sending = false;
@@ -96,8 +97,16 @@
         storage.setItem(NAME, event.target.value);
       });
     }
-    keep(collect());
+    latest = collect();
+    keep(latest);
     later();
+  }
+
+  function write(field, text) {
+    /* The field belongs to the page's own script: its value is changed as by a key. */
+    var owner = field.tagName === "TEXTAREA" ? window.HTMLTextAreaElement : window.HTMLInputElement;
+    Object.getOwnPropertyDescriptor(owner.prototype, "value").set.call(field, text);
+    field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
   document.addEventListener("input", changed);
@@ -152,6 +161,7 @@
         return window.dash_clientside.no_update;
       }
       here = key;
+      latest = {};
       sending = false;
       var text = store(function (storage) {
         return storage.getItem(PREFIX + key.key);
@@ -173,6 +183,7 @@
       if (fields) {
         kept = fields;
       }
+      return Object.keys(kept).length;
     },
     record_settle: function () {
       /* Fields that came just now bring values of their own. */
@@ -184,6 +195,17 @@
           }
         }
       }, 60);
+    },
+    record_restore: function () {
+      /* A list of reasons was made anew while one of them was being typed: the newest text stays. */
+      window.setTimeout(function () {
+        each("#record-reasons input[name]", function (field) {
+          var text = latest[field.name];
+          if (text !== undefined && text !== field.value) {
+            write(field, text);
+          }
+        });
+      }, 0);
     },
     record_paint: function (said) {
       paint(said || {});
@@ -217,7 +239,7 @@
     },
     record_done: function (key) {
       if (!key) {
-        return;
+        return window.dash_clientside.no_update;
       }
       here = null;
       sending = false;
@@ -231,6 +253,7 @@
           head.focus();
         }
       }, 30);
+      return true;
     },
     record_discard: function (clicks) {
       if (!clicks || here === null) {

@@ -55,6 +55,7 @@ class Ids:
     FORM = "record-form"
     SECTIONS = "record-sections"
     TYPED = "record-typed"
+    KEPT = "record-kept"
     SHAPE = "record-shape"
     SAID = "record-said"
     MEASURE_FOUND = "record-measure-found"
@@ -75,6 +76,7 @@ class Ids:
     SEND = "record-send"
     ANSWER = "record-answer"
     DONE = "record-done"
+    GONE = "record-gone"
     CONFIRMED = "record-confirmed"
 
 
@@ -169,7 +171,8 @@ def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
     )
     return [
         html.Div(html.H1(say("record.saved.title", entry=line.entry), id=Ids.CONFIRMED, tabIndex=-1), className="page-head"),
-        dcc.Store(id=Ids.DONE, data=_key(story, line.supersedes)),
+        form.store(Ids.GONE),
+        form.store(Ids.DONE, _key(story, line.supersedes)),
         html.Div(
             [
                 html.P(text),
@@ -241,7 +244,7 @@ def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None)
     return [
         form.store(Ids.TYPED, fields),
         # These stand beside what they fill: a callback of which only a part is on the page would be an error.
-        *(form.store(name) for name in (Ids.SHAPE, Ids.SAID, Ids.ASKS, Ids.SEND)),
+        *(form.store(name) for name in (Ids.KEPT, Ids.SHAPE, Ids.SAID, Ids.ASKS, Ids.SEND)),
         html.Div(
             [
                 form.kept_draft(_when(draft, site.zone)) if kept else None,
@@ -462,6 +465,7 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     return [
         {
             "value": seen.place.to(PATH, asset=str(assets.tag[row])),
+            "text": finder_view.haystack(assets, row),
             "label": " · ".join(str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text),
         }
         for row in rows
@@ -484,7 +488,7 @@ def register(app: dash.Dash) -> None:
     attach(app, "go_to", Input(Ids.CHOOSE, "value"))
     attach(app, "record_draft", Output(Ids.DRAFT, "data"), Input(Ids.KEY, "data"))
     app.callback(Output(Ids.FORM, "children"), Input(Ids.DRAFT, "data"), path, query)(fill)
-    attach(app, "record_keep", Input(Ids.TYPED, "data"))
+    attach(app, "record_keep", Output(Ids.KEPT, "data"), Input(Ids.TYPED, "data"))
     app.callback(
         Output(Ids.RESULT_FOUND, "children"),
         Output(Ids.RESULT_LEFT, "children"),
@@ -504,6 +508,7 @@ def register(app: dash.Dash) -> None:
     app.callback(
         Output(Ids.CHANCE_FOUND, "children"), Output(Ids.CHANCE_LEFT, "children"), Input(Ids.TYPED, "data"), path, query
     )(chances)
+    attach(app, "record_restore", Input(Ids.REASONS, "children"))
     attach(app, "record_paint", Input(Ids.SAID, "data"))
     app.callback(Output(Ids.REASONS, "children"), Input(Ids.ASKS, "data"), State(Ids.TYPED, "data"))(reasons)
     app.callback(
@@ -524,5 +529,5 @@ def register(app: dash.Dash) -> None:
         prevent_initial_call=True,
     )(hand_in)
     attach(app, "record_answered", Input(Ids.ANSWER, "children"))
-    attach(app, "record_done", Input(Ids.DONE, "data"))
+    attach(app, "record_done", Output(Ids.GONE, "data"), Input(Ids.DONE, "data"))
     attach(app, "record_discard", Input(Ids.DISCARD, "n_clicks"))

@@ -16,6 +16,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase
 
+from models.errors import BookBusyError
 from models.tables.base import to_microseconds
 from models.tables.book import EntryRow
 from models.values.kinds import Kind
@@ -105,6 +106,19 @@ def insert_statement(table: sa.FromClause, dialect: sa.Dialect) -> str:
     return f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({', '.join([mark] * len(columns))})"  # type: ignore[attr-defined]  # noqa: S608
 
 
+def _begun(connection: sa.Connection) -> sa.RootTransaction:
+    """Begin, or say that somebody else is writing."""
+    try:
+        return connection.begin()
+    except sa.exc.OperationalError as fault:
+        if "locked" not in str(fault.orig):
+            raise
+        raise BookBusyError(
+            "The book is busy: somebody else is writing, perhaps a large import.",
+            remedy="Wait until it has ended and do it again.",
+        ) from fault
+
+
 @contextmanager
 def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehearse: bool = False) -> Iterator[Unit]:
     """Open a unit of work; commits at the end, rolls back on any exception.
@@ -122,7 +136,7 @@ def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehea
     rehearse : bool
         Take no lock and always roll back: for a run that only shows what would happen. [unitless]
     """
-    with engine.connect().execution_options(write=not rehearse) as connection, connection.begin() as transaction:
+    with engine.connect().execution_options(write=not rehearse) as connection, _begun(connection) as transaction:
         if connection.dialect.name == "postgresql" and not rehearse:
             connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITER_LOCK)))
         last = connection.execute(sa.select(sa.func.max(EntryRow.number))).scalar()

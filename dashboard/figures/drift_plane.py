@@ -1,0 +1,134 @@
+"""The drift in the plane across the shaft, and the rate of each row of feet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.views.asset_drift_view import FootRow, Move, Plane
+from dashboard.words import say
+from dashboard.writing import day
+
+
+def plane_figure(plane: Plane, moves: Sequence[Move], scheme: str) -> Picture:
+    """Draw each run as an arrow from as-left to as-found, the limit around the target, and the mean drift in a year.
+
+    Parameters
+    ----------
+    plane : Plane
+        What to draw. [unit of the plane]
+    moves : sequence of Move
+        The runs, for the hover. [unitless]
+    scheme : str
+        Colour scheme. [unitless]
+    """
+    sheet = Sheet(scheme)
+    palette = sheet.palette
+    _limit(sheet, plane)
+    newest = len(moves) - 1
+    for place, (begin, end) in enumerate(zip(plane.left.tolist(), plane.found.tolist(), strict=True)):
+        # The newest run stands out; the older ones are thinner.
+        sheet.arrow(tuple(begin), tuple(end), palette.found if place == newest else palette.strong, 2.0 if place == newest else 1.25)  # fmt: skip
+    hover = [
+        f"{day(one.left_on)} → {day(one.found_on)}<br>{escape(one.who)}" if one.who else f"{day(one.left_on)} → {day(one.found_on)}"
+        for one in moves
+    ]  # fmt: skip
+    number = f"%{{y:+.{plane.decimals}f}} / %{{x:+.{plane.decimals}f}} {plane.unit}"
+    for points, colour, symbol, name in (
+        (plane.left, palette.left, "square", say("word.left")),
+        (plane.found, palette.found, "circle", say("word.found")),
+    ):
+        sheet.scatter(
+            x=points[:, 0], y=points[:, 1], mode="markers", name=name, text=hover,
+            marker={"symbol": symbol, "size": 7, "color": colour, "line": {"color": palette.sheet, "width": 1}},
+            hovertemplate=f"<b>{name} {say('asset.plane.hover', number=number)}</b><br>%{{text}}<extra></extra>",
+        )  # fmt: skip
+    if len(plane.outline):
+        sheet.scatter(
+            x=plane.outline[:, 0], y=plane.outline[:, 1], mode="lines", name=say("asset.plane.region"), hoverinfo="skip",
+            line={"color": palette.ink, "width": 1.5, "dash": "dot"},
+        )  # fmt: skip
+        sheet.arrow((0.0, 0.0), plane.mean, palette.ink, 3.5)
+        below = plane.mean[1] <= 0.0
+        sheet.word(
+            say("asset.plane.mean"), x=plane.mean[0], y=float(plane.outline[:, 1].min() if below else plane.outline[:, 1].max()),
+            yanchor="top" if below else "bottom", bgcolor=palette.paper, opacity=0.9,
+        )  # fmt: skip
+    reach = _reach(plane)
+    sheet.x(
+        range=[-reach, reach], title={"text": say("asset.plane.x", unit=plane.unit)}, tickformat=f"+.{plane.decimals}f", nticks=5,
+        showgrid=True, constrain="domain",
+    )  # fmt: skip
+    sheet.y(
+        range=[-reach, reach], title={"text": say("asset.plane.y", unit=plane.unit)}, tickformat=f"+.{plane.decimals}f", nticks=6,
+        scaleanchor="x", scaleratio=1, constrain="domain",
+    )  # fmt: skip
+    sheet.lay(margin={"l": 8, "r": 12, "t": 10, "b": 8})
+    return sheet.picture
+
+
+def feet_rate_figure(rows: Sequence[FootRow], unit: str, decimals: int, scheme: str) -> Picture:
+    """Draw the rate of each row of feet with its interval, beside the line of no movement.
+
+    Parameters
+    ----------
+    rows : sequence of FootRow
+        Rates. [unit a year]
+    unit : str
+        Their unit. [unitless]
+    decimals : int
+        Decimals of that unit. [unitless]
+    scheme : str
+        Colour scheme. [unitless]
+    """
+    sheet = Sheet(scheme)
+    palette = sheet.palette
+    names = [say(f"asset.foot.{one.axis}", row=one.row) for one in rows]
+    places = list(range(len(rows), 0, -1))
+    sheet.shape(type="line", x0=0.0, x1=0.0, yref="paper", y0=0.0, y1=1.0, line={"color": palette.ink, "width": 1.5, "dash": "dash"})  # fmt: skip
+    sheet.word(say("asset.feet.no_move"), x=0.0, yref="paper", y=1.0, yanchor="bottom")
+    for sure, colour, symbol in ((True, palette.found, "circle"), (False, palette.before, "circle-open")):
+        chosen = [place for place, one in enumerate(rows) if one.sure == sure]
+        if not chosen:
+            continue
+        sheet.scatter(
+            x=[rows[i].rate for i in chosen], y=[places[i] for i in chosen], mode="markers", name=say(f"asset.feet.{'sure' if sure else 'unsure'}"),
+            marker={"symbol": symbol, "size": 10, "color": colour, "line": {"color": colour, "width": 2}},
+            error_x={
+                "type": "data", "symmetric": False, "array": [rows[i].high - rows[i].rate for i in chosen],
+                "arrayminus": [rows[i].rate - rows[i].low for i in chosen], "color": colour, "thickness": 2, "width": 5,
+            },
+            text=[names[i] for i in chosen],
+            hovertemplate=f"<b>%{{text}}</b><br>%{{x:+.{decimals}f}} {unit}<extra></extra>",
+        )  # fmt: skip
+    ends = [0.0, *(one.low for one in rows), *(one.high for one in rows)]
+    room = 0.08 * (max(ends) - min(ends) or 1.0)
+    sheet.y(range=[0.4, len(rows) + 0.6], tickvals=places, ticktext=names, showgrid=False)
+    sheet.x(
+        range=[min(ends) - room, max(ends) + room], title={"text": say("asset.feet.axis", unit=unit)}, showgrid=True, nticks=6,
+        tickformat=f"+.{decimals}f",
+    )  # fmt: skip
+    sheet.lay(margin={"l": 8, "r": 12, "t": 26, "b": 8})
+    return sheet.picture
+
+
+def _limit(sheet: Sheet, plane: Plane) -> None:
+    ink = sheet.palette.ink
+    sheet.scatter(
+        x=[0.0], y=[0.0], mode="markers", name=say("figure.target"), hoverinfo="skip",
+        marker={"symbol": "cross-thin", "size": 13, "line": {"color": ink, "width": 2}},
+    )  # fmt: skip
+    if not np.isfinite(plane.limit):
+        return
+    around = {"x0": -plane.limit, "x1": plane.limit, "y0": -plane.limit, "y1": plane.limit}
+    sheet.shape(type="rect" if plane.square else "circle", **around, line={"color": ink, "width": 1.5, "dash": "dash"})
+    sheet.word(say("figure.limit"), x=0.0, y=plane.limit, yanchor="bottom", bgcolor=sheet.palette.paper, opacity=0.9)
+
+
+def _reach(plane: Plane) -> float:
+    known = [float(np.nanmax(np.abs(points))) for points in (plane.left, plane.found, plane.outline) if points.size]
+    limit = plane.limit if np.isfinite(plane.limit) else 0.0
+    return 1.12 * max([*known, limit]) or 1.0

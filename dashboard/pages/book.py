@@ -1,0 +1,336 @@
+"""Book: the auditor, unannounced.
+
+Decides from it whether the history of a machine can be relied on: who wrote
+what, when, why and from which source, under which limits it was judged, and
+what was changed later.  ``/book/NUMBER`` opens one entry.
+"""
+
+from __future__ import annotations
+
+import dash
+from dash import Input, Output, dcc, html
+from dash.exceptions import PreventUpdate
+
+from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
+from dashboard.components.aria import aria
+from dashboard.components.asking import ask_choice, ask_form, ask_text
+from dashboard.components.links import machine
+from dashboard.components.pieces import (
+    Child,
+    blank,
+    empty_book,
+    heading,
+    note,
+    problems,
+    section,
+    sentence,
+    two_lines,
+    waiting,
+)
+from dashboard.components.tables import Column, table
+from dashboard.context import context
+from dashboard.fetch import Scene, scene
+from dashboard.ids import Shell
+from dashboard.place import Place, shortened
+from dashboard.views.book_view import MOST, BookLine, BookView, build
+from dashboard.views.entry_view import EntryView
+from dashboard.views.entry_view import build as build_entry
+from dashboard.words import say
+from dashboard.writing import count
+from models.values.entry import EntryPage, Thing
+
+PATH = "/book"
+NAME = "page.book"
+ORDER = 6
+
+PAGED = ("before", "after")
+"""Choices of the paging: a new question begins at the newest entry."""
+
+
+class Ids:
+    """Ids of this page."""
+
+    BODY = "book-body"
+
+
+def layout() -> html.Div:
+    """Give the skeleton; the entries come with the callback."""
+    return html.Div(waiting(), id=Ids.BODY, className="page")
+
+
+def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+    """Fill the page for an address: the list of entries, or one of them."""
+    if not (pathname == PATH or (pathname or "").startswith(f"{PATH}/")) or scheme is None:
+        raise PreventUpdate
+    seen = scene(pathname, search)
+    if seen.site is None:
+        return empty_book()
+    wanted = entry_of(pathname)
+    if wanted:
+        number = read_number(wanted)
+        story = None if number is None else context().book.entry(seen.site.site_id, number)
+        if story is None:
+            return unknown(wanted, seen)
+        return entry_body(build_entry(story, seen.site, seen.display), seen)
+    history = seen.history
+    asked = read_asked(seen.place, seen.site.zone, history.assets.tag.tolist(), history.people, history.instruments)
+    page = EntryPage((), older=False, newer=False, count=0)
+    if not asked.nothing:
+        page = context().book.entries(
+            seen.site.site_id, asked.filter, before=asked.before, after=asked.after, most=MOST
+        )
+    return body(build(page, asked, seen.site), asked, seen)
+
+
+def register(app: dash.Dash) -> None:
+    """Attach the callback."""
+    app.callback(
+        Output(Ids.BODY, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
+    )(show)
+
+
+# -- the list of entries --------------------------------------------------------------------------------------------
+
+
+def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
+    """Put the list of entries together."""
+    place = seen.place
+    parts: list[Child] = [
+        heading(say("book.title")),
+        problems((*seen.problems, *asked.problems)),
+        sentence(view.sentence),
+        _form(asked, seen, clear=view.filtered),
+    ]
+    if view.state != "ok":
+        return [*parts, blank(say("book.none.title"), say("book.none.text"))]
+    paging = _paging(view, place)
+    columns = [
+        Column(say("book.column.entry")),
+        Column(say("book.column.recorded")),
+        Column(say("book.column.kind")),
+        Column(say("book.column.about")),
+        Column(say("book.column.job")),
+        Column(say("book.column.why")),
+        Column(say("book.column.source")),
+    ]
+    rows = [
+        [
+            entry_link(line.number, place),
+            _two(line.recorded, dcc.Link(line.author, href=place.to(PATH, person=line.author_alone))),
+            _two(line.kind, line.change),
+            _two(_thing(line.thing, line.name, place), line.about),
+            line.work,
+            line.why,
+            _source(line, place),
+        ]
+        for line in view.lines
+    ]
+    listed = section(
+        say("book.list.title"), table(view.caption, columns, rows), paging, about=say("about.book")
+    )
+    return [*parts, html.Div(listed, className="entries")]
+
+
+def _form(asked: Asked, seen: Scene, *, clear: bool) -> Child:
+    history, texts = seen.history, asked.texts
+    kinds = {"": say("book.form.kind.any"), **{code: say(f"kind.{kind}") for code, kind in KINDS.items()}}
+    page = "book"
+    return ask_form(
+        seen.place,
+        ask_text("asset", say("book.form.asset"), texts["asset"], page=page, offers=history.assets.tag.tolist()),
+        ask_text(
+            "job", say("book.form.job"), texts["job"], page=page, hint=say("book.form.job.hint")
+        ),
+        ask_text(
+            "person",
+            say("book.form.person"),
+            texts["person"],
+            page=page,
+            offers=sorted(history.people),
+            hint=say("book.form.person.hint"),
+        ),
+        ask_text(
+            "instrument", say("book.form.instrument"), texts["instrument"], page=page, offers=sorted(history.instruments)
+        ),
+        ask_choice("kind", say("book.form.kind"), texts["kind"], kinds, page=page),
+        ask_text("from", say("book.form.from"), texts["from"], page=page, hint=say("book.form.from.hint"), most=10),
+        ask_text("to", say("book.form.to"), texts["to"], page=page, hint=say("book.form.to.hint"), most=10),
+        ask_choice(
+            "dates",
+            say("book.form.dates"),
+            DONE if asked.by_work else "",
+            {"": say("book.form.dates.recorded"), DONE: say("book.form.dates.done")},
+            page=page,
+        ),
+        button=say("book.form.send"),
+        label=say("book.form"),
+        drops=PAGED,
+        clear=dcc.Link(say("book.form.clear"), href=seen.place.to(PATH), className="step") if clear else None,
+    )
+
+
+def _paging(view: BookView, place: Place) -> Child:
+    links: list[Child] = []
+    if view.newer is not None:
+        links.append(dcc.Link(say("book.newest"), href=place.here(before=None, after=None), className="step"))
+        links.append(dcc.Link(say("book.newer"), href=place.here(before=None, after=view.newer), className="step"))
+    if view.older is not None:
+        links.append(dcc.Link(say("book.older"), href=place.here(before=view.older, after=None), className="step"))
+    return html.Nav(links, className="paging", **aria(label=say("book.paging"))) if links else None
+
+
+def _two(first: Child, second: Child) -> Child:
+    return html.Div([html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines")
+
+
+def entry_link(number: int, place: Place, text: str = "") -> dcc.Link:
+    """Put a link to the page of an entry."""
+    return dcc.Link(text or count(number), href=place.to(f"{PATH}/{number}"), className="tag")
+
+
+def _thing(thing: Thing, name: str, place: Place) -> Child:
+    if thing is Thing.MACHINE:
+        return dcc.Link(name, href=place.to(PATH, asset=name), className="tag")
+    if thing is Thing.INSTRUMENT:
+        return dcc.Link(name, href=place.to(PATH, instrument=name), className="tag")
+    if thing is Thing.PERSON:
+        return dcc.Link(name, href=place.to(PATH, person=name))
+    return name
+
+
+def _source(line: BookLine, place: Place) -> Child:
+    return line.source if line.file_entry is None else entry_link(line.file_entry, place, line.source)
+
+
+# -- one entry ------------------------------------------------------------------------------------------------------
+
+
+def unknown(asked: str, seen: Scene) -> list[Child]:
+    """Put the page of an entry that is not there."""
+    back = dcc.Link(say("entry.to_list"), href=seen.place.to(PATH))
+    text = say("entry.unknown.text", asked=shortened(asked))
+    return [heading(say("book.title")), problems(seen.problems), blank(say("entry.unknown.title"), text, back)]
+
+
+def entry_body(view: EntryView, seen: Scene) -> list[Child]:
+    """Put the page of one entry together."""
+    place = seen.place
+    parts: list[Child] = [
+        heading(view.title, _neighbours(view, place)),
+        problems(seen.problems),
+        sentence(view.sentence),
+    ]
+    if view.why:
+        parts.append(html.P([html.Strong(f"{say('entry.why')}: "), view.why], className="note strong"))
+    parts.append(_onward(view, place))
+    if view.changes or view.amended:
+        parts.append(_changes(view))
+    if view.verdict:
+        parts.append(
+            section(
+                say("entry.verdict.title"),
+                *[html.P(text) for text in view.verdict],
+                note(say("limits.starter"), strong=True) if view.starter else None,
+                about=say("about.ratio"),
+            )
+        )
+    if view.versions:
+        parts.append(_versions(view, place))
+    if view.says:
+        columns = [Column(say("entry.column.field")), Column(say("entry.column.value"))]
+        parts.append(
+            section(
+                say("entry.says.title"),
+                html.Div(
+                    table(
+                        say("entry.says.caption", number=count(view.number)),
+                        columns,
+                        [[name, html.Span(text, className="digest")] for name, text in view.says],
+                    ),
+                    className="says",
+                ),
+            )
+        )
+    if view.sheets:
+        parts.append(_sheets(view))
+    return parts
+
+
+def _neighbours(view: EntryView, place: Place) -> Child:
+    links = []
+    if view.number > 1:
+        links.append(entry_link(view.number - 1, place, say("entry.before", number=count(view.number - 1))))
+    if view.number < context().book.head():
+        links.append(entry_link(view.number + 1, place, say("entry.after", number=count(view.number + 1))))
+    return html.Nav(links, className="paging", **aria(label=say("book.paging")))
+
+
+def _onward(view: EntryView, place: Place) -> Child:
+    links: list[Child] = [dcc.Link(say("entry.to_list"), href=place.to(PATH))]
+    about = {Thing.MACHINE: "asset", Thing.INSTRUMENT: "instrument", Thing.PERSON: "person"}.get(view.thing)
+    if about:
+        to = place.to(PATH, **{about: view.name})
+        links.append(dcc.Link(say("entry.all_about", name=view.name), href=to))
+    if view.thing is Thing.MACHINE:
+        whole = machine(view.name, place)
+        links.append(dcc.Link(say("entry.machine", tag=view.name), href=whole.href))
+    if view.is_file:
+        links.append(dcc.Link(say("entry.of_file"), href=place.to(PATH, file=view.number)))
+    if view.file_entry is not None:
+        links.append(entry_link(view.file_entry, place, say("entry.to_file")))
+    return html.Ul([html.Li(link) for link in links], className="onward")
+
+
+def _changes(view: EntryView) -> html.Section:
+    if not view.changes:
+        return section(say("entry.change.title"), note(say("entry.change.same")))
+    columns = [Column(say("entry.column.field")), Column(say("entry.column.old")), Column(say("entry.column.new"))]
+    rows = [
+        [one.field, one.old, html.Strong([html.Span("→ ", **aria(hidden="true")), one.new]) if one.differs else one.new]
+        for one in view.changes
+    ]
+    return section(
+        say("entry.change.title"),
+        html.Div(table(view.change_caption, columns, rows), className="beside"),
+    )
+
+
+def _versions(view: EntryView, place: Place) -> html.Section:
+    columns = [
+        Column(say("book.column.entry")),
+        Column(say("book.column.recorded")),
+        Column(say("book.column.why")),
+        Column(say("entry.column.stands")),
+    ]
+    rows = [
+        [
+            entry_link(one.entry, place),
+            two_lines(one.recorded, say("book.by", author=one.author)),
+            one.why,
+            one.stands,
+        ]
+        for one in view.versions
+    ]
+    mine = [one.entry == view.number for one in view.versions]
+    caption = say("entry.versions.caption", ref=dict(view.says).get(say("entry.field.ref"), ""))
+    return section(say("entry.versions.title"), table(caption, columns, rows, marked=mine))
+
+
+def _sheets(view: EntryView) -> html.Section:
+    columns = [
+        Column(say("entry.file.column")),
+        Column(say("entry.file.field")),
+        Column(say("entry.file.unit")),
+        Column(say("entry.file.times")),
+    ]
+    parts: list[Child] = []
+    for sheet in view.sheets:
+        parts += [
+            html.P([html.Strong(sheet.title), " ", sheet.form]),
+            note(sheet.words) if sheet.words else None,
+            table(say("entry.file.caption"), columns, [list(row) for row in sheet.columns]),
+        ]
+    return section(say("entry.file.title"), *parts)

@@ -1,0 +1,335 @@
+"""Due: the engineer and the planner, each week.
+
+Decides from it which machines to look at now, which to put on the plan, and
+what a smaller or larger accepted risk would cost in visits.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import dash
+from dash import Input, Output, dcc, html
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.aria import aria
+from dashboard.components.links import machine
+from dashboard.components.pieces import (
+    Child,
+    blank,
+    choices,
+    empty_book,
+    heading,
+    limits,
+    note,
+    problems,
+    section,
+    sentence,
+    two_lines,
+    waiting,
+)
+from dashboard.components.tables import Column, table
+from dashboard.fetch import Scene, recheck_for, scene
+from dashboard.ids import Shell
+from dashboard.place import Place, asset_path, read_month
+from dashboard.views.calendar_view import Calendar, Day
+from dashboard.views.due_page_view import RISK, RISKS, RULE, DueView, build, promised, read_risk, read_way
+from dashboard.views.plan_view import QUARTER_DAYS, SOON_DAYS, PlanLine
+from dashboard.words import say
+from dashboard.writing import DASH, count, counted, day, interval, judged, percent
+from dashboard.writing import month as month_name
+
+PATH = "/due"
+NAME = "due.page"
+ORDER = 3
+
+WEEKDAYS = (
+    ("due.weekday.1", "due.weekday.short.1"),
+    ("due.weekday.2", "due.weekday.short.2"),
+    ("due.weekday.3", "due.weekday.short.3"),
+    ("due.weekday.4", "due.weekday.short.4"),
+    ("due.weekday.5", "due.weekday.short.5"),
+    ("due.weekday.6", "due.weekday.short.6"),
+    ("due.weekday.7", "due.weekday.short.7"),
+)
+
+
+class Ids:
+    """Ids of this page."""
+
+    BODY = "due-body"
+
+
+def layout() -> html.Div:
+    """Give the skeleton; the numbers come with the callback."""
+    return html.Div(waiting(), id=Ids.BODY, className="page")
+
+
+def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+    """Fill the page for an address."""
+    if pathname != PATH or scheme is None:
+        raise PreventUpdate
+    seen = scene(pathname, search)
+    if seen.site is None:
+        return empty_book()
+    risk, way, month = read_risk(seen.place), read_way(seen.place), read_month(seen.place)
+    history = seen.history
+    view = build(
+        history,
+        seen.study,
+        lambda accepted: recheck_for(history, accepted),
+        way.value,
+        risk.value,
+        month.value,
+        seen.today,
+        site=seen.site,
+        limit_set=seen.limit_set,
+        today_us=seen.now_us,
+        everything=seen.place.get("list") == "all",
+    )
+    wrong = say("due.problem.month") if month.problem else ""
+    return body(view, seen, (*seen.problems, risk.problem, way.problem, wrong))
+
+
+def register(app: dash.Dash) -> None:
+    """Attach the callback."""
+    app.callback(
+        Output(Ids.BODY, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
+    )(show)
+
+
+def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
+    """Put the page together."""
+    place = seen.place
+    head = [heading(say("due.page")), problems(said)]
+    if view.state == "empty":
+        return [*head, blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))]
+    return [
+        *head,
+        _choices(view, place),
+        sentence(view.sentence),
+        html.Div([_loads(view, place), _trust(view)], className="columns"),
+        _now(view, place),
+        _calendar(view.calendar, place),
+        _soon(view, place),
+        _no_forecast(view, place),
+        limits(view.limits),
+    ]
+
+
+def _choices(view: DueView, place: Place) -> html.Div:
+    ways = [
+        (say("due.by.risk"), place.here(by=None), view.by == RISK),
+        (say("due.by.rule", months=view.interval_months), place.here(by=RULE), view.by == RULE),
+    ]
+    parts: list[Child] = [choices(say("due.by"), ways)]
+    if view.by == RISK:
+        risks = [(percent(risk / 100.0), place.here(risk=risk), view.risk == risk) for risk in RISKS]
+        parts.append(choices(say("due.risk"), risks))
+    return html.Div(parts, className="filters")
+
+
+def _loads(view: DueView, place: Place) -> html.Section:
+    columns = [
+        Column(say("due.column.way")),
+        Column(say("due.column.now"), number=True),
+        Column(say("due.column.soon", days=SOON_DAYS), number=True),
+        Column(say("due.column.quarter", days=QUARTER_DAYS), number=True),
+    ]
+    rows: list[list[Child]] = []
+    marked = []
+    for load in (*view.loads, view.rule_load):
+        here = (view.by == RISK and load.risk == view.risk) or (view.by == RULE and not load.risk)
+        name = (
+            say("due.load.risk", risk=percent(load.risk / 100.0))
+            if load.risk
+            else say("due.load.rule", months=view.interval_months)
+        )
+        href = place.here(by=None, risk=load.risk) if load.risk else place.here(by=RULE)
+        marked.append(here)
+        rows.append(
+            [name if here else dcc.Link(name, href=href), count(load.now), count(load.soon), count(load.quarter)]
+        )
+    return section(
+        say("due.loads.title"),
+        table(say("due.loads.caption", n=counted(view.in_service, "machine")), columns, rows, marked=marked),
+        about=say("due.about.risk", months=view.interval_months),
+    )
+
+
+def _trust(view: DueView) -> html.Section:
+    if not view.held:
+        return section(say("due.trust.title"), note(say("due.trust.none")))
+    fleet, levels = view.held[0], promised()
+    level = levels.index(0.8)
+    said = say(
+        "due.trust.text",
+        level=percent(levels[level]),
+        share=percent(fleet.share[level]),
+        interval=interval(fleet.low[level], fleet.high[level]),
+        n=count(fleet.n),
+        machines=counted(fleet.machines, "machine"),
+    )
+    columns = [Column(say("column.class")), Column(say("due.column.tested"), number=True)]
+    columns += [Column(say("due.column.held", level=percent(one)), number=True) for one in levels]
+    columns.append(Column(say("due.column.verdict")))
+    rows = [
+        [
+            one.name,
+            say("due.held.n", n=count(one.n), machines=counted(one.machines, "machine")),
+            *(
+                say("due.held.share", share=percent(share), interval=interval(low, high))
+                for share, low, high in zip(one.share, one.low, one.high, strict=True)
+            ),
+            one.verdict,
+        ]
+        for one in view.held
+    ]
+    classes = html.Details(
+        [html.Summary(say("due.trust.classes")), table(say("due.trust.caption"), columns, rows)], className="about"
+    )
+    return section(say("due.trust.title"), html.P(said), classes, about=say("due.about.trust"))
+
+
+def _now(view: DueView, place: Place) -> html.Section:
+    title = say("due.now.title", n=count(view.now_n))
+    if not view.now:
+        return section(title, note(say("due.now.none")))
+    caption = say("due.now.caption.risk") if view.by == RISK else say("due.now.caption.rule")
+    return section(title, _list(view, caption, view.now, place), *_more(view.now_n, len(view.now), place))
+
+
+def _soon(view: DueView, place: Place) -> html.Section:
+    title = say("due.soon.title", n=count(view.soon_n), days=QUARTER_DAYS)
+    later = note(say("due.later", n=counted(view.later_n, "machine")))
+    if not view.soon:
+        return section(title, note(say("due.soon.none")), later)
+    return section(
+        title,
+        _list(view, say("due.soon.caption"), view.soon, place),
+        *_more(view.soon_n, len(view.soon), place),
+        later,
+    )
+
+
+def _more(n: int, shown: int, place: Place) -> list[Child]:
+    if n <= shown:
+        return []
+    parts: list[Child] = [note(say("due.list.more", shown=count(shown), n=count(n)))]
+    if place.get("list") != "all":
+        parts.append(html.P(dcc.Link(say("due.list.all"), href=place.here(list="all"))))
+    return parts
+
+
+def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place) -> html.Div:
+    columns = [
+        Column(say("column.machine")),
+        Column(say("column.due"), number=True),
+        Column(say("column.late"), number=True),
+        Column(say("due.column.over_now"), number=True),
+        Column(say("column.why")),
+        Column(
+            say("due.column.by_rule")
+            if view.by == RISK
+            else say("due.column.by_risk", risk=percent(view.risk / 100.0)),
+            number=True,
+        ),
+        Column(say("column.last"), number=True),
+        Column(say("column.last_left"), number=True),
+        Column(say("due.column.criticality")),
+        Column(say("column.what_where")),
+    ]
+    rows = [
+        [
+            machine(line.tag, place),
+            day(line.due),
+            late(line.days_left),
+            percent(line.over_now),
+            line.why,
+            day(line.other),
+            day(line.last),
+            judged(line.left_ratio),
+            line.criticality or DASH,
+            two_lines(line.description, line.area),
+        ]
+        for line in lines
+    ]
+    return html.Div(table(caption, columns, rows), className="due-list")
+
+
+def late(days_left: int) -> str:
+    """Write how late something is, or in how many days it falls due."""
+    if days_left == 0:
+        return say("due.today")
+    if days_left < 0:
+        return say("due.late", n=counted(-days_left, "day"))
+    return say("due.in", n=counted(days_left, "day"))
+
+
+def _calendar(calendar: Calendar, place: Place) -> html.Section:
+    title = month_name(calendar.month)
+
+    def step(to: date, text: str, label: str) -> dcc.Link:
+        return dcc.Link(
+            text, href=place.here(month=f"{to:%Y-%m}"), className="step", title=f"{label}: {month_name(to)}"
+        )
+
+    steps = html.Div(
+        [
+            step(calendar.earlier, say("month.earlier"), say("month.earlier_label")),
+            html.Strong(title),
+            step(calendar.later, say("month.later"), say("month.later_label")),
+        ],
+        className="picker",
+    )
+    caption = say("due.calendar.caption", month=title, n=counted(calendar.n, "machine"))
+    head = html.Thead(
+        html.Tr([html.Th(html.Abbr(say(short), title=say(name)), scope="col") for name, short in WEEKDAYS])
+    )
+    weeks = html.Tbody([html.Tr([_day(one, place) for one in week]) for week in calendar.weeks])
+    grid = html.Div(
+        html.Table([html.Caption(caption), head, weeks]),
+        className="calendar",
+        role="region",
+        tabIndex=0,
+        **aria(label=caption),
+    )
+    return section(say("due.calendar.title"), steps, grid)
+
+
+def _day(one: Day, place: Place) -> html.Td:
+    if not one.inside:
+        return html.Td("", className="outside")
+    number = html.Span(
+        [str(one.on.day), html.Span(say("due.today"), className="today-word") if one.today else ""],
+        className="day-number",
+        **(aria(current="date") if one.today else {}),
+    )
+    if not one.n:
+        return html.Td(number, className="today" if one.today else "")
+    tags: list[Child] = [html.Li(dcc.Link(tag, href=place.to(asset_path(tag)))) for tag in one.tags]
+    if one.n > len(one.tags):
+        tags.append(html.Li(say("due.calendar.more", n=count(one.n - len(one.tags)))))
+    return html.Td(
+        [number, html.Ul(tags), html.Span(counted(one.n, "machine"), className="day-count")],
+        className="busy today" if one.today else "busy",
+    )
+
+
+def _no_forecast(view: DueView, place: Place) -> html.Section:
+    total = sum(one.n for one in view.no_forecast)
+    title = say("due.none.title", n=count(total))
+    if not total:
+        return section(title, note(say("due.none.text")))
+    items = []
+    for one in view.no_forecast:
+        links: list[Child] = []
+        for tag in one.tags:
+            links += [machine(tag, place), " "]
+        if one.n > len(one.tags):
+            links.append(say("due.calendar.more", n=count(one.n - len(one.tags))))
+        items.append(html.Li([html.Span(f"{counted(one.n, 'machine')}: {one.reason}. "), html.Span(links)]))
+    return section(title, html.Ul(items, className="reasons"), note(say("due.none.rule")))

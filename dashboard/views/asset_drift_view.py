@@ -1,0 +1,242 @@
+"""Which way the machine moves: each run as a movement in the plane across the shaft, and what each row of feet does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from models.history.columns import FloatArray, History, IntArray
+from models.history.direction import NO_DIRECTION, ONE_WAY
+from models.history.distributions import t_quantile
+from models.history.engine import Study
+from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V
+from models.history.limit_space import PLACES
+from models.maths.limits import flex_angles
+from models.units import Display, Quantity
+from models.values.job import COMPONENTS
+
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One run: days of its ends, its length, and who found it."""
+
+    left_on: date
+    found_on: date
+    days: float
+    who: str
+    entry: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """One place at which the machine is judged, as a plane: horizontal to the right, vertical up.
+
+    ``left`` and ``found`` are (n, 2): horizontal and vertical deviation from the
+    target as a run began and ended.  ``mean`` is the mean drift in a year of
+    service (horizontal, vertical), ``outline`` (k, 2) the edge of its 95 % region.
+    ``limit`` is the radius, or half the side where ``square``; NaN for none.
+    """
+
+    key: str
+    unit: str
+    decimals: int
+    left: FloatArray
+    found: FloatArray
+    mean: tuple[float, float]
+    outline: FloatArray
+    limit: float
+    square: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FootRow:
+    """How fast one row of feet moves along one axis, with its 95 % interval, in the unit that is shown, a year.
+
+    ``between`` marks a row whose interval lies between those of its neighbours.
+    """
+
+    row: int
+    x: str
+    axis: Literal["v", "h"]
+    rate: float
+    low: float
+    high: float
+    between: bool
+
+    @property
+    def sure(self) -> bool:
+        """Tell whether the interval leaves out 0."""
+        return self.low > 0.0 or self.high < 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class DriftView:
+    """Everything about the drift; ``way`` is (vertical, horizontal) of the mean drift at the first place."""
+
+    moves: tuple[Move, ...]
+    planes: tuple[Plane, ...]
+    verdict: Literal["one way", "no direction", "few"]
+    chance: float
+    rate: float
+    way: tuple[float, float]
+    feet: tuple[FootRow, ...]
+    feet_unit: str
+    feet_decimals: int
+    by_hours: bool
+
+
+def build_drift(
+    study: Study, history: History, asset: int, *, display: Display, who: Mapping[int, str], feet_mm: tuple[float, ...]
+) -> DriftView:
+    """Lay the drift of one machine out.
+
+    Parameters
+    ----------
+    study : Study
+        Everything that the history says. [unitless]
+    history : History
+        The columns behind it. [unitless]
+    asset : int
+        Index of the machine. [unitless]
+    display : Display
+        Units to show. [unitless]
+    who : mapping
+        Text of each job by its entry. [unitless]
+    feet_mm : tuple of float
+        Distance of each row of feet of the movable machine from the coupling centre, nearest first. [mm]
+    """
+    material, jobs, zone = study.material, history.jobs, ZoneInfo(history.zone)
+    series = int(material.series_now[asset])
+    runs = material.run[material.series == series] if series >= 0 else np.zeros(0, dtype=np.int64)
+    start, end = study.runs.start_row[runs], study.runs.end_row[runs]
+    days = study.runs.days[runs]
+    moves = tuple(
+        Move(
+            _day(int(jobs.performed_us[s]), zone), _day(int(jobs.performed_us[e]), zone), float(d),
+            who.get(int(jobs.entry[e]), ""), int(jobs.entry[e]),
+        )
+        for s, e, d in zip(start.tolist(), end.tolist(), days.tolist(), strict=True)
+    )  # fmt: skip
+    verdict: Literal["one way", "no direction", "few"] = "few"
+    if series >= 0 and study.directions.verdict[series] in {ONE_WAY, NO_DIRECTION}:
+        verdict = "one way" if study.directions.verdict[series] == ONE_WAY else "no direction"
+    planes = _planes(study, history, asset, start, end, display) if len(runs) else ()
+    feet = _feet(study, series, feet_mm, display) if len(runs) else ()
+    mean = planes[0].mean if planes else (0.0, 0.0)
+    return DriftView(
+        moves=moves,
+        planes=planes,
+        verdict=verdict,
+        chance=float(study.directions.q[series]) if series >= 0 else float("nan"),
+        rate=study.directions.rate,
+        way=(mean[1], mean[0]),
+        feet=feet,
+        feet_unit=display.unit(Quantity.OFFSET),
+        feet_decimals=display.decimals(Quantity.OFFSET),
+        by_hours=bool(material.by_hours[asset]),
+    )
+
+
+def _planes(
+    study: Study, history: History, asset: int, start: IntArray, end: IntArray, display: Display
+) -> tuple[Plane, ...]:
+    jobs, material = history.jobs, study.material
+    series, scale = int(material.series_now[asset]), int(material.scale_row[asset])
+    limits = jobs.limits[scale] if scale >= 0 else np.full(4, np.nan)
+    span = float(jobs.span_mm[scale]) if scale >= 0 else float("nan")
+    flex = bool(limits[2] > 0.0 and span > 0.0)
+    # One target for both ends of a run, so that an arrow is as long as the drift.
+    left, found = jobs.left[start] - jobs.target[start], jobs.found[end] - jobs.target[start]
+    if flex:
+        both = np.full(len(left), span)
+        left, found = flex_angles(left, both), flex_angles(found, both)
+    fit = int(study.grouping.fit[series])
+    planes = []
+    for place, (v, h) in enumerate(PLACES):
+        quantity = Quantity.ANGULARITY if flex or place == 1 else Quantity.OFFSET
+        limit, unit = float(limits[2] if flex else limits[place]), display.show(1.0, quantity)
+        # Rates are in limits a year; where no limit is known there is none.
+        mean = study.rates.raw[series, [h, v]] * limit * unit
+        spread = study.rates.raw_se[series, [h, v]] * limit * unit
+        together = float(study.fits.correlation[fit, h, v])
+        planes.append(
+            Plane(
+                f"asset.plane.flex.{place}" if flex else f"asset.plane.{COMPONENTS[place].partition('_')[0]}",
+                display.unit(quantity),
+                display.decimals(quantity),
+                left[:, [h, v]] * unit,
+                found[:, [h, v]] * unit,
+                (float(mean[0]), float(mean[1])),
+                region(mean, spread, together, float(study.rates.df[series])),
+                limit * unit,
+                bool(jobs.each_axis[scale]) if scale >= 0 else False,
+            )
+        )
+    return tuple(planes)
+
+
+def region(mean: FloatArray, spread: FloatArray, together: float, df: float, points: int = 49) -> FloatArray:
+    """Give the edge of the 95 % region of a mean in a plane.
+
+    Parameters
+    ----------
+    mean, spread : (2,) float array
+        Mean and standard error along the two axes. [any]
+    together : float
+        Correlation of the two. [unitless]
+    df : float
+        Degrees of freedom behind the standard errors. [unitless]
+    points : int
+        Points of the edge, the first one again at the end. [unitless]
+
+    Returns
+    -------
+    (points, 2) float array
+        Empty where the mean or its error is not known. [any]
+
+    Notes
+    -----
+    Squared size r² = 2 F(2, df); for two degrees of freedom above the quantile of F is df/2 ((1 − p)^(−2/df) − 1),
+    which goes to −ln(1 − p) as df grows.
+    """
+    if not (np.isfinite(mean).all() and np.isfinite(spread).all()):
+        return np.zeros((0, 2))
+    out = 1.0 - CONFIDENCE
+    squared = -2.0 * np.log(out) if not np.isfinite(df) else max(df, 1.0) * (out ** (-2.0 / max(df, 1.0)) - 1.0)
+    turn = np.linspace(0.0, 2.0 * np.pi, points)
+    first, second = np.cos(turn), together * np.cos(turn) + np.sqrt(max(1.0 - together**2, 0.0)) * np.sin(turn)
+    edge: FloatArray = mean + np.sqrt(squared) * spread * np.stack([first, second], axis=1)
+    return edge
+
+
+def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Display) -> tuple[FootRow, ...]:
+    rates, unit = study.feet.rates, display.show(1.0, Quantity.OFFSET)
+    if not feet_mm or not np.isfinite(rates.raw[series]).any():
+        return ()
+    half = float(t_quantile(0.5 + CONFIDENCE / 2.0, max(float(rates.df[series]), 1.0))) * rates.raw_se[series]
+    middle, low, high = rates.raw[series], rates.raw[series] - half, rates.raw[series] + half
+    near, far = feet_mm[0], feet_mm[-1]
+    rows = []
+    axes: tuple[tuple[Literal["v", "h"], int, int], ...] = (("v", NEAR_V, FAR_V), ("h", NEAR_H, FAR_H))
+    for axis, first, last in axes:
+        for number, x_mm in enumerate(feet_mm, start=1):
+            share = 0.0 if far <= near else (x_mm - near) / (far - near)
+            rate, bottom, top = (
+                float((1.0 - share) * value[first] + share * value[last]) * unit for value in (middle, low, high)
+            )
+            if np.isfinite(rate):
+                rows.append(
+                    FootRow(number, display.text(x_mm, Quantity.DISTANCE), axis, rate, bottom, top, 0.0 < share < 1.0)
+                )
+    return tuple(rows)
+
+
+def _day(us: int, zone: ZoneInfo) -> date:
+    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=us)).astimezone(zone).date()

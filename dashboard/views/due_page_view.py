@@ -1,0 +1,254 @@
+"""What the Due page shows: what to check now and next, how that changes with the accepted risk, and how far to trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import numpy as np
+
+from dashboard.place import Place, Read, shortened
+from dashboard.views.calendar_view import Calendar, calendar_of
+from dashboard.views.limits_view import LimitsNote, limits_note
+from dashboard.views.plan_view import NO_FORECAST, QUARTER_DAYS, SOON_DAYS, Plan, PlanLine, never_measured, plan_of
+from dashboard.words import say
+from dashboard.writing import count, counted, percent, speed_class
+from models.history.backtest import FAILED, TOO_FEW
+from models.history.columns import SPEED_BOUNDS_RPM, History
+from models.history.conformal import LEVELS
+from models.history.engine import Study
+from models.history.forecast import Recheck
+from models.values.limits import LimitSet
+from models.values.story import Site
+
+RISKS = (5, 10, 20)
+"""Accepted risks that can be chosen. [%]"""
+
+DEFAULT_RISK = 10
+RISK, RULE = "risk", "rule"
+LONG_AGO, FAR_AHEAD = -100_000, 100_000
+
+MOST = 25
+"""Machines in a list at first."""
+
+MOST_ALL = 500
+"""Longest list on demand."""
+
+TAGS = 40
+"""Longest list of machines without a forecast, for each reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What an accepted risk asks for: machines whose date has come, and how many more fall due soon and in a quarter."""
+
+    risk: int
+    now: int
+    soon: int
+    quarter: int
+
+
+@dataclass(frozen=True, slots=True)
+class NoForecast:
+    """Machines without a forecast, for one reason."""
+
+    reason: str
+    n: int
+    tags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """How often the intervals of past forecasts held, for one class or for all: of each level its share with its interval."""
+
+    name: str
+    share: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    n: int
+    machines: int
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class DueView:
+    """Everything on the page; ``state`` is ``'empty'`` where the book has no job of the site."""
+
+    state: Literal["ok", "empty"]
+    today: date
+    by: str
+    risk: int
+    interval_months: int
+    sentence: str
+    now: tuple[PlanLine, ...]
+    now_n: int
+    soon: tuple[PlanLine, ...]
+    soon_n: int
+    later_n: int
+    in_service: int
+    never: int
+    loads: tuple[Load, ...]
+    rule_load: Load
+    calendar: Calendar
+    no_forecast: tuple[NoForecast, ...]
+    held: tuple[Held, ...]
+    limits: LimitsNote
+
+
+def read_risk(place: Place) -> Read[int]:
+    """Give the accepted risk in per cent, e.g. ``risk=5``; 10 where none was asked for."""
+    asked = place.get("risk")
+    if not asked:
+        return Read(DEFAULT_RISK)
+    if asked in {str(risk) for risk in RISKS}:
+        return Read(int(asked))
+    return Read(DEFAULT_RISK, say("due.problem.risk", asked=shortened(asked), used=DEFAULT_RISK))
+
+
+def read_way(place: Place) -> Read[str]:
+    """Give whether dates go by risk or by the rule of the calendar, e.g. ``by=rule``."""
+    asked = place.get("by")
+    if not asked or asked in {RISK, RULE}:
+        return Read(asked or RISK)
+    return Read(RISK, say("due.problem.by", asked=shortened(asked)))
+
+
+def build(
+    history: History,
+    study: Study,
+    recheck_for: Callable[[float], Recheck],
+    by: str,
+    risk: int,
+    month: date | None,
+    today: date,
+    *,
+    site: Site,
+    limit_set: LimitSet | None,
+    today_us: int,
+    everything: bool = False,
+) -> DueView:
+    """Compute the page.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    study : Study
+        What it says. [unitless]
+    recheck_for : callable
+        Gives the re-check dates for an accepted risk. [unitless]
+    by : str
+        ``'risk'`` or ``'rule'``. [unitless]
+    risk : int
+        Accepted probability of being over limit. [%]
+    month : date or None
+        Month of the calendar; this one where ``None``. [d]
+    today : date
+        The site's day. [d]
+    site : Site
+        The site. [unitless]
+    limit_set : LimitSet or None
+        The limit set in force today. [unitless]
+    today_us : int
+        Now, UTC. [µs]
+    everything : bool
+        True to list what is long. [unitless]
+    """
+
+    def plan(of: int, by_risk: bool) -> Plan:
+        return plan_of(history, study, recheck_for(of / 100.0), today, today_us, site.interval_months, by_risk=by_risk)
+
+    plans = {of: plan(of, True) for of in RISKS}
+    by_rule = plan(risk, False)
+    chosen = plans[risk] if by == RISK else by_rule
+    now, soon = chosen.rows(LONG_AGO, 0), chosen.rows(1, QUARTER_DAYS)
+    most = MOST_ALL if everything else MOST
+    no_forecast = _no_forecast(history, study)
+    in_service = int((~history.assets.retired).sum())
+    rule_load = _load(by_rule, 0)
+    return DueView(
+        state="ok" if len(history.jobs) else "empty",
+        today=today,
+        by=by,
+        risk=risk,
+        interval_months=site.interval_months,
+        sentence=_sentence(by, risk, site.interval_months, len(now), chosen.count(1, SOON_DAYS), in_service),
+        now=chosen.lines(now[:most].tolist()),
+        now_n=len(now),
+        soon=chosen.lines(soon[:most].tolist()),
+        soon_n=len(soon),
+        later_n=chosen.count(QUARTER_DAYS + 1, FAR_AHEAD),
+        in_service=in_service,
+        never=never_measured(chosen),
+        loads=tuple(_load(plans[of], of) for of in RISKS),
+        rule_load=rule_load,
+        calendar=_calendar(chosen, month or today.replace(day=1), today),
+        no_forecast=no_forecast,
+        held=_held(study),
+        limits=limits_note(limit_set),
+    )
+
+
+def _load(plan: Plan, risk: int) -> Load:
+    return Load(risk, plan.count(LONG_AGO, 0), plan.count(1, SOON_DAYS), plan.count(1, QUARTER_DAYS))
+
+
+def _sentence(by: str, risk: int, months: int, now: int, soon: int, in_service: int) -> str:
+    values = {"now": counted(now, "machine"), "soon": count(soon), "days": SOON_DAYS, "n": count(in_service)}
+    if by == RULE:
+        return say("due.sentence.rule", months=months, **values)
+    return say("due.sentence.risk", risk=percent(risk / 100.0), **values)
+
+
+def _calendar(plan: Plan, month: date, today: date) -> Calendar:
+    first = (month - today).days
+    rows = plan.rows(first, first + 31)
+    tags: dict[date, list[str]] = {}
+    for line in plan.lines(rows.tolist()):
+        tags.setdefault(line.due, []).append(line.tag)
+    return calendar_of(month, today, {on: tuple(some) for on, some in tags.items()})
+
+
+def _no_forecast(history: History, study: Study) -> tuple[NoForecast, ...]:
+    reason = study.standing.reason
+    found = []
+    for code, key in NO_FORECAST.items():
+        rows = np.flatnonzero(reason == code)
+        if len(rows):
+            tags = tuple(str(tag) for tag in history.assets.tag[rows[:TAGS]])
+            found.append(NoForecast(say(key), len(rows), tags))
+    return tuple(sorted(found, key=lambda one: -one.n))
+
+
+def _held(study: Study) -> tuple[Held, ...]:
+    test, lines = study.backtest, []
+    order = [len(study.grouping.label) - 1, *range(len(study.grouping.label) - 1)]
+    for row in order:
+        label, verdict = int(study.grouping.label[row]), int(test.verdict[row])
+        if not test.intervals[row]:
+            continue
+        lines.append(
+            Held(
+                say("due.held.all") if label < 0 else speed_class(label, SPEED_BOUNDS_RPM),
+                tuple(test.coverage[row].tolist()),
+                tuple(test.low[row].tolist()),
+                tuple(test.high[row].tolist()),
+                int(test.intervals[row]),
+                int(test.assets[row]),
+                say(
+                    "due.held.failed"
+                    if verdict == FAILED
+                    else "due.held.few"
+                    if verdict == TOO_FEW
+                    else "due.held.held"
+                ),
+            )
+        )
+    return tuple(lines)
+
+
+def promised() -> tuple[float, ...]:
+    """Give what share of the intervals was promised to hold, level by level."""
+    return tuple(LEVELS)

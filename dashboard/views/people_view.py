@@ -1,0 +1,313 @@
+"""What the People and instruments page shows of calibrations: what holds, what ran out, and which jobs rest on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+import numpy as np
+
+from dashboard.kept import keep
+from dashboard.words import say
+from dashboard.writing import count, counted, day
+from models.history.calibration import (
+    HELD,
+    NOT_KNOWN,
+    RAN_OUT,
+    JobCalibration,
+    calibration_of,
+    last_of_assets,
+    resting_on,
+)
+from models.history.columns import History, IntArray
+from models.history.months import day_start_us, local_days
+from models.values.people import Instrument, Person
+
+SOON_DAYS = 60
+"""A calibration that runs out within so many days is counted as to be renewed."""
+
+MOST = 20
+"""Jobs of a list at first."""
+
+ALL = 1000
+"""Longest list on demand."""
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentLine:
+    """One instrument: its last calibration, and how many of its jobs were done when.
+
+    ``days_left`` is negative once the calibration has run out, ``None`` without a date.
+    """
+
+    serial: str
+    description: str
+    calibrated: date | None
+    due: date | None
+    days_left: int | None
+    jobs: int
+    late: int
+    not_known: int
+    last: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """One job that rests on an instrument; ``since`` is the day of the next measurement with another, ``None`` without one."""
+
+    entry: int
+    tag: str
+    on: date
+    serial: str
+    person: str
+    late_days: int
+    found_ratio: float
+    left_ratio: float
+    since: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Resting:
+    """What rests on one instrument from a day on; ``since`` is ``None`` for all its jobs."""
+
+    serial: str
+    since: date | None
+    sentence: str
+    jobs: int
+    machines: int
+    last_word: int
+    rows: tuple[JobRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PersonLine:
+    """One person, with the jobs that name them first."""
+
+    name: str
+    qualification: str
+    jobs: int
+    last: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class PeopleView:
+    """Calibrations, the jobs that rest on them, and people."""
+
+    state: Literal["ok", "empty"]
+    today: date
+    sentence: str
+    instruments: tuple[InstrumentLine, ...]
+    good: int
+    soon: int
+    late: int
+    known: int
+    not_known: int
+    last_word: int
+    machines: int
+    late_rows: tuple[JobRow, ...]
+    resting: Resting | None
+    people: tuple[PersonLine, ...]
+
+
+def build(
+    history: History,
+    versions: Sequence[Instrument],
+    people: Sequence[Person],
+    today: date,
+    *,
+    chosen: str = "",
+    since: date | None = None,
+    most: int = MOST,
+) -> PeopleView:
+    """Compute the page.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    versions : sequence of Instrument
+        Every version of every instrument, in order of entry. [unitless]
+    people : sequence of Person
+        The people as they are known today. [unitless]
+    today : date
+        The site's day. [d]
+    chosen : str
+        Serial of the instrument in question; blank for none. [unitless]
+    since : date, optional
+        From when it is in question; its last calibration where not given. [d]
+    most : int
+        Longest list of jobs. [unitless]
+    """
+    jobs = history.jobs
+    days = keep(history, "job days", lambda: local_days(jobs.performed_us, history.zone))
+    calibration = keep(
+        history,
+        ("calibration", tuple(versions)),
+        lambda: calibration_of(days, jobs.instrument, history.instruments, versions),
+    )
+    latest = {version.serial: version for version in versions}
+    lines = tuple(
+        _instrument(latest[serial], history, calibration, days, today)
+        for serial in sorted(latest, key=lambda text: text.casefold())
+    )
+    last = last_of_assets(jobs)
+    late = np.flatnonzero(calibration.state == RAN_OUT)
+    late = late[np.lexsort((-jobs.entry[late], -jobs.performed_us[late]))]
+    known = int((calibration.state == HELD).sum()) + len(late)
+    return PeopleView(
+        state="ok" if lines or people else "empty",
+        today=today,
+        sentence=_sentence(lines, today, len(late), known),
+        instruments=lines,
+        good=sum(line.days_left is not None and line.days_left >= 0 for line in lines),
+        soon=sum(line.days_left is not None and 0 <= line.days_left <= SOON_DAYS for line in lines),
+        late=len(late),
+        known=known,
+        not_known=int((calibration.state == NOT_KNOWN).sum()),
+        last_word=int((calibration.state[last] == RAN_OUT).sum()),
+        machines=len(last),
+        late_rows=_rows(history, late[:most], calibration, days),
+        resting=_resting(history, calibration, days, latest.get(chosen), since, most) if chosen else None,
+        people=_people(history, people, days),
+    )
+
+
+def _instrument(
+    latest: Instrument, history: History, calibration: JobCalibration, days: IntArray, today: date
+) -> InstrumentLine:
+    index = history.instruments.index(latest.serial) if latest.serial in history.instruments else -2
+    mine = history.jobs.instrument == index
+    state = calibration.state[mine]
+    return InstrumentLine(
+        serial=latest.serial,
+        description=latest.description,
+        calibrated=latest.calibrated,
+        due=latest.due,
+        days_left=None if latest.due is None else (latest.due - today).days,
+        jobs=int(mine.sum()),
+        late=int((state == RAN_OUT).sum()),
+        not_known=int((state == NOT_KNOWN).sum()),
+        last=_date(int(days[mine].max())) if mine.any() else None,
+    )
+
+
+def _sentence(lines: Sequence[InstrumentLine], today: date, late: int, known: int) -> str:
+    good = sum(line.days_left is not None and line.days_left >= 0 for line in lines)
+    out = [line.serial for line in lines if line.days_left is not None and line.days_left < 0]
+    unknown = [line.serial for line in lines if line.days_left is None]
+    parts = [
+        say("people.sentence.good", day=day(today), good=count(good), n=counted(len(lines), "instrument")),
+        say("people.sentence.ran_out", serials=_listed(out)) if out else say("people.sentence.none_out"),
+    ]
+    if unknown:
+        parts.append(say("people.sentence.unknown", serials=_listed(unknown)))
+    if late:
+        parts.append(say("people.sentence.rest", jobs=counted(late, "job"), n=counted(known, "job")))
+    else:
+        parts.append(say("people.sentence.rest_none", n=counted(known, "job")))
+    return " ".join(parts)
+
+
+def _listed(names: Sequence[str], most: int = 6) -> str:
+    return ", ".join(names[:most]) + (" …" if len(names) > most else "")
+
+
+def _resting(
+    history: History,
+    calibration: JobCalibration,
+    days: IntArray,
+    instrument: Instrument | None,
+    since: date | None,
+    most: int,
+) -> Resting | None:
+    if instrument is None:
+        return None
+    jobs, serial = history.jobs, instrument.serial
+    start = since or instrument.calibrated
+    index = history.instruments.index(serial) if serial in history.instruments else -2
+    from_us = np.iinfo(np.int64).min if start is None else day_start_us(start, history.zone)
+    rows = resting_on(jobs, index, from_us)
+    last = _last_words(history, rows)
+    order = np.concatenate([rows[last], rows[~last]])
+    machines = len(np.unique(jobs.asset[rows]))
+    lasting = len(np.unique(jobs.asset[rows[last]]))
+    judged = ~np.isnan(jobs.left_ratio[rows])
+    window = {} if start is None else {"day": day(start)}
+    if not len(rows):
+        text = say("people.rest.none", serial=serial, **window) if window else say("people.rest.none_all", serial=serial)
+    else:
+        n, m = counted(len(rows), "job"), counted(machines, "machine")
+        first = (
+            say("people.rest.sentence", jobs=n, machines=m, serial=serial, **window)
+            if window
+            else say("people.rest.sentence.all", jobs=n, machines=m, serial=serial)
+        )
+        within = int((jobs.left_ratio[rows] <= 1.0).sum())
+        left = say("people.rest.left", within=count(within), n=count(int(judged.sum())))
+        words = (
+            say("people.rest.last", machines=counted(lasting, "machine")) if lasting else say("people.rest.last_none")
+        )
+        text = f"{first} {left} {words}"
+    return Resting(
+        serial, start, text, len(rows), machines, lasting, _rows(history, order[:most], calibration, days)
+    )
+
+
+def _last_words(history: History, rows: IntArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Tell which of these jobs no later job with another instrument has followed on its machine."""
+    return np.array([_next_other(history, row) is None for row in rows.tolist()], dtype=np.bool_)
+
+
+def _next_other(history: History, row: int) -> int | None:
+    """Give the row of the next job on the same machine that was measured with another instrument."""
+    jobs = history.jobs
+    asset, instrument = jobs.asset[row], jobs.instrument[row]
+    for later in range(row + 1, len(jobs)):
+        if jobs.asset[later] != asset:
+            return None
+        if jobs.instrument[later] not in {instrument, -1}:
+            return later
+    return None
+
+
+def _rows(history: History, rows: IntArray, calibration: JobCalibration, days: IntArray) -> tuple[JobRow, ...]:
+    jobs = history.jobs
+    found = []
+    for row in rows.tolist():
+        person, instrument, later = int(jobs.person[row]), int(jobs.instrument[row]), _next_other(history, row)
+        found.append(
+            JobRow(
+                entry=int(jobs.entry[row]),
+                tag=str(history.assets.tag[jobs.asset[row]]),
+                on=_date(int(days[row])),
+                serial=history.instruments[instrument] if instrument >= 0 else "",
+                person=history.people[person] if person >= 0 else "",
+                late_days=int(calibration.late_days[row]),
+                found_ratio=float(jobs.found_ratio[row]),
+                left_ratio=float(jobs.left_ratio[row]),
+                since=None if later is None else _date(int(days[later])),
+            )
+        )
+    return tuple(found)
+
+
+def _people(history: History, people: Sequence[Person], days: IntArray) -> tuple[PersonLine, ...]:
+    jobs = history.jobs
+    done = jobs.person >= 0
+    counts = np.bincount(jobs.person[done], minlength=len(history.people))
+    last = np.full(len(history.people), np.iinfo(np.int64).min)
+    np.maximum.at(last, jobs.person[done], days[done])
+    place = {name: index for index, name in enumerate(history.people)}
+    lines = []
+    for person in sorted(people, key=lambda one: one.name.casefold()):
+        index = place.get(person.name)
+        n = 0 if index is None else int(counts[index])
+        seen = _date(int(last[index])) if index is not None and n else None
+        lines.append(PersonLine(person.name, person.qualification, n, seen))
+    return tuple(lines)
+
+
+def _date(days: int) -> date:
+    return date(1970, 1, 1) + timedelta(days=days)

@@ -1,0 +1,257 @@
+"""When each machine is to be looked at again, by risk and by rule, and why on that day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from dashboard.words import say
+from dashboard.writing import count, counted, percent, ratio
+from models.history.columns import BoolArray, FloatArray, History, IntArray
+from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due, due_by_rule
+from models.history.due import REPLACED as REPLACED_SINCE
+from models.history.engine import Study
+from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at
+from models.history.months import local_days
+from models.history.runs import US_PER_DAY
+from models.history.standing import (
+    CLASS_FAILED,
+    COARSE,
+    NO_LEFT,
+    NO_RUN,
+    NO_VISIT,
+    NOT_JUDGED,
+    REPLACED,
+    SMALL_CLASS,
+)
+
+SOON_DAYS = 31
+QUARTER_DAYS = 92
+"""What falls due within so many days is 'soon', and what is listed ahead."""
+
+OWN = 0.5
+"""Weight of a machine's own runs in its rate from which they, and not its class, are named as what the date rests on."""
+
+NO_FORECAST = {
+    NO_VISIT: "due.none.no_visit",
+    REPLACED: "due.none.replaced",
+    NO_LEFT: "due.none.no_left",
+    NOT_JUDGED: "due.none.not_judged",
+    NO_RUN: "due.none.no_run",
+    SMALL_CLASS: "due.none.small_class",
+    COARSE: "due.none.coarse",
+    CLASS_FAILED: "due.none.class_failed",
+}
+"""For each reason of ``models.history.standing`` why there is no forecast."""
+
+_RULE = {
+    BY_INTERVAL: "due.why.interval",
+    LEFT_OVER: "due.why.left_over",
+    REPLACED_SINCE: "due.why.replaced",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLine:
+    """One machine with its two dates.
+
+    ``due`` and ``days_left`` are the date of the list that it stands in, ``other`` the
+    date by the other way (rule or risk), ``None`` where there is none.  ``over_now`` is
+    the probability that it is over limit today, NaN without a forecast.
+    """
+
+    tag: str
+    description: str
+    area: str
+    criticality: str
+    due: date
+    days_left: int
+    why: str
+    other: date | None
+    last: date
+    left_ratio: float
+    over_now: float
+    left_over: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The dates of one site, one row an asset: ``day`` by the chosen way, ``other`` by the other one, as days since 1970.
+
+    ``dated`` tells which assets have a date, ``forecast`` which of them have it from a forecast.
+    """
+
+    by_risk: bool
+    history: History
+    study: Study
+    recheck: Recheck
+    rule: Due
+    today: date
+    dated: BoolArray
+    forecast: BoolArray
+    day: IntArray
+    other: IntArray
+    other_dated: BoolArray
+    over_now: FloatArray
+    own: BoolArray
+
+    @property
+    def days_left(self) -> IntArray:
+        """Give the days from today to each date; negative once it has passed."""
+        return self.day - _number(self.today)
+
+    def rows(self, first: int, last: int) -> IntArray:
+        """Give the assets whose date lies so many days from today, both ends included, by date.
+
+        What is past comes likeliest to be over limit first where there are forecasts, else the longest overdue first.
+        """
+        left = self.days_left
+        found = np.flatnonzero(self.dated & (left >= first) & (left <= last))
+        if self.by_risk and last <= 0:
+            return found[np.lexsort((found, left[found], -np.nan_to_num(self.over_now[found], nan=2.0)))]
+        return found[np.lexsort((found, left[found]))]
+
+    def count(self, first: int, last: int) -> int:
+        """Count the assets whose date lies so many days from today, both ends included."""
+        left = self.days_left
+        return int((self.dated & (left >= first) & (left <= last)).sum())
+
+    def lines(self, rows: Sequence[int]) -> tuple[PlanLine, ...]:
+        """Write some of the assets out, in their order."""
+        assets, jobs = self.history.assets, self.history.jobs
+        last_row = self.rule.last_row
+        index = np.asarray(rows, dtype=np.int64)
+        last = local_days(jobs.performed_us[last_row[index]], self.history.zone)
+        days_left = self.days_left
+        return tuple(
+            PlanLine(
+                tag=str(assets.tag[row]),
+                description=str(assets.description[row]),
+                area=str(assets.area[row]),
+                criticality=str(assets.criticality[row]),
+                due=_date(int(self.day[row])),
+                days_left=int(days_left[row]),
+                why=self.why(int(row)),
+                other=_date(int(self.other[row])) if self.other_dated[row] else None,
+                last=_date(int(seen)),
+                left_ratio=float(jobs.left_ratio[last_row[row]]),
+                over_now=float(self.over_now[row]),
+                left_over=bool(self.rule.reason[row] == LEFT_OVER),
+            )
+            for row, seen in zip(rows, last.tolist(), strict=True)
+        )
+
+    def why(self, row: int) -> str:
+        """Say why an asset is due on its day."""
+        reason = int(self.rule.reason[row])
+        if not self.by_risk:
+            return say(_RULE[reason])
+        if not self.forecast[row]:
+            return say("due.why.no_forecast", reason=say(NO_FORECAST[int(self.recheck.reason[row])]))
+        if reason == LEFT_OVER:
+            return say("due.why.left_over")
+        left = float(self.history.jobs.left_ratio[self.rule.last_row[row]])
+        if self.recheck.days[row] <= 0.0:
+            return say("due.why.left_close", ratio=ratio(left), chance=percent(float(self.recheck.over_left[row])))
+        rests = say(
+            "due.why.own" if self.own[row] else "due.why.class", n=counted(int(self.study.standing.n[row]), "run")
+        )
+        basis, risk = int(self.recheck.basis[row]), percent(self.recheck.risk)
+        if basis == BY_RISK:
+            return say("due.why.risk", risk=risk, rests=rests)
+        cap = (
+            say("due.why.cap_class")
+            if basis == BY_CLASS
+            else say("due.why.cap_site", n=count(self.study.choices.site_months))
+        )
+        return say("due.why.capped", risk=risk, cap=cap)
+
+
+def plan_of(
+    history: History,
+    study: Study,
+    recheck: Recheck,
+    today: date,
+    today_us: int,
+    interval_months: int,
+    *,
+    by_risk: bool = True,
+) -> Plan:
+    """Find the date on which each machine is to be looked at again.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    study : Study
+        What the history says. [unitless]
+    recheck : Recheck
+        Re-check dates for the accepted risk. [unitless]
+    today : date
+        The site's day. [d]
+    today_us : int
+        Now, UTC. [µs]
+    interval_months : int
+        The site's rule for the next check. [month]
+    by_risk : bool
+        True for the day on which the risk is reached, and the rule's where there is no forecast; False for the rule. [unitless]
+    """
+    rule = due_by_rule(
+        history.jobs,
+        history.breaks,
+        history.assets,
+        today_us=today_us,
+        zone=history.zone,
+        interval_months=interval_months,
+    )
+    ruled = np.isin(rule.reason, list(_RULE))
+    standing, forecast = study.standing, study.standing.can
+    rule_day = rule.days_left + _number(today)
+    left_day = local_days(np.where(forecast, standing.left_us, 0), history.zone)
+    risk_day = left_day + np.floor(np.nan_to_num(recheck.days)).astype(np.int64)
+    since = np.maximum((today_us - standing.left_us) / US_PER_DAY, 0.0)
+    day = np.where(forecast, risk_day, rule_day) if by_risk else rule_day
+    return Plan(
+        by_risk=by_risk,
+        history=history,
+        study=study,
+        recheck=recheck,
+        rule=rule,
+        today=today,
+        dated=(forecast | ruled) & ~history.assets.retired,
+        forecast=forecast & ~history.assets.retired,
+        day=day,
+        other=rule_day if by_risk else risk_day,
+        other_dated=ruled if by_risk else forecast,
+        over_now=forecast_at(standing, np.where(forecast, since, 0.0)).over,
+        own=_own_weight(study) >= OWN,
+    )
+
+
+def _own_weight(study: Study) -> FloatArray:
+    """Give the weight of a machine's own runs in its rate against what its class does, all components together."""
+    assets = len(study.material.series_now)
+    if not len(study.material.series_asset):
+        return np.zeros(assets)
+    between = study.fits.between[study.grouping.fit]
+    error = study.rates.raw_se**2
+    known = np.isfinite(error) & np.isfinite(between)
+    own = np.where(known, between, 0.0).sum(axis=1)
+    both = np.where(known, between + error, 0.0).sum(axis=1)
+    return study.now(np.where(both > 0.0, own / np.where(both > 0.0, both, 1.0), 0.0))
+
+
+def never_measured(plan: Plan) -> int:
+    """Count the machines in service that no job is known of."""
+    return int((plan.rule.reason == NEVER_MEASURED).sum())
+
+
+def _number(day: date) -> int:
+    return (day - date(1970, 1, 1)).days
+
+
+def _date(number: int) -> date:
+    return date(1970, 1, 1) + timedelta(days=number)
