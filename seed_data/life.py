@@ -83,7 +83,7 @@ def _travel(station: Station, life: Life, rng: np.random.Generator, *, early: bo
     asset = station.asset_on(life.day)
     stick = yardstick(asset)
     # New machinery is looked at again after one to three months of running (Piotrowski, as quoted in the trade reference, 6.5).
-    # Any other visit is put off or brought forward as the shift and the tides let it: plans are kept here as anywhere.
+    # Any other visit is brought forward or put off, as the shift and the tides let it.
     slip = float(np.clip(np.exp(0.45 * rng.standard_normal()), 0.35, 2.2))
     months = 2.0 * rng.uniform(0.7, 1.4) if early else station.interval_months * slip
     days = max(20, round(months * 30.4))

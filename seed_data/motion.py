@@ -13,7 +13,7 @@ import numpy as np
 
 from models.maths.limits import FloatArray
 from models.values.kinds import Part, Reason
-from seed_data.plant import HISTORY_BEGINS, Station
+from seed_data.plant import Station
 from seed_data.rules import Yardstick
 
 SHAPE = np.array([1.0, 0.6, 1.0, 0.6])
@@ -78,7 +78,7 @@ def settling_per_year(station: Station, scale: FloatArray, day: date) -> FloatAr
     if cause is None or grouted:
         return np.zeros(4)
     rate = np.array([cause.size["offset_v_per_year"], cause.size["angle_v_per_year"], 0.0, 0.0])
-    slower = math.exp(-(day - HISTORY_BEGINS).days / 365.25 / SETTLING_YEARS)
+    slower = math.exp(-(day - cause.since).days / 365.25 / SETTLING_YEARS)
     return np.asarray(rate * scale * slower)
 
 

@@ -39,7 +39,7 @@ not verified against a copy (the project's trade reference, section 7).  Other m
 class Cause:
     """One planted truth: what, where or with whom, since when, and its sizes as they stand in the scenario.
 
-    ``too_short`` are those of ``tags`` whose history carries too little evidence to find it.
+    ``too_short`` marks one whose history is too short for anybody to find it.
     """
 
     cause: str
@@ -47,7 +47,7 @@ class Cause:
     since: date
     person: str = ""
     instrument: str = ""
-    too_short: tuple[str, ...] = ()
+    too_short: bool = False
     size: dict[str, float] = field(default_factory=dict)
 
 
@@ -165,7 +165,7 @@ def _cause(row: dict[str, Any]) -> Cause:
         row["since"],
         row.get("person", ""),
         row.get("instrument", ""),
-        tuple(row.get("too_short", ())),
+        bool(row.get("too_short", False)),
         size,
     )
 
@@ -249,7 +249,7 @@ def _station(
     return Station(
         (asset, *(_changed(asset, row, family, data) for row in data["change"] if row["tag"] == tag)),
         family["area"],
-        {"A": 4.5, "B": 7.2, "C": 10.5}[asset.criticality],
+        {"A": 4.4, "B": 7.1, "C": 10.3}[asset.criticality],
         float(rng.uniform(0.35, 0.55) if standby else rng.uniform(0.7, 0.95)),
         bool(rng.random() < 0.5),
         float(0.48 * math.exp(0.22 * rng.standard_normal())),

@@ -12,7 +12,7 @@ from models.values.job import Job, Misalignment
 from models.values.kinds import Reason
 from seed_data.heat import Heat
 from seed_data.motion import Call
-from seed_data.plant import HISTORY_BEGINS, Scenario, Station
+from seed_data.plant import Scenario, Station
 from seed_data.visit import Hands, as_misalignment, in_force, rounded, takes
 
 CHECKS = (

@@ -78,7 +78,7 @@ def _truth(station: Station, cause: Cause) -> Truth:
     asset = station.versions[0]
     scale = yardstick(asset).scale
     tags, until, size = (station.tag,), None, dict(cause.size)
-    expected = TOO_SHORT if station.tag in cause.too_short else FOUND
+    expected = TOO_SHORT if cause.too_short else FOUND
     if cause.cause == "settling base":
         rate = scale[:2] * [cause.size["offset_v_per_year"], cause.size["angle_v_per_year"]]
         near, *_, far = at_feet(rate, asset.feet_movable_mm)

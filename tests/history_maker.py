@@ -16,11 +16,13 @@ from models.history.columns import REASONS, AssetColumns, BreakColumns, History,
 from models.maths.limits import limit_ratio, limits_for
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
+from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
-from models.values.people import Instrument
+from models.values.people import Instrument, Person
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
+from tests import made_entries
 
 ZONE = "Europe/Lisbon"
 NOW = datetime(2026, 11, 18, 9, 30, tzinfo=UTC)
@@ -131,6 +133,26 @@ class MadeBook:
 
     def limit_set(self, site_id: int) -> LimitSet | None:
         return self.limits if site_id == self.at_site.site_id else None
+
+    def entries(
+        self, site_id: int, asked: EntryFilter, *, before: int | None = None, after: int | None = None, most: int = 50
+    ) -> EntryPage:
+        assert site_id == self.at_site.site_id
+        return made_entries.page_of(self, asked, before, after, most)
+
+    def entry(self, site_id: int, number: int) -> EntryStory | None:
+        assert site_id == self.at_site.site_id
+        return next((story for story in made_entries.stories_of(self) if story.line.number == number), None)
+
+    def limit_sets(self, site_id: int) -> tuple[AdoptedLimits, ...]:
+        return made_entries.limits_of(self) if site_id == self.at_site.site_id else ()
+
+    def people(self, site_id: int) -> tuple[Person, ...]:
+        names = {name for story in self.stories for line in story.jobs for name in line.job.people}
+        return tuple(Person(name) for name in sorted(names)) if site_id == self.at_site.site_id else ()
+
+    def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
+        return self.instruments(site_id)
 
 
 def made_book(assets: int = 40, years: int = 5, seed: int = 11, display: Display | None = None) -> MadeBook:

@@ -28,12 +28,15 @@ P-2,brine pump,spacer,180,2970,250,700,-260,-620
 F-1,kiln fan,short flexible,,1485,200,600,-210,-500
 """
 _HEAD = "job,tag,performed at,reason,people,instrument,found offset V [mm],found angle V [mm/m],found offset H [mm],found angle H [mm/m],left offset V [mm],left angle V [mm/m],left offset H [mm],left angle H [mm/m],target offset V [mm],target angle V [mm/m],hours run\n"
-JOBS = _HEAD + """J1,P-2,2023-05-04 09:00,installation,Ana Wick,D-1,,,,,0.010,0.10,-0.010,0.05,,,100
+JOBS = (
+    _HEAD
+    + """J1,P-2,2023-05-04 09:00,installation,Ana Wick,D-1,,,,,0.010,0.10,-0.010,0.05,,,100
 J2,P-2,2024-05-04 09:00,planned,Ana Wick,D-1,0.050,0.30,0.020,0.20,0.010,0.10,-0.010,0.05,,,4000
 J3,P-2,2025-05-04 09:00,planned,Bo Tarn,D-1,0.060,0.28,0.015,0.22,0.012,0.12,-0.008,0.06,,,8000
 J4,P-2,2025-11-04 09:00,planned,Bo Tarn,D-1,0.055,0.33,0.022,0.18,0.040,0.30,-0.030,0.25,,,12000
 J5,F-1,2025-06-04 09:00,planned,Ana Wick,D-1,0.10,0.30,-0.04,0.20,-0.07,0.02,0.01,-0.05,-0.08,0.00,
 """
+)
 INSTRUMENTS = """serial,description,calibrated,calibration due
 D-1,dial set,2024-01-01,2027-01-01
 D-9,old dial set,2024-01-01,2026-01-01

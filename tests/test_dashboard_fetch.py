@@ -1,12 +1,13 @@
 """What every page asks first, and that nothing is computed twice."""
 
+import threading
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
 
 from dashboard.app import create_app
-from dashboard.fetch import runs_for, scene
+from dashboard.fetch import KEPT_VALUES, kept, recheck_for, runs_for, scene, study_for
 from models.settings import Settings
 from tests.history_maker import MadeBook, made_book, site
 
@@ -38,3 +39,49 @@ def test_runs_of_the_same_columns_are_computed_once() -> None:
     for number in range(12):
         runs_for(made_book(assets=1, seed=number).history(1))
     assert len(runs_for(history)) > 0
+
+
+def test_a_study_and_its_dates_are_computed_once_for_each_risk() -> None:
+    history = made_book(assets=6).history(1)
+    study = study_for(history)
+    assert study_for(history) is study
+    assert recheck_for(history, study.choices.risk) is study.recheck
+    five, twenty = recheck_for(history, 0.05), recheck_for(history, 0.20)
+    assert recheck_for(history, 0.05) is five
+    assert (five.risk, twenty.risk) == pytest.approx((0.05, 0.20))
+
+
+def test_two_readers_that_ask_at_once_compute_once() -> None:
+    history = made_book(assets=1).history(1)
+    begun, seen, calls = threading.Barrier(4), [], []
+
+    def slow() -> object:
+        calls.append(1)
+        threading.Event().wait(0.05)
+        return object()
+
+    def ask() -> None:
+        begun.wait()
+        seen.append(kept(history, "slow", slow))
+
+    threads = [threading.Thread(target=ask) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(calls) == 1
+    assert len({id(one) for one in seen}) == 1
+
+
+def test_what_failed_is_tried_again_and_what_nobody_asks_for_goes() -> None:
+    history = made_book(assets=1).history(1)
+
+    def fail() -> int:
+        raise ValueError("no")
+
+    with pytest.raises(ValueError, match="no"):
+        kept(history, "value", fail)
+    assert kept(history, "value", lambda: 3) == 3
+    for number in range(KEPT_VALUES):
+        kept(history, f"other {number}", lambda: 0)
+    assert kept(history, "value", lambda: 4) == 4

@@ -1,13 +1,15 @@
 """Pictures of runs: the data are the view's, nothing is added."""
 
+import json
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import numpy as np
+import plotly.graph_objects as go
 import pytest
 
-from dashboard.figures.runs import panel_figure, ratio_figure
+from dashboard.figures import runs
 from dashboard.theme import SCHEMES, template_of
 from dashboard.views.asset_view import build
 from models.units import Display
@@ -23,6 +25,15 @@ JOBS = [
     line(job("P-1", "2026-01-05T09:00", GOOD, GOOD), PUMP, 7),
 ]
 VIEW = build(story_of(PUMP, JOBS, (MachineBreak("P-1", date(2025, 6, 1), Part.BASE, "worn <b>out</b>"),)), Display())
+
+
+def ratio_figure(*given: Any) -> Any:
+    """Draw, and hand the picture to Plotly, which refuses what it does not know."""
+    return go.Figure(runs.ratio_figure(*given))
+
+
+def panel_figure(*given: Any) -> Any:
+    return go.Figure(runs.panel_figure(*given))
 
 
 def trace(figure: Any, name: str) -> Any:
@@ -69,10 +80,10 @@ def test_what_people_typed_does_not_become_part_of_the_picture() -> None:
     assert all("<b>" not in str(one.hovertext) for one in figure.layout.annotations)
 
 
-def test_arrays_stay_arrays_and_the_view_is_not_touched() -> None:
+def test_the_picture_is_plain_data_and_the_view_is_not_touched() -> None:
     before = VIEW.ratio.solid.copy()
-    figure = ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light")
-    assert all(isinstance(one.y, np.ndarray) for one in figure.data)
+    picture = runs.ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light")
+    assert json.loads(json.dumps(picture, allow_nan=False)) == picture
     np.testing.assert_array_equal(VIEW.ratio.solid, before)
 
 
@@ -88,3 +99,24 @@ def test_a_single_reading_is_a_picture_too() -> None:
     one = build(story_of(PUMP, JOBS[:1]), Display())
     figure = ratio_figure(replace(one.ratio), one.who, one.marks, "dark")
     assert [trace.name for trace in figure.data] == ["as left"]
+
+
+def test_an_amended_job_is_marked_below_its_visit_and_says_by_whom() -> None:
+    new = replace(
+        JOBS[1], entry=9, supersedes=6, why_amended="sides <i>were</i> swapped", author="R. Almeida (invented)"
+    )
+    view = build(story_of(PUMP, [JOBS[0], replace(JOBS[1], superseded_by=9), new, JOBS[2]]), Display())
+    mark = trace(ratio_figure(view.ratio, view.who, view.marks, "light", view.amended), "amended")
+    assert (mark.marker.symbol, list(mark.y)) == ("diamond-open", [0.0])
+    assert str(mark.x[0]).startswith("2025-01-05")
+    assert "entry 9" in mark.text[0]
+    assert "R. Almeida" in mark.text[0]
+    assert "<i>" not in mark.text[0]
+    assert "amended" not in [one.name for one in ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light").data]
+
+
+def test_the_hover_names_job_day_and_person() -> None:
+    found = trace(ratio_figure(VIEW.ratio, VIEW.who, VIEW.marks, "light"), "as found")
+    assert "P-1/2026-01-05T09:00" in found.text[-1]
+    assert "R. Almeida" in found.text[-1]
+    assert "%{x|%d %b %Y}" in found.hovertemplate

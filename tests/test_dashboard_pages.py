@@ -45,6 +45,13 @@ ADDRESSES = [
     ("/offenders", ""),
     ("/offenders", "?window=all&class=3600"),
     ("/offenders", "?window=-1&class=warp"),
+    ("/", "?month=2026-10&jobs=found&class=1500&before=1"),
+    ("/", "?jobs=nothing"),
+    ("/offenders", "?window=all&area=Intake&coupling=short&instrument=none&person=none&list=all"),
+    ("/due", ""),
+    ("/due", "?by=rule&month=2026-12"),
+    ("/due", "?risk=5&list=all&month=x&by=hope"),
+    ("/due", "?risk=7"),
     ("/asset", ""),
     ("/asset", "?q=pump"),
     ("/asset", "?q=zzz"),
@@ -214,7 +221,7 @@ def test_the_finder_offers_machines_with_their_addresses(clients: Any) -> None:
 
 def test_the_numbers_of_two_books_in_one_process_do_not_mix(clients: Any) -> None:
     many, one = (
-        fill(clients[name], MODULES[1], "/", "?month=2026-10").get_data(as_text=True) for name in ("many", "one job")
+        fill(clients[name], shell.page_of("/"), "/", "?month=2026-10").get_data(as_text=True) for name in ("many", "one job")
     )
     assert "October 2026: 1 job on 1 machine" in one
     assert "October 2026: 1 job on 1 machine" not in many

@@ -6,19 +6,23 @@ from typing import Any
 
 import pytest
 
+from dashboard.views.offender_filters import Filters
 from dashboard.views.offenders_view import build
+from models.history.engine import study_of
 from models.history.runs import runs_of
 from models.values.asset import Asset
+from models.values.kinds import Coupling
 from tests.history_maker import STARTER, Misalignment, columns_of, job, line, made_book, site, story_of
 
 TODAY = date(2026, 11, 18)
 GOOD, BAD = Misalignment(offset_v=0.02), Misalignment(offset_v=0.2)
 
 
-def view_of(history: Any, window: Any = 24, speed: Any = None, most: int = 30) -> Any:
+def view_of(history: Any, window: Any = 24, speed: Any = None, most: int = 30, **filters: str) -> Any:
     return build(
-        history, runs_of(history.jobs, history.breaks), window, speed, TODAY, site=site(), limit_set=STARTER, most=most
-    )
+        history, runs_of(history.jobs, history.breaks), window, speed, TODAY, site=site(), limit_set=STARTER, most=most,
+        filters=Filters(**filters),
+    )  # fmt: skip
 
 
 def machine(tag: str, founds: Any, number: int, speed: Any = 1480.0, first_year: Any = 2016) -> Any:
@@ -61,18 +65,60 @@ def test_one_of_one_does_not_come_before_four_of_five() -> None:
     assert [one.tag for one in view.lines] == ["FOUR", "ONE"]
     four, one = view.lines
     assert (four.returns, four.looks, one.returns, one.looks) == (4, 5, 1, 1)
-    assert one.share == 1.0
-    assert one.low < four.low
+    assert one.bound < four.bound
+    assert one.low < one.rate < one.high
+    assert four.seen == pytest.approx(4 / four.years)
+    assert four.years == pytest.approx(5.0, abs=0.01)
     assert four.first == date(2017, 1, 5)
     assert four.last == date(2021, 1, 5)
     assert four.worst_ratio == pytest.approx(0.2 * 1480 / 120)
     assert view.repeated == 1
 
 
-def test_the_end_of_the_interval_is_the_bound_of_the_ranking() -> None:
-    """Lower end of the two-sided 80 % Wilson interval for 1 of 1: 1 / (1 + z²), z = 1.2815515655 (normal 0.9 quantile, from memory)."""
-    view = view_of(columns_of([machine("ONE", [BAD], 1)]), window=None)
-    assert view.lines[0].low == pytest.approx(1 / (1 + 1.2815515655**2), rel=1e-9)
+def test_the_ranking_is_that_of_the_engine() -> None:
+    history = made_book().history(1)
+    study = study_of(history)
+    view = build(history, study.runs, None, None, TODAY, site=site(), limit_set=STARTER, most=1000, study=study)
+    order = study.return_rates.ranking()
+    assert [one.tag for one in view.lines] == [str(history.assets.tag[row]) for row in order]
+    for shown, row in zip(view.lines, order.tolist(), strict=True):
+        rate = study.return_rates.rate
+        assert (shown.rate, shown.bound, shown.low, shown.high) == (
+            rate.mean[row],
+            rate.bound[row],
+            rate.low[row],
+            rate.high[row],
+        )
+        assert len(shown.suggests) == study.patterns.suggested[row].sum()
+    assert [one.bound for one in view.lines] == sorted((one.bound for one in view.lines), reverse=True)
+
+
+def test_filters_of_the_machine_and_of_who_left_it() -> None:
+    book = made_book()
+    history = book.history(1)
+    for name, of_story in (
+        ("area", lambda s: s.asset.area),
+        ("coupling", lambda s: "spacer" if s.asset.coupling is Coupling.SPACER else "short"),
+    ):
+        for asked in {of_story(story) for story in book.stories}:
+            view = view_of(history, window=None, most=1000, **{name: asked})
+            mine = type(book)([story for story in book.stories if of_story(story) == asked])
+            wanted = recount(mine, date(1990, 1, 1))
+            assert {one.tag: (one.looks, one.returns) for one in view.lines} == {
+                t: c for t, c in wanted.items() if c[1]
+            }
+    for person in history.people:
+        looks = 0
+        for story in book.stories:
+            for before, now in pairwise(story.standing):
+                broken = any(before.job.performed_at.date() < b.on <= now.job.performed_at.date() for b in story.breaks)
+                judged = before.left_ratio is not None and now.found_ratio is not None
+                looks += bool(not broken and judged and before.left_ratio <= 1 and before.job.people[0] == person)
+        assert view_of(history, window=None, person=person).looks == looks
+    assert (
+        sum(view_of(history, window=None, instrument=one).looks for one in history.instruments)
+        == view_of(history, window=None).looks
+    )
 
 
 def test_window_and_speed_class_can_be_chosen() -> None:

@@ -7,10 +7,16 @@ from typing import Any
 
 import dashboard
 from dashboard.words import WORDS, say
-from models.values.kinds import Coupling, Method, Part, Reason
+from models.values.entry import Thing
+from models.values.kinds import Coupling, Kind, Method, Part, Reason
+from models.values.limits import Combine, Judged
 
 ROOT = Path(dashboard.__file__).parent
-FILES = [path for path in ROOT.rglob("*.py") if not {"console", "texts"} & set(path.parts) and path.name not in {"words.py", "cli.py"}]
+FILES = [
+    path
+    for path in ROOT.rglob("*.py")
+    if not {"console", "texts"} & set(path.parts) and path.name not in {"words.py", "cli.py"}
+]
 
 MADE = {
     "noun.": ("noun.{}.one", "noun.{}.many"),
@@ -25,8 +31,59 @@ MADE = {
     "month.sentence.change.": None,
     "asset.flex.": None,
     "asset.feet.": None,
+    **{
+        f"asset.{part}.": None
+        for part in (
+            "cause",
+            "foot",
+            "held",
+            "moved",
+            "plane",
+            "point",
+            "reason",
+            "seen.feet",
+            "seen.shape",
+            "settles",
+            "shafts.missing",
+            "side",
+            "way",
+        )
+    },
     "grid.": None,
+    "judged.": tuple(Judged),
+    "combine.": tuple(Combine),
+    "kind.": tuple(Kind),
+    "thing.": tuple(Thing),
     "figure.classes.": None,
+    **{
+        f"record.{part}.": None
+        for part in (
+            "about",
+            "bracket",
+            "check",
+            "clock",
+            "dial",
+            "method",
+            "method.none",
+            "missing",
+            "moves",
+            "name",
+            "need",
+            "part",
+            "picture",
+            "plan",
+            "result",
+            "result.none",
+            "room",
+            "row",
+            "row.short",
+            "seen",
+            "side",
+            "summary",
+            "temp",
+            "tight",
+        )
+    },
 }
 """Beginnings of keys that are put together in the code, and the closed lists behind them."""
 

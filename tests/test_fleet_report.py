@@ -17,6 +17,7 @@ def test_the_ranking_is_at_least_as_good_as_the_plain_ones_and_close_to_the_orac
 def test_the_rows_are_sentences_with_figures() -> None:
     rows = [*null_rows(2), *speed_rows(300, (2, 12))]
     assert all(len(row) == 3 and row[0] and row[2] for row in rows)
-    difference = next(row for row in rows if row[0].startswith("largest difference"))
-    assert float(difference[2]) < 1e-12
-    assert np.isfinite(float(difference[2]))
+    differences = [float(row[2]) for row in rows if row[0].startswith("largest difference")]
+    assert len(differences) == 2
+    assert max(differences) < 1e-12
+    assert np.isfinite(differences).all()

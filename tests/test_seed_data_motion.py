@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from models.values.kinds import Reason
-from seed_data.motion import growth_mm, next_call, planted_step, settling_per_year, walk
+from seed_data.motion import growth_mm, next_call, pulled_by_pipes, settling_per_year, slips, walk
 from seed_data.plant import Station, scenario
 from seed_data.rules import yardstick
 
@@ -45,11 +45,31 @@ def test_a_settling_base_slows_down_and_stops_when_it_is_grouted_anew() -> None:
     assert not settling_per_year(other, scale, date(2021, 1, 1)).any()
 
 
-def test_steps_come_on_their_days_only() -> None:
+def test_pipes_pull_one_way_and_only_at_the_machines_that_are_named() -> None:
     pump = station("DS-P-222A")
     scale, rng = yardstick(pump.versions[0]).scale, np.random.default_rng(2)
-    assert planted_step(pump, scale, date(2022, 4, 12), rng)[2] > 0.0
-    assert not planted_step(pump, scale, date(2022, 4, 13), rng).any()
+    pulls = np.array([pulled_by_pipes(pump, scale, date(2022, 4, 12), rng) for _ in range(50)]) / scale
+    pipes = pump.cause("pipe strain")
+    assert pipes is not None
+    assert (pulls[:, 0] < 0.0).all()
+    assert pulls[:, 2].mean() == pytest.approx(pipes.size["offset_h"], rel=0.05)
+    assert not pulled_by_pipes(pump, scale, date(2019, 1, 1), rng).any()
+    assert not pulled_by_pipes(station("SI-P-121A"), scale, date(2022, 4, 12), rng).any()
+
+
+def test_loose_bolts_slip_as_often_as_the_scenario_says_and_either_way() -> None:
+    pump, start, days = station("KW-P-312B"), date(2022, 1, 1), 36_525
+    scale, rng = yardstick(pump.versions[0]).scale, np.random.default_rng(6)
+    bolts = pump.cause("loose bolts")
+    assert bolts is not None
+    steps = slips(pump, scale, start, days, rng) / scale
+    moved = steps[steps.any(axis=1)]
+    assert len(moved) / 100.0 == pytest.approx(bolts.size["slips_per_year"], rel=0.1)
+    assert np.mean(moved[:, 2] > 0.0) == pytest.approx(0.5, abs=0.1)
+    assert np.abs(moved[:, 2]).mean() == pytest.approx(bolts.size["offset_h"], rel=0.05)
+    before = slips(pump, scale, date(2019, 1, 1), 365, rng)
+    assert not before.any(), "nothing before the day that the scenario names"
+    assert not slips(station("SI-P-121A"), scale, start, days, rng).any()
 
 
 def test_a_machine_within_its_limit_is_left_until_the_plan_says_so_and_a_bad_one_is_called_sooner() -> None:

@@ -135,7 +135,7 @@
       slot.textContent = "";
       told.forEach(function (one) {
         var line = document.createElement("span");
-        line.className = "told " + one[0];
+        line.className = "told told-" + one[0];
         line.textContent = one[1];
         slot.appendChild(line);
       });

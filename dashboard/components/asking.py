@@ -11,13 +11,19 @@ from typing import Any
 
 from dash import dcc, html
 
-from dashboard.components.aria import data
+from dashboard.components.aria import aria, data
 from dashboard.components.pieces import Child
 from dashboard.place import KEPT, Place
 
 
 def ask_form(
-    place: Place, *fields: Child, button: str, label: str, drops: Sequence[str] = (), clear: Child = None
+    place: Place,
+    *fields: Child,
+    button: str,
+    label: str,
+    drops: Sequence[str] = (),
+    clear: Child = None,
+    along: Mapping[str, str] | None = None,
 ) -> html.Form:
     """Put a form whose fields become choices of this page's address.
 
@@ -35,17 +41,18 @@ def ask_form(
         Choices that do not outlive a new question, e.g. the page of a list. [unitless]
     clear : component, optional
         Stands beside the button. [unitless]
+    along : mapping of str to str, optional
+        Further choices that go along unseen; blank ones are taken out. [unitless]
     """
-    hidden = [
-        dcc.Input(type="hidden", name=name, value=place.choices[name]) for name in KEPT if place.choices.get(name)
-    ]
+    unseen = {name: place.choices[name] for name in KEPT if place.choices.get(name)} | dict(along or {})
+    hidden = [dcc.Input(type="hidden", name=name, value=value) for name, value in unseen.items()]
     return html.Form(
         [*hidden, *fields, html.Div([html.Button(button, type="submit", className="button"), clear], className="send")],
         action=place.path,
         method="GET",
-        className="ask",
+        className="asking",
         **data(ask=place.path, drops=" ".join(drops)),
-        **{"aria-label": label},
+        **aria(label=label),
     )
 
 

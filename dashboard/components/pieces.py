@@ -54,15 +54,19 @@ def limits(given: LimitsNote) -> html.Div:
     return html.Div(parts, className="limits")
 
 
-def key_share(label: str, share: Share, before: str) -> html.Div:
-    """Put a share as a key number: its count first, the share and its interval below, then what was before."""
+def key_share(label: str, share: Share, before: str, href: str = "") -> html.Div:
+    """Put a share as a key number: its count first, the share and its interval below, then what was before.
+
+    Where there is an address, the number is a link to the jobs behind it.
+    """
     if not share.known:
         return key_number(label, "–", say("key.none_judged"), before)
     below = say("key.share", share=percent(share.share), interval=interval(share.low, share.high))
-    return key_number(label, say("key.of", count=count(share.count), n=count(share.n)), below, before)
+    number = say("key.of", count=count(share.count), n=count(share.n))
+    return key_number(label, dcc.Link(number, href=href) if href else number, below, before)
 
 
-def key_number(label: str, number: str, below: str, before: str = "") -> html.Div:
+def key_number(label: str, number: Child, below: str, before: str = "") -> html.Div:
     """Put a key number with its label above, and its unit, count and window below."""
     return html.Div(
         [

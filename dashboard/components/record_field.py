@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import dcc, html
+from dash import html
 
 from dashboard.components.aria import data
 from dashboard.components.pieces import Child
@@ -56,18 +56,17 @@ def typed(
     return html.Div(
         [
             _label(name, label, hint, unit),
-            dcc.Input(
+            # The plain input of Dash moves the cursor while somebody types fast; this one does not.
+            dmc.TextInput(
                 id=field_id(name),
                 name=name,
                 value=fields.get(name, ""),
-                type="text",
-                inputMode=keys,
                 debounce=True,
                 autoComplete="off",
                 spellCheck=False,
-                maxLength=200,
+                unstyled=True,
                 className="box",
-                **more,
+                inputProps={"inputMode": keys, "maxLength": 200, **more},
             ),
             said_slot(name),
         ],

@@ -9,7 +9,8 @@ from dashboard.components.pieces import Child, note, two_lines
 from dashboard.components.tables import Column, table
 from dashboard.figures.feet_plan import feet_figure, foot_text
 from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
-from dashboard.views.record_view import Basis, StageView
+from dashboard.views.record_sheet import Basis
+from dashboard.views.record_view import StageView
 from dashboard.words import say
 from dashboard.writing import DASH, percent, ratio, verdict
 from models.intake.fields import FEET

@@ -13,7 +13,7 @@ from dashboard.components.tables import Column, table
 from dashboard.place import Place
 from dashboard.views.finder_view import FinderView
 from dashboard.views.limits_view import limits_note
-from dashboard.views.record_view import Basis
+from dashboard.views.record_sheet import Basis
 from dashboard.words import say
 from dashboard.writing import DASH, day, judged
 from models.units import Display, Quantity

@@ -144,6 +144,8 @@ def _names(sheet: Sheet, series: RunSeries, palette: Palette) -> None:
     for stage, row in last.items():
         higher = close and ends[stage] >= max(ends.values())
         anchor = "middle" if not close else "bottom" if higher else "top"
+        if not close and 0.0 <= ends[stage] - 1.0 + 0.05 * top < 0.12 * top:
+            anchor = "top"  # the name of the limit stands above its line
         sheet.word(
             say(f"word.{stage}"), getattr(palette, stage), x=str(series.times[row]), y=ends[stage], xanchor="left", xshift=9, yanchor=anchor,
         )  # fmt: skip

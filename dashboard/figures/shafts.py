@@ -227,21 +227,10 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         across = [self.y(line, x) for line in (s.measured, s.target) for x in (self.half_span, self.last)]
         high, low = max([*across, 0.0]), min([*across, 0.0])
         ends = self.body + self.leg
-        values = _ticks(low / self.factor, high / self.factor, self.display)
+        values = [0.0] if not any(across) else [0.0, max(across, key=abs) / self.factor]
         self.figure.update_yaxes(
             range=[low - ends - 0.13 * self.length, high + ends + 0.02 * self.length],
             scaleanchor="x", scaleratio=1, constrain="domain", showgrid=False,
             tickvals=[value * self.factor for value in values],
             ticktext=[self.display.text(value, Quantity.OFFSET, signed=True, with_unit=False) for value in values],
         )  # fmt: skip
-
-
-def _ticks(low_mm: float, high_mm: float, display: Display) -> list[float]:
-    """Give 0 and a round value to each side of it, as far as the picture goes, in the unit that is shown. [mm]."""
-    one = 1.0 / display.show(1.0, Quantity.OFFSET)
-    size = max(abs(low_mm), abs(high_mm)) / one
-    if not size > 0:
-        return [0.0]
-    power = 10.0 ** math.floor(math.log10(size))
-    step = max(s * power for s in (1.0, 2.0, 5.0) if s * power <= size * (1 + 1e-9))
-    return [place * step * one for place in (-1, 0, 1) if low_mm / one - 1e-9 <= place * step <= high_mm / one + 1e-9]

@@ -1,29 +1,36 @@
 """Asset: the history of one machine, for the engineer who looks into it and the person who goes to align it.
 
-Decides from it what was left last time, which way the machine moves between
-visits, and what was measured, by whom and with what.  Without a tag the page
-is the list of machines.
+Decides from it when to look again, which way the machine moves between visits and
+what that suggests, and what was left last time.  Without a tag the page is the
+list of machines.
+
+The page comes in three parts, so that what needs the whole fleet does not keep
+waiting what is read from the machine's own jobs.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import dash
 from dash import Input, Output, dcc, html
 from dash.exceptions import PreventUpdate
 
-from dashboard.components.chart import chart
-from dashboard.components.jobs_grid import jobs_grid, jobs_on_paper
+from dashboard.components.asset_drift import drift_part
+from dashboard.components.asset_forecast import forecast_part
+from dashboard.components.asset_history import jobs_part, measured_part
+from dashboard.components.asset_patterns import patterns_part
+from dashboard.components.asset_shafts import shafts_part
+from dashboard.components.asset_top import about_machine, judging_switch, last_visit, ratio_part
 from dashboard.components.links import machine
 from dashboard.components.pieces import (
     Child,
     blank,
-    choices,
     empty_book,
     heading,
     limits,
     note,
     problems,
-    section,
     sentence,
     waiting,
 )
@@ -31,16 +38,23 @@ from dashboard.components.record_changes import amend_links, amended_part, recor
 from dashboard.components.tables import Column, table
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
-from dashboard.figures.runs import panel_figure, ratio_figure
 from dashboard.ids import Shell
 from dashboard.place import Place, shortened, tag_of
 from dashboard.views import finder_view
-from dashboard.views.asset_view import AssetView, Panel, build, missing
+from dashboard.views.asset_choices import Judging, banner, judged_again, read_job, read_limits, read_risk
+from dashboard.views.asset_drift_view import build_drift
+from dashboard.views.asset_forecast_view import build_forecast
+from dashboard.views.asset_last_view import build_last
+from dashboard.views.asset_patterns_view import build_patterns
+from dashboard.views.asset_shafts_view import build_shafts
+from dashboard.views.asset_standing import row_of
+from dashboard.views.asset_view import build, days_of, missing, who_of
 from dashboard.views.limits_view import limits_note
-from dashboard.views.run_series import RunSeries
 from dashboard.words import say
-from dashboard.writing import DASH, count, counted, day, judged
+from dashboard.writing import count, counted, day, judged
+from models.maths.limits import limits_for
 from models.units import Quantity
+from models.values.story import AssetStory
 
 PATH = "/asset"
 NAME = "page.asset"
@@ -51,181 +65,155 @@ class Ids:
     """Ids of this page."""
 
     BODY = "asset-body"
+    STUDY = "asset-study-body"
+    REST = "asset-rest-body"
     JOBS = "asset-jobs"
 
 
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A machine's page as it was asked for: the story as the book has it, and as it is judged here."""
+
+    seen: Scene
+    scheme: str
+    book: AssetStory
+    story: AssetStory
+    judging: Judging
+
+
 def layout() -> html.Div:
-    """Give the skeleton; the numbers come with the callback."""
-    return html.Div(waiting(), id=Ids.BODY, className="page")
+    """Give the skeleton; the numbers come with the callbacks."""
+    slow = html.Div([waiting(), html.Div(id=Ids.STUDY, className="page slow")], className="slow-slot")
+    return html.Div(
+        [html.Div(waiting(), id=Ids.BODY, className="page"), slow, html.Div(id=Ids.REST, className="page")],
+        className="page",
+    )
 
 
 def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
-    """Fill the page for an address: one machine, or the list of machines."""
-    if not (pathname == PATH or (pathname or "").startswith(f"{PATH}/")) or scheme is None:
-        raise PreventUpdate
-    seen = scene(pathname, search)
+    """Fill the top of the page for an address: one machine, or the list of machines."""
+    seen = _seen(pathname, search, scheme)
     if seen.site is None:
         return empty_book()
     tag = tag_of(pathname)
     if not tag:
         return list_body(finder_view.build(seen.history, seen.place.get("q")), seen)
-    story = context().book.story(seen.site.site_id, tag)
-    view = build(story, seen.display) if story else missing(shortened(tag), seen.display)
-    return body(view, seen, scheme)
+    opened = _opened(pathname, search, scheme)
+    if opened is None:
+        view = missing(shortened(tag), seen.display)
+        back = dcc.Link(say("asset.to_list"), href=seen.place.to(PATH))
+        return [heading(view.title), problems(seen.problems), blank(say("asset.unknown.title"), view.sentence, back)]
+    return top(opened)
+
+
+def show_study(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+    """Fill the part that rests on the whole fleet: forecast, drift and what it suggests."""
+    opened = _opened(pathname, search, scheme)
+    if opened is None or not opened.story.standing:
+        return None
+    return middle(opened)
+
+
+def show_rest(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+    """Fill the rest: the shafts of one job, what was measured, every job."""
+    opened = _opened(pathname, search, scheme)
+    if opened is None or not opened.story.standing:
+        return None
+    return rest(opened)
 
 
 def register(app: dash.Dash) -> None:
-    """Attach the callback."""
-    app.callback(
-        Output(Ids.BODY, "children"),
-        Input(Shell.URL, "pathname"),
-        Input(Shell.URL, "search"),
-        Input(Shell.SCHEME, "data"),
-    )(show)
+    """Attach the callbacks."""
+    for name, fill in ((Ids.BODY, show), (Ids.STUDY, show_study), (Ids.REST, show_rest)):
+        app.callback(
+            Output(name, "children"),
+            Input(Shell.URL, "pathname"),
+            Input(Shell.URL, "search"),
+            Input(Shell.SCHEME, "data"),
+        )(fill)
 
 
-def body(view: AssetView, seen: Scene, scheme: str) -> list[Child]:
-    """Put the page of one machine together."""
-    place = seen.place
-    if view.state == "empty":
-        back = dcc.Link(say("asset.to_list"), href=place.to(PATH))
-        return [heading(view.title), problems(seen.problems), blank(say("asset.unknown.title"), view.sentence, back)]
+def _seen(pathname: str | None, search: str | None, scheme: str | None) -> Scene:
+    if not (pathname == PATH or (pathname or "").startswith(f"{PATH}/")) or scheme is None:
+        raise PreventUpdate
+    return scene(pathname, search)
+
+
+def _opened(pathname: str | None, search: str | None, scheme: str | None) -> Opened | None:
+    """Read the machine of an address; ``None`` where it speaks of none that the site has."""
+    seen, tag = _seen(pathname, search, scheme), tag_of(pathname)
+    if seen.site is None or not tag:
+        return None
+    book = context().book
+    story = book.story(seen.site.site_id, tag)
+    if story is None:
+        return None
+    judging = read_limits(seen.place, book.limit_sets(seen.site.site_id), seen.limit_set)
+    return Opened(seen, scheme or "", story, judged_again(story, judging.limit_set), judging)
+
+
+def top(opened: Opened) -> list[Child]:
+    """Put what the machine is judged by, what was left last, and its history in one picture."""
+    seen, place = opened.seen, opened.seen.place
+    view = build(opened.story, seen.display)
+    said = (*seen.problems, opened.judging.problem, read_risk(place).problem, read_job(place, view.lines).problem)
     parts: list[Child] = [
         heading(view.title, record_link(view.tag, place)),
-        problems(seen.problems),
+        problems(said),
         sentence(view.sentence),
-        _facts(view),
-        _versions(view),
     ]
-    if view.state == "too_few":
-        return [*parts, blank(say("asset.no_jobs.title"), say("asset.no_jobs.text"))]
+    last = build_last(opened.story, seen.display)
+    if last is None:
+        return [*parts, about_machine(view), blank(say("asset.no_jobs.title"), say("asset.no_jobs.text"))]
     return [
         *parts,
-        _ratio(view, scheme),
-        _panels(
-            say("asset.components.title"),
-            view.component_note,
-            view.components,
-            view,
-            scheme,
-            about=say("about.components"),
+        judging_switch(opened.judging, place, banner(opened.book, opened.story, opened.judging)),
+        html.Div(
+            [
+                ratio_part(view, opened.scheme, as_booked=opened.judging.limit_set is None),
+                last_visit(last, view.limit_note),
+            ],
+            className="asset-top",
         ),
-        _panels(say("asset.flex.title"), say("asset.flex.note"), view.flex, view, scheme, about=say("about.flex"))
-        if view.flex
-        else None,
-        _panels(say("asset.feet.title"), view.feet_note, view.feet, view, scheme, about=say("about.feet")),
-        _panels(
-            say("asset.soft.title"),
-            say("asset.soft.note") if view.soft_foot else say("asset.soft.none"),
-            view.soft_foot,
-            view,
-            scheme,
-            about=say("about.soft"),
-        ),
-        _jobs(view, place),
+        about_machine(view),
+    ]
+
+
+def middle(opened: Opened) -> list[Child]:
+    """Put what needs the whole fleet."""
+    seen, story = opened.seen, opened.story
+    history, row = seen.history, row_of(seen.history, story.asset_id)
+    if row < 0:
+        return []
+    study, chosen = seen.study, opened.judging.limit_set
+    given = limits_for(chosen, story.asset.coupling, story.asset.limit_speed_rpm) if chosen else None
+    forecast = build_forecast(
+        study, history, row, risk=read_risk(seen.place).value / 100.0, now_us=seen.now_us, display=seen.display, given=given
+    )  # fmt: skip
+    drift = build_drift(
+        study, history, row, display=seen.display, who=who_of(story), feet_mm=story.asset.feet_movable_mm, given=given
+    )  # fmt: skip
+    patterns = build_patterns(study, history, row, display=seen.display, days=days_of(story))
+    return [
+        forecast_part(forecast, build(story, seen.display), seen.place, opened.scheme),
+        drift_part(drift, opened.scheme),
+        patterns_part(patterns, seen.place),
+    ]
+
+
+def rest(opened: Opened) -> list[Child]:
+    """Put the shafts of one job, what was measured over time, and every job."""
+    seen, place = opened.seen, opened.seen.place
+    view = build(opened.story, seen.display)
+    line = read_job(place, view.lines).value
+    drawn = None if line is None else build_shafts(opened.story, line, seen.display)
+    return [
+        None if drawn is None else shafts_part(drawn, place, seen.display, opened.scheme),
+        measured_part(view, opened.scheme),
+        jobs_part(Ids.JOBS, view, place, amend_links(view.lines, view.zone, place)),
         amended_part(view.lines, view.display, view.zone),
         limits(limits_note(seen.limit_set)),
     ]
-
-
-def _facts(view: AssetView) -> html.Dl:
-    pairs = [html.Div([html.Dt(name), html.Dd(value)]) for name, value in view.facts]
-    return html.Dl(pairs, className="facts")
-
-
-def _versions(view: AssetView) -> Child:
-    if len(view.versions) < 2:
-        return None
-    unit = view.display.unit(Quantity.DISTANCE)
-    columns = [
-        Column(say("column.from")),
-        Column(say("fact.coupling")),
-        Column(say("fact.speed"), number=True),
-        Column(say("column.feet", unit=unit), number=True),
-        Column(say("column.by")),
-    ]
-    rows = [[one.since, one.coupling, one.speed, one.feet, one.author] for one in view.versions]
-    return html.Details(
-        [html.Summary(say("asset.versions", n=len(rows))), table(say("asset.versions.caption"), columns, rows)]
-    )
-
-
-def _ratio(view: AssetView, scheme: str) -> html.Section:
-    if view.ratio is None:
-        return section(say("asset.ratio.title"), note(say("asset.ratio.none")))
-    picture = chart(
-        ratio_figure(view.ratio, view.who, view.marks, scheme),
-        title=say("figure.ratio.title"),
-        says=say("figure.ratio.says", text=view.sentence),
-        height=320,
-        note=say("figure.ratio.note"),
-    )
-    marks: Child = None
-    if view.marks:
-        marks = html.Ul(
-            [
-                html.Li(say("asset.break.line", day=day(one.at.date()), name=one.name, reason=one.reason or DASH))
-                for one in view.marks
-            ]
-        )
-    return section(say("asset.ratio.title"), picture, marks, note(view.limit_note), about=say("about.ratio"))
-
-
-def _panels(
-    title: str, text: str, panels: tuple[Panel, ...], view: AssetView, scheme: str, *, about: str
-) -> html.Section:
-    charts = [
-        chart(
-            panel_figure(panel, view.who, view.marks, scheme),
-            title=say("figure.panel.title", title=panel.title, unit=panel.unit),
-            says=_says(panel),
-            height=190,
-            small=True,
-        )
-        for panel in panels
-    ]
-    parts: list[Child] = [note(text)]
-    if charts:
-        parts.append(html.Div(charts, className="smalls"))
-    return section(title, *parts, about=about)
-
-
-def _says(panel: Panel) -> str:
-    return say("figure.panel.says", title=panel.title, readings=_readings(panel.series, panel.decimals, panel.unit))
-
-
-def _readings(series: RunSeries, decimals: int, unit: str) -> str:
-    pieces = [
-        say(
-            "figure.panel.reading",
-            day=str(when)[:10],
-            found=f"{found:.{decimals}f}",
-            left=f"{left:.{decimals}f}",
-            unit=unit,
-        )
-        for when, found, left in zip(series.times, series.found, series.left, strict=True)
-    ]
-    return "; ".join(pieces[-4:]).replace("nan", DASH)
-
-
-def _jobs(view: AssetView, place: Place) -> html.Section:
-    typed = place.get("typed") == "1"
-    switch = choices(
-        say("asset.jobs.switch"),
-        [
-            (say("asset.jobs.shown", unit=view.display.unit(Quantity.OFFSET)), place.here(typed=None), not typed),
-            (say("asset.jobs.typed"), place.here(typed=1), typed),
-        ],
-    )
-    return section(
-        say("asset.jobs.title", n=counted(len(view.who), "job")),
-        switch,
-        jobs_grid(Ids.JOBS, view, typed=typed),
-        jobs_on_paper(view),
-        note(say("asset.jobs.note")),
-        amend_links(view.lines, view.zone, place),
-        about=say("about.typed"),
-    )
 
 
 def list_body(view: finder_view.FinderView, seen: Scene) -> list[Child]:

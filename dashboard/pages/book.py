@@ -14,7 +14,6 @@ from dash.exceptions import PreventUpdate
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
 from dashboard.components.aria import aria
 from dashboard.components.asking import ask_choice, ask_form, ask_text
-from dashboard.components.links import machine
 from dashboard.components.pieces import (
     Child,
     blank,
@@ -31,7 +30,7 @@ from dashboard.components.tables import Column, table
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.ids import Shell
-from dashboard.place import Place, shortened
+from dashboard.place import Place, asset_path, shortened
 from dashboard.views.book_view import MOST, BookLine, BookView, build
 from dashboard.views.entry_view import EntryView
 from dashboard.views.entry_view import build as build_entry
@@ -109,9 +108,9 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
     paging = _paging(view, place)
     columns = [
         Column(say("book.column.entry")),
-        Column(say("book.column.recorded")),
-        Column(say("book.column.kind")),
         Column(say("book.column.about")),
+        Column(say("book.column.kind")),
+        Column(say("book.column.recorded")),
         Column(say("book.column.job")),
         Column(say("book.column.why")),
         Column(say("book.column.source")),
@@ -119,18 +118,16 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
     rows = [
         [
             entry_link(line.number, place),
-            _two(line.recorded, dcc.Link(line.author, href=place.to(PATH, person=line.author_alone))),
-            _two(line.kind, line.change),
             _two(_thing(line.thing, line.name, place), line.about),
+            _two(line.kind, line.change),
+            _two(line.recorded, dcc.Link(line.author, href=place.to(PATH, person=line.author_alone))),
             line.work,
             line.why,
             _source(line, place),
         ]
         for line in view.lines
     ]
-    listed = section(
-        say("book.list.title"), table(view.caption, columns, rows), paging, about=say("about.book")
-    )
+    listed = section(say("book.list.title"), table(view.caption, columns, rows), paging, about=say("about.book"))
     return [*parts, html.Div(listed, className="entries")]
 
 
@@ -141,9 +138,7 @@ def _form(asked: Asked, seen: Scene, *, clear: bool) -> Child:
     return ask_form(
         seen.place,
         ask_text("asset", say("book.form.asset"), texts["asset"], page=page, offers=history.assets.tag.tolist()),
-        ask_text(
-            "job", say("book.form.job"), texts["job"], page=page, hint=say("book.form.job.hint")
-        ),
+        ask_text("job", say("book.form.job"), texts["job"], page=page, hint=say("book.form.job.hint")),
         ask_text(
             "person",
             say("book.form.person"),
@@ -153,7 +148,11 @@ def _form(asked: Asked, seen: Scene, *, clear: bool) -> Child:
             hint=say("book.form.person.hint"),
         ),
         ask_text(
-            "instrument", say("book.form.instrument"), texts["instrument"], page=page, offers=sorted(history.instruments)
+            "instrument",
+            say("book.form.instrument"),
+            texts["instrument"],
+            page=page,
+            offers=sorted(history.instruments),
         ),
         ask_choice("kind", say("book.form.kind"), texts["kind"], kinds, page=page),
         ask_text("from", say("book.form.from"), texts["from"], page=page, hint=say("book.form.from.hint"), most=10),
@@ -183,7 +182,9 @@ def _paging(view: BookView, place: Place) -> Child:
 
 
 def _two(first: Child, second: Child) -> Child:
-    return html.Div([html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines")
+    return html.Div(
+        [html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines"
+    )
 
 
 def entry_link(number: int, place: Place, text: str = "") -> dcc.Link:
@@ -275,8 +276,7 @@ def _onward(view: EntryView, place: Place) -> Child:
         to = place.to(PATH, **{about: view.name})
         links.append(dcc.Link(say("entry.all_about", name=view.name), href=to))
     if view.thing is Thing.MACHINE:
-        whole = machine(view.name, place)
-        links.append(dcc.Link(say("entry.machine", tag=view.name), href=whole.href))
+        links.append(dcc.Link(say("entry.machine", tag=view.name), href=place.to(asset_path(view.name))))
     if view.is_file:
         links.append(dcc.Link(say("entry.of_file"), href=place.to(PATH, file=view.number)))
     if view.file_entry is not None:
@@ -289,8 +289,7 @@ def _changes(view: EntryView) -> html.Section:
         return section(say("entry.change.title"), note(say("entry.change.same")))
     columns = [Column(say("entry.column.field")), Column(say("entry.column.old")), Column(say("entry.column.new"))]
     rows = [
-        [one.field, one.old, html.Strong([html.Span("→ ", **aria(hidden="true")), one.new]) if one.differs else one.new]
-        for one in view.changes
+        [one.field, one.old, html.Strong(one.new, className="new") if one.differs else one.new] for one in view.changes
     ]
     return section(
         say("entry.change.title"),
@@ -316,21 +315,23 @@ def _versions(view: EntryView, place: Place) -> html.Section:
     ]
     mine = [one.entry == view.number for one in view.versions]
     caption = say("entry.versions.caption", ref=dict(view.says).get(say("entry.field.ref"), ""))
-    return section(say("entry.versions.title"), table(caption, columns, rows, marked=mine))
+    return section(
+        say("entry.versions.title"), html.Div(table(caption, columns, rows, marked=mine), className="wordy-3")
+    )
 
 
 def _sheets(view: EntryView) -> html.Section:
-    columns = [
-        Column(say("entry.file.column")),
-        Column(say("entry.file.field")),
-        Column(say("entry.file.unit")),
-        Column(say("entry.file.times")),
-    ]
+    columns = [Column(say("entry.file.column")), Column(say("entry.file.field")), Column(say("entry.file.unit"))]
+    if any(row[3] for sheet in view.sheets for row in sheet.columns):
+        columns.append(Column(say("entry.file.times")))
     parts: list[Child] = []
     for sheet in view.sheets:
         parts += [
             html.P([html.Strong(sheet.title), " ", sheet.form]),
             note(sheet.words) if sheet.words else None,
-            table(say("entry.file.caption"), columns, [list(row) for row in sheet.columns]),
+            html.Div(
+                table(say("entry.file.caption"), columns, [row[: len(columns)] for row in sheet.columns]),
+                className="says",
+            ),
         ]
     return section(say("entry.file.title"), *parts)

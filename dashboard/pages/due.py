@@ -36,7 +36,7 @@ from dashboard.views.calendar_view import Calendar, Day
 from dashboard.views.due_page_view import RISK, RISKS, RULE, DueView, build, promised, read_risk, read_way
 from dashboard.views.plan_view import QUARTER_DAYS, SOON_DAYS, PlanLine
 from dashboard.words import say
-from dashboard.writing import DASH, count, counted, day, interval, judged, percent
+from dashboard.writing import chance, count, counted, day, interval, judged, percent
 from dashboard.writing import month as month_name
 
 PATH = "/due"
@@ -239,7 +239,6 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place
         ),
         Column(say("column.last"), number=True),
         Column(say("column.last_left"), number=True),
-        Column(say("due.column.criticality")),
         Column(say("column.what_where")),
     ]
     rows = [
@@ -247,17 +246,21 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place
             machine(line.tag, place),
             day(line.due),
             late(line.days_left),
-            percent(line.over_now),
+            chance(line.over_now),
             line.why,
             day(line.other),
             day(line.last),
             judged(line.left_ratio),
-            line.criticality or DASH,
-            two_lines(line.description, line.area),
+            two_lines(line.description, _where(line)),
         ]
         for line in lines
     ]
     return html.Div(table(caption, columns, rows), className="due-list")
+
+
+def _where(line: PlanLine) -> str:
+    critical = say("due.criticality", grade=line.criticality) if line.criticality else ""
+    return " · ".join(text for text in (line.area, critical) if text)
 
 
 def late(days_left: int) -> str:
@@ -314,7 +317,7 @@ def _day(one: Day, place: Place) -> html.Td:
     if one.n > len(one.tags):
         tags.append(html.Li(say("due.calendar.more", n=count(one.n - len(one.tags)))))
     return html.Td(
-        [number, html.Ul(tags), html.Span(counted(one.n, "machine"), className="day-count")],
+        [number, html.Ul(tags), html.Span(count(one.n), className="day-count", title=counted(one.n, "machine"))],
         className="busy today" if one.today else "busy",
     )
 

@@ -18,8 +18,6 @@ from dashboard.components.pieces import (
     choices,
     empty_book,
     heading,
-    key_number,
-    key_numbers,
     limits,
     note,
     problems,
@@ -29,20 +27,41 @@ from dashboard.components.pieces import (
     waiting,
 )
 from dashboard.components.tables import Column, table
-from dashboard.fetch import Scene, scene
-from dashboard.figures.shares import offender_figure
+from dashboard.fetch import Scene, kept, scene
+from dashboard.figures.funnel import funnel_figure
 from dashboard.ids import Shell
 from dashboard.place import ALL, WINDOWS, Place, class_code, read_class, read_window
+from dashboard.views.groups_view import AREA, INSTRUMENT, TRAIN, Alike, Groups, groups_of
+from dashboard.views.offender_filters import NAMES, read_filters
 from dashboard.views.offenders_view import ALL as MANY
-from dashboard.views.offenders_view import MOST, PICTURED, OffendersView, build
+from dashboard.views.offenders_view import MOST, OffenderLine, OffendersView, build
 from dashboard.words import say
-from dashboard.writing import count, day, interval, judged, percent, speed_class
+from dashboard.writing import count, counted, day, judged, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
-from models.units import Quantity
+from models.units import Display, Quantity
 
 PATH = "/offenders"
 NAME = "page.offenders"
 ORDER = 2
+
+
+GROUPS = {
+    AREA: "offenders.group.area",
+    TRAIN: "offenders.group.train",
+    INSTRUMENT: "offenders.group.instrument",
+}
+"""Keys of the names of groups."""
+
+MOVES = ("offenders.part.near_v", "offenders.part.far_v", "offenders.part.near_h", "offenders.part.far_h")
+"""Keys of the rows of feet, in the order of the engine."""
+
+READS = (
+    "component.short.offset_v",
+    "component.short.angle_v",
+    "component.short.offset_h",
+    "component.short.angle_h",
+)
+"""Keys of the components, in the order of the engine."""
 
 
 class Ids:
@@ -64,8 +83,10 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
     if seen.site is None:
         return empty_book()
     window, speed = read_window(seen.place), read_class(seen.place)
+    history, study = seen.history, seen.study
+    filters, unknown = read_filters(seen.place, history)
     view = build(
-        seen.history,
+        history,
         seen.runs,
         window.value,
         speed.value,
@@ -73,8 +94,11 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         site=seen.site,
         limit_set=seen.limit_set,
         most=MANY if seen.place.get("list") == "all" else MOST,
+        filters=filters,
+        study=study,
     )
-    return body(view, seen, scheme, (*seen.problems, window.problem, speed.problem))
+    groups = kept(history, "groups", lambda: groups_of(history, study))
+    return body(view, groups, seen, scheme, (*seen.problems, window.problem, speed.problem, *unknown))
 
 
 def register(app: dash.Dash) -> None:
@@ -87,7 +111,7 @@ def register(app: dash.Dash) -> None:
     )(show)
 
 
-def body(view: OffendersView, seen: Scene, scheme: str, said: tuple[str, ...]) -> list[Child]:
+def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tuple[str, ...]) -> list[Child]:
     """Put the page together."""
     place = seen.place
     head = [heading(say("offenders.title")), problems(said)]
@@ -96,9 +120,14 @@ def body(view: OffendersView, seen: Scene, scheme: str, said: tuple[str, ...]) -
     head.append(_choices(view, place))
     if view.state == "too_few":
         return [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text")), limits(view.limits)]
-    parts: list[Child] = [*head, sentence(view.sentence), _keys(view)]
+    window = say("offenders.since", day=day(view.since)) if view.since else say("offenders.whole")
+    parts: list[Child] = [
+        *head,
+        sentence(f"{view.sentence} {say('offenders.sentence.window', window=window)}"),
+        html.Div([_picture(view, scheme), _groups(groups, seen)], className="columns"),
+    ]
     if view.lines:
-        parts.append(html.Div([_picture(view, scheme), _ranking(view, seen)], className="columns picture-first"))
+        parts.append(_ranking(view, seen))
     return [*parts, limits(view.limits)]
 
 
@@ -112,87 +141,175 @@ def _choices(view: OffendersView, place: Place) -> html.Div:
         (speed_class(i, SPEED_BOUNDS_RPM), place.here(**{"class": class_code(i)}), view.speed_class == i)
         for i in range(len(SPEED_BOUNDS_RPM) + 1)
     ]
+    more: list[Child] = []
+    for name, label in NAMES.items():
+        chosen = getattr(view.filters, name)
+        options = [(say("offenders.filter.all"), place.here(**{name: None}), not chosen)]
+        offered = view.options.of[name]
+        if chosen and chosen not in {value for value, _ in offered}:
+            offered = (*offered, (chosen, chosen))
+        options += [(text, place.here(**{name: value}), value == chosen) for value, text in offered]
+        more.append(choices(say(label), options))
     return html.Div(
-        [choices(say("offenders.window"), windows), choices(say("offenders.speed"), speeds)], className="filters"
-    )
-
-
-def _keys(view: OffendersView) -> html.Dl:
-    window = say("offenders.since", day=day(view.since)) if view.since else say("offenders.whole")
-    share = percent(view.returns / view.looks) if view.looks else "–"
-    return key_numbers(
-        key_number(
-            say("offenders.key.looks"),
-            count(view.looks),
-            say("offenders.key.looks_below", n=count(view.machines)),
-            window,
-        ),
-        key_number(
-            say("offenders.key.returns"),
-            say("key.of", count=count(view.returns), n=count(view.looks)),
-            say("offenders.key.returns_below", share=share),
-            window,
-        ),
-        key_number(
-            say("offenders.key.back"),
-            say("key.of", count=count(view.came_back), n=count(view.machines)),
-            say("offenders.key.back_below"),
-            window,
-        ),
-        key_number(
-            say("offenders.key.repeated"),
-            say("key.of", count=count(view.repeated), n=count(view.machines)),
-            say("offenders.key.repeated_below"),
-            window,
-        ),
+        [
+            choices(say("offenders.window"), windows),
+            choices(say("offenders.speed"), speeds),
+            html.Details(
+                [html.Summary(say("offenders.filter.more")), *more], open=view.filters.any, className="more-filters"
+            ),
+        ],
+        className="filters",
     )
 
 
 def _picture(view: OffendersView, scheme: str) -> html.Section:
-    lines = view.lines[:PICTURED]
-    says = "; ".join(
-        f"{line.tag}: {line.returns} / {line.looks}, {interval(line.low, line.high)}" for line in lines[:5]
-    )
+    title = say("offenders.picture.title")
+    funnel = view.funnel
+    if funnel is None:
+        return section(title, note(say("offenders.funnel.none")))
+    beyond = [point for point in funnel.points if point.beyond > 0]
+    said = [
+        say(
+            "offenders.funnel.text",
+            above=count(funnel.above),
+            n=counted(funnel.machines, "machine"),
+            chance=f"{funnel.by_chance:.1f}" if funnel.by_chance >= 0.05 else say("offenders.funnel.hardly"),
+        )
+    ]
+    if funnel.below:
+        said.append(say("offenders.funnel.below", n=count(funnel.below)))
+    one = next((point for point in funnel.points if point.looks == point.returns == 1), None)
+    if one is not None:
+        said.append(say("offenders.funnel.one", n=counted(one.machines, "machine")))
+    columns = [
+        Column(say("column.returns")),
+        Column(say("column.share"), number=True),
+        Column(say("offenders.column.machines"), number=True),
+        Column(say("offenders.column.chance")),
+    ]
+    words = {1: "offenders.funnel.above_word", 0: "offenders.funnel.inside", -1: "offenders.funnel.below_word"}
+    rows = [
+        [
+            say("key.of", count=count(point.returns), n=count(point.looks)),
+            percent(point.share),
+            count(point.machines),
+            say(words[point.beyond]),
+        ]
+        for point in sorted(funnel.points, key=lambda point: (-point.beyond, -point.looks, -point.returns))
+    ]
+    tags = ", ".join(tag for point in beyond for tag in point.tags)
     picture = chart(
-        offender_figure(lines, scheme),
-        title=say("figure.offenders.title", n=len(lines)),
-        says=say("figure.offenders.says", lines=says),
-        height=24 * len(lines) + 60,
-        note=say("figure.offenders.note"),
+        funnel_figure(funnel, scheme),
+        title=say("offenders.funnel.title"),
+        says=" ".join([*said, say("offenders.funnel.says", tags=tags or say("offenders.funnel.nobody"))]),
+        height=380,
+        note=say("offenders.funnel.note"),
+        table=table(say("offenders.funnel.caption"), columns, rows),
     )
-    return section(say("offenders.picture.title"), picture)
+    return section(title, html.P(" ".join(said)), picture, about=say("offenders.about.funnel"))
+
+
+def _groups(groups: Groups, seen: Scene) -> html.Section:
+    looked = say(
+        "offenders.groups.looked",
+        areas=count(groups.areas),
+        trains=count(groups.trains),
+        instruments=count(groups.instruments),
+    )
+    title = say("offenders.groups.title")
+    if not groups.lines:
+        return section(title, note(say("offenders.groups.none")), note(looked), about=say("offenders.about.groups"))
+    columns = [
+        Column(say("offenders.column.group")),
+        Column(say("offenders.column.moves")),
+        Column(say("offenders.column.members"), number=True),
+        Column(say("offenders.column.chance")),
+    ]
+    rows = [
+        [_group_name(line, seen.place), _moves(line, seen.display), _members(line), _false(line)]
+        for line in groups.lines
+    ]
+    return section(
+        title, table(say("offenders.groups.caption"), columns, rows), note(looked), about=say("offenders.about.groups")
+    )
+
+
+def _group_name(line: Alike, place: Place) -> Child:
+    text = say(GROUPS[line.kind], name=line.name)
+    if line.kind == AREA:
+        return dcc.Link(text, href=place.here(area=line.name))
+    return dcc.Link(text, href=place.here(instrument=line.name)) if line.kind == INSTRUMENT else text
+
+
+def _moves(line: Alike, display: Display) -> Child:
+    quantity = Quantity.ANGULARITY if line.kind == INSTRUMENT and line.part % 2 else Quantity.OFFSET
+
+    def text(value: float) -> str:
+        return display.text(value, quantity, signed=True, with_unit=False)
+
+    values = {"low": text(line.low), "high": text(line.high), "value": text(line.value), "unit": display.unit(quantity)}
+    if line.kind == INSTRUMENT:
+        return two_lines(
+            say("offenders.reads", part=say(READS[line.part]), **values), say("offenders.reads.below", **values)
+        )
+    return two_lines(
+        say("offenders.moves", part=say(MOVES[line.part]), **values),
+        say("offenders.moves.below", others=text(line.others), **values),
+    )
+
+
+def _members(line: Alike) -> str:
+    if line.kind == INSTRUMENT:
+        return counted(line.members, "run")
+    return say("key.of", count=count(line.same_way), n=counted(line.members, "machine"))
+
+
+def _false(line: Alike) -> str:
+    return say("offenders.chance.rare") if line.q < 0.001 else say("offenders.chance", q=f"{line.q * 100:.1f}")
+
+
+def _rate(value: float) -> str:
+    return f"{value:.2f}"
 
 
 def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     columns = [
         Column(say("column.machine")),
         Column(say("column.returns"), number=True),
-        Column(say("column.share"), number=True),
-        Column(say("column.interval80"), number=True),
+        Column(say("offenders.column.seen"), number=True),
+        Column(say("offenders.column.rate"), number=True),
+        Column(say("offenders.column.interval"), number=True),
+        Column(say("offenders.column.bound"), number=True),
         Column(say("column.worst"), number=True),
-        Column(say("column.since"), number=True),
         Column(say("column.last_return"), number=True),
+        Column(say("offenders.column.suggests")),
         Column(say("column.what_where_speed")),
     ]
-    rows = [
-        [
-            [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
-            say("key.of", count=count(line.returns), n=count(line.looks)),
-            percent(line.share),
-            interval(line.low, line.high),
-            judged(line.worst_ratio),
-            day(line.first),
-            day(line.last),
-            two_lines(
-                line.description,
-                " · ".join((line.area, seen.display.text(line.speed_rpm, Quantity.SPEED))).lstrip(" ·"),
-            ),
-        ]
-        for line in view.lines
-    ]
+    rows = [_line(line, seen) for line in view.lines]
     parts: list[Child] = [table(say("offenders.ranking.caption"), columns, rows)]
     if view.came_back > len(view.lines):
         parts.append(note(say("offenders.more", shown=count(len(view.lines)), n=count(view.came_back))))
         if seen.place.get("list") != "all":
             parts.append(html.P(dcc.Link(say("offenders.show_all"), href=seen.place.here(list="all"))))
     return section(say("offenders.ranking.title"), *parts, about=say("about.offenders"))
+
+
+def _line(line: OffenderLine, seen: Scene) -> list[Child]:
+    where = " · ".join((line.area, seen.display.text(line.speed_rpm, Quantity.SPEED))).lstrip(" ·")
+    suggests: Child = (
+        [two_lines(one.cause, one.settles) for one in line.suggests]
+        if line.suggests
+        else html.Span("–", className="soft")
+    )
+    return [
+        [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
+        say("key.of", count=count(line.returns), n=count(line.looks)),
+        say("offenders.seen", rate=_rate(line.seen), years=f"{line.years:.1f}"),
+        _rate(line.rate),
+        say("write.interval", low=_rate(line.low), high=_rate(line.high)),
+        html.Strong(_rate(line.bound)),
+        judged(line.worst_ratio),
+        day(line.last),
+        suggests,
+        two_lines(line.description, where),
+    ]

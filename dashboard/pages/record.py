@@ -30,7 +30,8 @@ from dashboard.ids import Shell
 from dashboard.place import asset_path, shortened
 from dashboard.views import finder_view
 from dashboard.views.record_fields import NOT_MEASURED, STAGES, fields_of, four_fields, in_units
-from dashboard.views.record_view import Around, Ask, RecordView, build, last_of, moment_of, stated_fields, today_of
+from dashboard.views.record_sheet import Around, moment_of
+from dashboard.views.record_view import Ask, RecordView, build, last_of, stated_fields, today_of
 from dashboard.words import say
 from dashboard.writing import moment
 from models.errors import DriftbookError
@@ -48,7 +49,6 @@ class Ids:
     """Ids of this page."""
 
     BODY = "record-body"
-    MADE = "record-made"
     CHOOSE = "record-choose"
     KEY = "record-key"
     DRAFT = "record-draft"
@@ -92,7 +92,7 @@ class Subject:
 
 def layout() -> html.Div:
     """Give the skeleton; everything comes with the callbacks."""
-    return html.Div([dcc.Store(id=Ids.MADE), html.Div(waiting(), id=Ids.BODY, className="page")])
+    return html.Div(waiting(), id=Ids.BODY, className="page")
 
 
 def subject(seen: Scene) -> Subject:
@@ -115,11 +115,10 @@ def subject(seen: Scene) -> Subject:
 # -- the page ------------------------------------------------------------------------------------------------------
 
 
-def show(pathname: str | None, search: str | None, scheme: str | None, made: str | None = None) -> Child:
+def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
     """Fill the page for an address; another colour scheme leaves the form as it is."""
-    if pathname != PATH or scheme is None or made == (search or ""):
+    if pathname != PATH or scheme is None or set(dash.ctx.triggered_prop_ids) == {f"{Shell.SCHEME}.data"}:
         raise PreventUpdate
-    dash.set_props(Ids.MADE, {"data": search or ""})
     seen = scene(pathname, search)
     if seen.site is None:
         return empty_book()
@@ -480,7 +479,6 @@ def register(app: dash.Dash) -> None:
         Input(Shell.URL, "pathname"),
         Input(Shell.URL, "search"),
         Input(Shell.SCHEME, "data"),
-        State(Ids.MADE, "data"),
     )(show)
     app.callback(Output(Ids.CHOOSE, "data"), Input(Ids.CHOOSE, "searchValue"), path, query, prevent_initial_call=True)(
         offer

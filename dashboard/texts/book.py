@@ -94,7 +94,7 @@ WORDS: Final[dict[str, str]] = {
     "book.replaced": "replaced by entry {entry}",
     "book.source.row": "{file}, row {row}",
     "book.source.file": "{file}",
-    "book.source.typed": "entered by hand",
+    "book.source.typed": "not from a file",
     "about.book": "One line is one entry of the book. ‘Recorded’ is when and by whom it was written, on the site's clock. The source is the file and row that an "
     "import took it from. A person is found as the one who wrote the entry, aligned, reviewed or adopted. ‘Why’ stands where a reason was asked for: at an amendment, a "
     "replacement, a limit set.",
@@ -107,7 +107,7 @@ WORDS: Final[dict[str, str]] = {
     "entry.after": "entry {number} ›",
     "entry.sentence": "{author} wrote this entry on {at}.",
     "entry.sentence.source": "It comes from {file}, row {row}, imported with entry {entry}.",
-    "entry.sentence.typed": "It was entered by hand.",
+    "entry.sentence.typed": "It was written into the book itself, not taken from a file.",
     "entry.sentence.import": "It was written when the file was imported.",
     "entry.sentence.replaced": "It no longer counts: entry {entry} took its place.",
     "entry.sentence.amends": "It takes the place of entry {entry}.",

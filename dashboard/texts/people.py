@@ -23,6 +23,7 @@ WORDS: Final[dict[str, str]] = {
     "people.sentence.unknown": "The book gives no date for {serials}.",
     "people.sentence.rest": "{jobs} rest on a calibration that had run out on the day, of {n} whose calibration is known.",
     "people.sentence.rest_none": "No job rests on a calibration that had run out on the day, of {n} whose calibration is known.",
+    "people.sentence.rest_unknown": "Of no job does the book know whether the calibration held on its day.",
     # Key numbers
     "people.key.good": "Calibration holds",
     "people.key.good_below": "instruments, on {day}",
@@ -52,7 +53,7 @@ WORDS: Final[dict[str, str]] = {
     "people.state.out": "ran out on {day}",
     "people.state.ago": "{n} ago",
     "people.state.unknown": "no date in the book",
-    "people.rests": "since {day}",
+    "people.rests": "jobs since {day}",
     "people.rests.all": "all its jobs",
     # Jobs after it ran out
     "people.late.title": "Jobs done after a calibration had run out: {n}",
@@ -78,8 +79,8 @@ WORDS: Final[dict[str, str]] = {
     "people.rest.instrument": "Instrument",
     "people.rest.choose": "choose one",
     "people.rest.since": "In question since",
-    "people.rest.since.hint": "a day, 2026-10-09; blank: its last calibration",
-    "people.rest.send": "Show what rests on it",
+    "people.rest.since.hint": "2026-10-09; blank: last calibration",
+    "people.rest.send": "Show the jobs",
     "people.rest.clear": "Without an instrument",
     "people.rest.sentence": "{jobs} on {machines} were measured with {serial} from {day} on.",
     "people.rest.sentence.all": "{jobs} on {machines} were measured with {serial}, in all the years of the book.",
@@ -102,10 +103,9 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.none": "Nothing can be compared: that takes at least two with {fewest} runs each that another began or ended.",
     "people.effects.order": "In alphabetical order, which is no ranking.",
     "people.effects.chart": "{component} [{unit}]",
-    "people.effects.note": "Line: 90\u202f% interval of what the runs say. Mark: the estimate, drawn towards the others as far as it is uncertain; filled where chance does not explain it. 0 is the median of all.",
+    "people.effects.note": "Line: 90\u202f% interval of what the runs say. Mark: the estimate; a filled diamond where chance does not explain it. 0 is the median of all.",
     "people.effects.says": "{component} read against the others: {lines}.",
     "people.effects.line": "{name} {value}, interval {low} to {high}",
-    "people.effects.too_few": "{name}: {n} of {fewest} runs needed",
     "people.effects.caption": "What each instrument reads against the median of all, with its 90\u202f% interval; alphabetical",
     "people.effects.people_caption": "What each person reads against the median of all, with a 90\u202f% interval; alphabetical, no ranking",
     "people.effects.column.name": "Name",
@@ -120,8 +120,6 @@ WORDS: Final[dict[str, str]] = {
     "people.people.caption": "People in alphabetical order; jobs are those that name them first",
     "people.column.person": "Person",
     "people.column.qualification": "Qualification",
-    "people.column.entries": "In the book",
-    "people.entries": "entries",
     # Repeatability
     "people.repeat.title": "How well is one reading known?",
     "people.repeat.default": "No reading in this book has been repeated often enough ({df} repeats beyond the first; {shown} are needed to show a figure, {used} to use it). "
@@ -144,8 +142,8 @@ WORDS: Final[dict[str, str]] = {
     "about.resting": "The jobs that stand and name the instrument, done on or after the day. ‘The last word’: no later job on that machine, or only later jobs with the same instrument. "
     "Other measurements that rest on it indirectly (a target taken over, a forecast) are not listed.",
     "about.effects": "The drift of a run holds the reading error of the one who found it minus that of the one who left it. Weighted least squares over all runs begun and ended by "
-    "different ones gives each an effect against the median of all, drawn towards the others (DerSimonian and Laird) as far as it is uncertain. Where no spread between them can be told from chance the "
-    "estimate is 0 and the interval is that of the plain difference. ‘More than chance explains’: allowing for all names and components, at most one such statement in ten is false. "
+    "different ones gives each an effect against the median of all, drawn towards the others (DerSimonian and Laird) as far as it is uncertain. Where no spread between them can be told from chance, "
+    "the plain difference stands with its own interval. ‘More than chance explains’: allowing for all names and components, at most one such statement in ten is false. "
     "A run counts for both of its ends. At least ten are needed.",
     "about.repeat": "√(sum of squares within repeats ÷ their degrees of freedom), with the interval of the chi-square distribution (NIST/SEMATECH e-Handbook). Repeats are readings that should have been equal.",
 }  # fmt: skip

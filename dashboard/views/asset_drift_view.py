@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dashboard.views.asset_choices import limits_row
 from models.history.columns import FloatArray, History, IntArray
-from models.history.direction import NO_DIRECTION, ONE_WAY
+from models.history.direction import FEWEST_RUNS, NO_DIRECTION, ONE_WAY
 from models.history.distributions import t_quantile
 from models.history.engine import Study
 from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V
@@ -19,6 +20,7 @@ from models.history.limit_space import PLACES
 from models.maths.limits import flex_angles
 from models.units import Display, Quantity
 from models.values.job import COMPONENTS
+from models.values.limits import LimitsGiven
 
 CONFIDENCE = 0.95
 
@@ -59,6 +61,7 @@ class Plane:
 class FootRow:
     """How fast one row of feet moves along one axis, with its 95 % interval, in the unit that is shown, a year.
 
+    ``sure`` where the interval leaves out 0 and three runs or more are behind it;
     ``between`` marks a row whose interval lies between those of its neighbours.
     """
 
@@ -68,12 +71,8 @@ class FootRow:
     rate: float
     low: float
     high: float
+    sure: bool
     between: bool
-
-    @property
-    def sure(self) -> bool:
-        """Tell whether the interval leaves out 0."""
-        return self.low > 0.0 or self.high < 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +92,9 @@ class DriftView:
 
 
 def build_drift(
-    study: Study, history: History, asset: int, *, display: Display, who: Mapping[int, str], feet_mm: tuple[float, ...]
-) -> DriftView:
+    study: Study, history: History, asset: int, *, display: Display, who: Mapping[int, str], feet_mm: tuple[float, ...],
+    given: LimitsGiven | None = None,
+) -> DriftView:  # fmt: skip
     """Lay the drift of one machine out.
 
     Parameters
@@ -111,6 +111,8 @@ def build_drift(
         Text of each job by its entry. [unitless]
     feet_mm : tuple of float
         Distance of each row of feet of the movable machine from the coupling centre, nearest first. [mm]
+    given : LimitsGiven or None
+        Limits to draw; ``None`` for those of the machine's last judged job. [mm, mm/m]
     """
     material, jobs, zone = study.material, history.jobs, ZoneInfo(history.zone)
     series = int(material.series_now[asset])
@@ -127,7 +129,7 @@ def build_drift(
     verdict: Literal["one way", "no direction", "few"] = "few"
     if series >= 0 and study.directions.verdict[series] in {ONE_WAY, NO_DIRECTION}:
         verdict = "one way" if study.directions.verdict[series] == ONE_WAY else "no direction"
-    planes = _planes(study, history, asset, start, end, display) if len(runs) else ()
+    planes = _planes(study, history, asset, (start, end), display, given) if len(runs) else ()
     feet = _feet(study, series, feet_mm, display) if len(runs) else ()
     mean = planes[0].mean if planes else (0.0, 0.0)
     return DriftView(
@@ -145,9 +147,9 @@ def build_drift(
 
 
 def _planes(
-    study: Study, history: History, asset: int, start: IntArray, end: IntArray, display: Display
-) -> tuple[Plane, ...]:
-    jobs, material = history.jobs, study.material
+    study: Study, history: History, asset: int, ends: tuple[IntArray, IntArray], display: Display, given: LimitsGiven | None
+) -> tuple[Plane, ...]:  # fmt: skip
+    (start, end), jobs, material = ends, history.jobs, study.material
     series, scale = int(material.series_now[asset]), int(material.scale_row[asset])
     limits = jobs.limits[scale] if scale >= 0 else np.full(4, np.nan)
     span = float(jobs.span_mm[scale]) if scale >= 0 else float("nan")
@@ -158,6 +160,9 @@ def _planes(
         both = np.full(len(left), span)
         left, found = flex_angles(left, both), flex_angles(found, both)
     fit = int(study.grouping.fit[series])
+    # Other limits are drawn only where they judge the same places.
+    drawn = limits if given is None else np.array(limits_row(given))
+    each = (bool(jobs.each_axis[scale]) if scale >= 0 else False) if given is None else given.each_axis
     planes = []
     for place, (v, h) in enumerate(PLACES):
         quantity = Quantity.ANGULARITY if flex or place == 1 else Quantity.OFFSET
@@ -175,8 +180,8 @@ def _planes(
                 found[:, [h, v]] * unit,
                 (float(mean[0]), float(mean[1])),
                 region(mean, spread, together, float(study.rates.df[series])),
-                limit * unit,
-                bool(jobs.each_axis[scale]) if scale >= 0 else False,
+                float(drawn[2 if flex else place]) * unit,
+                each,
             )
         )
     return tuple(planes)
@@ -223,6 +228,7 @@ def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Displa
     half = float(t_quantile(0.5 + CONFIDENCE / 2.0, max(float(rates.df[series]), 1.0))) * rates.raw_se[series]
     middle, low, high = rates.raw[series], rates.raw[series] - half, rates.raw[series] + half
     near, far = feet_mm[0], feet_mm[-1]
+    enough = int(rates.n[series]) >= FEWEST_RUNS
     rows = []
     axes: tuple[tuple[Literal["v", "h"], int, int], ...] = (("v", NEAR_V, FAR_V), ("h", NEAR_H, FAR_H))
     for axis, first, last in axes:
@@ -231,10 +237,12 @@ def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Displa
             rate, bottom, top = (
                 float((1.0 - share) * value[first] + share * value[last]) * unit for value in (middle, low, high)
             )
-            if np.isfinite(rate):
-                rows.append(
-                    FootRow(number, display.text(x_mm, Quantity.DISTANCE), axis, rate, bottom, top, 0.0 < share < 1.0)
-                )
+            if not np.isfinite(rate):
+                continue
+            sure = enough and (bottom > 0.0 or top < 0.0)
+            rows.append(
+                FootRow(number, display.text(x_mm, Quantity.DISTANCE), axis, rate, bottom, top, sure, 0.0 < share < 1.0)
+            )
     return tuple(rows)
 
 

@@ -23,10 +23,10 @@ from models.units import Display, Quantity
 from models.values.job import COMPONENTS
 from models.values.limits import LimitsGiven
 
-COURSES = 1500
-"""Courses for 'ever over': the standard error of a share of one half is 0.013."""
+COURSES = 1000
+"""Courses for 'ever over': the standard error of a share of one half is 0.016."""
 
-STEPS = 48
+STEPS = 36
 WIDEST_YEARS = 6.0
 
 MONTHS = (1, 3, 6, 12, 18, 24, 36)

@@ -8,7 +8,6 @@ from datetime import date
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from dashboard.figures.shafts import FootMove, Shafts
 from dashboard.views.asset_choices import described_on
 from dashboard.words import say
 from models.units import Display, Quantity
@@ -21,11 +20,20 @@ Stage = Literal["found", "left"]
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One picture: stage, side or top view, what to draw, and that in a sentence."""
+    """One picture: stage, side or top view, what to draw, and that in a sentence.
+
+    ``measured`` and ``target`` are offset [mm] and angularity [mm/m] in this view;
+    ``moves`` are place [mm], move [mm] and its text for each row of feet that was moved.
+    """
 
     stage: Stage
     vertical: bool
-    shafts: Shafts
+    measured: tuple[float, float]
+    target: tuple[float, float]
+    feet_movable_mm: tuple[float, ...]
+    feet_stationary_mm: tuple[float, ...]
+    span_mm: float | None
+    moves: tuple[tuple[float, float, str], ...]
     says: str
 
 
@@ -71,8 +79,12 @@ def build_shafts(story: AssetStory, line: JobLine, display: Display) -> ShaftsVi
             )
             feet = line.job.moves_v if vertical else line.job.moves_h
             moves = _moves(feet, asset.feet_movable_mm, display, vertical=vertical) if stage == "found" else ()
-            shafts = Shafts(vertical, *lines, asset.feet_movable_mm, asset.feet_stationary_mm, span, moves)
-            drawn.append(Drawn(stage, vertical, shafts, _says(stage, shafts, display)))
+            drawn.append(
+                Drawn(
+                    stage, vertical, *lines, asset.feet_movable_mm, asset.feet_stationary_mm, span, moves,
+                    _says(stage, lines[0], display, vertical=vertical),
+                )
+            )  # fmt: skip
     newest = sorted(story.standing, key=lambda one: (one.job.performed_at, one.entry), reverse=True)
     return ShaftsView(
         line=line,
@@ -83,7 +95,9 @@ def build_shafts(story: AssetStory, line: JobLine, display: Display) -> ShaftsVi
     )
 
 
-def _moves(feet: FeetValues, rows_mm: Sequence[float], display: Display, *, vertical: bool) -> tuple[FootMove, ...]:
+def _moves(
+    feet: FeetValues, rows_mm: Sequence[float], display: Display, *, vertical: bool
+) -> tuple[tuple[float, float, str], ...]:
     """Give the move of each row of feet: the mean of its left and its right foot."""
     moves = []
     for row, x_mm in enumerate(rows_mm):
@@ -91,16 +105,18 @@ def _moves(feet: FeetValues, rows_mm: Sequence[float], display: Display, *, vert
         if not known:
             continue
         mean = sum(known) / len(known)
+        if display.text(abs(mean), Quantity.OFFSET) == display.text(0.0, Quantity.OFFSET):
+            continue
         way = ("in", "out") if vertical else ("right", "left")
         size = display.text(abs(mean), Quantity.OFFSET)
-        moves.append(FootMove(x_mm, mean, say(f"asset.moved.{way[0] if mean >= 0 else way[1]}", size=size)))
+        moves.append((x_mm, mean, say(f"asset.moved.{way[0] if mean >= 0 else way[1]}", size=size)))
     return tuple(moves)
 
 
-def _says(stage: Stage, shafts: Shafts, display: Display) -> str:
+def _says(stage: Stage, measured: tuple[float, float], display: Display, *, vertical: bool) -> str:
     return say(
-        "asset.shafts.says.side" if shafts.vertical else "asset.shafts.says.top",
+        "asset.shafts.says.side" if vertical else "asset.shafts.says.top",
         stage=say(f"word.{stage}"),
-        offset=display.text(shafts.measured[0], Quantity.OFFSET, signed=True),
-        angle=display.text(shafts.measured[1], Quantity.ANGULARITY, signed=True),
+        offset=display.text(measured[0], Quantity.OFFSET, signed=True),
+        angle=display.text(measured[1], Quantity.ANGULARITY, signed=True),
     )

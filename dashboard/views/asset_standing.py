@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from dashboard.views.asset_choices import limits_row
-from models.history.columns import FloatArray
+from models.history.columns import FloatArray, History
 from models.history.forecast import reading_interval
 from models.history.limit_space import ratio_in_limit_units
 from models.history.standing import COARSE, NOT_JUDGED, Standing
@@ -19,9 +19,23 @@ LEVEL = 0.8
 OTHER_PLACES = 100
 """Reason code of a limit set that judges other places than the limits behind the study."""
 
-DRAWS = 2000
+DRAWS = 1000
 _NORMAL_80 = 1.2815515655446004
 """Standard normal quantile of 0.9: half of an 80 % interval in standard deviations."""
+
+
+def row_of(history: History, asset_id: int) -> int:
+    """Give the index of an asset in the columns; −1 where they do not hold it.
+
+    Parameters
+    ----------
+    history : History
+        The columns. [unitless]
+    asset_id : int
+        Its number in the book. [unitless]
+    """
+    rows = np.flatnonzero(history.assets.asset == asset_id)
+    return int(rows[0]) if len(rows) else -1
 
 
 def rows_of(standing: Standing, asset: int, times: int) -> Standing:

@@ -29,7 +29,7 @@ QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.AN
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A replacement on the time axis."""
+    """A replacement or an amendment on the time axis."""
 
     at: datetime
     name: str
@@ -92,6 +92,7 @@ class AssetView:
     component_note: str = ""
     limit_note: str = ""
     zone: str = "UTC"
+    amended: tuple[Mark, ...] = ()
 
 
 def missing(tag: str, display: Display) -> AssetView:
@@ -140,6 +141,7 @@ def build(story: AssetStory, display: Display) -> AssetView:
         component_note=say("asset.components.spacer") if spacer else say("asset.components.note"),
         limit_note=_limit_note(jobs, display),
         zone=story.site.zone,
+        amended=tuple(_amended(line, zone) for line in jobs if line.supersedes is not None),
     )
 
 
@@ -176,9 +178,17 @@ def _mark(one: MachineBreak) -> Mark:
     return Mark(datetime.combine(one.on, time()), say("asset.break", part=say(f"part.{one.part.value}")), one.reason)
 
 
+def _amended(line: JobLine, zone: ZoneInfo) -> Mark:
+    """Mark a job that took the place of an earlier version, at the time of the visit itself."""
+    name = say(
+        "asset.mark.amended_by", entry=line.entry, by=line.author, on=day(line.recorded_at.astimezone(zone).date())
+    )
+    return Mark(line.job.performed_at.astimezone(zone).replace(tzinfo=None), name, line.why_amended)
+
+
 def _who(line: JobLine) -> str:
     job = line.job
-    said = [say(f"reason.{job.reason.value}"), ", ".join(job.people), job.instrument]
+    said = [job.ref, say(f"reason.{job.reason.value}"), ", ".join(job.people), job.instrument]
     return " · ".join(part for part in said if part)
 
 
@@ -434,3 +444,13 @@ def _four_text(values: Misalignment, display: Display) -> str:
 def last_day(line: JobLine, zone: str) -> date:
     """Give the day of a job on the site's calendar."""
     return line.job.performed_at.astimezone(ZoneInfo(zone)).date()
+
+
+def who_of(story: AssetStory) -> dict[int, str]:
+    """Give one text a job by its entry: reference, reason, people and instrument."""
+    return {line.entry: _who(line) for line in story.jobs}
+
+
+def days_of(story: AssetStory) -> dict[int, date]:
+    """Give the day of each job by its entry, on the site's calendar."""
+    return {line.entry: last_day(line, story.site.zone) for line in story.jobs}

@@ -12,7 +12,17 @@ import numpy as np
 from dashboard.place import Place, Read, shortened
 from dashboard.views.calendar_view import Calendar, calendar_of
 from dashboard.views.limits_view import LimitsNote, limits_note
-from dashboard.views.plan_view import NO_FORECAST, QUARTER_DAYS, SOON_DAYS, Plan, PlanLine, never_measured, plan_of
+from dashboard.views.plan_view import (
+    FAR_AHEAD,
+    LONG_AGO,
+    NO_FORECAST,
+    QUARTER_DAYS,
+    SOON_DAYS,
+    Plan,
+    PlanLine,
+    ground_of,
+    never_measured,
+)
 from dashboard.words import say
 from dashboard.writing import count, counted, percent, speed_class
 from models.history.backtest import FAILED, TOO_FEW
@@ -28,9 +38,8 @@ RISKS = (5, 10, 20)
 
 DEFAULT_RISK = 10
 RISK, RULE = "risk", "rule"
-LONG_AGO, FAR_AHEAD = -100_000, 100_000
 
-MOST = 25
+MOST = 15
 """Machines in a list at first."""
 
 MOST_ALL = 500
@@ -156,12 +165,9 @@ def build(
     everything : bool
         True to list what is long. [unitless]
     """
-
-    def plan(of: int, by_risk: bool) -> Plan:
-        return plan_of(history, study, recheck_for(of / 100.0), today, today_us, site.interval_months, by_risk=by_risk)
-
-    plans = {of: plan(of, True) for of in RISKS}
-    by_rule = plan(risk, False)
+    ground = ground_of(history, study, today, today_us, site.interval_months)
+    plans = {of: ground.plan(recheck_for(of / 100.0)) for of in RISKS}
+    by_rule = ground.plan(recheck_for(risk / 100.0), by_risk=False)
     chosen = plans[risk] if by == RISK else by_rule
     now, soon = chosen.rows(LONG_AGO, 0), chosen.rows(1, QUARTER_DAYS)
     most = MOST_ALL if everything else MOST

@@ -66,9 +66,10 @@ def month_series(counts: Counts) -> MonthSeries:
     than chance alone would make them.
     """
     count, n = counts.found.count[:, 0], counts.found.n[:, 0]
-    chart = p_prime_chart(count, n)
     # A share that never was over, or always, has no spread to set limits by.
-    limited = chart.standing != TOO_FEW and 0.0 < chart.centre < 1.0
+    spread = 0 < int(count.sum()) < int(n.sum())
+    chart = p_prime_chart(count, n, laney=spread)
+    limited = spread and chart.standing != TOO_FEW
     nothing, never = np.full(len(n), np.nan), np.zeros(len(n), dtype=np.bool_)
     return MonthSeries(
         months=(counts.months - 1970 * 12).astype("datetime64[M]"),

@@ -10,12 +10,17 @@ import numpy as np
 
 from dashboard.views.due_view import Calibration, DueList, calibrations, due_list
 from dashboard.views.limits_view import LimitsNote, limits_note
+from dashboard.views.month_chart_view import MonthSeries, month_series
+from dashboard.views.month_jobs_view import Asked, JobsBehind, jobs_behind
+from dashboard.views.plan_view import LONG_AGO, SOON_DAYS, PlanLine, ground_of
 from dashboard.views.shares import Change, Share, cell, change
+from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
 from dashboard.writing import count, counted, interval, percent, speed_class
 from dashboard.writing import month as month_text
-from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, History, IntArray
+from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, History, IntArray
 from models.history.counts import Counts, count_over
+from models.history.engine import Study
 from models.history.months import local_days
 from models.history.runs import Runs
 from models.values.limits import LimitSet
@@ -27,6 +32,12 @@ BEFORE = 12
 
 SERIES = 24
 """Months in the picture of the months."""
+
+ALL_SPEEDS = -2
+"""Index of the line of all speeds; −1 is a speed that is not known."""
+
+LIKELIEST = 8
+"""Machines that are listed as the likeliest to be over limit today."""
 
 FEW = 10
 """Below so many readings the sentence says that they are few (a choice of this project)."""
@@ -46,21 +57,6 @@ class ClassLine:
 
 
 @dataclass(frozen=True, slots=True)
-class MonthSeries:
-    """One row a month, the chosen one last; arrays of one length."""
-
-    months: np.ndarray[tuple[int], np.dtype[np.datetime64]]
-    jobs: IntArray
-    found_count: IntArray
-    found_n: IntArray
-    found_share: FloatArray
-    found_low: FloatArray
-    found_high: FloatArray
-    left_count: IntArray
-    left_n: IntArray
-
-
-@dataclass(frozen=True, slots=True)
 class Visit:
     """One job of the month that asks for attention."""
 
@@ -71,8 +67,20 @@ class Visit:
     found_ratio: float
     left_ratio: float
     person: str
+    entry: int
     was_left: float = float("nan")
     days: float = float("nan")
+    suggests: tuple[Suggestion, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ByRisk:
+    """What the accepted risk asks for: machines whose date has come, and the likeliest of them to be over limit today."""
+
+    risk: float
+    now: int
+    soon: int
+    lines: tuple[PlanLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,8 @@ class MonthView:
     """Everything on the page.
 
     ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
-    the month has none, else ``'ok'``.
+    the month has none, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
+    ``behind`` where the address asks for no jobs.
     """
 
     state: Literal["ok", "empty", "too_few", "error"]
@@ -104,6 +113,8 @@ class MonthView:
     left_over: tuple[Visit, ...]
     returned: tuple[Visit, ...]
     due: DueList
+    by_risk: ByRisk | None
+    behind: JobsBehind | None
     calibrations: tuple[Calibration, ...]
     limits: LimitsNote
 
@@ -118,6 +129,8 @@ def build(
     instruments: tuple[Instrument, ...],
     limit_set: LimitSet | None,
     today_us: int,
+    study: Study | None = None,
+    asked: Asked | None = None,
 ) -> MonthView:
     """Compute the page.
 
@@ -139,6 +152,10 @@ def build(
         The limit set in force today. [unitless]
     today_us : int
         Now, UTC. [µs]
+    study : Study or None
+        What the history says; without it nothing is suggested and nothing is dated by risk. [unitless]
+    asked : Asked or None
+        The number whose jobs are asked for. [unitless]
     """
     jobs = history.jobs
     last = int(jobs.month.max(initial=_number(today)))
@@ -172,11 +189,13 @@ def build(
         left_before=left_before,
         left_change=change(left, left_before),
         classes=_classes(here, before),
-        total=ClassLine(-1, say("column.all"), jobs_here, found, found_before, left, left_before),
-        series=_series(count_over(jobs, first_month=number - SERIES + 1, last_month=number).by_month()),
-        left_over=_visits(history, np.flatnonzero(in_month & (jobs.left_ratio > 1.0)), runs),
-        returned=_visits(history, _returned_rows(history, runs, in_month), runs),
+        total=ClassLine(ALL_SPEEDS, say("column.all"), jobs_here, found, found_before, left, left_before),
+        series=month_series(count_over(jobs, first_month=number - SERIES + 1, last_month=number).by_month()),
+        left_over=_visits(history, _left_over_rows(history, in_month), runs, None),
+        returned=_visits(history, _returned_rows(history, runs, in_month), runs, study),
         due=due_list(history, today, today_us, site.interval_months),
+        by_risk=None if study is None else _by_risk(history, study, today, today_us, site.interval_months),
+        behind=None if asked is None else jobs_behind(history, number, asked),
         calibrations=calibrations(instruments, today),
         limits=limits_note(limit_set),
     )
@@ -210,19 +229,16 @@ def _classes(here: Counts, before: Counts) -> tuple[ClassLine, ...]:
     return tuple(lines)
 
 
-def _series(counts: Counts) -> MonthSeries:
-    months = (counts.months - 1970 * 12).astype("datetime64[M]")
-    return MonthSeries(
-        months,
-        counts.jobs[:, 0],
-        counts.found.count[:, 0],
-        counts.found.n[:, 0],
-        counts.found.share[:, 0],
-        counts.found.low[:, 0],
-        counts.found.high[:, 0],
-        counts.left.count[:, 0],
-        counts.left.n[:, 0],
-    )
+def _by_risk(history: History, study: Study, today: date, today_us: int, interval_months: int) -> ByRisk:
+    plan = ground_of(history, study, today, today_us, interval_months).plan(study.recheck)
+    now = plan.rows(LONG_AGO, 0)
+    forecast = now[plan.forecast[now]]
+    return ByRisk(study.choices.risk, len(now), plan.count(1, SOON_DAYS), plan.lines(forecast[:LIKELIEST].tolist()))
+
+
+def _left_over_rows(history: History, in_month: BoolArray) -> IntArray:
+    rows = np.flatnonzero(in_month & (history.jobs.left_ratio > 1.0))
+    return rows[np.argsort(-history.jobs.left_ratio[rows], kind="stable")]
 
 
 def _returned_rows(history: History, runs: Runs, in_month: BoolArray) -> IntArray:
@@ -231,7 +247,7 @@ def _returned_rows(history: History, runs: Runs, in_month: BoolArray) -> IntArra
     return rows[np.argsort(-history.jobs.found_ratio[rows], kind="stable")]
 
 
-def _visits(history: History, rows: IntArray, runs: Runs) -> tuple[Visit, ...]:
+def _visits(history: History, rows: IntArray, runs: Runs, study: Study | None) -> tuple[Visit, ...]:
     jobs, assets = history.jobs, history.assets
     run_at = {int(end): index for index, end in enumerate(runs.end_row.tolist())} if len(rows) else {}
     days = local_days(jobs.performed_us[rows], history.zone).astype("datetime64[D]").astype(object)
@@ -248,8 +264,10 @@ def _visits(history: History, rows: IntArray, runs: Runs) -> tuple[Visit, ...]:
                 found_ratio=float(jobs.found_ratio[row]),
                 left_ratio=float(jobs.left_ratio[row]),
                 person=history.people[person] if person >= 0 else "",
+                entry=int(jobs.entry[row]),
                 was_left=float(runs.start_ratio[run]) if run is not None else float("nan"),
                 days=float(runs.days[run]) if run is not None else float("nan"),
+                suggests=() if study is None else suggestions(study, asset),
             )
         )
     return tuple(visits)

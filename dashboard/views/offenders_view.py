@@ -8,28 +8,30 @@ from typing import Literal
 
 import numpy as np
 
+from dashboard.views.funnel_view import Funnel, funnel_of
 from dashboard.views.limits_view import LimitsNote, limits_note
+from dashboard.views.offender_filters import Filters, Options, keep_runs, options_of
+from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
 from dashboard.writing import count, counted, percent
-from models.history.columns import History, IntArray
-from models.history.intervals import wilson
+from models.history.columns import BoolArray, History, IntArray
+from models.history.engine import Study
+from models.history.material import service_of
 from models.history.months import add_months, local_days, midnights_us
+from models.history.return_rates import ReturnRates, return_rates
 from models.history.returns import ReturnCounts, returns_of
+from models.history.returns import window as window_of
 from models.history.runs import Runs
 from models.values.limits import LimitSet
 from models.values.story import Site
 
-CONFIDENCE = 0.90
-"""One-sided confidence of the bound that the ranking goes by."""
-
-MOST = 30
+MOST = 20
 """Machines that are listed at first."""
 
 ALL = 1000
 """Longest list on demand."""
 
-PICTURED = 20
-"""Machines in the picture."""
+EVERYTHING = Filters()
 
 REPEATS = 2
 """From so many returns on a machine is a repeat offender."""
@@ -39,8 +41,10 @@ REPEATS = 2
 class OffenderLine:
     """One machine that came back.
 
-    ``low`` and ``high`` are the ends of the two-sided 80 % interval of the share of
-    looks that were returns; ``low`` is the one-sided 90 % bound of the ranking.
+    ``years`` is the time in service over which it was looked at and ``seen`` the returns
+    in a year of it, as they were seen.  ``rate`` with the 90 % interval ``low`` to ``high``
+    is drawn towards its class; ``bound`` is its one-sided lower 90 % bound, by which the
+    ranking goes [1/year].
     """
 
     rank: int
@@ -50,12 +54,16 @@ class OffenderLine:
     speed_rpm: float
     looks: int
     returns: int
-    share: float
+    years: float
+    seen: float
+    rate: float
+    bound: float
     low: float
     high: float
     first: date
     last: date
     worst_ratio: float
+    suggests: tuple[Suggestion, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +86,10 @@ class OffendersView:
     machines: int
     came_back: int
     repeated: int
+    filters: Filters
+    options: Options
     lines: tuple[OffenderLine, ...]
+    funnel: Funnel | None
     limits: LimitsNote
 
 
@@ -92,6 +103,8 @@ def build(
     site: Site,
     limit_set: LimitSet | None,
     most: int = MOST,
+    filters: Filters = EVERYTHING,
+    study: Study | None = None,
 ) -> OffendersView:
     """Compute the page.
 
@@ -113,13 +126,18 @@ def build(
         The limit set in force today. [unitless]
     most : int
         Longest list. [unitless]
+    filters : Filters
+        Area, coupling, instrument and person. [unitless]
+    study : Study or None
+        What the history says; without it nothing is suggested. [unitless]
     """
     assets = history.assets
     since = _since(today, window)
     from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
-    keep = None if speed is None else assets.speed_class[runs.asset] == speed
-    counts = returns_of(history.jobs, runs, len(assets), from_us=from_us, keep=keep, confidence=CONFIDENCE)
-    ranking = counts.ranking()
+    keep = keep_runs(history, runs, speed, filters)
+    counts = returns_of(history.jobs, runs, len(assets), from_us=from_us, keep=keep)
+    rates = _rates(history, runs, keep & runs.looked & window_of(history.jobs, runs, from_us, None), counts)
+    ranking = rates.ranking()
     looks, returns = int(counts.looks.sum()), int(counts.returns.sum())
     machines = int((counts.looks > 0).sum())
     repeated = int((counts.returns >= REPEATS).sum())
@@ -137,7 +155,10 @@ def build(
         machines=machines,
         came_back=len(ranking),
         repeated=repeated,
-        lines=_lines(history, counts, ranking[:most]),
+        filters=filters,
+        options=options_of(history),
+        lines=_lines(history, counts, rates, ranking[:most], study),
+        funnel=funnel_of(counts.looks, counts.returns, assets.tag),
         limits=limits_note(limit_set),
     )
 
@@ -153,12 +174,19 @@ def _since(today: date, window: int | None) -> date | None:
     return date.fromisoformat(str(earlier[0]))
 
 
-def _lines(history: History, counts: ReturnCounts, rows: IntArray) -> tuple[OffenderLine, ...]:
+def _rates(history: History, runs: Runs, looked: BoolArray, counts: ReturnCounts) -> ReturnRates:
+    rows = np.flatnonzero(looked)
+    _, years, _ = service_of(runs, rows, len(history.assets))
+    return return_rates(runs.asset[rows], years, runs.returned[rows], history.assets.speed_class, counts.worst_ratio)
+
+
+def _lines(
+    history: History, counts: ReturnCounts, rates: ReturnRates, rows: IntArray, study: Study | None
+) -> tuple[OffenderLine, ...]:
     assets = history.assets
-    # Two-sided 80 % has one tenth on each side: its lower end is the bound that the ranking goes by.
-    low, high = wilson(counts.returns[rows], counts.looks[rows], 2.0 * CONFIDENCE - 1.0)
     first = local_days(counts.first_us[rows], history.zone).astype("datetime64[D]").astype(object)
     last = local_days(counts.last_us[rows], history.zone).astype("datetime64[D]").astype(object)
+    years = rates.years
     return tuple(
         OffenderLine(
             rank=place + 1,
@@ -168,12 +196,16 @@ def _lines(history: History, counts: ReturnCounts, rows: IntArray) -> tuple[Offe
             speed_rpm=float(assets.speed_rpm[asset]),
             looks=int(counts.looks[asset]),
             returns=int(counts.returns[asset]),
-            share=float(counts.share[asset]),
-            low=float(low[place]),
-            high=float(high[place]),
+            years=float(years[asset]),
+            seen=float(counts.returns[asset] / years[asset]) if years[asset] > 0.0 else float("nan"),
+            rate=float(rates.rate.mean[asset]),
+            bound=float(rates.rate.bound[asset]),
+            low=float(rates.rate.low[asset]),
+            high=float(rates.rate.high[asset]),
             first=first[place],
             last=last[place],
             worst_ratio=float(counts.worst_ratio[asset]),
+            suggests=() if study is None else suggestions(study, asset),
         )
         for place, asset in enumerate(rows.tolist())
     )

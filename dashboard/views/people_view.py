@@ -19,6 +19,7 @@ from models.history.calibration import (
     JobCalibration,
     calibration_of,
     last_of_assets,
+    next_with_another,
     resting_on,
 )
 from models.history.columns import History, IntArray
@@ -205,8 +206,10 @@ def _sentence(lines: Sequence[InstrumentLine], today: date, late: int, known: in
         parts.append(say("people.sentence.unknown", serials=_listed(unknown)))
     if late:
         parts.append(say("people.sentence.rest", jobs=counted(late, "job"), n=counted(known, "job")))
-    else:
+    elif known:
         parts.append(say("people.sentence.rest_none", n=counted(known, "job")))
+    else:
+        parts.append(say("people.sentence.rest_unknown"))
     return " ".join(parts)
 
 
@@ -229,14 +232,16 @@ def _resting(
     index = history.instruments.index(serial) if serial in history.instruments else -2
     from_us = np.iinfo(np.int64).min if start is None else day_start_us(start, history.zone)
     rows = resting_on(jobs, index, from_us)
-    last = _last_words(history, rows)
+    last = _next(history)[rows] < 0
     order = np.concatenate([rows[last], rows[~last]])
     machines = len(np.unique(jobs.asset[rows]))
     lasting = len(np.unique(jobs.asset[rows[last]]))
     judged = ~np.isnan(jobs.left_ratio[rows])
     window = {} if start is None else {"day": day(start)}
     if not len(rows):
-        text = say("people.rest.none", serial=serial, **window) if window else say("people.rest.none_all", serial=serial)
+        text = (
+            say("people.rest.none", serial=serial, **window) if window else say("people.rest.none_all", serial=serial)
+        )
     else:
         n, m = counted(len(rows), "job"), counted(machines, "machine")
         first = (
@@ -250,33 +255,18 @@ def _resting(
             say("people.rest.last", machines=counted(lasting, "machine")) if lasting else say("people.rest.last_none")
         )
         text = f"{first} {left} {words}"
-    return Resting(
-        serial, start, text, len(rows), machines, lasting, _rows(history, order[:most], calibration, days)
-    )
+    return Resting(serial, start, text, len(rows), machines, lasting, _rows(history, order[:most], calibration, days))
 
 
-def _last_words(history: History, rows: IntArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Tell which of these jobs no later job with another instrument has followed on its machine."""
-    return np.array([_next_other(history, row) is None for row in rows.tolist()], dtype=np.bool_)
-
-
-def _next_other(history: History, row: int) -> int | None:
-    """Give the row of the next job on the same machine that was measured with another instrument."""
-    jobs = history.jobs
-    asset, instrument = jobs.asset[row], jobs.instrument[row]
-    for later in range(row + 1, len(jobs)):
-        if jobs.asset[later] != asset:
-            return None
-        if jobs.instrument[later] not in {instrument, -1}:
-            return later
-    return None
+def _next(history: History) -> IntArray:
+    return keep(history, "next with another", lambda: next_with_another(history.jobs))
 
 
 def _rows(history: History, rows: IntArray, calibration: JobCalibration, days: IntArray) -> tuple[JobRow, ...]:
-    jobs = history.jobs
+    jobs, following = history.jobs, _next(history)
     found = []
     for row in rows.tolist():
-        person, instrument, later = int(jobs.person[row]), int(jobs.instrument[row]), _next_other(history, row)
+        person, instrument, later = int(jobs.person[row]), int(jobs.instrument[row]), int(following[row])
         found.append(
             JobRow(
                 entry=int(jobs.entry[row]),
@@ -287,7 +277,7 @@ def _rows(history: History, rows: IntArray, calibration: JobCalibration, days: I
                 late_days=int(calibration.late_days[row]),
                 found_ratio=float(jobs.found_ratio[row]),
                 left_ratio=float(jobs.left_ratio[row]),
-                since=None if later is None else _date(int(days[later])),
+                since=None if later < 0 else _date(int(days[later])),
             )
         )
     return tuple(found)

@@ -32,6 +32,9 @@ SOON_DAYS = 31
 QUARTER_DAYS = 92
 """What falls due within so many days is 'soon', and what is listed ahead."""
 
+LONG_AGO, FAR_AHEAD = -100_000, 100_000
+"""Days from today that no date lies beyond."""
+
 OWN = 0.5
 """Weight of a machine's own runs in its rate from which they, and not its class, are named as what the date rests on."""
 
@@ -170,17 +173,53 @@ class Plan:
         return say("due.why.capped", risk=risk, cap=cap)
 
 
-def plan_of(
-    history: History,
-    study: Study,
-    recheck: Recheck,
-    today: date,
-    today_us: int,
-    interval_months: int,
-    *,
-    by_risk: bool = True,
-) -> Plan:
-    """Find the date on which each machine is to be looked at again.
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What all plans of one day stand on, whatever the risk: computed once for a page."""
+
+    history: History
+    study: Study
+    rule: Due
+    today: date
+    left_day: IntArray
+    over_now: FloatArray
+    own: BoolArray
+
+    def plan(self, recheck: Recheck, *, by_risk: bool = True) -> Plan:
+        """Find the date on which each machine is to be looked at again.
+
+        Parameters
+        ----------
+        recheck : Recheck
+            Re-check dates for the accepted risk. [unitless]
+        by_risk : bool
+            True for the day on which the risk is reached, and the rule's where there is no forecast; False for the rule. [unitless]
+        """
+        in_service = ~self.history.assets.retired
+        forecast = self.study.standing.can & in_service
+        ruled = np.isin(self.rule.reason, list(_RULE))
+        rule_day = self.rule.days_left + _number(self.today)
+        # A risk that is reached within a day is reached on that day: round down, never up.
+        risk_day = self.left_day + np.floor(np.nan_to_num(recheck.days)).astype(np.int64)
+        return Plan(
+            by_risk=by_risk,
+            history=self.history,
+            study=self.study,
+            recheck=recheck,
+            rule=self.rule,
+            today=self.today,
+            dated=(forecast | ruled) & in_service,
+            forecast=forecast,
+            day=np.where(forecast, risk_day, rule_day) if by_risk else rule_day,
+            other=rule_day if by_risk else risk_day,
+            other_dated=ruled if by_risk else forecast,
+            over_now=self.over_now,
+            own=self.own,
+        )
+
+
+def ground_of(history: History, study: Study, today: date, today_us: int, interval_months: int) -> Ground:
+    """Prepare what all plans of one day stand on.
 
     Parameters
     ----------
@@ -188,16 +227,12 @@ def plan_of(
         The site's history. [unitless]
     study : Study
         What the history says. [unitless]
-    recheck : Recheck
-        Re-check dates for the accepted risk. [unitless]
     today : date
         The site's day. [d]
     today_us : int
         Now, UTC. [µs]
     interval_months : int
         The site's rule for the next check. [month]
-    by_risk : bool
-        True for the day on which the risk is reached, and the rule's where there is no forecast; False for the rule. [unitless]
     """
     rule = due_by_rule(
         history.jobs,
@@ -207,26 +242,15 @@ def plan_of(
         zone=history.zone,
         interval_months=interval_months,
     )
-    ruled = np.isin(rule.reason, list(_RULE))
-    standing, forecast = study.standing, study.standing.can
-    rule_day = rule.days_left + _number(today)
-    left_day = local_days(np.where(forecast, standing.left_us, 0), history.zone)
-    risk_day = left_day + np.floor(np.nan_to_num(recheck.days)).astype(np.int64)
-    since = np.maximum((today_us - standing.left_us) / US_PER_DAY, 0.0)
-    day = np.where(forecast, risk_day, rule_day) if by_risk else rule_day
-    return Plan(
-        by_risk=by_risk,
+    standing = study.standing
+    since = np.where(standing.can, np.maximum((today_us - standing.left_us) / US_PER_DAY, 0.0), 0.0)
+    return Ground(
         history=history,
         study=study,
-        recheck=recheck,
         rule=rule,
         today=today,
-        dated=(forecast | ruled) & ~history.assets.retired,
-        forecast=forecast & ~history.assets.retired,
-        day=day,
-        other=rule_day if by_risk else risk_day,
-        other_dated=ruled if by_risk else forecast,
-        over_now=forecast_at(standing, np.where(forecast, since, 0.0)).over,
+        left_day=local_days(np.where(standing.can, standing.left_us, 0), history.zone),
+        over_now=forecast_at(standing, since).over,
         own=_own_weight(study) >= OWN,
     )
 

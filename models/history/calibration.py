@@ -132,5 +132,36 @@ def last_of_assets(jobs: JobColumns) -> IntArray:
     return np.flatnonzero(np.append(jobs.asset[1:] != jobs.asset[:-1], True))
 
 
+def next_with_another(jobs: JobColumns) -> IntArray:
+    """Give for each job the next one on the same asset that was measured with another instrument.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand, in order of asset, then time. [unitless]
+
+    Returns
+    -------
+    (n,) int array
+        Row of that job; −1 where there is none, or where the job's own instrument is not known. [unitless]
+
+    Notes
+    -----
+    A job whose instrument is not known says nothing about another one and is passed over.
+    """
+    result = np.full(len(jobs), -1, dtype=np.int64)
+    known = np.flatnonzero(jobs.instrument >= 0)
+    if not len(known):
+        return result
+    asset, instrument = jobs.asset[known], jobs.instrument[known]
+    begins = np.append(True, (asset[1:] != asset[:-1]) | (instrument[1:] != instrument[:-1]))
+    stretch = np.cumsum(begins) - 1
+    first = np.flatnonzero(begins)
+    following = np.append(first[1:], -1)[stretch]
+    same = (following >= 0) & (asset[np.maximum(following, 0)] == asset)
+    result[known] = np.where(same, known[np.maximum(following, 0)], -1)
+    return result
+
+
 def _day(value: object) -> int:
     return int(np.datetime64(value, "D").astype(np.int64))  # type: ignore[call-overload]

@@ -195,7 +195,8 @@ def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float], wo
         return Swap.FLIPPED_V if flipped[0] else Swap.FLIPPED_H
     if _is_near(n, o, every, (2.0, 2.0), worth):
         return Swap.DOUBLED
-    if math.hypot(o[0], o[2]) >= worth and _is_near(n, o, every, (2.0, 1.0), worth):
+    # The offsets must be near the double by themselves: beside large angles, small offsets would pass for anything.
+    if _is_near(n, o, (0, 2), (2.0, 1.0), worth) and _is_near(n, o, every, (2.0, 1.0), worth):
         return Swap.DOUBLED_OFFSETS
     return None
 

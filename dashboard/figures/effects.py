@@ -1,0 +1,64 @@
+"""Pictures of what instruments and people read against the others: one row a name, in alphabetical order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.theme import palette_of, template_of
+from dashboard.views.effects_view import EffectLine
+
+
+def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, scheme: str, *, named: bool) -> go.Figure:
+    """Draw one component: an interval and a mark for each name, about the median of all.
+
+    Parameters
+    ----------
+    lines : sequence of EffectLine
+        Names with enough runs, in alphabetical order. [unit of the page]
+    component : int
+        Which of the four. [unitless]
+    decimals : int
+        Decimals that are worth showing. [unitless]
+    scheme : str
+        Colour scheme. [unitless]
+    named : bool
+        Whether the names stand at the axis. [unitless]
+    """
+    palette = palette_of(scheme)
+    figure = go.Figure(layout={"template": template_of(scheme)})
+    rows = np.arange(len(lines), dtype=np.float64)
+    value, low, high = (
+        np.array([getattr(line.cells[component], part) for line in lines], dtype=np.float64)
+        for part in ("value", "low", "high")
+    )
+    differs = np.array([line.cells[component].differs for line in lines], dtype=np.bool_)
+    reach = max(float(np.max(np.abs(np.concatenate([low, high])), initial=0.0)) * 1.08, 10.0**-decimals)
+    for chosen, colour, symbol in ((~differs, palette.before, "circle-open"), (differs, palette.found, "diamond")):
+        if not chosen.any():
+            continue
+        figure.add_scatter(
+            x=value[chosen], y=rows[chosen], mode="markers",
+            marker={"color": colour, "size": 10, "symbol": symbol, "line": {"color": colour, "width": 2}},
+            error_x={"type": "data", "symmetric": False, "array": (high - value)[chosen], "arrayminus": (value - low)[chosen],
+                     "color": colour, "thickness": 2, "width": 0},
+            customdata=np.stack([low[chosen], high[chosen]], axis=1),
+            text=[escape(line.name) for line, on in zip(lines, chosen.tolist(), strict=True) if on],
+            hovertemplate=f"<b>%{{text}}</b>: %{{x:.{decimals}f}}<br>%{{customdata[0]:.{decimals}f}} – %{{customdata[1]:.{decimals}f}}<extra></extra>",
+        )  # fmt: skip
+    figure.add_scatter(
+        x=[0.0, 0.0], y=[-0.5, len(lines) - 0.5], mode="lines", hoverinfo="skip",
+        line={"color": palette.strong, "width": 1}, zorder=-1,
+    )  # fmt: skip
+    figure.update_yaxes(
+        tickvals=rows,
+        ticktext=[escape(line.name) for line in lines] if named else [""] * len(lines),
+        range=[len(lines) - 0.5, -0.5],
+        showgrid=True,
+        tickfont={"color": palette.ink},
+    )
+    figure.update_xaxes(range=[-reach, reach], side="top", nticks=4, ticks="", showline=False, showgrid=False)
+    return figure

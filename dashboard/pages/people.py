@@ -1,0 +1,392 @@
+"""People and instruments: the reliability engineer, and the auditor who asks what an instrument is worth.
+
+Decides from it which instrument goes to calibration, which jobs rest on one
+whose calibration had run out or that was found off, and whether one reads
+differently from the others.  It ranks nobody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import dash
+from dash import Input, Output, dcc, html
+from dash.exceptions import PreventUpdate
+
+from dashboard.asked import named, read_days
+from dashboard.components.asking import ask_choice, ask_form, ask_text
+from dashboard.components.chart import chart
+from dashboard.components.links import machine
+from dashboard.components.pieces import (
+    Child,
+    blank,
+    empty_book,
+    heading,
+    key_number,
+    key_numbers,
+    note,
+    problems,
+    section,
+    sentence,
+    two_lines,
+    waiting,
+)
+from dashboard.components.tables import Column, table
+from dashboard.context import context
+from dashboard.fetch import Scene, scene
+from dashboard.figures.effects import effect_figure
+from dashboard.ids import Shell
+from dashboard.place import Place, shortened
+from dashboard.views import effects_view
+from dashboard.views.effects_view import QUANTITIES, EffectsView, RepeatView, component_name, effects_for, number
+from dashboard.views.people_view import ALL, MOST, SOON_DAYS, InstrumentLine, JobRow, PeopleView, build
+from dashboard.words import say
+from dashboard.writing import DASH, count, counted, day, judged
+from models.history.repeatability import default_repeatability
+
+PATH = "/people"
+NAME = "page.people"
+ORDER = 7
+
+
+class Ids:
+    """Ids of this page."""
+
+    BODY = "people-body"
+
+
+def layout() -> html.Div:
+    """Give the skeleton; the numbers come with the callback."""
+    return html.Div(waiting(), id=Ids.BODY, className="page")
+
+
+def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+    """Fill the page for an address."""
+    if pathname != PATH or scheme is None:
+        raise PreventUpdate
+    seen = scene(pathname, search)
+    if seen.site is None:
+        return empty_book()
+    book, place = context().book, seen.place
+    versions = book.instrument_versions(seen.site.site_id)
+    asked = place.get("instrument")
+    chosen = named(asked, sorted({one.serial for one in versions})) if asked else ""
+    since = read_days(place, "since")
+    view = build(
+        seen.history,
+        versions,
+        book.people(seen.site.site_id),
+        seen.today,
+        chosen=chosen or "",
+        since=since.value[0] if since.value else None,
+        most=ALL if place.get("list") == "all" else MOST,
+    )
+    said = (
+        *seen.problems,
+        say("problem.who", asked=shortened(asked)) if chosen is None else "",
+        say("problem.since", asked=shortened(place.get("since"))) if since.problem else "",
+    )
+    return body(view, seen, scheme, said)
+
+
+def register(app: dash.Dash) -> None:
+    """Attach the callback."""
+    app.callback(
+        Output(Ids.BODY, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
+    )(show)
+
+
+def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> list[Child]:
+    """Put the page together."""
+    head = [heading(say("people.title")), problems(said)]
+    if view.state == "empty":
+        empty = blank(say("people.none.title"), say("people.none.text"), html.Code(say("book.empty.command")))
+        return [*head, empty]
+    history, runs, display = seen.history, seen.runs, seen.display
+    of_instruments = effects_view.build(
+        effects_for(history, runs, "instrument"), history.instruments, display, "instrument"
+    )
+    of_people = effects_view.build(effects_for(history, runs, "person"), history.people, display, "person")
+    return [
+        *head,
+        sentence(view.sentence),
+        _keys(view),
+        _instruments(view, seen.place),
+        _resting(view, seen),
+        _late(view, seen),
+        _effects(of_instruments, seen, scheme, people=False),
+        _people(view, seen.place),
+        _effects(of_people, seen, scheme, people=True),
+        _repeat(effects_view.repeat_view(default_repeatability(), seen.display)),
+    ]
+
+
+def _keys(view: PeopleView) -> html.Dl:
+    return key_numbers(
+        key_number(
+            say("people.key.good"),
+            say("key.of", count=count(view.good), n=count(len(view.instruments))),
+            say("people.key.good_below", day=day(view.today)),
+            say("people.key.soon", n=count(view.soon), days=SOON_DAYS),
+        ),
+        key_number(
+            say("people.key.late"),
+            say("key.of", count=count(view.late), n=count(view.known)) if view.known else DASH,
+            say("people.key.late_below"),
+            say("people.key.late_window"),
+        ),
+        key_number(
+            say("people.key.last"),
+            say("key.of", count=count(view.last_word), n=count(view.machines)),
+            say("people.key.last_below"),
+            say("people.key.late_window"),
+        ),
+        key_number(
+            say("people.key.not_known"),
+            count(view.not_known),
+            say("people.key.not_known_below"),
+            say("people.key.not_known_why"),
+        ),
+    )
+
+
+def _state(line: InstrumentLine) -> Child:
+    if line.days_left is None:
+        return say("people.state.unknown")
+    if line.days_left < 0:
+        ago = say("people.state.ago", n=counted(-line.days_left, "day"))
+        return html.Div([html.Strong(say("people.state.out", day=day(line.due))), html.Div(ago, className="soft")])
+    left = say("people.state.left", n=counted(line.days_left, "day")) if line.days_left else say("people.state.today")
+    return two_lines(say("people.state.good", day=day(line.due)), left)
+
+
+def _instruments(view: PeopleView, place: Place) -> html.Section:
+    columns = [
+        Column(say("people.column.instrument")),
+        Column(say("people.column.state")),
+        Column(say("people.column.calibrated"), number=True),
+        Column(say("people.column.jobs"), number=True),
+        Column(say("people.column.late"), number=True),
+        Column(say("people.column.unknown"), number=True),
+        Column(say("people.column.last"), number=True),
+        Column(say("people.column.what")),
+    ]
+    rows = [
+        [
+            html.Div([html.Div(line.serial), html.Div(line.description, className="soft told")]),
+            _state(line),
+            day(line.calibrated),
+            count(line.jobs),
+            count(line.late),
+            count(line.not_known),
+            day(line.last),
+            dcc.Link(
+                say("people.rests", day=day(line.calibrated)) if line.calibrated else say("people.rests.all"),
+                href=place.here(instrument=line.serial, since=line.calibrated, list=None),
+            ),
+        ]
+        for line in view.instruments
+    ]
+    return section(
+        say("people.instruments.title"),
+        table(say("people.instruments.caption"), columns, rows, marked=[(line.days_left or 0) < 0 for line in view.instruments]),
+        about=say("about.calibration"),
+    )  # fmt: skip
+
+
+def _jobs(caption: str, rows: Sequence[JobRow], seen: Scene, *, late: bool) -> html.Div:
+    place = seen.place
+    columns = [
+        Column(say("people.column.machine")),
+        Column(say("people.column.day"), number=True),
+        *([Column(say("people.column.instrument")), Column(say("people.column.after"), number=True)] if late else []),
+        Column(say("people.column.found"), number=True),
+        Column(say("people.column.left"), number=True),
+        Column(say("people.column.last_word")),
+        Column(say("people.column.who")),
+        Column(say("people.column.entry")),
+    ]
+    lines = [
+        [
+            machine(row.tag, place),
+            day(row.on),
+            *([row.serial, counted(row.late_days, "day")] if late else []),
+            judged(row.found_ratio),
+            judged(row.left_ratio),
+            say("people.last_word.no", day=day(row.since)) if row.since else html.Strong(say("people.last_word.yes")),
+            row.person or DASH,
+            dcc.Link(count(row.entry), href=place.to(f"/book/{row.entry}")),
+        ]
+        for row in rows
+    ]
+    return table(caption, columns, lines)
+
+
+def _more(shown: int, n: int, place: Place) -> Child:
+    if shown >= n:
+        return None
+    parts: list[Child] = [say("people.more", shown=count(shown), n=count(n))]
+    if place.get("list") != "all":
+        parts += [" ", dcc.Link(say("people.all"), href=place.here(list="all"))]
+    return html.P(parts, className="note")
+
+
+def _resting(view: PeopleView, seen: Scene) -> html.Section:
+    place, resting = seen.place, view.resting
+    serials = {"": say("people.rest.choose"), **{line.serial: line.serial for line in view.instruments}}
+    chosen = resting.serial if resting else ""
+    clear = None
+    if resting:
+        clear = dcc.Link(
+            say("people.rest.clear"), href=place.here(instrument=None, since=None, list=None), className="step"
+        )
+    form = ask_form(
+        place,
+        ask_choice("instrument", say("people.rest.instrument"), chosen, serials, page="people"),
+        ask_text(
+            "since",
+            say("people.rest.since"),
+            place.get("since"),
+            page="people",
+            hint=say("people.rest.since.hint"),
+            most=10,
+        ),
+        button=say("people.rest.send"),
+        label=say("people.rest.form"),
+        drops=("list",),
+        clear=clear,
+    )
+    parts: list[Child] = [note(say("people.rest.intro")), form]
+    if resting:
+        parts.append(html.P(resting.sentence, className="sentence", role="status"))
+        if resting.rows:
+            parts.append(_jobs(say("people.rest.caption", serial=resting.serial), resting.rows, seen, late=False))
+            parts.append(_more(len(resting.rows), resting.jobs, place))
+    return section(say("people.rest.title"), *parts, about=say("about.resting"))
+
+
+def _late(view: PeopleView, seen: Scene) -> html.Section:
+    title = say("people.late.title", n=count(view.late))
+    if not view.late:
+        return section(title, note(say("people.late.none")), about=say("about.calibration"))
+    return section(
+        title,
+        note(say("people.late.note")),
+        _jobs(say("people.late.caption"), view.late_rows, seen, late=True),
+        _more(len(view.late_rows), view.late, seen.place),
+        about=say("about.calibration"),
+    )
+
+
+def _people(view: PeopleView, place: Place) -> html.Section:
+    columns = [
+        Column(say("people.column.person")),
+        Column(say("people.column.qualification")),
+        Column(say("people.column.jobs"), number=True),
+        Column(say("people.column.last"), number=True),
+    ]
+    rows = [
+        [
+            dcc.Link(line.name, href=place.to("/book", person=line.name)),
+            line.qualification or DASH,
+            count(line.jobs),
+            day(line.last),
+        ]
+        for line in view.people
+    ]
+    return section(
+        say("people.people.title"),
+        note(say("people.people.intro")),
+        table(say("people.people.caption"), columns, rows) if rows else None,
+    )
+
+
+def _effects(view: EffectsView, seen: Scene, scheme: str, *, people: bool) -> html.Section:
+    title = say("people.effects.people_title") if people else say("people.effects.title")
+    missing = effects_view.few(view.lines)
+    if view.state != "ok":
+        return section(title, note(view.sentence), about=say("about.effects"))
+    lines = [line for line in view.lines if line.cells]
+    display = seen.display
+    charts = []
+    for component, quantity in enumerate(QUANTITIES):
+        unit, places = display.unit(quantity), display.decimals(quantity)
+        told = "; ".join(
+            say(
+                "people.effects.line",
+                name=line.name,
+                value=number(line.cells[component].value, component, display),
+                low=number(line.cells[component].low, component, display),
+                high=number(line.cells[component].high, component, display),
+            )
+            for line in lines
+        )
+        charts.append(
+            chart(
+                effect_figure(lines, component, places, scheme, named=True),
+                title=say("people.effects.chart", component=component_name(component), unit=unit),
+                says=say("people.effects.says", component=component_name(component), lines=told),
+                height=24 * len(lines) + 48,
+                small=True,
+            )
+        )
+    caption = say("people.effects.people_caption") if people else say("people.effects.caption")
+    return section(
+        title,
+        sentence(view.sentence),
+        note(f"{say('people.effects.order')} {say('people.effects.note')}"),
+        html.Div(charts, className="smalls effects"),
+        note(missing) if missing else None,
+        html.Details(
+            [html.Summary(say("chart.as_table")), _effect_table(caption, view, seen)], className="chart-table"
+        ),
+        about=say("about.effects"),
+    )
+
+
+def _effect_table(caption: str, view: EffectsView, seen: Scene) -> html.Div:
+    display = seen.display
+    columns = [
+        Column(say("people.effects.column.name")),
+        Column(say("people.effects.column.runs"), number=True),
+        *(
+            Column(
+                say("people.effects.column.of", component=component_name(component), unit=display.unit(quantity)),
+                number=True,
+            )
+            for component, quantity in enumerate(QUANTITIES)
+        ),
+    ]
+    rows = []
+    for line in view.lines:
+        cells = [
+            say(
+                "people.effects.cell",
+                value=number(cell.value, component, display),
+                low=number(cell.low, component, display),
+                high=number(cell.high, component, display),
+            )
+            for component, cell in enumerate(line.cells)
+        ]
+        rows.append([line.name, count(line.runs), *(cells or [say("people.effects.few")] * len(QUANTITIES))])
+    return table(caption, columns, rows)
+
+
+def _repeat(view: RepeatView) -> html.Section:
+    columns = [
+        Column(say("people.repeat.column.component")),
+        Column(say("people.repeat.column.used"), number=True),
+        Column(say("people.repeat.column.measured"), number=True),
+        Column(say("people.repeat.column.interval"), number=True),
+        Column(say("people.repeat.column.from")),
+    ]
+    rows = [[line.component, line.used, line.measured, line.interval, line.source] for line in view.lines]
+    return section(
+        say("people.repeat.title"),
+        html.P(view.sentence),
+        html.Div(table(say("people.repeat.caption"), columns, rows), className="wordy-5"),
+        about=say("about.repeat"),
+    )

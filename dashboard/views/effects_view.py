@@ -1,0 +1,228 @@
+"""What the People and instruments page shows of effects and repeatability: each with its interval, in alphabetical order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import numpy as np
+
+from dashboard.kept import keep
+from dashboard.words import say
+from dashboard.writing import counted
+from models.history.classes import group_series
+from models.history.columns import FloatArray, History
+from models.history.effects import FEWEST_JOBS, Effects, effects_of
+from models.history.material import material_of
+from models.history.repeatability import DEFAULT_ON, SHOWN_FROM, USED_FROM, Repeatability
+from models.history.runs import Runs
+from models.units import Display, Quantity
+from models.values.job import COMPONENTS
+
+FALSE_RATE = 0.10
+"""Accepted share of false statements among all that are made: as in ``models.history.engine.Choices``."""
+
+Z90 = 1.6448536269514722
+"""Half width of a 90 % interval in standard deviations of a normal distribution."""
+
+QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY) * 2
+
+
+@dataclass(frozen=True, slots=True)
+class EffectCell:
+    """One component of one name: the estimate and its interval in the units of the page."""
+
+    value: float
+    low: float
+    high: float
+    differs: bool
+
+
+@dataclass(frozen=True, slots=True)
+class EffectLine:
+    """One name; ``cells`` is empty where it has too few runs."""
+
+    name: str
+    runs: int
+    cells: tuple[EffectCell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EffectsView:
+    """Effects of instruments or of people, in alphabetical order; ``told`` are those that chance does not explain."""
+
+    state: Literal["ok", "too_few"]
+    lines: tuple[EffectLine, ...]
+    compared: int
+    told: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatLine:
+    """Repeatability of one component; ``measured`` and ``interval`` are '–' without repeats."""
+
+    component: str
+    used: str
+    measured: str
+    interval: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatView:
+    """How well one reading is known."""
+
+    sentence: str
+    lines: tuple[RepeatLine, ...]
+
+
+def effects_for(history: History, runs: Runs, who: Literal["instrument", "person"]) -> Effects:
+    """Give the effects of a site's instruments or people; kept as long as the history is the same.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+    who : str
+        ``'instrument'`` or ``'person'``. [unitless]
+    """
+
+    def make() -> Effects:
+        jobs = history.jobs
+        material = material_of(jobs, history.breaks, runs, history.assets)
+        grouping = group_series(history.assets.speed_class[material.series_asset], np.unique(material.series))
+        column, names = (jobs.instrument, history.instruments) if who == "instrument" else (jobs.person, history.people)
+        return effects_of(runs, material, grouping, column, len(names))
+
+    return keep(history, ("effects", who), make)
+
+
+def build(
+    effects: Effects, names: Sequence[str], display: Display, who: Literal["instrument", "person"]
+) -> EffectsView:
+    """Put effects into words.
+
+    Parameters
+    ----------
+    effects : Effects
+        One row a name. [mm, mm/m, mm, mm/m]
+    names : sequence of str
+        The names. [unitless]
+    display : Display
+        Units of the page. [unitless]
+    who : str
+        ``'instrument'`` or ``'person'``. [unitless]
+    """
+    order = np.array(sorted(range(len(names)), key=lambda i: names[i].casefold()), dtype=np.int64)
+    lines = tuple(_line(effects, names, int(row), display) for row in order)
+    compared = sum(bool(line.cells) for line in lines)
+    if compared < 2:
+        return EffectsView("too_few", lines, compared, (), say("people.effects.none", fewest=FEWEST_JOBS))
+    told = tuple(
+        _told(line, component, display) for line in lines for component, cell in enumerate(line.cells) if cell.differs
+    )
+    if told:
+        advice = "people.effects.suggests" if who == "instrument" else "people.effects.person"
+        sentence = " ".join((*told, say(advice)))
+    elif who == "instrument":
+        sentence = say("people.effects.alike", n=counted(compared, "instrument"))
+    else:
+        sentence = say("people.effects.people_alike", n=counted(compared, "person"))
+    return EffectsView("ok", lines, compared, told, sentence)
+
+
+def _line(effects: Effects, names: Sequence[str], row: int, display: Display) -> EffectLine:
+    if not np.isfinite(effects.raw[row]).all():
+        return EffectLine(names[row], int(effects.jobs[row]), ())
+    cells = []
+    for component, quantity in enumerate(QUANTITIES):
+        raw, se = float(effects.raw[row, component]), float(effects.se[row, component])
+        value, low, high = (float(part[row, component]) for part in (effects.shrunk, effects.low, effects.high))
+        if high - low < 1e-12:
+            # No spread between the names can be told from chance: drawn to 0, they would look as if known to be 0.
+            value, low, high = raw, raw - Z90 * se, raw + Z90 * se
+        q = float(effects.q[row, component])
+        value, low, high = (display.show(one, quantity) for one in (value, low, high))
+        cells.append(EffectCell(value, low, high, differs=q <= FALSE_RATE))
+    return EffectLine(names[row], int(effects.jobs[row]), tuple(cells))
+
+
+def component_name(component: int) -> str:
+    """Give the name of a component, e.g. ``'Offset, vertical'``."""
+    return say(f"component.{COMPONENTS[component]}")
+
+
+def number(value: float, component: int, display: Display, *, signed: bool = True) -> str:
+    """Write a number that is in the units of the page, with the digits that are worth showing, without its unit."""
+    places = display.decimals(QUANTITIES[component])
+    shown = round(value, places) + 0.0
+    return (f"{shown:+.{places}f}" if signed and shown else f"{shown:.{places}f}").replace("-", "−")
+
+
+def _told(line: EffectLine, component: int, display: Display) -> str:
+    cell, unit = line.cells[component], display.unit(QUANTITIES[component])
+    size = number(abs(cell.value), component, display, signed=False)
+    return say(
+        "people.effects.differs",
+        name=line.name,
+        component=component_name(component).lower(),
+        size=f"{size} {unit}",
+        way=say("people.effects.high") if cell.value > 0 else say("people.effects.low"),
+        low=number(cell.low, component, display),
+        high=f"{number(cell.high, component, display)} {unit}",
+    )
+
+
+def repeat_view(repeatability: Repeatability, display: Display) -> RepeatView:
+    """Say how well one reading is known, and where that comes from.
+
+    Parameters
+    ----------
+    repeatability : Repeatability
+        From repeats, or the default. [mm, mm/m, mm, mm/m]
+    display : Display
+        Units of the page. [unitless]
+    """
+    set_on = date.fromisoformat(DEFAULT_ON)
+    text = _repeat_sentence(repeatability, f"{set_on.day} {say(f'month.short.{set_on.month}')} {set_on.year}")
+    lines = []
+    for component, quantity in enumerate(QUANTITIES):
+        places = display.decimals(quantity) + 1  # a standard deviation is smaller than what it is of
+        unit = display.unit(quantity)
+
+        def shown(values: FloatArray, at: int = component, of: Quantity = quantity, digits: int = places) -> str:
+            return f"{display.show(float(values[at]), of):.{digits}f}"
+
+        known = bool(np.isfinite(repeatability.measured[component]))
+        default = say("people.repeat.from.default_offset" if component % 2 == 0 else "people.repeat.from.default_angle")
+        lines.append(
+            RepeatLine(
+                component_name(component),
+                f"{shown(repeatability.used)} {unit}",
+                f"{shown(repeatability.measured)} {unit}" if known else say("people.repeat.unknown"),
+                say("write.interval", low=shown(repeatability.low), high=f"{shown(repeatability.high)} {unit}")
+                if known
+                else say("people.repeat.unknown"),
+                say("people.repeat.from.repeats", df=repeatability.df) if repeatability.from_repeats else default,
+            )
+        )
+    return RepeatView(text, tuple(lines))
+
+
+def _repeat_sentence(given: Repeatability, set_on: str) -> str:
+    if given.from_repeats:
+        return say("people.repeat.used", df=given.df)
+    if np.isfinite(given.measured).all():
+        return say("people.repeat.shown", df=given.df, used=USED_FROM, day=set_on)
+    return say("people.repeat.default", df=given.df, shown=SHOWN_FROM, used=USED_FROM, day=set_on)
+
+
+def few(lines: Sequence[EffectLine]) -> str:
+    """Name those of whom nothing is said, because they have too few runs; empty where there are none."""
+    names = [line.name for line in lines if not line.cells]
+    return say("people.effects.missing", fewest=FEWEST_JOBS, names=", ".join(names)) if names else ""

@@ -1,0 +1,23 @@
+"""What is kept goes with the very history that it was made from."""
+
+from dashboard.kept import MOST, keep
+from tests.history_maker import columns_of
+
+
+def test_a_result_is_made_once_for_a_history_and_a_key() -> None:
+    history, made = columns_of([]), []
+
+    def make() -> int:
+        made.append(1)
+        return len(made)
+
+    assert keep(history, "a", make) == keep(history, "a", make) == 1
+    assert keep(history, "b", make) == 2
+    assert keep(columns_of([]), "a", make) == 3
+
+
+def test_what_was_not_asked_for_longest_is_forgotten() -> None:
+    history = columns_of([])
+    for number in range(MOST + 1):
+        keep(history, number, lambda n=number: n)  # type: ignore[misc]
+    assert keep(history, 0, lambda: "made anew") == "made anew"

@@ -1,0 +1,288 @@
+"""The Record page without a browser: from a form to one entry of the book, and what is refused on the way."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from history_maker import NOW as MADE_NOW
+from history_maker import made_book
+from record_book import Opened, open_book
+from test_dashboard_pages import call, text_of
+
+from dashboard.app import create_app
+from dashboard.desk import basis_on, free_ref
+from dashboard.ids import Shell
+from dashboard.pages import record
+from dashboard.security import comes_from_here
+from models.settings import Settings
+
+Ids = record.Ids
+FOUND = {"offset_v": "0.05", "angle_v": "0.30", "offset_h": "0.02", "angle_h": "0.20"}
+RAW = {
+    "found.method": "reverse indicator", "found.seen_from": "movable machine",
+    "found.dial.1.bracket": "movable shaft", "found.dial.1.top": "0", "found.dial.1.right": "0.02", "found.dial.1.bottom": "-0.05",
+    "found.dial.1.left": "-0.07", "found.dial.1.plane": "-90", "found.dial.2.bracket": "stationary shaft", "found.dial.2.top": "0",
+    "found.dial.2.right": "-0.14", "found.dial.2.bottom": "-0.25", "found.dial.2.left": "-0.11", "found.dial.2.plane": "90",
+    "found.noise.reading": "0.005",
+}  # fmt: skip
+
+
+class Form:
+    """The page as a browser uses it, one machine at a time."""
+
+    def __init__(self, book: Opened, search: str) -> None:
+        self.book, self.search = book, search
+        self.client = book.app.server.test_client()
+
+    def place(self) -> list[dict[str, Any]]:
+        return [
+            {"id": Shell.URL, "property": "pathname", "value": "/record"},
+            {"id": Shell.URL, "property": "search", "value": self.search},
+        ]
+
+    def ask(self, output: str, first: tuple[str, Any], *more: dict[str, Any]) -> Any:
+        return call(self.client, output, [{"id": first[0], "property": "data", "value": first[1]}, *more], self.place())
+
+    def body(self) -> str:
+        given = [*self.place(), {"id": Shell.SCHEME, "property": "data", "value": "light"}]
+        return text_of(call(self.client, f"{Ids.BODY}.children", given))
+
+    def fields(self, draft: dict[str, Any] | None = None) -> dict[str, str]:
+        answer = self.ask(f"{Ids.FORM}.children", (Ids.DRAFT, draft or {})).get_json()
+        stores = answer["response"][Ids.FORM]["children"]
+        return next(one["props"]["data"] for one in stores if one["props"].get("id") == Ids.TYPED)
+
+    def look(self, fields: dict[str, str]) -> dict[str, Any]:
+        outputs = (
+            "result-found.children", "result-left.children", "soft-before.children", "soft-after.children", "said.data",
+            "status.children", "open.children", "asks.data", "changed.children",
+        )  # fmt: skip
+        output = "..".join(["", "...".join(f"record-{one}" for one in outputs), ""])
+        scheme = {"id": Shell.SCHEME, "property": "data", "value": "light"}
+        given = [{"id": Ids.TYPED, "property": "data", "value": fields}, scheme]
+        state = [*self.place(), {"id": Ids.ASKS, "property": "data", "value": None}]
+        return call(self.client, output, given, state).get_json()["response"]  # type: ignore[no-any-return]
+
+    def send(self, fields: dict[str, str]) -> dict[str, Any]:
+        return self.ask(f"{Ids.ANSWER}.children", (Ids.SEND, {"fields": fields, "n": 1})).get_json()  # type: ignore[no-any-return]
+
+
+@pytest.fixture
+def book(sqlite_book: Settings, tmp_path: Any) -> Iterator[Opened]:
+    with open_book(sqlite_book, tmp_path) as opened:
+        yield opened
+
+
+@pytest.fixture
+def form(book: Opened) -> Form:
+    return Form(book, "?asset=P-2")
+
+
+def results(**changes: str) -> dict[str, str]:
+    return {f"found.results.{name}": text for name, text in (FOUND | changes).items()} | {
+        "by": "Ana Wick",
+        "left.method": "same",
+    }
+
+
+def test_the_page_shows_what_was_left_the_target_and_where_the_limit_comes_from(book: Opened, form: Form) -> None:
+    text = form.body()
+    assert "4 Nov 2025, Bo Tarn (planned)" in text
+    assert "offset V +0.040, H −0.030 mm; angularity V +0.30, H +0.25 mm/m" in text
+    assert "found 1.03 over, left 0.75 within" in text
+    assert "angle at each flex plane 0.50 mm/m" in text
+    assert "This is the starter set" in text
+    assert "isolate it, lock out and tag" in text
+    assert "offset V −0.080" in Form(book, "?asset=F-1").body()
+    assert Form(book, "?asset=F-1").fields()["target.offset_v"] == "-0.08 mm"
+
+
+def test_a_new_form_knows_the_time_the_number_and_how_it_was_measured_last(form: Form) -> None:
+    fields = form.fields()
+    assert fields["performed"] == "2026-11-25 07:00"
+    assert fields["ref"] == "P-2 2026-11-25 07:00"
+    assert fields["reason"] == "planned"
+
+
+def test_a_draft_of_this_browser_fills_the_form_and_nonsense_in_it_does_not(form: Form) -> None:
+    draft = {"units": "mil", "temperature": "°F", "fields": {"found.results.offset_v": "2", "odd": 3}, "by": "Bo Tarn"}
+    fields = form.fields(draft)
+    assert fields["found.results.offset_v"] == "2 mil"
+    assert fields["by"] == "Bo Tarn"
+    assert "odd" not in fields
+    assert form.fields({"fields": "x", "units": None})["reason"] == "planned"
+    assert form.fields({"fields": {"notes": "a"}, "units": "ell", "at": "never"})["notes"] == "a"
+
+
+def test_sending_the_form_makes_one_entry_and_sending_it_again_makes_none(book: Opened, form: Form) -> None:
+    head = book.reader.head()
+    fields = form.fields() | results()
+    answer = form.send(fields)
+    line = book.story().standing[-1]
+    assert answer["sideUpdate"][Shell.URL]["search"] == f"?asset=P-2&saved={line.entry}"
+    assert line.author == "Ana Wick"
+    assert line.job.found.as_tuple() == (0.05, 0.3, 0.02, 0.2)  # type: ignore[union-attr]
+    again = json.dumps(form.send(fields))
+    assert f"is in the book already, as entry {line.entry}" in again
+    assert book.reader.head() == head + 1
+    assert f"Recorded as entry {line.entry}" in Form(book, f"?asset=P-2&saved={line.entry}").body()
+    assert form.fields()["ref"] == "P-2 2026-11-25 07:00 (2)"
+
+
+def test_what_is_open_is_not_recorded_although_a_browser_sends_it(book: Opened, form: Form) -> None:
+    head = book.reader.head()
+    for changes in (
+        {"by": ""},
+        {"found.results.offset_v": "x"},
+        {"found.results.offset_v": "1.9"},
+        {"performed": "2027-05-05"},
+        {"feet.movable.1.at": "0"},
+        {"instrument": "D-9"},
+        {"found.method": "none"},
+        {"reason": "installation"},
+    ):
+        assert "Nothing was recorded." in json.dumps(form.send(form.fields() | results() | changes)), changes
+    assert book.reader.head() == head
+
+
+def test_a_stated_reason_goes_into_the_book(book: Opened, form: Form) -> None:
+    form.send(form.fields() | results() | {"instrument": "D-9", "stated.calibration": "compared with D-1"})
+    assert book.story().standing[-1].job.typed["stated reason: calibration overdue"] == "compared with D-1"
+
+
+def test_the_page_and_the_book_judge_alike(book: Opened, form: Form) -> None:
+    fields = form.fields() | results() | RAW
+    said = form.look(fields)[Ids.STATUS]["children"]
+    form.send(fields | {"stated.left_over": "runs until the shutdown"})
+    line = book.story().standing[-1]
+    assert line.found_ratio is not None
+    assert f"As found {line.found_ratio:.2f}" in said
+
+
+def test_raw_readings_of_every_method_have_their_fields(form: Form) -> None:
+    for way in ("results", "reverse indicator", "rim and face", "two faces", "readings around the shaft"):
+        shape = {"stage": "left", "fields": {"left.method": way}}
+        answer = text_of(
+            form.ask(f"..{Ids.MEASURE_FOUND}.children...{Ids.MEASURE_LEFT}.children..", (Ids.SHAPE, shape))
+        )
+        wanted = {"results": "left.results.offset_v", "readings around the shaft": "left.dial.2.angles.8"}.get(
+            way, "left.dial.2.returned"
+        )
+        assert wanted in answer, way
+        assert "found." not in answer
+
+
+def test_looking_is_quick_while_it_is_typed(form: Form) -> None:
+    """The first look works everything out, the next ones only what changed."""
+    fields = form.fields() | results() | RAW
+    form.look(fields)
+    spent = []
+    for number in range(5):
+        start = time.perf_counter()
+        form.look(fields | {"notes": "n" * number})
+        spent.append(time.perf_counter() - start)
+    assert min(spent) < 0.1
+
+
+def test_the_probability_comes_by_itself(form: Form) -> None:
+    fields = form.fields() | results() | RAW
+    answer = text_of(form.ask(f"..{Ids.CHANCE_FOUND}.children...{Ids.CHANCE_LEFT}.children..", (Ids.TYPED, fields)))
+    assert "Probability that the true deviation is within limit" in answer
+
+
+def test_an_amendment_shows_old_and_new_and_is_recorded_with_its_reason(book: Opened) -> None:
+    old = book.story().standing[-1]
+    form = Form(book, f"?amend={old.entry}")
+    assert f"Amend entry {old.entry} · P-2" in form.body()
+    fields = form.fields() | {"by": "Ana Wick", "found.results.offset_v": "0.050 mm"}
+    changed = json.dumps(form.look(fields)[Ids.CHANGED], ensure_ascii=False)
+    assert "+0.055 mm" in changed
+    assert "+0.050 mm" in changed
+    assert "Nothing was recorded." in json.dumps(form.send(fields))
+    form.send(fields | {"why": "read from the wrong line"})
+    new = book.story().jobs[-1]
+    assert (new.supersedes, new.author, new.why_amended) == (old.entry, "Ana Wick", "read from the wrong line")
+    assert new.job.performed_at == old.job.performed_at
+    assert new.job.left == old.job.left
+    already = form.body()
+    assert "Amended already" in already
+    assert f"was amended by entry {new.entry} of Ana Wick" in already
+    assert f"takes the place of entry {old.entry}" in Form(book, f"?asset=P-2&saved={new.entry}").body()
+
+
+@pytest.mark.parametrize(
+    "search", ["?amend=1", "?amend=x", "?amend=99999999999999999999", "?asset=F-1&amend=20", "?asset=zzz"]
+)
+def test_an_address_that_speaks_of_nothing_says_so_and_offers_the_machines(book: Opened, search: str) -> None:
+    text = Form(book, search).body()
+    assert "is no job of this site" in text or "no machine with the tag" in text
+    assert "/record?asset=P-2" in text
+
+
+def test_machines_are_offered_with_the_address_of_their_form(form: Form) -> None:
+    given = [{"id": Ids.CHOOSE, "property": "searchValue", "value": "kiln"}]
+    offered = call(form.client, f"{Ids.CHOOSE}.data", given, form.place()).get_json()["response"][Ids.CHOOSE]["data"]
+    assert [one["value"] for one in offered] == ["/record?asset=F-1"]
+
+
+def test_a_book_without_a_desk_is_read_only() -> None:
+    made = made_book()
+    app = create_app(Settings(book="x.book"), made, clock=lambda: MADE_NOW)
+    client = app.server.test_client()
+    state = [
+        {"id": Shell.URL, "property": "pathname", "value": "/record"},
+        {"id": Shell.URL, "property": "search", "value": "?asset=P-101"},
+    ]
+    scheme = {"id": Shell.SCHEME, "property": "data", "value": "dark"}
+    assert "open for reading only" in text_of(call(client, f"{Ids.BODY}.children", [*state, scheme]))
+    sent = [{"id": Ids.SEND, "property": "data", "value": {"fields": results(), "n": 1}}]
+    assert "open for reading only" in text_of(call(client, f"{Ids.ANSWER}.children", sent, state))
+
+
+def test_the_form_stays_when_only_the_colours_change(form: Form) -> None:
+    given = [*form.place(), {"id": Shell.SCHEME, "property": "data", "value": "dark"}]
+    body = {
+        "output": f"{Ids.BODY}.children", "outputs": {"id": Ids.BODY, "property": "children"}, "inputs": given, "state": [],
+        "changedPropIds": [f"{Shell.SCHEME}.data"],
+    }  # fmt: skip
+    assert form.client.post("/_dash-update-component", json=body).status_code == 204
+    assert form.client.post("/_dash-update-component", json=body | {"changedPropIds": []}).status_code == 200
+
+
+def test_the_limits_of_the_day_of_the_job_are_taken(book: Opened) -> None:
+    story = book.story()
+    day = story.standing[-1].job.performed_at.date()
+    limit_set = book.desk.limit_set(book.site, day)
+    assert limit_set is not None
+    assert basis_on(story, day, limit_set).limits.flex_mm_m == 0.5
+    assert basis_on(story, day, None).limits.flex_mm_m is None
+    assert free_ref(story, book.now) == "P-2 2026-11-25 07:00"
+    assert book.desk.tag_of(book.site, story.standing[-1].entry) == "P-2"
+    assert book.desk.tag_of(book.site, 1) is None
+
+
+@pytest.mark.parametrize(
+    ("method", "site", "origin", "well"),
+    [
+        ("POST", "same-origin", None, True),
+        ("POST", "cross-site", None, False),
+        ("POST", "same-site", None, False),
+        ("POST", None, "http://plant.example", False),
+        ("POST", None, "http://here:8750", True),
+        ("POST", None, None, True),
+        ("GET", "cross-site", None, True),
+    ],
+)
+def test_only_pages_of_this_server_may_write(method: str, site: str | None, origin: str | None, well: bool) -> None:
+    assert comes_from_here(method, site, origin, "here:8750") is well
+
+
+def test_a_page_of_another_site_is_refused(form: Form) -> None:
+    body = {"output": f"{Ids.ANSWER}.children", "inputs": [], "changedPropIds": []}
+    for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Origin": "http://elsewhere.example"}):
+        assert form.client.post("/_dash-update-component", json=body, headers=headers).status_code == 403
+    assert form.client.get("/", headers={"Sec-Fetch-Site": "cross-site"}).status_code == 200

@@ -1,0 +1,150 @@
+"""Drift in the plane and at the feet: the numbers are the engine's, in the unit that is shown."""
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboard.views.asset_drift_view import build_drift, region
+from models.history.distributions import f_quantile
+from models.history.engine import study_of
+from models.history.feet import foot_rates
+from models.maths.limits import flex_angles
+from models.units import Display
+from models.values.limits import LimitsGiven
+from tests.history_maker import made_book
+
+BOOK = made_book()
+HISTORY = BOOK.history(1)
+STUDY = study_of(HISTORY)
+SETTLES, SPACER = 1, 3
+"""P-102 has a base that settles, P-104 a spacer coupling (tests.history_maker.made_book)."""
+
+
+def view(asset: int, feet: tuple[float, ...] = (350.0, 900.0), **more: Any) -> Any:
+    given: dict[str, Any] = {"display": Display(), "who": {}, **more}
+    return build_drift(STUDY, HISTORY, asset, feet_mm=feet, **given)
+
+
+def test_an_arrow_is_as_long_as_the_drift_of_its_run() -> None:
+    one = view(SETTLES)
+    runs = STUDY.material.run[STUDY.material.asset == SETTLES]
+    drift = STUDY.runs.drift[runs]
+    np.testing.assert_allclose(one.planes[0].found - one.planes[0].left, drift[:, [2, 0]])
+    np.testing.assert_allclose(one.planes[1].found - one.planes[1].left, drift[:, [3, 1]])
+    assert len(one.moves) == len(runs)
+    assert all(move.left_on < move.found_on for move in one.moves)
+    assert all(before.found_on <= after.left_on for before, after in pairwise(one.moves))
+
+
+def test_a_spacer_moves_at_its_flex_planes() -> None:
+    one = view(SPACER)
+    runs = STUDY.material.run[STUDY.material.asset == SPACER]
+    angles = flex_angles(STUDY.runs.drift[runs], np.full(len(runs), 140.0))
+    np.testing.assert_allclose(one.planes[0].found - one.planes[0].left, angles[:, [2, 0]], atol=1e-12)
+    assert one.planes[1].key == "asset.plane.flex.1"
+    assert (one.planes[0].unit, one.planes[0].limit) == ("mm/m", 0.5)
+
+
+def test_the_mean_drift_is_the_engines_rate_times_the_limit() -> None:
+    one = view(SETTLES)
+    series, scale = int(STUDY.material.series_now[SETTLES]), int(STUDY.material.scale_row[SETTLES])
+    offset = float(HISTORY.jobs.limits[scale, 0])
+    assert one.planes[0].mean[1] == pytest.approx(float(STUDY.rates.raw[series, 0]) * offset)
+    assert one.way == (one.planes[0].mean[1], one.planes[0].mean[0])
+    assert one.way[0] < 0.0
+
+
+def test_units_turn_offsets_and_leave_angles() -> None:
+    """1 mil = 0.0254 mm exactly."""
+    mm, mil = view(SETTLES), view(SETTLES, display=Display("mil"))
+    np.testing.assert_allclose(mil.planes[0].left * 0.0254, mm.planes[0].left)
+    np.testing.assert_allclose(mil.planes[1].left, mm.planes[1].left)
+    assert mil.feet[0].rate * 0.0254 == pytest.approx(mm.feet[0].rate)
+    assert mil.planes[0].limit * 0.0254 == pytest.approx(mm.planes[0].limit)
+
+
+def test_the_limit_that_is_drawn_is_the_chosen_one() -> None:
+    one = view(SETTLES, given=LimitsGiven(0.02, None, None, None, each_axis=True))
+    assert (one.planes[0].limit, one.planes[0].square) == (0.02, True)
+    assert np.isnan(one.planes[1].limit)
+    np.testing.assert_allclose(one.planes[0].mean, view(SETTLES).planes[0].mean)
+
+
+def test_the_region_of_a_well_known_mean_is_a_circle_of_the_known_size() -> None:
+    """Upper 5 % of chi-square with 2 degrees of freedom: 5.991 (NIST/SEMATECH e-Handbook, table 1.3.6.7.4; from memory)."""
+    edge = region(np.array([1.0, 2.0]), np.array([0.5, 0.5]), 0.0, np.inf)
+    np.testing.assert_allclose(((edge - [1.0, 2.0]) ** 2).sum(axis=1) / 0.25, 5.991, atol=5e-4)
+
+
+def test_the_region_of_few_runs_is_that_of_the_f_distribution() -> None:
+    """Upper 5 % of F with 2 and 10 degrees of freedom: 4.103 (NIST/SEMATECH e-Handbook, table 1.3.6.7.3; from memory)."""
+    edge = region(np.zeros(2), np.ones(2), 0.0, 10.0)
+    np.testing.assert_allclose((edge**2).sum(axis=1), 2 * 4.103, atol=2e-3)
+    for df in (1.0, 3.5, 40.0):
+        twin = 2.0 * float(f_quantile(0.95, 2.0, df))
+        np.testing.assert_allclose((region(np.zeros(2), np.ones(2), 0.0, df) ** 2).sum(axis=1), twin, rtol=1e-6)
+
+
+@given(st.floats(-0.95, 0.95), st.floats(0.01, 3.0), st.floats(0.01, 3.0), st.floats(2.0, 200.0))
+def test_every_point_of_the_edge_lies_equally_far_from_the_mean(rho: float, a: float, b: float, df: float) -> None:
+    """Mahalanobis distance with the covariance of the two axes is the same all around."""
+    spread = np.array([a, b])
+    edge = region(np.array([0.3, -0.2]), spread, rho, df) - np.array([0.3, -0.2])
+    inverse = np.linalg.inv(np.outer(spread, spread) * np.array([[1.0, rho], [rho, 1.0]]))
+    far = np.einsum("ni,ij,nj->n", edge, inverse, edge)
+    np.testing.assert_allclose(far, far[0], rtol=1e-6)
+    np.testing.assert_allclose(edge[0], edge[-1], atol=1e-9)
+
+
+def test_what_is_not_known_has_no_region() -> None:
+    assert region(np.array([np.nan, 0.0]), np.ones(2), 0.0, 5.0).shape == (0, 2)
+
+
+def test_feet_are_the_engines_and_a_row_between_lies_between() -> None:
+    series = int(STUDY.material.series_now[SETTLES])
+    rows = {(one.row, one.axis): one for one in view(SETTLES, (350.0, 625.0, 900.0)).feet}
+    raw = STUDY.feet.rates.raw[series]
+    assert rows[1, "v"].rate == pytest.approx(raw[0])
+    assert rows[3, "v"].rate == pytest.approx(raw[1])
+    assert rows[3, "h"].rate == pytest.approx(raw[3])
+    assert rows[2, "v"].rate == pytest.approx((raw[0] + raw[1]) / 2)
+    assert [one.between for one in rows.values()] == [False, True, False] * 2
+    for one in rows.values():
+        assert one.low <= one.rate <= one.high
+
+
+def test_the_rate_of_a_row_between_is_close_to_its_own_fit() -> None:
+    """Twin: the engine's own rates with the row in the middle in place of the farthest."""
+    middle = HISTORY.assets.feet_movable_mm.copy()
+    middle[:, 1] = 625.0
+    twin = foot_rates(STUDY.material, STUDY.runs, middle, STUDY.grouping)
+    series = int(STUDY.material.series_now[SETTLES])
+    own = next(one for one in view(SETTLES, (350.0, 625.0, 900.0)).feet if (one.row, one.axis) == (2, "v"))
+    assert own.rate == pytest.approx(float(twin.rates.raw[series, 1]), abs=0.3 * (own.high - own.low))
+
+
+def test_nothing_is_said_to_move_from_less_than_three_runs() -> None:
+    for asset in range(len(HISTORY.assets)):
+        one = view(asset)
+        if len(one.moves) < 3:
+            assert not any(row.sure for row in one.feet)
+            assert one.verdict == "few"
+
+
+def test_an_unknown_distance_gives_no_feet() -> None:
+    assert view(SETTLES, ()).feet == ()
+
+
+def test_the_break_begins_the_runs_anew() -> None:
+    """P-106 had its base grouted anew on 6 May 2024 (tests.history_maker.made_book)."""
+    assert min(move.left_on for move in view(5).moves).year >= 2024
+
+
+def test_who_found_it_stands_with_the_run() -> None:
+    entries = HISTORY.jobs.entry.tolist()
+    one = view(SETTLES, who={entry: f"job {entry}" for entry in entries})
+    assert all(move.who == f"job {move.entry}" for move in one.moves)

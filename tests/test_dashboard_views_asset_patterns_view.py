@@ -1,0 +1,103 @@
+"""Patterns: the verdicts are the engine's; each observation stands on one side, in the unit of the page."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dashboard.views.asset_patterns_view import CAUSES, build_patterns
+from dashboard.views.asset_view import days_of
+from models.history.engine import study_of
+from models.history.evidence import FOR, evidence_for
+from models.history.patterns import CAUSE_WORDS, SETTLING
+from models.units import Display
+from tests.history_maker import made_book
+
+BOOK = made_book()
+HISTORY = BOOK.history(1)
+STUDY = study_of(HISTORY)
+EVERY = range(len(HISTORY.assets))
+
+
+def view(asset: int, study: Any = STUDY, display: Display | None = None) -> Any:
+    return build_patterns(study, HISTORY, asset, display=display or Display(), days=days_of(BOOK.stories[asset]))
+
+
+def with_suggested(asset: int, cause: int) -> Any:
+    """Give the study with one more suggestion."""
+    suggested = STUDY.patterns.suggested.copy()
+    suggested[asset, cause] = True
+    return replace(STUDY, patterns=replace(STUDY.patterns, suggested=suggested))
+
+
+def test_the_verdict_of_every_cause_is_the_engines() -> None:
+    for asset in EVERY:
+        lines = evidence_for(
+            asset, HISTORY.jobs, STUDY.runs, HISTORY.assets, STUDY.material,
+            patterns=STUDY.patterns, directions=STUDY.directions, shapes=STUDY.shapes, feet=STUDY.feet,
+        )  # fmt: skip
+        mine = {one.key: one for one in view(asset).causes}
+        assert set(mine) == set(CAUSES)
+        for line in lines:
+            one = mine[CAUSES[CAUSE_WORDS.index(line.cause)]]
+            assert (one.side == "for") == (line.stance == FOR)
+            assert tuple(entry for entry, _ in one.jobs) == line.entries
+
+
+def test_nothing_is_claimed_where_nothing_is_suggested() -> None:
+    for asset in EVERY:
+        assert bool(view(asset).suggested) == bool(STUDY.patterns.suggested[asset].any())
+
+
+def test_a_suggested_cause_stands_first() -> None:
+    one = view(0, with_suggested(0, 3))
+    assert [cause.key for cause in one.suggested] == ["soft"]
+    assert one.causes[0].key == "soft"
+
+
+def test_a_base_that_settles_is_spoken_for_by_its_direction_and_its_feet() -> None:
+    """Every fourth base of the made plant settles, P-102 the first of them (tests.history_maker.made_book)."""
+    settling = [asset for asset in EVERY if asset % 4 == 1 and asset % 5 != 3 and asset % 7]
+    sides = {
+        seen.side for asset in settling for seen in next(c for c in view(asset).causes if c.key == "settling").seen
+    }
+    assert "for" in sides
+    texts = " ".join(seen.text for seen in next(c for c in view(settling[0]).causes if c.key == "settling").seen)
+    assert "runs" in texts
+    assert "mm a year" in texts
+
+
+def test_lengths_are_in_the_unit_of_the_page() -> None:
+    """Nothing but the sentence on what would settle pipe strain names both units, and that is the page's."""
+    for asset in EVERY:
+        for cause in view(asset, display=Display("mil")).causes:
+            assert not any("mm a year" in seen.text for seen in cause.seen)
+
+
+def test_for_stands_before_against_before_open() -> None:
+    order = ("for", "against", "open")
+    for asset in EVERY:
+        for cause in view(asset).causes:
+            places = [order.index(seen.side) for seen in cause.seen]
+            assert places == sorted(places)
+            assert cause.seen
+
+
+def test_the_days_of_the_jobs_stand_with_their_entries() -> None:
+    days = days_of(BOOK.stories[1])
+    for cause in view(1).causes:
+        assert all(day == days[entry] for entry, day in cause.jobs)
+
+
+def test_the_chance_is_the_engines_adjusted_one() -> None:
+    one = next(cause for cause in view(1).causes if cause.key == "settling")
+    assert one.chance == pytest.approx(float(STUDY.patterns.q[1, SETTLING]), nan_ok=True)
+
+
+def test_without_any_run_everything_is_open() -> None:
+    first = HISTORY.jobs.take(np.flatnonzero(np.diff(HISTORY.jobs.asset, prepend=-1)))
+    lonely = replace(HISTORY, jobs=first)
+    one = build_patterns(study_of(lonely), lonely, 0, display=Display(), days={})
+    assert one.suggested == ()
+    assert {seen.side for cause in one.causes for seen in cause.seen} == {"open"}

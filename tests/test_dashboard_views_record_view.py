@@ -1,0 +1,293 @@
+"""The Record page's view: how a form is read, what is said of it, and what keeps it out of the book."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+from history_maker import NOW, STARTER, job, line, story_of
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboard.views.record_fields import (
+    exact_text,
+    fields_of,
+    in_units,
+    places_of,
+    quantity_of,
+    rows_of,
+    stage_names,
+    typed_or_exact,
+    way_of,
+)
+from dashboard.views.record_names import field_label
+from dashboard.views.record_sheet import Around, Basis, moment_of
+from dashboard.views.record_view import build, last_of, stated_field, stated_fields
+from models.maths.limits import limits_for
+from models.maths.plausible import Doubt
+from models.units import Display, Quantity, parse
+from models.values.asset import Asset
+from models.values.draft import Way, WorkCheck
+from models.values.job import COMPONENTS, FeetValues, Misalignment
+from models.values.kinds import Coupling, Method, Reason
+from models.values.people import Instrument
+
+MM, MIL = Display(), Display("mil", "°F")
+PUMP = Asset("P-1", "brine pump", coupling=Coupling.SPACER, span_mm=180.0, speed_rpm=2970.0, feet_movable_mm=(250.0, 700.0),
+             feet_stationary_mm=(-260.0, -620.0))  # fmt: skip
+LAST = line(
+    job("P-1", "2026-05-04T09:00", Misalignment(0.05, 0.3, 0.02, 0.2), Misalignment(0.04, 0.3, -0.03, 0.25)), PUMP, 20
+)
+OLD = line(
+    job("P-1", "2025-05-04T09:00", Misalignment(0.06, 0.28, 0.015, 0.22), Misalignment(0.01, 0.1, 0.0, 0.05)), PUMP, 10
+)
+START = {"by": "R. Almeida (invented)", "performed": "2026-11-18 09:00", "ref": "P-1/new", "reason": "planned"}
+RESULTS = {
+    "found.method": "results",
+    "found.by": "laser",
+    "found.results.offset_v": "2.5 mil",
+    "found.results.angle_v": "0,3",
+    "found.results.offset_h": "0.02 mm",
+    "found.results.angle_h": "0.2",
+}
+
+
+def around(display: Any = MM, amends: Any = None, jobs: Any = (OLD, LAST), **changes: Any) -> Any:
+    basis = Basis(PUMP, STARTER, limits_for(STARTER, PUMP.coupling, PUMP.limit_speed_rpm))
+    instruments = (Instrument("LX-01", "laser set", date(2025, 12, 1), date(2026, 12, 1)), Instrument("D-9", "", date(2024, 1, 1), date(2025, 1, 1)))  # fmt: skip
+    return Around(story_of(PUMP, list(jobs)), basis, instruments, display, changes.get("now", NOW), amends)
+
+
+def texts(view: Any, name: Any, *kinds: Any) -> Any:
+    return [one.text for one in view.said if one.field == name and (not kinds or one.kind in kinds)]
+
+
+def test_numbers_with_their_own_units_commas_and_plain_ones_are_understood_and_echoed() -> None:
+    view = build(START | RESULTS, around())
+    assert view.job.found.as_tuple() == pytest.approx((2.5 * 0.0254, 0.3, 0.02, 0.2))
+    assert texts(view, "found.results.offset_v") == ["= +0.064 mm"]
+    assert texts(view, "found.results.angle_v") == ["= 0.30 mm/m"]
+    assert view.job.typed["found_offset_v"] == "2.5 mil"
+    assert view.job.typed["found_angle_v"] == "0,3 mm/m"
+    assert view.job.method is Method.LASER
+    assert texts(build(START | RESULTS, around(MIL)), "found.results.offset_h") == ["= +0.8 mil"]
+
+
+def test_a_blank_form_asks_for_what_a_job_needs_and_stops_nothing() -> None:
+    view = build({"found.method": "none", "left.method": "none"}, around())
+    assert view.job is None
+    assert view.stops == ()
+    assert "your name" in view.missing
+    assert "an as-found or an as-left" in view.missing
+    assert not view.can_be_recorded
+
+
+def test_nothing_moved_makes_the_as_left_the_as_found() -> None:
+    view = build(START | RESULTS | {"left.method": "same"}, around())
+    assert view.job.left == view.job.found
+    assert view.left.same
+    assert view.can_be_recorded == (not view.asks)
+
+
+def test_a_typing_error_is_named_at_its_field_and_keeps_the_job_out() -> None:
+    view = build(START | RESULTS | {"found.results.offset_v": "0,O5"}, around())
+    assert texts(view, "found.results.offset_v", "bad") == ["'0,O5' is not a number of offset."]
+    assert any("as found, result, offset vertical" in stop for stop in view.stops)
+    assert not view.can_be_recorded
+
+
+def test_a_doubt_needs_a_stated_reason_and_with_it_the_job_can_be_recorded() -> None:
+    fields = START | RESULTS | {"left.method": "same", "instrument": "D-9"}
+    view = build(fields, around())
+    assert [ask.doubt for ask in view.asks if "calibration" in ask.doubt] == ["calibration overdue"]
+    assert "ran out on 2025-01-01" in texts(view, "instrument", "reason")[0]
+    answered = {ask.field: "checked since" for ask in view.asks}
+    stated = build(fields | answered, around())
+    assert stated.can_be_recorded
+    assert stated.stated["calibration overdue"] == "checked since"
+
+
+@pytest.mark.parametrize(
+    ("changes", "name", "sentence"),
+    [
+        ({"feet.movable.1.at": "0"}, "feet.movable.1.at", "lies at a distance of 0"),
+        ({"performed": "2027-01-01 10:00"}, "performed", "has not come yet"),
+        ({"performed": "yesterday"}, "performed", "is not a date"),
+        ({"ref": "P-1/2026-05-04T09:00"}, "ref", "is in the book already, as entry 20"),
+    ],
+)
+def test_what_cannot_be_true_stops_and_stands_at_its_field(changes: Any, name: Any, sentence: Any) -> None:
+    view = build(START | RESULTS | changes, around())
+    assert any(sentence in text for text in texts(view, name, "stop", "bad"))
+    assert any(sentence in stop for stop in view.stops)
+
+
+def test_time_and_instrument_are_checked_before_anything_is_measured() -> None:
+    fields = START | {"found.method": "results", "left.method": "none", "performed": "2027-01-01", "instrument": "D-9"}
+    view = build(fields, around())
+    assert any("has not come yet" in stop for stop in view.stops)
+    assert "ran out on 2025-01-01" in texts(view, "instrument", "reason")[0]
+    assert view.job is None
+
+
+def test_signs_that_mirror_the_last_as_left_are_asked_about() -> None:
+    flipped = {f"found.results.{name}": f"{-value} mm" if "offset" in name else f"{-value}" for name, value in zip(COMPONENTS, LAST.job.left.as_tuple(), strict=True)}  # fmt: skip
+    view = build(START | RESULTS | flipped, around())
+    assert [ask for ask in view.asks if ask.doubt == str(Doubt.FLIPPED)]
+
+
+def test_an_installation_has_no_as_found() -> None:
+    view = build(START | RESULTS | {"reason": "installation"}, around())
+    assert view.job is None
+    assert any("no as-found" in stop for stop in view.stops)
+
+
+def raw(way: Any, **changes: Any) -> Any:
+    fields = {"found.method": way.value} | {f"found.{name}": "" for name in stage_names(way)}
+    return START | fields | {f"found.{name.replace('__', '.')}": text for name, text in changes.items()}
+
+
+def test_readings_are_kept_as_typed_and_come_back_into_the_form() -> None:
+    numbers = {"dial__1__top": "0", "dial__1__right": "0.02", "dial__1__bottom": "-0.05", "dial__1__left": "-0.07", "dial__1__plane": "-90",
+                   "dial__1__bracket": "movable shaft", "dial__2__top": "0", "dial__2__right": "-0.14", "dial__2__bottom": "-0,25 mm",
+                   "dial__2__left": "-4.3 mil", "dial__2__plane": "90", "dial__2__bracket": "stationary shaft"}  # fmt: skip
+    view = build(raw(Way.REVERSE_INDICATOR, **numbers), around())
+    assert view.found.worked.reason == ""
+    assert view.job.method is Method.REVERSE_INDICATOR
+    assert view.job.typed["found dial.2.left"] == "-4.3 mil"
+    back = fields_of(view.job, MM)
+    assert back["found.dial.2.left"] == "-4.3 mil"
+    assert back["found.method"] == "reverse indicator"
+    again = build(START | back, around())
+    assert again.job.found == view.job.found
+
+
+def test_fields_of_another_method_count_for_nothing() -> None:
+    view = build(START | RESULTS | {"found.dial.1.top": "nonsense"}, around())
+    assert view.stops == ()
+
+
+def test_a_row_that_is_typed_over_leaves_the_other_row_of_the_book() -> None:
+    view = build(START | RESULTS | {"feet.movable.2.left": "0"}, around())
+    assert [need.x_mm for need in view.found.worked.needs] == [250.0, 700.0]
+    assert view.found.worked.needs[1].held_h
+    assert "feet.movable.2.at" not in view.job.typed
+
+
+def test_the_feet_of_soft_foot_and_moves_are_kept_by_name() -> None:
+    view = build(START | RESULTS | {"soft_before.3": "0.11", "soft_before.1": "2 mil", "shim.3": "-0.1", "side.2": "0.05"}, around())  # fmt: skip
+    assert view.job.soft_before == FeetValues((2 * 0.0254, None, 0.11, None))
+    assert view.job.moves_v == FeetValues((None, None, -0.1, None))
+    assert view.job.moves_h == FeetValues((None, None, 0.05, 0.05))
+    assert view.job.typed["soft_before_1L"] == "2 mil"
+    assert view.job.typed["move_h_2R"] == "0.05 mm"
+
+
+def test_checks_and_the_answer_about_the_bolts_are_kept() -> None:
+    left = {name.replace("found", "left"): text for name, text in RESULTS.items()}
+    view = build(START | RESULTS | left | {"check.isolated": "yes", "left.tight": "yes"}, around())
+    assert view.job.checks == (WorkCheck.ISOLATED, WorkCheck.LEFT_WHEN_TIGHT)
+    assert view.bolts_tight is True
+    loose = build(START | RESULTS | left | {"left.tight": "no", "left.results.offset_v": "0.01"}, around())
+    assert "before the last bolt was tight" in texts(loose, "left.tight", "reason")[0]
+    assert loose.bolts_tight is False
+
+
+def test_an_amendment_begins_with_the_old_job_and_needs_a_change_and_a_reason() -> None:
+    fields = fields_of(LAST.job, MM) | {"by": "T. Brandt (invented)"}
+    view = build(fields, around(amends=LAST))
+    assert view.job.found == LAST.job.found
+    assert view.job.left == LAST.job.left
+    assert view.job.performed_at == LAST.job.performed_at
+    assert view.changed == ()
+    assert "a change: the form says what the book says already" in view.missing
+    assert "the reason of the amendment" in view.missing
+    same = build(
+        fields | {"why": "misread", "found.results.offset_v": "0.05"}, around(amends=replace(LAST, job=view.job))
+    )
+    assert "a change: the form says what the book says already" in same.missing
+    changed = build(fields | {"why": "misread", "found.results.offset_v": "0.055"}, around(amends=LAST))
+    assert changed.can_be_recorded
+    assert [(one.field, one.old, one.new) for one in changed.changed] == [
+        ("as-found, vertical offset", "+0.050 mm", "+0.055 mm")
+    ]
+
+
+def test_what_was_doubtful_in_the_old_version_is_not_asked_again() -> None:
+    doubtful = replace(LAST, job=replace(LAST.job, instrument="D-9"))
+    view = build(fields_of(doubtful.job, MM) | {"by": "x", "why": "y", "notes": "z"}, around(amends=doubtful, jobs=(OLD, doubtful)))  # fmt: skip
+    assert not [ask for ask in view.asks if ask.doubt == str(Doubt.CALIBRATION)]
+    assert view.can_be_recorded
+
+
+def test_a_reason_that_was_stated_comes_back_into_the_form() -> None:
+    stated = replace(LAST.job, typed={"stated reason: wrong unit": "it is a new machine"})
+    assert stated_fields(stated) == {stated_field(Doubt.UNIT): "it is a new machine"}
+
+
+def test_the_time_is_read_on_the_clock_of_the_site() -> None:
+    moment, problem = moment_of({"performed": "2026-07-01 09:30"}, "Europe/Lisbon")
+    assert problem is None
+    assert moment == datetime(2026, 7, 1, 8, 30, tzinfo=UTC)
+    assert moment_of({}, "Europe/Lisbon") == (None, None)
+
+
+def test_the_last_job_is_not_the_one_that_is_amended() -> None:
+    story = story_of(PUMP, [OLD, LAST])
+    assert last_of(story) is LAST
+    assert last_of(story, LAST) is OLD
+    assert last_of(story_of(PUMP, [])) is None
+
+
+@given(st.floats(-5, 5).map(lambda x: round(x, 7)), st.sampled_from([MM, MIL]))
+def test_a_number_written_into_a_field_reads_as_that_very_number(value: Any, display: Any) -> None:
+    text = exact_text(value, Quantity.OFFSET, display)
+    assert parse(text, Quantity.OFFSET, display.unit(Quantity.OFFSET)).value == pytest.approx(value, abs=1e-15)
+
+
+def test_a_typed_text_that_does_not_say_the_stored_number_is_not_shown() -> None:
+    assert typed_or_exact("2.5 mil", 0.0635, Quantity.OFFSET, MM) == "2.5 mil"
+    assert typed_or_exact("2.5", 0.0635, Quantity.OFFSET, MM) == "0.0635 mm"
+    assert typed_or_exact("?", 0.0635, Quantity.OFFSET, MM) == "0.0635 mm"
+    assert exact_text(None, Quantity.OFFSET, MM) == ""
+
+
+def test_a_draft_keeps_its_meaning_in_other_units() -> None:
+    fields = {
+        "found.results.offset_v": "0.06",
+        "temp.ambient": "20",
+        "notes": "0.06",
+        "found.dial.1.top": "0",
+        "hours_run": "7",
+    }
+    assert in_units(fields, MM, MM) == fields
+    assert in_units(fields, MM, MIL) == {
+        "found.results.offset_v": "0.06 mm", "temp.ambient": "20 °C", "notes": "0.06", "found.dial.1.top": "0", "hours_run": "7 h",
+    }  # fmt: skip
+
+
+def test_each_number_of_each_method_has_a_quantity_and_a_name() -> None:
+    words = {"bracket", "side", "sag_is", "seen_from"}
+    for way in Way:
+        for name in stage_names(way):
+            last = name.rpartition(".")[2]
+            if last not in words and ".angles." not in name:
+                assert quantity_of(f"found.{name}") is not None, name
+            if last != "seen_from":
+                assert field_label(f"found.{name}").startswith("as found"), name
+
+
+def test_the_form_grows_with_what_is_filled_in() -> None:
+    assert places_of({}, "found") == 8
+    assert places_of({"found.dial.1.readings.9": "1"}, "found") == 16
+    assert places_of({"found.places": "16"}, "found") == 16
+    assert places_of({"found.places": "999"}, "found") == 8
+    assert rows_of(PUMP, {}, "movable") == 2
+    assert rows_of(PUMP, {"soft_before.6": "1"}, "movable") == 3
+    assert rows_of(PUMP, {"feet.stationary.4.at": "1"}, "stationary") == 4
+    assert way_of({"found.method": "none"}, "found") is None
+
+
+def test_a_reason_of_the_visit_that_is_none_makes_no_job() -> None:
+    assert build(START | RESULTS | {"reason": "boredom"}, around()).job is None
+    assert build(START | RESULTS, around()).job.reason is Reason.PLANNED
