@@ -42,9 +42,7 @@ INDEX = """<!DOCTYPE html>
 """
 
 
-def create_app(
-    settings: Settings, reader: Book, *, clock: Clock = system_clock, desk: Desk | None = None
-) -> dash.Dash:
+def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock, desk: Desk | None = None) -> dash.Dash:
     """Build the application for one book.
 
     Parameters

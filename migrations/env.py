@@ -8,6 +8,8 @@ was lost.  On PostgreSQL an advisory lock keeps two upgrades apart.
 
 from __future__ import annotations
 
+from typing import Literal
+
 import sqlalchemy as sa
 from alembic import context
 from sqlalchemy.types import TypeEngine
@@ -19,7 +21,7 @@ from models.tables.every import metadata
 _LOCK = 0x6472_6966  # 'drif': any number does that nobody else uses
 
 
-def _render(kind: str, item: object, _autogen: object) -> str | bool:
+def _render(kind: str, item: object, _autogen: object) -> str | Literal[False]:
     """Write the plain type for our own column types: a frozen revision must not import the models."""
     if kind == "type" and isinstance(item, sa.TypeDecorator):
         return f"sa.{item.impl!r}"

@@ -278,9 +278,9 @@ def speed_rows(assets: int, jobs: tuple[int, int]) -> Iterator[Row]:
     )
     fast = np.inf
     for _ in range(3):
-        begin = time.perf_counter()
+        begin = time.process_time()  # of the processor: a busy machine must not flatter either side
         ours = trends_of(value, at, asset, assets, exact=False)
-        fast = min(fast, time.perf_counter() - begin)
+        fast = min(fast, time.process_time() - begin)
     some = np.unique(asset)[:1000]
     inside = np.isin(asset, some)
     frame = pd.DataFrame({"asset": asset[inside], "at": at[inside], "value": value[inside]})
@@ -295,14 +295,14 @@ def speed_rows(assets: int, jobs: tuple[int, int]) -> Iterator[Row]:
         slope = theilslopes(value, group["at"].to_numpy())[0]
         return pd.Series(dict(zip(names, (slope, kendall.Tau, kendall.s, kendall.z, kendall.p), strict=True)))
 
-    begin = time.perf_counter()
+    begin = time.process_time()
     theirs = frame.groupby("asset")[["at", "value"]].apply(one)
-    slow = (time.perf_counter() - begin) / len(some) * assets
+    slow = (time.process_time() - begin) / len(some) * assets
     compared = int(theirs["slope"].notna().sum())
     yield (
         "trends for all, against a groupby loop with scipy and pymannkendall (from 1,000 assets)",
         "≥ 150 times",
-        f"{slow / fast:.0f} times ({fast:.3f} s against {slow:.1f} s)",
+        f"{slow / fast:.0f} times ({fast:.3f} s of the processor against {slow:.1f} s)",
     )
     for words, columns in (("slope and tau", names[:2]), ("S, z and normal p", names[2:])):
         gap = np.abs(np.stack([getattr(ours, name)[some] - theirs[name] for name in columns]))

@@ -113,6 +113,7 @@ class MadeBook:
     limits: LimitSet | None = STARTER
     more_sites: tuple[Site, ...] = ()
     no_site: bool = False
+    held: dict[int, tuple[tuple[AssetStory, ...], History]] = field(default_factory=dict)
 
     def sites(self) -> tuple[Site, ...]:
         return () if self.no_site else (self.at_site, *self.more_sites)
@@ -121,7 +122,16 @@ class MadeBook:
         return 1 + max((line.entry for story in self.stories for line in story.jobs), default=0)
 
     def history(self, site_id: int) -> History:
-        return columns_of(self.stories if site_id == self.at_site.site_id else [], self.at_site.zone, self.head())
+        """Give the very same columns as long as the stories are the same, as the reader of a real book does."""
+        stories = tuple(self.stories) if site_id == self.at_site.site_id else ()
+        kept = self.held.get(site_id)
+        if (
+            kept is None
+            or len(kept[0]) != len(stories)
+            or any(a is not b for a, b in zip(kept[0], stories, strict=True))
+        ):
+            kept = self.held[site_id] = (stories, columns_of(list(stories), self.at_site.zone, self.head()))
+        return kept[1]
 
     def story(self, site_id: int, tag: str) -> AssetStory | None:
         if site_id != self.at_site.site_id:

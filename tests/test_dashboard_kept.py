@@ -1,6 +1,6 @@
 """What is kept goes with the very history that it was made from."""
 
-from dashboard.kept import MOST, keep
+from dashboard.kept import HISTORIES, MOST, _held, keep
 from tests.history_maker import columns_of
 
 
@@ -21,3 +21,12 @@ def test_what_was_not_asked_for_longest_is_forgotten() -> None:
     for number in range(MOST + 1):
         keep(history, number, lambda n=number: n)  # type: ignore[misc]
     assert keep(history, 0, lambda: "made anew") == "made anew"
+
+
+def test_old_histories_are_let_go() -> None:
+    histories = [columns_of([]) for _ in range(HISTORIES + 2)]
+    for history in histories:
+        keep(history, "a", lambda: 1)
+    held = [one for one, _ in _held.values()]
+    assert len(held) == HISTORIES
+    assert all(any(one is kept for kept in held) for one in histories[-HISTORIES:])

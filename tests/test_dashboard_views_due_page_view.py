@@ -73,6 +73,13 @@ def test_the_calendar_holds_what_falls_into_its_month(fleet: Any) -> None:
             assert day.n == sum(one.due == day.on for one in listed)
 
 
+def test_the_calendar_opens_where_the_next_date_is(fleet: Any) -> None:
+    view = view_of(*fleet, by=RULE)
+    assert view.soon
+    assert view.calendar.month == view.soon[0].due.replace(day=1)
+    assert view.calendar.n
+
+
 def test_how_often_forecasts_held_is_the_back_tests_own_figure(fleet: Any) -> None:
     _, study, _ = fleet
     view = view_of(*fleet)

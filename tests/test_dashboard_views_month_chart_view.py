@@ -59,7 +59,7 @@ def test_fewer_than_twelve_months_have_no_limits_and_fewer_than_twenty_provision
     assert not few.limited
     assert np.isnan(few.upper).all()
     assert not few.above.any()
-    assert chart_words(few) == "3 months have readings: too few for control limits, which need twelve."
+    assert chart_words(few) == "Months with readings: 3. That is too few for control limits, which need twelve."
     some = series_of([2, 3] * 7 + [0] * 10, [10] * 14 + [0] * 10)
     assert "provisional: 14 months have readings" in chart_words(some)
     assert np.isnan(some.upper[14:]).all()

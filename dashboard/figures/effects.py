@@ -12,7 +12,7 @@ from dashboard.theme import palette_of, template_of
 from dashboard.views.effects_view import EffectLine
 
 
-def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, scheme: str, *, named: bool) -> go.Figure:
+def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, scheme: str) -> go.Figure:
     """Draw one component: an interval and a mark for each name, about the median of all.
 
     Parameters
@@ -25,8 +25,6 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, sc
         Decimals that are worth showing. [unitless]
     scheme : str
         Colour scheme. [unitless]
-    named : bool
-        Whether the names stand at the axis. [unitless]
     """
     palette = palette_of(scheme)
     figure = go.Figure(layout={"template": template_of(scheme)})
@@ -55,7 +53,7 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, sc
     )  # fmt: skip
     figure.update_yaxes(
         tickvals=rows,
-        ticktext=[escape(line.name) for line in lines] if named else [""] * len(lines),
+        ticktext=[escape(line.name) for line in lines],
         range=[len(lines) - 0.5, -0.5],
         showgrid=True,
         tickfont={"color": palette.ink},

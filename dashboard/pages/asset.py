@@ -37,7 +37,7 @@ from dashboard.components.pieces import (
 from dashboard.components.record_changes import amend_links, amended_part, record_link
 from dashboard.components.tables import Column, table
 from dashboard.context import context
-from dashboard.fetch import Scene, scene
+from dashboard.fetch import Scene, scene, study_for
 from dashboard.ids import Shell
 from dashboard.place import Place, shortened, tag_of
 from dashboard.views import finder_view
@@ -182,10 +182,11 @@ def top(opened: Opened) -> list[Child]:
 def middle(opened: Opened) -> list[Child]:
     """Put what needs the whole fleet."""
     seen, story = opened.seen, opened.story
-    history, row = seen.history, row_of(seen.history, story.asset_id)
+    history = seen.history  # asked once: study and rows must be of the same entry
+    row = row_of(history, story.asset_id)
     if row < 0:
         return []
-    study, chosen = seen.study, opened.judging.limit_set
+    study, chosen = study_for(history), opened.judging.limit_set
     given = limits_for(chosen, story.asset.coupling, story.asset.limit_speed_rpm) if chosen else None
     forecast = build_forecast(
         study, history, row, risk=read_risk(seen.place).value / 100.0, now_us=seen.now_us, display=seen.display, given=given

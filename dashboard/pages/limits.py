@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import dash
 from dash import Input, Output, dcc, html
@@ -33,6 +34,7 @@ from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.figures.limits import curve_figure, turn_figure
 from dashboard.ids import Shell
+from dashboard.kept import keep
 from dashboard.place import shortened
 from dashboard.views.limits_desk_view import (
     CURVE_RPM,
@@ -168,7 +170,7 @@ def _curves(held: LimitSet, trial: LimitSet | None, seen: Scene, scheme: str) ->
         ]
         charts.append(
             chart(
-                curve_figure(curve.speeds, now, then, unit, places, scheme),
+                _curve(curve.speeds, now, then, seen, scheme, quantity=quantity, of=(held, trial)),
                 title=say("limits.curve.title", judged=judged, unit=unit),
                 says=say("limits.curve.says", judged=judged, name=held.name, values="; ".join(told) or DASH),
                 height=220,
@@ -202,6 +204,22 @@ def _curves(held: LimitSet, trial: LimitSet | None, seen: Scene, scheme: str) ->
             className="chart-table",
         ),
     )
+
+
+def _curve(
+    speeds: Any,
+    now: Any,
+    then: Any,
+    seen: Scene,
+    scheme: str,
+    *,
+    quantity: Quantity,
+    of: tuple[LimitSet, LimitSet | None],
+) -> Any:
+    display, (held, trial) = seen.display, of
+    unit, places = display.unit(quantity), display.decimals(quantity)
+    key = ("curve", quantity, unit, scheme, held.rows, trial.rows if trial else None)
+    return keep(seen.history, key, lambda: curve_figure(speeds, now, then, unit, places, scheme))
 
 
 # -- what if --------------------------------------------------------------------------------------------------------
@@ -261,11 +279,11 @@ def _what_if(view: LimitsDeskView, seen: Scene, scheme: str, *, factors: Factors
     tries.append(choices(say("whatif.years"), spans))
     parts: list[Child] = [note(say("whatif.intro")), form, html.Div(tries, className="filters")]
     if view.trial:
-        parts += _result(view.trial, scheme, kept=factors.given)
+        parts += _result(view.trial, seen, scheme, kept=factors.given)
     return section(say("whatif.title"), *parts, about=say("about.whatif"))
 
 
-def _result(trial: Trial, scheme: str, *, kept: bool) -> list[Child]:
+def _result(trial: Trial, seen: Scene, scheme: str, *, kept: bool) -> list[Child]:
     parts: list[Child] = [
         html.H3(say("whatif.result.title", name=trial.name)),
         html.P(trial.sentence, className="sentence", role="status"),
@@ -283,13 +301,15 @@ def _result(trial: Trial, scheme: str, *, kept: bool) -> list[Child]:
     if known:
         parts.append(note(say("whatif.picture.note")))
         parts.append(
-            html.Div([_picture(title, stage, lines, scheme) for stage, lines, title, _ in known], className="columns")
+            html.Div(
+                [_picture(title, stage, lines, seen, scheme) for stage, lines, title, _ in known], className="columns"
+            )
         )
         parts += [_turns(caption, lines) for _, lines, _, caption in known]
     return parts
 
 
-def _picture(title: str, stage: str, lines: tuple[TurnLine, ...], scheme: str) -> html.Figure:
+def _picture(title: str, stage: str, lines: tuple[TurnLine, ...], seen: Scene, scheme: str) -> html.Figure:
     told = "; ".join(
         say(
             "whatif.picture.class",
@@ -302,7 +322,7 @@ def _picture(title: str, stage: str, lines: tuple[TurnLine, ...], scheme: str) -
         if line.judged
     )
     return chart(
-        turn_figure(lines, stage, scheme),
+        keep(seen.history, ("turns", stage, lines, scheme), lambda: turn_figure(lines, stage, scheme)),
         title=title,
         says=say("whatif.picture.says", classes=told),
         height=34 * len(lines) + 50,

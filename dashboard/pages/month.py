@@ -115,19 +115,16 @@ def body(view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], s
     head = [heading(month_name(view.month), _picker(view, place)), problems(said)]
     if view.state == "empty":
         return [*head, blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))]
-    return [
-        *head,
-        sentence(view.sentence),
-        _keys(view, place, reviewers),
-        *([] if view.behind is None else [_behind(view.behind, place)]),
-        _by_class(view, place, scheme),
-        _months(view, place, scheme),
-        _returned(view, place),
-        _left_over(view, place, reviewers),
-        _due(view, place),
-        _calibrations(view),
-        limits(view.limits),
-    ]
+    parts: list[Child] = [*head, sentence(view.sentence), _keys(view, place, reviewers)]
+    if view.behind is not None:
+        parts.append(_behind(view.behind, place))
+    if view.jobs or view.jobs_before:
+        parts.append(_by_class(view, place, scheme))
+    if (view.series.found_n > 0).any():
+        parts.append(_months(view, place, scheme))
+    if view.jobs:
+        parts += [_returned(view, place), _left_over(view, place, reviewers)]
+    return [*parts, _due(view, place), _calibrations(view), limits(view.limits)]
 
 
 def _picker(view: MonthView, place: Place) -> html.Div:
@@ -215,7 +212,7 @@ def _keys(view: MonthView, place: Place, reviewers: dict[int, str]) -> html.Dl:
         ),
         key_number(
             say("month.key.returned"),
-            _jump(count(len(view.returned)), Ids.RETURNED),
+            _jump(count(len(view.returned)), Ids.RETURNED) if view.jobs else count(0),
             say("month.key.returned_below"),
             say("month.key.returned_window", month=month_name(view.month)),
         ),

@@ -8,6 +8,7 @@ differently from the others.  It ranks nobody.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import dash
 from dash import Input, Output, dcc, html
@@ -36,9 +37,18 @@ from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.figures.effects import effect_figure
 from dashboard.ids import Shell
+from dashboard.kept import keep
 from dashboard.place import Place, shortened
 from dashboard.views import effects_view
-from dashboard.views.effects_view import QUANTITIES, EffectsView, RepeatView, component_name, effects_for, number
+from dashboard.views.effects_view import (
+    QUANTITIES,
+    EffectLine,
+    EffectsView,
+    RepeatView,
+    component_name,
+    effects_for,
+    number,
+)
 from dashboard.views.people_view import ALL, MOST, SOON_DAYS, InstrumentLine, JobRow, PeopleView, build
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, judged
@@ -192,7 +202,7 @@ def _instruments(view: PeopleView, place: Place) -> html.Section:
     ]
     return section(
         say("people.instruments.title"),
-        table(say("people.instruments.caption"), columns, rows, marked=[(line.days_left or 0) < 0 for line in view.instruments]),
+        html.Div(table(say("people.instruments.caption"), columns, rows, marked=[(line.days_left or 0) < 0 for line in view.instruments]), className="calibrations"),
         about=say("about.calibration"),
     )  # fmt: skip
 
@@ -313,7 +323,7 @@ def _effects(view: EffectsView, seen: Scene, scheme: str, *, people: bool) -> ht
     display = seen.display
     charts = []
     for component, quantity in enumerate(QUANTITIES):
-        unit, places = display.unit(quantity), display.decimals(quantity)
+        unit = display.unit(quantity)
         told = "; ".join(
             say(
                 "people.effects.line",
@@ -326,7 +336,7 @@ def _effects(view: EffectsView, seen: Scene, scheme: str, *, people: bool) -> ht
         )
         charts.append(
             chart(
-                effect_figure(lines, component, places, scheme, named=True),
+                _figure(lines, component, seen, scheme, people=people),
                 title=say("people.effects.chart", component=component_name(component), unit=unit),
                 says=say("people.effects.says", component=component_name(component), lines=told),
                 height=24 * len(lines) + 48,
@@ -345,6 +355,12 @@ def _effects(view: EffectsView, seen: Scene, scheme: str, *, people: bool) -> ht
         ),
         about=say("about.effects"),
     )
+
+
+def _figure(lines: Sequence[EffectLine], component: int, seen: Scene, scheme: str, *, people: bool) -> Any:
+    places = seen.display.decimals(QUANTITIES[component])
+    key = ("effects", people, component, seen.display.length, scheme)
+    return keep(seen.history, key, lambda: effect_figure(lines, component, places, scheme))
 
 
 def _effect_table(caption: str, view: EffectsView, seen: Scene) -> html.Div:

@@ -40,6 +40,7 @@ WORDS: Final[dict[str, str]] = {
     "and both stay readable.",
     "book.sentence.asked": "{n} answer: {asked}.",
     "book.sentence.asked_more": "More than {n} answer: {asked}.",
+    "book.sentence.unknown": "0 entries answer: a name that was asked for is not known here.",
     "book.asked.asset": "machine {value}",
     "book.asked.person": "person {value}",
     "book.asked.instrument": "instrument {value}",

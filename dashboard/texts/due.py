@@ -12,11 +12,11 @@ WORDS: Final[dict[str, str]] = {
     "due.risk": "Accepted risk",
     "due.problem.risk": "‘{asked}’ is no risk that can be chosen (5, 10 or 20\u202f%); {used}\u202f% is used.",
     "due.problem.by": "‘{asked}’ is neither risk nor rule; dates go by risk.",
-    "due.problem.month": "The month of the calendar could not be read (written like 2026-10); this month is shown.",
-    "due.sentence.risk": "{now} of {n} in service have come to their date, which is the day on which the risk of being over limit reaches {risk}. "
-    "{soon} more follow within {days} days.",
-    "due.sentence.rule": "{now} of {n} in service have come to their date by the rule of {months} months after the last visit. "
-    "{soon} more follow within {days} days.",
+    "due.problem.month": "The month of the calendar could not be read (written like 2026-10); that of the next date is shown.",
+    "due.sentence.risk": "For {now} of {n} in service the date has come: the day on which the risk of being over limit reaches {risk}. "
+    "For {soon} more it comes within {days} days.",
+    "due.sentence.rule": "For {now} of {n} in service the date has come by the rule of {months} months after the last visit. "
+    "For {soon} more it comes within {days} days.",
     "due.loads.title": "What another risk would cost",
     "due.loads.caption": "Visits that each way asks for, of {n} in service",
     "due.load.risk": "risk {risk}",
@@ -39,7 +39,7 @@ WORDS: Final[dict[str, str]] = {
     "due.soon.title": "Next: {n} in {days} days",
     "due.soon.none": "No date falls into these days.",
     "due.soon.caption": "Machines that fall due next, by date",
-    "due.later": "{n} fall due later.",
+    "due.later": "Due later: {n}.",
     "due.list.more": "The first {shown} of {n} are listed.",
     "due.list.all": "List them all",
     "due.calendar.title": "Calendar",

@@ -6,7 +6,7 @@ from typing import Final
 
 WORDS: Final[dict[str, str]] = {
     "month.key.unreviewed": "{n} with no reviewer.",
-    "month.key.due_both": "{n} more due within {days} days; by risk {risk}: {risky} have come to their date",
+    "month.key.due_both": "{n} more due within {days} days; by risk {risk}: {risky} now",
     "month.problem.jobs": "‘{asked}’ is no number of this page; no jobs are opened.",
     "month.behind.title": "The jobs behind it: {what}",
     "month.behind.all": "jobs done",
@@ -21,7 +21,7 @@ WORDS: Final[dict[str, str]] = {
     "month.column.control": "Control limits",
     "month.column.reviewer": "Reviewed by",
     "month.column.suggests": "What its history suggests",
-    "month.chart.too_few": "{n} months have readings: too few for control limits, which need twelve.",
+    "month.chart.too_few": "Months with readings: {n}. That is too few for control limits, which need twelve.",
     "month.chart.centre": "Over these {n} months {centre} of the as-found readings were over limit.",
     "month.chart.above": "Above the upper control limit: {months}.",
     "month.chart.below": "Below the lower control limit: {months}.",
@@ -52,7 +52,7 @@ WORDS: Final[dict[str, str]] = {
     "of the names may be chance. It is a suggestion and not a diagnosis; the machine's own page shows what speaks for and against it.",
     "month.due.rule": "By rule: {months} months",
     "month.due.risk": "By risk",
-    "month.due.risk_text": "{now} of {n} in service have come to the day on which the risk of being over limit reaches {risk}; {soon} more within {days} days.",
+    "month.due.risk_text": "For {now} of {n} in service the day has come on which the risk of being over limit reaches {risk}; for {soon} more it comes within {days} days.",
     "month.due.risk_caption": "The {n} likeliest to be over limit today",
     "month.due.all_rule": "All dates by the rule",
     "month.due.all_risk": "All dates by risk, with the reason of each",

@@ -70,7 +70,7 @@ def build(page: EntryPage, asked: Asked, site: Site) -> BookView:
         )
     return BookView(
         state="ok" if lines else "too_few",
-        sentence=_sentence(page, told),
+        sentence=say("book.sentence.unknown") if asked.nothing else _sentence(page, told),
         lines=lines,
         caption=caption,
         older=lines[-1].number if lines and page.older else None,

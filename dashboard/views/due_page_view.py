@@ -26,7 +26,7 @@ from dashboard.views.plan_view import (
 from dashboard.words import say
 from dashboard.writing import count, counted, percent, speed_class
 from models.history.backtest import FAILED, TOO_FEW
-from models.history.columns import SPEED_BOUNDS_RPM, History
+from models.history.columns import SPEED_BOUNDS_RPM, History, IntArray
 from models.history.conformal import LEVELS
 from models.history.engine import Study
 from models.history.forecast import Recheck
@@ -153,7 +153,7 @@ def build(
     risk : int
         Accepted probability of being over limit. [%]
     month : date or None
-        Month of the calendar; this one where ``None``. [d]
+        Month of the calendar; that of the next date where ``None``. [d]
     today : date
         The site's day. [d]
     site : Site
@@ -190,7 +190,7 @@ def build(
         never=never_measured(chosen),
         loads=tuple(_load(plans[of], of) for of in RISKS),
         rule_load=rule_load,
-        calendar=_calendar(chosen, month or today.replace(day=1), today),
+        calendar=_calendar(chosen, month or _next_month(chosen, soon, today), today),
         no_forecast=no_forecast,
         held=_held(study),
         limits=limits_note(limit_set),
@@ -215,6 +215,11 @@ def _calendar(plan: Plan, month: date, today: date) -> Calendar:
     for line in plan.lines(rows.tolist()):
         tags.setdefault(line.due, []).append(line.tag)
     return calendar_of(month, today, {on: tuple(some) for on, some in tags.items()})
+
+
+def _next_month(plan: Plan, soon: IntArray, today: date) -> date:
+    """Give the month of the next date, this one where none is near."""
+    return (plan.lines(soon[:1].tolist())[0].due if len(soon) else today).replace(day=1)
 
 
 def _no_forecast(history: History, study: Study) -> tuple[NoForecast, ...]:

@@ -209,7 +209,12 @@ def _sheet(name: str, how: Mapping[str, Any]) -> SheetRead:
         form,
         say("entry.file.words", words="; ".join(f"{a} = {b}" for a, b in words.items())) if words else "",
         tuple(
-            (str(heading), str(field).rpartition(".")[2].replace("_", " ") or say("entry.file.left_out"), str(unit), _times(float(times)))
+            (
+                str(heading),
+                str(field).rpartition(".")[2].replace("_", " ") or say("entry.file.left_out"),
+                str(unit),
+                _times(float(times)),
+            )
             for heading, field, unit, times in how.get("columns", ())
         ),
     )

@@ -142,7 +142,12 @@ def build(
             _third(offset, Quantity.OFFSET, display),
             _third(angle, Quantity.ANGULARITY, display),
         ),
-        trial=_trial(history, trial, today, years) if trial else None,
+        # The result is kept, not the columns it was made of: they are as long as the history.
+        trial=keep(
+            history, ("what if", trial.name, trial.rows, years, today), lambda: _trial(history, trial, today, years)
+        )
+        if trial
+        else None,
     )
 
 
@@ -278,20 +283,19 @@ def _sentence(now: SetLine, sets: Sequence[AdoptedLimits]) -> str:
 
 def _trial(history: History, trial: LimitSet, today: date, years: int | None) -> Trial:
     jobs = history.jobs
-    again = keep(history, ("judged again", trial.rows), lambda: judge_again(jobs, trial))
+    again = judge_again(jobs, trial)
     since = None if years is None else _years_before(today, years)
     rows: BoolArray = np.ones(len(jobs), dtype=np.bool_)
     if since is not None:
         rows = jobs.performed_us >= day_start_us(since, history.zone)
     window = say("whatif.whole") if since is None else say("whatif.since", day=day(since))
-    window = window[:1].upper() + window[1:]
     found = _lines(jobs.found_ratio, again.found_ratio, again.found_turns, jobs.speed_class, rows)
     left = _lines(jobs.left_ratio, again.left_ratio, again.left_turns, jobs.speed_class, rows)
     lost, gained = _known(history, again, rows)
     return Trial(
         name=trial.name,
         window=window,
-        sentence=_trial_sentence(found[-1], left[-1], window),
+        sentence=_trial_sentence(found[-1], left[-1], window[:1].upper() + window[1:]),
         found=found,
         left=left,
         lost=lost,
