@@ -58,7 +58,7 @@ def create(table: str, keys: Sequence[str]) -> None:
                 f"BEGIN SELECT RAISE(ABORT, '{table} {_REFUSAL}'); END"
             )
         )
-    there = " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {key})" for key in keys)
+    there = " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {key})" for key in keys)  # noqa: S608 - our own names
     op.execute(
         sa.text(
             f"CREATE TRIGGER guard_{table}_replace BEFORE INSERT ON {table} WHEN {there} "
