@@ -6,14 +6,11 @@ computed from them, so a page of an unchanged book computes nothing twice.
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from threading import Lock, RLock
-from typing import Any, TypeVar
 
 from dashboard.context import Context, context
+from dashboard.kept import keep
 from dashboard.place import Place, read_display, read_place, read_site
 from models.history.columns import History
 from models.history.engine import Study, study_of
@@ -22,27 +19,6 @@ from models.history.runs import Runs, runs_of
 from models.units import Display
 from models.values.limits import LimitSet
 from models.values.story import Site
-
-KEPT = 8
-"""What was computed from so many histories is kept."""
-
-KEPT_VALUES = 32
-"""So many values are kept of each history; the one that nobody asked for the longest goes first."""
-
-T = TypeVar("T")
-
-
-@dataclass(slots=True)
-class _Shelf:
-    """What was computed from one history, by name, and a lock for each name that is being computed."""
-
-    history: History
-    values: OrderedDict[str, Any] = field(default_factory=OrderedDict)
-    locks: dict[str, RLock] = field(default_factory=dict)
-
-
-_shelves: OrderedDict[int, _Shelf] = OrderedDict()
-_lock = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,60 +86,14 @@ def _us(now: datetime) -> int:
     return round(now.timestamp() * 1_000_000)
 
 
-def kept(history: History, name: str, make: Callable[[], T]) -> T:
-    """Give what was computed from a history under a name; it is computed once, as long as the very same columns are asked for.
-
-    Parameters
-    ----------
-    history : History
-        The columns. [unitless]
-    name : str
-        What it is, with every choice that it depends on. [unitless]
-    make : callable
-        Computes it from nothing but the history and those choices. [unitless]
-    """
-    with _lock:
-        shelf = _shelf_of(history)
-        if name in shelf.values:
-            shelf.values.move_to_end(name)
-            found: T = shelf.values[name]
-            return found
-        lock = shelf.locks.setdefault(name, RLock())
-    # Two readers that ask at once must not both compute: the second waits, and finds it on the shelf.
-    with lock:
-        with _lock:
-            if name in shelf.values:
-                waited: T = shelf.values[name]
-                return waited
-        value = make()
-        with _lock:
-            shelf.values[name] = value
-            shelf.locks.pop(name, None)
-            while len(shelf.values) > KEPT_VALUES:
-                shelf.values.popitem(last=False)
-    return value
-
-
-def _shelf_of(history: History) -> _Shelf:
-    key = id(history)
-    shelf = _shelves.get(key)
-    # An id is given again after its object is gone, so the object itself is compared.
-    if shelf is None or shelf.history is not history:
-        shelf = _shelves[key] = _Shelf(history)
-    _shelves.move_to_end(key)
-    while len(_shelves) > KEPT:
-        _shelves.popitem(last=False)
-    return shelf
-
-
 def runs_for(history: History) -> Runs:
     """Give the runs of a history; see :func:`kept`."""
-    return kept(history, "runs", lambda: runs_of(history.jobs, history.breaks))
+    return keep(history, "runs", lambda: runs_of(history.jobs, history.breaks))
 
 
 def study_for(history: History) -> Study:
     """Give the study of a history; see :func:`kept`."""
-    return kept(history, "study", lambda: study_of(history))
+    return keep(history, "study", lambda: study_of(history))
 
 
 def recheck_for(history: History, risk: float) -> Recheck:
@@ -179,4 +109,4 @@ def recheck_for(history: History, risk: float) -> Recheck:
     study = study_for(history)
     if risk == study.choices.risk:
         return study.recheck
-    return kept(history, f"recheck {risk:g}", lambda: recheck_of(study.standing, risk, study.choices.site_months))
+    return keep(history, f"recheck {risk:g}", lambda: recheck_of(study.standing, risk, study.choices.site_months))

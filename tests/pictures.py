@@ -19,6 +19,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from dashboard.app import create_app
 from dashboard.console.book import starter_limits
 from dashboard.console.demo import make_demo
+from dashboard.desk import BookDesk
 from dashboard.server import open_server, port_of
 from models.commands.init_book import init_book
 from models.settings import Settings
@@ -48,6 +49,11 @@ PAGES = {
     "asset-unknown": "/asset/NO-SUCH-1",
     "record": "/record",
     "record-machine": "/record?asset=SI-P-101A",
+    "asset-other-limits": "/asset/SI-P-101A?limits=today&risk=20",
+    "asset-one-job": "/asset/AL-P-403B",
+    "book": "/book",
+    "people": "/people",
+    "limits": "/limits",
     "lost": "/no-such-page",
 }
 SMALL = {
@@ -68,7 +74,8 @@ TOUR = {
 
 
 def serve(settings: Settings) -> str:
-    server = open_server(create_app(settings, Reader(make_engine(settings)), clock=lambda: NOW), "127.0.0.1", 0)
+    engine = make_engine(settings)
+    server = open_server(create_app(settings, Reader(engine), clock=lambda: NOW, desk=BookDesk(engine)), "127.0.0.1", 0)
     threading.Thread(target=server.run, daemon=True).start()
     return f"http://127.0.0.1:{port_of(server)}"
 

@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime
 import pytest
 
 from dashboard.app import create_app
-from dashboard.fetch import KEPT_VALUES, kept, recheck_for, runs_for, scene, study_for
+from dashboard.fetch import recheck_for, runs_for, scene, study_for
+from dashboard.kept import MOST, keep
 from models.settings import Settings
 from tests.history_maker import MadeBook, made_book, site
 
@@ -62,7 +63,7 @@ def test_two_readers_that_ask_at_once_compute_once() -> None:
 
     def ask() -> None:
         begun.wait()
-        seen.append(kept(history, "slow", slow))
+        seen.append(keep(history, "slow", slow))
 
     threads = [threading.Thread(target=ask) for _ in range(4)]
     for thread in threads:
@@ -80,8 +81,8 @@ def test_what_failed_is_tried_again_and_what_nobody_asks_for_goes() -> None:
         raise ValueError("no")
 
     with pytest.raises(ValueError, match="no"):
-        kept(history, "value", fail)
-    assert kept(history, "value", lambda: 3) == 3
-    for number in range(KEPT_VALUES):
-        kept(history, f"other {number}", lambda: 0)
-    assert kept(history, "value", lambda: 4) == 4
+        keep(history, "value", fail)
+    assert keep(history, "value", lambda: 3) == 3
+    for number in range(MOST):
+        keep(history, f"other {number}", lambda: 0)
+    assert keep(history, "value", lambda: 4) == 4

@@ -1,6 +1,6 @@
 """What is kept goes with the very history that it was made from."""
 
-from dashboard.kept import HISTORIES, MOST, _held, keep
+from dashboard.kept import HISTORIES, MOST, _shelves, keep
 from tests.history_maker import columns_of
 
 
@@ -27,6 +27,6 @@ def test_old_histories_are_let_go() -> None:
     histories = [columns_of([]) for _ in range(HISTORIES + 2)]
     for history in histories:
         keep(history, "a", lambda: 1)
-    held = [one for one, _ in _held.values()]
+    held = [shelf.history for shelf in _shelves.values()]
     assert len(held) == HISTORIES
     assert all(any(one is kept for kept in held) for one in histories[-HISTORIES:])

@@ -140,3 +140,11 @@ def test_the_median_of_each_month() -> None:
     assert got[0] == pytest.approx(0.0)
     assert got[1] == pytest.approx(np.log(1e-3))
     assert np.isnan(got[2])
+
+
+def test_a_share_of_none_or_of_all_has_no_spread_and_no_warning() -> None:
+    n = np.array([4, 9, 1, 0, 7])
+    for count in (np.zeros(5, dtype=np.int64), n):
+        chart = p_prime_chart(count, n)
+        assert chart.sigma_z == 1.0
+        assert not chart.beyond.any()

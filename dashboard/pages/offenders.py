@@ -27,9 +27,10 @@ from dashboard.components.pieces import (
     waiting,
 )
 from dashboard.components.tables import Column, table
-from dashboard.fetch import Scene, kept, scene
+from dashboard.fetch import Scene, scene
 from dashboard.figures.funnel import funnel_figure
 from dashboard.ids import Shell
+from dashboard.kept import keep
 from dashboard.place import ALL, WINDOWS, Place, class_code, read_class, read_window
 from dashboard.views.groups_view import AREA, INSTRUMENT, TRAIN, Alike, Groups, groups_of
 from dashboard.views.offender_filters import NAMES, read_filters
@@ -97,7 +98,7 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         filters=filters,
         study=study,
     )
-    groups = kept(history, "groups", lambda: groups_of(history, study))
+    groups = keep(history, "groups", lambda: groups_of(history, study))
     return body(view, groups, seen, scheme, (*seen.problems, window.problem, speed.problem, *unknown))
 
 

@@ -52,7 +52,8 @@ from dashboard.views.effects_view import (
 from dashboard.views.people_view import ALL, MOST, SOON_DAYS, InstrumentLine, JobRow, PeopleView, build
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, judged
-from models.history.repeatability import default_repeatability
+from models.history.repeatability import repeatability_of
+from models.history.repeats import repeat_readings
 
 PATH = "/people"
 NAME = "page.people"
@@ -130,7 +131,7 @@ def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> lis
         _effects(of_instruments, seen, scheme, people=False),
         _people(view, seen.place),
         _effects(of_people, seen, scheme, people=True),
-        _repeat(effects_view.repeat_view(default_repeatability(), seen.display)),
+        _repeat(effects_view.repeat_view(repeatability_of(*repeat_readings(history.jobs, runs)), display)),
     ]
 
 

@@ -103,7 +103,7 @@ def p_prime_chart(count: IntArray, n: IntArray, frozen: Frozen | None = None, *,
     if frozen is not None:
         centre, sigma_z = frozen.centre, frozen.sigma_z
     flat = np.sqrt(max(centre * (1.0 - centre), 0.0) / safe) if np.isfinite(centre) else np.full(len(n), np.nan)
-    if laney and frozen is None and np.count_nonzero(some) > 1 and centre > 0.0:
+    if laney and frozen is None and np.count_nonzero(some) > 1 and 0.0 < centre < 1.0:  # at 0 and 1 nothing can spread
         z = ((share - centre) / flat)[some]
         sigma_z = float(np.mean(np.abs(np.diff(z)))) / D2
     half = SIGMAS * sigma_z * flat
