@@ -221,7 +221,8 @@ def test_the_finder_offers_machines_with_their_addresses(clients: Any) -> None:
 
 def test_the_numbers_of_two_books_in_one_process_do_not_mix(clients: Any) -> None:
     many, one = (
-        fill(clients[name], shell.page_of("/"), "/", "?month=2026-10").get_data(as_text=True) for name in ("many", "one job")
+        fill(clients[name], shell.page_of("/"), "/", "?month=2026-10").get_data(as_text=True)
+        for name in ("many", "one job")
     )
     assert "October 2026: 1 job on 1 machine" in one
     assert "October 2026: 1 job on 1 machine" not in many
