@@ -11,13 +11,15 @@ from flask.testing import FlaskClient
 from dashboard import shell
 from dashboard.app import create_app
 from dashboard.console.demo import make_demo
+from dashboard.ids import Shell
+from dashboard.pages import asset
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
 from tests.conftest import NOW, make_site
 from tests.seeded import seed
-from tests.test_dashboard_pages import ADDRESSES, fill, text_of
+from tests.test_dashboard_pages import ADDRESSES, call, fill, text_of
 
 
 def client_of(settings: Settings, reader: Reader) -> FlaskClient:
@@ -67,14 +69,25 @@ def test_a_site_without_a_job_answers_on_every_page(sqlite_book: Settings) -> No
     engine.dispose()
 
 
+def rest(client: FlaskClient, search: str) -> str:
+    """Give the last part of the page of P-1, which holds the jobs."""
+    inputs = [
+        {"id": Shell.URL, "property": "pathname", "value": "/asset/P-1"},
+        {"id": Shell.URL, "property": "search", "value": search},
+        {"id": Shell.SCHEME, "property": "data", "value": "light"},
+    ]
+    response = call(client, f"{asset.Ids.REST}.children", inputs)
+    assert response.status_code == 200
+    return str(response.get_data(as_text=True))
+
+
 def test_a_few_jobs_are_shown_as_they_were_typed_and_in_the_sites_units(small: FlaskClient) -> None:
     text = answer(small, "/asset/P-1", "")
     assert "cooling water pump" in text
     assert "2 jobs since 4 Mar 2024" in text
-    assert '"found_offset_v": 0.12' in text
-    typed = answer(small, "/asset/P-1", "?typed=1")
-    assert '"found_offset_v": "0.12' in typed
-    mil = answer(small, "/asset/P-1", "?units=mil")
+    assert '"found_offset_v": 0.12' in rest(small, "")
+    assert '"found_offset_v": "0.12' in rest(small, "?typed=1")
+    mil = rest(small, "?units=mil")
     assert '"found_offset_v": 4.7' in mil  # 0.12 / 0.0254 = 4.724
 
 
