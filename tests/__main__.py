@@ -15,30 +15,40 @@ import sys
 
 import pytest
 
-from tests.browser_path import find_browser
+from tests.browser_path import driver_runs, find_browser
 
 
 def say(text: str) -> None:
     print(f"tests: {text}", flush=True)
 
 
+def debian(*packages: str) -> None:
+    """Install Debian's packages; says nothing itself."""
+    quiet = {"env": {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}, "stdout": subprocess.DEVNULL}
+    subprocess.run(["apt-get", "update", "-qq"], check=False, **quiet)  # type: ignore[call-overload]
+    subprocess.run(["apt-get", "install", "-y", "-qq", *packages], check=False, **quiet)  # type: ignore[call-overload]
+
+
 def get_browser() -> str | None:
+    """Find a browser, or get one, and say what was done."""
+    root = hasattr(os, "geteuid") and os.geteuid() == 0 and shutil.which("apt-get") is not None
     found = find_browser()
-    if found:
-        say(f"the browser tests use {found}.")
-        return found
-    root = hasattr(os, "geteuid") and os.geteuid() == 0
-    if root and shutil.which("apt-get"):
+    if found is None and root:
         say("no browser found; installing Debian's packages chromium and fonts-dejavu-core with apt-get.")
-        quiet = {"env": {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}, "stdout": subprocess.DEVNULL}
-        subprocess.run(["apt-get", "update", "-qq"], check=False, **quiet)  # type: ignore[call-overload]
-        subprocess.run(["apt-get", "install", "-y", "-qq", "chromium", "fonts-dejavu-core"], check=False, **quiet)  # type: ignore[call-overload]
-    else:
+        debian("chromium", "fonts-dejavu-core")
+        found = find_browser()
+    if not driver_runs():
+        if not root:
+            say("the browser tool's program does not start; on Debian it needs the package libatomic1.")
+            return None
+        say("the browser tool needs a library; installing Debian's package libatomic1 with apt-get.")
+        debian("libatomic1")
+    if found is None:
         say("no browser found; asking the browser tool to install its own (python -m playwright install chromium).")
         subprocess.run([sys.executable, "-m", "playwright", "install", "chromium"], check=False)
-    found = find_browser()
+        found = find_browser()
     if found:
-        say(f"installed; the browser tests use {found}.")
+        say(f"the browser tests use {found}.")
     return found
 
 

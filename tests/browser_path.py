@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
@@ -24,11 +26,15 @@ def find_browser() -> str | None:
     return _own_of_the_tool()
 
 
+def driver_runs() -> bool:
+    """Tell whether the browser tool's own program starts: on a small system a library of it may be missing."""
+    command = [sys.executable, "-m", "playwright", "--version"]
+    return subprocess.run(command, capture_output=True, check=False).returncode == 0
+
+
 def _own_of_the_tool() -> str | None:
-    try:
-        from playwright.sync_api import sync_playwright
-    except ModuleNotFoundError:
-        return None
-    with sync_playwright() as tool:
-        path = tool.chromium.executable_path
-    return path if Path(path).exists() else None
+    """Give the browser that the tool has installed, asked in a process of its own: a driver that fails would hang on."""
+    code = "from playwright.sync_api import sync_playwright as s\nwith s() as t: print(t.chromium.executable_path)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    path = done.stdout.strip()
+    return path if done.returncode == 0 and path and Path(path).exists() else None

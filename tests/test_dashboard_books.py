@@ -78,7 +78,7 @@ def rest(client: FlaskClient, search: str) -> str:
     ]
     response = call(client, f"{asset.Ids.REST}.children", inputs)
     assert response.status_code == 200
-    return str(response.get_data(as_text=True))
+    return str(text_of(response))
 
 
 def test_a_few_jobs_are_shown_as_they_were_typed_and_in_the_sites_units(small: FlaskClient) -> None:
