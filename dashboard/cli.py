@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from models.errors import DriftbookError
 
@@ -44,11 +45,12 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-_Verbs = "argparse._SubParsersAction[argparse.ArgumentParser]"
+if TYPE_CHECKING:
+    _Verbs = argparse._SubParsersAction[argparse.ArgumentParser]  # noqa: SLF001 - the only name that argparse gives it
 
 
-def _verb(verbs: _Verbs, name: str, does: str, examples: str) -> argparse.ArgumentParser:  # type: ignore[valid-type]
-    return verbs.add_parser(  # type: ignore[attr-defined, no-any-return]
+def _verb(verbs: _Verbs, name: str, does: str, examples: str) -> argparse.ArgumentParser:
+    return verbs.add_parser(
         name,
         help=does,
         description=does[0].upper() + does[1:] + ".",
@@ -83,7 +85,7 @@ def _address(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _add_demo(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_demo(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "demo",
@@ -101,7 +103,7 @@ def _add_demo(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _address(parser)
 
 
-def _add_init(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_init(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "init",
@@ -127,7 +129,7 @@ def _add_init(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _by(parser)
 
 
-def _add_upgrade(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_upgrade(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "upgrade",
@@ -137,7 +139,7 @@ def _add_upgrade(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _book(parser)
 
 
-def _add_template(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_template(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "template",
@@ -151,7 +153,7 @@ def _add_template(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     parser.add_argument("--units", choices=("mm", "mil"), default="mm", help="units in the headings (default: mm)")
 
 
-def _add_import(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_import(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "import",
@@ -180,7 +182,7 @@ def _add_import(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _by(parser)
 
 
-def _add_serve(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_serve(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "serve",
@@ -191,7 +193,7 @@ def _add_serve(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _address(parser)
 
 
-def _add_site(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_site(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "site",
@@ -207,7 +209,7 @@ def _add_site(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     _by(parser)
 
 
-def _add_work(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_work(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "work",
@@ -227,7 +229,7 @@ def _add_work(verbs: _Verbs) -> None:  # type: ignore[valid-type]
     )
 
 
-def _add_study(verbs: _Verbs) -> None:  # type: ignore[valid-type]
+def _add_study(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
         "study",

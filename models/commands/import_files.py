@@ -283,12 +283,12 @@ class _Import:
 
     def _add_asset(self, asset: Asset, row: Row, file: _File) -> None:
         versions = self.versions.get(asset.tag, [])
-        where = {"batch": self._batch(file), "line": str(row.number)}
+        batch, line = self._batch(file), str(row.number)
         if versions:
             asset_id = versions[0][0]
-            entry = self.unit.append(Kind.ASSET_CHANGED, asset_id, **where)  # type: ignore[arg-type]
+            entry = self.unit.append(Kind.ASSET_CHANGED, asset_id, batch=batch, line=line)
         else:
-            entry = asset_id = self.unit.append(Kind.ASSET_ADDED, **where)  # type: ignore[arg-type]
+            entry = asset_id = self.unit.append(Kind.ASSET_ADDED, batch=batch, line=line)
             self.unit.add(AssetRow, (asset_id, self.site.site_id, asset.tag))
         self.unit.add(AssetVersionRow, asset_version_row(entry, self.site.site_id, asset_id, asset, row.typed))
         self.versions.setdefault(asset.tag, []).append((asset_id, entry, asset))
