@@ -31,7 +31,18 @@ def tracked() -> list[Path]:
             check=True,
         )
         return [ROOT / name for name in names.stdout.split("\0") if name and (ROOT / name).is_file()]
-    skip = {".venv", "__pycache__", ".git", "build", "dist"}
+    skip = {
+        ".venv",
+        "__pycache__",
+        ".git",
+        "build",
+        "dist",
+        ".ruff_cache",
+        ".mypy_cache",
+        ".pytest_cache",
+        ".hypothesis",
+        ".import_linter_cache",
+    }
     return [path for path in ROOT.rglob("*") if path.is_file() and not skip & set(path.relative_to(ROOT).parts)]
 
 
