@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
+import hypothesis
 import pytest
 import sqlalchemy as sa
 
@@ -28,6 +29,11 @@ from models.values.story import Site
 
 NOW = datetime(2026, 11, 25, 7, 0, tzinfo=UTC)
 ENGINES = ("sqlite", "postgresql")
+
+# A red run must be red again: examples are the same in every run. HYPOTHESIS_PROFILE=search looks at new ones.
+hypothesis.settings.register_profile("fixed", derandomize=True)
+hypothesis.settings.register_profile("search", max_examples=500, print_blob=True)
+hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "fixed"))
 
 _numbers = itertools.count(1)
 
