@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.app import create_app
 from dashboard.cli import main
+from dashboard.ids import Shell
+from dashboard.pages import asset
 from models.commands.import_files import import_files
 from models.commands.report import Report, Source
 from models.intake.mapping import FileMapping, fits, from_toml, kept_path, propose, to_toml
@@ -17,10 +20,12 @@ from models.intake.reading import read_sheets
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
+from models.values.job import COMPONENTS
 from models.values.story import Site
 from seed_data.ugly import HAND_CONVERTED, Fault, write_mended, write_ugly
 from tests.conftest import NOW, make_site
 from tests.seeded import contents
+from tests.test_dashboard_pages import call
 
 
 @pytest.fixture
@@ -143,3 +148,50 @@ def test_the_numbers_of_five_jobs_are_those_converted_by_hand(book: tuple[sa.Eng
                 assert measured is None
             else:
                 assert measured.as_tuple() == pytest.approx(numbers.as_tuple(), abs=1e-9)
+
+
+def rows_of_the_page(book: tuple[sa.Engine, Site], tag: str) -> dict[str, dict[str, object]]:
+    """Give the rows of the table of jobs as the asset page sends them, by job number."""
+    reader = Reader(book[0])
+    client = create_app(Settings(book="x.db"), reader, clock=lambda: NOW).server.test_client()
+    inputs = [
+        {"id": Shell.URL, "property": "pathname", "value": f"/asset/{tag}"},
+        {"id": Shell.URL, "property": "search", "value": ""},
+        {"id": Shell.SCHEME, "property": "data", "value": "light"},
+    ]
+    answer = call(client, f"{asset.Ids.REST}.children", inputs)
+    assert answer.status_code == 200
+    found: dict[str, dict[str, object]] = {}
+
+    def look(node: object) -> None:
+        if isinstance(node, dict):
+            for row in node.get("rowData") or ():
+                found[str(row["ref"])] = row
+            for value in node.values():
+                look(value)
+        elif isinstance(node, list):
+            for value in node:
+                look(value)
+
+    look(answer.get_json())
+    return found
+
+
+def test_the_asset_page_shows_the_numbers_that_were_converted_by_hand(
+    book: tuple[sa.Engine, Site], tmp_path: Path
+) -> None:
+    path = tmp_path / "mended.xlsx"
+    write_mended(path)
+    assert bring(book, path, mapping_for(path, book[1])).written
+    history = Reader(book[0]).history(book[1].site_id)
+    rows = {ref: row for tag in history.assets.tag for ref, row in rows_of_the_page(book, str(tag)).items()}
+    for wanted in HAND_CONVERTED:
+        for stage, numbers in (("found", wanted.found), ("left", wanted.left)):
+            shown = [rows[wanted.ref].get(f"{stage}_{name}") for name in COMPONENTS]
+            if numbers is None:
+                assert shown == [None] * 4
+            else:
+                # A page in mm shows offsets to 0.001 mm and angularities to 0.01 mm/m: the hand's numbers, rounded so.
+                offset_v, angle_v, offset_h, angle_h = numbers.as_tuple()
+                rounded = [round(offset_v, 3), round(angle_v, 2), round(offset_h, 3), round(angle_h, 2)]
+                assert shown == pytest.approx(rounded, abs=1e-9)

@@ -6,7 +6,7 @@ import csv
 from pathlib import Path
 
 from models.intake.fields import FIELDS, Form, Table, fields_of
-from models.units import Display, units_for
+from models.units import Display, Quantity, units_for
 
 _READ_ME = (
     "Template of driftbook. Fill the sheets that you need; leave the others empty. Then: driftbook import FILE",
@@ -64,12 +64,11 @@ def write_workbook(path: Path, display: Display) -> None:
     book.close()
 
 
-def _may_stand(form: Form, choices: tuple[str, ...], quantity: object) -> str:
+def _may_stand(form: Form, choices: tuple[str, ...], quantity: Quantity | None) -> str:
     if choices:
         return " | ".join(choices)
     if form is Form.NUMBER:
-        units = next(units_for(q) for q in [quantity] if q is not None)  # type: ignore[arg-type]
-        return "a number; units: " + ", ".join(units)
+        return "a number" if quantity is None else "a number; units: " + ", ".join(units_for(quantity))
     return {
         Form.TEXT: "text",
         Form.DATE: "2026-11-25",
