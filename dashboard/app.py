@@ -7,17 +7,21 @@ import secrets
 from typing import Any
 
 import dash
-from flask import Response, jsonify
+from dash import html
+from flask import Flask, Response, jsonify
 
 from dashboard import shell
-from dashboard.components.pieces import failure
+from dashboard.components.pieces import failure, nothing
 from dashboard.context import Book, Clock, Context, install, system_clock
 from dashboard.desk import Desk
+from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
+from dashboard.pictures import StillReadingError
 from dashboard.security import install_headers, refuse_others
 from dashboard.server import HEALTH
 from dashboard.theme import css_variables
-from dashboard.words import say
+from dashboard.words import ENGLISH, Language, say, speaking
+from models.errors import DriftbookError
 from models.settings import Settings
 
 LOG = logging.getLogger("driftbook.reader")
@@ -42,7 +46,14 @@ INDEX = """<!DOCTYPE html>
 """
 
 
-def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock, desk: Desk | None = None) -> dash.Dash:
+def create_app(
+    settings: Settings,
+    reader: Book,
+    *,
+    clock: Clock = system_clock,
+    desk: Desk | None = None,
+    language: Language = ENGLISH,
+) -> dash.Dash:
     """Build the application for one book.
 
     Parameters
@@ -55,33 +66,38 @@ def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock,
         Gives the present time; tests pass their own. [unitless]
     desk : Desk, optional
         The way into the book; without one the pages only show. [unitless]
+    language : Language
+        The table of texts in which it answers. [unitless]
 
     Returns
     -------
     dash.Dash
         Ready to be served; see ``dashboard.server``.
     """
-    app = dash.Dash(
-        "dashboard",
-        title=say("brand"),
-        update_title="",
-        pages_folder="",
-        use_pages=False,
-        serve_locally=True,
-        # Layouts are skeletons whose content comes later: ids that are not there yet are meant.
-        suppress_callback_exceptions=True,
-        on_error=_on_error,
-        index_string=INDEX.format(
-            language=say("language"), variables=css_variables(), no_script=say("shell.no_script")
-        ),
-        meta_tags=[{"name": "description", "content": say("shell.description")}],
-        enable_mcp=False,
-    )
+    with speaking(language):
+        app = dash.Dash(
+            "dashboard",
+            title=say("brand"),
+            update_title="",
+            pages_folder="",
+            use_pages=False,
+            serve_locally=True,
+            # Layouts are skeletons whose content comes later: ids that are not there yet are meant.
+            suppress_callback_exceptions=True,
+            on_error=_on_error,
+            index_string=INDEX.format(
+                language=say("language"), variables=css_variables(), no_script=say("shell.no_script")
+            ),
+            meta_tags=[{"name": "description", "content": say("shell.description")}],
+            enable_mcp=False,
+        )
+        app.layout = shell.layout()
+    answer_in(app.server, language)
     install(app.server, Context(settings, reader, clock, desk))
-    app.layout = shell.layout()
     shell.register(app)
     install_headers(app)
     refuse_others(app)
+    file_routes.install(app)
 
     def health() -> tuple[Response, int]:
         return jsonify({"well": True, "head": reader.head()}), 200
@@ -90,12 +106,35 @@ def create_app(settings: Settings, reader: Book, *, clock: Clock = system_clock,
     return app
 
 
+def answer_in(server: Flask, language: Language) -> None:
+    """Let a server answer every request in one language, whichever thread it runs in."""
+    asked = server.wsgi_app
+
+    def answered(environ: Any, start: Any) -> Any:
+        with speaking(language):
+            return asked(environ, start)
+
+    server.wsgi_app = answered  # type: ignore[method-assign, assignment]
+
+
 def _on_error(error: Exception) -> Any:
     """Log what went wrong under a reference number, and show the number in place of the page."""
+    if isinstance(error, StillReadingError):
+        return _still_reading(error)
     reference = secrets.token_hex(4)
     LOG.error("reference %s: %s", reference, error, exc_info=error)
-    dash.set_props(Shell.NOTICE, {"children": say("error.notice", reference=reference)})
+    told = str(error) if isinstance(error, DriftbookError) else ""
+    dash.set_props(Shell.NOTICE, {"children": told or say("error.notice", reference=reference)})
     outputs = dash.ctx.outputs_list
     if isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body"):
-        return failure(reference)
+        return failure(reference, told)
     return None
+
+
+def _still_reading(error: StillReadingError) -> Any:
+    """Say on a page that its book is being read; what else was asked for stays as it is."""
+    outputs = dash.ctx.outputs_list
+    if not (isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body")):
+        return dash.no_update
+    again = html.A(say("picture.reading.again"), href="")
+    return nothing(say("picture.reading.title"), error.message, html.P(error.remedy), again)

@@ -11,6 +11,8 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from dashboard import cli_files
+from dashboard.console.keeping_parsers import add_keeping
 from models.errors import DriftbookError
 
 DEFAULT_PORT = 8750
@@ -42,6 +44,8 @@ def _parser() -> argparse.ArgumentParser:
     _add_site(verbs)
     _add_work(verbs)
     _add_study(verbs)
+    cli_files.add(verbs, _verb, _book)
+    add_keeping(lambda *said: _verb(verbs, *said), _book)
     return parser
 
 
@@ -137,6 +141,7 @@ def _add_upgrade(verbs: _Verbs) -> None:
         "  driftbook upgrade\n  driftbook upgrade --book plant.db",
     )
     _book(parser)
+    _by(parser)
 
 
 def _add_template(verbs: _Verbs) -> None:
@@ -257,6 +262,9 @@ def _add_study(verbs: _Verbs) -> None:
 
 
 _RUNS = {
+    "backup": ("keeping", "run_backup"),
+    "restore": ("keeping", "run_restore"),
+    "grants": ("keeping", "run_grants"),
     "demo": ("demo", "run_demo"),
     "init": ("book", "run_init"),
     "upgrade": ("book", "run_upgrade"),
@@ -266,6 +274,7 @@ _RUNS = {
     "serve": ("serving", "run_serve"),
     "study": ("study", "run_study"),
     "work": ("work", "run_work"),
+    **cli_files.RUNS,
 }
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
 

@@ -7,14 +7,16 @@ two applications in one process (tests) never see one another's book.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Protocol, cast
 from zoneinfo import ZoneInfo
 
 from flask import Flask, current_app
 
+from dashboard.auth.access import Access
 from dashboard.desk import Desk
+from dashboard.pictures import Pictures
 from models.history.columns import History
 from models.settings import Settings
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
@@ -69,12 +71,16 @@ class Book(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """Everything that a page may reach; without a desk nothing can be written."""
+    """Everything that a page may reach.
+
+    Without a desk nothing can be written; without a door nobody is asked who they are.
+    """
 
     settings: Settings
     book: Book
     clock: Clock
     desk: Desk | None = None
+    pictures: Pictures = field(default_factory=Pictures)
 
     def today(self, zone: str) -> date:
         """Give the day that it is now on a site's calendar."""
@@ -92,6 +98,11 @@ def install(server: Flask, context: Context) -> None:
 
 
 def context() -> Context:
-    """Give the context of the application that answers this request."""
+    """Give the context of the application that answers this request, with book and desk as far as who is signed in may go."""
     config = cast("dict[str, Any]", current_app.config)
-    return cast("Context", config[KEY])
+    here = cast("Context", config[KEY])
+    if here.access is None:
+        return here
+    from dashboard.auth.guarded import guarded  # it knows the context's types
+
+    return guarded(here)

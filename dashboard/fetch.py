@@ -1,17 +1,21 @@
 """What every page asks first: which site, which units, which day, and the site's history.
 
 The columns are kept by the number of the last entry, and with them what was
-computed from them, so a page of an unchanged book computes nothing twice.
+computed from them, so a page of an unchanged book computes nothing twice.  All
+that a page asks is answered from one history, whatever is written meanwhile; of
+a large book that is the last picture that is whole (``dashboard.pictures``).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
 from dashboard.context import Context, context
-from dashboard.kept import keep
+from dashboard.kept import holds, keep
+from dashboard.pictures import QUICK, StillReadingError
 from dashboard.place import Place, read_display, read_place, read_site
+from dashboard.words import say
 from models.history.columns import History
 from models.history.engine import Study, study_of
 from models.history.forecast import Recheck, recheck_of
@@ -32,11 +36,16 @@ class Scene:
     today: date
     now_us: int
     problems: tuple[str, ...]
+    pinned: list[History] = field(default_factory=list)
 
     @property
     def history(self) -> History:
-        """Give the history of the site, as of the last entry."""
-        return context().book.history(self.required.site_id)
+        """Give the history of the site; the same to all who ask in one scene."""
+        if not self.pinned:
+            here, site_id = context(), self.required.site_id
+            picture = here.pictures.of(here.book, site_id)
+            self.pinned.append(here.book.history(site_id) if picture is None else picture.history)
+        return self.pinned[0]
 
     @property
     def runs(self) -> Runs:
@@ -47,6 +56,12 @@ class Scene:
     def study(self) -> Study:
         """Give everything that the history says, with the choices of the project."""
         return study_for(self.history)
+
+    @property
+    def study_so_far(self) -> Study | None:
+        """Give the study; ``None`` while a large book is studied for the first time."""
+        history = self.history
+        return study_for(history) if len(history.jobs) < QUICK or holds(history, "study") else None
 
     @property
     def limit_set(self) -> LimitSet | None:
@@ -77,9 +92,8 @@ def scene(pathname: str | None, search: str | None) -> Scene:
     if site.value is None:
         return Scene(place, None, sites, Display(), now.date(), _us(now), (site.problem,))
     display = read_display(place, site.value)
-    return Scene(
-        place, site.value, sites, display.value, here.today(site.value.zone), _us(now), (site.problem, display.problem)
-    )
+    said = (site.problem, display.problem, here.pictures.behind(here.book, site.value.site_id))
+    return Scene(place, site.value, sites, display.value, here.today(site.value.zone), _us(now), said)
 
 
 def _us(now: datetime) -> int:
@@ -92,7 +106,15 @@ def runs_for(history: History) -> Runs:
 
 
 def study_for(history: History) -> Study:
-    """Give the study of a history; see :func:`kept`."""
+    """Give the study of a history; see :func:`kept`.
+
+    Raises
+    ------
+    StillReadingError
+        If the history is long, and its study is being made.
+    """
+    if len(history.jobs) >= QUICK and not holds(history, "study"):
+        raise StillReadingError(say("picture.no_study"), remedy=say("picture.reading.remedy"))
     return keep(history, "study", lambda: study_of(history))
 
 

@@ -18,13 +18,20 @@ HISTORIES = 4
 MOST = 48
 """So many results of one history are kept; the one that nobody asked for the longest goes first."""
 
+MOST_JOBS = 500_000
+"""Of histories that together hold more jobs only the last two are kept: what is computed from one is as long as it is."""
+
 
 @dataclass(slots=True)
 class _Shelf:
-    """What was computed from one history, by key, and a lock for each key that is being computed."""
+    """What was computed from one history, by key, and a lock for each key that is being computed.
+
+    ``pinned`` was put there by hand and stays as long as the shelf.
+    """
 
     history: History
     values: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict)
+    pinned: dict[Hashable, Any] = field(default_factory=dict)
     locks: dict[Hashable, RLock] = field(default_factory=dict)
 
 
@@ -38,7 +45,7 @@ def keep(history: History, key: Hashable, make: Callable[[], T]) -> T:
     Parameters
     ----------
     history : History
-        What it was made from; frozen, and a new one after each entry. [unitless]
+        What it was made from; frozen, and new columns after each entry that says something about them. [unitless]
     key : hashable
         Which result, and of what else it was made. [unitless]
     make : callable
@@ -46,6 +53,9 @@ def keep(history: History, key: Hashable, make: Callable[[], T]) -> T:
     """
     with _lock:
         shelf = _shelf_of(history)
+        if key in shelf.pinned:
+            put: T = shelf.pinned[key]
+            return put
         if key in shelf.values:
             shelf.values.move_to_end(key)
             found: T = shelf.values[key]
@@ -66,13 +76,63 @@ def keep(history: History, key: Hashable, make: Callable[[], T]) -> T:
     return value
 
 
+def pin(history: History, key: Hashable, value: object) -> None:
+    """Put a result on the shelf of a history, to stay there as long as the history is kept.
+
+    Parameters
+    ----------
+    history : History
+        What it was made from. [unitless]
+    key : hashable
+        Which result. [unitless]
+    value : object
+        The result. [any]
+    """
+    with _lock:
+        _shelf_of(history).pinned[key] = value
+
+
+def holds(history: History, key: Hashable) -> bool:
+    """Tell whether a result is there.
+
+    Parameters
+    ----------
+    history : History
+        What it would be made from. [unitless]
+    key : hashable
+        Which result. [unitless]
+    """
+    with _lock:
+        shelf = _shelf_of(history)
+        return key in shelf.pinned or key in shelf.values
+
+
+def same(one: History, other: History) -> bool:
+    """Tell whether two histories rest on the same columns: an entry that says nothing about them changes the head alone.
+
+    Parameters
+    ----------
+    one, other : History
+        Histories of one site. [unitless]
+    """
+    return one is other or (
+        one.jobs is other.jobs
+        and one.breaks is other.breaks
+        and one.assets is other.assets
+        and one.people == other.people
+        and one.instruments == other.instruments
+    )
+
+
 def _shelf_of(history: History) -> _Shelf:
-    place = id(history)
+    place = id(history.jobs)
     shelf = _shelves.get(place)
-    # An id is given again after its object is gone, so the object itself is compared.
-    if shelf is None or shelf.history is not history:
+    # An id is given again after its object is gone, so the objects themselves are compared.
+    if shelf is None or not same(shelf.history, history):
         shelf = _shelves[place] = _Shelf(history)
     _shelves.move_to_end(place)
-    while len(_shelves) > HISTORIES:
+    while len(_shelves) > HISTORIES or (
+        len(_shelves) > 2 and sum(len(one.history.jobs) for one in _shelves.values()) > MOST_JOBS
+    ):
         _shelves.popitem(last=False)
     return shelf

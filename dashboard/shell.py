@@ -19,7 +19,7 @@ from dashboard.ids import Shell
 from dashboard.pages import asset, book, due, limits, month, offenders, people, record
 from dashboard.place import UNITS, asset_path
 from dashboard.theme import MANTINE
-from dashboard.views.finder_view import OFFERED, haystack, match
+from dashboard.views.finder_view import offers
 from dashboard.words import say
 from dashboard.writing import count
 
@@ -163,18 +163,7 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     seen = scene(pathname, search)
     if seen.site is None:
         return []
-    assets = seen.history.assets
-    rows = match(assets, str(typed)[:80])[:OFFERED].tolist()
-    return [
-        {
-            "value": seen.place.to(asset_path(str(assets.tag[row]))),
-            "text": haystack(assets, row),
-            "label": " · ".join(
-                str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text
-            ),
-        }
-        for row in rows
-    ]
+    return offers(seen.history, str(typed), lambda tag: seen.place.to(asset_path(tag)))
 
 
 def say_nothing(pathname: str | None) -> Child:

@@ -6,10 +6,17 @@ Another language is another table with the same keys.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Final
+from functools import lru_cache, wraps
+from typing import Final, ParamSpec, TypeVar
 
-from dashboard.texts import asset_desk, book, due, limits, month_desk, offenders_desk, people, record
+from dashboard.texts import asset_desk, book, due, files, limits, month_desk, offenders_desk, people, picture, record, reports
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 WORDS: Final[dict[str, str]] = {
     "language": "en",
@@ -411,18 +418,58 @@ WORDS: Final[dict[str, str]] = {
 }  # fmt: skip
 
 
-for _page in (asset_desk, book, due, limits, month_desk, offenders_desk, people, record):
+for _page in (asset_desk, book, due, files, limits, month_desk, offenders_desk, people, picture, record, reports):
     WORDS.update(_page.WORDS)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
 class Language:
-    """The table of texts that is in use."""
+    """A table of texts; two tables are never the same language."""
 
-    words: dict[str, str]
+    words: Mapping[str, str]
 
 
 ENGLISH = Language(WORDS)
+
+_spoken: ContextVar[Language] = ContextVar("language", default=ENGLISH)
+
+
+def spoken() -> Language:
+    """Give the language in which this request is answered."""
+    return _spoken.get()
+
+
+@contextmanager
+def speaking(language: Language) -> Iterator[None]:
+    """Answer in a language for as long as the block lasts; other threads and requests keep theirs."""
+    before = _spoken.set(language)
+    try:
+        yield
+    finally:
+        _spoken.reset(before)
+
+
+def remembered(most: int) -> Callable[[Callable[P, T]], Callable[P, T]]:
+    """Keep the latest results of a function that writes words, apart for each language.
+
+    Parameters
+    ----------
+    most : int
+        So many results are kept. [unitless]
+    """
+
+    def wrap(function: Callable[P, T]) -> Callable[P, T]:
+        @lru_cache(maxsize=most)
+        def ask(_language: Language, *given: P.args, **named: P.kwargs) -> T:
+            return function(*given, **named)
+
+        @wraps(function)
+        def answer(*given: P.args, **named: P.kwargs) -> T:
+            return ask(spoken(), *given, **named)  # type: ignore[arg-type]  # what is not hashable fails at once
+
+        return answer
+
+    return wrap
 
 
 def say(key: str, **values: object) -> str:
@@ -440,5 +487,5 @@ def say(key: str, **values: object) -> str:
     KeyError
         If there is no such text: a fault of the program, found by its tests.
     """
-    text = ENGLISH.words[key]
+    text = _spoken.get().words[key]
     return text.format(**values) if values else text

@@ -82,6 +82,21 @@ def day(value: date | None) -> str:
     return DASH if value is None else f"{value.day} {say(f'month.short.{value.month}')} {value.year}"
 
 
+def late(days_left: int) -> str:
+    """Write how late something is, or in how many days it falls due.
+
+    Parameters
+    ----------
+    days_left : int
+        Days until it is due; negative where it is late. [day]
+    """
+    if days_left == 0:
+        return say("due.today")
+    if days_left < 0:
+        return say("due.late", n=counted(-days_left, "day"))
+    return say("due.in", n=counted(days_left, "day"))
+
+
 def moment(value: datetime, zone: str) -> str:
     """Write a time on the site's clock, e.g. ``'9 Oct 2026, 14:05'``."""
     local = value.astimezone(ZoneInfo(zone))

@@ -60,3 +60,27 @@ class ConflictError(DriftbookError):
 
 class BookBusyError(DriftbookError):
     """Somebody else is writing, for longer than is waited."""
+
+
+class KeyFileError(DriftbookError):
+    """The file with the book's key cannot be written, or is no key."""
+
+
+class NoRoomError(DriftbookError):
+    """The disk of the book is full; nothing was written."""
+
+
+class BookReadOnlyError(DriftbookError):
+    """The book, its disk or its database takes no writing."""
+
+
+class BookDamagedError(DriftbookError):
+    """The file of the book is damaged."""
+
+
+class BookUnreachableError(DriftbookError):
+    """The disk or the database server of the book does not answer."""
+
+
+class BackupError(DriftbookError):
+    """A backup that could not be made, or is not what it was made of."""

@@ -5,9 +5,28 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 
+from models.errors import InvalidValueError
+
 DEFAULT_BOOK = "driftbook.db"
+
+CACHE_OFF = "off"
+"""The setting of the cache by which nothing is kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """Connections that one process keeps to a database server: kept open, more at need, and how long is waited for one.
+
+    A connection older than ``renew_s`` is replaced before it is used.
+    """
+
+    size: int = 8
+    extra: int = 4
+    wait_s: int = 15
+    renew_s: int = 1800
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +38,9 @@ class Settings:
 
     book: str = DEFAULT_BOOK
     mappings: Path = Path("mappings")
+    key: Path | None = None
+    cache: str = ""
+    pool: Pool = Pool()
 
     @property
     def is_file(self) -> bool:
@@ -41,6 +63,29 @@ class Settings:
         return self.book
 
     @property
+    def cache_folder(self) -> Path | None:
+        """Give the folder for what is kept of large books between two starts; ``None`` where nothing is to be kept.
+
+        Beside a SQLite book, or in the user's own cache for a book on a server, unless a folder is named.
+        """
+        if self.cache == CACHE_OFF:
+            return None
+        if self.cache:
+            return Path(self.cache)
+        if self.is_file:
+            return self.path.with_name(f"{self.path.name}.cache")
+        home = os.environ.get("XDG_CACHE_HOME")
+        own = Path(home) if home else Path("~/.cache").expanduser()
+        return own / "driftbook" / sha256(self.shown.encode()).hexdigest()[:16]
+
+    @property
+    def key_path(self) -> Path:
+        """Give the file with the key that signs the heads: beside a SQLite book unless another is named."""
+        if self.key is not None:
+            return self.key
+        return self.path.with_name(f"{self.path.name}.key") if self.is_file else Path("driftbook.key")
+
+    @property
     def shown(self) -> str:
         """Give the address without a password, for messages."""
         if self.is_file or "@" not in self.book:
@@ -54,12 +99,42 @@ def read_settings(
 ) -> Settings:
     """Build the settings from what was typed, then the environment, then the defaults.
 
-    ``DRIFTBOOK_BOOK`` and ``DRIFTBOOK_MAPPINGS`` are the environment's names.  Confirmed
+    ``DRIFTBOOK_BOOK``, ``DRIFTBOOK_MAPPINGS`` and ``DRIFTBOOK_KEY`` are the environment's names.  Confirmed
     mappings are kept in a folder ``mappings`` beside a SQLite book, so that they travel with it.
+    ``DRIFTBOOK_CACHE`` is a folder for what is kept of large books between two starts, or ``off``.
+    ``DRIFTBOOK_POOL_SIZE``, ``…_EXTRA``, ``…_WAIT_S`` and ``…_RENEW_S`` set the connections to a database server.
+
+    Raises
+    ------
+    InvalidValueError
+        If a number of the environment is none.
     """
     env = os.environ if environ is None else environ
     address = book or env.get("DRIFTBOOK_BOOK") or DEFAULT_BOOK
     here = Settings(book=address)
     folder = mappings or env.get("DRIFTBOOK_MAPPINGS")
+    key = env.get("DRIFTBOOK_KEY")
     beside = here.path.parent / "mappings" if here.is_file else Path("mappings")
-    return Settings(book=address, mappings=Path(folder) if folder else beside)
+    return Settings(
+        book=address,
+        mappings=Path(folder) if folder else beside,
+        key=Path(key) if key else None,
+        cache=env.get("DRIFTBOOK_CACHE", "").strip(),
+        pool=_pool(env),
+    )
+
+
+def _pool(env: Mapping[str, str]) -> Pool:
+    given: dict[str, int] = {}
+    for name, least in (("size", 1), ("extra", 0), ("wait_s", 1), ("renew_s", 1)):
+        variable = f"DRIFTBOOK_POOL_{name.upper()}"
+        text = env.get(variable, "").strip()
+        if not text:
+            continue
+        if not (text.isascii() and text.isdigit() and least <= int(text) <= 1_000_000):
+            raise InvalidValueError(
+                f"{variable} is '{text}', which is no whole number from {least} on.",
+                remedy=f"Set {variable} to a number, or leave it out (the rule is {getattr(Pool(), name)}).",
+            )
+        given[name] = int(text)
+    return Pool(**given)

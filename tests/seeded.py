@@ -8,8 +8,13 @@ import sqlalchemy as sa
 
 from models.commands.import_files import import_files
 from models.commands.report import Report, Source
+from models.commands.sign_off import sign_off
 from models.intake.mapping import propose
 from models.intake.reading import read_sheets
+from models.store.unit import writing
+from models.tables.accounts import AccountRow, AccountVersionRow
+from models.tables.jobs import JobRow
+from models.values.kinds import Kind, Meaning
 from models.values.story import Site
 from tests.conftest import NOW
 
@@ -63,6 +68,24 @@ def seed(engine: sa.Engine, site: Site, folder: Path) -> Report:
     report = bring_in(engine, site, *write(folder, **FILES))
     assert report.written, report.problems
     return report
+
+
+def seed_every_table(engine: sa.Engine, site: Site, folder: Path) -> None:
+    """Put a row into every history table."""
+    seed(engine, site, folder)
+    vouch(engine, site)
+
+
+def vouch(engine: sa.Engine, site: Site) -> None:
+    """Sign a job off, and give somebody an account."""
+    with engine.connect() as connection:
+        entry = connection.execute(sa.select(sa.func.min(JobRow.entry)).where(JobRow.site_id == site.site_id)).scalar()
+    assert entry is not None
+    sign_off(engine, site, entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+    with writing(engine, site.site_id, "tester", NOW) as unit:
+        account = unit.append(Kind.ACCOUNT_ADDED)
+        unit.add(AccountRow, (account, site.site_id, "cleo"))
+        unit.add(AccountVersionRow, (account, site.site_id, account, "Cleo Marsh", "", '["auditor"]', True, None))
 
 
 def contents(engine: sa.Engine) -> dict[str, list[tuple[object, ...]]]:

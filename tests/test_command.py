@@ -136,7 +136,7 @@ def test_init_template_import_and_site_work_one_after_another(
     assert (site.display, site.interval_months) == (Display("mil", "°C"), 6)
     engine.dispose()
     assert run("upgrade") == 0
-    assert "nothing to do" in capsys.readouterr().out
+    assert "Nothing to do" in capsys.readouterr().out
 
 
 def test_a_second_site_has_to_be_named(

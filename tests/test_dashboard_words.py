@@ -49,6 +49,10 @@ MADE = {
             "way",
         )
     },
+    "files.about.": None,
+    "files.column.": None,
+    "files.meaning.": None,
+    "files.title.": None,
     "grid.": None,
     "judged.": tuple(Judged),
     "combine.": tuple(Combine),

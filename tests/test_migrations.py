@@ -18,7 +18,7 @@ from models.store.engine import make_engine
 from models.store.revision import alembic_config, check_revision, downgrade, needed_revision, revision_of, upgrade
 from models.tables.every import HISTORY, metadata
 from models.values.story import Site
-from tests.seeded import contents, seed
+from tests.seeded import contents, seed_every_table
 
 VERSIONS = sorted(Path(str(alembic_config().get_main_option("script_location")), "versions").glob("[0-9]*.py"))
 
@@ -129,7 +129,7 @@ def test_history_refuses_update_and_delete(settings: Settings, tmp_path: Path, t
 
     site = make_site(settings)
     engine = make_engine(settings)
-    seed(engine, site, tmp_path)
+    seed_every_table(engine, site, tmp_path)
     before = contents(engine)
     assert before[table], f"the test needs a row in {table}"
     column = metadata.tables[table].columns.keys()[-1]
@@ -152,7 +152,7 @@ def test_replacing_by_another_key_is_refused_even_by_a_foreign_program(sqlite_bo
 
     site = make_site(sqlite_book)
     engine = make_engine(sqlite_book)
-    seed(engine, site, tmp_path)
+    seed_every_table(engine, site, tmp_path)
     engine.dispose()
     connection = sqlite3.connect(sqlite_book.path)
     for statement in (
@@ -175,7 +175,7 @@ def test_upgrading_a_file_copies_it_aside(sqlite_book: Settings, tmp_path: Path)
 def test_rows_survive_an_upgrade_that_has_nothing_to_do(
     engine: sa.Engine, site: Site, settings: Settings, tmp_path: Path
 ) -> None:
-    seed(engine, site, tmp_path)
+    seed_every_table(engine, site, tmp_path)
     before = contents(engine)
     upgrade(settings)
     assert contents(engine) == before

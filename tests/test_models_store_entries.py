@@ -14,14 +14,14 @@ from models.commands.amend_job import amend_job, void_job
 from models.store.entries import COUNTED
 from models.store.reader import Reader
 from models.values.asset import Asset, MachineBreak
-from models.values.entry import EntryFilter, ImportedFile, Thing
+from models.values.entry import EntryFilter, ImportedFile, KeySet, Signoff, Thing
 from models.values.job import Misalignment
 from models.values.kinds import Kind
 from models.values.limits import LimitSet
-from models.values.people import Instrument, Person
+from models.values.people import Account, Instrument, Person
 from models.values.story import JobLine, Site
 from tests.conftest import NOW
-from tests.seeded import FILES, bring_in, contents, seed, write
+from tests.seeded import FILES, bring_in, contents, seed, vouch, write
 
 LATER = NOW + timedelta(hours=5)
 WHY = "sides of the sheet were swapped"
@@ -31,14 +31,14 @@ WHY = "sides of the sheet were swapped"
 def book(engine: sa.Engine, site: Site, tmp_path: Path) -> Any:
     """Give a reader of a seeded book in which one job was amended, and one amended and then voided."""
     seed(engine, site, tmp_path)
+    changed = "serial,description,calibrated,calibration due\nD-1,dial set,2025-12-01,2026-12-01\n"
+    assert bring_in(engine, site, *write(tmp_path, changed=changed)).written
     story = Reader(engine).story(site.site_id, "P-1")
     second = next(line for line in story.jobs if line.job.ref == "J2")
     amend_job(engine, site, second.entry, replace(second.job, left=Misalignment(0.021, 0.1, 0.01, -0.05), reviewer="Cleo Marsh"),
               by="Bo Tarn", now=LATER, why=WHY)  # fmt: skip
     third = next(line for line in Reader(engine).story(site.site_id, "P-2").jobs if line.job.ref == "J3")
     void_job(engine, site, third.entry, by="Bo Tarn", now=LATER + timedelta(minutes=1), why="done on another machine")
-    changed = "serial,description,calibrated,calibration due\nD-1,dial set,2025-12-01,2026-12-01\n"
-    assert bring_in(engine, site, *write(tmp_path, changed=changed)).written
     return Reader(engine)
 
 
@@ -193,11 +193,13 @@ def test_another_site_sees_nothing(book: Reader) -> None:
     assert book.entry(1, 10_000) is None
 
 
-def test_each_entry_tells_what_it_says(book: Reader, site: Site) -> None:
+def test_each_entry_tells_what_it_says(book: Reader, engine: sa.Engine, site: Site) -> None:
+    vouch(engine, site)
     kinds: dict[Kind, type] = {
         Kind.SITE_SET: Site, Kind.ASSET_ADDED: Asset, Kind.BREAK_RECORDED: MachineBreak, Kind.PERSON_ADDED: Person,
         Kind.INSTRUMENT_ADDED: Instrument, Kind.INSTRUMENT_CHANGED: Instrument, Kind.LIMITS_ADOPTED: LimitSet,
         Kind.JOB_RECORDED: JobLine, Kind.JOB_AMENDED: JobLine, Kind.FILE_IMPORTED: ImportedFile,
+        Kind.SIGNED_OFF: Signoff, Kind.ACCOUNT_ADDED: Account, Kind.KEY_SET: KeySet,
     }  # fmt: skip
     seen = set()
     for number in numbers(book, most=1000):

@@ -9,7 +9,8 @@ from dashboard.components.jobs_grid import jobs_grid, jobs_on_paper
 from dashboard.components.pieces import Child, choices, note, section
 from dashboard.figures.runs import panel_figure
 from dashboard.place import Place
-from dashboard.views.asset_view import AssetView, Panel
+from dashboard.views.asset_panels import Panel
+from dashboard.views.asset_view import AssetView
 from dashboard.views.run_series import RunSeries
 from dashboard.words import say
 from dashboard.writing import DASH, counted

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 from dash import html
 
 from dashboard.components.chart import chart
@@ -12,7 +10,7 @@ from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
 from dashboard.figures.sheet import Picture
 from dashboard.place import Place
 from dashboard.views.asset_shafts_view import Drawn, ShaftsView
-from dashboard.words import say
+from dashboard.words import remembered, say
 from dashboard.writing import day, judged
 from models.units import Display, Quantity
 
@@ -67,7 +65,7 @@ def _picture(one: Drawn, display: Display, scheme: str) -> html.Figure:
     return chart(_drawing(shafts, one.stage, display, scheme), title=title, says=one.says, height=260, small=True)
 
 
-@lru_cache(maxsize=128)
+@remembered(128)
 def _drawing(shafts: Shafts, stage: str, display: Display, scheme: str) -> Picture:
     """Draw once: Plotly's checks of so many lines take longer than the rest of the page."""
     picture: Picture = shafts_figure(shafts, stage, display, scheme).to_plotly_json()

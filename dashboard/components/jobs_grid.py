@@ -8,7 +8,8 @@ from typing import Any
 from dash import html
 
 from dashboard.components.tables import Column, grid, table
-from dashboard.views.asset_view import QUANTITIES, AssetView, last_day
+from dashboard.views.asset_panels import QUANTITIES
+from dashboard.views.asset_view import AssetView, last_day
 from dashboard.words import say
 from dashboard.writing import DASH, judged
 from models.units import Display, Quantity

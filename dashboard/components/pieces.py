@@ -121,10 +121,16 @@ def waiting() -> html.Div:
     return html.Div(html.P(say("page.waiting")), className="waiting")
 
 
-def failure(reference: str) -> html.Div:
-    """Put what is seen where a page could not be made: the number under which the cause was logged."""
+def failure(reference: str, told: str = "") -> html.Div:
+    """Put what is seen where a page could not be made: what a person can mend, and the number under which it was logged."""
+    known = [html.P(line) for line in told.splitlines()]
     return html.Div(
-        [html.H1(say("error.title")), html.P(say("error.text", reference=reference)), html.P(say("error.remedy"))],
+        [
+            html.H1(say("error.title")),
+            *known,
+            html.P(say("error.text", reference=reference)),
+            None if known else html.P(say("error.remedy")),
+        ],
         className="blank",
         role="alert",
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from dashboard.console.common import now, opened, out, settings_of, who
 from models.commands.init_book import init_book
+from models.commands.seal_book import seal_book
 from models.commands.set_site import set_site
 from models.errors import DriftbookError
 from models.intake.limit_file import read_limit_set
@@ -68,13 +69,19 @@ def run_upgrade(given: argparse.Namespace) -> int:
     engine.dispose()
     if found is None:
         raise missing(settings)
+    copy = None
     if found == needed_revision():
-        out.print(f"The book {settings.shown} is at revision {found} already; nothing to do.")
-        return 0
-    copy = upgrade(settings)
-    out.print(f"The book {settings.shown} went from revision {found} to {needed_revision()}.")
+        out.print(f"The book {settings.shown} is at revision {found} already.")
+    else:
+        copy = upgrade(settings)
+        out.print(f"The book {settings.shown} went from revision {found} to {needed_revision()}.")
     if copy:
         out.print(f"A copy of it as it was is {copy}.")
+    sealed = seal_book(settings, by=who(given), now=now())
+    if not sealed and found == needed_revision():
+        out.print("Nothing to do.")
+    if sealed:
+        out.print(f"Sealed {sealed:,} entries that had no statement: from now on a change behind the tool's back is noticed.")
     return 0
 
 

@@ -9,7 +9,8 @@ import numpy as np
 
 from dashboard.figures.sheet import Picture, Sheet
 from dashboard.theme import Palette
-from dashboard.views.asset_view import Mark, Panel
+from dashboard.views.asset_panels import Panel
+from dashboard.views.asset_view import Mark
 from dashboard.views.run_series import RunSeries, Times
 from dashboard.words import say
 from models.history.columns import FloatArray

@@ -13,8 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import dash
-from dash import Input, Output, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import dcc, html
 
 from dashboard.components.asset_drift import drift_part
 from dashboard.components.asset_forecast import forecast_part
@@ -22,24 +21,19 @@ from dashboard.components.asset_history import jobs_part, measured_part
 from dashboard.components.asset_patterns import patterns_part
 from dashboard.components.asset_shafts import shafts_part
 from dashboard.components.asset_top import about_machine, judging_switch, last_visit, ratio_part
-from dashboard.components.links import machine
+from dashboard.components.machine_list import machines
 from dashboard.components.pieces import (
     Child,
     blank,
-    empty_book,
-    heading,
     limits,
-    note,
-    problems,
     sentence,
     waiting,
 )
 from dashboard.components.record_changes import amend_links, amended_part, record_link
-from dashboard.components.tables import Column, table
 from dashboard.context import context
-from dashboard.fetch import Scene, scene, study_for
-from dashboard.ids import Shell
-from dashboard.place import Place, shortened, tag_of
+from dashboard.fetch import Scene, study_for
+from dashboard.opening import attach_fill, begin, no_jobs, skeleton
+from dashboard.place import shortened, tag_of
 from dashboard.views import finder_view
 from dashboard.views.asset_choices import Judging, banner, judged_again, read_job, read_limits, read_risk
 from dashboard.views.asset_drift_view import build_drift
@@ -51,9 +45,7 @@ from dashboard.views.asset_standing import row_of
 from dashboard.views.asset_view import build, days_of, missing, who_of
 from dashboard.views.limits_view import limits_note
 from dashboard.words import say
-from dashboard.writing import count, counted, day, judged
 from models.maths.limits import limits_for
-from models.units import Quantity
 from models.values.story import AssetStory
 
 PATH = "/asset"
@@ -85,83 +77,60 @@ def layout() -> html.Div:
     """Give the skeleton; the numbers come with the callbacks."""
     slow = html.Div([waiting(), html.Div(id=Ids.STUDY, className="page slow")], className="slow-slot")
     return html.Div(
-        [html.Div(waiting(), id=Ids.BODY, className="page"), slow, html.Div(id=Ids.REST, className="page")],
+        [skeleton(Ids.BODY), slow, html.Div(id=Ids.REST, className="page")],
         className="page",
     )
 
 
-def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
-    """Fill the top of the page for an address: one machine, or the list of machines."""
-    seen = _seen(pathname, search, scheme)
-    if seen.site is None:
-        return empty_book()
-    tag = tag_of(pathname)
+def fill(seen: Scene, scheme: str) -> Child:
+    """Fill the top of the page: one machine, or the list of machines."""
+    tag = tag_of(seen.place.path)
     if not tag:
-        return list_body(finder_view.build(seen.history, seen.place.get("q")), seen)
-    opened = _opened(pathname, search, scheme)
+        view = finder_view.build(seen.history, seen.place.get("q"))
+        return [*begin(say("list.title"), seen), *(machines(view, seen) if view.machines else [no_jobs()])]
+    opened = _opened(seen, scheme)
     if opened is None:
-        view = missing(shortened(tag), seen.display)
+        none = missing(shortened(tag), seen.display)
         back = dcc.Link(say("asset.to_list"), href=seen.place.to(PATH))
-        return [heading(view.title), problems(seen.problems), blank(say("asset.unknown.title"), view.sentence, back)]
+        return [*begin(none.title, seen), blank(say("asset.unknown.title"), none.sentence, back)]
     return top(opened)
 
 
-def show_study(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+def fill_study(seen: Scene, scheme: str) -> Child:
     """Fill the part that rests on the whole fleet: forecast, drift and what it suggests."""
-    opened = _opened(pathname, search, scheme)
-    if opened is None or not opened.story.standing:
-        return None
-    return middle(opened)
+    opened = _opened(seen, scheme)
+    return middle(opened) if opened is not None and opened.story.standing else None
 
 
-def show_rest(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+def fill_rest(seen: Scene, scheme: str) -> Child:
     """Fill the rest: the shafts of one job, what was measured, every job."""
-    opened = _opened(pathname, search, scheme)
-    if opened is None or not opened.story.standing:
-        return None
-    return rest(opened)
+    opened = _opened(seen, scheme)
+    return rest(opened) if opened is not None and opened.story.standing else None
 
 
 def register(app: dash.Dash) -> None:
     """Attach the callbacks."""
-    for name, fill in ((Ids.BODY, show), (Ids.STUDY, show_study), (Ids.REST, show_rest)):
-        app.callback(
-            Output(name, "children"),
-            Input(Shell.URL, "pathname"),
-            Input(Shell.URL, "search"),
-            Input(Shell.SCHEME, "data"),
-        )(fill)
+    for body, part in ((Ids.BODY, fill), (Ids.STUDY, fill_study), (Ids.REST, fill_rest)):
+        attach_fill(app, body, PATH, part, below=True)
 
 
-def _seen(pathname: str | None, search: str | None, scheme: str | None) -> Scene:
-    if not (pathname == PATH or (pathname or "").startswith(f"{PATH}/")) or scheme is None:
-        raise PreventUpdate
-    return scene(pathname, search)
-
-
-def _opened(pathname: str | None, search: str | None, scheme: str | None) -> Opened | None:
+def _opened(seen: Scene, scheme: str) -> Opened | None:
     """Read the machine of an address; ``None`` where it speaks of none that the site has."""
-    seen, tag = _seen(pathname, search, scheme), tag_of(pathname)
-    if seen.site is None or not tag:
-        return None
+    tag, site_id = tag_of(seen.place.path), seen.required.site_id
     book = context().book
-    story = book.story(seen.site.site_id, tag)
+    story = book.story(site_id, tag) if tag else None
     if story is None:
         return None
-    judging = read_limits(seen.place, book.limit_sets(seen.site.site_id), seen.limit_set)
-    return Opened(seen, scheme or "", story, judged_again(story, judging.limit_set), judging)
+    judging = read_limits(seen.place, book.limit_sets(site_id), seen.limit_set)
+    return Opened(seen, scheme, story, judged_again(story, judging.limit_set), judging)
 
 
 def top(opened: Opened) -> list[Child]:
     """Put what the machine is judged by, what was left last, and its history in one picture."""
     seen, place = opened.seen, opened.seen.place
     view = build(opened.story, seen.display)
-    said = (*seen.problems, opened.judging.problem, read_risk(place).problem, read_job(place, view.lines).problem)
-    parts: list[Child] = [
-        heading(view.title, record_link(view.tag, place)),
-        problems(said),
-        sentence(view.sentence),
-    ]
+    said = (opened.judging.problem, read_risk(place).problem, read_job(place, view.lines).problem)
+    parts = [*begin(view.title, seen, said, beside=record_link(view.tag, place)), sentence(view.sentence)]
     last = build_last(opened.story, seen.display)
     if last is None:
         return [*parts, about_machine(view), blank(say("asset.no_jobs.title"), say("asset.no_jobs.text"))]
@@ -215,57 +184,3 @@ def rest(opened: Opened) -> list[Child]:
         amended_part(view.lines, view.display, view.zone),
         limits(limits_note(seen.limit_set)),
     ]
-
-
-def list_body(view: finder_view.FinderView, seen: Scene) -> list[Child]:
-    """Put the list of machines together."""
-    if not view.machines:
-        return [
-            heading(say("list.title")),
-            blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command"))),
-        ]
-    asked = shortened(view.asked)
-    text = (
-        say("list.asked", n=counted(view.found, "machine"), of=count(view.machines), asked=asked)
-        if asked
-        else say("list.all", n=counted(view.machines, "machine"))
-    )
-    parts: list[Child] = [
-        heading(say("list.title")),
-        problems(seen.problems),
-        sentence(text),
-        _search(seen.place, asked),
-    ]
-    if not view.lines:
-        return [*parts, blank(say("list.none.title"), say("list.none.text"))]
-    columns = [
-        Column(say("column.machine")),
-        Column(say("column.what")),
-        Column(say("column.area")),
-        Column(say("column.train")),
-        Column(say("column.speed", unit=seen.display.unit(Quantity.SPEED)), number=True),
-        Column(say("column.jobs"), number=True),
-        Column(say("column.last"), number=True),
-        Column(say("column.last_left"), number=True),
-    ]
-    rows = [
-        [
-            machine(line.tag, seen.place),
-            f"{line.description} ({say('list.retired')})" if line.retired else line.description,
-            line.area,
-            line.train,
-            seen.display.text(line.speed_rpm, Quantity.SPEED, with_unit=False),
-            count(line.jobs),
-            day(line.last),
-            judged(line.left_ratio),
-        ]
-        for line in view.lines
-    ]
-    parts.append(table(say("list.caption"), columns, rows))
-    if view.found > len(view.lines):
-        parts.append(note(say("list.more", shown=count(len(view.lines)), n=count(view.found))))
-    return parts
-
-
-def _search(place: Place, asked: str) -> Child:
-    return html.P(dcc.Link(say("list.clear"), href=place.here(q=None))) if asked else note(say("list.hint"))

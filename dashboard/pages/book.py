@@ -8,8 +8,7 @@ what was changed later.  ``/book/NUMBER`` opens one entry.
 from __future__ import annotations
 
 import dash
-from dash import Input, Output, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import dcc, html
 
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
 from dashboard.components.aria import aria
@@ -17,19 +16,15 @@ from dashboard.components.asking import ask_choice, ask_form, ask_text
 from dashboard.components.pieces import (
     Child,
     blank,
-    empty_book,
-    heading,
     note,
-    problems,
     section,
     sentence,
     two_lines,
-    waiting,
 )
 from dashboard.components.tables import Column, table
 from dashboard.context import context
-from dashboard.fetch import Scene, scene
-from dashboard.ids import Shell
+from dashboard.fetch import Scene
+from dashboard.opening import attach_fill, begin, skeleton
 from dashboard.place import Place, asset_path, shortened
 from dashboard.views.book_view import MOST, BookLine, BookView, build
 from dashboard.views.entry_view import EntryView
@@ -54,41 +49,29 @@ class Ids:
 
 def layout() -> html.Div:
     """Give the skeleton; the entries come with the callback."""
-    return html.Div(waiting(), id=Ids.BODY, className="page")
+    return skeleton(Ids.BODY)
 
 
-def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
-    """Fill the page for an address: the list of entries, or one of them."""
-    if not (pathname == PATH or (pathname or "").startswith(f"{PATH}/")) or scheme is None:
-        raise PreventUpdate
-    seen = scene(pathname, search)
-    if seen.site is None:
-        return empty_book()
-    wanted = entry_of(pathname)
+def fill(seen: Scene, _scheme: str) -> Child:
+    """Fill the page: the list of entries, or one of them."""
+    site, wanted = seen.required, entry_of(seen.place.path)
     if wanted:
         number = read_number(wanted)
-        story = None if number is None else context().book.entry(seen.site.site_id, number)
+        story = None if number is None else context().book.entry(site.site_id, number)
         if story is None:
             return unknown(wanted, seen)
-        return entry_body(build_entry(story, seen.site, seen.display), seen)
+        return entry_body(build_entry(story, site, seen.display), seen)
     history = seen.history
-    asked = read_asked(seen.place, seen.site.zone, history.assets.tag.tolist(), history.people, history.instruments)
+    asked = read_asked(seen.place, site.zone, history.assets.tag.tolist(), history.people, history.instruments)
     page = EntryPage((), older=False, newer=False, count=0)
     if not asked.nothing:
-        page = context().book.entries(
-            seen.site.site_id, asked.filter, before=asked.before, after=asked.after, most=MOST
-        )
-    return body(build(page, asked, seen.site), asked, seen)
+        page = context().book.entries(site.site_id, asked.filter, before=asked.before, after=asked.after, most=MOST)
+    return body(build(page, asked, site), asked, seen)
 
 
 def register(app: dash.Dash) -> None:
     """Attach the callback."""
-    app.callback(
-        Output(Ids.BODY, "children"),
-        Input(Shell.URL, "pathname"),
-        Input(Shell.URL, "search"),
-        Input(Shell.SCHEME, "data"),
-    )(show)
+    attach_fill(app, Ids.BODY, PATH, fill, below=True)
 
 
 # -- the list of entries --------------------------------------------------------------------------------------------
@@ -98,8 +81,7 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
     """Put the list of entries together."""
     place = seen.place
     parts: list[Child] = [
-        heading(say("book.title")),
-        problems((*seen.problems, *asked.problems)),
+        *begin(say("book.title"), seen, asked.problems),
         sentence(view.sentence),
         _form(asked, seen, clear=view.filtered),
     ]
@@ -213,15 +195,14 @@ def unknown(asked: str, seen: Scene) -> list[Child]:
     """Put the page of an entry that is not there."""
     back = dcc.Link(say("entry.to_list"), href=seen.place.to(PATH))
     text = say("entry.unknown.text", asked=shortened(asked))
-    return [heading(say("book.title")), problems(seen.problems), blank(say("entry.unknown.title"), text, back)]
+    return [*begin(say("book.title"), seen), blank(say("entry.unknown.title"), text, back)]
 
 
 def entry_body(view: EntryView, seen: Scene) -> list[Child]:
     """Put the page of one entry together."""
     place = seen.place
     parts: list[Child] = [
-        heading(view.title, _neighbours(view, place)),
-        problems(seen.problems),
+        *begin(view.title, seen, beside=_neighbours(view, place)),
         sentence(view.sentence),
     ]
     if view.why:

@@ -9,34 +9,28 @@ from __future__ import annotations
 from datetime import date
 
 import dash
-from dash import Input, Output, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import dcc, html
 
 from dashboard.components.aria import aria
 from dashboard.components.links import machine
 from dashboard.components.pieces import (
     Child,
-    blank,
     choices,
-    empty_book,
-    heading,
     limits,
     note,
-    problems,
     section,
     sentence,
     two_lines,
-    waiting,
 )
 from dashboard.components.tables import Column, table
-from dashboard.fetch import Scene, recheck_for, scene
-from dashboard.ids import Shell
+from dashboard.fetch import Scene, recheck_for
+from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import Place, asset_path, read_month
 from dashboard.views.calendar_view import Calendar, Day
 from dashboard.views.due_page_view import RISK, RISKS, RULE, DueView, build, promised, read_risk, read_way
 from dashboard.views.plan_view import QUARTER_DAYS, SOON_DAYS, PlanLine
 from dashboard.words import say
-from dashboard.writing import chance, count, counted, day, interval, judged, percent
+from dashboard.writing import chance, count, counted, day, interval, judged, late, percent
 from dashboard.writing import month as month_name
 
 PATH = "/due"
@@ -62,16 +56,11 @@ class Ids:
 
 def layout() -> html.Div:
     """Give the skeleton; the numbers come with the callback."""
-    return html.Div(waiting(), id=Ids.BODY, className="page")
+    return skeleton(Ids.BODY)
 
 
-def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
-    """Fill the page for an address."""
-    if pathname != PATH or scheme is None:
-        raise PreventUpdate
-    seen = scene(pathname, search)
-    if seen.site is None:
-        return empty_book()
+def fill(seen: Scene, _scheme: str) -> Child:
+    """Fill the page."""
     risk, way, month = read_risk(seen.place), read_way(seen.place), read_month(seen.place)
     history = seen.history
     view = build(
@@ -82,31 +71,26 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         risk.value,
         month.value,
         seen.today,
-        site=seen.site,
+        site=seen.required,
         limit_set=seen.limit_set,
         today_us=seen.now_us,
         everything=seen.place.get("list") == "all",
     )
     wrong = say("due.problem.month") if month.problem else ""
-    return body(view, seen, (*seen.problems, risk.problem, way.problem, wrong))
+    return body(view, seen, (risk.problem, way.problem, wrong))
 
 
 def register(app: dash.Dash) -> None:
     """Attach the callback."""
-    app.callback(
-        Output(Ids.BODY, "children"),
-        Input(Shell.URL, "pathname"),
-        Input(Shell.URL, "search"),
-        Input(Shell.SCHEME, "data"),
-    )(show)
+    attach_fill(app, Ids.BODY, PATH, fill)
 
 
 def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
     """Put the page together."""
     place = seen.place
-    head = [heading(say("due.page")), problems(said)]
+    head = begin(say("due.page"), seen, said)
     if view.state == "empty":
-        return [*head, blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))]
+        return [*head, no_jobs()]
     return [
         *head,
         _choices(view, place),
@@ -261,15 +245,6 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place
 def _where(line: PlanLine) -> str:
     critical = say("due.criticality", grade=line.criticality) if line.criticality else ""
     return " · ".join(text for text in (line.area, critical) if text)
-
-
-def late(days_left: int) -> str:
-    """Write how late something is, or in how many days it falls due."""
-    if days_left == 0:
-        return say("due.today")
-    if days_left < 0:
-        return say("due.late", n=counted(-days_left, "day"))
-    return say("due.in", n=counted(days_left, "day"))
 
 
 def _calendar(calendar: Calendar, place: Place) -> html.Section:

@@ -7,8 +7,7 @@ limit often enough that chance is a poor explanation.
 from __future__ import annotations
 
 import dash
-from dash import Input, Output, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import dcc, html
 
 from dashboard.components.chart import chart
 from dashboard.components.links import machine
@@ -16,21 +15,17 @@ from dashboard.components.pieces import (
     Child,
     blank,
     choices,
-    empty_book,
-    heading,
     limits,
     note,
-    problems,
     section,
     sentence,
     two_lines,
-    waiting,
 )
 from dashboard.components.tables import Column, table
-from dashboard.fetch import Scene, scene
+from dashboard.fetch import Scene
 from dashboard.figures.funnel import funnel_figure
-from dashboard.ids import Shell
 from dashboard.kept import keep
+from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import ALL, WINDOWS, Place, class_code, read_class, read_window
 from dashboard.views.groups_view import AREA, INSTRUMENT, TRAIN, Alike, Groups, groups_of
 from dashboard.views.offender_filters import NAMES, read_filters
@@ -73,16 +68,11 @@ class Ids:
 
 def layout() -> html.Div:
     """Give the skeleton; the numbers come with the callback."""
-    return html.Div(waiting(), id=Ids.BODY, className="page")
+    return skeleton(Ids.BODY)
 
 
-def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
-    """Fill the page for an address."""
-    if pathname != PATH or scheme is None:
-        raise PreventUpdate
-    seen = scene(pathname, search)
-    if seen.site is None:
-        return empty_book()
+def fill(seen: Scene, scheme: str) -> Child:
+    """Fill the page."""
     window, speed = read_window(seen.place), read_class(seen.place)
     history, study = seen.history, seen.study
     filters, unknown = read_filters(seen.place, history)
@@ -92,32 +82,27 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
         window.value,
         speed.value,
         seen.today,
-        site=seen.site,
+        site=seen.required,
         limit_set=seen.limit_set,
         most=MANY if seen.place.get("list") == "all" else MOST,
         filters=filters,
         study=study,
     )
     groups = keep(history, "groups", lambda: groups_of(history, study))
-    return body(view, groups, seen, scheme, (*seen.problems, window.problem, speed.problem, *unknown))
+    return body(view, groups, seen, scheme, (window.problem, speed.problem, *unknown))
 
 
 def register(app: dash.Dash) -> None:
     """Attach the callback."""
-    app.callback(
-        Output(Ids.BODY, "children"),
-        Input(Shell.URL, "pathname"),
-        Input(Shell.URL, "search"),
-        Input(Shell.SCHEME, "data"),
-    )(show)
+    attach_fill(app, Ids.BODY, PATH, fill)
 
 
 def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tuple[str, ...]) -> list[Child]:
     """Put the page together."""
     place = seen.place
-    head = [heading(say("offenders.title")), problems(said)]
+    head = begin(say("offenders.title"), seen, said)
     if view.state == "empty":
-        return [*head, blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))]
+        return [*head, no_jobs()]
     head.append(_choices(view, place))
     if view.state == "too_few":
         return [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text")), limits(view.limits)]

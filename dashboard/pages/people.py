@@ -8,46 +8,32 @@ differently from the others.  It ranks nobody.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import dash
-from dash import Input, Output, dcc, html
-from dash.exceptions import PreventUpdate
+from dash import dcc, html
 
 from dashboard.asked import named, read_days
 from dashboard.components.asking import ask_choice, ask_form, ask_text
-from dashboard.components.chart import chart
 from dashboard.components.links import machine
+from dashboard.components.people_effects import effects_part, repeat_part
 from dashboard.components.pieces import (
     Child,
     blank,
-    empty_book,
-    heading,
     key_number,
     key_numbers,
     note,
-    problems,
     section,
     sentence,
     two_lines,
-    waiting,
 )
 from dashboard.components.tables import Column, table
 from dashboard.context import context
-from dashboard.fetch import Scene, scene
-from dashboard.figures.effects import effect_figure
-from dashboard.ids import Shell
-from dashboard.kept import keep
+from dashboard.fetch import Scene
+from dashboard.opening import attach_fill, begin, skeleton
 from dashboard.place import Place, shortened
 from dashboard.views import effects_view
 from dashboard.views.effects_view import (
-    QUANTITIES,
-    EffectLine,
-    EffectsView,
-    RepeatView,
-    component_name,
     effects_for,
-    number,
 )
 from dashboard.views.people_view import ALL, MOST, SOON_DAYS, InstrumentLine, JobRow, PeopleView, build
 from dashboard.words import say
@@ -68,32 +54,26 @@ class Ids:
 
 def layout() -> html.Div:
     """Give the skeleton; the numbers come with the callback."""
-    return html.Div(waiting(), id=Ids.BODY, className="page")
+    return skeleton(Ids.BODY)
 
 
-def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
-    """Fill the page for an address."""
-    if pathname != PATH or scheme is None:
-        raise PreventUpdate
-    seen = scene(pathname, search)
-    if seen.site is None:
-        return empty_book()
+def fill(seen: Scene, scheme: str) -> Child:
+    """Fill the page."""
     book, place = context().book, seen.place
-    versions = book.instrument_versions(seen.site.site_id)
+    versions = book.instrument_versions(seen.required.site_id)
     asked = place.get("instrument")
     chosen = named(asked, sorted({one.serial for one in versions})) if asked else ""
     since = read_days(place, "since")
     view = build(
         seen.history,
         versions,
-        book.people(seen.site.site_id),
+        book.people(seen.required.site_id),
         seen.today,
         chosen=chosen or "",
         since=since.value[0] if since.value else None,
         most=ALL if place.get("list") == "all" else MOST,
     )
     said = (
-        *seen.problems,
         say("problem.who", asked=shortened(asked)) if chosen is None else "",
         say("problem.since", asked=shortened(place.get("since"))) if since.problem else "",
     )
@@ -102,17 +82,12 @@ def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
 
 def register(app: dash.Dash) -> None:
     """Attach the callback."""
-    app.callback(
-        Output(Ids.BODY, "children"),
-        Input(Shell.URL, "pathname"),
-        Input(Shell.URL, "search"),
-        Input(Shell.SCHEME, "data"),
-    )(show)
+    attach_fill(app, Ids.BODY, PATH, fill)
 
 
 def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> list[Child]:
     """Put the page together."""
-    head = [heading(say("people.title")), problems(said)]
+    head = begin(say("people.title"), seen, said)
     if view.state == "empty":
         empty = blank(say("people.none.title"), say("people.none.text"), html.Code(say("book.empty.command")))
         return [*head, empty]
@@ -128,10 +103,10 @@ def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> lis
         _instruments(view, seen.place),
         _resting(view, seen),
         _late(view, seen),
-        _effects(of_instruments, seen, scheme, people=False),
+        effects_part(of_instruments, seen, scheme, people=False),
         _people(view, seen.place),
-        _effects(of_people, seen, scheme, people=True),
-        _repeat(effects_view.repeat_view(repeatability_of(*repeat_readings(history.jobs, runs)), display)),
+        effects_part(of_people, seen, scheme, people=True),
+        repeat_part(effects_view.repeat_view(repeatability_of(*repeat_readings(history.jobs, runs)), display)),
     ]
 
 
@@ -312,98 +287,4 @@ def _people(view: PeopleView, place: Place) -> html.Section:
         say("people.people.title"),
         note(say("people.people.intro")),
         table(say("people.people.caption"), columns, rows) if rows else None,
-    )
-
-
-def _effects(view: EffectsView, seen: Scene, scheme: str, *, people: bool) -> html.Section:
-    title = say("people.effects.people_title") if people else say("people.effects.title")
-    missing = effects_view.few(view.lines)
-    if view.state != "ok":
-        return section(title, note(view.sentence), about=say("about.effects"))
-    lines = [line for line in view.lines if line.cells]
-    display = seen.display
-    charts = []
-    for component, quantity in enumerate(QUANTITIES):
-        unit = display.unit(quantity)
-        told = "; ".join(
-            say(
-                "people.effects.line",
-                name=line.name,
-                value=number(line.cells[component].value, component, display),
-                low=number(line.cells[component].low, component, display),
-                high=number(line.cells[component].high, component, display),
-            )
-            for line in lines
-        )
-        charts.append(
-            chart(
-                _figure(lines, component, seen, scheme, people=people),
-                title=say("people.effects.chart", component=component_name(component), unit=unit),
-                says=say("people.effects.says", component=component_name(component), lines=told),
-                height=24 * len(lines) + 48,
-                small=True,
-            )
-        )
-    caption = say("people.effects.people_caption") if people else say("people.effects.caption")
-    return section(
-        title,
-        sentence(view.sentence),
-        note(f"{say('people.effects.order')} {say('people.effects.note')}"),
-        html.Div(charts, className="smalls effects"),
-        note(missing) if missing else None,
-        html.Details(
-            [html.Summary(say("chart.as_table")), _effect_table(caption, view, seen)], className="chart-table"
-        ),
-        about=say("about.effects"),
-    )
-
-
-def _figure(lines: Sequence[EffectLine], component: int, seen: Scene, scheme: str, *, people: bool) -> Any:
-    places = seen.display.decimals(QUANTITIES[component])
-    key = ("effects", people, component, seen.display.length, scheme)
-    return keep(seen.history, key, lambda: effect_figure(lines, component, places, scheme))
-
-
-def _effect_table(caption: str, view: EffectsView, seen: Scene) -> html.Div:
-    display = seen.display
-    columns = [
-        Column(say("people.effects.column.name")),
-        Column(say("people.effects.column.runs"), number=True),
-        *(
-            Column(
-                say("people.effects.column.of", component=component_name(component), unit=display.unit(quantity)),
-                number=True,
-            )
-            for component, quantity in enumerate(QUANTITIES)
-        ),
-    ]
-    rows = []
-    for line in view.lines:
-        cells = [
-            say(
-                "people.effects.cell",
-                value=number(cell.value, component, display),
-                low=number(cell.low, component, display),
-                high=number(cell.high, component, display),
-            )
-            for component, cell in enumerate(line.cells)
-        ]
-        rows.append([line.name, count(line.runs), *(cells or [say("people.effects.few")] * len(QUANTITIES))])
-    return table(caption, columns, rows)
-
-
-def _repeat(view: RepeatView) -> html.Section:
-    columns = [
-        Column(say("people.repeat.column.component")),
-        Column(say("people.repeat.column.used"), number=True),
-        Column(say("people.repeat.column.measured"), number=True),
-        Column(say("people.repeat.column.interval"), number=True),
-        Column(say("people.repeat.column.from")),
-    ]
-    rows = [[line.component, line.used, line.measured, line.interval, line.source] for line in view.lines]
-    return section(
-        say("people.repeat.title"),
-        html.P(view.sentence),
-        html.Div(table(say("people.repeat.caption"), columns, rows), className="wordy-5"),
-        about=say("about.repeat"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 
@@ -77,15 +78,15 @@ def match(assets: AssetColumns, asked: str) -> IntArray:
     return np.array([index for _, index in hits], dtype=np.int64)
 
 
-def build(history: History, asked: str) -> FinderView:
-    """Compute the list of machines."""
+def build(history: History, asked: str, *, most: int = MOST) -> FinderView:
+    """Compute the list of machines, cut to a longest one."""
     assets, jobs = history.assets, history.jobs
     rows = match(assets, asked)
     last_row = np.full(len(assets), -1, dtype=np.int64)
     last_row[jobs.asset] = np.arange(len(jobs))
     tally = np.bincount(jobs.asset, minlength=len(assets))
     lines = []
-    for index in rows[:MOST].tolist():
+    for index in rows[:most].tolist():
         row = int(last_row[index])
         last = (
             str(local_days(jobs.performed_us[row : row + 1], history.zone).astype("datetime64[D]")[0])
@@ -106,3 +107,28 @@ def build(history: History, asked: str) -> FinderView:
             )
         )
     return FinderView(asked, tuple(lines), len(rows), len(assets))
+
+
+def offers(history: History, typed: str, address: Callable[[str], str]) -> list[dict[str, str]]:
+    """Offer the machines that answer to what is typed, as a box with a list takes them.
+
+    Parameters
+    ----------
+    history : History
+        The columns. [unitless]
+    typed : str
+        What is typed; the first 80 characters count. [as typed]
+    address : callable
+        Gives the address that a tag leads to. [unitless]
+    """
+    assets = history.assets
+    return [
+        {
+            "value": address(str(assets.tag[row])),
+            "text": haystack(assets, row),
+            "label": " · ".join(
+                str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text
+            ),
+        }
+        for row in match(assets, typed[:80])[:OFFERED].tolist()
+    ]

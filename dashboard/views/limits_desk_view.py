@@ -13,7 +13,7 @@ from dashboard.asked import Factors
 from dashboard.kept import keep
 from dashboard.views.limit_rows import RowLine, factor_text, row_lines
 from dashboard.views.shares import Share, cell
-from dashboard.words import say
+from dashboard.words import say, spoken
 from dashboard.writing import count, counted, day, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, History, IntArray
 from models.history.intervals import shares
@@ -144,7 +144,9 @@ def build(
         ),
         # The result is kept, not the columns it was made of: they are as long as the history.
         trial=keep(
-            history, ("what if", trial.name, trial.rows, years, today), lambda: _trial(history, trial, today, years)
+            history,
+            ("what if", trial.name, trial.rows, years, today, spoken()),
+            lambda: _trial(history, trial, today, years),
         )
         if trial
         else None,

@@ -82,7 +82,7 @@ def asking(kind: str, index: int | None = None, *, before: bool = False) -> dict
     return {"jobs": kind, "class": code, "before": "1" if before else None}
 
 
-def jobs_behind(history: History, month: int, asked: Asked) -> JobsBehind:
+def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST) -> JobsBehind:
     """Find the jobs behind a number.
 
     Parameters
@@ -93,6 +93,8 @@ def jobs_behind(history: History, month: int, asked: Asked) -> JobsBehind:
         The month of the page, as year × 12 + month − 1. [month]
     asked : Asked
         Which number. [unitless]
+    most : int
+        Longest list. [unitless]
     """
     jobs, assets = history.jobs, history.assets
     first, last = (month - BEFORE, month - 1) if asked.before else (month, month)
@@ -108,7 +110,7 @@ def jobs_behind(history: History, month: int, asked: Asked) -> JobsBehind:
         rows = np.flatnonzero(keep & ~np.isnan(ratio))
         rows = rows[np.argsort(-ratio[rows], kind="stable")]
         over = int((ratio[rows] > 1.0).sum())
-    shown = rows[:MOST]
+    shown = rows[:most]
     days = local_days(jobs.performed_us[shown], history.zone).astype("datetime64[D]").astype(object)
     return JobsBehind(
         _title(month, asked),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -26,7 +25,7 @@ from dashboard.views.record_fields import (
     way_of,
 )
 from dashboard.views.record_names import field_label, form_name
-from dashboard.words import say
+from dashboard.words import remembered, say
 from models.errors import DriftbookError, NotAQuantityError
 from models.intake.dates import Order, parse_moment
 from models.intake.fields import FEET
@@ -313,7 +312,7 @@ class Sheet:
         return all(self.text(name) == " ".join(self.base.get(name, "").split()) for name in names)
 
 
-@lru_cache(maxsize=96)
+@remembered(96)
 def _read(
     given: tuple[tuple[str, str], ...], asset: Asset, limits: LimitsGiven, target: Misalignment, display: Display
 ) -> Measurement:

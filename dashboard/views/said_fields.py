@@ -9,10 +9,10 @@ from dashboard.words import say
 from dashboard.writing import DASH, day, moment
 from models.units import Display, Quantity
 from models.values.asset import Asset, MachineBreak
-from models.values.entry import ImportedFile, Said
+from models.values.entry import ImportedFile, KeySet, Said, Signoff
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.limits import LimitSet
-from models.values.people import Instrument, Person
+from models.values.people import Account, Instrument, Person
 from models.values.story import JobLine, Site
 
 Pairs = tuple[tuple[str, str], ...]
@@ -23,7 +23,7 @@ def fields_of(said: Said, display: Display) -> Pairs:
 
     Parameters
     ----------
-    said : Site, Asset, MachineBreak, Person, Instrument, LimitSet, ImportedFile or JobLine
+    said : Site, Signoff, Account, KeySet, Asset, MachineBreak, Person, Instrument, LimitSet, ImportedFile or JobLine
         What the entry says. [as stored]
     display : Display
         Units of the page. [unitless]
@@ -42,6 +42,8 @@ def fields_of(said: Said, display: Display) -> Pairs:
         pairs = _limit_set(said, display)
     elif isinstance(said, Site):
         pairs = _site(said)
+    elif isinstance(said, Signoff | Account | KeySet):
+        pairs = _trust(said)
     else:
         pairs = _small(said)
     return tuple((name, text or DASH) for name, text in pairs)
@@ -65,6 +67,24 @@ def _small(said: MachineBreak | Person | Instrument | ImportedFile) -> Iterable[
     else:
         yield say("entry.file.name"), said.name
         yield say("entry.file.digest"), said.sha256
+
+
+def _trust(said: Signoff | Account | KeySet) -> Iterable[tuple[str, str]]:
+    if isinstance(said, Signoff):
+        yield say("entry.field.signed_entry"), str(said.signed_entry)
+        yield say("entry.field.signed_by"), said.by
+        yield say("entry.field.meaning"), say(f"meaning.{said.meaning}")
+        yield say("entry.field.remark"), said.remark
+    elif isinstance(said, Account):
+        yield say("entry.field.login"), said.login
+        yield say("entry.field.name"), said.person
+        yield say("entry.field.mail"), said.mail
+        yield say("entry.field.roles"), "; ".join(said.roles)
+        yield say("entry.field.active"), _yes(given=said.active)
+        yield say("entry.field.outside"), said.outside
+    else:
+        yield say("entry.field.origin"), said.origin
+        yield say("entry.field.public_key"), said.public_key.hex()
 
 
 def _site(said: Site) -> Iterable[tuple[str, str]]:

@@ -16,6 +16,7 @@ from models.ledger.content import job_content
 from models.maths.plausible import Check, Doubt, Gravity, open_checks
 from models.store.one_job import tag_of_entry
 from models.store.story import read_story
+from models.store.tokens import Receipt
 from models.store.unit import Unit, writing
 from models.tables.base import to_microseconds
 from models.values.draft import stated_reasons as stated_in
@@ -35,6 +36,7 @@ def amend_job(
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
     of_readings: Iterable[Check] = (),
+    receipt: Receipt | None = None,
 ) -> JobLine:
     """Append a new version of a job.
 
@@ -60,6 +62,8 @@ def amend_job(
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
     of_readings : iterable of Check
         Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
+    receipt : Receipt, optional
+        Sees to it that a request sent twice counts once. [unitless]
 
     Returns
     -------
@@ -83,6 +87,8 @@ def amend_job(
     """
     reason = _reason(why, "An amendment")
     with writing(engine, site.site_id, by, now) as unit:
+        if receipt is not None:
+            receipt.look(unit.connection)
         story, old = _version(unit, site, entry)
         if job.tag != old.job.tag:
             raise InvalidValueError(
@@ -105,7 +111,10 @@ def amend_job(
             raise DoubtfulJobError(still)
         holds = {str(check.doubt) for check in checks}
         kept = {name: text for name, text in stated_in(old.job.typed).items() if name in holds}
-        return recording.write(with_stated(job, kept | stated), old=old, why=reason)
+        line = recording.write(with_stated(job, kept | stated), old=old, why=reason)
+        if receipt is not None:
+            receipt.keep(unit.connection, line)
+        return line
 
 
 def void_job(engine: sa.Engine, site: Site, entry: int, *, by: str, now: datetime, why: str) -> JobLine:

@@ -156,7 +156,7 @@ class _Import:
         self.mentioned: set[str] = set()
         self.known = Known(
             ZoneInfo(site.zone),
-            unit.at,
+            unit.clock,
             lambda tag: tag in self.versions or tag in self.promised,
             self._has_instrument,
         )
@@ -228,7 +228,7 @@ class _Import:
 
     def _batch(self, file: _File) -> int:
         if file.entry is None:
-            file.entry = self.unit.append(Kind.FILE_IMPORTED)
+            file.entry = self.unit.append(Kind.FILE_IMPORTED, late=True)  # what became of its rows is known at the end
         return file.entry
 
     def _flush(self) -> None:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from models.commands.set_key import new_origin, say_key
 from models.errors import BookExistsError, InvalidValueError
+from models.ledger.keys import make_key
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.known import sites
@@ -77,11 +79,11 @@ def init_book(
             )
         site = Site(max((s.site_id for s in there), default=0) + 1, code, name.strip(), zone, display, interval_months)
         with writing(engine, site.site_id, by, now) as unit:
-            # The site itself comes first: every entry points to it.
             unit.add(SiteRow, (site.site_id, site.code))
-            unit.flush()
             say_site(unit, site)
             say_limit_set(unit, site.site_id, limit_set)
+            if not there:
+                say_key(unit, make_key(settings.key_path), new_origin())
         return site
     finally:
         engine.dispose()

@@ -22,6 +22,7 @@ from models.store import known as ask
 from models.store.one_job import holder_of_ref
 from models.store.rows import instrument_row, job_row, person_row
 from models.store.story import read_story
+from models.store.tokens import Receipt
 from models.store.unit import Unit, writing
 from models.tables.base import to_microseconds
 from models.tables.jobs import JobRow
@@ -73,6 +74,7 @@ def record_job(
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
     of_readings: Iterable[Check] = (),
+    receipt: Receipt | None = None,
 ) -> JobLine:
     """Record a job.
 
@@ -94,6 +96,8 @@ def record_job(
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
     of_readings : iterable of Check
         Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
+    receipt : Receipt, optional
+        Sees to it that a request sent twice counts once. [unitless]
 
     Returns
     -------
@@ -110,6 +114,8 @@ def record_job(
         If something stops it (a time in the future, say), or needs a reason that is not stated.
     """
     with writing(engine, site.site_id, by, now) as unit:
+        if receipt is not None:
+            receipt.look(unit.connection)
         story = _story(unit, site, job.tag)
         check_ref(unit, site, job)
         stated = _given(stated_reasons)
@@ -117,7 +123,10 @@ def record_job(
         still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight)), stated)
         if still:
             raise DoubtfulJobError(still)
-        return recording.write(with_stated(job, stated))
+        line = recording.write(with_stated(job, stated))
+        if receipt is not None:
+            receipt.keep(unit.connection, line)
+        return line
 
 
 def _given(reasons: Mapping[str, str] | None) -> dict[str, str]:
@@ -177,7 +186,7 @@ class Recording:
         known = self.instruments.get(job.instrument)
         beside = Beside(
             asset=asset,
-            now=self.unit.at,
+            now=self.unit.clock,
             jobs=tuple(line.job for line in self.story.standing if line.job_id != job_id),
             breaks=tuple(broken.on for broken in self.story.breaks),
             instrument=known[1] if known else None,

@@ -1,11 +1,10 @@
-"""Rows of jobs to columns: read by entry number, only what is newer, sorted in numpy."""
+"""Rows of jobs to columns: read by entry number, sorted in numpy, and let grow by what is newer (``growth``)."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from models.history.columns import (
     REASONS,
     UNKNOWN,
     AssetColumns,
+    BoolArray,
     BreakColumns,
     FloatArray,
     History,
@@ -25,7 +25,6 @@ from models.history.columns import (
 )
 from models.history.months import day_start_us, month_of
 from models.maths.soft_foot import largest_excess
-from models.store.known import asset_from
 from models.tables.jobs import JobRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, PersonRow
@@ -34,6 +33,10 @@ from models.values.kinds import Coupling
 from models.values.story import Site
 
 _CHUNK = 50_000
+_EPOCH = date(1970, 1, 1)
+
+NEVER = int(np.iinfo(np.int64).max)
+"""The day of retirement of an asset that is in service."""
 
 _WHOLE = ("entry", "job_id", "asset_id", "supersedes", "void", "performed_us", "person_id", "instrument_id")
 _NUMBERS = (
@@ -49,18 +52,38 @@ _REASON = {name: number for number, name in enumerate(REASONS)}
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """A history, and what it takes to let it grow.
+
+    ``person_ids`` and ``instrument_ids`` are the numbers behind the names of the history, ``retired_day`` (assets,)
+    is the day on which an asset goes out of service [d since 1970]; ``day`` is the day for which it was looked at.
+    """
+
+    history: History
+    person_ids: IntArray
+    instrument_ids: IntArray
+    retired_day: IntArray
+    day: int
+
+
+@dataclass(frozen=True, slots=True)
 class RawJobs:
-    """Rows of jobs in order of entry, as the database gives them; grows at its end."""
+    """Rows of jobs in order of entry, as the database gives them."""
 
     whole: IntArray
     numbers: FloatArray
     coded: IntArray
     soft: FloatArray
 
+    def __len__(self) -> int:
+        """Give the number of rows."""
+        return int(self.whole.shape[0])
+
     @property
-    def last(self) -> int:
-        """Give the number of the last entry, 0 if there is none."""
-        return int(self.whole[-1, 0]) if self.whole.size else 0
+    def superseded(self) -> IntArray:
+        """Give the entries that these rows take the place of."""
+        older = self.whole[:, 3]
+        return older[older >= 0]
 
 
 EMPTY = RawJobs(
@@ -71,28 +94,37 @@ EMPTY = RawJobs(
 )
 
 
-def read_newer(connection: sa.Connection, site_id: int, held: RawJobs) -> RawJobs:
-    """Read the jobs after the last entry that is held, and give both together."""
+def read_jobs(connection: sa.Connection, site_id: int, after: int) -> RawJobs:
+    """Read the jobs of a site after an entry.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    after : int
+        Number of the last entry that is known; 0 reads all. [unitless]
+    """
     table = JobRow.__table__
-    columns = [table.c[name] for name in (*_WHOLE, *_NUMBERS, *_TEXTS)]
-    question = sa.select(*columns).where(table.c.site_id == site_id, table.c.entry > held.last).order_by(table.c.entry)
+    columns = [sa.func.coalesce(table.c[name], UNKNOWN) if table.c[name].nullable else table.c[name] for name in _WHOLE]
+    columns += [table.c[name] for name in (*_NUMBERS, *_TEXTS)]
+    question = sa.select(*columns).where(table.c.site_id == site_id, table.c.entry > after).order_by(table.c.entry)
     # The type decorators would turn each moment into a date object and back: the driver's own values are wanted.
     plain = question.compile(dialect=connection.dialect, compile_kwargs={"literal_binds": True})
-    parts = [held]
+    parts = [EMPTY]
     result = connection.execution_options(stream_results=True).exec_driver_sql(str(plain))
     while rows := result.fetchmany(_CHUNK):
         parts.append(_raw(rows))
     if len(parts) == 1:
-        return held
+        return EMPTY
     return RawJobs(*(np.concatenate([getattr(part, name) for part in parts]) for name in RawJobs.__slots__))
 
 
 def _raw(rows: Sequence[Sequence[Any]]) -> RawJobs:
     columns = list(zip(*rows, strict=True))
-    whole = np.array(
-        [[UNKNOWN if x is None else int(x) for x in columns[i]] for i in range(len(_WHOLE))], dtype=np.int64
-    ).T
     start = len(_WHOLE)
+    whole = np.array(columns[:start], dtype=np.int64).T
     numbers = np.array(columns[start : start + len(_NUMBERS)], dtype=np.float64).T
     reason, coupling, before, after = columns[start + len(_NUMBERS) :]
     coded = np.stack(
@@ -109,32 +141,71 @@ def _raw(rows: Sequence[Sequence[Any]]) -> RawJobs:
 def _largest(texts: tuple[str, ...]) -> FloatArray:
     """Give the largest excess of each list of rises; NaN where none was measured."""
     result = np.full(len(texts), np.nan)
-    lists = [(i, json.loads(text)) for i, text in enumerate(texts) if text not in ("[]", None)]
-    if not lists:
+    rows = np.flatnonzero([text is not None and text != "[]" for text in texts])
+    if not len(rows):
         return result
-    width = max(len(values) for _, values in lists)
-    grid = np.full((len(lists), max(width, 1)), np.nan)
-    for row, (_, values) in enumerate(lists):
-        grid[row, : len(values)] = [np.nan if x is None else x for x in values]
-    result[[i for i, _ in lists]] = largest_excess(grid)
+    lists = [texts[row] for row in rows.tolist()]
+    # All numbers in one go: a list object for each of a million rows costs more than everything else here.
+    counts = np.array([text.count(",") for text in lists]) + 1
+    numbers = ",".join(lists).replace("[", "").replace("]", "").replace("null", "nan")
+    values = np.fromstring(numbers, dtype=np.float64, sep=",")
+    grid = np.full((len(rows), int(counts.max())), np.nan)
+    grid[np.arange(grid.shape[1]) < counts[:, None]] = values
+    result[rows] = largest_excess(grid)
     return result
 
 
-def build_history(connection: sa.Connection, site: Site, raw: RawJobs, head: int) -> History:
-    """Put the columns of one site together: superseded and void versions left out, sorted, indexed."""
-    assets, numbers = _assets(connection, site.site_id)
-    people = _names(
-        connection,
-        sa.select(PersonRow.id, PersonRow.name).where(PersonRow.site_id == site.site_id).order_by(PersonRow.id),
+def read_held(connection: sa.Connection, site: Site, head: int, day: int) -> Held:
+    """Read the history of a site from nothing.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection in one transaction with ``head``. [unitless]
+    site : Site
+        The site as it is set today. [unitless]
+    head : int
+        Number of the last entry. [unitless]
+    day : int
+        The day for which assets are in service or retired. [d since 1970]
+    """
+    assets, retired_day = read_assets(connection, site.site_id)
+    people, instruments = read_people(connection, site.site_id), read_instruments(connection, site.site_id)
+    jobs = job_columns(
+        read_jobs(connection, site.site_id, 0), site.zone, assets.asset, people[0], instruments[0]
     )
-    instruments = _names(
-        connection,
-        sa.select(InstrumentRow.id, InstrumentRow.serial)
-        .where(InstrumentRow.site_id == site.site_id)
-        .order_by(InstrumentRow.id),
-    )
-    jobs = _jobs(raw, site.zone, assets.asset, people[0], instruments[0])
-    return History(head, site.zone, jobs, _breaks(connection, site, numbers), assets, people[1], instruments[1])
+    breaks = read_breaks(connection, site, assets.asset)
+    history = History(head, site.zone, jobs, breaks, assets, people[1], instruments[1])
+    return at_day(Held(history, people[0], instruments[0], retired_day, day), day)
+
+
+def at_day(held: Held, day: int) -> Held:
+    """Give the same for another day: an asset may have gone out of service since.
+
+    Parameters
+    ----------
+    held : Held
+        A history. [unitless]
+    day : int
+        The day. [d since 1970]
+    """
+    retired = held.retired_day <= day
+    assets = held.history.assets
+    if np.array_equal(retired, assets.retired):
+        return held if held.day == day else replace(held, day=day)
+    return replace(held, history=replace(held.history, assets=replace(assets, retired=retired)), day=day)
+
+
+def read_people(connection: sa.Connection, site_id: int) -> tuple[IntArray, tuple[str, ...]]:
+    """Give numbers and names of the people of a site, in order of number."""
+    row = PersonRow
+    return _names(connection, sa.select(row.id, row.name).where(row.site_id == site_id).order_by(row.id))
+
+
+def read_instruments(connection: sa.Connection, site_id: int) -> tuple[IntArray, tuple[str, ...]]:
+    """Give numbers and serials of the instruments of a site, in order of number."""
+    row = InstrumentRow
+    return _names(connection, sa.select(row.id, row.serial).where(row.site_id == site_id).order_by(row.id))
 
 
 def _names(connection: sa.Connection, question: sa.Select[int, str]) -> tuple[IntArray, tuple[str, ...]]:
@@ -150,51 +221,85 @@ def _index(wanted: IntArray, ids: IntArray) -> IntArray:
     return np.where(ids[place] == wanted, place, UNKNOWN)
 
 
-def _jobs(raw: RawJobs, zone: str, asset_ids: IntArray, person_ids: IntArray, instrument_ids: IntArray) -> JobColumns:
+def job_columns(
+    raw: RawJobs, zone: str, asset_ids: IntArray, person_ids: IntArray, instrument_ids: IntArray
+) -> JobColumns:
+    """Put rows of jobs into columns: superseded and void versions left out, sorted, indexed.
+
+    Parameters
+    ----------
+    raw : RawJobs
+        Rows in order of entry. [unitless]
+    zone : str
+        IANA name of the site's zone. [unitless]
+    asset_ids, person_ids, instrument_ids : int array
+        The numbers of the site's assets, people and instruments, rising. [unitless]
+    """
     whole = raw.whole
-    stands = ~np.isin(whole[:, 0], whole[:, 3][whole[:, 3] >= 0]) & (whole[:, 4] == 0)
+    stands = ~np.isin(whole[:, 0], raw.superseded) & (whole[:, 4] == 0)
     whole, numbers, coded, soft = whole[stands], raw.numbers[stands], raw.coded[stands], raw.soft[stands]
     asset = _index(whole[:, 2], asset_ids)
     order = np.lexsort((whole[:, 0], whole[:, 5], asset))
     whole, numbers, coded, soft, asset = whole[order], numbers[order], coded[order], soft[order], asset[order]
     n = {name: number for number, name in enumerate(_NUMBERS)}
+
+    # Each column has memory of its own: a slice of the wide rows would be read with a stride, and keep all of them alive.
+    def number(name: str) -> FloatArray:
+        return np.ascontiguousarray(numbers[:, n[name]])
+
+    def four(start: int) -> FloatArray:
+        return np.ascontiguousarray(numbers[:, start : start + 4])
+
     spacer = coded[:, 1].astype(bool)
-    speed = numbers[:, n["speed_rpm"]]
+    speed = number("speed_rpm")
+    performed = np.ascontiguousarray(whole[:, 5])
     return JobColumns(
-        entry=whole[:, 0],
-        job=whole[:, 1],
+        entry=np.ascontiguousarray(whole[:, 0]),
+        job=np.ascontiguousarray(whole[:, 1]),
         asset=asset,
-        performed_us=whole[:, 5],
-        month=month_of(whole[:, 5], zone),
-        reason=coded[:, 0],
-        found=numbers[:, 0:4],
-        left=numbers[:, 4:8],
-        target=numbers[:, 8:12],
-        limits=numbers[:, 12:16],
+        performed_us=performed,
+        month=month_of(performed, zone),
+        reason=np.ascontiguousarray(coded[:, 0]),
+        found=four(0),
+        left=four(4),
+        target=four(8),
+        limits=four(12),
         each_axis=numbers[:, n["limit_each_axis"]] > 0,
-        found_ratio=numbers[:, n["found_ratio"]],
-        left_ratio=numbers[:, n["left_ratio"]],
+        found_ratio=number("found_ratio"),
+        left_ratio=number("left_ratio"),
         speed_rpm=speed,
         speed_class=speed_class_of(speed),
         spacer=spacer,
-        span_mm=np.where(spacer, numbers[:, n["span_mm"]], np.nan),
-        soft_before=soft[:, 0],
-        soft_after=soft[:, 1],
-        hours_run=numbers[:, n["hours_run"]],
-        temp_stationary_c=numbers[:, n["temp_stationary_c"]],
-        temp_movable_c=numbers[:, n["temp_movable_c"]],
-        temp_ambient_c=numbers[:, n["temp_ambient_c"]],
+        span_mm=np.where(spacer, number("span_mm"), np.nan),
+        soft_before=np.ascontiguousarray(soft[:, 0]),
+        soft_after=np.ascontiguousarray(soft[:, 1]),
+        hours_run=number("hours_run"),
+        temp_stationary_c=number("temp_stationary_c"),
+        temp_movable_c=number("temp_movable_c"),
+        temp_ambient_c=number("temp_ambient_c"),
         person=_index(whole[:, 6], person_ids),
         instrument=_index(whole[:, 7], instrument_ids),
     )
 
 
-def _breaks(connection: sa.Connection, site: Site, numbers: dict[int, int]) -> BreakColumns:
+def read_breaks(connection: sa.Connection, site: Site, asset_ids: IntArray) -> BreakColumns:
+    """Give the replacements of a site.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site : Site
+        The site. [unitless]
+    asset_ids : (assets,) int array
+        The numbers of its assets, rising. [unitless]
+    """
     rows = connection.execute(
         sa.select(BreakRow.entry, BreakRow.asset_id, BreakRow.on)
         .where(BreakRow.site_id == site.site_id)
         .order_by(BreakRow.entry)
     ).all()
+    numbers = {number: place for place, number in enumerate(asset_ids.tolist())}
     lines = sorted((numbers[row[1]], day_start_us(row[2], site.zone), row[0]) for row in rows)
     grid = np.array(lines, dtype=np.int64).reshape(-1, 3)
     return BreakColumns(entry=grid[:, 2], asset=grid[:, 0], at_us=grid[:, 1])
@@ -209,42 +314,67 @@ def latest(versions: list[Asset]) -> Asset:
     return best
 
 
-def _assets(connection: sa.Connection, site_id: int) -> tuple[AssetColumns, dict[int, int]]:
-    v = AssetVersionRow
-    versions: dict[int, list[Asset]] = {}
-    for row in connection.execute(sa.select(v).where(v.site_id == site_id).order_by(v.asset_id, v.entry)).mappings():
-        versions.setdefault(row["asset_id"], []).append(asset_from(row))
-    ids = sorted(versions)
-    found = [latest(versions[number]) for number in ids]
-    today = datetime.now(UTC).date()
+_ASSET = (
+    "asset_id", "tag", "description", "area", "train", "driven", "driver", "criticality", "coupling", "span_mm",
+    "speed_rpm", "speed_max_rpm", "feet_movable_mm", "retired", "valid_from",
+)  # fmt: skip
 
-    def text(name: str) -> TextArray:
-        array = np.empty(len(found), dtype=object)
-        array[:] = [getattr(asset, name) for asset in found]
+
+def read_assets(
+    connection: sa.Connection, site_id: int, only: Sequence[int] | None = None
+) -> tuple[AssetColumns, IntArray]:
+    """Give the assets of a site as they stand today, none of them retired, and the day on which each goes out of service.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    only : sequence of int, optional
+        Numbers of the assets to read; all of them where not given. [unitless]
+    """
+    table = AssetVersionRow.__table__
+    question = (
+        sa.select(*(table.c[name] for name in _ASSET))
+        .where(table.c.site_id == site_id)
+        .order_by(table.c.asset_id, table.c.entry)
+    )
+    if only is not None:
+        question = question.where(table.c.asset_id.in_(only))
+    found: dict[int, sa.Row[*tuple[Any, ...]]] = {}
+    for row in connection.execute(question):
+        held = found.get(row[0])
+        # The latest start holds; of equal starts the last said.
+        if held is None or (row.valid_from or date.min) >= (held.valid_from or date.min):
+            found[row[0]] = row
+    rows = [found[number] for number in sorted(found)]
+
+    def text(place: int) -> TextArray:
+        array = np.empty(len(rows), dtype=object)
+        array[:] = [row[place] for row in rows]
         return array
 
-    speed = np.array([asset.limit_speed_rpm for asset in found], dtype=np.float64)
-    feet = np.array(
-        [(a.feet_movable_mm[0], a.feet_movable_mm[-1]) if a.feet_movable_mm else (None, None) for a in found],
-        dtype=np.float64,
-    ).reshape(-1, 2)
-    spacer = np.array([asset.coupling is Coupling.SPACER for asset in found], dtype=bool)
+    spacer: BoolArray = np.array([row.coupling == Coupling.SPACER for row in rows], dtype=bool)
+    speed = np.array(
+        [row.speed_max_rpm or row.speed_rpm for row in rows], dtype=np.float64
+    )
+    feet = [(row.feet_movable_mm[0], row.feet_movable_mm[-1]) if row.feet_movable_mm else (None, None) for row in rows]
     columns = AssetColumns(
-        asset=np.array(ids, dtype=np.int64),
-        tag=text("tag"),
-        description=text("description"),
-        area=text("area"),
-        train=text("train"),
-        driven=text("driven"),
-        driver=text("driver"),
-        criticality=text("criticality"),
+        asset=np.array([row[0] for row in rows], dtype=np.int64),
+        tag=text(1),
+        description=text(2),
+        area=text(3),
+        train=text(4),
+        driven=text(5),
+        driver=text(6),
+        criticality=text(7),
         spacer=spacer,
-        span_mm=np.array(
-            [asset.span_mm if asset.coupling is Coupling.SPACER else None for asset in found], dtype=np.float64
-        ),
+        span_mm=np.where(spacer, np.array([row.span_mm for row in rows], dtype=np.float64), np.nan),
         speed_rpm=speed,
         speed_class=speed_class_of(speed),
-        feet_movable_mm=feet,
-        retired=np.array([asset.retired is not None and asset.retired <= today for asset in found], dtype=bool),
+        feet_movable_mm=np.array(feet, dtype=np.float64).reshape(-1, 2),
+        retired=np.zeros(len(rows), dtype=bool),
     )
-    return columns, {number: place for place, number in enumerate(ids)}
+    days = [NEVER if row.retired is None else (row.retired - _EPOCH).days for row in rows]
+    return columns, np.array(days, dtype=np.int64)

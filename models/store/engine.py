@@ -13,9 +13,14 @@ from typing import Any
 import sqlalchemy as sa
 
 from models.settings import Settings
+from models.store.faults import tell_faults
+from models.store.sealing import KEY_FILE
 
 BUSY_MS = 30_000
 """How long a writer waits for another: longer than a large import takes to commit."""
+
+CONNECT_S = 10
+"""How long is waited for a database server to answer at all."""
 
 
 def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
@@ -28,9 +33,23 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
     foreign_keys : bool
         Off only for migrations on SQLite, which rebuild tables. [unitless]
     """
+    options = {KEY_FILE: str(settings.key_path)}
     if not settings.is_file:
-        return sa.create_engine(settings.url, pool_pre_ping=True)
-    engine = sa.create_engine(settings.url, connect_args={"timeout": BUSY_MS / 1000})
+        pool = settings.pool
+        engine = sa.create_engine(
+            settings.url,
+            pool_pre_ping=True,
+            pool_size=pool.size,
+            max_overflow=pool.extra,
+            pool_timeout=pool.wait_s,
+            pool_recycle=pool.renew_s,
+            connect_args={"connect_timeout": CONNECT_S, "application_name": "driftbook"},
+            execution_options=options,
+        )
+        tell_faults(engine, settings)
+        return engine
+    engine = sa.create_engine(settings.url, connect_args={"timeout": BUSY_MS / 1000}, execution_options=options)
+    tell_faults(engine, settings)
 
     @sa.event.listens_for(engine, "connect")
     def _configure(connection: Any, _record: Any) -> None:

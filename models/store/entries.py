@@ -11,16 +11,20 @@ import json
 import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
+from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonVersionRow
+from models.tables.proofs import BookKeyRow, SignoffRow
 from models.values.entry import EntryFilter, EntryLine, EntryPage
 from models.values.kinds import Kind
 
 COUNTED = 10_000
 """Entries are counted up to so many; beyond that it is said that there are more."""
+
+_OF_ACCOUNTS = [str(kind) for kind in (Kind.ACCOUNT_ADDED, Kind.ACCOUNT_CHANGED, Kind.PASSWORD_SET)]
 
 _SMALL: dict[Kind, sa.Select[int]] = {
     Kind.SITE_SET: sa.select(SiteVersionRow.entry),
@@ -34,6 +38,10 @@ _SMALL: dict[Kind, sa.Select[int]] = {
     Kind.LIMITS_ADOPTED: sa.select(LimitVersionRow.entry),
     Kind.JOB_AMENDED: sa.select(JobRow.entry).where(JobRow.supersedes.is_not(None)),
     Kind.FILE_IMPORTED: sa.select(ImportedFileRow.entry),
+    Kind.SIGNED_OFF: sa.select(SignoffRow.entry),
+    Kind.ACCOUNT_ADDED: sa.select(AccountRow.id),
+    Kind.ACCOUNT_CHANGED: sa.select(AccountVersionRow.entry),
+    Kind.KEY_SET: sa.select(BookKeyRow.entry),
 }
 """Small tables that hold every entry of a kind: the long table of entries is not walked through for a rare kind."""
 
@@ -100,6 +108,9 @@ def _conditions(site_id: int, asked: EntryFilter) -> list[sa.ColumnElement[bool]
                     sa.select(job.entry).where(job.asset_id == asset),
                     sa.select(AssetVersionRow.entry).where(AssetVersionRow.asset_id == asset),
                     sa.select(BreakRow.entry).where(BreakRow.asset_id == asset),
+                    sa.select(SignoffRow.entry)
+                    .join(job, job.entry == SignoffRow.signed_entry)
+                    .where(job.asset_id == asset),
                 )
             )
         )
@@ -177,8 +188,8 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
     e, job, brk, lv = EntryRow, JobRow, BreakRow, LimitVersionRow
     own_file, came_from = aliased(ImportedFileRow), aliased(ImportedFileRow)
     judged, judged_set = aliased(LimitVersionRow), aliased(LimitSetRow)
-    later = aliased(JobRow)
-    machine = aliased(AssetRow)
+    later, signed = aliased(JobRow), aliased(JobRow)
+    machine, signoff, key = aliased(AssetRow), SignoffRow, BookKeyRow
     question = (
         sa.select(
             e.number, e.at, e.author, e.kind, e.why, e.batch, e.line,
@@ -188,11 +199,16 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
             InstrumentRow.serial.label("used_serial"), LimitSetRow.name.label("set_name"), lv.version, lv.adopted_on,
             judged_set.name.label("judged_name"), judged.version.label("judged_version"), own_file.name.label("own_file"),
             own_file.rows_taken, came_from.name.label("file"), SiteVersionRow.name.label("site_name"),
+            signoff.signed_entry, signoff.meaning, AccountRow.login, key.origin,
         )
         .outerjoin(job, job.entry == e.number)
         .outerjoin(later, later.supersedes == e.number)
         .outerjoin(brk, brk.entry == e.number)
-        .outerjoin(machine, machine.id == sa.func.coalesce(job.asset_id, brk.asset_id))
+        .outerjoin(signoff, signoff.entry == e.number)
+        .outerjoin(signed, signed.entry == signoff.signed_entry)
+        .outerjoin(machine, machine.id == sa.func.coalesce(job.asset_id, brk.asset_id, signed.asset_id))
+        .outerjoin(AccountRow, sa.and_(AccountRow.id == e.subject, e.kind.in_(_OF_ACCOUNTS)))
+        .outerjoin(key, key.entry == e.number)
         .outerjoin(AssetVersionRow, AssetVersionRow.entry == e.number)
         .outerjoin(PersonVersionRow, PersonVersionRow.entry == e.number)
         .outerjoin(InstrumentVersionRow, InstrumentVersionRow.entry == e.number)
@@ -212,8 +228,9 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
 
 def _line(row: sa.Row[*tuple[object, ...]]) -> EntryLine:
     r = row._mapping  # noqa: SLF001 - the documented way to a row's names
-    detail = r["ref"] or r["part"] or r["version"] or (r["rows_taken"] if r["own_file"] is not None else "")
-    name = r["tag"] or r["person"] or r["own_serial"] or r["set_name"] or r["own_file"] or r["site_name"] or ""
+    detail = r["ref"] or r["part"] or r["version"] or r["meaning"] or (r["rows_taken"] if r["own_file"] is not None else "")
+    names = ("tag", "person", "own_serial", "set_name", "own_file", "site_name", "login", "origin")
+    name = next((r[one] for one in names if r[one]), "")
     return EntryLine(
         number=r["number"],
         at=r["at_us"],
@@ -234,4 +251,5 @@ def _line(row: sa.Row[*tuple[object, ...]]) -> EntryLine:
         file_entry=r["batch"],
         file=r["file"] or "",
         row=r["line"] or "",
+        signed_entry=r["signed_entry"],
     )

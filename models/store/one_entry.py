@@ -8,18 +8,21 @@ import sqlalchemy as sa
 
 from models.store.entries import lines_of
 from models.store.known import asset_from, limit_sets
+from models.store.proofs import read_keys
+from models.store.signoffs import signoffs_of
 from models.store.story import read_story
 from models.store.versions import read_limit_sets
+from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 from models.tables.jobs import JobRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentVersionRow, PersonVersionRow
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
-from models.values.entry import EntryLine, EntryStory, ImportedFile, Said
+from models.values.entry import EntryLine, EntryStory, ImportedFile, KeySet, Said
 from models.values.kinds import Kind, Part
 from models.values.limits import LimitSet
-from models.values.people import Instrument, Person
+from models.values.people import Account, Instrument, Person
 from models.values.story import Site
 
 
@@ -78,9 +81,25 @@ def _said(connection: sa.Connection, site: Site, line: EntryLine, kind: Kind, su
         said = _limits(connection, site, number)
     elif kind is Kind.FILE_IMPORTED:
         said = [_file(connection, number)]
+    elif kind is Kind.SIGNED_OFF:
+        said = [one for one in signoffs_of(connection, [subject]) if one.entry == number]
+    elif kind in {Kind.ACCOUNT_ADDED, Kind.ACCOUNT_CHANGED, Kind.PASSWORD_SET}:
+        said = _accounts(connection, site, subject, number)
+    elif kind is Kind.KEY_SET:
+        said = [KeySet(key.origin, key.public_key) for key in read_keys(connection) if key.entry <= number]
     else:
         said = _sites(connection, site, number)
     return said
+
+
+def _accounts(connection: sa.Connection, site: Site, account_id: int, upto: int) -> list[Account]:
+    v, a = AccountVersionRow, AccountRow
+    question = sa.select(a.login, v.person, v.mail, v.roles, v.active, v.outside).join(a, a.id == v.account_id)
+    question = question.where(v.account_id == account_id, v.site_id == site.site_id, v.entry <= upto).order_by(v.entry)
+    return [
+        Account(row.login, row.person, tuple(row.roles), bool(row.active), row.mail, row.outside or "")
+        for row in connection.execute(question)
+    ]
 
 
 def _people(connection: sa.Connection, person_id: int, upto: int) -> list[Person]:

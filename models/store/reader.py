@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import threading
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
 from models.history.columns import History
+from models.history.engine import Study, without_predictions
 from models.store import known as ask
-from models.store.columns import EMPTY, RawJobs, build_history, read_newer
+from models.store.columns import Held, read_held
 from models.store.entries import read_entries
+from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
+from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
 from models.store.versions import read_instrument_versions, read_limit_sets, read_people
-from models.tables.book import EntryRow
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
 from models.values.people import Instrument, Person
@@ -26,18 +29,19 @@ class Reader:
     """Answers questions; keeps each site's history in memory, keyed by the number of the last entry.
 
     Safe for several threads: a history is a frozen value and is swapped whole.
+    With a folder for it, large histories outlive the process; see ``models.store.snapshot``.
     """
 
-    def __init__(self, engine: sa.Engine) -> None:
+    def __init__(self, engine: sa.Engine, cache: Path | None = None) -> None:
         self._engine = engine
+        self._snapshots = None if cache is None else Snapshots(cache)
         self._lock = threading.Lock()
-        self._raw: dict[int, RawJobs] = {}
-        self._kept: dict[int, History] = {}
+        self._held: dict[int, Held] = {}
 
     def head(self) -> int:
         """Give the number of the last entry; 0 for an empty book."""
         with self._engine.connect() as connection:
-            return connection.execute(sa.select(sa.func.max(EntryRow.number))).scalar() or 0
+            return newest(connection)
 
     def sites(self) -> tuple[Site, ...]:
         """Give the sites as they are set today."""
@@ -52,24 +56,72 @@ class Reader:
         KeyError
             If there is no such site.
         """
+        day = _today()
         with self._engine.connect() as connection:
             # One transaction, so that the number of the last entry and the rows belong together.
-            head = connection.execute(sa.select(sa.func.max(EntryRow.number))).scalar() or 0
-            kept = self._kept.get(site_id)
-            if kept is not None and kept.head == head:
-                return kept
+            head = newest(connection)
+            held = self._held.get(site_id)
+            if held is not None and held.history.head == head and held.day == day:
+                return held.history
             with self._lock:
-                kept = self._kept.get(site_id)
-                if kept is not None and kept.head >= head:
-                    return kept
-                site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
-                if site is None:
-                    raise KeyError(site_id)
-                raw = read_newer(connection, site_id, self._raw.get(site_id, EMPTY))
-                history = build_history(connection, site, raw, head)
-                self._raw[site_id] = raw
-                self._kept[site_id] = history
-                return history
+                held = self._held.get(site_id)
+                if held is None or held.history.head < head or held.day != day:
+                    held = self._brought_up(connection, site_id, held, head, day)
+                    self._held[site_id] = held
+                return held.history
+
+    def _brought_up(self, connection: sa.Connection, site_id: int, held: Held | None, head: int, day: int) -> Held:
+        site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
+        if site is None:
+            raise KeyError(site_id)
+        if held is None and self._snapshots is not None:
+            kept = self._snapshots.load(connection, site_id, head)
+            held = None if kept is None else kept.held
+        return read_held(connection, site, head, day) if held is None else grow(connection, site, held, head, day)
+
+    def kept_picture(self, site_id: int) -> tuple[History, Study | None] | None:
+        """Give what was kept of a large history when the book was open last, and begin with it; ``None`` without.
+
+        Parameters
+        ----------
+        site_id : int
+            The site. [unitless]
+
+        Returns
+        -------
+        tuple of History and (Study or None), or None
+            Up to some entry of the past.
+        """
+        if self._snapshots is None:
+            return None
+        with self._engine.connect() as connection:
+            kept = self._snapshots.load(connection, site_id, newest(connection))
+        if kept is None:
+            return None
+        with self._lock:
+            self._held.setdefault(site_id, kept.held)
+        return kept.held.history, kept.study
+
+    def keep_picture(self, site_id: int, history: History, study: Study | None) -> None:
+        """Keep a large history and what it says for the next start, where there is a folder for it and it is worth it.
+
+        Parameters
+        ----------
+        site_id : int
+            The site. [unitless]
+        history : History
+            The history; nothing is kept if it is no longer the latest. [unitless]
+        study : Study or None
+            What it says. [unitless]
+        """
+        held = self._held.get(site_id)
+        if self._snapshots is None or held is None or held.history is not history:
+            return
+        # The predictions of the past are as long as the history and were scored: no page looks at them again.
+        kept = Kept(held, None if study is None else without_predictions(study))
+        if self._snapshots.wanted(site_id, kept):
+            with self._engine.connect() as connection:
+                self._snapshots.save(connection, site_id, kept)
 
     def story(self, site_id: int, tag: str) -> AssetStory | None:
         """Give everything about one asset; ``None`` if there is none of that tag."""
@@ -121,3 +173,8 @@ class Reader:
         """Give every version of every instrument, in order of entry: each calibration is one."""
         with self._engine.connect() as connection:
             return read_instrument_versions(connection, site_id)
+
+
+def _today() -> int:
+    """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
+    return (datetime.now(UTC).date() - date(1970, 1, 1)).days

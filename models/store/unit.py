@@ -3,25 +3,39 @@
 Entry numbers run without a gap, so there is one writer at a time: SQLite
 sees to that itself (``BEGIN IMMEDIATE``), PostgreSQL by an advisory lock that
 ends with the transaction.
+
+Moments follow the numbers.  Where the clock stands before the moment of the
+last entry (it was set back, or another machine's runs ahead), an entry takes
+the moment of the last one, and from a second on it says so in its own words,
+with what the clock said.  Refusing would be worse: one entry of a clock that
+ran years ahead would close the book.
 """
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase
 
 from models.errors import BookBusyError
+from models.store.sealing import seal, write_head
 from models.tables.base import to_microseconds
-from models.tables.book import EntryRow
+from models.tables.book import EntryRow, SiteRow
+from models.tables.proofs import StatementRow
 from models.values.kinds import Kind
 
+LOG = logging.getLogger("driftbook.book")
+
 _WRITER_LOCK = 0x626F_6F6B
+
+_QUIET = timedelta(seconds=1)
+"""Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
 
 Values = tuple[Any, ...]
 
@@ -31,7 +45,10 @@ class Unit:
     """An open transaction of one author at one moment on one site.
 
     Rows are kept in buffers and written in batches of plain tuples: the same
-    engine given dictionaries is five times slower.
+    engine given dictionaries is five times slower.  An entry is sealed when it
+    is written; one whose rows are known only at the end is appended as *late*.
+    ``clock`` is what the clock said, ``at`` the moment of the entries: never
+    before that of the last one.
     """
 
     connection: sa.Connection
@@ -39,9 +56,23 @@ class Unit:
     author: str
     at: datetime
     next_number: int
+    clock: datetime
+    _first: int = 0
+    _leaves: list[bytes | None] = field(default_factory=list)
+    _late: dict[int, Values] = field(default_factory=dict)
     _entries: list[Values] = field(default_factory=list)
     _rows: dict[str, list[Values]] = field(default_factory=dict)
     _statements: dict[str, str] = field(default_factory=dict)
+    _at_us: int = field(init=False)
+    _told: str = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Say once what every entry says: the moment, and what the clock said where it stood before the last entry."""
+        self._at_us = to_microseconds(self.at)
+        self._told = ""
+        if self.at - self.clock >= _QUIET:
+            said = f"{self.clock:%Y-%m-%d %H:%M:%S} UTC"
+            self._told = f"[The clock said {said}, before the moment of the last entry, which stands here.]"
 
     def append(
         self,
@@ -52,25 +83,20 @@ class Unit:
         why: str = "",
         batch: int | None = None,
         line: str | None = None,
+        late: bool = False,
     ) -> int:
-        """Append an entry and give its number; without a subject it founds one."""
+        """Append an entry and give its number; without a subject it founds one.
+
+        The rows of an entry are added before the next flush, those of a late one before the end.
+        """
         number = self.next_number
         self.next_number = number + 1
-        self._entries.append(
-            (
-                number,
-                self.site_id,
-                to_microseconds(self.at),
-                self.author,
-                str(kind),
-                subject or number,
-                supersedes,
-                why,
-                batch,
-                line,
-                None,
-            )
-        )
+        if self._told:
+            why = f"{why} {self._told}".strip()
+        entry = (number, self.site_id, self._at_us, self.author, str(kind), subject or number, supersedes, why, batch, line)
+        self._entries.append(entry)
+        if late:
+            self._late[number] = entry
         return number
 
     def add(self, mapped: type[DeclarativeBase], values: Values) -> None:
@@ -87,16 +113,39 @@ class Unit:
         self._rows = {name: [] for name in self._rows}
 
     def flush(self) -> None:
-        """Write what is buffered: entries first, for every row points to its own."""
-        if self._entries:
-            self.connection.exec_driver_sql(
-                insert_statement(EntryRow.__table__, self.connection.dialect), self._entries
-            )
-            self._entries = []
+        """Write what is buffered: sites, then entries, for every row points to its own; then rows and seals."""
+        self._insert(SiteRow, self._rows.get(SiteRow.__tablename__, []))
+        self._insert(EntryRow, self._entries)
         for name, rows in self._rows.items():
-            if rows:
+            if rows and name != SiteRow.__tablename__:
                 self.connection.exec_driver_sql(self._statements[name], rows)
+        self._seal()
+        self._entries = []
         self._rows = {name: [] for name in self._rows}
+
+    def _insert(self, mapped: type[DeclarativeBase], rows: list[Values]) -> None:
+        if rows:
+            self.connection.exec_driver_sql(insert_statement(mapped.__table__, self.connection.dialect), rows)
+
+    def _seal(self, *, ending: bool = False) -> None:
+        """Seal what was written: every entry but the late ones, and of those the ones whose rows have come."""
+        brought = {name: rows for name, rows in self._rows.items() if rows}
+        come = set(self._late) if ending else {row[0] for rows in brought.values() for row in rows if row[0] in self._late}
+        ready = [entry for entry in self._entries if entry[0] not in self._late]
+        ready += [self._late.pop(number) for number in sorted(come)]
+        sealed = seal(ready, brought)
+        self._leaves += [None] * (self.next_number - self._first - len(self._leaves))
+        for number, _, _, leaf in sealed:
+            self._leaves[number - self._first] = leaf
+        self._insert(StatementRow, sealed)
+
+    def finish(self) -> None:
+        """Write what is left, seal what was late, and keep the head of the tree."""
+        self.flush()
+        self._seal(ending=True)
+        leaves = [leaf for leaf in self._leaves if leaf is not None]
+        if leaves:
+            write_head(self.connection, self._first, leaves)
 
 
 def insert_statement(table: sa.FromClause, dialect: sa.Dialect) -> str:
@@ -120,6 +169,32 @@ def _begun(connection: sa.Connection) -> sa.RootTransaction:
 
 
 @contextmanager
+def locked(engine: sa.Engine, *, lock: bool = True) -> Iterator[sa.Connection]:
+    """Open a transaction of the one writer, without a unit of work; commits at the end.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    lock : bool
+        False for a rehearsal, which keeps nobody waiting. [unitless]
+    """
+    with engine.connect().execution_options(write=lock) as connection, _begun(connection):
+        if connection.dialect.name == "postgresql" and lock:
+            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITER_LOCK)))
+        yield connection
+
+
+def _not_before(clock: datetime, last: datetime) -> datetime:
+    """Give the moment of new entries: the clock's, but not before that of the last entry."""
+    if clock >= last:
+        return clock
+    if last - clock >= _QUIET:
+        LOG.warning("The clock says %s, but the last entry is of %s; new entries say so.", clock, last)
+    return last
+
+
+@contextmanager
 def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehearse: bool = False) -> Iterator[Unit]:
     """Open a unit of work; commits at the end, rolls back on any exception.
 
@@ -136,13 +211,14 @@ def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehea
     rehearse : bool
         Take no lock and always roll back: for a run that only shows what would happen. [unitless]
     """
-    with engine.connect().execution_options(write=not rehearse) as connection, _begun(connection) as transaction:
-        if connection.dialect.name == "postgresql" and not rehearse:
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITER_LOCK)))
-        last = connection.execute(sa.select(sa.func.max(EntryRow.number))).scalar()
-        unit = Unit(connection, site_id, author, at, (last or 0) + 1)
+    with locked(engine, lock=not rehearse) as connection:
+        newest = sa.select(EntryRow.number, EntryRow.at).order_by(EntryRow.number.desc()).limit(1)
+        row = connection.execute(newest).first()
+        last = 0 if row is None else row.number
+        moment = at if row is None else _not_before(at, row.at_us)
+        unit = Unit(connection, site_id, author, moment, last + 1, at.astimezone(UTC), last + 1)
         yield unit
         if rehearse:
-            transaction.rollback()
+            connection.rollback()
         else:
-            unit.flush()
+            unit.finish()

@@ -11,6 +11,9 @@ from sqlalchemy.orm import Mapped, mapped_column
 from models.tables.base import Base, Instant, Json
 
 
+_IMPORTED = sa.text("batch IS NOT NULL")
+
+
 class SiteRow(Base):
     """A site: only its number and code; what may change stands in ``site_version``."""
 
@@ -23,12 +26,16 @@ class EntryRow(Base):
     """One append-only line of the book.  Numbers run from 1 without a gap.
 
     ``subject`` is the number of the entry that founded the thing spoken of.
-    ``leaf`` is the place for the hash that binds the line into the tree.
+    Its canonical text and leaf hash stand in ``statement``.
     ``batch`` and ``line`` say from which imported file and row it came.
     """
 
     __tablename__ = "entry"
-    __table_args__ = (sa.CheckConstraint("number > 0", name="number"),)
+    __table_args__ = (
+        sa.CheckConstraint("number > 0", name="number"),
+        sa.Index("ix_entry_site_id_at_us", "site_id", "at_us"),
+        sa.Index("ix_entry_batch", "batch", sqlite_where=_IMPORTED, postgresql_where=_IMPORTED),
+    )
     number: Mapped[int] = mapped_column(
         sa.BigInteger().with_variant(sa.Integer, "sqlite"), primary_key=True, autoincrement=False
     )
@@ -41,7 +48,6 @@ class EntryRow(Base):
     why: Mapped[str] = mapped_column(sa.Text)
     batch: Mapped[int | None] = mapped_column(sa.BigInteger)
     line: Mapped[str | None] = mapped_column(sa.String(60))
-    leaf: Mapped[bytes | None] = mapped_column(sa.LargeBinary(32))
 
 
 class SiteVersionRow(Base):

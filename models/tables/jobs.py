@@ -30,6 +30,10 @@ class JobRow(Base):
         sa.Index("ix_job_asset_id_performed_us", "asset_id", "performed_us"),
         sa.Index("uq_job_supersedes", "supersedes", unique=True,
                  sqlite_where=sa.text("supersedes IS NOT NULL"), postgresql_where=sa.text("supersedes IS NOT NULL")),
+        sa.Index("ix_job_instrument_id", "instrument_id",
+                 sqlite_where=sa.text("instrument_id IS NOT NULL"), postgresql_where=sa.text("instrument_id IS NOT NULL")),
+        sa.Index("ix_job_person_id", "person_id",
+                 sqlite_where=sa.text("person_id IS NOT NULL"), postgresql_where=sa.text("person_id IS NOT NULL")),
         sa.CheckConstraint("found_offset_v IS NOT NULL OR left_offset_v IS NOT NULL", name="measured"),
     )  # fmt: skip
     entry: Mapped[int] = mapped_column(

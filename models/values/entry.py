@@ -9,9 +9,9 @@ from enum import StrEnum
 from typing import Any
 
 from models.values.asset import Asset, MachineBreak
-from models.values.kinds import Kind
+from models.values.kinds import Kind, Meaning
 from models.values.limits import LimitSet
-from models.values.people import Instrument, Person
+from models.values.people import Account, Instrument, Person
 from models.values.story import JobLine, Site
 
 
@@ -24,6 +24,9 @@ class Thing(StrEnum):
     INSTRUMENT = "instrument"
     LIMITS = "limit set"
     FILE = "file"
+    ENTRY = "entry"
+    ACCOUNT = "account"
+    BOOK = "book"
 
 
 THING_OF: Mapping[Kind, Thing] = {
@@ -39,8 +42,25 @@ THING_OF: Mapping[Kind, Thing] = {
     Kind.JOB_RECORDED: Thing.MACHINE,
     Kind.JOB_AMENDED: Thing.MACHINE,
     Kind.FILE_IMPORTED: Thing.FILE,
+    Kind.SIGNED_OFF: Thing.ENTRY,
+    Kind.ACCOUNT_ADDED: Thing.ACCOUNT,
+    Kind.ACCOUNT_CHANGED: Thing.ACCOUNT,
+    Kind.PASSWORD_SET: Thing.ACCOUNT,
+    Kind.KEY_SET: Thing.BOOK,
 }
 """What each kind of entry speaks of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signoff:
+    """A signature under an entry: who, when, and what it means."""
+
+    entry: int
+    signed_entry: int
+    by: str
+    at: datetime
+    meaning: Meaning
+    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +91,9 @@ class EntryLine:
 
     ``name`` is the tag, name, serial, set or file that it speaks of; ``detail`` is the job
     number, the part replaced, the version of the set or the rows taken from the file, by its
-    kind.  ``done_at`` with ``zone``, ``people``, ``instrument`` and ``limit_set`` are those of a
+    kind, the meaning of a signature.  ``done_at`` with ``zone``, ``people``, ``instrument`` and ``limit_set`` are those of a
     job, ``on`` is the day of a replacement or of an adoption.  ``superseded_by`` is the entry that took its
-    place.  ``file`` and ``row`` say where it came from; blank where somebody typed it.
+    place, ``signed_entry`` the one that a signature stands under.  ``file`` and ``row`` say where it came from; blank where somebody typed it.
     """
 
     number: int
@@ -95,6 +115,7 @@ class EntryLine:
     file_entry: int | None = None
     file: str = ""
     row: str = ""
+    signed_entry: int | None = None
 
     @property
     def thing(self) -> Thing:
@@ -139,7 +160,15 @@ class AdoptedLimits:
     limit_set: LimitSet
 
 
-Said = Site | Asset | MachineBreak | Person | Instrument | LimitSet | ImportedFile | JobLine
+@dataclass(frozen=True, slots=True)
+class KeySet:
+    """A key that signs the heads from an entry on: the book's name and the public key, 32 bytes."""
+
+    origin: str
+    public_key: bytes
+
+
+Said = Site | Signoff | Account | KeySet | Asset | MachineBreak | Person | Instrument | LimitSet | ImportedFile | JobLine
 """What an entry can say."""
 
 

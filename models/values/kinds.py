@@ -66,3 +66,16 @@ class Kind(StrEnum):
     JOB_RECORDED = "job recorded"
     JOB_AMENDED = "job amended"
     FILE_IMPORTED = "file imported"
+    SIGNED_OFF = "signed off"
+    ACCOUNT_ADDED = "account added"
+    ACCOUNT_CHANGED = "account changed"
+    PASSWORD_SET = "password set"
+    KEY_SET = "key set"
+
+
+class Meaning(StrEnum):
+    """What a signature under an entry says."""
+
+    REVIEWED = "reviewed"
+    APPROVED = "approved"
+    RESPONSIBLE = "responsible"

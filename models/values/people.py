@@ -37,3 +37,19 @@ class Instrument:
             raise InvalidValueError("An instrument needs a serial number.")
         if self.calibrated and self.due and self.due < self.calibrated:
             raise InvalidValueError(f"instrument {self.serial} is due before it was calibrated.")
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """Who may sign in, under which name, and what they may do at a site.
+
+    ``person`` is the name that stands under what they write; ``outside`` names them at another place that
+    vouches for them (issuer and subject of OpenID Connect), blank where a password does.
+    """
+
+    login: str
+    person: str
+    roles: tuple[str, ...]
+    active: bool = True
+    mail: str = ""
+    outside: str = ""

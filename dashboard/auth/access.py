@@ -1,0 +1,218 @@
+"""The door of a book: who is signed in, signing in and out, and whether anybody has to."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import ipaddress
+import secrets
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+import sqlalchemy as sa
+
+from dashboard.auth.delays import FAILED, KNOWN_FOR, open_at
+from models.commands.accounts_passwords import LONGEST, fits, hashed, is_weak
+from models.errors import BookBusyError, DriftbookError
+from models.store import state
+from models.store.accounts import account, account_of, login_of, outside_account
+from models.store.state import Session, Try
+from models.values.roles import Account, Permission
+
+IDLE: Final = timedelta(hours=2)
+WHOLE: Final = timedelta(hours=12)
+"""A session ends two hours after it was last used, and twelve hours after it began, a long shift: our own choice."""
+
+_NOTED_EVERY: Final = timedelta(minutes=1)
+_AT_THE_DOOR: Final = 10.0
+
+
+class NotAllowedError(DriftbookError):
+    """Somebody who is signed in may not do what was asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    """Who is signed in."""
+
+    account: Account
+    session: Session
+    must_change: bool
+
+    def may(self, permission: Permission, site_id: int | None = None) -> bool:
+        """Tell whether they may do something at a site, or at any."""
+        if site_id is not None:
+            return permission in self.account.permissions(site_id)
+        return any(permission in at.permissions for at in self.account.sites.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What came of a try to sign in: a token for the browser, or why there is none."""
+
+    token: str = ""
+    wait: timedelta | None = None
+
+    @property
+    def came_in(self) -> bool:
+        """Tell whether somebody is signed in now."""
+        return bool(self.token)
+
+
+class Access:
+    """The door of one book; without one nobody is asked who they are.
+
+    Sign-in is needed from the moment on at which the book has an account.
+    """
+
+    def __init__(self, engine: sa.Engine, clock: Callable[[], datetime]) -> None:
+        self.engine, self.clock = engine, clock
+        self._has_accounts = False
+        self._door = threading.Lock()
+        self._unknown = secrets.token_bytes(32)
+
+    def needed(self) -> bool:
+        """Tell whether somebody has to be signed in; once so, always so."""
+        if not self._has_accounts:
+            with self.engine.connect() as connection:
+                self._has_accounts = state.any_account(connection)
+        return self._has_accounts
+
+    # -- sessions --
+
+    def who(self, token: str | None) -> Signed | None:
+        """Give who a token of a browser belongs to; ``None`` if its session has ended or its account is closed."""
+        if not token or len(token) > 200:
+            return None
+        now, hashed_token = self.clock(), state.hash_of(token)
+        with self.engine.connect() as connection:
+            held = state.session(connection, hashed_token)
+            if held is None or now >= held.ends or now >= held.seen + IDLE:
+                return None
+            owner = account(connection, held.account_id)
+            kept = state.credential(connection, held.account_id)
+        if owner is None or not owner.active:
+            return None
+        if now - held.seen >= _NOTED_EVERY:
+            state.touch(self.engine, hashed_token, now)
+        return Signed(owner, held, kept is not None and kept.must_change and owner.outside is None)
+
+    def sign_in(self, login: str, password: str, address: str, old: str | None = None) -> Answer:
+        """Try a password.
+
+        Parameters
+        ----------
+        login, password : str
+            What was typed. [unitless]
+        address : str
+            Where it was typed; see :func:`address_of`. [unitless]
+        old : str, optional
+            Token that the browser held before: its session ends with the new one. [unitless]
+
+        Raises
+        ------
+        BookBusyError
+            If the book is being written to, or too many are at the door.
+        """
+        # One at a time: a hundred guesses at once would all be looked at before the first failure is noted.
+        if not self._door.acquire(timeout=_AT_THE_DOOR):
+            raise BookBusyError("Too many are signing in at the moment.", remedy="Wait a moment and do it again.")
+        try:
+            return self._sign_in(login_of(login)[:80], password, address, old)
+        finally:
+            self._door.release()
+
+    def _sign_in(self, login: str, password: str, address: str, old: str | None) -> Answer:
+        now = self.clock()
+        with self.engine.connect() as connection:
+            owner = account_of(connection, login)
+            kept = None if owner is None else state.credential(connection, owner.account_id)
+            name = login if owner is not None else self._name_of_nobody(login)
+            mine = state.tries(connection, login=name, since=now - KNOWN_FOR, most=500)
+            there = state.tries(connection, address=address, since=now - timedelta(hours=1))
+        opens = open_at(mine, there, address, now)
+        if opens > now:
+            if not mine or mine[0].outcome != "delayed":
+                self._note(name, address, "delayed")
+            return Answer(wait=opens - now)
+        fit = fits(kept.secret if kept else None, password)
+        if not fit or owner is None or not owner.active:
+            self._note(name, address, FAILED)
+            return Answer()
+        if kept is not None and is_weak(kept.secret) and len(password) <= LONGEST:
+            with state.changing(self.engine) as connection:
+                state.replace_hash(connection, owner.account_id, hashed(password))
+        return Answer(self.open(owner, address, "in", old))
+
+    def _name_of_nobody(self, login: str) -> str:
+        """Give what stands in the log for a name that nobody has: it may be a password that was typed into the wrong field."""
+        return "nobody " + hmac.new(self._unknown, login.encode(), hashlib.sha256).hexdigest()[:16]
+
+    def confirm(self, who: Signed, password: str, address: str) -> Answer:
+        """Ask a signed-in person for their password once more, with the same delays; the answer holds no token."""
+        if not self._door.acquire(timeout=_AT_THE_DOOR):
+            raise BookBusyError("Too many are signing in at the moment.", remedy="Wait a moment and do it again.")
+        try:
+            now, login = self.clock(), who.account.login
+            with self.engine.connect() as connection:
+                kept = state.credential(connection, who.account.account_id)
+                mine = state.tries(connection, login=login, since=now - KNOWN_FOR, most=500)
+                there = state.tries(connection, address=address, since=now - timedelta(hours=1))
+            opens = open_at(mine, there, address, now)
+            if opens > now:
+                return Answer(wait=opens - now)
+            if fits(kept.secret if kept else None, password):
+                return Answer(token="confirmed")  # noqa: S106 - a word, no secret
+            self._note(login, address, FAILED)
+            return Answer()
+        finally:
+            self._door.release()
+
+    def from_outside(self, identity: str, address: str, old: str | None = None) -> Answer:
+        """Sign in whom an outside provider vouches for: issuer, a blank, subject."""
+        with self.engine.connect() as connection:
+            owner = outside_account(connection, identity)
+        if owner is None or not owner.active:
+            self._note(self._name_of_nobody(identity), address, "unknown at provider")
+            return Answer()
+        return Answer(self.open(owner, address, "in by provider", old))
+
+    def open(self, owner: Account, address: str, how: str, old: str | None = None) -> str:
+        """Open a new session and give its token; the one that the browser held before ends."""
+        token, now = secrets.token_urlsafe(32), self.clock()
+        with state.changing(self.engine) as connection:
+            if old:
+                state.end_session(connection, state.hash_of(old))
+            new = Session(state.hash_of(token), owner.account_id, now, now, now + WHOLE, address[:80])
+            state.open_session(connection, new)
+            state.note_try(connection, Try(now, owner.login, address, how))
+        return token
+
+    def sign_out(self, who: Signed, address: str, *, everywhere: bool = False) -> None:
+        """End the session, or every session of the account."""
+        with state.changing(self.engine) as connection:
+            if everywhere:
+                state.end_sessions(connection, who.account.account_id)
+            else:
+                state.end_session(connection, who.session.token_hash)
+            state.note_try(connection, Try(self.clock(), who.account.login, address, "out"))
+
+    def _note(self, login: str, address: str, outcome: str) -> None:
+        with state.changing(self.engine) as connection:
+            state.note_try(connection, Try(self.clock(), login, address, outcome))
+
+
+def address_of(remote: str | None) -> str:
+    """Give the address by which tries are counted: of IPv6 the network of 64 bits, of which one customer has the whole."""
+    try:
+        found = ipaddress.ip_address((remote or "").partition("%")[0])
+    except ValueError:
+        return "unknown"
+    if isinstance(found, ipaddress.IPv6Address):
+        if found.ipv4_mapped is not None:
+            return str(found.ipv4_mapped)
+        return str(ipaddress.ip_network(f"{found}/64", strict=False))
+    return str(found)

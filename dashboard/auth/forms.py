@@ -1,0 +1,140 @@
+"""Plain pages with forms, made here on the server: they work without any script.
+
+Texts are escaped where they are put in; only what this module itself made is taken as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from flask import Response, make_response, request
+from markupsafe import Markup, escape
+
+from dashboard.auth import gate
+from dashboard.theme import css_variables
+from dashboard.words import say
+
+Part = Markup | str | None
+"""A piece of a page: a text is escaped, ``None`` is left out."""
+
+_VOID = frozenset({"input", "link", "meta", "img", "br"})
+
+
+def tag(name: str, *children: Part, **attributes: str | int | bool | None) -> Markup:
+    """Write an element; an attribute that is a word of Python ends with an underscore, others have hyphens for theirs."""
+    text = f"<{name}"
+    for key, value in attributes.items():
+        if value is None or value is False:
+            continue
+        shown = key.rstrip("_").replace("_", "-")
+        text += f" {shown}" if value is True else f' {shown}="{escape(value)}"'
+    inner = "".join(escape(child) for child in children if child is not None)
+    return Markup(f"{text}>" if name in _VOID else f"{text}>{inner}</{name}>")  # noqa: S704 - every part is escaped above
+
+
+def page(title: str, *parts: Part, status: int = 200) -> Response:
+    """Write a whole page in the look of the others."""
+    who = gate.signed()
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        tag("title", f"{title} · {say('brand')}"),
+        tag("link", rel="icon", type="image/svg+xml", href="/assets/mark.svg"),
+        tag("link", rel="stylesheet", href="/assets/driftbook.css"),
+        tag("link", rel="stylesheet", href="/assets/accounts.css"),
+        tag("style", Markup(css_variables())),  # noqa: S704 - our own colours
+    )
+    brand = tag("div", tag("a", tag("img", src="/assets/mark.svg", alt="", width=30, height=22), tag("span", say("brand")), href="/"), class_="brand")  # fmt: skip
+    own = None
+    if who is not None:
+        own = tag(
+            "div",
+            tag("a", say("door.to_book"), href="/"),
+            tag("a", who.account.person(0), href=gate.PASSWORD),
+            form("/sign-out", button(say("door.sign_out"), quiet=True), class_="inline"),
+            class_="door-tools",
+        )
+    body = tag(
+        "body",
+        tag("a", say("shell.skip"), href="#content", class_="skip"),
+        tag("header", brand, own, class_="head"),
+        tag(
+            "main",
+            tag("div", tag("h1", title), *parts, class_="page door"),
+            id="content",
+            class_="content",
+            tabindex=-1,
+        ),
+    )
+    response = make_response("<!DOCTYPE html>\n" + tag("html", head, body, lang=say("language")), status)
+    if who is None and not request.cookies.get(gate.form_cookie()):
+        gate.set_cookie(response, gate.form_cookie(), gate.form_secret())
+    return response
+
+
+def message_page(title: str, text: str, status: int) -> Response:
+    """Write a page that says one thing."""
+    return page(
+        title, tag("div", tag("p", text), tag("a", say("door.to_book"), href="/"), class_="blank"), status=status
+    )
+
+
+def form(action: str, *parts: Part, class_: str = "stack") -> Markup:
+    """Write a form that is bound to this browser."""
+    mark = tag("input", type="hidden", name="mark", value=gate.form_mark(gate.form_secret()))
+    return tag("form", mark, *parts, action=action, method="post", class_=class_)
+
+
+def field(name: str, label: str, value: str = "", *, kind: str = "text", about: str = "", **more: Any) -> Markup:
+    """Write a field under its label, with what has to be known beside it."""
+    said = f"{name}-about" if about else None
+    return tag(
+        "div",
+        tag("label", label, for_=name),
+        tag("input", id=name, name=name, type=kind, value=value or None, aria_describedby=said, **more),
+        tag("span", about, id=said, class_="soft") if about else None,
+        class_="field",
+    )
+
+
+def tick(name: str, value: str, label: str, *, on: bool = False) -> Markup:
+    """Write a box to tick."""
+    return tag(
+        "label", tag("input", type="checkbox", name=name, value=value, checked=on), tag("span", label), class_="tick"
+    )
+
+
+def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Markup:
+    """Write a list of which one is chosen."""
+    inner = [tag("option", text, value=value, selected=value == chosen) for value, text in options]
+    return tag("div", tag("label", label, for_=name), tag("select", *inner, id=name, name=name), class_="field")
+
+
+def button(text: str, *, quiet: bool = False) -> Markup:
+    """Write the button that sends a form."""
+    return tag("button", text, type="submit", class_="quiet" if quiet else "main")
+
+
+def problem(*texts: str) -> Markup | None:
+    """Say what went wrong."""
+    said = [tag("p", text) for text in texts if text]
+    return tag("div", *said, class_="problems", role="alert") if said else None
+
+
+def done(text: str) -> Markup:
+    """Say what was done."""
+    return tag("p", text, class_="done", role="status")
+
+
+def section(title: str, *parts: Part) -> Markup:
+    """Write a part of a page under its title."""
+    return tag("section", tag("h2", title), *parts, class_="part")
+
+
+def table(caption: str, headings: Iterable[str], rows: Iterable[Iterable[Part]]) -> Markup:
+    """Write a table."""
+    head = tag("thead", tag("tr", *[tag("th", text, scope="col") for text in headings]))
+    body = tag("tbody", *[tag("tr", *[tag("td", cell) for cell in row]) for row in rows])
+    return tag("div", tag("table", tag("caption", caption), head, body), class_="table", tabindex=0)

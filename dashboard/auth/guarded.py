@@ -1,0 +1,107 @@
+"""Book and desk as far as somebody who is signed in may go: their sites, and what they may do at each.
+
+The gate looks at what is called; this looks at the site that it is called for, which the
+browser could name wrongly.  What is not known here is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any, Final, cast
+
+from flask import g, has_request_context
+
+from dashboard.auth.access import NotAllowedError, Signed
+from dashboard.context import Book, Context
+from dashboard.desk import Desk, Handed
+from dashboard.words import say
+from models.values.roles import Permission
+from models.values.story import JobLine, Site
+
+
+def guarded(here: Context) -> Context:
+    """Give the context of who is signed in; of nobody, where somebody has to be."""
+    if here.access is None or not here.access.needed():
+        return here
+    who = cast("Signed | None", g.get("signed", None)) if has_request_context() else None
+    book = cast("Book", GuardedBook(here.book, who))
+    desk = None if here.desk is None else cast("Desk", GuardedDesk(here.desk, who))
+    return replace(here, book=book, desk=desk)
+
+
+def need(who: Signed | None, permission: Permission, site_id: object) -> Signed:
+    """Give who it is, if they may do that at a site.
+
+    Raises
+    ------
+    NotAllowedError
+        If not.
+    """
+    if who is None or not isinstance(site_id, int) or not who.may(permission, site_id):
+        raise NotAllowedError(
+            say("gate.roles", needed=say(f"permission.{permission.value}")), remedy=say("gate.remedy")
+        )
+    return who
+
+
+class GuardedBook:
+    """A book that shows the sites of one person."""
+
+    def __init__(self, book: Book, who: Signed | None) -> None:
+        self._book, self._who = book, who
+
+    def sites(self) -> tuple[Site, ...]:
+        """Give the sites that they may read."""
+        who = self._who
+        return tuple(site for site in self._book.sites() if who and who.may(Permission.READ, site.site_id))
+
+    def head(self) -> int:
+        """Give the number of the last entry."""
+        return self._book.head() if self._who is not None else 0
+
+    def __getattr__(self, name: str) -> Callable[..., Any]:
+        """Give a question to the book; every one takes the site that it is about first."""
+        asked = getattr(self._book, name)
+
+        def ask(*given: Any, **named: Any) -> Any:
+            need(self._who, Permission.READ, given[0] if given else named.get("site_id"))
+            return asked(*given, **named)
+
+        return ask
+
+
+ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ}
+"""Questions to the desk that write nothing."""
+
+WRITES: Final = {"sign_off": Permission.SIGN_OFF}
+"""What the desk writes besides jobs, each with the author as ``by``."""
+
+
+class GuardedDesk:
+    """A desk that writes in the name of one person."""
+
+    def __init__(self, desk: Desk, who: Signed | None) -> None:
+        self._desk, self._who = desk, who
+
+    def hand_in(self, site: Site, handed: Handed, now: datetime) -> JobLine:
+        """Write a job or an amendment in the name of who is signed in."""
+        permission = Permission.RECORD if handed.amends is None else Permission.AMEND
+        who = need(self._who, permission, site.site_id)
+        return self._desk.hand_in(site, replace(handed, by=who.account.person(site.site_id)), now)
+
+    def __getattr__(self, name: str) -> Callable[..., Any]:
+        """Give what the desk does; the site comes first."""
+        permission = ASKS.get(name) or WRITES.get(name)
+        if permission is None:
+            raise NotAllowedError(say("gate.unknown"))
+        done = getattr(self._desk, name)
+
+        def do(site: Site, *given: Any, **named: Any) -> Any:
+            who = need(self._who, permission, site.site_id)
+            if name in WRITES:
+                named["by"] = who.account.person(site.site_id)
+            return done(site, *given, **named)
+
+        return do

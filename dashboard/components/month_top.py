@@ -1,0 +1,129 @@
+"""The top of the Month page: which month, and its five numbers."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from dashboard.components.aria import aria, data
+from dashboard.components.month_lists import LISTED
+from dashboard.components.pieces import Child, key_number, key_numbers, key_share
+from dashboard.ids import MonthIds as Ids
+from dashboard.place import Place
+from dashboard.views.month_jobs_view import FOUND, JOBS, LEFT, asking
+from dashboard.views.month_view import MonthView
+from dashboard.views.shares import Change, Share
+from dashboard.words import say
+from dashboard.writing import count, counted, day, percent
+from dashboard.writing import month as month_name
+
+
+def picker(view: MonthView, place: Place) -> html.Div:
+    """Put the choice of the month: a step earlier or later, or one out of the list."""
+    months = view.months
+    here = months.index(view.month)
+    older = months[here + 1] if here + 1 < len(months) else None
+    newer = months[here - 1] if here > 0 else None
+    groups: dict[str, list[dict[str, str]]] = {}
+    for one in months:
+        groups.setdefault(str(one.year), []).append({"value": f"{one:%Y-%m}", "label": month_name(one)})
+
+    def step(to: date | None, text: str, label: str) -> Child:
+        if to is None:
+            return html.Span(text, className="step off", **aria(hidden="true"))
+        return dcc.Link(
+            text, href=place.here(month=f"{to:%Y-%m}"), className="step", title=f"{label}: {month_name(to)}"
+        )
+
+    return html.Div(
+        [
+            step(older, say("month.earlier"), say("month.earlier_label")),
+            dmc.Select(
+                id=Ids.PICK,
+                data=[{"group": year, "items": items} for year, items in groups.items()],
+                value=f"{view.month:%Y-%m}",
+                allowDeselect=False,
+                searchable=True,
+                withScrollArea=False,
+                size="sm",
+                w=180,
+                comboboxProps={"withinPortal": False, "zIndex": 200},
+                **aria(label=say("month.pick")),
+            ),
+            step(newer, say("month.later"), say("month.later_label")),
+        ],
+        className="picker",
+        **data(month=f"{view.month:%Y-%m}"),
+    )
+
+
+def _before(share: Share, change: Change) -> str:
+    if not share.known:
+        return say("month.key.no_before")
+    return say(
+        "month.key.before",
+        count=count(share.count),
+        n=count(share.n),
+        share=percent(share.share),
+        change=say(f"change.{change.value}"),
+    )
+
+
+def asked_link(place: Place, text: Child, kind: str, index: int | None = None, *, before: bool = False) -> Child:
+    """Make a number a link to the jobs behind it."""
+    return dcc.Link(text, href=place.here(**asking(kind, index, before=before)))
+
+
+def _jump(text: str, to: str) -> Child:
+    """Make a number a link to the part of the page that lists what it counts."""
+    return html.A(text, href=f"#{to}")
+
+
+def _unreviewed(view: MonthView, reviewers: dict[int, str]) -> int:
+    return sum(not reviewers.get(visit.entry) for visit in view.left_over[:LISTED])
+
+
+def month_keys(view: MonthView, place: Place, reviewers: dict[int, str]) -> html.Dl:
+    """Put the five numbers of the month; each leads to what it counts."""
+    due, risk = view.due, view.by_risk
+    open_ones = _unreviewed(view, reviewers)
+    left_before = _before(view.left_before, view.left_change)
+    if open_ones:
+        left_before = f"{say('month.key.unreviewed', n=count(open_ones))} {left_before}"
+    return key_numbers(
+        key_number(
+            say("month.key.jobs"),
+            asked_link(place, count(view.jobs), JOBS) if view.jobs else count(view.jobs),
+            say("month.key.on", machines=counted(view.machines, "machine")),
+            say("month.key.jobs_before", mean=f"{view.jobs_before / 12:.1f}"),
+        ),
+        key_share(
+            say("month.key.found"),
+            view.found,
+            _before(view.found_before, view.found_change),
+            place.here(**asking(FOUND)),
+        ),
+        key_number(
+            say("month.key.returned"),
+            _jump(count(len(view.returned)), Ids.RETURNED) if view.jobs else count(0),
+            say("month.key.returned_below"),
+            say("month.key.returned_window", month=month_name(view.month)),
+        ),
+        key_share(say("month.key.left"), view.left, left_before, place.here(**asking(LEFT))),
+        key_number(
+            say("month.key.due"),
+            _jump(count(due.overdue), Ids.DUE),
+            say("month.key.due_below", n=counted(due.in_service, "machine"), day=day(view.today)),
+            say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
+            if risk is None
+            else say(
+                "month.key.due_both",
+                n=count(due.soon),
+                days=due.soon_days,
+                risky=count(risk.now),
+                risk=percent(risk.risk),
+            ),
+        ),
+    )

@@ -1,0 +1,63 @@
+"""The subcommands backup, restore and grants."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from dashboard.console.common import now, opened, out, settings_of
+from models.commands.backup import back_up
+from models.commands.restore import restore
+from models.store.backup import Copied
+from models.store.roles import grants
+
+_KEY = (
+    "The key file is not in it: whoever holds a backup must not be able to sign in the book's name. "
+    "Keep a copy of {key} in another place, under lock."
+)
+_NO_KEY = (
+    "Put the key file of the book back at {key}. Without it everything works, but new heads are not signed; "
+    "a key that is lost is replaced by: driftbook key --why …"
+)
+
+
+def run_backup(given: argparse.Namespace) -> int:
+    """Make a backup and say what it holds."""
+    settings = settings_of(given)
+    name = settings.path.stem if settings.is_file else "driftbook"
+    target = Path(given.output or f"{name}-{now().astimezone():%Y%m%d-%H%M%S}.backup.db")
+    with opened(settings) as engine:
+        made = back_up(settings, engine, target)
+    out.print(f"Wrote {made.path}, {made.size / 1e6:.1f} MB; it was taken back once and is whole.", soft_wrap=True)
+    _show(made.copied)
+    out.print(_KEY.format(key=settings.key_path), soft_wrap=True)
+    return 0
+
+
+def run_restore(given: argparse.Namespace) -> int:
+    """Take a backup back into a new book."""
+    settings = settings_of(given)
+    copied = restore(Path(given.file), settings)
+    out.print(f"The book {settings.shown} was made from {given.file}.", soft_wrap=True)
+    if copied is None:
+        out.print(f"It was written by an older version. Type: driftbook upgrade --book {settings.shown}", soft_wrap=True)
+    else:
+        _show(copied)
+    if not settings.key_path.exists():
+        out.print(_NO_KEY.format(key=settings.key_path), soft_wrap=True)
+    return 0
+
+
+def run_grants(given: argparse.Namespace) -> int:
+    """Print the rights that a role of PostgreSQL needs; nothing is changed."""
+    for line in grants(given.role, reads_only=given.reads_only):
+        print(line)  # noqa: T201 - plain text for psql, with no width of a screen
+    return 0
+
+
+def _show(copied: Copied) -> None:
+    checked = copied.checked
+    out.print(f"It holds {checked.entries} entries, every one held against its statement; the head:", soft_wrap=True)
+    if checked.unsealed:
+        out.print(f"({checked.unsealed} of them have no statement yet: driftbook upgrade makes them.)", soft_wrap=True)
+    out.print(copied.head.strip() or "(none)", markup=False, soft_wrap=True)

@@ -1,0 +1,48 @@
+"""Parsers of the subcommands that keep a book: backup, restore, grants; loaded with the command, so nothing heavy here."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+
+Verb = Callable[[str, str, str], argparse.ArgumentParser]
+"""Makes a parser from a name, what it does, and examples."""
+
+
+def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> None:
+    """Add the parsers.
+
+    Parameters
+    ----------
+    verb : callable
+        Makes the parser of a subcommand. [unitless]
+    book : callable
+        Adds the option that names the book. [unitless]
+    """
+    parser = verb(
+        "backup",
+        "copy the book into one file while others write; the copy is taken back once and checked before it gets its name",
+        "  driftbook backup\n"
+        "  driftbook backup -o /mnt/safe/plant-2026-11-25.db\n"
+        "  driftbook backup --book postgresql://host/plant -o plant.db",
+    )
+    book(parser)
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", help="name of the backup (default: NAME-DATE-TIME.backup.db); never overwritten"
+    )
+    parser = verb(
+        "restore",
+        "make a new book from a backup; a book that is there is never overwritten",
+        "  driftbook restore plant-2026-11-25.db --book plant-again.db\n"
+        "  driftbook restore plant.db --book postgresql://host/empty",
+    )
+    parser.add_argument("file", metavar="FILE", help="a file that 'driftbook backup' made")
+    book(parser)
+    parser = verb(
+        "grants",
+        "print the SQL that gives a PostgreSQL role what driftbook needs: no UPDATE or DELETE on history",
+        "  driftbook grants --role driftbook_app | psql plant\n"
+        "  driftbook grants --role driftbook_reader --reads-only | psql plant",
+    )
+    parser.add_argument("--role", required=True, metavar="NAME", help="the role, which has to be there")
+    parser.add_argument("--reads-only", action="store_true", help="only the right to read: for a reader of its own")

@@ -1,0 +1,141 @@
+"""The subcommands export, take-in and move: whole books out, in, and to another engine."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+from pathlib import Path
+
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+from dashboard.console.common import now, opened, out, settings_of
+from models.commands.export_book import export_book
+from models.commands.take_in import move_book, take_in
+from models.errors import ConflictError, DriftbookError
+from models.settings import Settings, read_settings
+from models.store.copying import Checked
+
+
+def run_export(given: argparse.Namespace) -> int:
+    """Write the whole book as a data package."""
+    from dashboard.cli import _version
+
+    settings, path = settings_of(given), Path(given.path)
+    with opened(settings) as engine, _bar() as tick:
+        written = export_book(engine, path, version=_version(), now=now(), tick=tick.told)
+    rows = sum(written.rows.values())
+    out.print(
+        f"Wrote {written.path}: {len(written.rows)} tables, {rows} rows, up to entry {written.head}.",
+        soft_wrap=True,
+        markup=False,
+    )
+    if written.root is not None:
+        out.print(f"Head of the book: {written.root.hex()}", soft_wrap=True)
+    out.print(
+        "Secrets, sessions and tokens are not in it, nor the private key of the book. "
+        "Back into an empty book: driftbook take-in PACKAGE --book ADDRESS",
+        soft_wrap=True,
+    )
+    return 0
+
+
+def run_take_in(given: argparse.Namespace) -> int:
+    """Take a data package into an empty book."""
+    settings = settings_of(given)
+    with _driver(), _bar() as tick:
+        checked = take_in(settings, Path(given.path), tick=tick.told)
+    _say_checked(settings, checked)
+    if checked.heads:
+        out.print(
+            f"The private key of the book is not in a package: put its file at {settings.key_path}, "
+            "or heads are kept without a signature from now on.",
+            soft_wrap=True,
+            markup=False,
+        )
+    return 0
+
+
+def run_move(given: argparse.Namespace) -> int:
+    """Copy a book to another address."""
+    source, target = settings_of(given), read_settings(book=given.to)
+    if source.url == target.url:
+        raise ConflictError("The book is there already.", remedy="Give another address: --to ADDRESS.")
+    with opened(source) as engine, _driver(), _bar() as tick:
+        checked = move_book(engine, target, tick=tick.told)
+    _say_checked(target, checked)
+    _bring_key(source, target)
+    if source.mappings.is_dir() and source.mappings != target.mappings:
+        out.print(
+            f"Confirmed mappings stay in {source.mappings}: copy the folder to {target.mappings}, or name it with DRIFTBOOK_MAPPINGS.",
+            soft_wrap=True,
+            markup=False,
+        )
+    out.print(
+        f"The book at {source.shown} is as it was. Put it away, so that nobody goes on writing into it.",
+        soft_wrap=True,
+        markup=False,
+    )
+    return 0
+
+
+def _say_checked(settings: Settings, checked: Checked) -> None:
+    sealed = f"{checked.entries - checked.unsealed} of {checked.entries} entries fit their statements"
+    heads = f"{checked.heads} heads fit the tree, {checked.signed} of them signed"
+    out.print(
+        f"The book {settings.shown} holds {checked.entries} entries. {sealed}; {heads}.", soft_wrap=True, markup=False
+    )
+    if checked.root is not None:
+        out.print(f"Head of the book: {checked.root.hex()}", soft_wrap=True)
+
+
+def _bring_key(source: Settings, target: Settings) -> None:
+    """Copy the key of the book to where the new address looks for it; one that is there is left alone."""
+    held, wanted = source.key_path, target.key_path
+    if not held.is_file() or held.resolve() == wanted.resolve():
+        return
+    if wanted.exists():
+        out.print(f"There is a key file at {wanted} already; it was left as it is.", soft_wrap=True, markup=False)
+        return
+    wanted.parent.mkdir(parents=True, exist_ok=True)
+    with held.open("rb") as old, os.fdopen(os.open(wanted, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as new:
+        shutil.copyfileobj(old, new)
+    out.print(f"The key of the book was copied from {held} to {wanted}.", soft_wrap=True, markup=False)
+
+
+class _driver:  # noqa: N801 - used as a context, like those of contextlib
+    """Says in words that the driver for PostgreSQL is missing."""
+
+    def __enter__(self) -> None:
+        """Do nothing."""
+
+    def __exit__(self, kind: object, fault: BaseException | None, trace: object) -> None:
+        """Turn a missing driver into words."""
+        if isinstance(fault, ModuleNotFoundError) and "psycopg" in str(fault):
+            raise DriftbookError(
+                "The driver for PostgreSQL is not installed.", remedy="Install it: pip install 'driftbook[postgres]'."
+            ) from None
+
+
+class _bar:  # noqa: N801 - the same
+    """Shows which table is done, on a terminal only."""
+
+    def __init__(self) -> None:
+        self._progress = Progress(
+            SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn(), console=out, transient=True,
+            disable=not out.is_terminal,
+        )  # fmt: skip
+        self._task = self._progress.add_task("reading")
+
+    def __enter__(self) -> _bar:
+        """Begin to show."""
+        self._progress.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Take it away."""
+        self._progress.stop()
+
+    def told(self, table: str, rows: int) -> None:
+        """Say that a table is done."""
+        self._progress.update(self._task, description=f"{table}: {rows} rows")

@@ -1,0 +1,62 @@
+"""The subcommand table: a table of a page as a file."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from urllib.parse import parse_qsl, urlencode
+
+from dashboard.console.common import now, opened, out, settings_of
+from dashboard.files.table_out import TableOut
+from models.errors import ConflictError, DriftbookError
+from models.settings import Settings
+from models.store.known import site_of
+
+
+def run_table(given: argparse.Namespace) -> int:
+    """Write a table, or list them."""
+    from dashboard.files.tables import FORMS, TABLES
+
+    if not given.name:
+        for name, make in TABLES.items():
+            out.print(f"  {name:<18}{(make.__doc__ or '').splitlines()[0].removeprefix('Give ')}", markup=False, soft_wrap=True)
+        return 0
+    form = "csv"
+    if given.output:
+        form = Path(given.output).suffix.lower().lstrip(".")
+        if form not in FORMS:
+            raise DriftbookError(
+                f"How to write {given.output} is not known by its ending.", remedy="Give a name that ends in .csv, .xlsx or .parquet."
+            )
+        if Path(given.output).exists():
+            raise ConflictError(f"{given.output} is there already and is not overwritten.", remedy="Give another name: -o NAME.")
+    settings = settings_of(given)
+    made = _made(settings, given.site, given.name, given.query)
+    body = FORMS[form].write(made)
+    if not given.output:
+        sys.stdout.buffer.write(body)
+        sys.stdout.buffer.flush()
+        return 0
+    Path(given.output).write_bytes(body)
+    out.print(f"Wrote {given.output}: {made.title}; {len(made)} rows, {made.window}.", markup=False, soft_wrap=True)
+    return 0
+
+
+def _made(settings: Settings, code: str | None, name: str, query: str) -> TableOut:
+    from flask import Flask
+
+    from dashboard.context import Context, install
+    from dashboard.files.tables import make_table
+    from models.store.reader import Reader
+
+    with opened(settings) as engine:
+        if code:
+            with engine.connect() as connection:
+                site = site_of(connection, code)
+            query = urlencode([*((k, v) for k, v in parse_qsl(query.lstrip("?")) if k != "site"), ("site", site.code)])
+        # The pages find their book through the application that answers; here it is one without pages.
+        server = Flask("driftbook-table")
+        install(server, Context(settings, Reader(engine), now))
+        with server.app_context():
+            return make_table(name, query)

@@ -1,0 +1,160 @@
+"""A table as a workbook: typed cells, and a second sheet on what each column means.
+
+Nothing in it is a formula or a link: texts are written as texts, whatever they begin with.
+"""
+
+from __future__ import annotations
+
+import io
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from dashboard.files.table_out import ColumnOut, Form, TableOut, Value
+from dashboard.words import say
+from models.errors import DriftbookError
+from models.intake.plain_text import is_active
+
+MIME = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+MOST_ROWS = 1_048_575
+"""Rows that a sheet takes below its headings."""
+
+MOST_TEXT = 32_767
+"""Letters that a cell takes."""
+
+_WIDEST = 44
+_LOOKED_AT = 200
+
+
+class TooLongError(DriftbookError):
+    """A table that is longer than a sheet."""
+
+
+def xlsx_bytes(table: TableOut) -> bytes:
+    """Write a table.
+
+    Parameters
+    ----------
+    table : TableOut
+        The table. [as said by its columns]
+
+    Raises
+    ------
+    TooLongError
+        If it has more rows than a sheet.
+    """
+    import xlsxwriter
+
+    if len(table) > MOST_ROWS:
+        raise TooLongError(
+            say("files.too_long", n=len(table), most=MOST_ROWS), remedy=say("files.too_long.remedy")
+        )
+    held = io.BytesIO()
+    book = xlsxwriter.Workbook(
+        held, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    )
+    made = table.made_at.replace(tzinfo=None, microsecond=0)
+    book.set_properties({"title": table.title, "subject": table.site, "created": made})
+    head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    _rows(book, book.add_worksheet(table.name[:31]), table, head)
+    _about(book, book.add_worksheet(say("files.sheet.about")[:31]), table, head)
+    book.close()
+    return held.getvalue()
+
+
+def _rows(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
+    zone = ZoneInfo(table.zone)
+    text = book.add_format()
+    marked = book.add_format({"quote_prefix": True})
+    for place, column in enumerate(table.columns):
+        sheet.write_string(0, place, column.heading, head)
+        style = book.add_format({"num_format": _number_format(column)})
+        sheet.set_column(place, place, _width(column))
+        for row, value in enumerate(column.values, start=1):
+            if isinstance(value, str):
+                _write_text(sheet, row, place, value, marked if is_active(value) else text)
+            elif value is not None:
+                _write(sheet, row, place, value, style, zone)
+    sheet.set_row(0, 45)
+    sheet.freeze_panes(1, 1)
+    if table.columns:
+        sheet.autofilter(0, 0, max(len(table), 1), len(table.columns) - 1)
+    sheet.set_landscape()
+    sheet.repeat_rows(0)
+    sheet.fit_to_pages(1, 0)
+
+
+def _write(sheet: Any, row: int, place: int, value: Value, style: Any, zone: ZoneInfo) -> None:
+    if isinstance(value, bool):
+        sheet.write_boolean(row, place, value)
+    elif isinstance(value, datetime):
+        # A sheet knows no zones: the site's clock is written, and the second sheet says so.
+        sheet.write_datetime(row, place, value.astimezone(zone).replace(tzinfo=None), style)
+    elif isinstance(value, date):
+        sheet.write_datetime(row, place, value, style)
+    else:
+        sheet.write_number(row, place, value, style)
+
+
+def _write_text(sheet: Any, row: int, place: int, value: str, style: Any) -> None:
+    if len(value) > MOST_TEXT:
+        mark = say("files.cut")
+        value = value[: MOST_TEXT - len(mark)] + mark
+    sheet.write_string(row, place, value, style)
+
+
+def _number_format(column: ColumnOut) -> str:
+    if column.form is Form.DAY:
+        return "yyyy-mm-dd"
+    if column.form is Form.MOMENT:
+        return "yyyy-mm-dd hh:mm"
+    if column.form is Form.COUNT:
+        return "0"
+    if column.form is Form.NUMBER and column.decimals is not None:
+        return f"0.{'0' * column.decimals}" if column.decimals else "0"
+    return "General"
+
+
+def _width(column: ColumnOut) -> float:
+    if column.form is not Form.TEXT:
+        return 17.0 if column.form is Form.MOMENT else 12.0
+    longest = max((len(str(value)) for value in column.values[:_LOOKED_AT] if value), default=0)
+    return float(min(max(longest + 2, 10), _WIDEST))
+
+
+def _about(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
+    wrap = book.add_format({"text_wrap": True, "valign": "top"})
+    top = book.add_format({"bold": True, "valign": "top"})
+    sheet.set_column(0, 0, 30)
+    sheet.set_column(1, 2, 15)
+    sheet.set_column(3, 3, 90)
+    row = 0
+    for name, value in about_lines(table):
+        sheet.write_string(row, 0, name, top)
+        sheet.merge_range(row, 1, row, 3, "", wrap)
+        sheet.write_string(row, 1, value, wrap)
+        sheet.set_row(row, 15 * (1 + len(value) // 110))
+        row += 1
+    row += 1
+    for place, key in enumerate(("column", "unit", "holds", "means")):
+        sheet.write_string(row, place, say(f"files.about.{key}"), head)
+    for line, column in enumerate(table.columns, start=row + 1):
+        for place, value in enumerate((column.name, column.unit, str(column.form), column.meaning)):
+            sheet.write_string(line, place, value, wrap)
+
+
+def about_lines(table: TableOut) -> tuple[tuple[str, str], ...]:
+    """Give what is to be said of a table as a whole, as name and text."""
+    stamp = f"{table.made_at.astimezone(ZoneInfo(table.zone)):%Y-%m-%d %H:%M}"
+    lines = (
+        ("title", table.title),
+        ("window", table.window),
+        ("sure", table.sure),
+        ("site", table.site),
+        ("book", say("files.about.book_text", book=table.book, head=table.head)),
+        ("made", say("files.about.made_text", at=stamp, zone=table.zone)),
+        ("clock", say("files.about.clock_text", zone=table.zone)),
+        ("asked", table.asked or say("files.about.asked_nothing")),
+    )
+    return tuple((say(f"files.about.{key}"), text) for key, text in lines)

@@ -1,0 +1,86 @@
+"""How every page begins: its skeleton, the address that it answers for, a book without a site, its title.
+
+A page says what it shows; that it is asked at all, and only on its own
+address, is the same for each and stands here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+import dash
+from dash import Input, Output, html
+from dash.exceptions import PreventUpdate
+
+from dashboard.components.pieces import Child, blank, empty_book, heading, problems, waiting
+from dashboard.fetch import Scene, scene
+from dashboard.ids import Shell
+from dashboard.words import say
+
+Fill = Callable[[Scene, str], Child]
+"""Gives what a page shows of a scene, in a colour scheme; the book has a site by then."""
+
+
+def skeleton(body: str) -> html.Div:
+    """Put what is there before the numbers are.
+
+    Parameters
+    ----------
+    body : str
+        Id of what the page fills. [unitless]
+    """
+    return html.Div(waiting(), id=body, className="page")
+
+
+def attach_fill(app: dash.Dash, body: str, path: str, fill: Fill, *, below: bool = False) -> None:
+    """Let a page fill its body whenever address or colours change.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        The application. [unitless]
+    body : str
+        Id of what is filled. [unitless]
+    path : str
+        The page's own path; on another it stays silent. [unitless]
+    fill : callable
+        Gives what is shown. [unitless]
+    below : bool
+        True where the page also answers for the paths below its own. [unitless]
+    """
+
+    def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
+        mine = pathname == path or (below and (pathname or "").startswith(f"{path}/"))
+        if not mine or scheme is None:
+            raise PreventUpdate
+        seen = scene(pathname, search)
+        return empty_book() if seen.site is None else fill(seen, scheme)
+
+    app.callback(
+        Output(body, "children"),
+        Input(Shell.URL, "pathname"),
+        Input(Shell.URL, "search"),
+        Input(Shell.SCHEME, "data"),
+    )(show)
+
+
+def begin(title: str, seen: Scene, said: Iterable[str] = (), *, beside: Child = None) -> list[Child]:
+    """Put the title of a page, and what of its address could not be read.
+
+    Parameters
+    ----------
+    title : str
+        The title. [unitless]
+    seen : Scene
+        What the page stands on. [unitless]
+    said : iterable of str
+        Sentences about choices that could not be read; empty ones count for nothing. [unitless]
+    beside : Child
+        What stands beside the title. [unitless]
+    """
+    return [heading(title, beside), problems((*seen.problems, *said))]
+
+
+def no_jobs() -> html.Div:
+    """Put the state of a site of which the book holds no job: what to type."""
+    return blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))

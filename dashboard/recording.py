@@ -1,0 +1,108 @@
+"""What the Record page speaks of: the machine and job of its address, and what its form begins with and is held against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from dashboard.context import context
+from dashboard.desk import basis_on, free_ref
+from dashboard.fetch import Scene
+from dashboard.place import shortened
+from dashboard.views.record_fields import NOT_MEASURED, STAGES, fields_of, four_fields, in_units
+from dashboard.views.record_sheet import Around, Basis, moment_of
+from dashboard.views.record_view import last_of, stated_fields, today_of
+from dashboard.words import say
+from dashboard.writing import moment
+from models.errors import DriftbookError
+from models.units import Display
+from models.values.draft import Way
+from models.values.kinds import Reason
+from models.values.story import AssetStory, JobLine
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What the address speaks of: a machine, and the version of a job that is amended; or why it is none."""
+
+    story: AssetStory | None
+    amends: JobLine | None = None
+    problem: str = ""
+    later: JobLine | None = None
+
+
+def subject(seen: Scene) -> Subject:
+    """Find the machine and the job that an address speaks of."""
+    desk, site = context().desk, seen.required
+    tag, asked = seen.place.get("asset"), seen.place.get("amend")
+    if not asked:
+        story = context().book.story(site.site_id, tag) if tag else None
+        return Subject(story, problem=say("asset.unknown", tag=shortened(tag)) if tag and story is None else "")
+    entry = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 16 else 0
+    tag = (desk.tag_of(site, entry) if desk is not None and not tag else tag) or ""
+    story = context().book.story(site.site_id, tag) if tag else None
+    lines = {line.entry: line for line in story.jobs} if story is not None else {}
+    old = lines.get(entry)
+    if old is None:
+        return Subject(None, problem=say("record.amend.unknown", entry=shortened(asked)))
+    return Subject(story, old, later=lines.get(old.superseded_by or 0))
+
+
+def limits_today(story: AssetStory, seen: Scene) -> Basis:
+    """Give what a machine is judged by today."""
+    return basis_on(story, seen.today, context().book.limit_set(story.site.site_id))
+
+
+def around_of(about: Subject, fields: dict[str, str], seen: Scene) -> Around:
+    """Give what a form is held against: the machine and the limits of the day that stands in the form."""
+    story = about.story
+    assert story is not None  # noqa: S101 - the callers have looked
+    here, site = context(), story.site
+    now = here.clock()
+    performed, _ = moment_of(fields, site.zone)
+    day = today_of(performed or now, site.zone)
+    limit_set = here.desk.limit_set(site, day) if here.desk else here.book.limit_set(site.site_id)
+    instruments = here.book.instruments(site.site_id)
+    return Around(story, basis_on(story, day, limit_set), instruments, seen.display, now, about.amends)
+
+
+def first_fields(story: AssetStory, old: JobLine | None, seen: Scene) -> dict[str, str]:
+    """Give what stands in the form before anything is typed: the old job, or what can be known of a new one."""
+    if old is not None:
+        return fields_of(old.job, seen.display) | stated_fields(old.job)
+    now = context().clock()
+    last = last_of(story)
+    fields = {
+        "performed": f"{now.astimezone(ZoneInfo(story.site.zone)):%Y-%m-%d %H:%M}",
+        "ref": free_ref(story, now),
+        "reason": Reason.PLANNED.value,
+        "found.method": Way.RESULTS.value,
+        "left.method": NOT_MEASURED,
+    }
+    if last is None:
+        return fields
+    fields |= {f"{stage}.by": last.job.method.value for stage in STAGES}
+    return fields | four_fields("target", last.job.target, last.job.typed, seen.display)
+
+
+def kept_fields(draft: dict[str, Any], display: Display) -> dict[str, str]:
+    """Give the fields of a draft as this browser kept them; what is no text was not written by this page."""
+    fields = draft.get("fields")
+    if not isinstance(fields, dict):
+        return {}
+    texts = {str(name)[:80]: text[:4000] for name, text in fields.items() if isinstance(text, str)}
+    try:
+        typed_in = Display(str(draft.get("units")), str(draft.get("temperature")))
+    except DriftbookError:
+        return texts
+    return in_units(texts, typed_in, display)
+
+
+def kept_when(draft: dict[str, Any], zone: str) -> str:
+    """Write when a draft was kept."""
+    try:
+        return moment(datetime.fromisoformat(str(draft.get("at"))).astimezone(UTC), zone)
+    except ValueError:
+        return say("record.draft.some_time")

@@ -1,0 +1,251 @@
+"""One job of a machine's history on paper: numbers as typed and as converted, limits, people, checks, and where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dashboard.views.asset_panels import QUANTITIES
+from dashboard.views.record_names import field_label
+from dashboard.views.said_fields import fields_of
+from dashboard.words import say
+from dashboard.writing import DASH, count, day, judged, moment
+from models.history.calibration import HELD, RAN_OUT
+from models.intake.fields import FEET
+from models.units import Display, Quantity
+from models.values.draft import stated_reasons
+from models.values.job import COMPONENTS, FeetValues, Misalignment
+from models.values.limits import LimitsGiven
+from models.values.story import AssetStory, JobLine
+
+STAGES = ("found", "left", "target")
+_FEET_FIELDS = (
+    ("report.job.soft_before", "soft_before", "soft_before_"),
+    ("report.job.soft_after", "soft_after", "soft_after_"),
+    ("report.job.moves_v", "moves_v", "move_v_"),
+    ("report.job.moves_h", "moves_h", "move_h_"),
+)
+LONG_TYPED, LONG_NOTES = 80, 2000
+"""A job with more typed texts, or longer notes, may be cut at the end of a page."""
+
+FEW_FEET = 4
+
+_IN_TABLES = ("soft_before_", "soft_after_", "move_v_", "move_h_")
+_TEMPERATURES = {"temp_stationary", "temp_movable", "temp_ambient"}
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What all jobs of a paper share: the machine, the units, the calibration of each job by its entry."""
+
+    story: AssetStory
+    display: Display
+    calibration: Mapping[int, tuple[int, int]]
+
+
+def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
+    """Give one job as the template has it.
+
+    Parameters
+    ----------
+    line : JobLine
+        One version of a job. [as stored]
+    setting : Setting
+        What all jobs share. [unitless]
+    """
+    job, zone = line.job, setting.story.site.zone
+    title = say(
+        "report.job.title", day=day(job.performed_at.astimezone(_zone(zone)).date()), reason=say(f"reason.{job.reason.value}"),
+        ref=job.ref, entry=count(line.entry),
+    )  # fmt: skip
+    typed = _typed(line)
+    return {
+        "title": title,
+        "long": len(typed) > LONG_TYPED or len(job.notes) > LONG_NOTES,
+        "stands": stands(line),
+        "counts": line.superseded_by is None and not line.void,
+        "verdict": say("entry.ratio", found=judged(line.found_ratio), left=judged(line.left_ratio)),
+        "who": _who(line, setting),
+        "heads": _heads(),
+        "rows": _rows(line, setting.display),
+        "feet": _feet(line, setting.display),
+        "limits": _limits(line, setting),
+        "more": _more(line, setting.display),
+        "typed": typed,
+        "book": _book(line, zone),
+    }
+
+
+def stands(line: JobLine) -> str:
+    """Say what became of a version of a job."""
+    if line.void:
+        return say("grid.void")
+    if line.superseded_by is not None:
+        return say("grid.superseded", entry=line.superseded_by)
+    if line.supersedes is not None:
+        return say("grid.amends", entry=line.supersedes, why=line.why_amended or DASH)
+    return say("grid.as_recorded")
+
+
+def _zone(name: str) -> Any:
+    from zoneinfo import ZoneInfo
+
+    return ZoneInfo(name)
+
+
+def _who(line: JobLine, setting: Setting) -> list[tuple[str, str]]:
+    pairs = dict(fields_of(line, setting.display))
+    names = [say(f"entry.field.{name}") for name in ("done", "people", "reviewer", "method", "work_order")]
+    told = [(name, pairs[name]) for name in names]
+    return [*told, (say("entry.field.instrument"), _instrument(line, setting))]
+
+
+def _instrument(line: JobLine, setting: Setting) -> str:
+    if not line.job.instrument:
+        return DASH
+    state, late = setting.calibration.get(line.entry, (-1, 0))
+    if state == HELD:
+        return say("report.job.calibration.held", instrument=line.job.instrument)
+    if state == RAN_OUT:
+        return say("report.job.calibration.ran_out", instrument=line.job.instrument, days=late)
+    return say("report.job.calibration.unknown", instrument=line.job.instrument)
+
+
+def _heads() -> list[tuple[str, str, str]]:
+    heads = [(say("report.job.component"), "2.2", "left")]
+    for stage in STAGES:
+        heads += [
+            (say("report.job.typed", stage=say(f"report.job.{stage}")), "1.1", "right"),
+            (say("report.job.converted", stage=say(f"report.job.{stage}")), "0.85", "right"),
+        ]
+    return [*heads, (say("report.job.limit"), "0.75", "right")]
+
+
+def _rows(line: JobLine, display: Display) -> list[list[str]]:
+    given = line.limits
+    rows = []
+    for name, quantity in zip(COMPONENTS, QUANTITIES, strict=True):
+        limit = given.offset_mm if quantity is Quantity.OFFSET else given.angle_mm_m
+        row = [say("figure.panel.title", title=say(f"component.{name}"), unit=display.unit(quantity))]
+        for stage in STAGES:
+            values: Misalignment | None = getattr(line.job, stage)
+            stored = None if values is None else getattr(values, name)
+            row.append(line.job.typed.get(f"{stage}_{name}", DASH))
+            row.append(display.text(stored, quantity, signed=True, with_unit=False))
+        rows.append([*row, DASH if limit is None else display.text(limit, quantity, with_unit=False)])
+    return rows
+
+
+def _feet(line: JobLine, display: Display) -> dict[str, Any]:
+    """Give the feet as a table: one row a quantity, typed and converted below one another, one column a foot."""
+    width = max((len(getattr(line.job, name).values) for _, name, _ in _FEET_FIELDS), default=0)
+    if not width:
+        return {"heads": [], "rows": []}
+    names = [FEET[place] if place < len(FEET) else str(place + 1) for place in range(width)]
+    rows = []
+    for key, field, prefix in _FEET_FIELDS:
+        feet: FeetValues = getattr(line.job, field)
+        if feet:
+            signed = field.startswith("moves")
+            cells = [_foot(line, feet, place, f"{prefix}{names[place]}", display, signed=signed) for place in range(width)]
+            rows.append([say(key, unit=display.unit(Quantity.OFFSET)), *cells])
+    heads = [(say("report.job.foot"), "2.6", "left"), *((name, "1", "right") for name in names)]
+    return {"heads": heads, "rows": rows}
+
+
+def _foot(line: JobLine, feet: FeetValues, place: int, key: str, display: Display, *, signed: bool) -> str | list[str]:
+    value = feet.values[place] if place < len(feet.values) else None
+    typed = line.job.typed.get(key, "")
+    shown = display.text(value, Quantity.OFFSET, signed=signed, with_unit=False)
+    if not typed:
+        return shown
+    beside = say("report.job.as_typed", typed=typed)
+    # Four feet have room beside one another, more of them put what was typed below.
+    return f"{shown} {beside}" if len(feet.values) <= FEW_FEET else [shown, beside]
+
+
+def given_words(limits: LimitsGiven, display: Display) -> str:
+    """Write the limits that a set gave for a machine; blank where it gave none.
+
+    Parameters
+    ----------
+    limits : LimitsGiven
+        The limits. [mm, mm/m]
+    display : Display
+        Units of the paper. [unitless]
+    """
+    pairs = (
+        ("limit.offset", limits.offset_mm, Quantity.OFFSET),
+        ("limit.angle", limits.angle_mm_m, Quantity.ANGULARITY),
+        ("limit.flex", limits.flex_mm_m, Quantity.ANGULARITY),
+        ("limit.soft", limits.soft_foot_mm, Quantity.OFFSET),
+    )
+    return ", ".join(say(key, value=display.text(value, quantity)) for key, value, quantity in pairs if value is not None)
+
+
+def _limits(line: JobLine, setting: Setting) -> str:
+    if not line.limit_set:
+        return say("entry.judged.none")
+    words = given_words(line.limits, setting.display)
+    how = say("limit.each") if line.limits.each_axis else say("limit.resultant")
+    told = say("entry.limits.given", limits=words, how=how) if words else say("entry.limits.none")
+    return f"{told} {say('report.job.limit_source', name=line.limit_set)}"
+
+
+def _more(line: JobLine, display: Display) -> list[tuple[str, str]]:
+    pairs = dict(fields_of(line, display))
+    names = [say(f"entry.field.{name}") for name in ("hours", "temperatures", "checks", "notes")]
+    short = {names[1]: say("report.job.temperatures")}
+    told = [(short.get(name, name), pairs[name]) for name in names if pairs[name] not in {"", DASH}]
+    return told + [
+        (say("report.job.stated", doubt=doubt), reason) for doubt, reason in stated_reasons(line.job.typed).items()
+    ]
+
+
+def _typed(line: JobLine) -> list[tuple[str, str]]:
+    """Give what was typed besides the numbers of the tables: readings of dials, distances, temperatures."""
+    stated = {f"stated reason: {name}" for name in stated_reasons(line.job.typed)}
+    shown = {f"{stage}_{name}" for stage in STAGES for name in COMPONENTS} | stated
+    return [
+        (_typed_name(key), text)
+        for key, text in line.job.typed.items()
+        if key not in shown and not key.startswith(_IN_TABLES)
+    ]
+
+
+def _typed_name(key: str) -> str:
+    if key in _TEMPERATURES or key.removesuffix("_c") in _TEMPERATURES:
+        return field_label(key.removesuffix("_c").replace("_", ".", 1))
+    stage, _, rest = key.partition(" ")
+    return field_label(f"{stage}.{rest}") if rest and stage in STAGES else field_label(key)
+
+
+def _book(line: JobLine, zone: str) -> str:
+    source = line.source or say("report.job.not_from_file")
+    return say("report.job.book", entry=count(line.entry), author=line.author, at=moment(line.recorded_at, zone), source=source)
+
+
+def overview(lines: Sequence[JobLine], zone: str) -> dict[str, Any]:
+    """Give the table of all jobs, in their order.
+
+    Parameters
+    ----------
+    lines : sequence of JobLine
+        The jobs. [as stored]
+    zone : str
+        The site's zone. [unitless]
+    """
+    heads = [
+        (say("grid.date"), "1.25", "left"), (say("grid.reason"), "1.2", "left"), (say("column.found_ratio"), "1.2", "right"),
+        (say("column.left_ratio"), "1.2", "right"), (say("grid.people"), "2.2", "left"), (say("grid.instrument"), "1.2", "left"),
+        (say("grid.entry"), "0.8", "right"), (say("grid.stands"), "2.4", "left"),
+    ]  # fmt: skip
+    rows = [
+        [
+            day(line.job.performed_at.astimezone(_zone(zone)).date()), say(f"reason.{line.job.reason.value}"), judged(line.found_ratio),
+            judged(line.left_ratio), ", ".join(line.job.people) or DASH, {"whole": line.job.instrument or DASH}, count(line.entry), stands(line),
+        ]
+        for line in lines
+    ]  # fmt: skip
+    return {"heads": heads, "rows": rows}

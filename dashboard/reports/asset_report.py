@@ -1,0 +1,272 @@
+"""The history of a machine on paper: everything that the book says of it, to be filed and to be shown to an auditor."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from dashboard.reports.asset_jobs import Setting, job_block, overview
+from dashboard.reports.asset_pictures import panel_picture, ratio_picture
+from dashboard.reports.identity import Identity, common, head_lines, made
+from dashboard.reports.press import Paper
+from dashboard.views.asset_panels import Panel
+from dashboard.views.asset_view import AssetView
+from dashboard.views.limit_rows import row_lines
+from dashboard.words import say
+from dashboard.writing import DASH, count, counted, day, moment
+from models.history.calibration import calibration_of
+from models.units import Display, Quantity
+from models.values.differences import differences
+from models.values.entry import AdoptedLimits
+from models.values.kinds import Coupling
+from models.values.people import Instrument, Person
+from models.values.story import AssetStory, JobLine
+
+
+@dataclass(frozen=True, slots=True)
+class SignOff:
+    """One sign-off of an entry: who signed it as what, when, and what was said."""
+
+    entry: int
+    by: str
+    role: str
+    at: str
+    says: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What stands around a machine's story: people, instruments and limit sets in all their versions, sign-offs."""
+
+    people: tuple[Person, ...]
+    instruments: tuple[Instrument, ...]
+    limit_sets: tuple[AdoptedLimits, ...]
+    sign_offs: tuple[SignOff, ...] = ()
+
+
+def asset_paper(
+    story: AssetStory, view: AssetView, around: Around, identity: Identity, *, size: str = "a4"
+) -> Paper:  # fmt: skip
+    """Lay the history of a machine out.
+
+    Parameters
+    ----------
+    story : AssetStory
+        Everything about the machine. [as stored]
+    view : AssetView
+        What its page shows. [unitless]
+    around : Around
+        People, instruments, limit sets and sign-offs. [unitless]
+    identity : Identity
+        Which site and book. [unitless]
+    size : str
+        Size of the paper. [unitless]
+    """
+    title = say("report.asset.title", tag=story.asset.tag)
+    pictures = {}
+    if view.ratio is not None:
+        pictures["ratio.svg"] = ratio_picture(view.ratio, view.marks, view.amended)
+    panels = [panel for panel in (*view.components, *view.flex) if not panel.series.empty]
+    for panel in panels:
+        pictures[f"{panel.key}.svg"] = panel_picture(panel, view.marks)
+    data = common(identity, title) | asset_data(story, view, around, identity, panels)
+    data["words"] = {**data["words"], "kind": say("report.asset.kind")}
+    return Paper("asset", title, data, identity.made_at, size, pictures)
+
+
+def asset_data(
+    story: AssetStory, view: AssetView, around: Around, identity: Identity, panels: Sequence[Panel]
+) -> dict[str, Any]:  # fmt: skip
+    """Give every text of the paper; see :func:`asset_paper` for the parameters."""
+    display, zone = view.display, story.site.zone
+    lines = sorted(story.jobs, key=lambda line: (line.job.performed_at, line.entry))
+    named = {f"{one.limit_set.name}, version {one.limit_set.version}": one for one in around.limit_sets}
+    setting = Setting(story, display, _calibration(lines, around.instruments, zone))
+    used = [named[name] for name in dict.fromkeys(line.limit_set for line in lines) if name in named]
+    return {
+        "tag": story.asset.tag,
+        "description": story.asset.description,
+        "sentence": view.sentence,
+        "facts": list(view.facts),
+        "identity": _identity(story, identity, lines, around),
+        "ratio": {
+            "shown": view.ratio is not None,
+            "title": say("asset.ratio.title"),
+            "says": say("figure.ratio.says", text=view.sentence),
+            "note": say("report.asset.ratio_note"),
+            "none": say("asset.ratio.none") if lines else say("asset.no_jobs.text"),
+        },
+        "panels": [{"title": _panel_title(panel), "says": _panel_says(panel, lines), "file": f"{panel.key}.svg"} for panel in panels],
+        "panel_title": say("report.asset.panels"),
+        "panel_note": say("report.asset.panel_note"),
+        "breaks": {"title": say("report.asset.breaks"), "rows": [_break(mark) for mark in story.breaks], "none": say("report.asset.no_breaks")},
+        "versions": _versions(view, display),
+        "overview": {"title": say("report.asset.overview"), "none": say("asset.no_jobs.text"), **overview(lines, zone)},
+        "jobs": {"title": say("report.asset.jobs", n=counted(len(lines), "job")), "note": say("report.asset.jobs_note"),
+                 "typed": say("report.asset.typed"), "feet": say("report.asset.feet_note"),
+                 "list": [job_block(line, setting) for line in lines]},
+        "amendments": _amendments(lines, display, zone),
+        "sign_offs": _sign_offs(around.sign_offs),
+        "people": _people(lines, around.people),
+        "instruments": _instruments(lines, around.instruments),
+        "limits": {"title": say("report.asset.limits"), "sets": [_limit_set(one, display, zone) for one in used], "none": say("report.asset.no_limits")},
+        "method": {"title": say("report.asset.method"), "notes": _notes(story)},
+        "caution_title": say("report.asset.cautions"),
+    }  # fmt: skip
+
+
+def _identity(
+    story: AssetStory, identity: Identity, lines: Sequence[JobLine], around: Around
+) -> list[tuple[str, Any]]:
+    amended = sum(line.supersedes is not None for line in lines)
+    return [
+        (say("report.asset.site"), say("report.asset.site_code", name=story.site.name, code=story.site.code)),
+        (say("report.asset.made"), say("report.asset.made_at", at=made(identity), zone=story.site.zone)),
+        *((name, {"whole": value}) for name, value in head_lines(identity.head, identity.root)),
+        (
+            say("report.asset.holds"),
+            say(
+                "report.asset.holds_n",
+                jobs=counted(len(story.standing), "job"),
+                versions=count(len(lines)),
+                amended=count(amended),
+                signed=count(len(around.sign_offs)),
+            ),
+        ),
+        (say("report.asset.units"), say("report.asset.units_are", length=identity.site.display.length)),
+    ]
+
+
+def _calibration(lines: Sequence[JobLine], versions: Sequence[Instrument], zone: str) -> dict[int, tuple[int, int]]:
+    serials = sorted({line.job.instrument for line in lines if line.job.instrument})
+    place = {serial: index for index, serial in enumerate(serials)}
+    days = [_day(line, zone) for line in lines]
+    told = calibration_of(
+        np.array(days, dtype="datetime64[D]").astype(np.int64),
+        np.array([place.get(line.job.instrument, -1) for line in lines], dtype=np.int64),
+        serials,
+        versions,
+    )
+    states = zip(told.state.tolist(), told.late_days.tolist(), strict=True)
+    return {line.entry: state for line, state in zip(lines, states, strict=True)}
+
+
+def _day(line: JobLine, zone: str) -> date:
+    return line.job.performed_at.astimezone(ZoneInfo(zone)).date()
+
+
+def _panel_title(panel: Panel) -> str:
+    return say("figure.panel.title", title=panel.title, unit=panel.unit)
+
+
+def _panel_says(panel: Panel, lines: Sequence[JobLine]) -> str:
+    return say("report.asset.panel_says", title=panel.title, unit=panel.unit, n=counted(len(lines), "job"))
+
+
+def _break(one: Any) -> list[str]:
+    return [day(one.on), say("asset.break", part=say(f"part.{one.part.value}")), one.reason or DASH]
+
+
+def _versions(view: AssetView, display: Display) -> dict[str, Any]:
+    heads = [
+        (say("column.from"), "1", "left"), (say("fact.coupling"), "2", "left"), (say("fact.speed"), "1", "right"),
+        (say("column.feet", unit=display.unit(Quantity.DISTANCE)), "1.6", "right"), (say("column.by"), "1.4", "left"),
+    ]  # fmt: skip
+    rows = [[one.since, one.coupling, one.speed, one.feet, one.author] for one in view.versions]
+    return {"title": say("report.asset.described"), "heads": heads, "rows": rows}
+
+
+def _amendments(lines: Sequence[JobLine], display: Display, zone: str) -> dict[str, Any]:
+    by_entry = {line.entry: line for line in lines}
+    heads = [
+        (say("record.column.field"), "1.4", "left"), (say("record.column.old"), "2", "left"), (say("record.column.new"), "2", "left"),
+    ]  # fmt: skip
+    told = []
+    for new in lines:
+        old = by_entry.get(new.supersedes or 0)
+        if old is None:
+            continue
+        why = say(
+            "asset.amended.why", entry=count(new.entry), by=new.author, at=moment(new.recorded_at, zone), old=count(old.entry),
+            old_by=old.author, why=new.why_amended or DASH,
+        )  # fmt: skip
+        if new.void:
+            why = f"{why} {say('asset.amended.void')}"
+        rows = [[one.field, one.old, one.new] for one in differences(old.job, new.job, display)]
+        title = say("report.asset.amendment", ref=new.job.ref, day=day(_day(new, zone)), entry=count(new.entry))
+        none = "" if rows or new.void else say("asset.amended.texts")
+        told.append({"title": title, "why": why, "heads": heads, "rows": rows, "none": none})
+    title = say("report.asset.amendments", n=count(len(told)))
+    return {"title": title, "list": told, "none": say("report.asset.no_amendments")}
+
+
+def _sign_offs(signed: Sequence[SignOff]) -> dict[str, Any]:
+    heads = [
+        (say("grid.entry"), "0.7", "right"), (say("report.asset.signed_by"), "1.6", "left"), (say("report.asset.signed_as"), "1.2", "left"),
+        (say("report.asset.signed_at"), "1.4", "left"), (say("report.asset.signed_says"), "2.4", "left"),
+    ]  # fmt: skip
+    rows = [[count(one.entry), one.by, one.role or DASH, one.at, one.says or DASH] for one in signed]
+    return {"title": say("report.asset.sign_offs"), "heads": heads, "rows": rows, "none": say("report.asset.no_sign_offs")}
+
+
+def _people(lines: Sequence[JobLine], people: Sequence[Person]) -> dict[str, Any]:
+    aligned = Counter(name for line in lines for name in line.job.people)
+    reviewed = Counter(line.job.reviewer for line in lines if line.job.reviewer)
+    wrote = Counter(line.author for line in lines)
+    known = {person.name: person.qualification for person in people}
+    names = sorted({*aligned, *reviewed, *wrote}, key=str.casefold)
+    heads = [
+        (say("report.asset.name"), "2", "left"), (say("entry.field.qualification"), "2.4", "left"), (say("report.asset.aligned"), "1", "right"),
+        (say("report.asset.reviewed"), "1", "right"), (say("report.asset.wrote"), "1", "right"),
+    ]  # fmt: skip
+    rows = [
+        [name, known.get(name) or DASH, *(count(number[name]) if number[name] else DASH for number in (aligned, reviewed, wrote))]
+        for name in names
+    ]
+    return {"title": say("report.asset.people"), "heads": heads, "rows": rows, "none": say("report.asset.no_people")}
+
+
+def _instruments(lines: Sequence[JobLine], versions: Sequence[Instrument]) -> dict[str, Any]:
+    used = Counter(line.job.instrument for line in lines if line.job.instrument)
+    heads = [
+        (say("entry.field.serial"), "1.2", "left"), (say("entry.field.description"), "3", "left"), (say("entry.field.calibrated"), "1.2", "right"),
+        (say("entry.field.due"), "1.2", "right"), (say("report.asset.jobs_with"), "0.8", "right"),
+    ]  # fmt: skip
+    rows: list[list[Any]] = []
+    for serial in sorted(used):
+        mine = [one for one in versions if one.serial == serial] or [Instrument(serial)]
+        rows += [
+            [{"whole": serial}, one.description or DASH, day(one.calibrated), day(one.due), count(used[serial])] for one in mine
+        ]
+    return {
+        "title": say("report.asset.instruments"), "heads": heads, "rows": rows, "none": say("report.asset.no_instruments"),
+        "note": say("about.calibration"),
+    }  # fmt: skip
+
+
+def _limit_set(one: AdoptedLimits, display: Display, zone: str) -> dict[str, Any]:
+    limit_set = one.limit_set
+    judged = say(
+        "entry.judged", name=limit_set.name, version=limit_set.version, by=limit_set.adopted_by or say("limits.nobody"),
+        on=day(limit_set.adopted_on), author=one.author, at=moment(one.recorded_at, zone), entry=count(one.entry), source=limit_set.source.rstrip("."),
+    )  # fmt: skip
+    heads = [
+        (say("report.asset.judged"), "1.2", "left"), (say("fact.coupling"), "1.2", "left"), (say("fact.speed"), "1.4", "left"),
+        (say("report.job.limit"), "2.6", "left"), (say("report.asset.axes"), "1.4", "left"),
+    ]  # fmt: skip
+    rows = [[row.judged, row.coupling, row.speed, row.limit, row.combine] for row in row_lines(limit_set, display)]
+    warning = say("limits.starter") if limit_set.starter else ""
+    return {"words": judged, "heads": heads, "rows": rows, "note": limit_set.note, "warning": warning}
+
+
+def _notes(story: AssetStory) -> list[str]:
+    notes = [say("about.ratio"), say("about.components"), say("about.typed"), say("about.soft"), say("report.asset.about_run")]
+    if story.asset.coupling is Coupling.SPACER:
+        notes.append(say("about.flex"))
+    return notes

@@ -1,0 +1,252 @@
+"""Accounts: add one, change what it may do at a site, set its password.
+
+Each says so in an entry of the book; the secrets themselves stand in no entry.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import datetime
+
+import sqlalchemy as sa
+
+from models.commands.accounts_passwords import check_password, hashed
+from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.store import state
+from models.store.accounts import account_of, accounts, login_of, outside_account
+from models.store.unit import Unit, writing
+from models.tables.accounts import AccountRow, AccountVersionRow
+from models.tables.base import canonical_json
+from models.values.kinds import Kind
+from models.values.roles import Account, AtSite, Permission, Role
+from models.values.story import Site
+
+_LOGIN = re.compile(r"[^\s/\\?#%<>\"'\x00-\x1f\x7f]{2,80}")
+
+
+def add_account(
+    engine: sa.Engine,
+    sites: Sequence[Site],
+    login: str,
+    *,
+    person: str,
+    roles: Sequence[Role],
+    by: str,
+    now: datetime,
+    password: str | None,
+    must_change: bool = True,
+    mail: str = "",
+    outside: str | None = None,
+) -> Account:
+    """Add an account with the same roles at each of some sites.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    sites : sequence of Site
+        Where it may do something. [unitless]
+    login : str
+        Name that is typed to sign in; small and large letters are the same. [unitless]
+    person : str
+        Name that stands as author under what it writes. [unitless]
+    roles : sequence of Role
+        What it is there. [unitless]
+    by : str
+        Who adds it. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    password : str or None
+        Its first password; ``None`` where an outside provider signs it in. [unitless]
+    must_change : bool
+        Whether it has to choose another at its first sign-in. [unitless]
+    mail : str
+        Address for mail, if any. [unitless]
+    outside : str or None
+        Issuer and subject of an outside provider, with a blank between. [unitless]
+
+    Raises
+    ------
+    InvalidValueError
+        If login, name, roles or password cannot be taken.
+    ConflictError
+        If there is an account of that login, or one that the outside identity signs in as.
+    """
+    kept, name = login_of(login), " ".join(person.split())
+    if not _LOGIN.fullmatch(kept):
+        raise InvalidValueError(
+            f"'{login}' cannot be a login.",
+            remedy="Give 2 to 80 letters without blanks: ana.wick, or an address for mail.",
+        )
+    at = _checked(AtSite(0, name, mail.strip(), tuple(roles), active=True, outside=_outside(outside)))
+    if not sites or not roles:
+        raise InvalidValueError("An account needs a site and at least one role.", remedy=f"Roles: {', '.join(Role)}.")
+    if password is None and at.outside is None:
+        raise InvalidValueError("An account needs a password or an outside identity.", remedy="Give one of them.")
+    if password is not None:
+        check_password(password, kept, name)
+    secret = None if password is None else hashed(password)
+    with writing(engine, sites[0].site_id, by, now) as unit:
+        if account_of(unit.connection, kept) is not None:
+            raise ConflictError(f"There is an account '{kept}' already.", remedy="Change it, or choose another login.")
+        _check_outside(unit, at.outside, None)
+        number = 0
+        for site in sites:
+            unit.site_id = site.site_id
+            entry = unit.append(Kind.ACCOUNT_CHANGED if number else Kind.ACCOUNT_ADDED, number or None)
+            if not number:
+                number = entry
+                unit.add(AccountRow, (number, site.site_id, kept))
+            _say(unit, entry, number, at)
+        unit.site_id = sites[0].site_id
+        if secret is not None:
+            unit.append(Kind.PASSWORD_SET, number)
+        unit.flush()
+        if secret is not None:
+            state.set_credential(unit.connection, number, secret, changed=now, must_change=must_change)
+    with engine.connect() as connection:
+        made = account_of(connection, kept)
+    assert made is not None  # noqa: S101 - it was written just now
+    return made
+
+
+def change_account(
+    engine: sa.Engine, site: Site, login: str, at: AtSite, *, by: str, now: datetime, why: str = ""
+) -> Account:
+    """Say anew what an account is at a site; closing it ends its sessions and tokens.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        The site. [unitless]
+    login : str
+        Its login. [unitless]
+    at : AtSite
+        What it is there from now on. [unitless]
+    by : str
+        Who says so. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    why : str
+        Reason, if any. [unitless]
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such account.
+    ConflictError
+        If nothing changes, or nobody would be left who administers the site.
+    """
+    with writing(engine, site.site_id, by, now) as unit:
+        held = _held(unit.connection, login)
+        new = _checked(
+            AtSite(
+                site.site_id, " ".join(at.person.split()), at.mail.strip(), at.roles, at.active, _outside(at.outside)
+            )
+        )
+        if held.sites.get(site.site_id) == new:
+            raise ConflictError("Nothing was changed.", remedy="Change something, or leave it.")
+        _check_outside(unit, new.outside, held.account_id)
+        if Permission.ADMINISTER not in new.permissions:
+            _leave_one(unit.connection, site, held)
+        entry = unit.append(Kind.ACCOUNT_CHANGED, held.account_id, why=why.strip())
+        _say(unit, entry, held.account_id, new)
+        unit.flush()
+        if not new.active:
+            state.end_sessions(unit.connection, held.account_id)
+            state.end_tokens(unit.connection, held.account_id, now)
+    with engine.connect() as connection:
+        return _held(connection, login)
+
+
+def set_password(engine: sa.Engine, login: str, password: str, *, by: str, now: datetime, must_change: bool) -> None:
+    """Put a new password in the place of the old one, and end every session of the account.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    login : str
+        Its login. [unitless]
+    password : str
+        The new one. [unitless]
+    by : str
+        Who sets it. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    must_change : bool
+        Whether it has to be changed at the next sign-in: somebody else knows it. [unitless]
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such account.
+    InvalidValueError
+        If the password is refused.
+    """
+    with engine.connect() as connection:
+        held = _held(connection, login)
+    site_id = next(iter(held.sites))
+    check_password(password, held.login, held.person(site_id))
+    secret = hashed(password)
+    with writing(engine, site_id, by, now) as unit:
+        unit.append(Kind.PASSWORD_SET, held.account_id)
+        unit.flush()
+        state.set_credential(unit.connection, held.account_id, secret, changed=now, must_change=must_change)
+
+
+def _say(unit: Unit, entry: int, account_id: int, at: AtSite) -> None:
+    roles = canonical_json([str(role) for role in at.roles])
+    unit.add(AccountVersionRow, (entry, unit.site_id, account_id, at.person, at.mail, roles, at.active, at.outside))
+
+
+def _held(connection: sa.Connection, login: str) -> Account:
+    held = account_of(connection, login)
+    if held is None:
+        raise UnknownNameError(f"There is no account '{login_of(login)}'.", remedy="driftbook people list shows them.")
+    return held
+
+
+def _checked(at: AtSite) -> AtSite:
+    if not at.person or len(at.person) > 120:
+        raise InvalidValueError(
+            "An account needs the name of its person, of at most 120 letters.",
+            remedy="It stands under what they write.",
+        )
+    if len(at.mail) > 254 or (at.mail and not re.fullmatch(r"[^\s@<>,;]+@[^\s@<>,;]+", at.mail)):
+        raise InvalidValueError(f"'{at.mail[:60]}' is no address for mail.", remedy="Give one, or leave it empty.")
+    return at
+
+
+def _outside(typed: str | None) -> str | None:
+    text = " ".join((typed or "").split())
+    if text and (len(text) > 500 or len(text.split(" ")) != 2):
+        raise InvalidValueError(
+            "An outside identity is an issuer and a subject with a blank between.",
+            remedy="Somebody unknown who signs in there is shown both; copy them.",
+        )
+    return text or None
+
+
+def _check_outside(unit: Unit, outside: str | None, account_id: int | None) -> None:
+    if outside is None:
+        return
+    other = outside_account(unit.connection, outside)
+    if other is not None and other.account_id != account_id:
+        raise ConflictError(
+            f"That outside identity signs in as '{other.login}' already.", remedy="Take it away there first."
+        )
+
+
+def _leave_one(connection: sa.Connection, site: Site, changed: Account) -> None:
+    """Refuse to take the last administrator from a site: nobody could give the role back on the pages."""
+    if Permission.ADMINISTER not in changed.permissions(site.site_id):
+        return
+    others = (one for one in accounts(connection) if one.account_id != changed.account_id)
+    if not any(Permission.ADMINISTER in one.permissions(site.site_id) for one in others):
+        raise ConflictError(
+            f"'{changed.login}' is the last administrator of {site.name}.", remedy="Make somebody else one first."
+        )

@@ -1,0 +1,93 @@
+"""Back a book up: copied while others write, taken back once to see that it can be, and only then given its name."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from models.errors import BackupError, BookExistsError
+from models.settings import Settings
+from models.store.backup import Copied, check_by_restoring, copy_file, copy_rows
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A backup that was made: where, how large, and what it holds."""
+
+    path: Path
+    size: int
+    copied: Copied
+
+
+def back_up(settings: Settings, engine: sa.Engine, target: Path) -> Backup:
+    """Make a backup.
+
+    The file with the key of the book is not in it: whoever gets hold of a
+    backup must not be able to sign heads in the book's name.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the book is. [unitless]
+    engine : sqlalchemy.Engine
+        The book's engine, used where the book lies on a database server. [unitless]
+    target : pathlib.Path
+        Name of the backup; a file that is there is never overwritten. [unitless]
+
+    Raises
+    ------
+    BookExistsError
+        If a file of that name is there.
+    BackupError
+        If the copy is not the book, or cannot be written; nothing is left behind then.
+    """
+    if target.exists():
+        raise _there(target)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".driftbook-", dir=target.parent) as folder:
+            making = Path(folder) / "making.db"
+            making.touch(mode=0o600)  # it holds hashes of passwords, and is for its owner's eyes
+            counts = copy_file(settings, making) if settings.is_file else copy_rows(engine, making)
+            copied = check_by_restoring(making, counts)
+            give_name(making, target)
+    except OSError as fault:
+        raise BackupError(
+            f"The backup cannot be written to {target.parent}: {fault.strerror or fault}.",
+            remedy="Choose another place with -o FILE; it needs room for twice the size of the book while it is checked.",
+        ) from fault
+    return Backup(target, target.stat().st_size, copied)
+
+
+def give_name(made: Path, target: Path) -> None:
+    """Give a finished file its name, on the disk for good, unless somebody else has taken the name meanwhile.
+
+    Raises
+    ------
+    BookExistsError
+        If a file of that name is there.
+    """
+    with made.open("rb") as stream:
+        os.fsync(stream.fileno())
+    try:
+        os.link(made, target)  # unlike a rename, it never replaces
+    except FileExistsError:
+        raise _there(target) from None
+    except OSError:  # a file system without links
+        if target.exists():
+            raise _there(target) from None
+        made.rename(target)
+    if os.name == "posix":
+        place = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(place)
+        finally:
+            os.close(place)
+
+
+def _there(target: Path) -> BookExistsError:
+    return BookExistsError(f"{target} is there already and is not overwritten.", remedy="Give another name.")

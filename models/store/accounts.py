@@ -1,0 +1,52 @@
+"""Accounts as they are today, put together from what was said of them at each site."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from models.tables.accounts import AccountRow, AccountVersionRow
+from models.values.roles import Account, AtSite, Role
+
+
+def accounts(connection: sa.Connection) -> tuple[Account, ...]:
+    """Give every account of the book, by login."""
+    return _accounts(connection)
+
+
+def account_of(connection: sa.Connection, login: str) -> Account | None:
+    """Give the account of a login, however its letters are cased; ``None`` where there is none."""
+    return next(iter(_accounts(connection, AccountRow.login == login_of(login))), None)
+
+
+def account(connection: sa.Connection, account_id: int) -> Account | None:
+    """Give an account by its number."""
+    return next(iter(_accounts(connection, AccountRow.id == account_id)), None)
+
+
+def outside_account(connection: sa.Connection, outside: str) -> Account | None:
+    """Give the account that an identity of an outside provider signs in as."""
+    named = sa.select(AccountVersionRow.account_id).where(AccountVersionRow.outside == outside)
+    found = _accounts(connection, AccountRow.id.in_(named))
+    return next((one for one in found if one.outside == outside), None)
+
+
+def login_of(typed: str) -> str:
+    """Give a login as it is kept: without blanks around it, in small letters."""
+    return typed.strip().casefold()
+
+
+def _accounts(connection: sa.Connection, *asked: sa.ColumnElement[bool]) -> tuple[Account, ...]:
+    a, v = AccountRow, AccountVersionRow
+    rows = connection.execute(
+        sa.select(a.id, a.login, v.site_id, v.person, v.mail, v.roles, v.active, v.outside)
+        .join(v, v.account_id == a.id)
+        .where(*asked)
+        .order_by(a.login, v.entry)
+    )
+    found: dict[int, tuple[str, dict[int, AtSite]]] = {}
+    known = {str(role) for role in Role}
+    for row in rows:
+        sites = found.setdefault(row[0], (row[1], {}))[1]
+        roles = tuple(Role(name) for name in row[5] if name in known)
+        sites[row[2]] = AtSite(row[2], row[3], row[4], roles, bool(row[6]), row[7])
+    return tuple(Account(number, login, sites) for number, (login, sites) in found.items())

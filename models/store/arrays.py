@@ -1,0 +1,151 @@
+"""Frozen values full of arrays, to files and back: each array a ``.npy`` file that is opened without being read.
+
+Only dataclasses of ``models`` are built again, and no pickled object is ever
+loaded: a file that somebody else put there can be wrong, but it cannot act.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+HOME = "models."
+"""Only classes of these modules are built again."""
+
+SMALL = 1 << 16
+"""Arrays below this length are read at once; a map of its own would cost more. [byte]"""
+
+
+class UnfitError(Exception):
+    """What stands in the files is not what was written."""
+
+
+def write(folder: Path, value: Any) -> tuple[Any, int]:
+    """Write the arrays of a value into a folder, and wait until the disk has them.
+
+    Parameters
+    ----------
+    folder : Path
+        An empty folder. [unitless]
+    value : Any
+        Dataclasses of ``models``, tuples, arrays, numbers, texts and ``None``, nested. [unitless]
+
+    Returns
+    -------
+    tree, length : Any, int
+        What :func:`read` needs, fit for JSON; length of all files [byte].
+    """
+    writer = _Writer(folder)
+    return writer.tree(value), writer.length
+
+
+class _Writer:
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.count, self.length = folder, 0, 0
+        self.known: dict[int, tuple[Any, Any]] = {}
+
+    def tree(self, value: Any) -> Any:
+        if value is None or isinstance(value, (bool, str, int, float)):
+            return value
+        if isinstance(value, np.generic):
+            return value.item()
+        if isinstance(value, tuple):
+            return {"tuple": [self.tree(one) for one in value]}
+        if id(value) not in self.known:
+            # The value is kept with its tree: an id is given again after its object is gone.
+            self.known[id(value)] = (value, self._array(value) if isinstance(value, np.ndarray) else self._object(value))
+        return self.known[id(value)][1]
+
+    def _object(self, value: Any) -> dict[str, Any]:
+        kind = type(value)
+        if not is_dataclass(value) or not kind.__module__.startswith(HOME):
+            raise TypeError(f"cannot be kept: {kind}")
+        parts = {field.name: self.tree(getattr(value, field.name)) for field in fields(value)}
+        return {"class": f"{kind.__module__}:{kind.__qualname__}", "fields": parts}
+
+    def _array(self, value: NDArray[Any]) -> dict[str, Any]:
+        if value.dtype == object:
+            return {"texts": [str(one) for one in value.tolist()]}
+        name = f"{self.count:04d}.npy"
+        self.count += 1
+        path = self.folder / name
+        with path.open("wb") as stream:
+            np.lib.format.write_array(stream, np.ascontiguousarray(value), allow_pickle=False)
+            stream.flush()
+            # A name without its contents must never be found after a power cut.
+            os.fsync(stream.fileno())
+        length = path.stat().st_size
+        self.length += length
+        return {"file": name, "length": length}
+
+
+def read(folder: Path, tree: Any) -> Any:
+    """Build a value again; long arrays are mapped, not read.
+
+    Parameters
+    ----------
+    folder : Path
+        Where its arrays are. [unitless]
+    tree : Any
+        What :func:`write` gave. [unitless]
+
+    Raises
+    ------
+    UnfitError
+        If a file is missing, has another length, or does not hold what it should.
+    """
+    try:
+        return _built(folder, tree, {})
+    except (OSError, ValueError, TypeError, KeyError, AttributeError) as fault:
+        raise UnfitError(str(fault)) from fault
+
+
+def _built(folder: Path, tree: Any, known: dict[str, NDArray[Any]]) -> Any:
+    if not isinstance(tree, dict):
+        return tree
+    if "tuple" in tree:
+        return tuple(_built(folder, one, known) for one in tree["tuple"])
+    if "texts" in tree:
+        array = np.empty(len(tree["texts"]), dtype=object)
+        array[:] = tree["texts"]
+        return array
+    if "file" in tree:
+        name = tree["file"]
+        if name not in known:
+            known[name] = _mapped(folder / Path(name).name, tree["length"])
+        return known[name]
+    parts = {name: _built(folder, one, known) for name, one in tree["fields"].items()}
+    return _class(tree["class"])(**parts)
+
+
+def _mapped(path: Path, length: int) -> NDArray[Any]:
+    if path.stat().st_size != length:
+        raise UnfitError(f"{path.name} has another length")
+    array = np.load(path, mmap_mode=None if length < SMALL else "r", allow_pickle=False)
+    # A plain array over the map: the map's own class would follow every result around.
+    plain = np.asarray(array)
+    plain.flags.writeable = False
+    return plain
+
+
+def _class(name: str) -> Any:
+    module, _, called = name.partition(":")
+    found = getattr(sys.modules.get(module), called, None) if module.startswith(HOME) else None
+    if found is None or not isinstance(found, type) or not is_dataclass(found):
+        raise UnfitError(f"no class {name}")
+    return found
+
+
+def dump(path: Path, value: Any) -> None:
+    """Write a JSON file and wait until the disk has it."""
+    with path.open("w", encoding="utf-8") as stream:
+        json.dump(value, stream, ensure_ascii=False)
+        stream.flush()
+        os.fsync(stream.fileno())

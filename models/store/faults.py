@@ -1,0 +1,127 @@
+"""What a database says when something around it breaks, told as what a person can mend.
+
+One listener on the engine: reading, writing and committing all go through it,
+so no caller has to know how SQLite or PostgreSQL names a full disk.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+
+import sqlalchemy as sa
+
+from models.errors import (
+    BookDamagedError,
+    BookReadOnlyError,
+    BookUnreachableError,
+    DriftbookError,
+    NoRoomError,
+)
+from models.settings import Settings
+
+_NOTHING = "Nothing half-done is in the book."
+
+# SQLSTATE classes and codes of PostgreSQL (its manual, appendix A).
+_LOST = ("08", "57P01", "57P02", "57P03", "57P05")
+_FULL = ("53100",)
+_READ_ONLY = ("25006",)
+_REFUSED = ("42501",)
+_DAMAGED = ("XX001", "XX002")
+
+
+def tell_faults(engine: sa.Engine, settings: Settings) -> None:
+    """Let an engine raise what a person can mend as such."""
+
+    @sa.event.listens_for(engine, "handle_error")
+    def _tell(context: sa.ExceptionContext) -> BaseException | None:
+        if context.is_pre_ping:
+            return None  # the pool mends this by itself with a new connection
+        return meaning_of(context.original_exception, settings, lost=context.is_disconnect)
+
+
+def meaning_of(fault: BaseException, settings: Settings, *, lost: bool = False) -> DriftbookError | None:
+    """Give what an error of a driver means for whoever reads it; ``None`` where it is no fault of disk, file or line.
+
+    Parameters
+    ----------
+    fault : BaseException
+        What the driver raised. [unitless]
+    settings : Settings
+        Where the book is. [unitless]
+    lost : bool
+        Whether the connection is known to be gone. [unitless]
+    """
+    if isinstance(fault, sqlite3.Error):
+        return _of_file(fault, settings)
+    state = str(getattr(fault, "sqlstate", None) or "")
+    if state.startswith(_FULL):
+        return _no_room(settings)
+    if state.startswith(_READ_ONLY):
+        return BookReadOnlyError(
+            f"The database of the book takes no writing now: {_first_line(fault)}.",
+            remedy=f"{_NOTHING} A read replica only shows; give the address of the database that is written to.",
+        )
+    if state.startswith(_REFUSED):
+        return BookReadOnlyError(
+            f"The database refuses this: {_first_line(fault)}.",
+            remedy=f"{_NOTHING} History is never changed or deleted; rights are given by: driftbook grants --role NAME",
+        )
+    if state.startswith(_DAMAGED):
+        return damaged(settings, _first_line(fault))
+    if lost or state.startswith(_LOST) or _is_connecting(fault):
+        return BookUnreachableError(
+            f"The connection to the database of the book is lost: {_first_line(fault)}.",
+            remedy=f"{_NOTHING} What you have typed is still in the form. Check that the database server runs, and do it again.",
+        )
+    return None
+
+
+def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
+    name = str(getattr(fault, "sqlite_errorname", ""))
+    if name == "SQLITE_FULL":
+        return _no_room(settings)
+    if name.startswith("SQLITE_READONLY"):
+        return BookReadOnlyError(
+            f"The book {settings.shown} cannot be written: the file or its disk is read-only.",
+            remedy=f"{_NOTHING} Give the right to write to the file and its folder, or mount the disk for writing.",
+        )
+    if name.startswith("SQLITE_CORRUPT"):
+        return damaged(settings, _first_line(fault))
+    if name.startswith("SQLITE_IOERR"):
+        return BookUnreachableError(
+            f"The disk of the book {settings.shown} does not do what it is asked ({_first_line(fault)}).",
+            remedy=f"{_NOTHING} Look whether the disk is full, failing or gone; then do it again.",
+        )
+    if name.startswith("SQLITE_CANTOPEN") and settings.path.exists():
+        return BookReadOnlyError(
+            f"The book {settings.shown} cannot be opened: SQLite keeps two files beside it and may not make them.",
+            remedy="Give the right to write to its folder, or mount the disk for writing. The book itself is as it was.",
+        )
+    return None
+
+
+def damaged(settings: Settings, found: str) -> BookDamagedError:
+    """Say that the file of a book is damaged, and what to do."""
+    return BookDamagedError(
+        f"The book {settings.shown} is damaged: {found}.",
+        remedy="Do not write to it. Keep the file as it is, and take the last backup: driftbook restore FILE --book NEW; "
+        "'driftbook verify' says which entries of either are whole.",
+    )
+
+
+def _no_room(settings: Settings) -> NoRoomError:
+    return NoRoomError(
+        f"The disk of the book {settings.shown} is full: this was not recorded.",
+        remedy=f"{_NOTHING} Make room on that disk and do it again; what was recorded before is safe.",
+    )
+
+
+def _is_connecting(fault: BaseException) -> bool:
+    """Tell whether psycopg could not connect: it has no code for that."""
+    text = str(fault)
+    return type(fault).__name__ == "OperationalError" and ("connection failed" in text or "connection is lost" in text)
+
+
+def _first_line(fault: BaseException) -> str:
+    lines = str(fault).strip().splitlines()
+    return (lines[0] if lines else type(fault).__name__).rstrip(".")

@@ -1,0 +1,104 @@
+"""Questions about the proofs: keys, heads, leaves and statements."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from models.ledger.checkpoint import Checkpoint, write_note
+from models.tables.book import EntryRow
+from models.tables.proofs import BookKeyRow, StatementRow, TreeHeadRow
+
+
+@dataclass(frozen=True, slots=True)
+class BookKey:
+    """A key that signs from an entry on, and the name of the book."""
+
+    entry: int
+    origin: str
+    public_key: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """A kept head of the tree; ``key`` and ``signature`` are ``None`` where it was not signed."""
+
+    size: int
+    root: bytes
+    frontier: bytes
+    key: BookKey | None
+    signature: bytes | None
+    origin: str
+
+    @property
+    def checkpoint(self) -> Checkpoint:
+        """Give what is signed."""
+        return Checkpoint(self.origin, self.size, self.root)
+
+    @property
+    def note(self) -> str:
+        """Give the head as a text that can be kept elsewhere."""
+        return write_note(self.checkpoint, self.key and self.key.public_key, self.signature)
+
+
+def read_keys(connection: sa.Connection) -> tuple[BookKey, ...]:
+    """Give all keys of the book, the oldest first."""
+    key = BookKeyRow
+    rows = connection.execute(sa.select(key.entry, key.origin, key.public_key).order_by(key.entry))
+    return tuple(BookKey(row.entry, row.origin, bytes(row.public_key)) for row in rows)
+
+
+def key_in_force(connection: sa.Connection) -> BookKey | None:
+    """Give the key that signs today."""
+    return next(reversed(read_keys(connection)), None)
+
+
+def read_heads(connection: sa.Connection, *, last: int | None = None, before: int | None = None) -> tuple[Head, ...]:
+    """Give kept heads, the newest first.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    last : int, optional
+        At most so many. [unitless]
+    before : int, optional
+        Only heads of smaller trees. [unitless]
+    """
+    keys = read_keys(connection)
+    by_entry, origin = {key.entry: key for key in keys}, keys[0].origin if keys else "driftbook"
+    h = TreeHeadRow
+    asked = sa.select(h.size, h.root, h.frontier, h.key_entry, h.signature).order_by(h.size.desc())
+    if last is not None:
+        asked = asked.limit(last)
+    if before is not None:
+        asked = asked.where(h.size < before)
+    return tuple(
+        Head(
+            row.size,
+            bytes(row.root),
+            bytes(row.frontier),
+            by_entry.get(row.key_entry),
+            None if row.signature is None else bytes(row.signature),
+            origin,
+        )
+        for row in connection.execute(asked)
+    )
+
+
+def last_head(connection: sa.Connection) -> Head | None:
+    """Give the newest kept head."""
+    return next(iter(read_heads(connection, last=1)), None)
+
+
+def leaf_of(connection: sa.Connection, entry: int) -> bytes | None:
+    """Give the leaf hash of an entry."""
+    found = connection.execute(sa.select(StatementRow.leaf).where(StatementRow.entry == entry)).scalar()
+    return None if found is None else bytes(found)
+
+
+def unsealed(connection: sa.Connection) -> int:
+    """Give the number of entries that have no statement: those of a book that an older version wrote."""
+    entries = connection.execute(sa.select(sa.func.count()).select_from(EntryRow)).scalar_one()
+    return entries - connection.execute(sa.select(sa.func.count()).select_from(StatementRow)).scalar_one()

@@ -1,0 +1,53 @@
+"""What a PostgreSQL role needs to work with a book: to add to history, never to change it.
+
+The triggers refuse a change already; a role that has no right to UPDATE or
+DELETE cannot take the triggers away either, for that takes the owner of the
+tables.  The owner makes and upgrades the book, the role of this file runs it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from models.errors import InvalidValueError
+from models.store.copying import table_of
+from models.tables.every import MAPPED, STATE
+from models.tables.state import SignInRow
+
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_$-]{0,62}")
+
+_GROWS = tuple(table_of(mapped).name for mapped in (*MAPPED, SignInRow))
+_CHANGES = tuple(table_of(mapped).name for mapped in STATE if mapped is not SignInRow)
+
+
+def grants(role: str, *, reads_only: bool = False) -> Iterator[str]:
+    """Give the statements, to be run by the owner of the tables.
+
+    Parameters
+    ----------
+    role : str
+        Name of a role that is there. [unitless]
+    reads_only : bool
+        Give the right to read history only: no writing, and no look at secrets and sessions. [unitless]
+
+    Raises
+    ------
+    InvalidValueError
+        If it is no name of a role.
+    """
+    if not _NAME.fullmatch(role):
+        raise InvalidValueError(
+            f"'{role}' is not taken as the name of a role.", remedy="Letters, digits, _, - and $ are; a letter first."
+        )
+    name = f'"{role}"'
+    history = ", ".join(_GROWS)
+    yield f"REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {name};"
+    yield f"GRANT USAGE ON SCHEMA public TO {name};"
+    yield f"GRANT SELECT ON alembic_version TO {name};"
+    if reads_only:
+        yield f"GRANT SELECT ON {', '.join(table_of(mapped).name for mapped in MAPPED)} TO {name};"
+        return
+    yield f"GRANT SELECT, INSERT ON {history} TO {name};"
+    yield f"GRANT SELECT, INSERT, UPDATE, DELETE ON {', '.join(_CHANGES)} TO {name};"
+    yield f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name};"

@@ -1,0 +1,195 @@
+"""Sealing: the canonical texts of new entries, their leaves, and the head of the tree that covers them."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from models.errors import KeyFileError
+from models.ledger.canonical import RowForm, statement_text
+from models.ledger.checkpoint import Checkpoint
+from models.ledger.keys import Signer, read_signer
+from models.ledger.tree import Frontier, frontier_of, leaf_hash
+from models.tables.book import EntryRow, SiteRow, SiteVersionRow
+from models.tables.every import MAPPED
+from models.tables.proofs import BookKeyRow, StatementRow, TreeHeadRow
+
+LOG = logging.getLogger("driftbook.book")
+
+KEY_FILE = "key_file"
+"""Name of the engine's option that says where the key of the book lies."""
+
+Values = Sequence[Any]
+
+BOUND = tuple(mapped for mapped in MAPPED if mapped not in {EntryRow, StatementRow, TreeHeadRow})
+"""Tables whose rows are bound by the entry that brought them: all but the entries themselves and the proofs."""
+
+
+def key_column(mapped: Any) -> str:
+    """Give the name of the column in which a table names the entry of a row; a site is bound by its first setting."""
+    names = mapped.__table__.columns.keys()
+    return "entry" if "entry" in names else "id"
+
+
+@cache
+def row_form(table: str) -> RowForm:
+    """Give how the rows of a table are written, columns in the table's own order."""
+    columns = EntryRow.metadata.tables[table].columns
+    return RowForm(
+        [column.name for column in columns],
+        [column.name for column in columns if isinstance(column.type, sa.Boolean)],
+    )
+
+
+def seal(entries: Sequence[Values], rows: Mapping[str, Sequence[Values]]) -> list[tuple[int, int, str, bytes]]:
+    """Write the statement of each entry, with the rows that belong to it.
+
+    Parameters
+    ----------
+    entries : sequence of sequence
+        Lines of entries, values in the order of the columns. [as stored]
+    rows : mapping of str to sequence of sequence
+        Rows by table, values in the order of the columns; each belongs to one of the entries. [as stored]
+
+    Returns
+    -------
+    list of tuple
+        Rows of ``statement``: entry, site, canonical text, leaf hash.
+
+    Raises
+    ------
+    LookupError
+        If a row belongs to none of the entries.
+    """
+    written: dict[int, dict[str, list[str]]] = {entry[0]: {} for entry in entries}
+    # A site is no entry's row: the entry that sets it for the first time binds it.
+    founded: dict[int, int] = {}
+    for setting in rows.get(SiteVersionRow.__tablename__, ()):
+        founded.setdefault(setting[1], setting[0])
+    for table, brought in rows.items():
+        form, of_site = row_form(table), table == SiteRow.__tablename__
+        for row in brought:
+            owner = founded.get(row[0], 0) if of_site else row[0]
+            place = written.get(owner)
+            if place is None:
+                raise LookupError(f"a row of {table} belongs to entry {owner}, which is not written with it")
+            place.setdefault(table, []).append(form.text(row))
+    form, sealed = row_form("entry"), []
+    for entry in entries:
+        said = statement_text(form, entry, written[entry[0]])
+        sealed.append((entry[0], entry[1], said, leaf_hash(said.encode())))
+    return sealed
+
+
+def read_bound(
+    connection: sa.Connection, first: int, last: int
+) -> tuple[list[tuple[Any, ...]], dict[str, list[tuple[Any, ...]]]]:
+    """Read entries and all rows that they bind, just as the database holds them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    first, last : int
+        Numbers of the first and the last entry. [unitless]
+
+    Returns
+    -------
+    tuple
+        Lines of the entries in order of number, and rows by table: what :func:`seal` takes.
+    """
+    rows = {
+        mapped.__tablename__: _stored(connection, mapped, key_column(mapped), first, last)
+        for mapped in BOUND
+        if mapped is not SiteRow
+    }
+    setting = SiteVersionRow
+    founding = sa.select(setting.site_id).group_by(setting.site_id)
+    new = founding.having(sa.func.min(setting.entry).between(first, last))
+    sites = [row for site in sorted(connection.scalars(new)) for row in _stored(connection, SiteRow, "id", site, site)]
+    return _stored(connection, EntryRow, "number", first, last), {**rows, SiteRow.__tablename__: sites}
+
+
+def _stored(connection: sa.Connection, mapped: Any, key: str, first: int, last: int) -> list[tuple[Any, ...]]:
+    table: sa.Table = mapped.__table__
+    # Typed as nothing at all, so that no value is turned into something else on its way.
+    columns = [sa.type_coerce(column, sa.types.NullType()).label(column.name) for column in table.columns]
+    asked = sa.select(*columns).where(table.c[key].between(first, last)).order_by(table.c[key])
+    return [tuple(row) for row in connection.execute(asked)]
+
+
+def write_head(connection: sa.Connection, first: int, leaves: Sequence[bytes]) -> int | None:
+    """Keep the head of the tree after new entries, signed where the key of the book can be read.
+
+    A key that is lost must not keep anybody from recording: the head is then
+    kept without a signature, and verification says so.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction that wrote the entries. [unitless]
+    first : int
+        Number of the first new entry. [unitless]
+    leaves : sequence of bytes
+        Leaf hashes of the new entries, in order. [unitless]
+
+    Returns
+    -------
+    int or None
+        Size of the tree that the head covers; ``None`` if entries before have no statement yet,
+        so that no tree can be made ('driftbook upgrade' makes them).
+    """
+    frontier = last_frontier(connection)
+    if frontier.size < first - 1:
+        s = StatementRow
+        between = sa.select(s.leaf).where(s.entry > frontier.size, s.entry < first).order_by(s.entry)
+        frontier.extend(connection.scalars(between))
+    if frontier.size != first - 1:
+        return None
+    frontier.extend(leaves)
+    root = frontier.root()
+    key_entry, signature = _signed(connection, frontier.size, root)
+    connection.execute(
+        sa.insert(TreeHeadRow).values(
+            size=frontier.size, root=root, frontier=frontier.to_bytes(), key_entry=key_entry, signature=signature
+        )
+    )
+    return frontier.size
+
+
+def last_frontier(connection: sa.Connection) -> Frontier:
+    """Give the tree as the last kept head has it; an empty one before the first."""
+    head = TreeHeadRow
+    kept = connection.execute(sa.select(head.size, head.frontier).order_by(head.size.desc()).limit(1)).first()
+    return Frontier() if kept is None else frontier_of(kept.size, kept.frontier)
+
+
+def _signed(connection: sa.Connection, size: int, root: bytes) -> tuple[int | None, bytes | None]:
+    key = BookKeyRow
+    held = connection.execute(
+        sa.select(key.entry, key.origin, key.public_key).order_by(key.entry.desc()).limit(1)
+    ).first()
+    signer = None if held is None else signer_of(connection)
+    if held is None or signer is None:
+        return None, None
+    if signer.public_key != held.public_key:
+        LOG.warning(
+            "The key file is not the key that entry %d names; the head is kept without a signature.", held.entry
+        )
+        return None, None
+    return held.entry, signer.sign(Checkpoint(held.origin, size, root).body.encode())
+
+
+def signer_of(connection: sa.Connection) -> Signer | None:
+    """Give the key of the book, from the file that the engine was made with; ``None`` where there is none to be read."""
+    path = connection.get_execution_options().get(KEY_FILE)
+    try:
+        return None if path is None else read_signer(Path(path))
+    except KeyFileError as fault:
+        LOG.warning("%s", fault)
+        return None

@@ -1,0 +1,181 @@
+"""Rows to canonical bytes, fast: the same bytes as ``models.ledger.canonical`` writes, from a table of known cells.
+
+Most cells of a book are one of a few: a reason, a name, a reading to the
+hundredth of a millimetre.  Each column keeps the bytes of those it has met,
+so that a row is one join of look-ups.  Whatever is odd is written as a mark
+that no statement holds; the row is then looked at cell by cell elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from functools import cache
+from json.encoder import encode_basestring
+from operator import getitem
+from typing import Any
+
+import sqlalchemy as sa
+
+from models.ledger.canonical import number_text
+from models.ledger.differences import Shape
+
+ROOM = 8192
+"""So many cells of a column are kept at most."""
+
+ODD = b"\xff"
+"""No UTF-8 text holds this byte."""
+
+
+class Cells(dict[Any, bytes]):
+    """The bytes of a column's cells by value; a value that was not met yet is written."""
+
+    __slots__ = ("_write",)
+
+    def __init__(self, write: Callable[[Any], bytes]) -> None:
+        super().__init__()
+        self._write = write
+
+    def __missing__(self, value: Any) -> bytes:
+        """Write a cell, and keep it while there is room."""
+        written = self._write(value)
+        if len(self) < ROOM:
+            self[value] = written
+        return written
+
+
+class Brought(dict[int, bytes]):
+    """What the tables brought for each entry; nothing for most kinds of entry."""
+
+    def __missing__(self, _entry: int) -> bytes:
+        """Give nothing."""
+        return b""
+
+
+def kind_of(column: sa.Column[Any]) -> str:
+    """Give what kind of value a column holds."""
+    kind = column.type
+    plain = kind.impl_instance if isinstance(kind, sa.TypeDecorator) else kind
+    for of, name in ((sa.LargeBinary, "bytes"), (sa.Boolean, "truth"), (sa.Integer, "whole"), (sa.Numeric, "number")):
+        if isinstance(plain, of):
+            return name
+    return "text"
+
+
+@cache
+def shape_of(table: str) -> Shape:
+    """Give the columns of a table in the order of their names, as a statement has them."""
+    from models.tables.every import metadata
+
+    of = metadata.tables[table]
+    key = tuple(column.name for column in of.primary_key.columns)
+    return Shape(table, tuple(sorted((column.name, kind_of(column)) for column in of.columns)), key)
+
+
+def _writer(kind: str, before: str, after: str) -> Callable[[Any], bytes]:
+    def text(value: Any) -> bytes:
+        if value.__class__ is not str:
+            return b"" if value is None else ODD
+        try:
+            return f"{before}{encode_basestring(value)}{after}".encode()
+        except UnicodeEncodeError:
+            return ODD
+
+    def raw(value: Any) -> bytes:
+        if value.__class__ is not bytes:
+            return b"" if value is None else ODD
+        return f'{before}"{value.hex()}"{after}'.encode()
+
+    def truth(value: Any) -> bytes:
+        if value is None:
+            return b""
+        if value is True or (value.__class__ is int and value == 1):
+            return f"{before}true{after}".encode()
+        return f"{before}false{after}".encode() if value is False or (value.__class__ is int and value == 0) else ODD
+
+    def whole(value: Any) -> bytes:
+        if value.__class__ is not int:
+            return b"" if value is None else ODD
+        return f"{before}{value}{after}".encode()
+
+    def number(value: Any) -> bytes:
+        if value.__class__ is not float:
+            return b"" if value is None else ODD
+        try:
+            return f"{before}{number_text(value)}{after}".encode()
+        except ValueError:
+            return ODD
+
+    return {"text": text, "bytes": raw, "truth": truth, "whole": whole, "number": number}[kind]
+
+
+class RowWriter:
+    """Writes rows of one table; the columns come in the order of their names."""
+
+    def __init__(self, table: str) -> None:
+        self.shape = shape_of(table)
+        last = len(self.shape.columns) - 1
+        self._cells = [
+            Cells(_writer(kind, f'"{name}":', "" if place == last else ","))
+            for place, (name, kind) in enumerate(self.shape.columns)
+        ]
+        columns = _nullable(table)
+        # Where the last column may be empty, the comma before it has to go: the exact way is taken there.
+        self._ends_open = columns[self.shape.columns[last][0]]
+
+    def texts(self, rows: Sequence[Sequence[Any]]) -> list[bytes]:
+        """Give the canonical bytes of rows."""
+        join, cells = b"".join, self._cells
+        if self._ends_open:
+            return [b"{" + join(map(getitem, cells, row)).rstrip(b",") + b"}" for row in rows]
+        return [b"{" + join(map(getitem, cells, row)) + b"}" for row in rows]
+
+
+def _nullable(table: str) -> dict[str, bool]:
+    from models.tables.every import metadata
+
+    return {column.name: bool(column.nullable) for column in metadata.tables[table].columns}
+
+
+class StatementWriter:
+    """Writes whole statements: lines of entries, with what the tables brought for each between two of their members."""
+
+    def __init__(self) -> None:
+        self.shape = shape_of("entry")
+        names = [name for name, _ in self.shape.columns]
+        place = names.index("number") + 1
+        last = len(names) - 1
+        self._before: list[Any] = []
+        self._after: list[Any] = []
+        for at, (name, kind) in enumerate(self.shape.columns):
+            opens, closes = "{" if at == 0 else "", "}" if at == last else ","
+            (self._before if at < place else self._after).append(Cells(_writer(kind, f'{opens}"{name}":', closes)))
+        self.number = place - 1
+        self.columns = (*names[:place], "number", *names[place:])
+        """Columns to ask for: the number a second time, where the rows are put in."""
+
+    def texts(self, lines: Sequence[Sequence[Any]], brought: Brought) -> list[bytes]:
+        """Give the canonical bytes of statements; lines have the columns of ``columns``."""
+        join, cells = b"".join, [*self._before, brought, *self._after]
+        return [join(map(getitem, cells, line)) for line in lines]
+
+    def line(self, row: Sequence[Any]) -> list[Any]:
+        """Give a line in the order of its shape, without the number that stands twice."""
+        return [*row[: self.number + 1], *row[self.number + 2 :]]
+
+
+def add_rows(brought: Brought, table: str, owners: Iterable[int], texts: Sequence[bytes]) -> None:
+    """Put rows of a table where their entries look for them; tables come in the order of their names."""
+    opens = f'"{table}":['.encode()
+    several: dict[int, list[bytes]] = {}
+    for owner, text in zip(owners, texts, strict=True):
+        several.setdefault(owner, []).append(text)
+    for owner, rows in several.items():
+        whole = rows[0] if len(rows) == 1 else b",".join(sorted(rows))
+        before = brought.get(owner)
+        brought[owner] = opens + whole + b"]" if before is None else before + b"," + opens + whole + b"]"
+
+
+def close_rows(brought: Brought) -> None:
+    """Make a member of each entry's rows."""
+    for owner, rows in brought.items():
+        brought[owner] = b'"rows":{' + rows + b"},"

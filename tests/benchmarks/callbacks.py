@@ -1,0 +1,236 @@
+"""Server time of every callback of every page, beside an empty callback and one that gives a small figure.
+
+``python -m tests.benchmarks.callbacks`` measures the demo;
+``python -m tests.benchmarks.callbacks --jobs 1000000 --assets 50000 --cache FOLDER`` an invented book of that size, made once
+and kept in the folder (``tests.benchmarks.big_book``).
+
+The application runs in this process and is asked by Flask's test client: real
+posts, with everything that Dash does to read and write them.  ``first`` is the
+first time that a question is asked of a warm application; the median and the 95th
+percentile are of the times after it.  The peers run in turn with the callbacks, so
+that a busy machine slows both.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import json
+import statistics
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import dash
+import numpy as np
+from dash import Input, Output
+from flask.testing import FlaskClient
+
+from dashboard.app import create_app
+from dashboard.ids import Shell
+from dashboard.server import warm_up
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from tests.benchmarks.big_book import book_of
+from tests.benchmarks.questions_asked import Question, names_of, questions
+
+EMPTY, FIGURE = "bench-empty", "bench-figure"
+POINTS = 200
+
+
+@dataclass
+class Line:
+    """Times of one question. [ms]."""
+
+    question: Question
+    first: float
+    median: float
+    p95: float
+    kilobytes: float
+    empty: float
+    figure: float
+
+
+class Asker:
+    """Asks an application as the browser does."""
+
+    def __init__(self, app: dash.Dash) -> None:
+        self._client: FlaskClient = app.server.test_client()
+        self._callbacks: dict[str, dict[str, Any]] = app.callback_map
+
+    def body(self, question: Question) -> dict[str, Any]:
+        """Write the post of a question."""
+        found = [
+            (key, one)
+            for key, one in self._callbacks.items()
+            if one.get("callback") and _ids(key)[0].split(".")[0] == question.callback
+        ]
+        if len(found) != 1:
+            raise SystemExit(f"{len(found)} callbacks write {question.callback}")
+        key, known = found[0]
+        outputs = [dict(zip(("id", "property"), one.split("."), strict=True)) for one in _ids(key)]
+
+        def filled(parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+            return [{**part, "value": question.given.get(f"{part['id']}.{part['property']}")} for part in parts]
+
+        inputs = filled(known["inputs"])
+        return {
+            "output": key,
+            "outputs": outputs if key.startswith("..") else outputs[0],
+            "inputs": inputs,
+            "changedPropIds": [f"{inputs[0]['id']}.{inputs[0]['property']}"],
+            "state": filled(known["state"]),
+        }
+
+    def time(self, body: dict[str, Any]) -> tuple[float, int]:
+        """Ask once; give the time [ms] and the length of the answer [byte]."""
+        text = json.dumps(body)
+        began = time.perf_counter()
+        answer = self._client.post("/_dash-update-component", data=text, content_type="application/json")
+        spent = (time.perf_counter() - began) * 1000.0
+        if answer.status_code not in {200, 204}:
+            raise SystemExit(f"{answer.status_code} for {body['output']}: {answer.get_data(as_text=True)[:300]}")
+        if b"error.notice" in answer.data or b"shell-notice" in answer.data:
+            raise SystemExit(f"the page shows an error: {body['output']} {body['inputs']}")
+        return spent, len(answer.data)
+
+
+def _ids(key: str) -> list[str]:
+    return key.strip(".").split("...")
+
+
+def add_peers(app: dash.Dash) -> None:
+    """Give the application two more callbacks: one that does nothing, and one that gives a figure of 200 points."""
+
+    def empty(pathname: str | None) -> None:
+        del pathname
+
+    def figure(pathname: str | None) -> Any:
+        import plotly.graph_objects as go
+
+        del pathname
+        x = np.arange(POINTS, dtype=np.float64)
+        return go.Figure(go.Scatter(x=x, y=np.sqrt(x), mode="markers"))
+
+    app.callback(Output(EMPTY, "children"), Input(Shell.URL, "pathname"))(empty)
+    app.callback(Output(FIGURE, "figure"), Input(Shell.URL, "pathname"))(figure)
+
+
+def measure(app: dash.Dash, asked: list[Question], repeats: int) -> list[Line]:
+    """Ask everything; the peers are asked in turn with it."""
+    asker = Asker(app)
+    at = {f"{Shell.URL}.pathname": "/"}
+    peers = [asker.body(Question("", name, "", at)) for name in (EMPTY, FIGURE)]
+    for body in peers * 5:
+        asker.time(body)
+    lines = []
+    for question in asked:
+        body = asker.body(question)
+        gc.collect()
+        first, length = asker.time(body)
+        times: list[list[float]] = [[], [], []]
+        for _ in range(repeats):
+            for kept, one in zip(times, (body, *peers), strict=True):
+                kept.append(asker.time(one)[0])
+        own, empty, figure = (np.array(one) for one in times)
+        lines.append(
+            Line(
+                question,
+                first,
+                float(np.median(own)),
+                float(np.quantile(own, 0.95)),
+                length / 1000.0,
+                float(np.median(empty)),
+                float(np.median(figure)),
+            )
+        )
+    return lines
+
+
+def show(lines: list[Line]) -> None:
+    """Print the table."""
+    print(f"{'page':9} {'callback':22} {'filter':58} {'first':>8} {'median':>7} {'p95':>7} {'× empty':>8} {'× figure':>8} {'kB':>6}")
+    for line in lines:
+        q = line.question
+        print(
+            f"{q.page:9} {q.callback:22} {q.filter[:58]:58} {line.first:8.1f} {line.median:7.1f} {line.p95:7.1f} "
+            f"{line.median / line.empty:8.1f} {line.median / line.figure:8.1f} {line.kilobytes:6.0f}"
+        )
+
+
+def summary(lines: list[Line]) -> dict[str, Any]:
+    """Say how the figures stand against what is asked."""
+    empty = statistics.median(line.empty for line in lines)
+    figure = statistics.median(line.figure for line in lines)
+
+    def names(some: list[Line]) -> list[str]:
+        return [f"{line.question.page} {line.question.callback} {line.question.filter}" for line in some]
+
+    return {
+        "empty_ms": empty,
+        "figure_ms": figure,
+        "median_over_twice_empty_plus_20_ms": names([line for line in lines if line.median > 2 * line.empty + 20.0]),
+        "first_over_twice_empty_plus_20_ms": names([line for line in lines if line.first > 2 * line.empty + 20.0]),
+        "median_over_100_ms": names([line for line in lines if line.median > 100.0]),
+        "first_over_100_ms": names([line for line in lines if line.first > 100.0]),
+        "p95_over_10_ms": names([line for line in lines if line.p95 > 10.0]),
+        "median_over_5_figures": names([line for line in lines if line.median > 5 * line.figure]),
+        "worst_first_ms": max(line.first for line in lines),
+        "worst_median_ms": max(line.median for line in lines),
+        "worst_p95_ms": max(line.p95 for line in lines),
+    }
+
+
+def demo(folder: Path) -> Path:
+    """Make the demo."""
+    from dashboard.console.demo import make_demo
+    from models.units import Display
+
+    book = folder / "driftbook.db"
+    if not book.exists():
+        make_demo(folder, Display())
+    return book
+
+
+def main() -> None:
+    """Run the benchmark and print the table and how it stands."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--jobs", type=int, help="size of an invented book; without it the demo")
+    parser.add_argument("--assets", type=int, help="its machines; a twentieth of the jobs without it")
+    parser.add_argument("--cache", type=Path, help="folder in which books are kept; a passing one without it")
+    parser.add_argument("--repeats", type=int, default=20)
+    parser.add_argument("--only", default="", help="only pages whose name holds this")
+    parser.add_argument("--json", type=Path, help="file for the figures")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="driftbook-bench-") as passing:
+        folder = given.cache or Path(passing)
+        book = book_of(folder, given.jobs, given.assets or given.jobs // 20) if given.jobs else demo(folder / "demo")
+        began = time.perf_counter()
+        settings = Settings(book=str(book))
+        reader = Reader(make_engine(settings))
+        app = create_app(settings, reader)
+        add_peers(app)
+        warm_up(app)
+        started = time.perf_counter() - began
+        history = reader.history(reader.sites()[0].site_id)
+        read = time.perf_counter() - began - started
+        asked = [one for one in questions(names_of(reader, history)) if given.only in one.page]
+        began = time.perf_counter()
+        lines = measure(app, asked, given.repeats)
+        print(f"{len(history.jobs):,} jobs of {len(history.assets):,} machines; started in {started:.2f} s, columns {read:.2f} s, asked in {time.perf_counter() - began:.0f} s")
+    show(lines)
+    result = {"jobs": len(history.jobs), "assets": len(history.assets), **summary(lines)}
+    print(json.dumps(result, indent=1))
+    if given.json:
+        each = [
+            {**vars(line), "question": None, "page": line.question.page, "callback": line.question.callback, "filter": line.question.filter}
+            for line in lines
+        ]
+        given.json.write_text(json.dumps({**result, "lines": each}, indent=1), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
