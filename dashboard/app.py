@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import secrets
+from collections.abc import Collection
 from typing import Any
 
 import dash
@@ -11,12 +12,18 @@ from dash import html
 from flask import Flask, Response, jsonify
 
 from dashboard import shell
+from dashboard.api import routes as api_routes
+from dashboard.auth.access import Access
+from dashboard.auth.gate import signed
+from dashboard.auth.installing import install_door
+from dashboard.auth.outside import Outside
 from dashboard.components.pieces import failure, nothing
 from dashboard.context import Book, Clock, Context, install, system_clock
 from dashboard.desk import Desk
 from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
 from dashboard.pictures import StillReadingError
+from dashboard.reports import routes as report_routes
 from dashboard.security import install_headers, refuse_others
 from dashboard.server import HEALTH
 from dashboard.theme import css_variables
@@ -53,6 +60,9 @@ def create_app(
     clock: Clock = system_clock,
     desk: Desk | None = None,
     language: Language = ENGLISH,
+    access: Access | None = None,
+    outside: Outside | None = None,
+    hosts: Collection[str] | None = None,
 ) -> dash.Dash:
     """Build the application for one book.
 
@@ -68,6 +78,12 @@ def create_app(
         The way into the book; without one the pages only show. [unitless]
     language : Language
         The table of texts in which it answers. [unitless]
+    access : Access, optional
+        The door; without one nobody is asked who they are. [unitless]
+    outside : Outside, optional
+        A provider that people may sign in through. [unitless]
+    hosts : collection of str, optional
+        Names under which it is reached; any name where none is given. [unitless]
 
     Returns
     -------
@@ -93,14 +109,18 @@ def create_app(
         )
         app.layout = shell.layout()
     answer_in(app.server, language)
-    install(app.server, Context(settings, reader, clock, desk))
+    install(app.server, Context(settings, reader, clock, desk, access=access))
     shell.register(app)
     install_headers(app)
-    refuse_others(app)
+    refuse_others(app, hosts)
+    install_door(app, outside)
     file_routes.install(app)
+    report_routes.install(app)
+    api_routes.install(app.server, reader)
 
     def health() -> tuple[Response, int]:
-        return jsonify({"well": True, "head": reader.head()}), 200
+        head = {} if access is not None and access.needed() and signed() is None else {"head": reader.head()}
+        return jsonify({"well": reader.head() >= 0} | head), 200
 
     app.server.add_url_rule(HEALTH, view_func=health)
     return app

@@ -12,7 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard import cli_files
+from dashboard.console import people_parser
+from dashboard.console.changing_parsers import RUNS as CHANGING_RUNS
+from dashboard.console.changing_parsers import add_changing
 from dashboard.console.keeping_parsers import add_keeping
+from dashboard.console.tokens_parser import RUNS as TOKEN_RUNS
+from dashboard.console.tokens_parser import add_token
 from models.errors import DriftbookError
 
 DEFAULT_PORT = 8750
@@ -44,8 +49,11 @@ def _parser() -> argparse.ArgumentParser:
     _add_site(verbs)
     _add_work(verbs)
     _add_study(verbs)
+    people_parser.add_people(lambda *said: _verb(verbs, *said), _book, _by)
     cli_files.add(verbs, _verb, _book)
     add_keeping(lambda *said: _verb(verbs, *said), _book)
+    add_changing(lambda *said: _verb(verbs, *said), _book, _by)
+    add_token(lambda *said: _verb(verbs, *said), _book)
     return parser
 
 
@@ -192,10 +200,13 @@ def _add_serve(verbs: _Verbs) -> None:
         verbs,
         "serve",
         "show the book in the browser",
-        "  driftbook serve\n  driftbook serve --book plant.db --port 9000",
+        "  driftbook serve\n  driftbook serve --book plant.db --port 9000\n"
+        "  driftbook serve --host 0.0.0.0 --name book.example.net       for others; they sign in\n"
+        "  driftbook serve --proxy 127.0.0.1 --name book.example.net    behind a server that speaks https",
     )
     _book(parser)
     _address(parser)
+    people_parser.add_serving(parser)
 
 
 def _add_site(verbs: _Verbs) -> None:
@@ -272,9 +283,12 @@ _RUNS = {
     "import": ("importing", "run_import"),
     "site": ("book", "run_site"),
     "serve": ("serving", "run_serve"),
+    "people": ("people_accounts", "run_people"),
     "study": ("study", "run_study"),
     "work": ("work", "run_work"),
     **cli_files.RUNS,
+    **TOKEN_RUNS,
+    **CHANGING_RUNS,
 }
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
 

@@ -68,6 +68,12 @@ class Book(Protocol):
     def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
         """Give every version of every instrument, in order of entry."""
 
+    def signed(self, site_id: int) -> frozenset[int]:
+        """Give the numbers of all entries of a site that bear a sign-off."""
+
+    def calendar_site(self, secret: str) -> int | None:
+        """Give the site whose calendar a secret address shows; ``None`` where there is none, or no more."""
+
 
 @dataclass(frozen=True, slots=True)
 class Context:
@@ -81,6 +87,7 @@ class Context:
     clock: Clock
     desk: Desk | None = None
     pictures: Pictures = field(default_factory=Pictures)
+    access: Access | None = None
 
     def today(self, zone: str) -> date:
         """Give the day that it is now on a site's calendar."""

@@ -173,7 +173,7 @@ class Pictures:
         if before is not None and before.study is not None and same(before.history, history):
             picture = Picture(history, before.study)
         else:
-            picture = Picture(history, study_of(history, before=None if before is None else before.study))
+            picture = Picture(history, study_of(history))
         self._show(site_id, picture)
         if isinstance(book, Keeping):
             book.keep_picture(site_id, picture.history, picture.study)

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from dashboard.auth.gate import signed
 from dashboard.context import context
 from dashboard.desk import basis_on, free_ref
 from dashboard.fetch import Scene
@@ -53,6 +54,12 @@ def subject(seen: Scene) -> Subject:
 def limits_today(story: AssetStory, seen: Scene) -> Basis:
     """Give what a machine is judged by today."""
     return basis_on(story, seen.today, context().book.limit_set(story.site.site_id))
+
+
+def signed_as(seen: Scene) -> dict[str, str]:
+    """Give the name of who is signed in as the field that it stands for; nothing where nobody has to be."""
+    who = signed()
+    return {} if who is None else {"by": who.account.person(seen.required.site_id)}
 
 
 def around_of(about: Subject, fields: dict[str, str], seen: Scene) -> Around:

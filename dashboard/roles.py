@@ -12,7 +12,9 @@ import json
 from collections.abc import Mapping
 from typing import Final
 
+from dashboard.api.operations import ROUTES as INTERFACE
 from dashboard.files.routes import ROUTES as FILES
+from dashboard.reports.routes import ROUTES as REPORTS
 from models.values.roles import Permission
 
 _P = Permission
@@ -48,6 +50,9 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "accounts.address": _P.ADMINISTER,
     "accounts.end_address": _P.ADMINISTER,
     **{endpoint: Permission(word) for endpoint, word in FILES.items()},
+    **{endpoint: Permission(word) for endpoint, word in REPORTS.items()},
+    # Programs: by token or session, which the interface looks at itself.
+    **dict.fromkeys(INTERFACE, _P.TOKEN),
 }
 """Endpoint: what it needs."""
 

@@ -1,8 +1,15 @@
-"""Headers that go with every answer, and a check of what comes in: nothing from outside, nothing to outside."""
+"""Headers that go with every answer, and checks of what comes in: nothing from outside, nothing to outside.
+
+The headers are those that OWASP's list of secure headers names, as far as a browser of today knows them.
+"""
 
 from __future__ import annotations
 
+import logging
+import re
+from collections.abc import Collection
 from functools import lru_cache
+from typing import Final
 from urllib.parse import urlsplit
 
 import dash
@@ -14,8 +21,18 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
+    "X-Permitted-Cross-Domain-Policies": "none",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
 }
+
+HSTS = "max-age=31536000; includeSubDomains"
+"""Said over https only: for a year a browser asks this host in no other way."""
+
+MOST_BYTES: Final = 4 << 20
+"""Longest request that is read, in bytes: a filled-in form has some kilobytes."""
+
+MOST_OF_A_FORM: Final = 256 << 10
+MOST_FIELDS: Final = 200
 
 
 def install_headers(app: dash.Dash) -> None:
@@ -39,11 +56,16 @@ def install_headers(app: dash.Dash) -> None:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         response.headers.setdefault("Content-Security-Policy", policy())
+        if request.is_secure:
+            response.headers.setdefault("Strict-Transport-Security", HSTS)
         if response.mimetype in {"application/json", "text/html"}:
             response.headers.setdefault("Cache-Control", "no-store")
         return response
 
     app.server.after_request(add)
+    app.server.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
+    app.server.config["MAX_FORM_MEMORY_SIZE"] = MOST_OF_A_FORM
+    app.server.config["MAX_FORM_PARTS"] = MOST_FIELDS
 
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -75,12 +97,79 @@ def comes_from_here(method: str, fetch_site: str | None, origin: str | None, hos
     return origin is None or urlsplit(origin).netloc == host
 
 
-def refuse_others(app: dash.Dash) -> None:
-    """Refuse what a page of another site sends: 403."""
+def refuse_others(app: dash.Dash, hosts: Collection[str] | None = None) -> None:
+    """Refuse what a page of another site sends, 403, and what is sent to another name than ours, 421.
+
+    The second keeps out a page of an outside name that is made to lead to this machine
+    (DNS rebinding): a browser would take it for a page of this server.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        The application. [unitless]
+    hosts : collection of str, optional
+        Names under which this server is reached, without a port; any name where none is given. [unitless]
+    """
+    known = None if hosts is None else {name.casefold() for name in hosts}
 
     def check() -> None:
         headers = request.headers
+        if known is not None and host_of(request.host) not in known:
+            abort(421)
         if not comes_from_here(request.method, headers.get("Sec-Fetch-Site"), headers.get("Origin"), request.host):
             abort(403)
 
     app.server.before_request(check)
+
+
+def host_of(host: str) -> str:
+    """Give the name of a host without its port, in small letters."""
+    name = host.strip().casefold()
+    if name.startswith("["):
+        return name.partition("]")[0].lstrip("[")
+    return name.partition(":")[0].rstrip(".")
+
+
+# -- the log -------------------------------------------------------------------------------------------------------
+
+_SECRETS: Final = (
+    (re.compile(r"(?i)\b(authorization|cookie|set-cookie)(['\"]?\s*[:=]\s*['\"]?)[^\r\n]+"), r"\1\2…"),
+    (re.compile(r"(?i)\b(bearer|basic)\s+[\w.~+/=-]{8,}"), r"\1 …"),
+    (
+        re.compile(
+            r"(?i)([\w-]*(?:password|passwd|secret|token|mark|verifier)[\w-]*)(['\"]?\s*[:=]\s*)"
+            r"(?:'[^']*'|\"[^\"]*\"|[^\s&,;'\"}\])]+)"
+        ),
+        r"\1\2…",
+    ),
+    (re.compile(r"(?i)([?&](?:code|state|key)=)[^\s&\"']+"), r"\1…"),
+    (re.compile(r"(://[^/\s:@]*):[^/\s@]+@"), r"\1:…@"),
+    (re.compile(r"\$argon2\w*\$\S+"), "…"),
+)
+
+
+def without_secrets(text: str) -> str:
+    """Take out of a line of the log what looks like a password, a token or a cookie, and breaks of lines from outside."""
+    for pattern, instead in _SECRETS:
+        text = pattern.sub(instead, text)
+    return text
+
+
+class QuietFormatter(logging.Formatter):
+    """Writes lines of the log without secrets, those of a traceback too."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Write one record; a break of lines that came from outside cannot pretend to be another record."""
+        plain = logging.makeLogRecord(record.__dict__)
+        plain.msg, plain.args = record.getMessage().replace("\r", "\\r").replace("\n", "\\n"), ()
+        return without_secrets(super().format(plain))
+
+
+def install_log() -> None:
+    """Send the log of the server to its standard error, without secrets; what is there already is given the same form."""
+    root = logging.getLogger()
+    if not root.handlers:
+        root.addHandler(logging.StreamHandler())
+    for handler in root.handlers:
+        handler.setFormatter(QuietFormatter("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+    root.setLevel(logging.INFO)

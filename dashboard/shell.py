@@ -10,6 +10,8 @@ import dash_mantine_components as dmc
 from dash import Input, Output, State, dcc, html
 from dash.exceptions import PreventUpdate
 
+from dashboard import roles
+from dashboard.auth.gate import PASSWORD, signed
 from dashboard.browser import attach
 from dashboard.components.aria import aria
 from dashboard.components.pieces import Child, nothing
@@ -22,6 +24,7 @@ from dashboard.theme import MANTINE
 from dashboard.views.finder_view import offers
 from dashboard.words import say
 from dashboard.writing import count
+from models.values.roles import Permission
 
 PAGES: tuple[ModuleType, ...] = tuple(
     sorted((month, offenders, due, asset, record, book, people, limits), key=lambda page: int(page.ORDER))
@@ -112,7 +115,15 @@ def route(pathname: str | None) -> Child:
         return nothing(
             say("page.unknown.title"), say("page.unknown.text"), dcc.Link(say("page.unknown.back"), href=month.PATH)
         )
+    if not offered(page.PATH):
+        return nothing(say("gate.page.title"), say("gate.remedy"), dcc.Link(say("page.unknown.back"), href=month.PATH))
     return page.layout()
+
+
+def offered(path: str, site_id: int | None = None) -> bool:
+    """Tell whether a page is for the roles of who is signed in; where nobody has to be, every page is."""
+    who, needed = signed(), roles.PAGES.get(path)
+    return who is None or needed is None or who.may(needed, site_id)
 
 
 def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
@@ -121,6 +132,8 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
     place, here = seen.place, page_of(pathname)
     links = []
     for page in PAGES:
+        if not offered(page.PATH, None if seen.site is None else seen.site.site_id):
+            continue
         text = say(page.NAME)
         # dcc.Link takes no aria attributes, so the sign stands on its list item.
         current = aria(current="page" if pathname == page.PATH else "true") if page is here else {}
@@ -145,7 +158,17 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
         else say("foot.no_site")
     )
     foot = say("foot.head", head=count(context().book.head()))
-    return parts, [html.Span(site), html.Span(foot)]
+    return parts, [html.Span(site), html.Span(foot), _door()]
+
+
+def _door() -> html.Span:
+    """Say who is signed in, or that nobody has to be."""
+    who = signed()
+    if who is None:
+        return html.Span(say("foot.nobody"))
+    own = html.A(say("foot.account", person=who.account.person(0)), href=PASSWORD)
+    accounts = html.A(say("foot.accounts"), href="/accounts") if who.may(Permission.ADMINISTER) else None
+    return html.Span([own, " ", accounts] if accounts else [own], className="who")
 
 
 def _switch(label: str, options: list[tuple[str, str, bool]]) -> html.Nav:

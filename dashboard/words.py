@@ -13,7 +13,20 @@ from dataclasses import dataclass
 from functools import lru_cache, wraps
 from typing import Final, ParamSpec, TypeVar
 
-from dashboard.texts import asset_desk, book, due, files, limits, month_desk, offenders_desk, people, picture, record, reports
+from dashboard.texts import (
+    accounts,
+    asset_desk,
+    book,
+    due,
+    files,
+    limits,
+    month_desk,
+    offenders_desk,
+    people,
+    picture,
+    record,
+    reports,
+)
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -418,7 +431,20 @@ WORDS: Final[dict[str, str]] = {
 }  # fmt: skip
 
 
-for _page in (asset_desk, book, due, files, limits, month_desk, offenders_desk, people, picture, record, reports):
+for _page in (
+    accounts,
+    asset_desk,
+    book,
+    due,
+    files,
+    limits,
+    month_desk,
+    offenders_desk,
+    people,
+    picture,
+    record,
+    reports,
+):
     WORDS.update(_page.WORDS)
 
 

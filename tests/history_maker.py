@@ -164,6 +164,10 @@ class MadeBook:
     def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
         return self.instruments(site_id)
 
+    def signed(self, site_id: int) -> frozenset[int]:
+        del site_id
+        return frozenset(one.signed_entry for story in self.stories for one in story.signoffs)
+
 
 def made_book(assets: int = 40, years: int = 5, seed: int = 11, display: Display | None = None) -> MadeBook:
     """Make a plant in which every fourth base settles and the others scatter."""

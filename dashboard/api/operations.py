@@ -75,14 +75,32 @@ class Operation:
         return {one.name: one for one in self.parameters if one.where == "path"}
 
 
-_TAG = Parameter("tag", {"type": "string", "minLength": 1, "maxLength": 80, "pattern": NAME}, "Tag of the machine.", "path")
+_TAG = Parameter(
+    "tag", {"type": "string", "minLength": 1, "maxLength": 80, "pattern": NAME}, "Tag of the machine.", "path"
+)
 _ENTRY = Parameter("entry", whole("Number of an entry."), "Entry of a version of the job.", "path")
 _NUMBER = Parameter("number", whole("Number of an entry."), "Number of the entry.", "path")
-_SIZE = Parameter("size", whole("Size of a tree."), "Number of entries that the head covers; only kept heads can be asked for.", "path")
-_SITE = Parameter("site", {"type": "string", "minLength": 1, "maxLength": 40, "pattern": LINE}, "Code of the site; the first one where it is left out. A token holds for one site only.")
+_SIZE = Parameter(
+    "size",
+    whole("Size of a tree."),
+    "Number of entries that the head covers; only kept heads can be asked for.",
+    "path",
+)
+_SITE = Parameter(
+    "site",
+    {"type": "string", "minLength": 1, "maxLength": 40, "pattern": LINE},
+    "Code of the site; the first one where it is left out. A token holds for one site only.",
+)
 _LIMIT = Parameter("limit", whole("Longest page.", most=MOST_ON_PAGE), "Longest page.", default=ON_PAGE)
-_CURSOR = Parameter("cursor", whole("Where the page begins.", least=0), "Take it from 'next'; it means nothing by itself.")
-_RISK = Parameter("risk", {"type": "integer", "enum": list(RISKS)}, "Accepted probability of being over limit, in per cent.", default=DEFAULT_RISK)
+_CURSOR = Parameter(
+    "cursor", whole("Where the page begins.", least=0), "Take it from 'next'; it means nothing by itself."
+)
+_RISK = Parameter(
+    "risk",
+    {"type": "integer", "enum": list(RISKS)},
+    "Accepted probability of being over limit, in per cent.",
+    default=DEFAULT_RISK,
+)
 _BEFORE = Parameter("before", whole("Number of an entry."), "Only what is older than this number.")
 _KEY = Parameter(
     "Idempotency-Key",
@@ -220,11 +238,13 @@ def _described(operation: Operation) -> dict[str, Any]:
     if operation.writes:
         wrong += [400, 409, 413, 415]
     schema = to(operation.answer) if operation.answer else {"type": "object"}
-    headers = {"Cache-Control": {"schema": {"type": "string"}}}
+    headers: dict[str, Any] = {"Cache-Control": {"schema": {"type": "string"}}}
     if operation.writes:
-        headers["Location"] = {"required": True, "schema": {"type": "string"}, "description": "Address of the version."}  # type: ignore[dict-item]
+        told = "Address of the version."
+        headers["Location"] = {"required": True, "schema": {"type": "string"}, "description": told}
     else:
-        headers["ETag"] = {"required": True, "schema": {"type": "string"}, "description": "Changes with the book, and with the day."}  # type: ignore[dict-item]
+        told = "Changes with the book, and with the day."
+        headers["ETag"] = {"required": True, "schema": {"type": "string"}, "description": told}
     answers: dict[str, Any] = {
         str(operation.status): {
             "description": SCHEMAS[operation.answer]["description"] if operation.answer else "The description.",

@@ -59,7 +59,12 @@ def number(says: str, *, least: float | None = None, most: float | None = None, 
 
 def whole(says: str, *, least: int = 1, most: int = MOST_NUMBER, nullable: bool = False) -> Schema:
     """Give the schema of a whole number."""
-    return {"type": ["integer", "null"] if nullable else "integer", "minimum": least, "maximum": most, "description": says}
+    return {
+        "type": ["integer", "null"] if nullable else "integer",
+        "minimum": least,
+        "maximum": most,
+        "description": says,
+    }
 
 
 def listed(items: Schema, says: str, most: int | None = None) -> Schema:
@@ -93,11 +98,16 @@ _MAYBE_ENTRY: Final = whole("Number of an entry, or null.", nullable=True)
 
 
 def _four(says: str) -> Schema:
-    offset, slope = "Movable minus stationary centreline at the coupling centre, in mm", "Slope of the movable centreline, in mm/m"
+    offset, slope = (
+        "Movable minus stationary centreline at the coupling centre, in mm",
+        "Slope of the movable centreline, in mm/m",
+    )
     numbers = {
         "offset_v_mm": number(f"{offset}; + is up.", least=-1e6, most=1e6, nullable=False),
         "angle_v_mm_m": number(f"{slope}, vertical.", least=-1e6, most=1e6, nullable=False),
-        "offset_h_mm": number(f"{offset}; + is right, seen from the movable machine.", least=-1e6, most=1e6, nullable=False),
+        "offset_h_mm": number(
+            f"{offset}; + is right, seen from the movable machine.", least=-1e6, most=1e6, nullable=False
+        ),
         "angle_h_mm_m": number(f"{slope}, horizontal.", least=-1e6, most=1e6, nullable=False),
     }
     return asked(says, numbers, tuple(numbers)) | {"type": ["object", "null"]}

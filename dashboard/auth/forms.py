@@ -21,7 +21,7 @@ Part = Markup | str | None
 _VOID = frozenset({"input", "link", "meta", "img", "br"})
 
 
-def tag(name: str, *children: Part, **attributes: str | int | bool | None) -> Markup:
+def tag(name: str, /, *children: Part, **attributes: str | int | bool | None) -> Markup:
     """Write an element; an attribute that is a word of Python ends with an underscore, others have hyphens for theirs."""
     text = f"<{name}"
     for key, value in attributes.items():

@@ -12,7 +12,8 @@ from typing import Any, Final, cast
 from urllib.parse import quote, urlsplit
 
 import dash
-from flask import Response, current_app, g, jsonify, redirect, request
+from flask import current_app, g, jsonify, redirect, request
+from werkzeug.wrappers import Response
 
 from dashboard import roles
 from dashboard.auth.access import Access, Signed
@@ -45,8 +46,11 @@ def check() -> Any:
     wanted = _needed()
     if wanted is None:
         return _refused(say("gate.unknown"))
-    if wanted <= {Permission.OPEN, Permission.TOKEN}:
-        return None
+    return None if wanted <= {Permission.OPEN, Permission.TOKEN} else _ask(wanted)
+
+
+def _ask(wanted: frozenset[Permission]) -> Any:
+    """Hold what is needed against who is signed in."""
     if g.signed is None:
         return _sign_in_first()
     if wanted <= {Permission.SELF}:

@@ -16,6 +16,7 @@ from flask import g, has_request_context
 from dashboard.auth.access import NotAllowedError, Signed
 from dashboard.context import Book, Context
 from dashboard.desk import Desk, Handed
+from dashboard.pictures import Keeping
 from dashboard.words import say
 from models.values.roles import Permission
 from models.values.story import JobLine, Site
@@ -26,7 +27,8 @@ def guarded(here: Context) -> Context:
     if here.access is None or not here.access.needed():
         return here
     who = cast("Signed | None", g.get("signed", None)) if has_request_context() else None
-    book = cast("Book", GuardedBook(here.book, who))
+    kind = GuardedKeepingBook if isinstance(here.book, Keeping) else GuardedBook
+    book = cast("Book", kind(here.book, who))
     desk = None if here.desk is None else cast("Desk", GuardedDesk(here.desk, who))
     return replace(here, book=book, desk=desk)
 
@@ -70,6 +72,18 @@ class GuardedBook:
             return asked(*given, **named)
 
         return ask
+
+
+class GuardedKeepingBook(GuardedBook):
+    """The same for a book that keeps pictures between two starts; it is told from others by these two names."""
+
+    def kept_picture(self, site_id: int) -> Any:
+        """Give what was kept of a site."""
+        return self.__getattr__("kept_picture")(site_id)
+
+    def keep_picture(self, site_id: int, history: Any, study: Any) -> None:
+        """Keep a picture of a site."""
+        self.__getattr__("keep_picture")(site_id, history, study)
 
 
 ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ}

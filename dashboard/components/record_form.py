@@ -47,11 +47,15 @@ from models.values.kinds import Coupling, Method, Reason
 LIST_PEOPLE, LIST_INSTRUMENTS = "record-list-people", "record-list-instruments"
 
 
-def visit_part(fields: Texts, people: Sequence[str], instruments: Sequence[str], zone: str) -> list[Child]:
-    """Put who, when, why and with what."""
+def visit_part(
+    fields: Texts, people: Sequence[str], instruments: Sequence[str], zone: str, signed: str = ""
+) -> list[Child]:
+    """Put who, when, why and with what; who is signed in has not to say who it is."""
+    name = typed("by", say("record.by"), fields, hint=say("record.by.hint"), choose=LIST_PEOPLE)
     return [
+        note(say("record.by.signed", person=signed)) if signed else None,
         fields_row(
-            typed("by", say("record.by"), fields, hint=say("record.by.hint"), choose=LIST_PEOPLE),
+            *([] if signed else [name]),
             typed("performed", say("record.performed"), fields, hint=say("record.performed.hint", zone=zone)),
             chosen("reason", say("record.reason"), [(one.value, say(f"reason.{one.value}")) for one in Reason], fields),
             typed("people", say("record.people"), fields, hint=say("record.people.hint"), choose=LIST_PEOPLE),
@@ -59,7 +63,7 @@ def visit_part(fields: Texts, people: Sequence[str], instruments: Sequence[str],
             typed("work_order", say("record.work_order"), fields),
             typed("ref", say("record.ref"), fields, hint=say("record.ref.hint"), wide=True),
         ),
-        note(say("record.by.note")),
+        None if signed else note(say("record.by.note")),
         proposals(LIST_PEOPLE, people),
         proposals(LIST_INSTRUMENTS, instruments),
     ]  # fmt: skip

@@ -19,11 +19,12 @@ from models.values.asset import Asset
 
 @dataclass(frozen=True, slots=True)
 class FormBasis:
-    """What the form is made for: the machine, the units, and the clock of the site."""
+    """What the form is made for: the machine, the units, the clock of the site, and who is signed in, if anybody."""
 
     asset: Asset
     display: Display
     zone: str
+    signed: str = ""
 
 
 def form_parts(
@@ -49,7 +50,7 @@ def form_parts(
     parts: list[Child] = [
         form.kept_draft(kept) if kept else None,
         form.why_part(fields) if amends else None,
-        section(say("record.part.visit"), *form.visit_part(fields, people, serials, basis.zone)),
+        section(say("record.part.visit"), *form.visit_part(fields, people, serials, basis.zone, basis.signed)),
         section(say("record.part.before"), form.checks_part(fields, before=True)),
         found,
         section(say("record.part.soft_before"), _soft("soft_before", Ids.SOFT_BEFORE, fields, basis)),

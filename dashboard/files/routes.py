@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Any, cast
 from urllib.parse import quote
 
 import dash
-from flask import Response, request
+from flask import Response, current_app, request
 
+from dashboard.context import KEY, Context
 from dashboard.files.tables import FORMS, make_table
+from dashboard.place import asset_path
 from models.errors import DriftbookError, UnknownNameError
 
-TABLE = "files.table"
+TABLE, CALENDAR = "files.table", "files.calendar"
 
-ROUTES = {TABLE: "read"}
-"""What each address needs, by its endpoint."""
+ROUTES = {TABLE: "read", CALENDAR: "open"}
+"""What each address needs, by its endpoint.  The calendar's own secret stands in its address."""
+
+_LONGEST_SECRET = 200
 
 
 def install(app: dash.Dash) -> None:
@@ -24,9 +29,14 @@ def install(app: dash.Dash) -> None:
     app : dash.Dash
         The application, with its context installed. [unitless]
     """
-    app.server.add_url_rule(
-        "/table/<name>.<any(csv,xlsx,parquet):form>", endpoint=TABLE, view_func=table, methods=["GET"]
-    )
+    add = app.server.add_url_rule
+    add("/table/<name>.<any(csv,xlsx,parquet):form>", endpoint=TABLE, view_func=table, methods=["GET"])
+    add("/calendar/<secret>.ics", endpoint=CALENDAR, view_func=calendar, methods=["GET"])
+
+
+def calendar_path(secret: str) -> str:
+    """Write the path of the calendar of a secret."""
+    return f"/calendar/{secret}.ics"
 
 
 def table(name: str, form: str) -> Response:
@@ -37,10 +47,33 @@ def table(name: str, form: str) -> Response:
         body = chosen.write(made)
     except DriftbookError as fault:
         return _refused(fault)
-    answer = Response(body, mimetype=chosen.mime)
-    answer.headers["Content-Disposition"] = attached(f"{made.stem}.{form}")
-    answer.headers["Cache-Control"] = "no-store"
-    return answer
+    return _file(body, chosen.mime, attached(f"{made.stem}.{form}"))
+
+
+def calendar(secret: str) -> Response:
+    """Give the calendar of a secret address; an unknown one, an ended one and one too long are told the same."""
+    from dashboard.files.calendar_feed import MIME
+    from dashboard.files.recheck_calendar import recheck_calendar
+
+    # Nobody is signed in here: the secret says which site may be read, so the book is asked past the gate.
+    here = cast("Context", cast("dict[str, Any]", current_app.config)[KEY])
+    site_id = here.book.calendar_site(secret[:_LONGEST_SECRET])
+    site = next((one for one in here.book.sites() if one.site_id == site_id), None)
+    if site is None:
+        return Response("There is no such calendar.\n", status=404, mimetype="text/plain")
+    choices = request.args
+    by = "rule" if choices.get("by") == "rule" else "risk"
+    risk = int(choices["risk"]) if choices.get("risk") in {"5", "10", "20"} else 10
+    base = request.url_root.rstrip("/")
+    text = recheck_calendar(
+        here.book.history(site.site_id),
+        site,
+        here.clock(),
+        by=by,
+        risk=risk,
+        address_of=lambda tag: f"{base}{asset_path(tag)}?site={quote(site.code)}",
+    )
+    return _file(text.encode(), MIME, 'inline; filename="driftbook.ics"')
 
 
 def attached(name: str) -> str:
@@ -55,6 +88,13 @@ def attached(name: str) -> str:
     return f"attachment; filename=\"{plain}\"; filename*=UTF-8''{quote(name, safe='')}"
 
 
+def _file(body: bytes, mime: str, disposition: str) -> Response:
+    answer = Response(body, content_type=mime)
+    answer.headers["Content-Disposition"] = disposition
+    answer.headers["Cache-Control"] = "private, no-store"
+    return answer
+
+
 def _refused(fault: DriftbookError) -> Response:
     status = 404 if isinstance(fault, UnknownNameError) else 409
-    return Response(f"{fault}\n", status=status, mimetype="text/plain; charset=utf-8")
+    return Response(f"{fault}\n", status=status, mimetype="text/plain")

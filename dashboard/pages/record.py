@@ -27,7 +27,16 @@ from dashboard.fetch import Scene, scene
 from dashboard.ids import RecordIds, Shell
 from dashboard.opening import attach_fill, begin, skeleton
 from dashboard.place import asset_path, shortened
-from dashboard.recording import Subject, around_of, first_fields, kept_fields, kept_when, limits_today, subject
+from dashboard.recording import (
+    Subject,
+    around_of,
+    first_fields,
+    kept_fields,
+    kept_when,
+    limits_today,
+    signed_as,
+    subject,
+)
 from dashboard.views import finder_view
 from dashboard.views.record_fields import STAGES
 from dashboard.views.record_sheet import Around
@@ -161,9 +170,10 @@ def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None)
     fields |= kept
     if not fields.get("by"):
         fields["by"] = str(draft.get("by") or "")[:200]
+    fields |= signed_as(seen)
     return form_parts(
         fields,
-        FormBasis(limits_today(story, seen).asset, seen.display, story.site.zone),
+        FormBasis(limits_today(story, seen).asset, seen.display, story.site.zone, signed_as(seen).get("by", "")),
         people=list(seen.history.people),
         serials=[one.serial for one in context().book.instruments(story.site.site_id)],
         amends=old is not None,
@@ -181,7 +191,7 @@ def _look(fields: dict[str, str] | None, pathname: str | None, search: str | Non
     about = subject(seen)
     if about.story is None:
         raise PreventUpdate
-    texts = {str(name): str(text) for name, text in fields.items()}
+    texts = {str(name): str(text) for name, text in fields.items()} | signed_as(seen)
     around = around_of(about, texts, seen)
     return build(texts, around), around, seen
 

@@ -26,28 +26,16 @@ from models.values.differences import differences
 from models.values.entry import AdoptedLimits
 from models.values.kinds import Coupling
 from models.values.people import Instrument, Person
-from models.values.story import AssetStory, JobLine
-
-
-@dataclass(frozen=True, slots=True)
-class SignOff:
-    """One sign-off of an entry: who signed it as what, when, and what was said."""
-
-    entry: int
-    by: str
-    role: str
-    at: str
-    says: str = ""
+from models.values.story import AssetStory, JobLine, Signoff
 
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What stands around a machine's story: people, instruments and limit sets in all their versions, sign-offs."""
+    """What stands around a machine's story: people, instruments and limit sets in all their versions."""
 
     people: tuple[Person, ...]
     instruments: tuple[Instrument, ...]
     limit_sets: tuple[AdoptedLimits, ...]
-    sign_offs: tuple[SignOff, ...] = ()
 
 
 def asset_paper(
@@ -62,7 +50,7 @@ def asset_paper(
     view : AssetView
         What its page shows. [unitless]
     around : Around
-        People, instruments, limit sets and sign-offs. [unitless]
+        People, instruments and limit sets. [unitless]
     identity : Identity
         Which site and book. [unitless]
     size : str
@@ -94,7 +82,7 @@ def asset_data(
         "description": story.asset.description,
         "sentence": view.sentence,
         "facts": list(view.facts),
-        "identity": _identity(story, identity, lines, around),
+        "identity": _identity(story, identity, lines),
         "ratio": {
             "shown": view.ratio is not None,
             "title": say("asset.ratio.title"),
@@ -112,7 +100,7 @@ def asset_data(
                  "typed": say("report.asset.typed"), "feet": say("report.asset.feet_note"),
                  "list": [job_block(line, setting) for line in lines]},
         "amendments": _amendments(lines, display, zone),
-        "sign_offs": _sign_offs(around.sign_offs),
+        "sign_offs": _sign_offs(story.signoffs, zone),
         "people": _people(lines, around.people),
         "instruments": _instruments(lines, around.instruments),
         "limits": {"title": say("report.asset.limits"), "sets": [_limit_set(one, display, zone) for one in used], "none": say("report.asset.no_limits")},
@@ -121,9 +109,7 @@ def asset_data(
     }  # fmt: skip
 
 
-def _identity(
-    story: AssetStory, identity: Identity, lines: Sequence[JobLine], around: Around
-) -> list[tuple[str, Any]]:
+def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine]) -> list[tuple[str, Any]]:
     amended = sum(line.supersedes is not None for line in lines)
     return [
         (say("report.asset.site"), say("report.asset.site_code", name=story.site.name, code=story.site.code)),
@@ -136,7 +122,7 @@ def _identity(
                 jobs=counted(len(story.standing), "job"),
                 versions=count(len(lines)),
                 amended=count(amended),
-                signed=count(len(around.sign_offs)),
+                signed=count(len(story.signoffs)),
             ),
         ),
         (say("report.asset.units"), say("report.asset.units_are", length=identity.site.display.length)),
@@ -206,12 +192,16 @@ def _amendments(lines: Sequence[JobLine], display: Display, zone: str) -> dict[s
     return {"title": title, "list": told, "none": say("report.asset.no_amendments")}
 
 
-def _sign_offs(signed: Sequence[SignOff]) -> dict[str, Any]:
+def _sign_offs(signed: Sequence[Signoff], zone: str) -> dict[str, Any]:
     heads = [
-        (say("grid.entry"), "0.7", "right"), (say("report.asset.signed_by"), "1.6", "left"), (say("report.asset.signed_as"), "1.2", "left"),
-        (say("report.asset.signed_at"), "1.4", "left"), (say("report.asset.signed_says"), "2.4", "left"),
+        (say("report.asset.signed_entry"), "0.9", "right"), (say("report.asset.signed_by"), "1.6", "left"),
+        (say("entry.field.meaning"), "1.4", "left"), (say("report.asset.signed_at"), "1.4", "left"),
+        (say("report.asset.signed_says"), "2", "left"), (say("grid.entry"), "0.7", "right"),
     ]  # fmt: skip
-    rows = [[count(one.entry), one.by, one.role or DASH, one.at, one.says or DASH] for one in signed]
+    rows = [
+        [count(one.signed_entry), one.by, say(f"meaning.{one.meaning.value}"), moment(one.at, zone), one.remark or DASH, count(one.entry)]
+        for one in signed
+    ]
     return {"title": say("report.asset.sign_offs"), "heads": heads, "rows": rows, "none": say("report.asset.no_sign_offs")}
 
 

@@ -2,34 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.context import Book
+from dashboard.desk import basis_on
 from dashboard.fetch import runs_for, study_for
 from dashboard.place import shortened
 from dashboard.reports.asset_report import Around, asset_paper
+from dashboard.reports.codes import asset_address, record_address
+from dashboard.reports.field_sheet import Visit, sheet_paper, way_of_last
 from dashboard.reports.identity import Identity
+from dashboard.reports.labels import Label, labels_paper
 from dashboard.reports.month_report import month_paper
 from dashboard.reports.press import Paper
 from dashboard.views import asset_view
 from dashboard.views.month_view import MonthView, build
 from dashboard.words import say
-from models.errors import UnknownNameError
+from dashboard.writing import count
+from models.errors import InvalidValueError, UnknownNameError
 from models.units import Display
+from models.values.draft import Way
+from models.values.limits import LimitSet
 from models.values.story import AssetStory, Site
 
 
 @dataclass(frozen=True, slots=True)
 class Asking:
-    """Who asks for a paper: which book and site, in which units, when, and on which size of paper."""
+    """Who asks for a paper: which book and site, in which units, when, on which size of paper; ``base`` is the reader's address."""
 
     book: Book
     site: Site
     display: Display
     now: datetime
     size: str = "a4"
+    base: str = ""
+
+    @property
+    def code(self) -> str:
+        """Give the code of the site for an address; blank where the book holds only one."""
+        return self.site.code if len(self.book.sites()) > 1 else ""
 
     @property
     def today(self) -> date:
@@ -117,3 +131,76 @@ def asset_history(asking: Asking, tag: str) -> Paper:
     story = story_of(asking, tag)
     around = Around(book.people(site_id), book.instrument_versions(site_id), book.limit_sets(site_id))
     return asset_paper(story, asset_view.build(story, asking.display), around, asking.identity, size=asking.size)
+
+
+def field_sheet(asking: Asking, tag: str, on: date | None = None, way: Way | None = None, *, fillable: bool = False) -> Paper:
+    """Make the field sheet of a machine.
+
+    Parameters
+    ----------
+    asking : Asking
+        Who asks. [unitless]
+    tag : str
+        The machine. [unitless]
+    on : date or None
+        Day of the visit; today where ``None``. [d]
+    way : Way or None
+        How it will be measured; as the last time where ``None``. [unitless]
+    fillable : bool
+        True for the sheet that fields are laid over. [unitless]
+    """
+    story = story_of(asking, tag)
+    day = on or asking.today
+    address = record_address(asking.base, tag, asking.code) if asking.base else ""
+    visit = Visit(day, way or way_of_last(story), address, fillable)
+    basis = basis_on(story, day, limits_on(asking, day))
+    return sheet_paper(story, basis, visit, asking.display, asking.identity, size=asking.size)
+
+
+def limits_on(asking: Asking, day: date) -> LimitSet | None:
+    """Give the limit set in force on a day: the last adopted by then, else the first; ``None`` where there is none."""
+    sets = asking.book.limit_sets(asking.site.site_id)
+    adopted = [one for one in sets if one.limit_set.adopted_on <= day] or list(sets[:1])
+    return adopted[-1].limit_set if adopted else None
+
+
+def labels(asking: Asking, tags: Sequence[str] = (), area: str = "", *, most: int | None = None) -> Paper:
+    """Make labels: of the machines that are named, else of an area, else of all in service.
+
+    Parameters
+    ----------
+    asking : Asking
+        Who asks; needs the reader's address. [unitless]
+    tags : sequence of str
+        The machines. [unitless]
+    area : str
+        The area; blank for all. [unitless]
+    most : int or None
+        More than so many are refused. [unitless]
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such machine, or none in the area.
+    InvalidValueError
+        If the reader's address is not known, or there are too many.
+    """
+    if not asking.base:
+        raise InvalidValueError(say("report.labels.address"), remedy=say("report.address.remedy"))
+    known = asking.book.history(asking.site.site_id).assets
+    rows = {str(tag): row for row, tag in enumerate(known.tag)}
+    for tag in tags:
+        if tag not in rows:
+            raise UnknownNameError(say("report.unknown.asset", tag=shortened(tag)))
+    wanted = list(tags) or [
+        tag for tag, row in sorted(rows.items()) if not known.retired[row] and (not area or str(known.area[row]).casefold() == area.casefold())
+    ]
+    if not wanted:
+        raise UnknownNameError(say("report.unknown.area", area=shortened(area)) if area else say("report.unknown.labels"))
+    if most is not None and len(wanted) > most:
+        raise InvalidValueError(say("report.labels.many", n=count(len(wanted)), most=count(most)), remedy=say("report.labels.many.remedy"))
+    told = [
+        Label(tag, str(known.description[rows[tag]]), str(known.area[rows[tag]]), asset_address(asking.base, tag, asking.code))
+        for tag in dict.fromkeys(wanted)
+    ]
+    return labels_paper(told, asking.identity, size=asking.size)

@@ -43,6 +43,7 @@ WORDS: Final[dict[str, str]] = {
     "record.part.end": "Into the book",
     "record.by": "Your name",
     "record.by.hint": "goes into the book as the one who recorded it",
+    "record.by.signed": "Signed in as {person}: that name goes into the book as the one who recorded it.",
     "record.by.note": "Nobody on this machine is asked who they are: the name is believed, and remembered in this browser only.",
     "record.performed": "When",
     "record.performed.hint": "like 2026-11-25 14:30, times in {zone}",

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
+from sqlalchemy.schema import SchemaItem
 
 from migrations import guards
 
@@ -50,7 +51,7 @@ def _number() -> sa.types.TypeEngine[int]:
     return sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 
 
-def _entry(table: str, name: str = "entry") -> list[sa.SchemaItem]:
+def _entry(table: str, name: str = "entry") -> list[SchemaItem]:
     return [
         sa.Column(name, _number(), autoincrement=False, nullable=False),
         sa.PrimaryKeyConstraint(name, name=f"pk_{table}"),
@@ -58,14 +59,14 @@ def _entry(table: str, name: str = "entry") -> list[sa.SchemaItem]:
     ]
 
 
-def _site(table: str) -> list[sa.SchemaItem]:
+def _site(table: str) -> list[SchemaItem]:
     return [
         sa.Column("site_id", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["site_id"], ["site.id"], name=f"fk_{table}_site_id_site", ondelete="RESTRICT"),
     ]
 
 
-def _account(table: str, *, nullable: bool = False) -> list[sa.SchemaItem]:
+def _account(table: str, *, nullable: bool = False) -> list[SchemaItem]:
     return [
         sa.Column("account_id", _number(), autoincrement=False, nullable=nullable),
         sa.ForeignKeyConstraint(

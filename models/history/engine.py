@@ -14,7 +14,7 @@ It reads no clock and keeps no state: the same columns give the same study.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -192,6 +192,19 @@ def study_of(history: History, choices: Choices = Choices(), asset_class: IntArr
         ),
         choices=choices,
     )
+
+
+def without_predictions(study: Study) -> Study:
+    """Give a study without the predictions of the past one by one; the factors and the back-test, made of them, stay.
+
+    Parameters
+    ----------
+    study : Study
+        A study. [unitless]
+    """
+    made = study.predictions
+    none = {name: getattr(made, name)[:0] for name in Predictions.__slots__ if name != "factors"}
+    return replace(study, predictions=replace(made, **none))
 
 
 def _reading_variance(history: History, material: Material, choices: Choices) -> FloatArray | None:

@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 from pathlib import Path
 
 from models.intake.mapping import WHAT_TO_MEND, SheetMapping
+from models.intake.plain_text import guarded
 from models.intake.reading import Cell
 
 
@@ -48,9 +49,12 @@ def _write_csv(path: Path, bad: Bad, delimiter: str) -> None:
         writer = csv.writer(stream, delimiter=delimiter)
         for _ in range(bad.mapping.header_row - 1):
             writer.writerow([])
-        writer.writerow([*_padded(bad.mapping.headings, width), WHAT_TO_MEND])
+        headings = [guarded(str(heading)) for heading in _padded(bad.mapping.headings, width)]
+        writer.writerow([*headings, WHAT_TO_MEND])
         for cells, why in bad.rows:
-            writer.writerow([*_padded(cells, width), why])
+            # Nothing that was refused may be evaluated where it is mended; reading takes the apostrophe off again.
+            shown = [guarded(cell) if isinstance(cell, str) else cell for cell in _padded(cells, width)]
+            writer.writerow([*shown, why])
 
 
 def _padded(cells: Sequence[Cell], width: int) -> list[Cell]:

@@ -17,11 +17,15 @@ from __future__ import annotations
 import re
 
 _ACTIVE = re.compile("'*\\s*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+_NUMBER = re.compile(r"[+-]?\d[\d.,]*(?:[eE][+-]?\d+)?", re.ASCII)
 
 
 def guarded(text: str) -> str:
-    """Give a text as it is written to a CSV: with an apostrophe before it where it would be evaluated."""
-    return f"'{text}" if _ACTIVE.match(text) else text
+    """Give a text as it is written to a CSV: with an apostrophe before it where it would be evaluated.
+
+    A plain number with a sign is no formula and stays as it is.
+    """
+    return f"'{text}" if is_active(text) else text
 
 
 def unguarded(text: str) -> str:
@@ -31,4 +35,4 @@ def unguarded(text: str) -> str:
 
 def is_active(text: str) -> bool:
     """Tell whether a spreadsheet would take the text for a formula."""
-    return _ACTIVE.match(text) is not None
+    return _ACTIVE.match(text) is not None and _NUMBER.fullmatch(text) is None

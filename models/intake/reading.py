@@ -15,6 +15,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from models.errors import UnreadableFileError
+from models.intake.plain_text import unguarded
 
 Cell = str | float | int | bool | date | datetime | time | timedelta | None
 """What a cell can hold; a CSV holds only text."""
@@ -181,7 +182,9 @@ def _parse(stream: Iterator[str], delimiter: str, path: Path) -> Iterator[list[C
     csv.field_size_limit(_MAX_CELL)
     reader = csv.reader(stream, delimiter=delimiter)
     try:
-        yield from reader
+        for row in reader:
+            # An apostrophe before what would be a formula is a spreadsheet's mark for text, and ours: it is no part of it.
+            yield [unguarded(cell) for cell in row] if "'" in "".join(row) else row
     except csv.Error as fault:
         raise UnreadableFileError(
             f"{path.name}, line {reader.line_num}: {fault}.", remedy="A quotation mark may be missing on this line."

@@ -112,4 +112,6 @@ def shown(value: object) -> str:
         text = repr(value)
     else:
         text = str(value)
+    # What is no text at all, put there by somebody, must not break the page or the terminal that shows it.
+    text = text.encode("utf-8", "backslashreplace").decode()
     return text if len(text) <= 120 else f"{text[:117]}…"

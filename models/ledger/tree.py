@@ -65,6 +65,23 @@ class Frontier:
         self.hashes.append(carried)
         self.size += 1
 
+    def append_full(self, root: bytes, height: int) -> None:
+        """Add a full subtree of two to the power of ``height`` leaves by its root, 32 bytes.
+
+        Raises
+        ------
+        ValueError
+            If the tree does not end where such a subtree begins.
+        """
+        if self.size & ((1 << height) - 1):
+            raise ValueError(f"a subtree of height {height} cannot stand after {self.size} leaves")
+        carried, filled = root, self.size >> height
+        while filled & 1:
+            carried = node_hash(self.hashes.pop(), carried)
+            filled >>= 1
+        self.hashes.append(carried)
+        self.size += 1 << height
+
     def extend(self, leaves: Iterable[bytes]) -> None:
         """Add the hashes of the next leaves, in their order."""
         for leaf in leaves:

@@ -11,6 +11,7 @@ import json
 import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
+from models.store.known import asset_id_of, current_tag
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 from models.tables.jobs import JobRow
@@ -77,7 +78,7 @@ def read_entries(
     EntryPage
         Lines, and whether there is more on either side.
     """
-    wanted = sa.and_(EntryRow.site_id == site_id, *_conditions(site_id, asked))
+    wanted = sa.and_(EntryRow.site_id == site_id, *_conditions(connection, site_id, asked))
     number = EntryRow.number
     question = sa.select(number).where(wanted).limit(most + 1)
     if after is not None:
@@ -97,11 +98,11 @@ def _any(connection: sa.Connection, wanted: sa.ColumnElement[bool], side: sa.Col
     return connection.execute(sa.select(EntryRow.number).where(wanted, side).limit(1)).scalar() is not None
 
 
-def _conditions(site_id: int, asked: EntryFilter) -> list[sa.ColumnElement[bool]]:
+def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> list[sa.ColumnElement[bool]]:
     number, job = EntryRow.number, JobRow
     found: list[sa.ColumnElement[bool]] = []
     if asked.tag:
-        asset = sa.select(AssetRow.id).where(AssetRow.site_id == site_id, AssetRow.tag == asked.tag).scalar_subquery()
+        asset = sa.literal(asset_id_of(connection, site_id, asked.tag) or 0)
         found.append(
             number.in_(
                 sa.union_all(
@@ -194,7 +195,7 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
         sa.select(
             e.number, e.at, e.author, e.kind, e.why, e.batch, e.line,
             job.ref, job.performed_at, job.zone, job.people, job.void, job.supersedes, later.entry.label("later"),
-            sa.func.coalesce(machine.tag, AssetVersionRow.tag).label("tag"), brk.part, brk.on,
+            current_tag(sa.func.coalesce(machine.id, AssetVersionRow.asset_id)).label("tag"), brk.part, brk.on,
             PersonVersionRow.name.label("person"), InstrumentVersionRow.serial.label("own_serial"),
             InstrumentRow.serial.label("used_serial"), LimitSetRow.name.label("set_name"), lv.version, lv.adopted_on,
             judged_set.name.label("judged_name"), judged.version.label("judged_version"), own_file.name.label("own_file"),
@@ -228,7 +229,9 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
 
 def _line(row: sa.Row[*tuple[object, ...]]) -> EntryLine:
     r = row._mapping  # noqa: SLF001 - the documented way to a row's names
-    detail = r["ref"] or r["part"] or r["version"] or r["meaning"] or (r["rows_taken"] if r["own_file"] is not None else "")
+    detail = (
+        r["ref"] or r["part"] or r["version"] or r["meaning"] or (r["rows_taken"] if r["own_file"] is not None else "")
+    )
     names = ("tag", "person", "own_serial", "set_name", "own_file", "site_name", "login", "origin")
     name = next((r[one] for one in names if r[one]), "")
     return EntryLine(

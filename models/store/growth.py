@@ -139,7 +139,7 @@ def rows_of(entries: IntArray, wanted: IntArray) -> IntArray:
     """
     if not len(wanted):
         return np.zeros(0, dtype=np.int64)
-    if len(wanted) > 8:  # noqa: PLR2004 - below, one look through the column for each is quicker than a sort
+    if len(wanted) > 8:
         return np.flatnonzero(np.isin(entries, wanted))
     hit = entries == wanted[0]
     for entry in wanted[1:]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import sqlalchemy as sa
+from sqlalchemy.orm import aliased
 
 from models.errors import UnknownNameError
 from models.tables.book import SiteRow, SiteVersionRow
@@ -81,18 +82,58 @@ def site_of(connection: sa.Connection, code: str | None) -> Site:
     raise UnknownNameError(f"The book holds no site '{code}'.", remedy=f"Its sites are: {names}.")
 
 
-def asset_versions(connection: sa.Connection, site_id: int) -> dict[str, list[tuple[int, int, Asset]]]:
-    """Give for each tag its versions as (asset number, entry, asset), in order of entry."""
-    v = AssetVersionRow
-    question = (
-        sa.select(AssetRow.tag, v)
-        .join(AssetRow, AssetRow.id == v.asset_id)
-        .where(v.site_id == site_id)
-        .order_by(v.entry)
+def current_tag(asset_id: sa.ColumnElement[int]) -> sa.ScalarSelect[str]:
+    """Give, inside a question, the tag that an asset bears today: that of its latest description."""
+    v = aliased(AssetVersionRow)
+    # No start is the earliest; a day is text, and sorts as days do.
+    start = sa.func.coalesce(sa.type_coerce(v.valid_from, sa.String), "")
+    return (
+        sa.select(v.tag).where(v.asset_id == asset_id).order_by(start.desc(), v.entry.desc()).limit(1).scalar_subquery()
     )
+
+
+def asset_id_of(connection: sa.Connection, site_id: int, tag: str) -> int | None:
+    """Give the number of the asset that bears a tag, or, if none does, of the one that once bore it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    tag : str
+        Tag of today, or one of the past. [unitless]
+    """
+    founded = connection.execute(
+        sa.select(AssetRow.id, current_tag(AssetRow.id)).where(AssetRow.site_id == site_id, AssetRow.tag == tag)
+    ).first()
+    if founded is not None and founded[1] == tag:
+        return int(founded[0])
+    v = AssetVersionRow
+    borne = connection.execute(
+        sa.select(v.asset_id, current_tag(v.asset_id))
+        .where(v.site_id == site_id, v.tag == tag)
+        .order_by(v.entry.desc())
+    ).all()
+    bears = [row[0] for row in borne if row[1] == tag] + [row[0] for row in borne]
+    if bears:
+        return int(bears[0])
+    return None if founded is None else int(founded[0])
+
+
+def asset_versions(connection: sa.Connection, site_id: int) -> dict[str, list[tuple[int, int, Asset]]]:
+    """Give for each tag its versions as (asset number, entry, asset), in order of entry.
+
+    An asset that was renamed stands under every tag that it ever bore, with one and the same list.
+    """
+    v = AssetVersionRow
+    question = sa.select(v).where(v.site_id == site_id).order_by(v.entry)
+    by_asset: dict[int, list[tuple[int, int, Asset]]] = {}
     found: dict[str, list[tuple[int, int, Asset]]] = {}
     for row in connection.execute(question).mappings():
-        found.setdefault(row["tag"], []).append((row["asset_id"], row["entry"], asset_from(row)))
+        versions = by_asset.setdefault(row["asset_id"], [])
+        versions.append((row["asset_id"], row["entry"], asset_from(row)))
+        found.setdefault(row["tag"], versions)
     return found
 
 
@@ -147,8 +188,7 @@ def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int,
 def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[str, date, str], MachineBreak]:
     """Give the breaks by tag, day and part: what makes one the same as another."""
     question = (
-        sa.select(AssetRow.tag, BreakRow.on.label("day"), BreakRow.part, BreakRow.reason)
-        .join(AssetRow, AssetRow.id == BreakRow.asset_id)
+        sa.select(current_tag(BreakRow.asset_id).label("tag"), BreakRow.on.label("day"), BreakRow.part, BreakRow.reason)
         .where(BreakRow.site_id == site_id)
         .order_by(BreakRow.entry)
     )

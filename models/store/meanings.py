@@ -201,7 +201,7 @@ def unit_of(table: str, column: str) -> str:
     own = _OWN_UNITS.get(f"{table}.{column}")
     if own is not None:
         return own
-    if table == "job" and column.split("_")[0] in {"found", "left", "target"} and column[-2:] in {"_v", "_h"}:
+    if table == "job" and column.split("_", maxsplit=1)[0] in {"found", "left", "target"} and column[-2:] in {"_v", "_h"}:
         return "mm" if "_offset_" in column else "mm/m"
     return next((unit for end, unit in _UNITS if column.endswith(end)), "")
 

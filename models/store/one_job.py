@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
+from models.store.known import current_tag
 from models.tables.jobs import JobRow
-from models.tables.machines import AssetRow
 
 
 def tag_of_entry(connection: sa.Connection, site_id: int, entry: int) -> str | None:
     """Give the tag of the asset whose job an entry records or amends; ``None`` where it is no such entry."""
     question = (
-        sa.select(AssetRow.tag)
-        .join(JobRow, JobRow.asset_id == AssetRow.id)
-        .where(JobRow.site_id == site_id, JobRow.entry == entry)
+        sa.select(current_tag(JobRow.asset_id)).where(JobRow.site_id == site_id, JobRow.entry == entry)
     )
     tag: str | None = connection.execute(question).scalar()
     return tag

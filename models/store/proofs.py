@@ -39,7 +39,7 @@ class Head:
     @property
     def note(self) -> str:
         """Give the head as a text that can be kept elsewhere."""
-        return write_note(self.checkpoint, self.key and self.key.public_key, self.signature)
+        return write_note(self.checkpoint, None if self.key is None else self.key.public_key, self.signature)
 
 
 def read_keys(connection: sa.Connection) -> tuple[BookKey, ...]:

@@ -12,10 +12,12 @@ import sqlalchemy as sa
 from models.history.columns import History
 from models.history.engine import Study, without_predictions
 from models.store import known as ask
+from models.store.calendar_addresses import find_address
 from models.store.columns import Held, read_held
 from models.store.entries import read_entries
 from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
+from models.store.signoffs import signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
 from models.store.versions import read_instrument_versions, read_limit_sets, read_people
@@ -37,6 +39,11 @@ class Reader:
         self._snapshots = None if cache is None else Snapshots(cache)
         self._lock = threading.Lock()
         self._held: dict[int, Held] = {}
+
+    @property
+    def engine(self) -> sa.Engine:
+        """Give the engine of the book, for questions that are not about the history."""
+        return self._engine
 
     def head(self) -> int:
         """Give the number of the last entry; 0 for an empty book."""
@@ -178,3 +185,14 @@ class Reader:
 def _today() -> int:
     """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
     return (datetime.now(UTC).date() - date(1970, 1, 1)).days
+
+    def signed(self, site_id: int) -> frozenset[int]:
+        """Give the numbers of all entries of a site that bear a sign-off."""
+        with self._engine.connect() as connection:
+            return signed_entries(connection, site_id)
+
+    def calendar_site(self, secret: str) -> int | None:
+        """Give the site whose calendar a secret address shows; ``None`` if there is none, or it has ended."""
+        with self._engine.connect() as connection:
+            found = find_address(connection, secret)
+        return None if found is None else found.site_id

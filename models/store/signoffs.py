@@ -10,8 +10,8 @@ import sqlalchemy as sa
 from models.tables.book import EntryRow
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow, StatementRow
-from models.values.entry import Signoff
 from models.values.kinds import Meaning
+from models.values.story import Signoff
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +61,14 @@ def signoffs_of(connection: sa.Connection, entries: Iterable[int]) -> tuple[Sign
     entries : iterable of int
         Numbers of the signed entries; a few hundred at most. [unitless]
     """
+    wanted = list(entries)
+    if not wanted:
+        return ()
     e, s = EntryRow, SignoffRow
     rows = connection.execute(
         sa.select(s.entry, s.signed_entry, s.meaning, e.author, e.at.label("at"), e.why)
         .join(e, e.number == s.entry)
-        .where(s.signed_entry.in_(list(entries)))
+        .where(s.signed_entry.in_(wanted))
         .order_by(s.entry)
     )
     return tuple(Signoff(row.entry, row.signed_entry, row.author, row.at, Meaning(row.meaning), row.why) for row in rows)

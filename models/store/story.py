@@ -5,14 +5,16 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
+from sqlalchemy.orm import aliased
 
 from models.store.columns import latest
-from models.store.known import asset_from
+from models.store.known import asset_from, asset_id_of
+from models.store.signoffs import signoffs_of
 from models.tables.base import from_microseconds
 from models.tables.book import EntryRow, ImportedFileRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
-from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
+from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow
 from models.values.asset import MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
@@ -22,10 +24,8 @@ from models.values.story import AssetStory, AssetVersion, JobLine, Site
 
 
 def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | None:
-    """Give the story of an asset by its tag; ``None`` if the site has none of that tag."""
-    asset_id = connection.execute(
-        sa.select(AssetRow.id).where(AssetRow.site_id == site.site_id, AssetRow.tag == tag)
-    ).scalar()
+    """Give the story of an asset by its tag, or by one that it once bore; ``None`` if the site has none of that tag."""
+    asset_id = asset_id_of(connection, site.site_id, tag)
     if asset_id is None:
         return None
     versions = tuple(_versions(connection, asset_id))
@@ -34,13 +34,17 @@ def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | 
         .where(BreakRow.asset_id == asset_id)
         .order_by(BreakRow.on)
     )
+    asset = latest([version.asset for version in versions])
+    tag = asset.tag
+    jobs = tuple(_jobs(connection, asset_id, tag))
     return AssetStory(
         site,
         asset_id,
-        latest([version.asset for version in versions]),
+        asset,
         versions,
         tuple(MachineBreak(tag, row[0], Part(row[1]), row[2]) for row in breaks),
-        tuple(_jobs(connection, asset_id, tag)),
+        jobs,
+        signoffs_of(connection, [line.entry for line in jobs]),
     )
 
 
@@ -60,6 +64,10 @@ def _versions(connection: sa.Connection, asset_id: int) -> list[AssetVersion]:
 
 def _jobs(connection: sa.Connection, asset_id: int, tag: str) -> list[JobLine]:
     e, f, v = EntryRow, ImportedFileRow, LimitVersionRow
+    later, own = aliased(JobRow), aliased(JobRow)
+    # A job that was brought here from another machine has its older versions there: they belong to its story too.
+    brought = sa.exists().where(own.job_id == JobRow.job_id, own.asset_id == asset_id, own.entry > JobRow.entry)
+    moved = sa.select(own.job_id).where(own.asset_id == asset_id, own.supersedes.is_not(None))
     question = (
         sa.select(
             JobRow,
@@ -71,18 +79,27 @@ def _jobs(connection: sa.Connection, asset_id: int, tag: str) -> list[JobLine]:
             v.version,
             LimitSetRow.name.label("set_name"),
             InstrumentRow.serial,
+            later.entry.label("later"),
         )
         .join(e, e.number == JobRow.entry)
         .outerjoin(f, f.entry == e.batch)
         .outerjoin(v, v.entry == JobRow.limit_entry)
         .outerjoin(LimitSetRow, LimitSetRow.id == v.limit_set_id)
         .outerjoin(InstrumentRow, InstrumentRow.id == JobRow.instrument_id)
-        .where(JobRow.asset_id == asset_id)
+        .outerjoin(later, later.supersedes == JobRow.entry)
+        .where(sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved)), brought)))
         .order_by(JobRow.performed_at, JobRow.entry)
     )
-    rows = connection.execute(question).mappings().all()
-    amended = {row["supersedes"]: row["entry"] for row in rows if row["supersedes"] is not None}
-    return [_line(row, tag, amended.get(row["entry"])) for row in rows]
+    return [_line(row, tag, row["later"]) for row in connection.execute(question).mappings()]
+
+
+def _versions_of(jobs: sa.Select[int]) -> sa.CompoundSelect[int]:
+    """Give the entries of all versions of some jobs: the first by its number, the others by what they supersede."""
+    version = aliased(JobRow)
+    first = sa.select(version.entry).where(version.entry.in_(jobs))
+    return sa.union_all(
+        first, sa.select(version.entry).where(version.supersedes.is_not(None), version.job_id.in_(jobs))
+    )
 
 
 def _line(row: sa.RowMapping, tag: str, superseded_by: int | None) -> JobLine:

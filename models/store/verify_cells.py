@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
+from itertools import repeat
 from json.encoder import encode_basestring
-from operator import getitem
 from typing import Any
 
 import sqlalchemy as sa
@@ -26,14 +26,28 @@ ODD = b"\xff"
 """No UTF-8 text holds this byte."""
 
 
+class Brought(dict[int, bytes]):
+    """What the tables brought for each entry; nothing for most kinds of entry."""
+
+    def __missing__(self, _entry: int) -> bytes:
+        """Give nothing."""
+        return b""
+
+    def many(self, values: tuple[int, ...]) -> Iterable[bytes]:
+        """Give what was brought for each entry."""
+        return map(self.__getitem__, values)
+
+
 class Cells(dict[Any, bytes]):
     """The bytes of a column's cells by value; a value that was not met yet is written."""
 
-    __slots__ = ("_write",)
+    __slots__ = ("_bulk", "_write", "spread")
 
-    def __init__(self, write: Callable[[Any], bytes]) -> None:
+    def __init__(self, kind: str, before: str, after: str) -> None:
         super().__init__()
-        self._write = write
+        self._write, self._bulk = _writer(kind, before, after), _bulk_writer(kind, before, after)
+        self.spread = False
+        """Whether nearly every cell of the column is another one: looking up is then waste."""
 
     def __missing__(self, value: Any) -> bytes:
         """Write a cell, and keep it while there is room."""
@@ -42,20 +56,44 @@ class Cells(dict[Any, bytes]):
             self[value] = written
         return written
 
+    def many(self, values: tuple[Any, ...]) -> Iterable[bytes]:
+        """Give the bytes of a column's cells."""
+        if self.spread:
+            kind, bulk = self._bulk
+            return bulk(values) if set(map(type, values)) == {kind} else list(map(self._write, values))
+        before = len(self)
+        found = list(map(self.__getitem__, values))
+        self.spread = len(values) >= 1000 and (len(self) - before) * 2 > len(values)
+        return found
 
-class Brought(dict[int, bytes]):
-    """What the tables brought for each entry; nothing for most kinds of entry."""
 
-    def __missing__(self, _entry: int) -> bytes:
-        """Give nothing."""
-        return b""
+def joined(cells: Sequence[Cells | Brought], rows: Sequence[Sequence[Any]], opens: bytes, closes: bytes) -> list[bytes]:
+    """Give each row as the bytes of its cells between an opening and a closing mark.
+
+    Column by column: one that holds the same in every row is written once.
+    """
+    parts: list[Iterable[bytes]] = []
+    constant, count = opens, len(rows)
+    for of, values in zip(cells, zip(*rows, strict=True), strict=True):
+        if values.count(values[0]) == count and not (of.__class__ is Brought and count > 1):
+            constant += of[values[0]]
+            continue
+        if constant:
+            parts.append(repeat(constant))
+        constant = b""
+        parts.append(of.many(values))
+    if constant + closes:
+        parts.append(repeat(constant + closes))
+    if count == 1 and len(parts) == 1:
+        return [constant + closes]
+    return list(map(b"".join, zip(*parts)))  # noqa: B905 - what is repeated has no end
 
 
 def kind_of(column: sa.Column[Any]) -> str:
     """Give what kind of value a column holds."""
     kind = column.type
     plain = kind.impl_instance if isinstance(kind, sa.TypeDecorator) else kind
-    for of, name in ((sa.LargeBinary, "bytes"), (sa.Boolean, "truth"), (sa.Integer, "whole"), (sa.Numeric, "number")):
+    for of, name in ((sa.LargeBinary, "bytes"), (sa.Boolean, "truth"), (sa.Integer, "whole"), (sa.Float, "number")):
         if isinstance(plain, of):
             return name
     return "text"
@@ -108,6 +146,24 @@ def _writer(kind: str, before: str, after: str) -> Callable[[Any], bytes]:
     return {"text": text, "bytes": raw, "truth": truth, "whole": whole, "number": number}[kind]
 
 
+def _bulk_writer(kind: str, before: str, after: str) -> tuple[type, Callable[[Sequence[Any]], list[bytes]]]:
+    """Give how a whole column of one kind is written, and which kind every cell must be of."""
+    opens, closes = before.encode(), after.encode()
+    if kind == "whole":
+        return int, lambda values: [b"%b%d%b" % (opens, value, closes) for value in values]
+    if kind == "bytes":
+        return bytes, lambda values: [f'{before}"{value.hex()}"{after}'.encode() for value in values]
+    if kind == "number":
+        write = _writer(kind, before, after)
+        return float, lambda values: list(map(write, values))
+    if kind == "text":
+        return str, lambda values: [
+            f"{before}{encode_basestring(value)}{after}".encode("utf-8", "surrogatepass") for value in values
+        ]
+    write = _writer(kind, before, after)
+    return bool, lambda values: list(map(write, values))
+
+
 class RowWriter:
     """Writes rows of one table; the columns come in the order of their names."""
 
@@ -115,7 +171,7 @@ class RowWriter:
         self.shape = shape_of(table)
         last = len(self.shape.columns) - 1
         self._cells = [
-            Cells(_writer(kind, f'"{name}":', "" if place == last else ","))
+            Cells(kind, f'"{name}":', "" if place == last else ",")
             for place, (name, kind) in enumerate(self.shape.columns)
         ]
         columns = _nullable(table)
@@ -124,10 +180,9 @@ class RowWriter:
 
     def texts(self, rows: Sequence[Sequence[Any]]) -> list[bytes]:
         """Give the canonical bytes of rows."""
-        join, cells = b"".join, self._cells
         if self._ends_open:
-            return [b"{" + join(map(getitem, cells, row)).rstrip(b",") + b"}" for row in rows]
-        return [b"{" + join(map(getitem, cells, row)) + b"}" for row in rows]
+            return [text.rstrip(b",") + b"}" for text in joined(self._cells, rows, b"{", b"")]
+        return joined(self._cells, rows, b"{", b"}")
 
 
 def _nullable(table: str) -> dict[str, bool]:
@@ -144,28 +199,31 @@ class StatementWriter:
         names = [name for name, _ in self.shape.columns]
         place = names.index("number") + 1
         last = len(names) - 1
-        self._before: list[Any] = []
-        self._after: list[Any] = []
+        self._before: list[Cells] = []
+        self._after: list[Cells] = []
         for at, (name, kind) in enumerate(self.shape.columns):
-            opens, closes = "{" if at == 0 else "", "}" if at == last else ","
-            (self._before if at < place else self._after).append(Cells(_writer(kind, f'{opens}"{name}":', closes)))
+            (self._before if at < place else self._after).append(Cells(kind, f'"{name}":', "" if at == last else ","))
         self.number = place - 1
         self.columns = (*names[:place], "number", *names[place:])
         """Columns to ask for: the number a second time, where the rows are put in."""
 
     def texts(self, lines: Sequence[Sequence[Any]], brought: Brought) -> list[bytes]:
         """Give the canonical bytes of statements; lines have the columns of ``columns``."""
-        join, cells = b"".join, [*self._before, brought, *self._after]
-        return [join(map(getitem, cells, line)) for line in lines]
+        return joined([*self._before, brought, *self._after], lines, b"{", b"}") if lines else []
 
     def line(self, row: Sequence[Any]) -> list[Any]:
         """Give a line in the order of its shape, without the number that stands twice."""
         return [*row[: self.number + 1], *row[self.number + 2 :]]
 
 
-def add_rows(brought: Brought, table: str, owners: Iterable[int], texts: Sequence[bytes]) -> None:
+def add_rows(brought: Brought, table: str, owners: Sequence[int], texts: Sequence[bytes]) -> None:
     """Put rows of a table where their entries look for them; tables come in the order of their names."""
     opens = f'"{table}":['.encode()
+    if len(set(owners)) == len(texts):
+        for owner, text in zip(owners, texts, strict=True):
+            before = brought.get(owner)
+            brought[owner] = opens + text + b"]" if before is None else b"%b,%b%b]" % (before, opens, text)
+        return
     several: dict[int, list[bytes]] = {}
     for owner, text in zip(owners, texts, strict=True):
         several.setdefault(owner, []).append(text)

@@ -10,7 +10,6 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from models.tables.base import Base, Instant, Json
 
-
 _IMPORTED = sa.text("batch IS NOT NULL")
 
 

@@ -9,10 +9,10 @@ from enum import StrEnum
 from typing import Any
 
 from models.values.asset import Asset, MachineBreak
-from models.values.kinds import Kind, Meaning
+from models.values.kinds import Kind
 from models.values.limits import LimitSet
 from models.values.people import Account, Instrument, Person
-from models.values.story import JobLine, Site
+from models.values.story import JobLine, Signoff, Site
 
 
 class Thing(StrEnum):
@@ -49,18 +49,6 @@ THING_OF: Mapping[Kind, Thing] = {
     Kind.KEY_SET: Thing.BOOK,
 }
 """What each kind of entry speaks of."""
-
-
-@dataclass(frozen=True, slots=True)
-class Signoff:
-    """A signature under an entry: who, when, and what it means."""
-
-    entry: int
-    signed_entry: int
-    by: str
-    at: datetime
-    meaning: Meaning
-    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,7 @@ class Kind(StrEnum):
     SIGNED_OFF = "signed off"
     ACCOUNT_ADDED = "account added"
     ACCOUNT_CHANGED = "account changed"
-    PASSWORD_SET = "password set"
+    PASSWORD_SET = "password set"  # noqa: S105 - the name of a kind of entry, no password
     KEY_SET = "key set"
 
 

@@ -8,6 +8,7 @@ from datetime import datetime
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.job import Job
+from models.values.kinds import Meaning
 from models.values.limits import LimitsGiven
 
 
@@ -58,8 +59,20 @@ class AssetVersion:
 
 
 @dataclass(frozen=True, slots=True)
+class Signoff:
+    """A signature under an entry: who, when, and what it means."""
+
+    entry: int
+    signed_entry: int
+    by: str
+    at: datetime
+    meaning: Meaning
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class AssetStory:
-    """Everything about one asset, oldest first; ``jobs`` holds superseded versions too."""
+    """Everything about one asset, oldest first; ``jobs`` and ``signoffs`` hold those of superseded versions too."""
 
     site: Site
     asset_id: int
@@ -67,6 +80,7 @@ class AssetStory:
     versions: tuple[AssetVersion, ...]
     breaks: tuple[MachineBreak, ...]
     jobs: tuple[JobLine, ...]
+    signoffs: tuple[Signoff, ...] = ()
 
     @property
     def standing(self) -> tuple[JobLine, ...]:

@@ -19,6 +19,7 @@ import json
 import statistics
 import tempfile
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -29,8 +30,11 @@ from dash import Input, Output
 from flask.testing import FlaskClient
 
 from dashboard.app import create_app
+from dashboard.context import context
 from dashboard.ids import Shell
+from dashboard.pictures import StillReadingError
 from dashboard.server import warm_up
+from models.history.columns import History
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
@@ -93,7 +97,7 @@ class Asker:
         spent = (time.perf_counter() - began) * 1000.0
         if answer.status_code not in {200, 204}:
             raise SystemExit(f"{answer.status_code} for {body['output']}: {answer.get_data(as_text=True)[:300]}")
-        if b"error.notice" in answer.data or b"shell-notice" in answer.data:
+        if b"sideUpdate" in answer.data:
             raise SystemExit(f"the page shows an error: {body['output']} {body['inputs']}")
         return spent, len(answer.data)
 
@@ -184,6 +188,19 @@ def summary(lines: list[Line]) -> dict[str, Any]:
     }
 
 
+def whole_picture(app: dash.Dash, reader: Reader) -> History:
+    """Wait until the pages have everything to show: what is measured is a warm application."""
+    site_id = reader.sites()[0].site_id
+    while True:
+        with app.server.app_context():
+            here = context()
+            with suppress(StillReadingError):
+                picture = here.pictures.of(reader, site_id)
+                if picture is None or (picture.study is not None and not here.pictures.behind(reader, site_id)):
+                    return reader.history(site_id)
+        time.sleep(0.1)
+
+
 def demo(folder: Path) -> Path:
     """Make the demo."""
     from dashboard.console.demo import make_demo
@@ -204,23 +221,24 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=20)
     parser.add_argument("--only", default="", help="only pages whose name holds this")
     parser.add_argument("--json", type=Path, help="file for the figures")
+    parser.add_argument("--book", type=Path, help="a book that is there, in the place of a made one")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="driftbook-bench-") as passing:
         folder = given.cache or Path(passing)
-        book = book_of(folder, given.jobs, given.assets or given.jobs // 20) if given.jobs else demo(folder / "demo")
+        book = given.book or book_of(folder, given.jobs, given.assets or given.jobs // 20) if given.book or given.jobs else demo(folder / "demo")
         began = time.perf_counter()
-        settings = Settings(book=str(book))
-        reader = Reader(make_engine(settings))
+        settings = Settings(book=str(book), cache=str(folder / f"{book.stem}.cache"))
+        reader = Reader(make_engine(settings), settings.cache_folder)
         app = create_app(settings, reader)
         add_peers(app)
         warm_up(app)
         started = time.perf_counter() - began
-        history = reader.history(reader.sites()[0].site_id)
+        history = whole_picture(app, reader)
         read = time.perf_counter() - began - started
         asked = [one for one in questions(names_of(reader, history)) if given.only in one.page]
         began = time.perf_counter()
         lines = measure(app, asked, given.repeats)
-        print(f"{len(history.jobs):,} jobs of {len(history.assets):,} machines; started in {started:.2f} s, columns {read:.2f} s, asked in {time.perf_counter() - began:.0f} s")
+        print(f"{len(history.jobs):,} jobs of {len(history.assets):,} machines; started in {started:.2f} s, picture {read:.2f} s, asked in {time.perf_counter() - began:.0f} s")
     show(lines)
     result = {"jobs": len(history.jobs), "assets": len(history.assets), **summary(lines)}
     print(json.dumps(result, indent=1))

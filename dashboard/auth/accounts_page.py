@@ -1,0 +1,408 @@
+"""Other people's accounts, for an administrator: plain pages with forms."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from flask import Blueprint, request
+from markupsafe import Markup
+from werkzeug.wrappers import Response
+
+from dashboard.auth import gate
+from dashboard.auth.access import Access, Signed
+from dashboard.auth.forms import (  # fmt: skip
+    Part,
+    button,
+    choice,
+    done,
+    field,
+    form,
+    message_page,
+    page,
+    problem,
+    section,
+    table,
+    tag,
+    tick,
+)
+from dashboard.context import context
+from dashboard.words import say
+from dashboard.writing import moment
+from models.commands.accounts import add_account, change_account, set_password
+from models.commands.accounts_passwords import made_up
+from models.errors import DriftbookError
+from models.store import state
+from models.store.accounts import account, accounts
+from models.store.state import Token, Try
+from models.values.roles import Account, AtSite, Permission, Role, roles_of
+from models.values.story import Site
+
+ACCOUNTS = Blueprint("accounts", "dashboard.auth.accounts_page", url_prefix="/accounts")
+
+_SHOWN = 50
+_LOOK_BACK = timedelta(days=90)
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Who administers, and the sites at which they do."""
+
+    access: Access
+    who: Signed
+    sites: tuple[Site, ...]
+
+    @property
+    def by(self) -> str:
+        """Give the name that stands under what they write."""
+        return self.who.account.person(self.sites[0].site_id if self.sites else 0)
+
+    def every(self) -> list[Account]:
+        """Give the accounts that are theirs to administer."""
+        with self.access.engine.connect() as connection:
+            return [one for one in accounts(connection) if self.who.account.may_administer(one)]
+
+    def one(self, account_id: int) -> Account | None:
+        """Give an account, if it is theirs to administer."""
+        with self.access.engine.connect() as connection:
+            found = account(connection, account_id)
+        return found if found is not None and self.who.account.may_administer(found) else None
+
+    def site(self, code: str) -> Site | None:
+        """Give a site that they administer, by its code."""
+        return next((site for site in self.sites if site.code == code), None)
+
+
+def _desk() -> Desk:
+    access, who = gate.access_of_app(), gate.signed()
+    if access is None or who is None:
+        raise LookupError("the gate lets nobody in here who is not signed in")
+    sites = tuple(site for site in context().book.sites() if who.may(Permission.ADMINISTER, site.site_id))
+    return Desk(access, who, sites)
+
+
+def _nobody() -> Response:
+    return message_page(say("accounts.title"), say("door.not_needed"), 200)
+
+
+def _when(desk: Desk, at: Any) -> str:
+    return moment(at, desk.sites[0].zone if desk.sites else "UTC")
+
+
+# -- all of them ---------------------------------------------------------------------------------------------------
+
+
+@ACCOUNTS.route("", methods=["GET"], endpoint="every")
+def every() -> Response:
+    """Show the accounts."""
+    return _nobody() if gate.signed() is None else _every(_desk())
+
+
+def _every(desk: Desk, *said: Part, status: int = 200) -> Response:
+    with desk.access.engine.connect() as connection:
+        log = state.tries(connection, since=desk.access.clock() - _LOOK_BACK, most=_SHOWN)
+        last = {
+            one.account_id: next(
+                (t.at for t in state.tries(connection, login=one.login, since=desk.access.clock() - _LOOK_BACK) if t.outcome.startswith("in")),
+                None,
+            )
+            for one in desk.every()
+        }  # fmt: skip
+    rows = [
+        (
+            tag("a", one.login, href=f"/accounts/{one.account_id}"),
+            one.person(desk.sites[0].site_id),
+            _roles_text(desk, one),
+            say("accounts.open") if one.active else say("accounts.closed"),
+            say("accounts.never") if last[one.account_id] is None else _when(desk, last[one.account_id]),
+        )
+        for one in desk.every()
+    ]
+    headings = [say(f"accounts.{name}") for name in ("login", "person", "roles", "state", "last")]
+    return page(
+        say("accounts.title"),
+        *said,
+        table(say("accounts.caption"), headings, rows),
+        section(say("accounts.add"), _add_form(desk)),
+        section(say("accounts.log"), _log(desk, log)),
+        status=status,
+    )
+
+
+def _roles_text(desk: Desk, one: Account) -> str:
+    texts = []
+    for site in desk.sites:
+        at = one.sites.get(site.site_id)
+        if at is not None and at.active:
+            names = ", ".join(say(f"role.{role.value}") for role in at.roles)
+            texts.append(names if len(desk.sites) == 1 else say("own.at", site=site.name, roles=names))
+    return "; ".join(texts)
+
+
+def _log(desk: Desk, lines: Sequence[Try]) -> Markup:
+    rows = [
+        (
+            _when(desk, line.at),
+            say("accounts.log.nobody") if line.login.startswith("nobody ") else line.login,
+            line.address,
+            line.outcome,
+        )
+        for line in lines
+    ]
+    headings = [say("accounts.log.at"), say("accounts.login"), say("accounts.log.from"), say("accounts.log.outcome")]
+    return table(say("accounts.log.caption"), headings, rows)
+
+
+def _role_ticks(held: Sequence[Role]) -> Markup:
+    boxes = [tick("roles", role.value, say(f"role.{role.value}"), on=role in held) for role in Role]
+    return tag("fieldset", tag("legend", say("accounts.roles")), *boxes, class_="ticks")
+
+
+def _add_form(desk: Desk) -> Markup:
+    return form(
+        "/accounts/add",
+        field("login", say("accounts.login"), autocomplete="off", required=True, maxlength=80),
+        field("person", say("accounts.person"), about=say("accounts.person.about"), required=True, maxlength=120),
+        _role_ticks((Role.READER,)),
+        choice("site", say("accounts.site"), [(site.code, site.name) for site in desk.sites]),
+        field("mail", say("accounts.mail"), kind="email", maxlength=254),
+        field("outside", say("accounts.outside"), about=say("accounts.outside.about"), maxlength=500),
+        button(say("accounts.add.button")),
+    )
+
+
+@ACCOUNTS.route("/add", methods=["POST"], endpoint="add")
+def add() -> Response:
+    """Add a person; the first password is shown once."""
+    if gate.signed() is None:
+        return _nobody()
+    desk, typed = _desk(), request.form
+    site = desk.site(typed.get("site", ""))
+    if not gate.form_is_ours() or site is None:
+        return _every(desk, problem(say("door.form")), status=400)
+    password = None if typed.get("outside", "").strip() else made_up()
+    try:
+        made = add_account(
+            desk.access.engine, [site], typed.get("login", ""), person=typed.get("person", ""),
+            roles=roles_of(typed.getlist("roles")), by=desk.by, now=context().clock(), password=password,
+            mail=typed.get("mail", ""), outside=typed.get("outside") or None,
+        )  # fmt: skip
+    except DriftbookError as fault:
+        return _every(desk, problem(fault.message, fault.remedy), status=400)
+    if password is None:
+        return _every(desk, done(say("accounts.saved")))
+    return _every(desk, done(say("accounts.added", login=made.login)), tag("code", password, class_="secret"))
+
+
+# -- one of them ---------------------------------------------------------------------------------------------------
+
+
+def _found(account_id: int) -> tuple[Desk, Account] | Response:
+    """Give the desk and an account that is theirs, or the page that says why not."""
+    if gate.signed() is None:
+        return _nobody()
+    desk = _desk()
+    one = desk.one(account_id)
+    if one is None:
+        return message_page(say("accounts.title"), say("accounts.unknown"), 404)
+    if request.method == "POST" and not gate.form_is_ours():
+        return _one(desk, one, problem(say("door.form")), status=400)
+    return desk, one
+
+
+@ACCOUNTS.route("/<int:account_id>", methods=["GET"], endpoint="one")
+def show_one(account_id: int) -> Response:
+    """Show one account."""
+    found = _found(account_id)
+    return _one(*found) if isinstance(found, tuple) else found
+
+
+def _one(desk: Desk, one: Account, *said: Part, status: int = 200) -> Response:
+    with desk.access.engine.connect() as connection:
+        log = state.tries(connection, login=one.login, since=desk.access.clock() - _LOOK_BACK, most=_SHOWN)
+        open_sessions = len(state.sessions(connection, one.account_id))
+        kept, addresses = state.tokens(connection, one.account_id), state.addresses(connection, one.account_id)
+    base = f"/accounts/{one.account_id}"
+    title = say("accounts.one", person=one.person(desk.sites[0].site_id), login=one.login)
+    return page(
+        title,
+        *said,
+        tag("p", tag("a", say("accounts.title"), href="/accounts")),
+        *[section(say("accounts.at", site=site.name), _site_form(base, site, one)) for site in desk.sites],
+        section(
+            say("accounts.secrets"),
+            tag("p", say("accounts.sessions", n=open_sessions)),
+            tag(
+                "div",
+                form(f"{base}/reset", button(say("accounts.reset"), quiet=True), class_="inline"),
+                form(f"{base}/end-sessions", button(say("accounts.end"), quiet=True), class_="inline"),
+                class_="who",
+            ),
+        ),
+        _secrets(desk, one, "token", kept),
+        _secrets(desk, one, "address", addresses),
+        section(say("accounts.log"), _log(desk, log)),
+        status=status,
+    )
+
+
+def _site_form(base: str, site: Site, one: Account) -> Markup:
+    held = one.sites.get(site.site_id) or AtSite(site.site_id, one.person(site.site_id), active=False)
+    named = f"-{site.site_id}"
+    return form(
+        f"{base}/change",
+        tag("input", type="hidden", name="site", value=site.code),
+        field(f"person{named}", say("accounts.person"), held.person, required=True, maxlength=120),
+        _role_ticks(held.roles),
+        tick("active", "yes", say("accounts.active"), on=held.active),
+        field(f"mail{named}", say("accounts.mail"), held.mail, kind="email", maxlength=254),
+        field(f"outside{named}", say("accounts.outside"), held.outside or "", maxlength=500),
+        field(f"why{named}", say("accounts.why"), maxlength=400),
+        button(say("accounts.save")),
+    )
+
+
+@ACCOUNTS.route("/<int:account_id>/change", methods=["POST"], endpoint="change")
+def change(account_id: int) -> Response:
+    """Write what an account is at a site from now on."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    typed, site = request.form, desk.site(request.form.get("site", ""))
+    if site is None:
+        return _one(desk, one, problem(say("accounts.unknown")), status=400)
+    person, mail, outside, why = (typed.get(f"{name}-{site.site_id}", "") for name in ("person", "mail", "outside", "why"))  # fmt: skip
+    try:
+        at = AtSite(site.site_id, person, mail, roles_of(typed.getlist("roles")), typed.get("active") == "yes", outside or None)  # fmt: skip
+        new = change_account(desk.access.engine, site, one.login, at, by=desk.by, now=context().clock(), why=why[:400])
+    except DriftbookError as fault:
+        return _one(desk, one, problem(fault.message, fault.remedy), status=400)
+    return _one(desk, new, done(say("accounts.saved")))
+
+
+@ACCOUNTS.route("/<int:account_id>/reset", methods=["POST"], endpoint="reset")
+def reset(account_id: int) -> Response:
+    """Give a new password, shown once."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    password = made_up()
+    set_password(desk.access.engine, one.login, password, by=desk.by, now=context().clock(), must_change=True)
+    return _one(desk, one, done(say("accounts.reset.done")), tag("code", password, class_="secret"))
+
+
+@ACCOUNTS.route("/<int:account_id>/end-sessions", methods=["POST"], endpoint="end_sessions")
+def end_sessions(account_id: int) -> Response:
+    """End every session of an account."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    with state.changing(desk.access.engine) as connection:
+        state.end_sessions(connection, one.account_id)
+    return _one(desk, one, done(say("accounts.ended")))
+
+
+# -- tokens and secret addresses -----------------------------------------------------------------------------------
+
+
+def _secrets(desk: Desk, one: Account, kind: str, kept: Sequence[Token]) -> Markup:
+    base, names = f"/accounts/{one.account_id}/{kind}", {site.site_id: site.name for site in desk.sites}
+    rows = [
+        (
+            line.name,
+            names.get(line.site_id, ""),
+            ", ".join(say(f"role.{role}") for role in line.roles) or None,
+            _when(desk, line.made),
+            say("accounts.token.ended", at=_when(desk, line.ended))
+            if line.ended is not None
+            else form(f"{base}/{line.number}/end", button(say("accounts.token.end"), quiet=True), class_="inline"),
+        )
+        for line in kept
+        if line.site_id in names
+    ]
+    headings = [say("accounts.token.name"), say("accounts.site"), say("accounts.roles"), say("accounts.made"), say("accounts.token.state")]  # fmt: skip
+    sites = [(site.code, site.name) for site in desk.sites if one.permissions(site.site_id)]
+    label = say("accounts.token.make") if kind == "token" else say("accounts.address.make")
+    title = say("accounts.tokens") if kind == "token" else say("accounts.addresses")
+    caption = say("accounts.tokens.caption") if kind == "token" else say("accounts.addresses.caption")
+    made = form(
+        base,
+        field(f"{kind}-name", say("accounts.token.name"), required=True, maxlength=80) if kind == "token" else None,
+        _role_ticks((Role.READER,)) if kind == "token" else None,
+        choice("site", say("accounts.site"), sites),
+        button(label),
+    )
+    return section(
+        title, table(caption, headings, rows) if rows else tag("p", say("accounts.token.none")), made if sites else None
+    )
+
+
+@ACCOUNTS.route("/<int:account_id>/token", methods=["POST"], endpoint="token")
+def token(account_id: int) -> Response:
+    """Make a token of the interface, shown once; it may never do more than its account."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    site, name = desk.site(request.form.get("site", "")), request.form.get("token-name", "").strip()[:80]
+    held = one.sites.get(site.site_id) if site is not None else None
+    try:
+        asked = roles_of(request.form.getlist("roles"))
+    except DriftbookError as fault:
+        return _one(desk, one, problem(fault.message, fault.remedy), status=400)
+    if site is None or held is None or not held.active or not name or not set(asked) <= set(held.roles) or not asked:
+        return _one(desk, one, problem(say("accounts.token.roles")), status=400)
+    secret = secrets.token_urlsafe(32)
+    with state.changing(desk.access.engine) as connection:
+        state.make_token(
+            connection, one.account_id, site.site_id, name=name, roles=tuple(map(str, asked)), secret=secret, made=context().clock()
+        )  # fmt: skip
+    return _one(desk, one, done(say("accounts.token.made")), tag("code", secret, class_="secret"))
+
+
+@ACCOUNTS.route("/<int:account_id>/token/<int:number>/end", methods=["POST"], endpoint="end_token")
+def end_token(account_id: int, number: int) -> Response:
+    """End a token."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    with state.changing(desk.access.engine) as connection:
+        state.end_token(connection, number, context().clock(), account_id=one.account_id)
+    return _one(desk, one, done(say("accounts.saved")))
+
+
+@ACCOUNTS.route("/<int:account_id>/address", methods=["POST"], endpoint="address")
+def address(account_id: int) -> Response:
+    """Make a secret address of the calendar, shown once."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    site = desk.site(request.form.get("site", ""))
+    if site is None or Permission.READ not in one.permissions(site.site_id):
+        return _one(desk, one, problem(say("accounts.unknown")), status=400)
+    secret, person = secrets.token_urlsafe(32), one.person(site.site_id)
+    with state.changing(desk.access.engine) as connection:
+        state.make_address(
+            connection, one.account_id, site.site_id, person=person, secret=secret, made=context().clock()
+        )
+    return _one(desk, one, done(say("accounts.address.made")), tag("code", secret, class_="secret"))
+
+
+@ACCOUNTS.route("/<int:account_id>/address/<int:number>/end", methods=["POST"], endpoint="end_address")
+def end_address(account_id: int, number: int) -> Response:
+    """End a secret address."""
+    found = _found(account_id)
+    if not isinstance(found, tuple):
+        return found
+    desk, one = found
+    with state.changing(desk.access.engine) as connection:
+        state.end_address(connection, number, context().clock(), account_id=one.account_id)
+    return _one(desk, one, done(say("accounts.saved")))

@@ -1,0 +1,41 @@
+"""Putting the door into an application: its pages, the gate, and what is said where something is refused."""
+
+from __future__ import annotations
+
+import dash
+from flask import Flask
+from werkzeug.wrappers import Response
+
+from dashboard.auth.access import NotAllowedError
+from dashboard.auth.accounts_page import ACCOUNTS
+from dashboard.auth.door_page import DOOR
+from dashboard.auth.forms import message_page
+from dashboard.auth.gate import install_gate
+from dashboard.auth.outside import Outside, install_outside
+from dashboard.words import say
+from models.errors import BookBusyError, DriftbookError
+
+
+def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
+    """Put the gate in front of everything, and add the pages for signing in and for accounts.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        The application, with its context installed. [unitless]
+    outside : Outside, optional
+        A provider that people may sign in through. [unitless]
+    """
+    server: Flask = app.server
+    install_outside(server, outside)
+    server.register_blueprint(DOOR)
+    server.register_blueprint(ACCOUNTS)
+    server.register_error_handler(DriftbookError, _said)
+    install_gate(app)
+
+
+def _said(fault: DriftbookError) -> Response:
+    """Say in words what a person can mend; it is no fault of the program."""
+    if isinstance(fault, NotAllowedError):
+        return message_page(say("gate.title"), str(fault), 403)
+    return message_page(say("door.not_done"), str(fault), 503 if isinstance(fault, BookBusyError) else 400)

@@ -1,0 +1,38 @@
+"""How the subcommands asset and sign are typed."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+
+RUNS = {"asset": ("changing", "run_asset"), "sign": ("changing", "run_sign")}
+
+
+def add_changing(
+    verb: Callable[[str, str, str], argparse.ArgumentParser],
+    book: Callable[[argparse.ArgumentParser], None],
+    by: Callable[[argparse.ArgumentParser], None],
+) -> None:
+    """Add both subcommands."""
+    asset = verb(
+        "asset",
+        "give a machine another tag, or bring two records of one machine together",
+        '  driftbook asset rename P-101A KP-101A --why "new tags for the whole plant"\n'
+        '  driftbook asset merge P-101A-OLD P-101A --why "the same pump stood in two lists"',
+    )
+    asset.add_argument("act", choices=("rename", "merge"), help="rename OLD to NEW, or bring OLD's history under NEW")
+    asset.add_argument("old", metavar="OLD", help="tag of today")
+    asset.add_argument("new", metavar="NEW", help="tag from now on, or of the record that is kept")
+    asset.add_argument("--why", default="", metavar="REASON", help="reason; it stays in the book")
+    sign = verb(
+        "sign",
+        "sign a job off as a second person; the signature is bound to what the entry says",
+        '  driftbook sign 1204 --meaning reviewed --by "Name of who signs"',
+    )
+    sign.add_argument("entry", type=int, metavar="ENTRY", help="number of the job's entry, as its page shows it")
+    sign.add_argument("--meaning", choices=("reviewed", "approved", "responsible"), default="reviewed")
+    sign.add_argument("--remark", default="", metavar="TEXT", help="words beside the signature")
+    for parser in (asset, sign):
+        book(parser)
+        parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
+        by(parser)

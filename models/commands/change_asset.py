@@ -1,0 +1,158 @@
+"""Give a machine another tag, or bring two records of one machine together; its history stays whole either way."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+
+from models.commands.record_job import Recording
+from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.store.known import asset_id_of
+from models.store.rows import asset_version_row, break_row
+from models.store.story import read_story
+from models.store.unit import Unit, writing
+from models.tables.machines import AssetVersionRow, BreakRow
+from models.values.asset import Asset
+from models.values.kinds import Kind
+from models.values.story import AssetStory, Site
+
+
+def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, now: datetime, why: str) -> int:
+    """Give a machine another tag from today on; the old one still finds it.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        The site. [unitless]
+    tag : str
+        Tag that the machine bears, or once bore. [unitless]
+    new : str
+        Tag that it shall bear. [unitless]
+    by : str
+        Who says so. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    why : str
+        Reason; it stays in the book. [unitless]
+
+    Returns
+    -------
+    int
+        Number of the entry that says so.
+
+    Raises
+    ------
+    UnknownNameError
+        If the site has no such machine.
+    ConflictError
+        If another machine bears the new tag or once bore it, or if the machine bears it already.
+    InvalidValueError
+        If the new tag is empty, or no reason is given.
+    """
+    wanted, reason = " ".join(new.split()), _reason(why, "A new tag")
+    if not wanted:
+        raise InvalidValueError("The new tag is empty.", remedy="Give the tag as it stands at the machine.")
+    with writing(engine, site.site_id, by, now) as unit:
+        story = _story(unit, site, tag)
+        held = asset_id_of(unit.connection, site.site_id, wanted)
+        if held is not None and held != story.asset_id:
+            raise ConflictError(
+                f"The tag '{wanted}' belongs to another machine, or once did: its history would be mixed up with this one.",
+                remedy="Choose another tag. Two records of one machine are brought together with: driftbook asset merge",
+            )
+        if story.asset.tag == wanted:
+            raise ConflictError(f"The machine bears the tag '{wanted}' already.")
+        return _describe(unit, site, story, replace(story.asset, tag=wanted, valid_from=_today(site, now)), reason)
+
+
+def merge_assets(
+    engine: sa.Engine, site: Site, double: str, kept: str, *, by: str, now: datetime, why: str
+) -> tuple[int, int]:
+    """Bring the history of a machine that was recorded twice under one record.
+
+    Each job of the double becomes, by an amendment, a job of the kept
+    machine, judged as that machine was described on the day; replacements are
+    recorded there too, and the double goes out of service.  All old
+    versions stay readable.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        The site. [unitless]
+    double : str
+        Tag of the record that is given up. [unitless]
+    kept : str
+        Tag of the record that is kept. [unitless]
+    by : str
+        Who says so. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    why : str
+        Reason; it stays in the book. [unitless]
+
+    Returns
+    -------
+    tuple of int
+        Numbers of jobs and of replacements that were brought over.
+
+    Raises
+    ------
+    UnknownNameError
+        If the site has not both machines.
+    ConflictError
+        If both are the same machine, or the double is out of service already.
+    InvalidValueError
+        If no reason is given.
+    """
+    said = _reason(why, "Bringing two records together")
+    with writing(engine, site.site_id, by, now) as unit:
+        old, new = _story(unit, site, double), _story(unit, site, kept)
+        if old.asset_id == new.asset_id:
+            raise ConflictError(f"'{double}' and '{kept}' are one record already.")
+        if old.asset.retired is not None:
+            raise ConflictError(f"{old.asset.tag} is out of service since {old.asset.retired}.")
+        reason = f"{old.asset.tag} and {new.asset.tag} are one machine: {said}"
+        recording = Recording(unit, site, new)
+        for line in old.standing:
+            recording.write(replace(line.job, tag=new.asset.tag), old=line, why=reason)
+        there = {(broken.on, broken.part) for broken in new.breaks}
+        breaks = [broken for broken in old.breaks if (broken.on, broken.part) not in there]
+        for broken in breaks:
+            entry = unit.append(Kind.BREAK_RECORDED, new.asset_id, why=reason)
+            unit.add(BreakRow, break_row(entry, site.site_id, new.asset_id, broken))
+        today = _today(site, now)
+        _describe(unit, site, old, replace(old.asset, valid_from=today, retired=today), reason)
+        return len(old.standing), len(breaks)
+
+
+def _describe(unit: Unit, site: Site, story: AssetStory, asset: Asset, why: str) -> int:
+    entry = unit.append(Kind.ASSET_CHANGED, story.asset_id, why=why)
+    unit.add(AssetVersionRow, asset_version_row(entry, site.site_id, story.asset_id, asset, {}))
+    return entry
+
+
+def _story(unit: Unit, site: Site, tag: str) -> AssetStory:
+    story = read_story(unit.connection, site, tag)
+    if story is None:
+        raise UnknownNameError(
+            f"The site {site.name} has no machine '{tag}'.", remedy="Take the tag from the page of the machine."
+        )
+    return story
+
+
+def _today(site: Site, now: datetime) -> date:
+    return now.astimezone(ZoneInfo(site.zone)).date()
+
+
+def _reason(why: str, what: str) -> str:
+    reason = " ".join(why.split())
+    if not reason:
+        raise InvalidValueError(f"{what} needs a reason.", remedy='Say why: it stays in the book. --why "…"')
+    return reason

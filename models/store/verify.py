@@ -1,0 +1,277 @@
+"""Verification: everything that can be computed again from the rows, held against what was said and signed.
+
+A stretch of entries is a full subtree of the tree.  Several are looked at at
+the same time, each by a process with a connection of its own; what comes
+back is put together in their order, so that memory does not grow with the
+book.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import sqlalchemy as sa
+
+from models.ledger.checkpoint import Note, key_hint
+from models.ledger.findings import Fault, Finding, Tally, shown
+from models.ledger.keys import signature_holds
+from models.ledger.tree import HASH_BYTES, Frontier
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.proofs import BookKey, Head, last_head, read_keys
+from models.store.verify_around import guard_findings, head_sizes, rows_alone, signoff_findings, sites_alone
+from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch
+from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
+
+SEVERAL = 16 * SIZE
+"""From so many entries on, several processes share the work."""
+
+
+@dataclass(slots=True)
+class Verified:
+    """What verification saw, and what it found."""
+
+    entries: int = 0
+    last: int = 0
+    heads: int = 0
+    signed: int = 0
+    unsigned: int = 0
+    keys: tuple[BookKey, ...] = ()
+    newest: Head | None = None
+    kept: list[tuple[Note, bool]] = field(default_factory=list)
+    """Heads that were kept elsewhere, and whether the book still begins as they say."""
+    tally: Tally = field(default_factory=Tally)
+
+    @property
+    def intact(self) -> int:
+        """Give how many entries say with every value what their statements say."""
+        return self.entries - self.tally.touched
+
+    def faults(self, *, strict: bool = False) -> int:
+        """Give the number of findings that count as faults; a head without a signature only where asked."""
+        told = 0 if strict else self.tally.counts[Fault.UNSIGNED]
+        return self.tally.counts.total() - told
+
+
+@contextmanager
+def one_state(engine: sa.Engine) -> Iterator[sa.Connection]:
+    """Open a connection that sees one state of the book however long it looks."""
+    with engine.connect() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.execution_options(isolation_level="REPEATABLE READ")
+        yield connection
+
+
+def verify_book(
+    connection: sa.Connection,
+    *,
+    against: Sequence[Note] = (),
+    public_key: bytes | None = None,
+    settings: Settings | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Verified:
+    """Compute a book again from its rows.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book; nothing is written. [unitless]
+    against : sequence of Note
+        Heads that were kept elsewhere. [unitless]
+    public_key : bytes, optional
+        Key (Ed25519, 32 bytes) that is known from elsewhere to be the one that signs today. [unitless]
+    settings : Settings, optional
+        Where the book is; with it a large book is shared among processes. [unitless]
+    progress : callable, optional
+        Told now and then how many entries of how many were seen. [unitless]
+
+    Returns
+    -------
+    Verified
+        What was seen and found.
+    """
+    e = EntryRow.number
+    low, high, count = connection.execute(sa.select(sa.func.min(e), sa.func.max(e), sa.func.count())).one()
+    keys = read_keys(connection)
+    result = Verified(count, high or 0, keys=keys, newest=last_head(connection))
+    founded = _founded(connection)
+    smallest, largest = head_sizes(connection)
+    since = keys[0].entry if keys else smallest
+    files = frozenset(connection.scalars(sa.select(ImportedFileRow.entry)))
+    around = Around(keys, founded, files, since, result.last)
+    tree = _Roots(result, against)
+    for stretch in _stretches(connection, around, count, low, high, settings):
+        tree.take(stretch)
+        result.tally.merge(stretch.tally)
+        if progress is not None:
+            progress(min(stretch.last, result.last), result.last)
+    tree.end(largest)
+    result.tally.extend(rows_alone(connection, 1, result.last))
+    result.tally.extend(sites_alone(connection, founded))
+    result.tally.extend(signoff_findings(connection))
+    result.tally.extend(guard_findings(connection))
+    result.tally.extend(_key_findings(result, public_key))
+    result.unsigned = result.tally.counts[Fault.UNSIGNED]
+    return result
+
+
+def _founded(connection: sa.Connection) -> dict[int, int]:
+    v = SiteVersionRow
+    return {row[0]: row[1] for row in connection.execute(sa.select(v.site_id, sa.func.min(v.entry)).group_by(v.site_id))}
+
+
+class _Roots:
+    """The tree as it grows from stretch to stretch, held against heads of the book and heads from elsewhere."""
+
+    def __init__(self, result: Verified, against: Sequence[Note]) -> None:
+        self._result, self._frontier, self._broken = result, Frontier(), False
+        self._against = sorted(against, key=lambda note: note.checkpoint.size)
+        self._roots: dict[int, bytes] = {}
+
+    def take(self, stretch: Stretch) -> None:
+        """Go on with a stretch."""
+        wanted = {note.checkpoint.size for note in self._against if stretch.first <= note.checkpoint.size <= stretch.last}
+        if stretch.first != self._frontier.size + 1 or not stretch.whole:
+            self._broken = True
+        if self._broken:
+            self._result.tally.extend(Finding(Fault.NOT_COMPUTED, head.size, "tree_head", "root") for head in stretch.heads)
+            self._count(stretch.heads)
+            return
+        inside = {head.size for head in stretch.heads} | wanted
+        if stretch.root is not None and not inside - {stretch.last}:
+            self._frontier.append_full(stretch.root, HEIGHT)
+            self._at(stretch.heads, wanted)
+            return
+        for at in range(0, len(stretch.leaves), HASH_BYTES):
+            self._frontier.append(stretch.leaves[at : at + HASH_BYTES])
+            if self._frontier.size in inside:
+                self._at([head for head in stretch.heads if head.size == self._frontier.size], wanted)
+
+    def _count(self, heads: Sequence[KeptHead]) -> None:
+        self._result.heads += len(heads)
+        self._result.signed += sum(head.signed for head in heads)
+
+    def _at(self, heads: Sequence[KeptHead], wanted: set[int]) -> None:
+        frontier, size = self._frontier, self._frontier.size
+        self._count(heads)
+        if not heads and size not in wanted:
+            return
+        root = frontier.root()
+        if size in wanted:
+            self._roots[size] = root
+        for head in heads:
+            if head.root != root:
+                self._result.tally.add(Finding(Fault.ROOT, size, "tree_head", "root", head.root.hex(), root.hex()))
+            if head.frontier != frontier.to_bytes():
+                self._result.tally.add(
+                    Finding(Fault.FRONTIER, size, "tree_head", "frontier", shown(head.frontier), shown(frontier.to_bytes()))
+                )
+
+    def end(self, largest: int | None) -> None:
+        """Look whether the heads reach to the last entry, and at the heads from elsewhere."""
+        result = self._result
+        if largest is None:
+            if result.last:
+                result.tally.add(Finding(Fault.ORDER, result.last, "tree_head", "size"))
+        elif largest > result.last:
+            result.tally.add(Finding(Fault.HEAD_AHEAD, result.last, "tree_head", "size", str(largest), str(result.last)))
+        elif largest < result.last:
+            result.tally.add(Finding(Fault.HEAD_BEHIND, result.last, "tree_head", "size", str(largest), str(result.last)))
+        for note in self._against:
+            found = list(self._of_note(note))
+            result.tally.extend(found)
+            result.kept.append((note, not found))
+
+    def _of_note(self, note: Note) -> Iterator[Finding]:
+        head, keys = note.checkpoint, self._result.keys
+        origins = {key.origin for key in keys}
+        if head.origin not in origins:
+            yield Finding(Fault.KEPT_OTHER, head.size, found=" ".join(sorted(origins)) or None, said=shown(head.origin))
+            return
+        if head.size > self._result.last:
+            yield Finding(Fault.KEPT_AHEAD, head.size, found=str(self._result.last), said=str(head.size))
+        else:
+            root = self._roots.get(head.size) if head.size else Frontier().root()
+            if root != head.root:
+                yield Finding(Fault.KEPT_ROOT, head.size, found=root and root.hex(), said=head.root.hex())
+        for name, hint, signature in note.signatures:
+            if not any(
+                name == key.origin and key_hint(key.origin, key.public_key) == hint
+                and signature_holds(key.public_key, signature, head.body.encode())
+                for key in keys
+            ):  # fmt: skip
+                yield Finding(Fault.KEPT_SIGNATURE, head.size, found=shown(name))
+
+
+def _key_findings(result: Verified, public_key: bytes | None) -> Iterator[Finding]:
+    if public_key is None:
+        return
+    newest = result.newest
+    signs = newest.key.public_key if newest is not None and newest.key is not None else None
+    if signs != public_key:
+        yield Finding(
+            Fault.KEY_NOT_GIVEN, newest and newest.size, "book_key", "public_key", signs and signs.hex(), public_key.hex()
+        )
+
+
+def _stretches(
+    connection: sa.Connection,
+    around: Around,
+    count: int,
+    low: int | None,
+    high: int | None,
+    settings: Settings | None,
+) -> Iterator[Stretch]:
+    if not count or low is None or high is None:
+        return
+    bounds = _bounds(connection, count, low, high)
+    processes = os.cpu_count() or 1
+    if settings is not None and processes > 1 and count >= SEVERAL:
+        yield from _shared(settings, around, bounds, min(processes, 8))
+        return
+    checker = Checker(connection, around)
+    for first, last in bounds:
+        yield checker.check(first, last)
+
+
+def _bounds(connection: sa.Connection, count: int, low: int, high: int) -> list[tuple[int, int]]:
+    """Give the stretches; where numbers are missing they end with every so-manieth entry that is there."""
+    if low == 1 and high == count:
+        return [(first, min(first + SIZE - 1, high)) for first in range(1, high + 1, SIZE)]
+    e = EntryRow.number
+    placed = sa.select(e, sa.func.row_number().over(order_by=e).label("place")).subquery()
+    ends = list(connection.scalars(sa.select(placed.c.number).where(placed.c.place % SIZE == 0).order_by(placed.c.number)))
+    if not ends or ends[-1] != high:
+        ends.append(high)
+    starts = [min(1, low), *(end + 1 for end in ends[:-1])]
+    return list(zip(starts, ends, strict=True))
+
+
+def _shared(
+    settings: Settings, around: Around, bounds: Iterable[tuple[int, int]], processes: int
+) -> Iterator[Stretch]:
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(processes, _begin, (settings, around)) as pool:
+        yield from pool.imap(_look, bounds)
+
+
+_checker: Checker | None = None
+
+
+def _begin(settings: Settings, around: Around) -> None:
+    """Open the book in a process of its own."""
+    global _checker  # noqa: PLW0603 - the one value of this process
+    connection = make_engine(settings).connect()
+    if connection.dialect.name == "postgresql":
+        connection.execution_options(isolation_level="REPEATABLE READ")
+    _checker = Checker(connection, around)
+
+
+def _look(bounds: tuple[int, int]) -> Stretch:
+    if _checker is None:
+        raise RuntimeError("the process was not begun")
+    return _checker.check(*bounds)

@@ -1,0 +1,138 @@
+"""Verification beside the stretches: rows of entries that are not there, sign-offs, guards."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import sqlalchemy as sa
+
+from models.ledger.findings import Fault, Finding, shown
+from models.store.sealing import BOUND, key_column
+from models.tables.book import EntryRow, SiteRow
+from models.tables.every import HISTORY
+from models.tables.jobs import JobRow
+from models.tables.proofs import SignoffRow, StatementRow, TreeHeadRow
+from models.values.kinds import Meaning
+
+_REFUSAL = "is history: it is amended by a new entry, never changed or deleted"
+_AT_MOST = 50
+
+
+def rows_alone(connection: sa.Connection, first: int, last: int) -> Iterator[Finding]:
+    """Give rows that name an entry before the first or after the last one.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    first, last : int
+        Numbers of the first and the last entry that are there. [unitless]
+    """
+    bound = [(mapped.__table__, key_column(mapped)) for mapped in BOUND if mapped is not SiteRow]
+    for table, column in (*bound, (StatementRow.__table__, "entry")):
+        owner = table.c[column]
+        outside = sa.select(owner).where(sa.or_(owner < first, owner > last)).order_by(owner).limit(_AT_MOST)
+        for number in connection.execute(outside).scalars():
+            yield Finding(Fault.ROW_ALONE, number, str(table.description), column, shown(number))
+
+
+def sites_alone(connection: sa.Connection, founded: dict[int, int]) -> Iterator[Finding]:
+    """Give sites that no entry has set."""
+    for number in connection.scalars(sa.select(SiteRow.id).order_by(SiteRow.id)):
+        if number not in founded:
+            yield Finding(Fault.ROW_ALONE, None, SiteRow.__tablename__, "id", shown(number))
+
+
+def signoff_findings(connection: sa.Connection) -> Iterator[Finding]:
+    """Give sign-offs that are bound to something else than what they stand under, or given by who wrote it."""
+    own, signed = sa.orm.aliased(EntryRow), sa.orm.aliased(EntryRow)
+    s = SignoffRow.__table__
+    asked = (
+        sa.select(
+            s.c.entry, s.c.signed_entry, s.c.meaning, s.c.signed_leaf, StatementRow.leaf,
+            own.author, own.site_id, signed.author.label("wrote"), signed.site_id.label("of_site"),
+            sa.type_coerce(JobRow.people, sa.Text).label("people"),
+        )
+        .outerjoin(own, own.number == s.c.entry)
+        .outerjoin(signed, signed.number == s.c.signed_entry)
+        .outerjoin(StatementRow, StatementRow.entry == s.c.signed_entry)
+        .outerjoin(JobRow, JobRow.entry == s.c.signed_entry)
+        .order_by(s.c.entry)
+    )  # fmt: skip
+    for row in connection.execute(asked.execution_options(yield_per=2000)):
+        yield from _of_signoff(row)
+
+
+def _of_signoff(row: Any) -> Iterator[Finding]:
+    table = SignoffRow.__tablename__
+    if row.wrote is None or row.of_site != row.site_id or row.signed_entry >= row.entry:
+        yield Finding(Fault.REFERENCE, row.entry, table, "signed_entry", shown(row.signed_entry))
+        return
+    if row.leaf is not None and row.signed_leaf != row.leaf:
+        yield Finding(Fault.SIGNOFF, row.entry, table, "signed_leaf", shown(row.signed_leaf), shown(row.leaf))
+    if row.meaning not in set(Meaning):
+        yield Finding(Fault.REFERENCE, row.entry, table, "meaning", shown(row.meaning))
+    name = str(row.author).casefold()
+    # The names of a job are canonical JSON: the quotes make a whole name of it.
+    if name == str(row.wrote).casefold() or (row.people and f'"{name}"' in str(row.people).casefold()):
+        yield Finding(Fault.SIGNED_BY_AUTHOR, row.entry, table, "entry", shown(row.author), shown(row.signed_entry))
+
+
+def guard_findings(connection: sa.Connection) -> Iterator[Finding]:
+    """Give the tables whose trigger against changes is missing, switched off or another than it was made."""
+    there = _guards_sqlite(connection) if connection.dialect.name == "sqlite" else _guards_postgresql(connection)
+    for table in HISTORY:
+        for name in there[table]:
+            yield Finding(Fault.GUARD, None, table, found=name)
+
+
+def _guards_sqlite(connection: sa.Connection) -> dict[str, list[str]]:
+    asked = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+    held = {row[0]: " ".join(str(row[1]).split()) for row in connection.exec_driver_sql(asked)}
+    lacking = {}
+    for table in HISTORY:
+        wanted = {
+            f"guard_{table}_{verb.lower()}": re.escape(
+                f"CREATE TRIGGER guard_{table}_{verb.lower()} BEFORE {verb} ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, '{table} {_REFUSAL}'); END"
+            )
+            for verb in ("UPDATE", "DELETE")
+        }
+        wanted[f"guard_{table}_replace"] = (
+            rf"CREATE TRIGGER guard_{table}_replace BEFORE INSERT ON {table} WHEN EXISTS \(SELECT 1 FROM {table} WHERE .*\) "
+            rf"BEGIN SELECT RAISE\(ABORT, '{table}: a row with this key is there already, and history is not replaced'\); END"
+        )
+        lacking[table] = [name for name, text in wanted.items() if not re.fullmatch(text, held.get(name, ""))]
+    return lacking
+
+
+_BEFORE_STATEMENT, _DELETE, _UPDATE, _TRUNCATE = 2, 8, 16, 32
+"""Bits of ``pg_trigger.tgtype`` (PostgreSQL's own headers); a trigger for each statement lacks the first bit."""
+
+
+def _guards_postgresql(connection: sa.Connection) -> dict[str, list[str]]:
+    asked = (
+        "SELECT c.relname, t.tgname, t.tgenabled, t.tgtype, p.prosrc, t.tgqual IS NULL FROM pg_trigger t "
+        "JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid "
+        "WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
+    )
+    wanted = _BEFORE_STATEMENT | _DELETE | _UPDATE | _TRUNCATE
+    held = set()
+    for table, name, enabled, kind, source, always in connection.exec_driver_sql(asked):
+        refuses = re.fullmatch(
+            r"BEGIN RAISE EXCEPTION '% (.*)', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END",
+            " ".join(str(source).split()),
+        )
+        switched_on = (enabled.decode() if isinstance(enabled, bytes) else enabled) in {"O", "A"}
+        if switched_on and always and kind & wanted == wanted and not kind & 1 and refuses and refuses[1] == _REFUSAL:
+            held.add((table, name))
+    return {table: [] if (table, f"guard_{table}") in held else [f"guard_{table}"] for table in HISTORY}
+
+
+def head_sizes(connection: sa.Connection) -> tuple[int | None, int | None]:
+    """Give the sizes of the smallest and the largest kept head."""
+    size = TreeHeadRow.size
+    found = connection.execute(sa.select(sa.func.min(size), sa.func.max(size))).one()
+    return found[0], found[1]

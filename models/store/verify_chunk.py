@@ -1,0 +1,317 @@
+"""Verification of a stretch of entries: rows against statements, statements against leaves, heads against keys."""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+import sqlalchemy as sa
+
+from models.ledger.checkpoint import Checkpoint
+from models.ledger.differences import entry_differences
+from models.ledger.findings import Fault, Finding, Tally, shown
+from models.ledger.keys import signature_holds
+from models.ledger.proofs import paired
+from models.ledger.tree import HASH_BYTES, leaf_hash
+from models.store.proofs import BookKey
+from models.store.sealing import BOUND, key_column
+from models.store.verify_cells import Brought, RowWriter, StatementWriter, add_rows, close_rows, shape_of
+from models.tables.book import SiteRow
+from models.tables.proofs import TreeHeadRow
+
+HEIGHT = 12
+SIZE = 1 << HEIGHT
+"""Entries that are looked at together: a full subtree of the tree."""
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What a stretch has to know of the rest of the book."""
+
+    keys: tuple[BookKey, ...]
+    founded: dict[int, int]
+    """For each site the entry that sets it for the first time, and so binds its row."""
+    files: frozenset[int]
+    """Entries of imported files."""
+    heads_from: int | None
+    """From this number of entries on, each commit has left a head."""
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class KeptHead:
+    """A head as its row has it; what a tamperer put there may be of any kind."""
+
+    size: int
+    root: bytes
+    frontier: bytes
+    signed: bool
+
+
+@dataclass(slots=True)
+class Stretch:
+    """What was found in a stretch: leaves in one piece, the root over them where they fill a subtree, its heads."""
+
+    first: int
+    last: int
+    entries: int
+    leaves: bytes = b""
+    root: bytes | None = None
+    whole: bool = True
+    """Whether every number has its leaf."""
+    heads: list[KeptHead] = field(default_factory=list)
+    tally: Tally = field(default_factory=Tally)
+
+
+class Checker:
+    """Looks at stretches over one connection; keeps the cells that it has met."""
+
+    def __init__(self, connection: sa.Connection, around: Around) -> None:
+        self._connection, self._around = connection, around
+        self._statements = StatementWriter()
+        self._tables = [
+            (mapped.__tablename__, key_column(mapped), RowWriter(mapped.__tablename__))
+            for mapped in sorted(BOUND, key=lambda one: one.__tablename__)
+        ]
+        self._mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
+        as_bytes = "CAST(said AS BLOB)" if connection.dialect.name == "sqlite" else "convert_to(said, 'UTF8')"
+        self._said = f"SELECT entry, site_id, leaf, {as_bytes} FROM statement"
+
+    def check(self, first: int, last: int) -> Stretch:
+        """Look at the entries of a stretch of numbers, both ends included."""
+        try:
+            return self._check(first, last)
+        except (sqlite3.OperationalError, sa.exc.OperationalError) as fault:
+            if "decode" not in str(fault):
+                raise
+            with _read_loosely(self._connection):
+                return self._check(first, last)
+
+    def _check(self, first: int, last: int) -> Stretch:
+        names = ", ".join(self._statements.columns)
+        lines = self._ask(f"SELECT {names} FROM entry", "number", first, last)
+        place = self._statements.number
+        numbers = [line[place] for line in lines]
+        stretch = Stretch(first, last, len(lines))
+        rows, owners, brought = self._rows(first, last, set(numbers), stretch.tally)
+        texts = self._statements.texts(lines, brought)
+        said = self._ask(self._said, "entry", first, last)
+        site = [name for name, _ in self._statements.shape.columns].index("site_id") + 1
+        if numbers == list(range(first, last + 1)) and [row[0] for row in said] == numbers:
+            sha256 = hashlib.sha256
+            leaves = [sha256(b"\x00" + text).digest() for text in texts]
+            sites = [line[site] for line in lines]
+            if (
+                [row[3] for row in said] == texts
+                and [row[2] for row in said] == leaves
+                and [row[1] for row in said] == sites
+            ):
+                stretch.leaves = b"".join(leaves)
+            else:
+                self._slowly(stretch, lines, rows, owners, texts, said)
+        else:
+            self._slowly(stretch, lines, rows, owners, texts, said)
+        if stretch.whole and len(numbers) == SIZE:
+            level = stretch.leaves
+            while len(level) > HASH_BYTES:
+                level = paired(level)
+            stretch.root = level
+        self._references(stretch, lines)
+        self._heads(stretch)
+        return stretch
+
+    def _ask(self, select: str, column: str, first: int, last: int) -> list[tuple[Any, ...]]:
+        result = self._connection.exec_driver_sql(
+            f"{select} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}", (first, last)
+        )
+        # The driver's own tuples: wrapping millions of them costs more than comparing them.
+        found: list[tuple[Any, ...]] = result.cursor.fetchall()
+        result.close()
+        return found
+
+    def _rows(
+        self, first: int, last: int, there: set[int], tally: Tally
+    ) -> tuple[dict[str, list[tuple[Any, ...]]], dict[str, list[int]], Brought]:
+        """Read and write the rows that the entries brought; one whose entry is not there is told."""
+        found: dict[str, list[tuple[Any, ...]]] = {}
+        owners: dict[str, list[int]] = {}
+        brought = Brought()
+        for table, column, writer in self._tables:
+            names = [name for name, _ in writer.shape.columns]
+            if table == SiteRow.__tablename__:
+                rows = [row for row in self._sites() if row[0] in there]
+                numbers, rows = [row[0] for row in rows], [row[1:] for row in rows]
+            else:
+                rows = self._ask(f"SELECT {', '.join(names)} FROM {table}", column, first, last)
+                place = names.index(column)
+                numbers = [row[place] for row in rows]
+            alone = [number for number in numbers if number not in there] if rows else []
+            tally.extend(Finding(Fault.ROW_ALONE, number, table, column, shown(number)) for number in alone)
+            if alone:
+                kept = [at for at, number in enumerate(numbers) if number in there]
+                numbers, rows = [numbers[at] for at in kept], [rows[at] for at in kept]
+            if rows:
+                found[table], owners[table] = rows, numbers
+                add_rows(brought, table, numbers, writer.texts(rows))
+        close_rows(brought)
+        return found, owners, brought
+
+    def _sites(self) -> Iterator[tuple[Any, ...]]:
+        names = ", ".join(name for name, _ in shape_of("site").columns)
+        for row in self._connection.exec_driver_sql(f"SELECT id, {names} FROM site ORDER BY id"):
+            yield (self._around.founded.get(row[0]), *row[1:])
+
+    def _slowly(
+        self,
+        stretch: Stretch,
+        lines: list[tuple[Any, ...]],
+        rows: dict[str, list[tuple[Any, ...]]],
+        owners: dict[str, list[int]],
+        texts: list[bytes],
+        said: list[tuple[Any, ...]],
+    ) -> None:
+        """Look at each entry by itself."""
+        place = self._statements.number
+        told = {row[0]: row for row in said}
+        by_owner: dict[int, dict[str, list[Sequence[Any]]]] = {}
+        for table, brought in rows.items():
+            for owner, row in zip(owners[table], brought, strict=True):
+                by_owner.setdefault(owner, {}).setdefault(table, []).append(row)
+        leaves: dict[int, bytes] = {}
+        for line, text in zip(lines, texts, strict=True):
+            number = line[place]
+            statement = told.pop(number, None)
+            exact = self._statements.line(line)
+            found, leaf = self._one(number, exact, by_owner.get(number, {}), text, statement)
+            leaves[number] = leaf
+            if found:
+                stretch.tally.extend(found)
+                stretch.tally.touched += 1
+        stretch.tally.extend(
+            Finding(Fault.ROW_ALONE, number, "statement", "entry", shown(number)) for number in sorted(told)
+        )
+        stretch.whole = list(leaves) == list(range(stretch.first, stretch.last + 1))
+        stretch.tally.extend(_gaps(stretch.first, stretch.last, leaves, told))
+        stretch.leaves = b"".join(leaves.values())
+
+    def _one(
+        self,
+        number: int,
+        line: Sequence[Any],
+        rows: dict[str, list[Sequence[Any]]],
+        text: bytes,
+        statement: tuple[Any, ...] | None,
+    ) -> tuple[list[Finding], bytes]:
+        own = leaf_hash(text)
+        if statement is None:
+            return [Finding(Fault.STATEMENT_MISSING, number, "statement", "entry")], own
+        _, site_id, leaf, raw = statement
+        said = bytes(raw) if raw is not None else b""
+        found: list[Finding] = []
+        names = [name for name, _ in self._statements.shape.columns]
+        hashed, kept = leaf_hash(said), bytes(leaf) if isinstance(leaf, bytes | memoryview) else b""
+        if said != text:
+            shapes = {table: writer.shape for table, _, writer in self._tables} | {"entry": self._statements.shape}
+            parts = entry_differences(number, shapes, line, rows, said)
+            if kept == own and kept != hashed:
+                # The leaf is that of what the rows say: it is the statement that was changed.
+                part = next(iter(parts), None)
+                where = f"{part.table}.{part.column}: {part.said}" if part and part.column != "said" else shown(said)
+                found.append(Finding(Fault.SAID, number, "statement", "said", where, part.found if part else None))
+                hashed = own
+            else:
+                found += parts or [Finding(Fault.FORM, number, "statement", "said")]
+        if kept != hashed:
+            found.append(Finding(Fault.LEAF, number, "statement", "leaf", shown(leaf), hashed.hex()))
+        site = line[names.index("site_id")]
+        if site_id != site:
+            found.append(Finding(Fault.SITE, number, "statement", "site_id", shown(site_id), shown(site)))
+        return found, hashed
+
+    def _references(self, stretch: Stretch, lines: list[tuple[Any, ...]]) -> None:
+        """Look whether what an entry names is there: the file it came from, what it supersedes, its subject."""
+        names = list(self._statements.columns)
+        batch, number = names.index("batch"), self._statements.number
+        strange = {line[batch] for line in lines} - self._around.files - {None}
+        if strange:
+            stretch.tally.extend(
+                Finding(Fault.REFERENCE, line[number], "entry", "batch", shown(line[batch]))
+                for line in lines
+                if line[batch] in strange
+            )
+        for column, own in (("supersedes", "e.supersedes IS NOT NULL"), ("subject", "e.subject <> e.number")):
+            asked = (
+                f"SELECT e.number, e.{column} FROM entry e LEFT JOIN entry o ON o.number = e.{column} "
+                f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND {own} AND (o.number IS NULL "
+                "OR o.number > e.number OR o.site_id <> e.site_id OR o.subject <> e.subject)"
+            )
+            for row in self._connection.exec_driver_sql(asked, (stretch.first, stretch.last)):
+                stretch.tally.add(Finding(Fault.REFERENCE, row[0], "entry", column, shown(row[1])))
+
+    def _heads(self, stretch: Stretch) -> None:
+        """Look at the signatures of the heads in the stretch, and whether one is missing where a commit ended."""
+        h = TreeHeadRow.__tablename__
+        asked = f"SELECT size, root, frontier, key_entry, signature FROM {h}"
+        for size, root, frontier, key_entry, signature in self._ask(asked, "size", stretch.first, stretch.last):
+            stretch.tally.extend(_signature_findings(size, root, key_entry, signature, self._around.keys))
+            stretch.heads.append(KeptHead(size, _raw(root), _raw(frontier), signature is not None))
+        since = self._around.heads_from
+        if since is None or stretch.last < since:
+            return
+        ended = (
+            "SELECT e.number FROM entry e LEFT JOIN entry n ON n.number = e.number + 1 "
+            f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND n.number IS NOT NULL "
+            "AND (n.at_us <> e.at_us OR n.author <> e.author OR n.site_id <> e.site_id) "
+            f"AND NOT EXISTS (SELECT 1 FROM {h} h WHERE h.size = e.number)"
+        )
+        asked_from = max(stretch.first, since)
+        upto = min(stretch.last, self._around.last - 1)
+        for row in self._connection.exec_driver_sql(ended, (asked_from, upto)):
+            stretch.tally.add(Finding(Fault.ORDER, row[0], h, "size"))
+
+
+def _raw(value: Any) -> bytes:
+    return bytes(value) if isinstance(value, bytes | bytearray | memoryview) else b""
+
+
+def _signature_findings(
+    size: int, root: Any, key_entry: Any, signature: Any, keys: Sequence[BookKey]
+) -> Iterator[Finding]:
+    in_force = next((key for key in reversed(keys) if key.entry <= size), None)
+    if key_entry is None and signature is None:
+        yield Finding(Fault.UNSIGNED, size, "tree_head", "signature")
+        return
+    said = None if in_force is None else shown(in_force.entry)
+    if in_force is None or key_entry != in_force.entry:
+        yield Finding(Fault.KEY, size, "tree_head", "key_entry", None if key_entry is None else shown(key_entry), said)
+    if in_force is None:
+        return
+    body = Checkpoint(in_force.origin, size, _raw(root)).body.encode()
+    if not signature_holds(in_force.public_key, _raw(signature), body):
+        yield Finding(Fault.SIGNATURE, size, "tree_head", "signature", None if signature is None else shown(signature))
+
+
+def _gaps(first: int, last: int, there: dict[int, bytes], told: dict[int, Any]) -> Iterator[Finding]:
+    """Give the numbers that no entry has, those in a row together."""
+    at = first
+    for number in [*sorted(there), last + 1]:
+        if number > at:
+            said = "statement" if any(at <= one < number for one in told) else None
+            yield Finding(Fault.ENTRY_MISSING, at, "entry", "number", said=said, upto=number - 1)
+        at = number + 1
+
+
+@contextmanager
+def _read_loosely(connection: sa.Connection) -> Iterator[None]:
+    """Let texts that are no UTF-8 be read on SQLite: somebody may have put them there."""
+    raw: Any = connection.connection.dbapi_connection
+    before = raw.text_factory
+    raw.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
+    try:
+        yield
+    finally:
+        raw.text_factory = before

@@ -1,0 +1,148 @@
+"""A disk that is full or read-only: what was recorded stays, what was not is said, and it goes on afterwards."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from dashboard.cli import main
+from models.commands.backup import back_up
+from models.commands.record_job import record_job
+from models.errors import BackupError, BookReadOnlyError, DriftbookError, NoRoomError
+from models.settings import Settings
+from models.store.backup import check_file
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from models.values.story import Site
+from tests.conftest import NOW, make_site
+from tests.faults.conftest import Disk
+from tests.recorder import job_of, machines
+from tests.seeded import bring_in, contents
+
+LATER = NOW + timedelta(minutes=1)
+
+
+@dataclass
+class Filled:
+    settings: Settings
+    engine: sa.Engine
+    site: Site
+    disk: Disk
+    elsewhere: Path
+
+    def record(self, number: int) -> None:
+        record_job(self.engine, self.site, job_of(0, number), by="tester", now=LATER, bolts_tight=True)
+
+
+@pytest.fixture
+def book(disk: Disk, tmp_path: Path) -> Iterator[Filled]:
+    settings = Settings(book=str(disk.path / "book.db"), key=tmp_path / "book.key")
+    site = make_site(settings)
+    engine = make_engine(settings)
+    sheet = tmp_path / "assets.csv"
+    sheet.write_text(machines(3))
+    assert bring_in(engine, site, sheet).written
+    yield Filled(settings, engine, site, disk, tmp_path)
+    engine.dispose()
+
+
+def test_a_full_disk_refuses_a_job_in_words_keeps_all_and_goes_on_when_there_is_room(book: Filled) -> None:
+    book.record(0)
+    before = contents(book.engine)
+    filler = book.disk.fill()
+    with pytest.raises(NoRoomError, match="disk of the book .* is full") as told:
+        for number in range(1, 200):  # what SQLite has set aside beside the book may hold a few more
+            book.record(number)
+            before = contents(book.engine)
+    assert "Make room" in told.value.remedy
+    assert contents(book.engine) == before
+    story = Reader(book.engine).story(book.site.site_id, "M-0")
+    assert story is not None
+    assert len(story.jobs) == len(before["job"])  # reading goes on
+
+    filler.unlink()
+    book.record(len(before["job"]))
+    assert len(contents(book.engine)["job"]) == len(before["job"]) + 1
+    book.engine.dispose()
+    assert check_file(book.settings.path, {}).checked.unsealed == 0
+
+
+def test_an_import_that_fills_the_disk_leaves_nothing_of_itself(book: Filled) -> None:
+    sheet = book.elsewhere / "more.csv"
+    head, *rows = machines(30_000).splitlines()
+    long = "text " * 100
+    named = (row.replace("M-", "N-").replace("made for a test", long) for row in rows)
+    sheet.write_text("\n".join([head, *named]) + "\n")
+    before = contents(book.engine)
+    with pytest.raises(NoRoomError):
+        bring_in(book.engine, book.site, sheet)
+    assert contents(book.engine) == before
+    book.record(0)
+    assert len(contents(book.engine)["job"]) == 1
+
+
+def test_the_command_says_it_without_a_traceback(book: Filled, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    sheet = tmp_path / "many.csv"
+    sheet.write_text(machines(60_000).replace("M-", "X-"))
+    book.disk.fill()
+    assert main(["import", str(sheet), "--book", str(book.settings.path), "--by", "tester"]) == 2
+    said = capsys.readouterr().err
+    assert "is full" in said
+    assert "Make room on that disk" in said
+    assert "Traceback" not in said
+
+
+def test_a_backup_onto_a_full_disk_leaves_nothing_behind(book: Filled, tmp_path: Path) -> None:
+    settings = Settings(book=str(tmp_path / "other.db"))
+    make_site(settings)
+    engine = make_engine(settings)
+    book.disk.fill()
+    there = sorted(book.disk.path.iterdir())
+    with pytest.raises(DriftbookError, match="full|No space"):
+        back_up(settings, engine, book.disk.path / "copy.db")
+    engine.dispose()
+    assert sorted(book.disk.path.iterdir()) == there
+
+
+def test_a_disk_that_becomes_read_only_refuses_in_words_can_be_backed_up_and_goes_on(book: Filled) -> None:
+    book.record(0)
+    book.engine.dispose()
+    before = contents(book.engine)
+    book.engine.dispose()
+    book.disk.mount_again("ro")
+    with pytest.raises(BookReadOnlyError) as told:
+        book.record(1)
+    assert "mount the disk for writing" in told.value.remedy
+    made = back_up(book.settings, book.engine, book.elsewhere / "saved.db")  # now is when a backup is wanted
+    assert made.copied.checked.entries == len(before["entry"])
+    book.engine.dispose()
+    book.disk.mount_again("rw")
+    book.record(1)
+    assert len(contents(book.engine)["job"]) == 2
+
+
+def test_a_folder_without_room_for_the_backup_is_said(tmp_path: Path) -> None:
+    settings = Settings(book=str(tmp_path / "book.db"))
+    make_site(settings)
+    engine = make_engine(settings)
+    blocked = tmp_path / "file"
+    blocked.write_text("not a folder")
+    with pytest.raises(BackupError, match="cannot be written"):
+        back_up(settings, engine, blocked / "copy.db")
+    engine.dispose()
+
+
+def test_what_is_read_from_a_full_disk_is_whole(book: Filled) -> None:
+    for number in range(5):
+        book.record(number)
+    book.disk.fill()
+    with closing(sqlite3.connect(book.settings.path)) as plain:
+        assert plain.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert plain.execute("SELECT count(*) FROM job").fetchone() == (5,)

@@ -1,0 +1,116 @@
+"""Processes that are killed with signal 9: while they record, while they back up; what was acknowledged is there."""
+
+from __future__ import annotations
+
+import random
+import signal
+import subprocess
+import sys
+import threading
+import time
+from datetime import timedelta
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from models.settings import Settings
+from models.store.copying import check_copy, one_state
+from models.store.engine import make_engine
+from models.tables.jobs import JobRow
+from tests.conftest import NOW, make_site
+from tests.recorder import job_of, machines
+from tests.seeded import bring_in
+
+ROOT = Path(__file__).parents[2]
+JOBS = 25
+AT = (NOW + timedelta(minutes=1)).isoformat()
+
+
+def start(settings: Settings, *, first: int = 0, workers: int = 2, patience: float = 0) -> subprocess.Popen[str]:
+    asked = [settings.book, str(first), str(workers), str(JOBS), "--at", AT, "--patience", str(patience)]
+    return subprocess.Popen([sys.executable, "-m", "tests.recorder", *asked], stdout=subprocess.PIPE, text=True, cwd=ROOT)
+
+
+def plant(settings: Settings, folder: Path, count: int) -> sa.Engine:
+    site = make_site(settings)
+    engine = make_engine(settings)
+    sheet = folder / "machines.csv"
+    sheet.write_text(machines(count))
+    assert bring_in(engine, site, sheet).written
+    return engine
+
+
+def refs(engine: sa.Engine) -> list[str]:
+    with engine.connect() as connection:
+        return sorted(connection.scalars(sa.select(JobRow.ref)))
+
+
+def acknowledged(said: str) -> set[str]:
+    lines = said.splitlines()
+    assert not [line for line in lines if line.startswith("no ")], lines
+    return {line.removeprefix("ok ") for line in lines if line.startswith("ok ")}
+
+
+def test_recorders_that_are_killed_at_random_moments_lose_nothing_that_was_acknowledged(
+    settings: Settings, tmp_path: Path
+) -> None:
+    engine = plant(settings, tmp_path, 2)
+    moments = random.Random(20261125)
+    told: set[str] = set()
+    for _ in range(3):
+        with start(settings) as process:
+            assert process.stdout is not None
+            assert process.stdout.readline().strip() == "ready"
+            time.sleep(moments.uniform(0.0, 0.25))
+            process.kill()
+            said, _ = process.communicate(timeout=60)
+        assert process.returncode == -signal.SIGKILL or "done" in said
+        told |= acknowledged(said)
+        assert told <= set(refs(engine)), "an acknowledged job is missing"
+    with start(settings) as process:
+        said, _ = process.communicate(timeout=120)
+    assert acknowledged(said) == {job_of(w, n).ref for w in range(2) for n in range(JOBS)}
+    assert refs(engine) == sorted(acknowledged(said)), "none twice, none lost"
+    with one_state(engine) as connection:
+        assert check_copy(connection, {}).unsealed == 0
+    engine.dispose()
+
+
+BACKUP = """
+import sys
+from pathlib import Path
+from dashboard.cli import main
+print("ready", flush=True)
+sys.exit(main(["backup", "--book", sys.argv[1], "-o", sys.argv[2]]))
+"""
+
+
+def test_a_backup_that_is_killed_has_no_name_and_one_made_while_others_record_is_whole(
+    settings: Settings, tmp_path: Path
+) -> None:
+    engine = plant(settings, tmp_path, 2)
+    target = tmp_path / "saved" / "copy.db"
+    moments = random.Random(7)
+    for _ in range(2):
+        with subprocess.Popen(
+            [sys.executable, "-c", BACKUP, settings.book, str(target)], stdout=subprocess.PIPE, text=True, cwd=ROOT
+        ) as process:
+            assert process.stdout is not None
+            process.stdout.readline()
+            time.sleep(moments.uniform(0.05, 0.35))
+            process.kill()
+        assert not target.exists()
+
+    from models.commands.backup import back_up
+
+    with start(settings) as process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        reader = threading.Thread(target=process.stdout.read)
+        reader.start()
+        time.sleep(0.2)
+        made = back_up(settings, engine, target)
+        reader.join(60)
+    assert made.copied.checked.unsealed == 0
+    assert 0 < made.copied.checked.entries
+    engine.dispose()

@@ -1,0 +1,145 @@
+"""Bytes of a book that change on their disk: found when it is opened, backed up or restored, and said in words."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from dashboard.cli import main
+from models.commands.backup import back_up
+from models.commands.restore import restore
+from models.errors import BackupError, BookDamagedError, BookExistsError, DriftbookError, UnreadableFileError
+from models.settings import Settings
+from models.store.engine import make_engine
+from tests.conftest import make_site
+from tests.recorder import machines
+from tests.seeded import bring_in, contents
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Settings:
+    settings = Settings(book=str(tmp_path / "book.db"))
+    site = make_site(settings)
+    engine = make_engine(settings)
+    sheet = tmp_path / "assets.csv"
+    sheet.write_text(machines(400))
+    assert bring_in(engine, site, sheet).written
+    engine.dispose()
+    return settings
+
+
+def page_of(path: Path, name: str) -> tuple[int, int]:
+    """Give where the root page of a table or index stands in the file, and how long a page is."""
+    with closing(sqlite3.connect(path)) as plain:
+        size = plain.execute("PRAGMA page_size").fetchone()[0]
+        root = plain.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (name,)).fetchone()[0]
+    return (root - 1) * size, size
+
+
+def flip(path: Path, start: int, length: int) -> None:
+    """Turn every bit of some bytes round."""
+    with path.open("r+b") as stream:
+        stream.seek(start)
+        old = stream.read(length)
+        stream.seek(start)
+        stream.write(bytes(byte ^ 0xFF for byte in old))
+
+
+def refused(settings: Settings, target: Path) -> DriftbookError:
+    engine = make_engine(settings)
+    try:
+        with pytest.raises((BackupError, BookDamagedError)) as told:
+            back_up(settings, engine, target)
+    finally:
+        engine.dispose()
+    assert not target.exists()
+    assert list(target.parent.glob(".driftbook-*")) == []
+    return told.value
+
+
+@pytest.mark.parametrize("name", ["entry", "statement", "asset_version", "ix_entry_site_id_at_us"])
+def test_a_damaged_page_is_told_and_no_backup_is_made_of_it(book: Settings, name: str, tmp_path: Path) -> None:
+    start, size = page_of(book.path, name)
+    flip(book.path, start, size // 4)
+    told = refused(book, tmp_path / "copy.db")
+    assert "damaged" in told.message
+    assert "driftbook restore" in told.remedy
+
+
+def test_the_first_page_is_told_when_the_book_is_opened(
+    book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    flip(book.path, 100, 60)
+    assert main(["site", "--book", str(book.path)]) == 2
+    said = capsys.readouterr().err
+    assert "Traceback" not in said
+    assert "book.db" in said
+    refused(book, tmp_path / "copy.db")
+
+
+def test_a_damaged_page_is_told_by_a_command_that_reads_it(book: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    start, size = page_of(book.path, "site_version")
+    flip(book.path, start, size)
+    assert main(["site", "--book", str(book.path)]) == 2
+    said = capsys.readouterr().err
+    assert "is damaged" in said
+    assert "driftbook restore" in said
+    assert "Traceback" not in said
+
+
+def test_a_value_that_changed_within_a_whole_page_is_found_by_its_statement(book: Settings, tmp_path: Path) -> None:
+    """SQLite itself cannot see this: the page is well formed, and only says something else."""
+    data = book.path.read_bytes()
+    start, _ = page_of(book.path, "asset_version")
+    text = b"made for a test"
+    at = data.find(text, start)
+    assert at > 0
+    with book.path.open("r+b") as stream:
+        stream.seek(at)
+        stream.write(b"made for a jest")
+    with closing(sqlite3.connect(book.path)) as plain:
+        assert plain.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    told = refused(book, tmp_path / "copy.db")
+    assert "column" in told.message
+    assert "driftbook verify" in told.remedy
+
+
+def test_a_backup_is_the_book_and_comes_back_as_it_was(book: Settings, tmp_path: Path) -> None:
+    engine = make_engine(book)
+    before = contents(engine)
+    made = back_up(book, engine, tmp_path / "copy.db")
+    with pytest.raises(BookExistsError, match="not overwritten"):
+        back_up(book, engine, made.path)
+    with pytest.raises(BookExistsError, match="not overwritten"):
+        restore(made.path, book)
+    engine.dispose()
+    assert made.path.stat().st_mode & 0o077 == 0
+    again = Settings(book=str(tmp_path / "again.db"))
+    assert restore(made.path, again) is not None
+    engine = make_engine(again)
+    assert contents(engine) == before
+    engine.dispose()
+
+
+def test_a_damaged_backup_makes_no_book(book: Settings, tmp_path: Path) -> None:
+    engine = make_engine(book)
+    made = back_up(book, engine, tmp_path / "copy.db")
+    engine.dispose()
+    start, size = page_of(made.path, "entry")
+    flip(made.path, start, size // 2)
+    with pytest.raises(BookDamagedError, match="copy.db is damaged"):
+        restore(made.path, Settings(book=str(tmp_path / "again.db")))
+    assert not (tmp_path / "again.db").exists()
+    (tmp_path / "cut.db").write_bytes(made.path.read_bytes()[:1000])
+    (tmp_path / "none.db").write_text("tag,description\n")
+    for name in ("cut.db", "none.db", "missing.db"):
+        with pytest.raises(DriftbookError):
+            restore(tmp_path / name, Settings(book=str(tmp_path / "again.db")))
+    with closing(sqlite3.connect(tmp_path / "other.db")) as plain:
+        plain.execute("CREATE TABLE something (x)")
+    with pytest.raises(UnreadableFileError, match="holds no book"):
+        restore(tmp_path / "other.db", Settings(book=str(tmp_path / "again.db")))
+    assert not (tmp_path / "again.db").exists()

@@ -1,0 +1,115 @@
+"""A machine that is renamed, or was recorded twice, keeps its whole history under either tag."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from models.commands.change_asset import merge_assets, rename_asset
+from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.store.reader import Reader
+from models.values.entry import EntryFilter
+from models.values.kinds import Kind
+from models.values.story import Site
+from tests.conftest import NOW
+from tests.seeded import ASSETS, BREAKS, JOBS, bring_in, contents, seed, write
+
+
+def test_a_renamed_machine_is_found_by_both_tags(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    book = Reader(engine)
+    before = book.story(1, "P-1")
+    entry = rename_asset(engine, site, "P-1", "P-101", by="desk", now=NOW, why="new tags for the whole plant")
+    new, old = book.story(1, "P-101"), book.story(1, "P-1")
+    assert before is not None
+    assert new is not None
+    assert new == old
+    assert new.asset.tag == "P-101"
+    assert new.versions[-1].entry == entry
+    assert [line.entry for line in new.jobs] == [line.entry for line in before.jobs]
+    assert {line.job.tag for line in new.jobs} == {"P-101"}
+    assert "P-101" in [str(tag) for tag in book.history(1).assets.tag]
+    by_new, by_old = (book.entries(1, EntryFilter(tag=tag)) for tag in ("P-101", "P-1"))
+    assert [line.number for line in by_new.lines] == [line.number for line in by_old.lines]
+    assert {line.name for line in by_new.lines} == {"P-101"}
+    assert by_new.lines[0].why == "new tags for the whole plant"
+
+
+def test_sheets_with_the_old_or_the_new_tag_go_to_the_same_machine(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    rename_asset(engine, site, "P-1", "P-101", by="desk", now=NOW, why="new tags")
+    before = contents(engine)
+    assert not bring_in(engine, site, *write(tmp_path, again=ASSETS), *write(tmp_path, jobs=JOBS)).written
+    assert contents(engine) == before
+    head = JOBS.splitlines()[0]
+    later = f"{head}\nJ8,P-1,2026-03-04 09:30,planned,Ana Wick,D-1,0.05,0,0,0,0.01,0.1,0,0,,,,,\nJ9,P-101,2026-06-04 09:30,planned,Ana Wick,D-1,0.05,0,0,0,0.01,0.1,0,0,,,,,\n"
+    report = bring_in(engine, site, *write(tmp_path, later=later))
+    assert report.written, report.problems
+    story = Reader(engine).story(1, "P-101")
+    assert story is not None
+    assert {"J1", "J2", "J8", "J9"} == {line.job.ref for line in story.jobs}
+    wears = f"{BREAKS}P-1,2026-01-10,coupling,worn\nP-101,2026-02-10,coupling,worn\n"
+    assert bring_in(engine, site, *write(tmp_path, wears=wears)).written
+    story = Reader(engine).story(1, "P-101")
+    assert story is not None
+    assert len(story.breaks) == 2
+
+
+@pytest.mark.parametrize(
+    ("tag", "new", "why", "error"),
+    [
+        ("P-1", "P-2", "x", ConflictError),
+        ("P-1", "P-1", "x", ConflictError),
+        ("P-1", " ", "x", InvalidValueError),
+        ("P-1", "P-9", "  ", InvalidValueError),
+        ("P-7", "P-9", "x", UnknownNameError),
+    ],
+)
+def test_a_tag_that_cannot_be_given_is_refused(
+    engine: sa.Engine, site: Site, tmp_path: Path, tag: str, new: str, why: str, error: type[Exception]
+) -> None:
+    seed(engine, site, tmp_path)
+    before = contents(engine)
+    with pytest.raises(error):
+        rename_asset(engine, site, tag, new, by="desk", now=NOW, why=why)
+    assert contents(engine) == before
+
+
+def test_two_records_of_one_machine_become_one_history(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    book = Reader(engine)
+    first, second = book.story(1, "P-1"), book.story(1, "P-2")
+    assert first is not None
+    assert second is not None
+    jobs_before = len(book.history(1).jobs.entry)
+    assert merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="the same pump in two lists") == (1, 1)
+    kept, given_up = book.story(1, "P-1"), book.story(1, "P-2")
+    assert kept is not None
+    assert given_up is not None
+    assert {line.job.ref for line in kept.standing} == {"J1", "J2", "J3"}
+    moved = next(line for line in kept.standing if line.job.ref == "J3")
+    old = second.jobs[0]
+    assert moved.supersedes == old.entry
+    assert "the same pump in two lists" in moved.why_amended
+    # The old version is readable from both sides, and counts in neither.
+    assert next(line for line in kept.jobs if line.entry == old.entry).superseded_by == moved.entry
+    assert [(line.entry, line.superseded_by) for line in given_up.jobs] == [(old.entry, moved.entry)]
+    assert len(kept.breaks) == 1
+    # Judged as the kept machine was on that day: its coupling has another limit.
+    assert moved.limits == next(line for line in kept.jobs if line.job.ref == "J1").limits
+    history = Reader(engine).history(1)
+    assert len(history.jobs.entry) == jobs_before
+    assert given_up.asset.retired == NOW.date()
+    assert book.history(1).head == history.head
+    shown = book.entry(1, moved.entry)
+    assert shown is not None
+    assert [line.entry for line in shown.versions] == [old.entry, moved.entry]
+    assert shown.line.kind is Kind.JOB_AMENDED
+    with pytest.raises(ConflictError, match="out of service"):
+        merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="again")
+    with pytest.raises(ConflictError, match="one record"):
+        merge_assets(engine, site, "P-1", "P-1", by="desk", now=NOW, why="again")

@@ -1,0 +1,83 @@
+"""A book copied to the other engine and back, with its accounts, passwords and tokens, and nothing half-done."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from dashboard.cli import main
+from models.commands.take_in import move_book
+from models.settings import Settings
+from models.store.copying import DoesNotFitError, NotEmptyError
+from models.store.engine import make_engine
+from tests.whole_books import fresh_postgres, slice_of_the_demo, stored
+
+
+@pytest.fixture(scope="module")
+def plant(tmp_path_factory: pytest.TempPathFactory) -> Settings:
+    return slice_of_the_demo(tmp_path_factory.mktemp("moved"))
+
+
+def test_a_book_moves_to_the_other_engine_and_back_with_everything_but_open_sessions(
+    plant: Settings, postgres_url: str, tmp_path: Path
+) -> None:
+    source = make_engine(plant)
+    there, back = fresh_postgres(postgres_url, None, "moved"), Settings(book=str(tmp_path / "back.db"))
+    first = move_book(source, there)
+    middle = make_engine(there)
+    second = move_book(middle, back)
+    end = make_engine(back)
+    whole = stored(source, state=True)
+    assert {name for name, rows in whole.items() if not rows} == {"answered_request"}
+    assert stored(middle, state=True) == whole == stored(end, state=True)
+    assert first == second
+    for engine in (middle, end):
+        with engine.connect() as connection:
+            assert connection.execute(sa.text("SELECT count(*) FROM login_session")).scalar_one() == 0
+    # The counters of PostgreSQL go on after what was copied.
+    with middle.begin() as connection:
+        number = connection.execute(
+            sa.text("INSERT INTO sign_in (at_us, login, address, outcome) VALUES (1, 'a', 'b', 'c') RETURNING id")
+        ).scalar_one()
+    assert number == 4
+    for engine in (source, middle, end):
+        engine.dispose()
+
+
+def test_a_book_that_was_altered_is_not_moved(plant: Settings, tmp_path: Path) -> None:
+    bad, target = Settings(book=str(tmp_path / "bad.db")), Settings(book=str(tmp_path / "target.db"))
+    source = make_engine(plant)
+    move_book(source, bad)
+    source.dispose()
+    engine = make_engine(bad)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        connection.exec_driver_sql("DROP TRIGGER guard_job_update")
+        entry = connection.exec_driver_sql("SELECT min(entry) FROM job WHERE found_offset_v IS NOT NULL").scalar_one()
+        connection.exec_driver_sql(f"UPDATE job SET found_offset_v = 0.125 WHERE entry = {entry}")
+    with pytest.raises(DoesNotFitError, match=rf"Table job, row of entry {entry}, column found_offset_v: .*the row 0.125"):
+        move_book(engine, target)
+    engine.dispose()
+    assert not list(tmp_path.glob("target.db*"))
+
+
+def test_the_target_must_be_empty(plant: Settings, tmp_path: Path) -> None:
+    source, target = make_engine(plant), Settings(book=str(tmp_path / "target.db"))
+    move_book(source, target)
+    with pytest.raises(NotEmptyError):
+        move_book(source, target)
+    source.dispose()
+
+
+def test_the_command_brings_the_key_along(plant: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    target = tmp_path / "new" / "plant.db"
+    assert main(["move", "--book", plant.book, "--to", str(target)]) == 0
+    said = capsys.readouterr().out
+    assert "entries fit their statements" in said
+    assert "The key of the book was copied" in said
+    copied = Settings(book=str(target)).key_path
+    assert copied.read_bytes() == plant.key_path.read_bytes()
+    assert copied.stat().st_mode & 0o077 == 0
+    assert main(["move", "--book", plant.book, "--to", plant.book]) == 2
+    assert "there already" in capsys.readouterr().err

@@ -1,0 +1,85 @@
+"""A slice of the invented plant as a whole book with every kind of row, and what two books are compared by."""
+
+from __future__ import annotations
+
+import csv
+import os
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from dashboard.console.book import starter_limits
+from models.commands.init_book import init_book
+from models.settings import Settings
+from models.store.copying import MOVED, Values, rows_of
+from models.store.engine import make_engine
+from models.tables.every import MAPPED
+from models.units import Display
+from models.values.story import Site
+from seed_data.generate import generate, write
+from tests.conftest import NOW, database_url
+from tests.seeded import bring_in, vouch
+
+MACHINES = 24
+
+
+def slice_of_the_demo(folder: Path) -> Settings:
+    """Import the first machines of the invented plant, sign a job off, give an account, a password, a token, an address."""
+    plant = generate()
+    paths = write(folder, plant)
+    kept: set[str] = set()
+    for path in paths:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            heading, *rows = csv.reader(stream)
+        if path.stem == "assets":
+            kept = {row[heading.index("tag")] for row in rows[:MACHINES]}
+        if "tag" in heading:
+            rows = [row for row in rows if row[heading.index("tag")] in kept]
+        with path.open("w", encoding="utf-8", newline="") as stream:
+            csv.writer(stream).writerows([heading, *rows])
+    settings = Settings(book=str(folder / "plant.db"))
+    site = init_book(
+        settings, name=plant.name, zone=plant.zone, display=Display(), limit_set=starter_limits("tester"), by="tester", now=NOW
+    )  # fmt: skip
+    engine = make_engine(settings)
+    report = bring_in(engine, site, *paths)
+    assert report.written, report.problems[:3]
+    vouch(engine, site)
+    put_state(engine, site)
+    engine.dispose()
+    return settings
+
+
+SECRET = "a-hash-that-must-never-be-exported"
+
+
+def put_state(engine: sa.Engine, site: Site) -> None:
+    """Write what is no history, straight: a password, a session, a token, an address, a sign-in, an answered request."""
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        account = connection.exec_driver_sql("SELECT id FROM account").scalar_one()
+        for text in (
+            f"INSERT INTO credential VALUES ({account}, '{SECRET}-1', 5, FALSE)",
+            f"INSERT INTO login_session VALUES ('{SECRET}-2', {account}, 1, 2, 3, '127.0.0.1')",
+            f"INSERT INTO api_token VALUES (7, {account}, {site.site_id}, 'test', '{SECRET}-3', '[]', 1, NULL)",
+            f"INSERT INTO calendar_address VALUES (9, {account}, {site.site_id}, 'Cleo Marsh', '{SECRET}-4', 1, NULL)",
+            "INSERT INTO sign_in VALUES (3, 1, 'cleo', '127.0.0.1', 'in')",
+        ):
+            connection.exec_driver_sql(text)
+
+
+def stored(engine: sa.Engine, *, state: bool = False) -> dict[str, list[Values]]:
+    """Give every row of every table of the history as stored; of the state too where asked."""
+    with engine.connect() as connection:
+        return {
+            mapped.__tablename__: list(rows_of(connection, mapped)) for mapped in (MOVED if state else MAPPED)
+        }
+
+
+def fresh_postgres(url: str, template: str | None, name: str) -> Settings:
+    """Make an empty database: migrated where a template is named, bare where none is."""
+    full = f"{name}_{os.getpid()}"
+    admin = sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with admin.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {full} WITH (FORCE)")
+        connection.exec_driver_sql(f"CREATE DATABASE {full}" + (f" TEMPLATE {template}" if template else ""))
+    return Settings(book=database_url(url, full))
