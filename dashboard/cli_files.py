@@ -57,9 +57,7 @@ def _table(verbs: Verbs, verb: Verb, book: Add) -> None:
     parser.add_argument("name", nargs="?", metavar="NAME", help="which table; without a name they are listed")
     book(parser)
     _site(parser)
-    parser.add_argument(
-        "--query", default="", metavar="QUERY", help="choices as they stand in the address of the page"
-    )
+    parser.add_argument("--query", default="", metavar="QUERY", help="choices as they stand in the address of the page")
     parser.add_argument(
         "-o",
         "--output",

@@ -172,4 +172,4 @@ def install_log() -> None:
         root.addHandler(logging.StreamHandler())
     for handler in root.handlers:
         handler.setFormatter(QuietFormatter("%(asctime)s %(levelname)s %(name)s: %(message)s"))
-    root.setLevel(logging.INFO)
+    logging.getLogger("driftbook").setLevel(logging.INFO)

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
+from typing import Any
 
 import dash
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
+from dashboard.security import MOST_BYTES
 from models.errors import DriftbookError
 
 HEALTH = "/healthz"
 THREADS = 8
+_MOST_OF_HEADERS = 32 << 10
+_FORWARDED = {"x-forwarded-for", "x-forwarded-proto", "x-forwarded-host"}
 
 
 class NotReadyError(DriftbookError):
@@ -37,7 +41,9 @@ def warm_up(app: dash.Dash) -> None:
         )
 
 
-def open_server(app: dash.Dash, host: str, port: int) -> MultiSocketServer | BaseWSGIServer:
+def open_server(
+    app: dash.Dash, host: str, port: int, *, proxy: str | None = None
+) -> MultiSocketServer | BaseWSGIServer:
     """Warm up and open the port, without answering yet; port 0 lets the system choose.
 
     Parameters
@@ -48,6 +54,8 @@ def open_server(app: dash.Dash, host: str, port: int) -> MultiSocketServer | Bas
         Address to listen on. [unitless]
     port : int
         Port to listen on, 0 for any free one. [unitless]
+    proxy : str, optional
+        Address of a server in front, which is believed about who asks, by https or not, and under which name. [unitless]
 
     Raises
     ------
@@ -66,7 +74,13 @@ def open_server(app: dash.Dash, host: str, port: int) -> MultiSocketServer | Bas
             f"Port {port} on {host} cannot be opened: {error.strerror or error}.",
             remedy="Choose another one with --port.",
         ) from error
-    return create_server(app.server, sockets=[opened], threads=THREADS, ident=None, clear_untrusted_proxy_headers=True)
+    believed: dict[str, Any] = {}
+    if proxy is not None:
+        believed = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": _FORWARDED}
+    return create_server(
+        app.server, sockets=[opened], threads=THREADS, ident=None, clear_untrusted_proxy_headers=True,
+        max_request_body_size=MOST_BYTES, max_request_header_size=_MOST_OF_HEADERS, **believed,
+    )  # fmt: skip
 
 
 def port_of(server: MultiSocketServer | BaseWSGIServer) -> int:
@@ -76,7 +90,7 @@ def port_of(server: MultiSocketServer | BaseWSGIServer) -> int:
     return int(server.effective_port)
 
 
-def serve(app: dash.Dash, host: str, port: int, on_ready: Callable[[str], None]) -> None:
+def serve(app: dash.Dash, host: str, port: int, on_ready: Callable[[str], None], *, proxy: str | None = None) -> None:
     """Serve until the process is stopped.
 
     Parameters
@@ -89,8 +103,10 @@ def serve(app: dash.Dash, host: str, port: int, on_ready: Callable[[str], None])
         Port to listen on, 0 for any free one. [unitless]
     on_ready : callable
         Called once with the address that a browser can open. [unitless]
+    proxy : str, optional
+        Address of a server in front that is believed. [unitless]
     """
-    server = open_server(app, host, port)
+    server = open_server(app, host, port, proxy=proxy)
     shown = f"[{host}]" if ":" in host else host
     on_ready(f"http://{shown}:{port_of(server)}/")
     try:

@@ -68,8 +68,8 @@ def test_both_versions_stay_readable_with_who_and_why(book: sa.Engine, site: Sit
     )
     assert new.recorded_at == LATER
     assert new.job == BETTER
-    assert [(d.field, d.old, d.new) for d in differences(old.job, new.job, site.display)] == [
-        ("people", "Ana Wick; Cato Ryn", "Dara Holm"), ("as-found, vertical offset", "+0.050 mm", "−0.050 mm")
+    assert [(d.key, d.old, d.new) for d in differences(old.job, new.job, site.display)] == [
+        ("people", "Ana Wick; Cato Ryn", "Dara Holm"), ("found.offset_v", "+0.050 mm", "−0.050 mm")
     ]  # fmt: skip
 
 

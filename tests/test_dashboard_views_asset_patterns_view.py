@@ -38,7 +38,7 @@ def test_the_verdict_of_every_cause_is_the_engines() -> None:
             patterns=STUDY.patterns, directions=STUDY.directions, shapes=STUDY.shapes, feet=STUDY.feet,
         )  # fmt: skip
         mine = {one.key: one for one in view(asset).causes}
-        assert set(mine) == set(CAUSES)
+        assert set(mine) == set(CAUSES.values())
         for line in lines:
             one = mine[CAUSES[CAUSE_WORDS.index(line.cause)]]
             assert (one.side == "for") == (line.stance == FOR)

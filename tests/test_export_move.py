@@ -56,7 +56,9 @@ def test_a_book_that_was_altered_is_not_moved(plant: Settings, tmp_path: Path) -
         connection.exec_driver_sql("DROP TRIGGER guard_job_update")
         entry = connection.exec_driver_sql("SELECT min(entry) FROM job WHERE found_offset_v IS NOT NULL").scalar_one()
         connection.exec_driver_sql(f"UPDATE job SET found_offset_v = 0.125 WHERE entry = {entry}")
-    with pytest.raises(DoesNotFitError, match=rf"Table job, row of entry {entry}, column found_offset_v: .*the row 0.125"):
+    with pytest.raises(
+        DoesNotFitError, match=rf"Table job, row of entry {entry}, column found_offset_v: .*the row 0.125"
+    ):
         move_book(engine, target)
     engine.dispose()
     assert not list(tmp_path.glob("target.db*"))

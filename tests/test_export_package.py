@@ -33,7 +33,7 @@ from models.store.package import DESCRIPTOR
 from models.store.reader import Reader
 from models.tables.every import MAPPED, STATE
 from tests.conftest import NOW
-from tests.whole_books import SECRET, fresh_postgres, slice_of_the_demo, stored
+from tests.whole_books import LEFT_BEHIND, fresh_postgres, slice_of_the_demo, stored
 
 TODAY = date(2026, 11, 25)
 TODAY_US = int(datetime(2026, 11, 25, 12, tzinfo=UTC).timestamp()) * 1_000_000
@@ -117,7 +117,7 @@ def test_the_state_is_never_exported(package: Path) -> None:
     names = {path.stem for path in (package / "tables").iterdir()}
     assert names == {mapped.__tablename__ for mapped in MAPPED}
     assert not names & {mapped.__tablename__ for mapped in STATE}
-    assert not [path for path in package.rglob("*") if path.is_file() and SECRET.encode() in path.read_bytes()]
+    assert not [path for path in package.rglob("*") if path.is_file() and LEFT_BEHIND.encode() in path.read_bytes()]
 
 
 def test_the_package_describes_itself_to_any_reader(package: Path) -> None:
@@ -208,7 +208,7 @@ ALTERED = {
     "a reading": ("job", put(3, "found_offset_v", "9.0"), "Table job, row of entry .*, column found_offset_v: the statement says .*, the row 9"),
     "a verdict": ("job", put(3, "left_ratio", "0.5"), "Table job, row of entry .*, column left_ratio"),
     "a moment": ("entry", put(5, "at_us", "17"), "Table entry, row of entry 5, column at_us: the statement says .*, the row 17"),
-    "an author": ("entry", put(5, "author", "Somebody Else"), "column author: the statement says \"tester\", the row \"Somebody Else\""),
+    "an author": ("entry", put(5, "author", "Somebody Else"), 'column author: the statement says "tester", the row "Somebody Else"'),
     "a limit": ("limit_row", put(1, "limit_value", "12.5"), "Table limit_row, row of entry 2, column limit_value"),
     "a statement": ("statement", put(4, "said", "{}"), "of entry 4"),
     "a leaf": ("statement", put(4, "leaf", "00" * 32), "Table statement, row of entry 4, column leaf"),

@@ -27,20 +27,20 @@ def test_each_field_is_told_in_the_units_of_the_site() -> None:
         performed_at=datetime(2026, 10, 2, 9, tzinfo=UTC), soft_after=FeetValues((0.0254, None, 0.1)),
     )  # fmt: skip
     assert differences(OLD, new, MIL) == (
-        Difference("time", "2026-10-01 10:00 Europe/Lisbon", "2026-10-02 10:00 Europe/Lisbon"),
+        Difference("performed_at", "2026-10-01 10:00 Europe/Lisbon", "2026-10-02 10:00 Europe/Lisbon"),
         Difference("people", "Ana Wick", "Ana Wick; Bo Tarn"),
         Difference("notes", "–", "sign"),
-        Difference("as-found, vertical offset", "+4.7 mil", "−4.7 mil"),
-        Difference("soft foot after the work, foot 1L", "–", "+1.0 mil"),
-        Difference("soft foot after the work, foot 2L", "–", "+3.9 mil"),
-        Difference("temperature of the air", "–", "68 °F"),
+        Difference("found.offset_v", "+4.7 mil", "−4.7 mil"),
+        Difference("soft_after.1L", "–", "+1.0 mil"),
+        Difference("soft_after.2L", "–", "+3.9 mil"),
+        Difference("temp_ambient_c", "–", "68 °F"),
     )
 
 
 def test_a_stage_that_comes_or_goes_is_told_number_by_number() -> None:
     told = differences(OLD, replace(OLD, left=None), MM)
-    assert [(d.field, d.old, d.new) for d in told][:2] == [
-        ("as-left, vertical offset", "0.000 mm", "–"), ("as-left, vertical angularity", "0.00 mm/m", "–")
+    assert [(d.key, d.old, d.new) for d in told][:2] == [
+        ("left.offset_v", "0.000 mm", "–"), ("left.angle_v", "0.00 mm/m", "–")
     ]  # fmt: skip
     assert len(told) == 4
 

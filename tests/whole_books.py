@@ -50,7 +50,7 @@ def slice_of_the_demo(folder: Path) -> Settings:
     return settings
 
 
-SECRET = "a-hash-that-must-never-be-exported"
+LEFT_BEHIND = "a-hash-that-must-never-be-exported"
 
 
 def put_state(engine: sa.Engine, site: Site) -> None:
@@ -58,10 +58,10 @@ def put_state(engine: sa.Engine, site: Site) -> None:
     with engine.connect().execution_options(write=True) as connection, connection.begin():
         account = connection.exec_driver_sql("SELECT id FROM account").scalar_one()
         for text in (
-            f"INSERT INTO credential VALUES ({account}, '{SECRET}-1', 5, FALSE)",
-            f"INSERT INTO login_session VALUES ('{SECRET}-2', {account}, 1, 2, 3, '127.0.0.1')",
-            f"INSERT INTO api_token VALUES (7, {account}, {site.site_id}, 'test', '{SECRET}-3', '[]', 1, NULL)",
-            f"INSERT INTO calendar_address VALUES (9, {account}, {site.site_id}, 'Cleo Marsh', '{SECRET}-4', 1, NULL)",
+            f"INSERT INTO credential VALUES ({account}, '{LEFT_BEHIND}-1', 5, FALSE)",
+            f"INSERT INTO login_session VALUES ('{LEFT_BEHIND}-2', {account}, 1, 2, 3, '127.0.0.1')",
+            f"INSERT INTO api_token VALUES (7, {account}, {site.site_id}, 'test', '{LEFT_BEHIND}-3', '[]', 1, NULL)",
+            f"INSERT INTO calendar_address VALUES (9, {account}, {site.site_id}, 'Cleo Marsh', '{LEFT_BEHIND}-4', 1, NULL)",
             "INSERT INTO sign_in VALUES (3, 1, 'cleo', '127.0.0.1', 'in')",
         ):
             connection.exec_driver_sql(text)
@@ -70,9 +70,7 @@ def put_state(engine: sa.Engine, site: Site) -> None:
 def stored(engine: sa.Engine, *, state: bool = False) -> dict[str, list[Values]]:
     """Give every row of every table of the history as stored; of the state too where asked."""
     with engine.connect() as connection:
-        return {
-            mapped.__tablename__: list(rows_of(connection, mapped)) for mapped in (MOVED if state else MAPPED)
-        }
+        return {mapped.__tablename__: list(rows_of(connection, mapped)) for mapped in (MOVED if state else MAPPED)}
 
 
 def fresh_postgres(url: str, template: str | None, name: str) -> Settings:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -37,7 +36,10 @@ from models.commands.accounts_passwords import made_up
 from models.errors import DriftbookError
 from models.store import state
 from models.store.accounts import account, accounts
+from models.store.calendar_addresses import make_address
 from models.store.state import Token, Try
+from models.store.tokens import ROLES as TOKEN_ROLES
+from models.store.tokens import make_token
 from models.values.roles import Account, AtSite, Permission, Role, roles_of
 from models.values.story import Site
 
@@ -121,7 +123,7 @@ def _every(desk: Desk, *said: Part, status: int = 200) -> Response:
         )
         for one in desk.every()
     ]
-    headings = [say(f"accounts.{name}") for name in ("login", "person", "roles", "state", "last")]
+    headings = [say("accounts.login"), say("accounts.person"), say("accounts.roles"), say("accounts.state"), say("accounts.last")]  # fmt: skip
     return page(
         say("accounts.title"),
         *said,
@@ -156,8 +158,8 @@ def _log(desk: Desk, lines: Sequence[Try]) -> Markup:
     return table(say("accounts.log.caption"), headings, rows)
 
 
-def _role_ticks(held: Sequence[Role]) -> Markup:
-    boxes = [tick("roles", role.value, say(f"role.{role.value}"), on=role in held) for role in Role]
+def _role_ticks(held: Sequence[Role], offered: Sequence[Role] = tuple(Role)) -> Markup:
+    boxes = [tick("roles", role.value, say(f"role.{role.value}"), on=role in held) for role in offered]
     return tag("fieldset", tag("legend", say("accounts.roles")), *boxes, class_="ticks")
 
 
@@ -334,7 +336,7 @@ def _secrets(desk: Desk, one: Account, kind: str, kept: Sequence[Token]) -> Mark
     made = form(
         base,
         field(f"{kind}-name", say("accounts.token.name"), required=True, maxlength=80) if kind == "token" else None,
-        _role_ticks((Role.READER,)) if kind == "token" else None,
+        _role_ticks((Role.READER,), TOKEN_ROLES) if kind == "token" else None,
         choice("site", say("accounts.site"), sites),
         button(label),
     )
@@ -350,19 +352,16 @@ def token(account_id: int) -> Response:
     if not isinstance(found, tuple):
         return found
     desk, one = found
-    site, name = desk.site(request.form.get("site", "")), request.form.get("token-name", "").strip()[:80]
-    held = one.sites.get(site.site_id) if site is not None else None
+    site, name = desk.site(request.form.get("site", "")), request.form.get("token-name", "")
+    if site is None:
+        return _one(desk, one, problem(say("accounts.unknown")), status=400)
     try:
-        asked = roles_of(request.form.getlist("roles"))
+        asked = [role for role in roles_of(request.form.getlist("roles")) if role in TOKEN_ROLES]
+        secret, _ = make_token(
+            desk.access.engine, site.site_id, login=one.login, name=name, roles=asked, now=context().clock()
+        )
     except DriftbookError as fault:
         return _one(desk, one, problem(fault.message, fault.remedy), status=400)
-    if site is None or held is None or not held.active or not name or not set(asked) <= set(held.roles) or not asked:
-        return _one(desk, one, problem(say("accounts.token.roles")), status=400)
-    secret = secrets.token_urlsafe(32)
-    with state.changing(desk.access.engine) as connection:
-        state.make_token(
-            connection, one.account_id, site.site_id, name=name, roles=tuple(map(str, asked)), secret=secret, made=context().clock()
-        )  # fmt: skip
     return _one(desk, one, done(say("accounts.token.made")), tag("code", secret, class_="secret"))
 
 
@@ -386,14 +385,14 @@ def address(account_id: int) -> Response:
         return found
     desk, one = found
     site = desk.site(request.form.get("site", ""))
-    if site is None or Permission.READ not in one.permissions(site.site_id):
+    if site is None:
         return _one(desk, one, problem(say("accounts.unknown")), status=400)
-    secret, person = secrets.token_urlsafe(32), one.person(site.site_id)
-    with state.changing(desk.access.engine) as connection:
-        state.make_address(
-            connection, one.account_id, site.site_id, person=person, secret=secret, made=context().clock()
-        )
-    return _one(desk, one, done(say("accounts.address.made")), tag("code", secret, class_="secret"))
+    try:
+        secret, _ = make_address(desk.access.engine, site.site_id, one.login, context().clock())
+    except DriftbookError as fault:
+        return _one(desk, one, problem(fault.message, fault.remedy), status=400)
+    shown = f"{request.host_url}calendar/{secret}.ics"
+    return _one(desk, one, done(say("accounts.address.made")), tag("code", shown, class_="secret"))
 
 
 @ACCOUNTS.route("/<int:account_id>/address/<int:number>/end", methods=["POST"], endpoint="end_address")

@@ -28,6 +28,16 @@ CONFIG: Any = {
     "responsive": True,
 }
 
+_LOCALE = "own"
+
+
+def config() -> dict[str, Any]:
+    """Give the configuration, with the months of an axis in the language of the page."""
+    months = [say(f"month.long.{number}") for number in range(1, 13)]
+    short = [say(f"month.short.{number}") for number in range(1, 13)]
+    own = {"dictionary": {}, "format": {"months": months, "shortMonths": short}}
+    return {**CONFIG, "locale": _LOCALE, "locales": {_LOCALE: own}}
+
 
 def chart(
     figure: go.Figure | Picture,
@@ -62,7 +72,7 @@ def chart(
     if note:
         head.append(html.P(note, className="chart-note"))
     picture = html.Div(
-        dcc.Graph(figure=figure, config=CONFIG, responsive=True, style={"height": f"{height}px"}),
+        dcc.Graph(figure=figure, config=config(), responsive=True, style={"height": f"{height}px"}),
         role="img",
         **aria(label=says),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import html
@@ -10,6 +10,7 @@ from dash import html
 from dashboard.components.tables import Column, grid, table
 from dashboard.views.asset_panels import QUANTITIES
 from dashboard.views.asset_view import AssetView, last_day
+from dashboard.views.job_words import checks_text, limit_set_text, source_text
 from dashboard.words import say
 from dashboard.writing import DASH, judged
 from models.units import Display, Quantity
@@ -191,14 +192,14 @@ def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
             view.display.text(value, Quantity.TEMPERATURE, with_unit=False)
             for value in (job.temp_stationary_c, job.temp_movable_c, job.temp_ambient_c)
         ),
-        "limit_set": line.limit_set,
-        "checks": "; ".join(job.checks),
+        "limit_set": limit_set_text(line.limit_set),
+        "checks": checks_text(job.checks),
         "ref": job.ref,
         "notes": job.notes,
         "reviewer": job.reviewer,
         "entry": str(line.entry),
         "recorded": f"{line.recorded_at:%Y-%m-%d} {line.author}",
-        "source": line.source,
+        "source": source_text(line.source),
     }
 
 
@@ -239,7 +240,21 @@ def _typed_row(line: JobLine, view: AssetView) -> dict[str, Any]:
     for stage in STAGES:
         for component in COMPONENTS:
             row[f"{stage}_{component}"] = typed.get(f"{stage}_{component}", DASH)
-    for field, prefix in (("soft_before", "soft_before_"), ("soft_after", "soft_after_"), ("moves", "move_")):
-        said = [f"{key.removeprefix(prefix)} {value}" for key, value in typed.items() if key.startswith(prefix)]
-        row[field] = " · ".join(said) or DASH
+    for field, prefix in (("soft_before", "soft_before_"), ("soft_after", "soft_after_")):
+        row[field] = _typed_feet(typed, prefix)
+    row["moves"] = (
+        "; ".join(
+            say(key, feet=feet)
+            for key, prefix in (("grid.move_v", "move_v_"), ("grid.move_h", "move_h_"))
+            if (feet := _typed_feet(typed, prefix)) != DASH
+        )
+        or DASH
+    )
     return row
+
+
+def _typed_feet(typed: Mapping[str, str], prefix: str) -> str:
+    return (
+        " · ".join(f"{key.removeprefix(prefix)} {value}" for key, value in typed.items() if key.startswith(prefix))
+        or DASH
+    )

@@ -10,6 +10,7 @@ from dash import dcc, html
 from dashboard.components.pieces import Child, note
 from dashboard.components.record_results import differences_table
 from dashboard.place import Place
+from dashboard.views.job_words import told
 from dashboard.words import say
 from dashboard.writing import DASH, day, moment
 from models.units import Display
@@ -74,7 +75,7 @@ def amended_part(lines: Sequence[JobLine], display: Display, zone: str) -> Child
             old_by=old.author,
             why=new.why_amended or DASH,
         )
-        changed = differences(old.job, new.job, display)
+        changed = told(differences(old.job, new.job, display))
         caption = say("asset.amended.caption", old=old.entry, old_by=old.author, entry=new.entry, by=new.author)
         tail = differences_table(changed, caption) or note(
             say("asset.amended.void" if new.void else "asset.amended.texts")

@@ -9,6 +9,7 @@ from dashboard.components.pieces import Child, note, two_lines
 from dashboard.components.tables import Column, table
 from dashboard.figures.feet_plan import feet_figure, foot_text
 from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
+from dashboard.views.job_words import Told
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
 from dashboard.words import say
@@ -17,7 +18,6 @@ from models.intake.fields import FEET
 from models.maths.moves import Moving
 from models.maths.working import FootNeed, Worked
 from models.units import Display, Quantity
-from models.values.differences import Difference
 from models.values.draft import RowDraft
 from models.values.job import COMPONENTS
 from models.values.kinds import Coupling
@@ -258,7 +258,7 @@ def feet_in_use(basis: Basis, rows: dict[str, tuple[RowDraft, ...]]) -> dict[str
     }  # fmt: skip
 
 
-def differences_table(changed: tuple[Difference, ...], caption: str) -> Child:
+def differences_table(changed: tuple[Told, ...], caption: str) -> Child:
     """Put old and new side by side, field by field."""
     if not changed:
         return None

@@ -26,7 +26,9 @@ def run_calendar(given: argparse.Namespace) -> int:
         if given.act == "list":
             return _list(engine, site)
         if not given.name:
-            raise DriftbookError("It is not said whose address.", remedy=f'Say it: driftbook calendar {given.act} "NAME"')
+            raise DriftbookError(
+                "It is not said whose address.", remedy=f'Say it: driftbook calendar {given.act} "NAME"'
+            )
         if given.act == "end":
             ended = end_addresses(engine, site.site_id, given.name, now())
             out.print(f"{ended} of the addresses of {given.name} worked; they do no more.", markup=False)
@@ -38,7 +40,9 @@ def run_calendar(given: argparse.Namespace) -> int:
         soft_wrap=True,
     )
     out.print(f"  http://THE-SERVER/calendar/{secret}.ics", markup=False, soft_wrap=True)
-    out.print("Put the name and port of your own server in its place, and give it to a calendar program as a subscription.")
+    out.print(
+        "Put the name and port of your own server in its place, and give it to a calendar program as a subscription."
+    )
     return 0
 
 

@@ -6,6 +6,7 @@ import argparse
 import os
 import shutil
 from pathlib import Path
+from typing import Self
 
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
@@ -127,7 +128,7 @@ class _bar:  # noqa: N801 - the same
         )  # fmt: skip
         self._task = self._progress.add_task("reading")
 
-    def __enter__(self) -> _bar:
+    def __enter__(self) -> Self:
         """Begin to show."""
         self._progress.start()
         return self

@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 import argparse
+import os
 import socket
+from dataclasses import dataclass
 
 from dashboard.console.common import opened, out, settings_of
 from models.errors import DriftbookError
 from models.settings import Settings
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """How people come in: without being asked, under which names of the server, through which server in front."""
+
+    open: bool = False
+    names: tuple[str, ...] = ()
+    proxy: str | None = None
 
 
 def run_serve(given: argparse.Namespace) -> int:
@@ -15,8 +28,13 @@ def run_serve(given: argparse.Namespace) -> int:
     from dashboard.cli import DEFAULT_PORT
 
     settings = settings_of(given)
+    if given.proxy and not given.name:
+        raise DriftbookError(
+            "Behind another server the name has to be known under which browsers reach it.",
+            remedy="Give it: --name HOST.",
+        )
     port = given.port if given.port is not None else free_port(given.host, DEFAULT_PORT)
-    serve_book(settings, given.host, port)
+    serve_book(settings, given.host, port, door=Door(given.open, tuple(given.name), given.proxy))
     return 0
 
 
@@ -33,29 +51,72 @@ def free_port(host: str, wanted: int) -> int:
     return 0
 
 
-def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "") -> None:
-    """Open a book, warm the pages up and serve them."""
+def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "", door: Door | None = None) -> None:
+    """Open a book, warm the pages up and serve them; without a door nobody is asked who they are.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the book is. [unitless]
+    host : str
+        Address to listen on. [unitless]
+    port : int
+        Port to listen on, 0 for any free one. [unitless]
+    greeting : str
+        What is said first. [unitless]
+    door : Door, optional
+        How people come in. [unitless]
+
+    Raises
+    ------
+    DriftbookError
+        If others could reach a book without accounts, or the port cannot be opened.
+    """
     from dashboard.app import create_app
+    from dashboard.auth.access import Access
+    from dashboard.auth.outside import read_outside
+    from dashboard.context import system_clock
     from dashboard.desk import BookDesk
+    from dashboard.security import install_log
     from dashboard.server import serve
     from models.store.reader import Reader
 
     with opened(settings) as engine:
-        app = create_app(settings, Reader(engine), desk=BookDesk(engine))
+        access = None if door is None else Access(engine, system_clock)
+        asked = access is not None and access.needed()
+        others = host not in LOOPBACK or (door is not None and door.proxy is not None)
+        if door is not None and others and not asked and not door.open:
+            raise DriftbookError(
+                "Others could reach this server, and the book has no account: anybody could write under any name.",
+                remedy='Make the first one: driftbook people add LOGIN --name "…" --role administrator. Or add --open: then nobody is asked '
+                "who they are, and whoever reaches the server may read and write everything.",
+            )
+        install_log()
+        app = create_app(
+            settings, Reader(engine), desk=BookDesk(engine), access=access,
+            outside=read_outside(os.environ) if access is not None else None, hosts=_hosts(host, door),
+        )  # fmt: skip
 
         def ready(address: str) -> None:
             if greeting:
                 out.print(greeting)
             out.print(f"driftbook shows {settings.shown} at [bold]{address}[/bold]   (stop with Ctrl+C)")
-            if host not in {"127.0.0.1", "localhost", "::1"}:
-                out.print(
-                    "It listens beyond this machine, and asks nobody who they are: keep it inside a network that you trust."
-                )
+            out.print("Everybody has to sign in." if asked else "Nobody is asked who they are.")
+            if others and not asked:
+                out.print("It listens beyond this machine: keep it inside a network that you trust.")
 
         try:
-            serve(app, host, port, ready)
+            serve(app, host, port, ready, proxy=None if door is None else door.proxy)
         except OSError as fault:
             raise DriftbookError(
                 f"Cannot listen on {host}:{port}: {fault.strerror}.",
                 remedy="Choose another: --port 0 takes any free one.",
             ) from fault
+
+
+def _hosts(host: str, door: Door | None) -> tuple[str, ...] | None:
+    """Give the names under which browsers may ask: on loopback only those of loopback, unless others are given."""
+    given = () if door is None else door.names
+    if host in LOOPBACK:
+        return (*LOOPBACK, *given)
+    return (*LOOPBACK, *given) if given else None

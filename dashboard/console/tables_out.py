@@ -20,17 +20,24 @@ def run_table(given: argparse.Namespace) -> int:
 
     if not given.name:
         for name, make in TABLES.items():
-            out.print(f"  {name:<18}{(make.__doc__ or '').splitlines()[0].removeprefix('Give ')}", markup=False, soft_wrap=True)
+            out.print(
+                f"  {name:<18}{(make.__doc__ or '').splitlines()[0].removeprefix('Give ')}",
+                markup=False,
+                soft_wrap=True,
+            )
         return 0
     form = "csv"
     if given.output:
         form = Path(given.output).suffix.lower().lstrip(".")
         if form not in FORMS:
             raise DriftbookError(
-                f"How to write {given.output} is not known by its ending.", remedy="Give a name that ends in .csv, .xlsx or .parquet."
+                f"How to write {given.output} is not known by its ending.",
+                remedy="Give a name that ends in .csv, .xlsx or .parquet.",
             )
         if Path(given.output).exists():
-            raise ConflictError(f"{given.output} is there already and is not overwritten.", remedy="Give another name: -o NAME.")
+            raise ConflictError(
+                f"{given.output} is there already and is not overwritten.", remedy="Give another name: -o NAME."
+            )
     settings = settings_of(given)
     made = _made(settings, given.site, given.name, given.query)
     body = FORMS[form].write(made)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -13,7 +14,7 @@ from dashboard.files.table_out import ColumnOut, Form, TableOut, Value, column
 from dashboard.views.shares import Share
 from dashboard.words import say
 from models.errors import UnknownNameError
-from models.units import Display, Quantity
+from models.units import Display, Quantity, to_stored
 from models.values.story import Site
 
 T = TypeVar("T")
@@ -119,10 +120,6 @@ def shown_exactly(value: float | None, quantity: Quantity, display: Display) -> 
     float or None
         In the unit of the page; of the neighbouring numbers that one whose conversion back is exact, if there is one.
     """
-    import math
-
-    from models.units import to_stored
-
     if value is None or not math.isfinite(value):
         return None
     unit, shown = display.unit(quantity), display.show(value, quantity)
@@ -130,7 +127,9 @@ def shown_exactly(value: float | None, quantity: Quantity, display: Display) -> 
     return next((one for one in near if to_stored(one, unit, quantity) == value), shown) + 0.0
 
 
-def of(key: str, form: Form, lines: Sequence[T], get: Callable[[T], Value], unit: str = "", decimals: int | None = None) -> ColumnOut:
+def of(
+    key: str, form: Form, lines: Sequence[T], get: Callable[[T], Value], unit: str = "", decimals: int | None = None
+) -> ColumnOut:
     """Make a column out of lines of a view."""
     return column(key, form, [get(line) for line in lines], unit, decimals)
 
@@ -148,7 +147,7 @@ def share_columns(name: str, shares: Sequence[Share]) -> list[ColumnOut]:
 
 def verdict(ratio: float | None) -> str | None:
     """Give the verdict of a limit ratio; ``None`` where nothing was judged."""
-    if ratio is None or ratio != ratio:  # noqa: PLR0124 - NaN
+    if ratio is None or math.isnan(ratio):
         return None
     return say("verdict.over") if ratio > 1 else say("verdict.within")
 

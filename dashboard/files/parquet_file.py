@@ -47,10 +47,8 @@ def parquet_bytes(table: TableOut) -> bytes:
         )
         for column in table.columns
     ]
-    arrays = [
-        arrow.array(column.values, type=field.type) for column, field in zip(table.columns, fields, strict=True)
-    ]
-    schema = arrow.schema(fields, metadata={name: text for name, text in about_lines(table)})
+    arrays = [arrow.array(column.values, type=field.type) for column, field in zip(table.columns, fields, strict=True)]
+    schema = arrow.schema(fields, metadata=dict(about_lines(table)))
     held = io.BytesIO()
     parquet.write_table(arrow.Table.from_arrays(arrays, schema=schema), held)
     return held.getvalue()
@@ -58,8 +56,8 @@ def parquet_bytes(table: TableOut) -> bytes:
 
 def _library() -> tuple[Any, Any]:
     try:
-        import pyarrow
-        import pyarrow.parquet
+        import pyarrow as pa
+        import pyarrow.parquet as pq
     except ImportError:
         raise NoParquetError(say("files.no_parquet"), remedy=say("files.no_parquet.remedy")) from None
-    return pyarrow, pyarrow.parquet
+    return pa, pq

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Callable
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from dashboard.fetch import recheck_for, study_for
 from dashboard.files.calendar_feed import DayEvent, write_calendar
@@ -44,8 +46,6 @@ def recheck_calendar(
     address_of : callable, optional
         Gives the address of a machine's page. [unitless]
     """
-    from zoneinfo import ZoneInfo
-
     today = now.astimezone(ZoneInfo(site.zone)).date()
     ground = ground_of(history, study_for(history), today, round(now.timestamp() * 1_000_000), site.interval_months)
     plan = ground.plan(recheck_for(history, risk / 100.0), by_risk=by == RISK)
@@ -91,7 +91,7 @@ def _description(line: PlanLine, by: str, risk: int, site: Site) -> str:
         say("calendar.why", why=line.why),
         say("calendar.left", day=day(line.last), judged=judged(line.left_ratio)),
     ]
-    if line.over_now == line.over_now:  # noqa: PLR0124 - NaN without a forecast
+    if not math.isnan(line.over_now):
         said.append(say("calendar.over_now", chance=chance(line.over_now)))
     if line.other is not None:
         said.append(say("calendar.other_rule" if by == RISK else "calendar.other_risk", day=day(line.other)))

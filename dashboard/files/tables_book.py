@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Literal
 
 from dashboard.asked import named, read_asked, read_days, read_factors, read_number, read_years
 from dashboard.files.around import SHARE, Around, of, shown_exactly
@@ -33,9 +34,7 @@ def entries(around: Around) -> TableOut:
     """Give the entries that answer to the choices of the Book page, the newest first."""
     seen = around.seen
     history = seen.history
-    asked = read_asked(
-        seen.place, around.site.zone, history.assets.tag.tolist(), history.people, history.instruments
-    )
+    asked = read_asked(seen.place, around.site.zone, history.assets.tag.tolist(), history.people, history.instruments)
     lines: list[EntryLine] = []
     before = asked.before
     while not asked.nothing:
@@ -150,10 +149,10 @@ def effects(around: Around) -> TableOut:
     """Give how far each instrument and each person reads apart from the others, with the interval."""
     seen, display = around.seen, around.display
     lines: list[tuple[str, EffectLine, int]] = []
-    for who in ("instrument", "person"):
-        kind = "instrument" if who == "instrument" else "person"
+    kinds: tuple[Literal["instrument", "person"], ...] = ("instrument", "person")
+    for who in kinds:
         names = seen.history.instruments if who == "instrument" else seen.history.people
-        view = effects_view.build(effects_for(seen.history, seen.runs, kind), names, display, kind)
+        view = effects_view.build(effects_for(seen.history, seen.runs, who), names, display, who)
         lines += [(who, line, place) for line in view.lines for place in range(len(line.cells))]
     units = [display.unit(quantity) for quantity in effects_view.QUANTITIES]
     columns = [
@@ -244,4 +243,3 @@ def _turns(found: Sequence[TurnLine], left: Sequence[TurnLine]) -> Iterator[tupl
     for stage, lines in (("found", found), ("left", left)):
         for line in lines:
             yield say(f"word.{stage}"), line
-

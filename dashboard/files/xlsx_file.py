@@ -47,9 +47,7 @@ def xlsx_bytes(table: TableOut) -> bytes:
     import xlsxwriter
 
     if len(table) > MOST_ROWS:
-        raise TooLongError(
-            say("files.too_long", n=len(table), most=MOST_ROWS), remedy=say("files.too_long.remedy")
-        )
+        raise TooLongError(say("files.too_long", n=len(table), most=MOST_ROWS), remedy=say("files.too_long.remedy"))
     held = io.BytesIO()
     book = xlsxwriter.Workbook(
         held, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}

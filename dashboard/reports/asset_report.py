@@ -15,6 +15,7 @@ from dashboard.reports.asset_jobs import Setting, job_block, overview
 from dashboard.reports.asset_pictures import panel_picture, ratio_picture
 from dashboard.reports.identity import Identity, common, head_lines, made
 from dashboard.reports.press import Paper
+from dashboard.views import job_words
 from dashboard.views.asset_panels import Panel
 from dashboard.views.asset_view import AssetView
 from dashboard.views.limit_rows import row_lines
@@ -184,7 +185,7 @@ def _amendments(lines: Sequence[JobLine], display: Display, zone: str) -> dict[s
         )  # fmt: skip
         if new.void:
             why = f"{why} {say('asset.amended.void')}"
-        rows = [[one.field, one.old, one.new] for one in differences(old.job, new.job, display)]
+        rows = [[one.field, one.old, one.new] for one in job_words.told(differences(old.job, new.job, display))]
         title = say("report.asset.amendment", ref=new.job.ref, day=day(_day(new, zone)), entry=count(new.entry))
         none = "" if rows or new.void else say("asset.amended.texts")
         told.append({"title": title, "why": why, "heads": heads, "rows": rows, "none": none})

@@ -112,7 +112,6 @@ WORDS: Final[dict[str, str]] = {
     "accounts.token.ended": "ended {at}",
     "accounts.token.end": "End it",
     "accounts.token.none": "None.",
-    "accounts.token.roles": "A token needs a name and at least one of the roles that its account has at that site.",
     "accounts.addresses": "Secret addresses of the calendar",
     "accounts.addresses.caption": "A calendar program reads what is due under it, without signing in.",
     "accounts.address.make": "Make an address",

@@ -5,16 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 WORDS: Final[dict[str, str]] = {
-    "offenders.cause.settling": "a settling base",
-    "offenders.cause.pipe": "pipe strain",
-    "offenders.cause.thermal": "a wrong thermal target",
-    "offenders.cause.soft_foot": "soft foot",
-    "offenders.cause.loose": "loose bolts or missing dowels",
-    "offenders.settles.settling": "level the base and look at the grout; read again after some months without moving anything",
-    "offenders.settles.pipe": "watch the shaft with dials while the flanges are loosened",
-    "offenders.settles.thermal": "measure hot, directly after a stop, and compare with the target",
-    "offenders.settles.soft_foot": "loosen one bolt at a time with a dial on the foot",
-    "offenders.settles.loose": "check torque and dowels, mark the feet, look again after a few starts",
     "offenders.sentence.window": "Counted: {window}.",
     "offenders.filter.more": "More filters: area, coupling, instrument, person",
     "offenders.filter.all": "all",

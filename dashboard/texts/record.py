@@ -62,6 +62,7 @@ WORDS: Final[dict[str, str]] = {
     "record.check.TORQUED": "Feet torqued crosswise in three passes or more",
     "record.check.FINAL_SOFT_FOOT": "Final soft foot measured",
     "record.check.PIPE_STRAIN": "Pipe strain checked",
+    "record.check.LEFT_WHEN_TIGHT": "As-left measured after the last bolt was tight",
     "record.check.GUARDS": "Guards back on",
     "record.method.found": "How was it measured before the work?",
     "record.method.left": "How was it measured after the work?",

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dashboard.views.job_words import limit_set_text
 from dashboard.words import say
 from dashboard.writing import DASH, day, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM, speed_class_of
@@ -66,7 +67,7 @@ def limit_note_of(jobs: Sequence[JobLine], display: Display) -> str:
     if not texts:
         return say("asset.limits.none")
     how = say("limit.each") if given.each_axis else say("limit.resultant")
-    return say("asset.limits", limits=", ".join(texts), how=how, name=jobs[-1].limit_set)
+    return say("asset.limits", limits=", ".join(texts), how=how, name=limit_set_text(jobs[-1].limit_set))
 
 
 def facts_of(

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from dashboard.views.suggests_view import CAUSES
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, percent
 from models.history.columns import History
@@ -31,7 +32,6 @@ from models.history.patterns import (
 )
 from models.units import Display, Quantity
 
-CAUSES = ("settling", "pipe", "thermal", "soft", "bolts")
 """Keys of the causes in the words, in the order of the columns of ``Patterns``."""
 
 Side = Literal["for", "against", "open"]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from dashboard.asked import Asked
+from dashboard.views.job_words import limit_set_text
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, moment
 from models.values.entry import EntryLine, EntryPage, Thing
@@ -154,7 +155,7 @@ def _work(line: EntryLine) -> str:
     if line.instrument:
         parts.append(say("book.with", instrument=line.instrument))
     if line.limit_set:
-        parts.append(say("book.under", name=line.limit_set))
+        parts.append(say("book.under", name=limit_set_text(line.limit_set)))
     return " · ".join(part for part in parts if part)
 
 

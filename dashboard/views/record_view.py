@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from dashboard.views.job_words import Told, told
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, numbers, way_of
 from dashboard.views.record_names import job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures, moment_of
@@ -15,7 +16,7 @@ from models.maths.plausible import Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.maths.working import Worked
 from models.units import Quantity
-from models.values.differences import Difference, differences
+from models.values.differences import differences
 from models.values.draft import RowDraft, stated_reasons
 from models.values.job import Job, Misalignment
 from models.values.story import AssetStory, JobLine
@@ -73,7 +74,7 @@ class RecordView:
     why: str
     stated: dict[str, str]
     bolts_tight: bool | None
-    changed: tuple[Difference, ...]
+    changed: tuple[Told, ...]
     summary: str
     rows: dict[str, tuple[RowDraft, ...]]
 
@@ -113,7 +114,7 @@ class _Looking(Sheet):
         else:
             self._check_visit()
         self._what_is_missing(found, left, job)
-        changed = differences(self.old, job, self.display) if self.old is not None and job is not None else ()
+        changed = told(differences(self.old, job, self.display)) if self.old is not None and job is not None else ()
         if self.old is not None and not self._is_changed(job):
             self.missing.append(say("record.missing.change"))
         asks, stated = self._asks()

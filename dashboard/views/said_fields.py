@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from dashboard.views.job_words import checks_text
 from dashboard.views.limit_rows import row_lines
 from dashboard.words import say
 from dashboard.writing import DASH, day, moment
@@ -161,7 +162,7 @@ def _job(job: Job, display: Display) -> Iterable[tuple[str, str]]:
         say("entry.field.temperatures"),
         " / ".join(display.text(one, Quantity.TEMPERATURE) for one in temperatures) if known else "",
     )
-    yield say("entry.field.checks"), "; ".join(job.checks)
+    yield say("entry.field.checks"), checks_text(job.checks)
     yield say("entry.field.notes"), job.notes
     yield say("entry.field.reviewer"), job.reviewer
 

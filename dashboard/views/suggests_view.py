@@ -11,13 +11,13 @@ from models.history.engine import Study
 from models.history.patterns import LOOSE_BOLTS, PIPE_STRAIN, SETTLING, SOFT_FOOT, THERMAL_TARGET
 
 CAUSES = {
-    SETTLING: ("offenders.cause.settling", "offenders.settles.settling"),
-    PIPE_STRAIN: ("offenders.cause.pipe", "offenders.settles.pipe"),
-    THERMAL_TARGET: ("offenders.cause.thermal", "offenders.settles.thermal"),
-    SOFT_FOOT: ("offenders.cause.soft_foot", "offenders.settles.soft_foot"),
-    LOOSE_BOLTS: ("offenders.cause.loose", "offenders.settles.loose"),
+    SETTLING: "settling",
+    PIPE_STRAIN: "pipe",
+    THERMAL_TARGET: "thermal",
+    SOFT_FOOT: "soft",
+    LOOSE_BOLTS: "bolts",
 }
-"""For each cause of ``models.history.patterns`` the keys of its name and of the observation that would settle it."""
+"""For each cause of ``models.history.patterns`` the end of the keys of its name and of what would settle it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,4 +39,5 @@ def suggestions(study: Study, asset: int) -> tuple[Suggestion, ...]:
         Index of the machine. [unitless]
     """
     found = np.flatnonzero(study.patterns.suggested[asset]).tolist()
-    return tuple(Suggestion(say(CAUSES[cause][0]), say(CAUSES[cause][1])) for cause in found)
+    names = (CAUSES[cause] for cause in found)
+    return tuple(Suggestion(say(f"asset.cause.{name}"), say(f"asset.settles.{name}")) for name in names)

@@ -28,7 +28,7 @@ from models.intake.checking import (
 )
 from models.intake.fields import Table
 from models.intake.problems import Code, Severity
-from models.intake.reading import Cell, digest
+from models.intake.reading import Cell, CutRow, digest
 from models.intake.rows import Row, RowReader
 from models.ledger.content import job_content
 from models.store import known as ask
@@ -47,6 +47,8 @@ from models.values.story import Site
 
 BATCH = 5_000
 """Rows that are judged and written together; enough to make the parts around them cheap."""
+
+_CUT = "a row in which the file breaks off: it did not come whole"
 
 _ORDER = (Table.PEOPLE, Table.INSTRUMENTS, Table.ASSETS, Table.BREAKS, Table.JOBS)
 
@@ -198,7 +200,10 @@ class _Import:
             if row is None:
                 continue
             sheet.read += 1
-            if row.is_total:
+            if isinstance(cells, CutRow):
+                row.problems.append(reader.problem(row, "", Code.CUT_SHORT, Severity.ERROR, _CUT, "a whole file"))
+                self._settle(row, cells, sheet)
+            elif row.is_total:
                 sheet.left_out += 1
                 self.report.problems.extend(row.problems)
             elif take is not None:

@@ -36,6 +36,7 @@ class Code(StrEnum):
     NOT_A_CHOICE = "not-a-choice"
     NOT_JUDGED = "not-judged"
     LOOKS_LIKE_TOTAL = "not-a-record"
+    CUT_SHORT = "cut-short"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from itertools import chain, islice
 from pathlib import Path
 
 from models.errors import UnreadableFileError
@@ -24,7 +25,13 @@ DELIMITERS = ",;\t|"
 _SAMPLE = 1 << 18
 _MAX_CELL = 1 << 20
 _ENOUGH_TO_GUESS = 30
+_AT_ONCE = 2_000
+_END = "\ue000 end of the file \ue000"  # a private character, so that no file holds it
 _SUFFIXES = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
+
+
+class CutRow(list[Cell]):
+    """A row in which a CSV breaks off: the file did not come whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +49,7 @@ class Sheet:
     _cells: tuple[tuple[Cell, ...], ...] = field(default=(), repr=False)
 
     def rows(self) -> Iterator[tuple[int, list[Cell] | tuple[Cell, ...]]]:
-        """Give each row with its number, from the first."""
+        """Give each row with its number, from the first; the last of a CSV as a :class:`CutRow` where it breaks off."""
         if self.delimiter:
             yield from enumerate(_csv_rows(self.path, self.encoding, self.delimiter), start=1)
         else:
@@ -139,11 +146,17 @@ def _encoding_of(sample: bytes, path: Path) -> str:
 
 def _is_utf8(path: Path) -> bool:
     """Look at the whole file: a name with an accent may stand in its last line."""
+    plain = True
     try:
         with path.open(encoding="utf-8", errors="strict", newline="") as stream:
-            while stream.read(1 << 20):
-                pass
-    except UnicodeDecodeError:
+            while text := stream.read(1 << 20):
+                plain = plain and text.isascii()
+    except UnicodeDecodeError as fault:
+        if fault.reason == "unexpected end of data" and not plain:
+            raise UnreadableFileError(
+                f"{path.name} ends in the middle of a character: it did not come whole.",
+                remedy="Send the file again, or give its encoding, e.g. --encoding cp1252, if it is another.",
+            ) from fault
         return False
     return True
 
@@ -171,11 +184,47 @@ def _delimiter_of(text: str) -> str:
 def _csv_rows(path: Path, encoding: str, delimiter: str) -> Iterator[list[Cell]]:
     try:
         with path.open(encoding=encoding, newline="") as stream:
-            yield from _parse(stream, delimiter, path)
+            yield from _marked(_parse(chain(stream, (_END,)), delimiter, path), ends_open=_ends_open(path, encoding))
     except UnicodeDecodeError as fault:
         raise UnreadableFileError(
             f"{path.name} cannot be read as {encoding} ({fault}).", remedy="Give its encoding, e.g. --encoding cp1252."
         ) from fault
+
+
+def _ends_open(path: Path, encoding: str) -> bool:
+    """Tell whether the last line of a file has no end."""
+    with path.open("rb") as stream:
+        stream.seek(max(0, path.stat().st_size - 2))
+        end = stream.read()
+    return end not in {"\n".encode(encoding)[-2:], "\r".encode(encoding)[-2:]} and end[-1:] not in {b"\n", b"\r"}
+
+
+def _marked(rows: Iterator[list[Cell]], *, ends_open: bool) -> Iterator[list[Cell]]:
+    """Give rows up to the mark at the end; the last one as a cut row where the file breaks off in it.
+
+    It does so where the mark has become part of it (a quotation is open), or
+    where it has neither the end of a line nor as many cells as the row before.
+    """
+    width = 0
+    while chunk := list(islice(rows, _AT_ONCE)):
+        following = list(islice(rows, 1))
+        if following:
+            rows = chain(following, rows)
+            if following != [[_END]]:
+                width = len(chunk[-1])
+                yield from chunk
+                continue
+        if chunk[-1] == [_END]:
+            chunk.pop()
+        last = chunk[-1] if chunk else []
+        before = len(chunk[-2]) if len(chunk) > 1 else width
+        open_quote = bool(last) and isinstance(last[-1], str) and last[-1].endswith(_END)
+        if open_quote:
+            last[-1] = str(last[-1]).removesuffix(_END)
+        if open_quote or (ends_open and 0 < len(last) < before and any(last)):
+            chunk[-1] = CutRow(last)
+        yield from chunk
+        return
 
 
 def _parse(stream: Iterator[str], delimiter: str, path: Path) -> Iterator[list[Cell]]:

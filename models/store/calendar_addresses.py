@@ -95,7 +95,9 @@ def make_address(engine: sa.Engine, site_id: int, name: str, now: datetime) -> t
     """
     plain = " ".join(name.split())
     if not 1 <= len(plain) <= 120:
-        raise InvalidValueError("An address belongs to somebody.", remedy="Say to whom: driftbook calendar address NAME")
+        raise InvalidValueError(
+            "An address belongs to somebody.", remedy="Say to whom: driftbook calendar address NAME"
+        )
     with state.changing(engine) as connection:
         owner = account_of(connection, plain)
         if owner is None and state.any_account(connection):
@@ -142,9 +144,7 @@ def end_addresses(engine: sa.Engine, site_id: int, name: str, now: datetime) -> 
         owner = account_of(connection, plain)
         working = [one for one in read_addresses(connection, site_id) if one.ended is None]
         mine = [
-            one
-            for one in working
-            if one.person == plain or (owner is not None and one.account_id == owner.account_id)
+            one for one in working if one.person == plain or (owner is not None and one.account_id == owner.account_id)
         ]
         if not mine:
             named = ", ".join(f"'{one.person}'" for one in working) or "nobody"

@@ -1,6 +1,6 @@
-"""Stored values as texts of a data package, and back: nothing is lost and nothing is guessed.
+r"""Stored values as texts of a data package, and back: nothing is lost and nothing is guessed.
 
-NULL is ``\\N``; a text that begins with a backslash bears one more, so that
+NULL is ``\N``; a text that begins with a backslash bears one more, so that
 the two are never confused and an empty text stays an empty text.  Floats are
 the shortest digits that name the number, bytes are hexadecimal, booleans
 ``true`` and ``false``.  Days, moments and JSON stand as they are stored.

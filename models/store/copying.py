@@ -220,9 +220,7 @@ def set_counters(connection: sa.Connection, tables: Iterable[Mapped]) -> None:
     for mapped in tables:
         table = table_of(mapped)
         for column in table.primary_key.columns:
-            counter = connection.execute(
-                sa.select(sa.func.pg_get_serial_sequence(table.name, column.name))
-            ).scalar()
+            counter = connection.execute(sa.select(sa.func.pg_get_serial_sequence(table.name, column.name))).scalar()
             last = None if counter is None else connection.execute(sa.select(sa.func.max(column))).scalar()
             if last is not None:
                 connection.execute(sa.select(sa.func.setval(counter, last)))

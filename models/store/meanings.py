@@ -104,7 +104,11 @@ MEANINGS: dict[str, str] = {
     **{
         f"job.{stage}_{part}_{axis}": f"{what}, {'vertical' if axis == 'v' else 'horizontal'} "
         f"{'offset ' + _COUPLING if part == 'offset' else 'angularity: ' + _SLOPE}; {_V if axis == 'v' else _H}."
-        for stage, what in (("found", "As found"), ("left", "As left"), ("target", "Cold misalignment wanted on purpose"))
+        for stage, what in (
+            ("found", "As found"),
+            ("left", "As left"),
+            ("target", "Cold misalignment wanted on purpose"),
+        )
         for part in ("offset", "angle")
         for axis in "vh"
     },
@@ -201,7 +205,11 @@ def unit_of(table: str, column: str) -> str:
     own = _OWN_UNITS.get(f"{table}.{column}")
     if own is not None:
         return own
-    if table == "job" and column.split("_", maxsplit=1)[0] in {"found", "left", "target"} and column[-2:] in {"_v", "_h"}:
+    if (
+        table == "job"
+        and column.split("_", maxsplit=1)[0] in {"found", "left", "target"}
+        and column[-2:] in {"_v", "_h"}
+    ):
         return "mm" if "_offset_" in column else "mm/m"
     return next((unit for end, unit in _UNITS if column.endswith(end)), "")
 

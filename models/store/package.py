@@ -11,7 +11,6 @@ import csv
 import hashlib
 import io
 import json
-import os
 import shutil
 import zipfile
 from collections.abc import Callable, Iterator
@@ -176,7 +175,7 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
         raise
     if path.is_dir():
         path.rmdir()
-    os.replace(part, path)
+    part.replace(path)
 
 
 def _remove(part: Path) -> None:

@@ -181,7 +181,9 @@ def opened_package(path: Path, revision: str) -> Iterator[Package]:
         If it does not describe every table once.
     """
     if not path.exists():
-        raise UnreadableFileError(f"There is no package {path}.", remedy="Check the name: a folder, or a file that ends in .zip.")
+        raise UnreadableFileError(
+            f"There is no package {path}.", remedy="Check the name: a folder, or a file that ends in .zip."
+        )
     if path.is_dir():
         yield _described(path, None, revision)
         return
@@ -189,7 +191,8 @@ def opened_package(path: Path, revision: str) -> Iterator[Package]:
         archive = zipfile.ZipFile(path)
     except (zipfile.BadZipFile, OSError) as fault:
         raise UnreadableFileError(
-            f"{path} is no data package: {fault}.", remedy="Give the folder or the ZIP file that 'driftbook export' wrote."
+            f"{path} is no data package: {fault}.",
+            remedy="Give the folder or the ZIP file that 'driftbook export' wrote.",
         ) from fault
     with archive:
         yield _described(path, archive, revision)

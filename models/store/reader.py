@@ -181,11 +181,6 @@ class Reader:
         with self._engine.connect() as connection:
             return read_instrument_versions(connection, site_id)
 
-
-def _today() -> int:
-    """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
-    return (datetime.now(UTC).date() - date(1970, 1, 1)).days
-
     def signed(self, site_id: int) -> frozenset[int]:
         """Give the numbers of all entries of a site that bear a sign-off."""
         with self._engine.connect() as connection:
@@ -196,3 +191,8 @@ def _today() -> int:
         with self._engine.connect() as connection:
             found = find_address(connection, secret)
         return None if found is None else found.site_id
+
+
+def _today() -> int:
+    """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
+    return (datetime.now(UTC).date() - date(1970, 1, 1)).days

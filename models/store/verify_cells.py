@@ -12,12 +12,14 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from itertools import repeat
 from json.encoder import encode_basestring
+from types import NoneType
 from typing import Any
 
 import sqlalchemy as sa
 
 from models.ledger.canonical import number_text
 from models.ledger.differences import Shape
+from models.ledger.tree import HASH_BYTES
 
 ROOM = 8192
 """So many cells of a column are kept at most."""
@@ -59,8 +61,10 @@ class Cells(dict[Any, bytes]):
     def many(self, values: tuple[Any, ...]) -> Iterable[bytes]:
         """Give the bytes of a column's cells."""
         if self.spread:
-            kind, bulk = self._bulk
-            return bulk(values) if set(map(type, values)) == {kind} else list(map(self._write, values))
+            try:
+                return self._bulk(values) or list(map(self._write, values))
+            except UnicodeEncodeError:
+                return list(map(self._write, values))
         before = len(self)
         found = list(map(self.__getitem__, values))
         self.spread = len(values) >= 1000 and (len(self) - before) * 2 > len(values)
@@ -146,22 +150,43 @@ def _writer(kind: str, before: str, after: str) -> Callable[[Any], bytes]:
     return {"text": text, "bytes": raw, "truth": truth, "whole": whole, "number": number}[kind]
 
 
-def _bulk_writer(kind: str, before: str, after: str) -> tuple[type, Callable[[Sequence[Any]], list[bytes]]]:
-    """Give how a whole column of one kind is written, and which kind every cell must be of."""
-    opens, closes = before.encode(), after.encode()
-    if kind == "whole":
-        return int, lambda values: [b"%b%d%b" % (opens, value, closes) for value in values]
-    if kind == "bytes":
-        return bytes, lambda values: [f'{before}"{value.hex()}"{after}'.encode() for value in values]
-    if kind == "number":
-        write = _writer(kind, before, after)
-        return float, lambda values: list(map(write, values))
-    if kind == "text":
-        return str, lambda values: [
-            f"{before}{encode_basestring(value)}{after}".encode("utf-8", "surrogatepass") for value in values
-        ]
-    write = _writer(kind, before, after)
-    return bool, lambda values: list(map(write, values))
+def _bulk_writer(kind: str, before: str, after: str) -> Callable[[Sequence[Any]], list[bytes] | None]:
+    """Give how a whole column is written at once, a line for each cell; it gives nothing where a cell is odd.
+
+    No cell holds an end of line: texts have it escaped.
+    """
+
+    def lines(texts: Iterable[str]) -> list[bytes]:
+        whole = f"{after}\n{before}".join(texts)
+        return f"{before}{whole}{after}".encode().split(b"\n")
+
+    def text(values: Sequence[Any]) -> list[bytes] | None:
+        if set(map(type, values)) != {str}:
+            return None
+        if all(map(str.isprintable, values)):
+            # Nothing to be escaped but the two signs that need it: a good deal quicker for long texts.
+            found = "\n".join(values).replace("\\", "\\\\").replace('"', '\\"')
+            return lines([f'"{one}"' for one in found.split("\n")])
+        return lines(map(encode_basestring, values))
+
+    def raw(values: Sequence[Any]) -> list[bytes] | None:
+        if set(map(type, values)) != {bytes} or set(map(len, values)) != {HASH_BYTES}:
+            return None
+        return lines([f'"{one}"' for one in b"".join(values).hex("\n", HASH_BYTES).split("\n")])
+
+    def whole(values: Sequence[Any]) -> list[bytes] | None:
+        return lines(map(str, values)) if set(map(type, values)) == {int} else None
+
+    def number(values: Sequence[Any]) -> list[bytes] | None:
+        if not set(map(type, values)) <= {float, NoneType}:
+            return None
+        found = "\n".join(map(repr, values)) + "\n"
+        if found.count("e") != found.count("None") or "-0.0\n" in found or "nan" in found or "inf" in found:
+            return None
+        found = found.replace(".0\n", "\n").replace("\n", f"{after}\n{before}")[: -len(before) - 1]
+        return f"{before}{found}".replace(f"{before}None{after}", "").encode().split(b"\n")
+
+    return {"text": text, "bytes": raw, "truth": lambda _values: None, "whole": whole, "number": number}[kind]
 
 
 class RowWriter:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -83,6 +84,16 @@ class Checker:
 
     def check(self, first: int, last: int) -> Stretch:
         """Look at the entries of a stretch of numbers, both ends included."""
+        # Thousands of rows and no cycle among them: the collector would only walk through them.
+        collects = gc.isenabled()
+        gc.disable()
+        try:
+            return self._check_any(first, last)
+        finally:
+            if collects:
+                gc.enable()
+
+    def _check_any(self, first: int, last: int) -> Stretch:
         try:
             return self._check(first, last)
         except (sqlite3.OperationalError, sa.exc.OperationalError) as fault:

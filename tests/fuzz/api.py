@@ -30,6 +30,9 @@ from tests.fuzz.api_book import serving, tokened  # noqa: E402 - the line above 
 # A body that fits the description may still speak against itself or the book (a day that no month has, a machine that is
 # not there, a job in the future): 422 is an answer that the description names. All other bounds are the tester's own.
 CONFIG = """
+[parameters]
+"query.site" = "test-quay"
+
 [checks.positive_data_acceptance]
 expected-statuses = ["2xx", 304, 401, 403, 404, 409, 422]
 """
@@ -100,7 +103,7 @@ def run(book: Settings, folder: Path, *, examples: int, seed: int, phases: str) 
                     "--phases", phases, "--continue-on-failure", "--suppress-health-check", "all", "--warnings", "off",
                     "--report", "json", "--report-json-path", str(folder / "report.json"), "--output-truncate", "false",
                 ],
-                cwd=folder, capture_output=True, text=True, check=False, env=os.environ | {"HYPOTHESIS_STORAGE_DIRECTORY": str(folder / "examples")},
+                cwd=folder, capture_output=True, text=True, check=False, env=os.environ | {"SCHEMATHESIS_HOOKS": "tests.fuzz.api_hooks", "PYTHONPATH": str(ROOT)},
             )  # fmt: skip
         outcome.status, outcome.said = done.returncode, done.stdout + done.stderr
     return outcome

@@ -1,0 +1,67 @@
+"""What a job says in codes, put into the words of the reader: differences, checks, the limits it was judged by, its source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from dashboard.words import say
+from models.values.differences import TEXTS, Difference
+from models.values.draft import WorkCheck
+
+_CHECKS = {check.value: check.name for check in WorkCheck}
+_VERSION, _ROW = ", version ", ", row "
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One field that two versions say differently, as a person reads it."""
+
+    field: str
+    old: str
+    new: str
+
+
+def told(differences: Iterable[Difference]) -> tuple[Told, ...]:
+    """Put differences into words.
+
+    Parameters
+    ----------
+    differences : iterable of Difference
+        What two versions of a job say differently. [as shown]
+    """
+    return tuple(Told(field_name(one), _value(one, one.old), _value(one, one.new)) for one in differences)
+
+
+def field_name(one: Difference) -> str:
+    """Name the field of a difference."""
+    name, part = one.parts
+    if name in ("found", "left", "target"):
+        return say("differs.component", stage=say(f"differs.{name}"), component=say(f"differs.part.{part}"))
+    return say("differs.foot", what=say(f"differs.{name}"), foot=part) if part else say(f"differs.{name}")
+
+
+def _value(one: Difference, text: str) -> str:
+    if one.key not in TEXTS:
+        return text
+    if one.key == "checks":
+        return checks_text(text.split("; "))
+    known = {"reason": "reason", "method": "method"}.get(one.key)
+    return say(f"{known}.{text}") if known else text
+
+
+def checks_text(checks: Iterable[str]) -> str:
+    """Write the checks that were done; one that the book's own list does not know stands as it was written."""
+    return "; ".join(say(f"record.check.{_CHECKS[one]}") if one in _CHECKS else one for one in checks)
+
+
+def limit_set_text(named: str) -> str:
+    """Write the name and version of the limit set that a job was judged by; empty where there was none."""
+    name, sign, version = named.rpartition(_VERSION)
+    return say("asset.limits.name", name=name, version=version) if sign else named
+
+
+def source_text(source: str) -> str:
+    """Write the file and row that a job came from; empty where somebody typed it."""
+    file, sign, row = source.rpartition(_ROW)
+    return say("book.source.row", file=file, row=row) if sign else source
