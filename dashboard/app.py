@@ -25,6 +25,7 @@ from dashboard.ids import Shell
 from dashboard.pictures import StillReadingError
 from dashboard.reports import routes as report_routes
 from dashboard.security import install_headers, refuse_others
+from dashboard.monitor import Probe, install_monitor
 from dashboard.server import HEALTH
 from dashboard.theme import css_variables
 from dashboard.words import ENGLISH, Language, say, speaking
@@ -63,6 +64,7 @@ def create_app(
     access: Access | None = None,
     outside: Outside | None = None,
     hosts: Collection[str] | None = None,
+    probe: Probe | None = None,
 ) -> dash.Dash:
     """Build the application for one book.
 
@@ -84,6 +86,8 @@ def create_app(
         A provider that people may sign in through. [unitless]
     hosts : collection of str, optional
         Names under which it is reached; any name where none is given. [unitless]
+    probe : callable, optional
+        Looks whether the book can be worked with, for a monitor. [unitless]
 
     Returns
     -------
@@ -123,6 +127,7 @@ def create_app(
         return jsonify({"well": reader.head() >= 0} | head), 200
 
     app.server.add_url_rule(HEALTH, view_func=health)
+    install_monitor(app.server, reader, probe)
     return app
 
 

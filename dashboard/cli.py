@@ -15,7 +15,11 @@ from dashboard import cli_files
 from dashboard.console import people_parser
 from dashboard.console.changing_parsers import RUNS as CHANGING_RUNS
 from dashboard.console.changing_parsers import add_changing
-from dashboard.console.keeping_parsers import add_keeping
+from dashboard.console.grouping_parsers import RUNS as GROUPING_RUNS
+from dashboard.console.grouping_parsers import add_grouping
+from dashboard.console.keeping_parsers import add_keeping, add_running
+from dashboard.console.reporting_parser import RUNS as REPORT_RUNS
+from dashboard.console.reporting_parser import add_report
 from dashboard.console.tokens_parser import RUNS as TOKEN_RUNS
 from dashboard.console.tokens_parser import add_token
 from models.errors import DriftbookError
@@ -53,7 +57,9 @@ def _parser() -> argparse.ArgumentParser:
     cli_files.add(verbs, _verb, _book)
     add_keeping(lambda *said: _verb(verbs, *said), _book)
     add_changing(lambda *said: _verb(verbs, *said), _book, _by)
+    add_grouping(lambda *said: _verb(verbs, *said), _book)
     add_token(lambda *said: _verb(verbs, *said), _book)
+    add_report(lambda *said: _verb(verbs, *said), _book)
     return parser
 
 
@@ -207,6 +213,7 @@ def _add_serve(verbs: _Verbs) -> None:
     _book(parser)
     _address(parser)
     people_parser.add_serving(parser)
+    add_running(parser)
 
 
 def _add_site(verbs: _Verbs) -> None:
@@ -288,7 +295,9 @@ _RUNS = {
     "work": ("work", "run_work"),
     **cli_files.RUNS,
     **TOKEN_RUNS,
+    **REPORT_RUNS,
     **CHANGING_RUNS,
+    **GROUPING_RUNS,
 }
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
 

@@ -31,6 +31,8 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "_dash_assets.static": _P.OPEN,
     "static": _P.OPEN,
     "health": _P.OPEN,
+    "ready": _P.OPEN,
+    "metrics": _P.OPEN,  # asks for itself: this machine or the token
     # Signing in and out, and the own account
     "auth.sign_in": _P.OPEN,
     "auth.outside": _P.OPEN,

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import signal
 import socket
+import threading
+import time
 from collections.abc import Callable
+from types import FrameType
 from typing import Any
 
 import dash
@@ -14,6 +18,9 @@ from models.errors import DriftbookError
 
 HEALTH = "/healthz"
 THREADS = 8
+GRACE_S = 20.0
+"""How long running requests may go on after the process was told to end."""
+
 _MOST_OF_HEADERS = 32 << 10
 _FORWARDED = {"x-forwarded-for", "x-forwarded-proto", "x-forwarded-host"}
 
@@ -42,7 +49,7 @@ def warm_up(app: dash.Dash) -> None:
 
 
 def open_server(
-    app: dash.Dash, host: str, port: int, *, proxy: str | None = None
+    app: dash.Dash, host: str, port: int, *, proxy: str | None = None, threads: int = THREADS
 ) -> MultiSocketServer | BaseWSGIServer:
     """Warm up and open the port, without answering yet; port 0 lets the system choose.
 
@@ -56,6 +63,8 @@ def open_server(
         Port to listen on, 0 for any free one. [unitless]
     proxy : str, optional
         Address of a server in front, which is believed about who asks, by https or not, and under which name. [unitless]
+    threads : int
+        Requests that are answered at a time. [unitless]
 
     Raises
     ------
@@ -78,7 +87,7 @@ def open_server(
     if proxy is not None:
         believed = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": _FORWARDED}
     return create_server(
-        app.server, sockets=[opened], threads=THREADS, ident=None, clear_untrusted_proxy_headers=True,
+        app.server, sockets=[opened], threads=threads, ident=None, clear_untrusted_proxy_headers=True,
         max_request_body_size=MOST_BYTES, max_request_header_size=_MOST_OF_HEADERS, **believed,
     )  # fmt: skip
 
@@ -90,8 +99,16 @@ def port_of(server: MultiSocketServer | BaseWSGIServer) -> int:
     return int(server.effective_port)
 
 
-def serve(app: dash.Dash, host: str, port: int, on_ready: Callable[[str], None], *, proxy: str | None = None) -> None:
-    """Serve until the process is stopped.
+def serve(
+    app: dash.Dash,
+    host: str,
+    port: int,
+    on_ready: Callable[[str], None],
+    *,
+    proxy: str | None = None,
+    threads: int = THREADS,
+) -> None:
+    """Serve until the process is stopped; on SIGTERM no more is taken in, and what is running is answered first.
 
     Parameters
     ----------
@@ -105,11 +122,60 @@ def serve(app: dash.Dash, host: str, port: int, on_ready: Callable[[str], None],
         Called once with the address that a browser can open. [unitless]
     proxy : str, optional
         Address of a server in front that is believed. [unitless]
+    threads : int
+        Requests that are answered at a time. [unitless]
     """
-    server = open_server(app, host, port, proxy=proxy)
+    server = open_server(app, host, port, proxy=proxy, threads=threads)
     shown = f"[{host}]" if ":" in host else host
+    ending = Ending(server)
+    ending.listen()
     on_ready(f"http://{shown}:{port_of(server)}/")
     try:
-        server.run()
+        ending.run()
     finally:
         server.close()
+
+
+class Ending:
+    """Runs a server until it is told to end, and lets it end without cutting anybody off."""
+
+    def __init__(self, server: MultiSocketServer | BaseWSGIServer) -> None:
+        self._server = server
+        self._told = threading.Event()
+
+    def listen(self) -> None:
+        """Take SIGTERM as the word to end; only a main thread can."""
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGTERM, self._end)
+
+    def _end(self, _signal: int, _frame: FrameType | None) -> None:
+        self._told.set()
+
+    def run(self) -> None:
+        """Answer until told to end; then answer what is running, and stop."""
+        server, sockets = self._server, self._server.asyncore
+        channels = server.map if isinstance(server, MultiSocketServer) else server._map  # noqa: SLF001 - it has no other name
+        try:
+            while not self._told.is_set():
+                sockets.loop(timeout=0.5, use_poll=True, map=channels, count=1)
+            self._refuse_more(channels)
+            until = time.monotonic() + GRACE_S
+            while self._is_busy(channels) and time.monotonic() < until:
+                sockets.loop(timeout=0.05, use_poll=True, map=channels, count=1)
+        except (SystemExit, KeyboardInterrupt):
+            pass
+        server.task_dispatcher.shutdown()
+
+    def _refuse_more(self, channels: dict[int, Any]) -> None:
+        """Close the door: who comes now is told by the system that nobody listens."""
+        for place in list(channels.values()):
+            if isinstance(place, BaseWSGIServer):
+                place.accepting = False
+                place.del_channel(channels)
+                place.socket.close()
+
+    def _is_busy(self, channels: dict[int, Any]) -> bool:
+        """Tell whether a request is being answered, waits, or has been answered and not sent."""
+        return any(
+            getattr(place, "requests", None) or getattr(place, "total_outbufs_len", 0) for place in list(channels.values())
+        )

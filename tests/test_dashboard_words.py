@@ -10,6 +10,7 @@ from dashboard.words import WORDS, say
 from models.values.entry import Thing
 from models.values.kinds import Coupling, Kind, Method, Part, Reason
 from models.values.limits import Combine, Judged
+from models.values.roles import Role
 
 ROOT = Path(dashboard.__file__).parent
 FILES = [
@@ -23,6 +24,7 @@ MADE = {
     "month.short.": None,
     "month.long.": None,
     "reason.": tuple(Reason),
+    "differs.": None,
     "method.": tuple(Method),
     "part.": tuple(Part),
     "coupling.": tuple(Coupling),
@@ -57,6 +59,9 @@ MADE = {
     "judged.": tuple(Judged),
     "combine.": tuple(Combine),
     "kind.": tuple(Kind),
+    "role.": tuple(Role),
+    "permission.": None,
+    "outcome.": None,
     "thing.": tuple(Thing),
     "figure.classes.": None,
     **{

@@ -23,6 +23,7 @@ from dashboard.api.operations import Operation, Parameter
 from dashboard.api.problems import ProblemError, Where
 from dashboard.api.schemas import SCHEMAS
 from dashboard.context import Context
+from models.history.columns import History
 from models.store.tree_proofs import KeptTree
 from models.tables.base import canonical_json
 from models.values.story import Site
@@ -49,6 +50,22 @@ class Asked:
     given: Mapping[str, Any] = field(default_factory=dict)
     body: Any = None
     key: str = ""
+    pinned: list[History] = field(default_factory=list)
+
+    @property
+    def history(self) -> History:
+        """Give the history of the site as the pages show it: of a large book the last picture that is whole.
+
+        Raises
+        ------
+        StillReadingError
+            If a large book is being read, and there is no picture yet.
+        """
+        if not self.pinned:
+            book, site_id = self.here.book, self.site.site_id
+            picture = self.here.pictures.of(book, site_id)
+            self.pinned.append(book.history(site_id) if picture is None else picture.history)
+        return self.pinned[0]
 
     @property
     def today(self) -> date:

@@ -41,7 +41,7 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """One thing that can be asked for."""
+    """One thing that can be asked for; ``columns`` where the answer stands on the history as columns."""
 
     name: str
     method: Literal["GET", "POST"]
@@ -52,6 +52,7 @@ class Operation:
     parameters: tuple[Parameter, ...] = ()
     body: str = ""
     at_site: bool = True
+    columns: bool = False
     more: str = ""
 
     @property

@@ -12,6 +12,7 @@ from typing import Any
 from flask import Response
 from werkzeug.exceptions import HTTPException
 
+from dashboard.pictures import StillReadingError
 from models.errors import BookBusyError, DriftbookError
 
 LOG = logging.getLogger("driftbook.interface")
@@ -68,17 +69,18 @@ _PLAIN: Mapping[int, tuple[str, str, str]] = {
     400: ("not-readable", "The request cannot be read.", "Look at the description: /api/v1/openapi.json."),
     403: ("refused", "This request comes from a page of another site, or may not be made.", "Send it from a program, with a token of its own."),
     404: ("not-found", "There is nothing at this address.", "The addresses are listed in /api/v1/openapi.json."),
+    421: ("other-name", "This server is not known under that name.", "Start it with the name under which programs reach it."),
     405: ("no-such-method", "This cannot be done here.", "The header Allow lists what can."),
     413: ("too-large", "The body is too large.", "One request records one job; send several."),
 }  # fmt: skip
 
 
 def of_status(status: int, headers: Mapping[str, str] | None = None) -> ProblemError:
-    """Give the problem for a status that the server itself answers with."""
-    known = status if status in _PLAIN else 404 if status < 400 else 400 if status < 500 else 500
-    if known not in _PLAIN:
-        return ProblemError(status, "fault", "This did not work.", remedy="Look into the log of the server.")
-    code, detail, remedy = _PLAIN[known]
+    """Give the problem for a status that the server itself answers with; a way to elsewhere leads nowhere here."""
+    known = 404 if status < 400 else status
+    code, detail, remedy = _PLAIN.get(known, _PLAIN[400])
+    if known >= 500:
+        code, detail, remedy = "fault", "This did not work.", "Look into the log of the server."
     return ProblemError(known, code, detail, remedy=remedy, headers=headers)
 
 
@@ -86,7 +88,7 @@ def of_error(error: Exception) -> ProblemError:
     """Give the problem for whatever went wrong; a fault of the program gets a number under which it is logged."""
     if isinstance(error, ProblemError):
         return error
-    if isinstance(error, BookBusyError):
+    if isinstance(error, BookBusyError | StillReadingError):
         return ProblemError(
             503, "busy", error.message, remedy=error.remedy, headers={"Retry-After": str(RETRY_SECONDS)}
         )

@@ -12,6 +12,7 @@ from dashboard.api.problems import ProblemError
 from dashboard.api.shown import described, job_version, known, limits, moment, on, site_set, verdict
 from dashboard.api.shown import four as shown_four
 from dashboard.fetch import recheck_for, study_for
+from dashboard.pictures import StillReadingError
 from dashboard.views.asset_forecast_view import build_forecast
 from dashboard.views.asset_standing import row_of
 from dashboard.views.finder_view import match
@@ -62,7 +63,7 @@ def _rows(history: History, asked: Asked) -> list[int]:
 
 def assets(asked: Asked) -> Given:
     """Give machines page by page, in the order in which they came into the book."""
-    history = asked.here.book.history(asked.site.site_id)
+    history = asked.history
     found = _rows(history, asked)
     shown, onward = _page(found, asked)
     last = np.full(len(history.assets), -1, dtype=np.int64)
@@ -104,10 +105,10 @@ def _story(asked: Asked) -> AssetStory:
 def asset(asked: Asked) -> Given:
     """Give everything about a machine but its jobs."""
     story = _story(asked)
-    history = asked.here.book.history(asked.site.site_id)
+    history = asked.history
     row = row_of(history, story.asset_id)
     if row < 0:
-        raise not_found(f"The machine '{story.asset.tag}' is not in the history yet.")
+        raise StillReadingError(f"The machine '{story.asset.tag}' has just come into the book.", remedy="Ask again in a moment.")
     ground = _ground(history, asked)
     risk = asked.given["risk"]
     by_risk = ground.plan(recheck_for(history, risk / 100.0))
@@ -222,7 +223,7 @@ def job(asked: Asked) -> Given:
 
 def due(asked: Asked) -> Given:
     """Give what is to be looked at: what is due first, then by date."""
-    history = asked.here.book.history(asked.site.site_id)
+    history = asked.history
     risk, by, within = asked.given["risk"], asked.given["by"], asked.given["within"]
     plan = _ground(history, asked).plan(recheck_for(history, risk / 100.0), by_risk=by == "risk")
     now, soon = plan.rows(LONG_AGO, 0), plan.rows(1, within)

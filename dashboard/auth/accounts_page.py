@@ -150,7 +150,7 @@ def _log(desk: Desk, lines: Sequence[Try]) -> Markup:
             _when(desk, line.at),
             say("accounts.log.nobody") if line.login.startswith("nobody ") else line.login,
             line.address,
-            line.outcome,
+            say(f"outcome.{line.outcome}"),
         )
         for line in lines
     ]

@@ -189,7 +189,7 @@ def _own(access: Access, who: Signed, *said: str, status: int = 200) -> Response
         section(say("own.change"), change),
         section(
             say("own.sessions"),
-            tag("p", say("own.session.count", n=counted(count, "place"))),
+            tag("p", say("accounts.sessions", n=count)),
             form("/sign-out-everywhere", button(say("own.everywhere"), quiet=True)),
         ),
         status=status,

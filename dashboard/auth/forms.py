@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 from dashboard.auth import gate
 from dashboard.theme import css_variables
 from dashboard.words import say
+from models.values.roles import Permission
 
 Part = Markup | str | None
 """A piece of a page: a text is escaped, ``None`` is left out."""
@@ -53,6 +54,7 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
             "div",
             tag("a", say("door.to_book"), href="/"),
             tag("a", who.account.person(0), href=gate.PASSWORD),
+            tag("a", say("accounts.title"), href="/accounts") if who.may(Permission.ADMINISTER) else None,
             form("/sign-out", button(say("door.sign_out"), quiet=True), class_="inline"),
             class_="door-tools",
         )
@@ -68,7 +70,8 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
             tabindex=-1,
         ),
     )
-    response = make_response("<!DOCTYPE html>\n" + tag("html", head, body, lang=say("language")), status)
+    whole = Markup("<!DOCTYPE html>\n") + tag("html", head, body, lang=say("language"))
+    response = make_response(str(whole), status)
     if who is None and not request.cookies.get(gate.form_cookie()):
         gate.set_cookie(response, gate.form_cookie(), gate.form_secret())
     return response

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dash
+from dash.exceptions import DependencyException
 from flask import Flask
 from werkzeug.wrappers import Response
 
@@ -31,7 +32,14 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     server.register_blueprint(DOOR)
     server.register_blueprint(ACCOUNTS)
     server.register_error_handler(DriftbookError, _said)
+    server.register_error_handler(DependencyException, _no_such_file)
     install_gate(app)
+
+
+def _no_such_file(fault: Exception) -> tuple[str, int]:
+    """Say that there is no such script, where Dash would call it a fault of the program."""
+    del fault
+    return "", 404
 
 
 def _said(fault: DriftbookError) -> Response:

@@ -46,3 +46,20 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
     )
     parser.add_argument("--role", required=True, metavar="NAME", help="the role, which has to be there")
     parser.add_argument("--reads-only", action="store_true", help="only the right to read: for a reader of its own")
+
+
+def add_running(parser: argparse.ArgumentParser) -> None:
+    """Add to serve what an operator needs.
+
+    Parameters
+    ----------
+    parser : argparse.ArgumentParser
+        Parser of the subcommand. [unitless]
+    """
+    parser.add_argument(
+        "--log",
+        choices=("quiet", "text", "json"),
+        default="quiet",
+        help="what is logged on the standard error: events only, or a line for each request too, as text or as JSON (default: quiet)",
+    )
+    parser.add_argument("--threads", type=int, default=8, metavar="N", help="requests answered at a time (default: 8)")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import os
 import socket
 from dataclasses import dataclass
@@ -34,7 +35,10 @@ def run_serve(given: argparse.Namespace) -> int:
             remedy="Give it: --name HOST.",
         )
     port = given.port if given.port is not None else free_port(given.host, DEFAULT_PORT)
-    serve_book(settings, given.host, port, door=Door(given.open, tuple(given.name), given.proxy))
+    if not 1 <= given.threads <= 200:
+        raise DriftbookError(f"{given.threads} threads are not taken.", remedy="Give a number from 1 to 200; 8 is the rule.")
+    door = Door(given.open, tuple(given.name), given.proxy)
+    serve_book(settings, given.host, port, door=door, log=given.log, threads=given.threads)
     return 0
 
 
@@ -51,7 +55,16 @@ def free_port(host: str, wanted: int) -> int:
     return 0
 
 
-def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "", door: Door | None = None) -> None:
+def serve_book(
+    settings: Settings,
+    host: str,
+    port: int,
+    *,
+    greeting: str = "",
+    door: Door | None = None,
+    log: str = "quiet",
+    threads: int = 8,
+) -> None:
     """Open a book, warm the pages up and serve them; without a door nobody is asked who they are.
 
     Parameters
@@ -66,6 +79,10 @@ def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "", 
         What is said first. [unitless]
     door : Door, optional
         How people come in. [unitless]
+    log : str
+        "quiet", or a line for each request as "text" or "json". [unitless]
+    threads : int
+        Requests that are answered at a time. [unitless]
 
     Raises
     ------
@@ -77,9 +94,11 @@ def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "", 
     from dashboard.auth.outside import read_outside
     from dashboard.context import system_clock
     from dashboard.desk import BookDesk
+    from dashboard.logs import ACCESS, write_json
     from dashboard.security import install_log
     from dashboard.server import serve
     from models.store.reader import Reader
+    from models.store.readiness import readiness
 
     with opened(settings) as engine:
         access = None if door is None else Access(engine, system_clock)
@@ -92,9 +111,14 @@ def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "", 
                 "who they are, and whoever reaches the server may read and write everything.",
             )
         install_log()
+        if log == "quiet":
+            logging.getLogger(ACCESS).setLevel(logging.WARNING)
+        if log == "json":
+            write_json()
         app = create_app(
             settings, Reader(engine), desk=BookDesk(engine), access=access,
             outside=read_outside(os.environ) if access is not None else None, hosts=_hosts(host, door),
+            probe=lambda: readiness(engine, settings),
         )  # fmt: skip
 
         def ready(address: str) -> None:
@@ -106,7 +130,7 @@ def serve_book(settings: Settings, host: str, port: int, *, greeting: str = "", 
                 out.print("It listens beyond this machine: keep it inside a network that you trust.")
 
         try:
-            serve(app, host, port, ready, proxy=None if door is None else door.proxy)
+            serve(app, host, port, ready, proxy=None if door is None else door.proxy, threads=threads)
         except OSError as fault:
             raise DriftbookError(
                 f"Cannot listen on {host}:{port}: {fault.strerror}.",

@@ -7,6 +7,7 @@ from html import escape
 
 import numpy as np
 
+from dashboard.figures.room import anchor_at, wrapped
 from dashboard.figures.sheet import Picture, Sheet
 from dashboard.views.asset_drift_view import FootRow, Move, Plane
 from dashboard.words import say
@@ -89,7 +90,6 @@ def feet_rate_figure(rows: Sequence[FootRow], unit: str, decimals: int, scheme: 
     names = [say(f"asset.foot.{one.axis}", row=one.row) for one in rows]
     places = list(range(len(rows), 0, -1))
     sheet.shape(type="line", x0=0.0, x1=0.0, yref="paper", y0=0.0, y1=1.0, line={"color": palette.ink, "width": 1.5, "dash": "dash"})  # fmt: skip
-    sheet.word(say("asset.feet.no_move"), x=0.0, yref="paper", y=1.0, yanchor="bottom")
     for sure, colour, symbol in ((True, palette.found, "circle"), (False, palette.before, "circle-open")):
         chosen = [place for place, one in enumerate(rows) if one.sure == sure]
         if not chosen:
@@ -106,9 +106,11 @@ def feet_rate_figure(rows: Sequence[FootRow], unit: str, decimals: int, scheme: 
         )  # fmt: skip
     ends = [0.0, *(one.low for one in rows), *(one.high for one in rows)]
     room = 0.08 * (max(ends) - min(ends) or 1.0)
+    share = (room - min(ends)) / (max(ends) - min(ends) + 2.0 * room)
+    sheet.word(say("asset.feet.no_move"), x=0.0, yref="paper", y=1.0, yanchor="bottom", xanchor=anchor_at(share))
     sheet.y(range=[0.4, len(rows) + 0.6], tickvals=places, ticktext=names, showgrid=False)
     sheet.x(
-        range=[min(ends) - room, max(ends) + room], title={"text": say("asset.feet.axis", unit=unit)}, showgrid=True, nticks=6,
+        range=[min(ends) - room, max(ends) + room], title={"text": wrapped(say("asset.feet.axis", unit=unit))}, showgrid=True, nticks=6,
         tickformat=f"+.{decimals}f",
     )  # fmt: skip
     sheet.lay(margin={"l": 8, "r": 12, "t": 26, "b": 8})

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from dashboard.figures.room import margin_for
 from dashboard.theme import palette_of, template_of
 from dashboard.views.limits_desk_view import TurnLine
 from dashboard.words import say
@@ -110,12 +111,13 @@ def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> go.Figure
         customdata=np.array([f"{one.before.count} / {one.before.n}" for one in lines], dtype=object),
         hovertemplate=f"<b>{say('whatif.picture.before')}: %{{x:.0f}} %</b><br>%{{customdata}}<extra></extra>",
     )  # fmt: skip
+    counts = [f"{one.after.count} / {one.after.n}" for one in lines]
     figure.add_scatter(
-        x=np.full(len(lines), 105.0), y=rows, mode="text", textposition="middle right", hoverinfo="skip",
-        text=np.array([f"{one.after.count} / {one.after.n}" for one in lines], dtype=object), textfont={"size": 12, "color": palette.ink},
+        x=np.full(len(lines), 103.0), y=rows, mode="text", textposition="middle right", hoverinfo="skip", cliponaxis=False,
+        text=np.array(counts, dtype=object), textfont={"size": 12, "color": palette.ink},
     )  # fmt: skip
     figure.add_annotation(
-        x=107, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("whatif.picture.counts"), showarrow=False,
+        x=1.0, xref="paper", xshift=10, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("whatif.picture.counts"), showarrow=False,
         font={"size": 12, "color": palette.soft},
     )  # fmt: skip
     figure.update_yaxes(
@@ -126,6 +128,7 @@ def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> go.Figure
         tickfont={"color": palette.ink},
     )
     figure.update_xaxes(
-        range=[-3, 152], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False
+        range=[-3, 103], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False
     )
+    figure.update_layout(margin={"l": 8, "r": margin_for([say("whatif.picture.counts"), *counts]), "t": 8, "b": 8})
     return figure

@@ -7,6 +7,7 @@ from html import escape
 
 import numpy as np
 
+from dashboard.figures.room import anchor_at, margin_for
 from dashboard.figures.sheet import Picture, Sheet
 from dashboard.theme import Palette
 from dashboard.views.asset_panels import Panel
@@ -44,7 +45,8 @@ def ratio_figure(
     top = float(np.nanmax(np.concatenate([series.found, series.left, [1.0]])))
     limit_line(sheet)
     _names(sheet, series, palette)
-    _marks(sheet, marks, palette, named=True)
+    span = _span(series.times, marks, room=0.03)
+    _marks(sheet, marks, palette, span if marks else None)
     if amended:
         sheet.scatter(
             x=[one.at.isoformat() for one in amended], y=[0.0] * len(amended), mode="markers", name=say("asset.mark.amended"),
@@ -53,8 +55,9 @@ def ratio_figure(
             hovertemplate="<b>%{text}</b><extra></extra>",
         )  # fmt: skip
     sheet.y(range=[0.0, max(top * 1.14, 1.25)], title={"text": say("figure.ratio_axis")}, nticks=6)
-    sheet.x(range=_span(series.times, marks, room=0.17), type="date")
-    sheet.lay(margin={"l": 8, "b": 8, "t": 26, "r": 16})
+    sheet.x(range=span, type="date")
+    names = (say("word.found"), say("word.left"))
+    sheet.lay(margin={"l": 8, "b": 8, "t": 26, "r": margin_for(names)})
     return sheet.picture
 
 
@@ -91,7 +94,7 @@ def panel_figure(panel: Panel, who: Sequence[str], marks: Sequence[Mark], scheme
     _steps(sheet, series.times, panel.low, span, "", "dash")
     draw_runs(sheet, series, palette)
     draw_points(sheet, series, who, palette, SMALL_MARKER, f"%{{y:+.{panel.decimals}f}} {panel.unit}")
-    _marks(sheet, marks, palette, named=False)
+    _marks(sheet, marks, palette, None)
     sheet.y(nticks=5, tickformat=f"+.{panel.decimals}f" if _signed(panel) else f".{panel.decimals}f")
     sheet.x(range=span, nticks=5, type="date")
     sheet.lay(margin={"l": 8, "r": 12, "b": 8, "t": 10})
@@ -167,17 +170,21 @@ def _steps(sheet: Sheet, times: Times, values: FloatArray, span: list[str], name
         sheet.word(name, soft, 11, x=span[1], y=y[-1], xanchor="right", yanchor="bottom")
 
 
-def _marks(sheet: Sheet, marks: Sequence[Mark], palette: Palette, *, named: bool) -> None:
+def _marks(sheet: Sheet, marks: Sequence[Mark], palette: Palette, span: Sequence[str] | None) -> None:
+    """Draw the replacements; with the ends of the time axis also their names, which stay inside."""
     for mark in marks:
         at = mark.at.isoformat()
         sheet.shape(
             type="line", x0=at, x1=at, yref="paper", y0=0.0, y1=1.0, name=mark.name,
             line={"color": palette.ink, "width": 1.25, "dash": "longdashdot"},
         )  # fmt: skip
-        if named:
+        if span is not None:
+            first, last = (np.datetime64(end) for end in span)
+            share = float((np.datetime64(at) - first) / (last - first))
             sheet.word(
-                mark.name, x=at, yref="paper", y=1.0, yanchor="bottom", hovertext=escape(mark.reason or mark.name)
-            )
+                mark.name, x=at, yref="paper", y=1.0, yanchor="bottom", xanchor=anchor_at(share),
+                hovertext=escape(mark.reason or mark.name),
+            )  # fmt: skip
 
 
 def _span(times: Times, marks: Sequence[Mark], room: float) -> list[str]:

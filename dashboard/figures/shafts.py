@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import plotly.graph_objects as go
 
+from dashboard.figures.room import LINE, NARROW, levels, margin_for, width_of, wrapped
 from dashboard.theme import Palette, palette_of, template_of
 from dashboard.words import say
 from models.units import Display, Quantity
@@ -25,9 +26,6 @@ _SHARE = 0.13
 
 _BODY, _LEG, _FOOT = 0.075, 0.045, 0.03
 """Half height of a machine, length of its legs and half width of a foot, as shares of the length."""
-
-_WORDS = 0.14
-"""Room at the end for the names of the lines, as a share of the length."""
 
 _LARGEST = 5000.0
 _NO_FEET_MM = 500.0
@@ -138,6 +136,10 @@ class _Drawing:
         self.factor = shafts.factor
         self.body, self.leg, self.foot = (share * self.length for share in (_BODY, _LEG, _FOOT))
         self.half_span = (shafts.span_mm or 0.0) / 2.0
+        self.pixel = self.length / NARROW
+        shown = sorted(shafts.moves, key=lambda move: move.x_mm)
+        lines = levels([move.x_mm / self.pixel for move in shown], [width_of(move.text) for move in shown])
+        self.needs = tuple(zip(shown, lines, strict=True))
 
     def y(self, line: Line, x_mm: float) -> float:
         return self.factor * at(line, x_mm)
@@ -202,7 +204,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
 
     def moves(self) -> None:
         s = self.shafts
-        for move in s.moves:
+        for move, level in self.needs:
             line = s.measured if move.of_movable else (0.0, 0.0)
             sole = self.y(line, move.x_mm) - self.body - self.leg
             goal = sole + self.factor * move.move_mm
@@ -212,7 +214,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
                     arrowhead=2, arrowsize=1.1, arrowwidth=2, arrowcolor=self.palette.ink,
                 )  # fmt: skip
             self.figure.add_annotation(
-                x=move.x_mm, y=min(sole, goal), text=move.text, showarrow=False, yanchor="top", yshift=-5,
+                x=move.x_mm, y=min(sole, goal), text=move.text, showarrow=False, yanchor="top", yshift=-5 - LINE * level,
                 font={"size": 12, "color": self.palette.ink}, align="center", bgcolor=self.palette.paper, opacity=0.92,
             )  # fmt: skip
 
@@ -220,17 +222,23 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         s, q = self.shafts, Quantity.DISTANCE
         planes = sorted({*s.feet_stationary_mm, 0.0, *s.feet_movable_mm})
         self.figure.update_xaxes(
-            range=[self.first, self.last + _WORDS * self.length], constrain="domain", tickvals=planes, tickangle=0,
+            range=[self.first, self.last + 0.01 * self.length], constrain="domain", tickvals=planes, tickangle=0,
             ticktext=[self.display.text(x, q, with_unit=False) for x in planes],
-            title={"text": say("record.picture.along", unit=self.display.unit(q))},
+            title={"text": wrapped(say("record.picture.along", unit=self.display.unit(q)))},
         )  # fmt: skip
         across = [self.y(line, x) for line in (s.measured, s.target) for x in (self.half_span, self.last)]
         high, low = max([*across, 0.0]), min([*across, 0.0])
         ends = self.body + self.leg
-        values = [0.0] if not any(across) else [0.0, max(across, key=abs) / self.factor]
+        most = max(across, key=abs)
+        values = [0.0] if not any(across) else [0.0, most / self.factor]
+        if 0.0 < abs(most) < 1.2 * LINE * self.pixel:
+            values = values[1:]  # two numbers so close would lie over one another
+        below = LINE * self.pixel * max((level for _, level in self.needs), default=0)
         self.figure.update_yaxes(
-            range=[low - ends - 0.13 * self.length, high + ends + 0.02 * self.length],
+            range=[low - ends - 0.13 * self.length - below, high + ends + 0.02 * self.length],
             scaleanchor="x", scaleratio=1, constrain="domain", showgrid=False,
             tickvals=[value * self.factor for value in values],
             ticktext=[self.display.text(value, Quantity.OFFSET, signed=True, with_unit=False) for value in values],
         )  # fmt: skip
+        names = (say("figure.target"), say("record.picture.movable"))
+        self.figure.update_layout(margin={"l": 8, "r": margin_for(names), "t": 8, "b": 8})

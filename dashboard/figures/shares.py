@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from dashboard.figures.room import margin_for
 from dashboard.theme import Palette, palette_of, template_of
 from dashboard.views.month_view import ClassLine
 from dashboard.views.shares import Share
@@ -61,21 +62,25 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
             "showgrid": False, "tickfont": {"color": palette.ink},
         },
         "xaxis": {
-            "range": [-3, 132], "showgrid": True, "tickvals": [0, 25, 50, 75, 100], "side": "top", "ticks": "", "showline": False,
+            "range": [-3, 103], "showgrid": True, "tickvals": [0, 25, 50, 75, 100], "side": "top", "ticks": "", "showline": False,
         },
+        "margin": {"l": 8, "r": margin_for([say("figure.counts"), *_texts(here)]), "t": 8, "b": 8},
         "annotations": [
-            {"x": 107, "y": 1.0, "yref": "paper", "yanchor": "bottom", "xanchor": "left", "text": say("figure.counts"),
-             "showarrow": False, "font": {"size": 12, "color": palette.soft}}
+            {"x": 1.0, "xref": "paper", "xshift": 10, "y": 1.0, "yref": "paper", "yanchor": "bottom", "xanchor": "left",
+             "text": say("figure.counts"), "showarrow": False, "font": {"size": 12, "color": palette.soft}}
         ],
     }  # fmt: skip
     return go.Figure(data=traces, layout=layout)
 
 
+def _texts(shares: list[Share]) -> list[str]:
+    return [f"{one.count} / {one.n}" if one.known else DASH for one in shares]
+
+
 def _counts(rows: FloatArray, shares: list[Share], palette: Palette) -> dict[str, Any]:
     """Give the column of counts to the right of the picture; one trace, because annotations are slow one by one."""
-    texts = [f"{one.count} / {one.n}" if one.known else DASH for one in shares]
     return {
-        "type": "scatter", "x": np.full(len(rows), 105.0), "y": rows, "mode": "text", "text": np.array(texts, dtype=object),
+        "type": "scatter", "x": np.full(len(rows), 103.0), "y": rows, "cliponaxis": False, "mode": "text", "text": np.array(_texts(shares), dtype=object),
         "name": say("figure.counts"), "textposition": "middle right", "textfont": {"size": 12, "color": palette.ink},
         "hoverinfo": "skip",
     }  # fmt: skip

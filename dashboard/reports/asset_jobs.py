@@ -148,7 +148,9 @@ def _feet(line: JobLine, display: Display) -> dict[str, Any]:
         feet: FeetValues = getattr(line.job, field)
         if feet:
             signed = field.startswith("moves")
-            cells = [_foot(line, feet, place, f"{prefix}{names[place]}", display, signed=signed) for place in range(width)]
+            cells = [
+                _foot(line, feet, place, f"{prefix}{names[place]}", display, signed=signed) for place in range(width)
+            ]
             rows.append([say(key, unit=display.unit(Quantity.OFFSET)), *cells])
     heads = [(say("report.job.foot"), "2.6", "left"), *((name, "1", "right") for name in names)]
     return {"heads": heads, "rows": rows}
@@ -181,7 +183,9 @@ def given_words(limits: LimitsGiven, display: Display) -> str:
         ("limit.flex", limits.flex_mm_m, Quantity.ANGULARITY),
         ("limit.soft", limits.soft_foot_mm, Quantity.OFFSET),
     )
-    return ", ".join(say(key, value=display.text(value, quantity)) for key, value, quantity in pairs if value is not None)
+    return ", ".join(
+        say(key, value=display.text(value, quantity)) for key, value, quantity in pairs if value is not None
+    )
 
 
 def _limits(line: JobLine, setting: Setting) -> str:
@@ -223,7 +227,9 @@ def _typed_name(key: str) -> str:
 
 def _book(line: JobLine, zone: str) -> str:
     source = line.source or say("report.job.not_from_file")
-    return say("report.job.book", entry=count(line.entry), author=line.author, at=moment(line.recorded_at, zone), source=source)
+    return say(
+        "report.job.book", entry=count(line.entry), author=line.author, at=moment(line.recorded_at, zone), source=source
+    )
 
 
 def overview(lines: Sequence[JobLine], zone: str) -> dict[str, Any]:

@@ -70,7 +70,9 @@ def ratio_picture(
     _runs(drawing, frame, series)
     _signs(drawing, frame, series, 1.25)
     for one in amended:
-        drawing.diamond((frame.x(_days(np.array([one.at], dtype="datetime64[s]"))[0]), frame.bottom), 1.5, fill=PAPER, width=0.35)
+        drawing.diamond(
+            (frame.x(_days(np.array([one.at], dtype="datetime64[s]"))[0]), frame.bottom), 1.5, fill=PAPER, width=0.35
+        )
     return drawing.svg
 
 
@@ -174,7 +176,10 @@ def _breaks(drawing: Drawing, frame: _Frame, marks: Sequence[Mark], *, named: bo
 
 
 def _runs(drawing: Drawing, frame: _Frame, series: RunSeries) -> None:
-    for times, values, dash in ((series.solid_times, series.solid, ""), (series.dotted_times, series.dotted, "0.5 0.9")):
+    for times, values, dash in (
+        (series.solid_times, series.solid, ""),
+        (series.dotted_times, series.dotted, "0.5 0.9"),
+    ):
         days = _days(times)
         for row in range(0, len(values), 3):
             ends: tuple[Point, Point] = (

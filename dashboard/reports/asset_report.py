@@ -200,10 +200,22 @@ def _sign_offs(signed: Sequence[Signoff], zone: str) -> dict[str, Any]:
         (say("report.asset.signed_says"), "2", "left"), (say("grid.entry"), "0.7", "right"),
     ]  # fmt: skip
     rows = [
-        [count(one.signed_entry), one.by, say(f"meaning.{one.meaning.value}"), moment(one.at, zone), one.remark or DASH, count(one.entry)]
+        [
+            count(one.signed_entry),
+            one.by,
+            say(f"meaning.{one.meaning.value}"),
+            moment(one.at, zone),
+            one.remark or DASH,
+            count(one.entry),
+        ]
         for one in signed
     ]
-    return {"title": say("report.asset.sign_offs"), "heads": heads, "rows": rows, "none": say("report.asset.no_sign_offs")}
+    return {
+        "title": say("report.asset.sign_offs"),
+        "heads": heads,
+        "rows": rows,
+        "none": say("report.asset.no_sign_offs"),
+    }
 
 
 def _people(lines: Sequence[JobLine], people: Sequence[Person]) -> dict[str, Any]:
@@ -217,7 +229,11 @@ def _people(lines: Sequence[JobLine], people: Sequence[Person]) -> dict[str, Any
         (say("report.asset.reviewed"), "1", "right"), (say("report.asset.wrote"), "1", "right"),
     ]  # fmt: skip
     rows = [
-        [name, known.get(name) or DASH, *(count(number[name]) if number[name] else DASH for number in (aligned, reviewed, wrote))]
+        [
+            name,
+            known.get(name) or DASH,
+            *(count(number[name]) if number[name] else DASH for number in (aligned, reviewed, wrote)),
+        ]
         for name in names
     ]
     return {"title": say("report.asset.people"), "heads": heads, "rows": rows, "none": say("report.asset.no_people")}
@@ -233,7 +249,8 @@ def _instruments(lines: Sequence[JobLine], versions: Sequence[Instrument]) -> di
     for serial in sorted(used):
         mine = [one for one in versions if one.serial == serial] or [Instrument(serial)]
         rows += [
-            [{"whole": serial}, one.description or DASH, day(one.calibrated), day(one.due), count(used[serial])] for one in mine
+            [{"whole": serial}, one.description or DASH, day(one.calibrated), day(one.due), count(used[serial])]
+            for one in mine
         ]
     return {
         "title": say("report.asset.instruments"), "heads": heads, "rows": rows, "none": say("report.asset.no_instruments"),
@@ -257,7 +274,13 @@ def _limit_set(one: AdoptedLimits, display: Display, zone: str) -> dict[str, Any
 
 
 def _notes(story: AssetStory) -> list[str]:
-    notes = [say("about.ratio"), say("about.components"), say("about.typed"), say("about.soft"), say("report.asset.about_run")]
+    notes = [
+        say("about.ratio"),
+        say("about.components"),
+        say("about.typed"),
+        say("about.soft"),
+        say("report.asset.about_run"),
+    ]
     if story.asset.coupling is Coupling.SPACER:
         notes.append(say("about.flex"))
     return notes

@@ -39,7 +39,13 @@ def base_address(given: str | None, environ: Mapping[str, str], otherwise: str =
     if not address:
         return ""
     parts = urlsplit(address)
-    if parts.scheme not in {"http", "https"} or not parts.netloc or parts.query or parts.fragment or len(address) > _LONGEST:
+    if (
+        parts.scheme not in {"http", "https"}
+        or not parts.netloc
+        or parts.query
+        or parts.fragment
+        or len(address) > _LONGEST
+    ):
         raise InvalidValueError(say("report.address.wrong", asked=address), remedy=say("report.address.remedy"))
     return address
 

@@ -31,7 +31,19 @@ WAYS = {
 """What is measured as its last visit was; every other method hands over results."""
 
 
-SIZES = ((1.6, False), (1.5, False), (1.4, False), (1.3, False), (1.2, False), (1.1, False), (1.0, False), (0.95, True), (0.88, True), (0.8, True), (0.72, True))
+SIZES = (
+    (1.6, False),
+    (1.5, False),
+    (1.4, False),
+    (1.3, False),
+    (1.2, False),
+    (1.1, False),
+    (1.0, False),
+    (0.95, True),
+    (0.88, True),
+    (0.8, True),
+    (0.72, True),
+)
 """How high the fields are, and whether the remarks are left out, tried from the top until all stands on one page."""
 
 
@@ -76,7 +88,9 @@ def sheet_paper(
     data["words"] = {**data["words"], "target": say("report.sheet.target"), "limits": say("record.last.limits")}
     pictures = {"code.svg": qr_picture(visit.address)} if visit.address else {}
     for scale, terse in SIZES:
-        paper = Paper("sheet", title, (_terse(data) if terse else data) | {"scale": scale}, identity.made_at, size, pictures)
+        paper = Paper(
+            "sheet", title, (_terse(data) if terse else data) | {"scale": scale}, identity.made_at, size, pictures
+        )
         if pages_of(paper) == 1:
             break
     return paper
@@ -156,7 +170,14 @@ def _last(last: LastVisit | None, basis: Basis, display: Display) -> dict[str, A
     how = say("limit.each") if basis.limits.each_axis else say("limit.resultant")
     limits = say("record.last.limits.how", limits=words, how=how) if words else say("record.limits.none")
     if last is None:
-        return {"title": say("record.part.last"), "when": say("record.last.none"), "rows": [], "limits": limits, "notes": "", "soft": []}
+        return {
+            "title": say("record.part.last"),
+            "when": say("record.last.none"),
+            "rows": [],
+            "limits": limits,
+            "notes": "",
+            "soft": [],
+        }
     line = last.line
     heads = [
         (say("report.job.component"), "2", "left"), (say("record.result.found"), "1", "right"), (say("record.result.left"), "1", "right"),

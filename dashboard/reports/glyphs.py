@@ -73,7 +73,10 @@ def printable(text: str) -> str:
     """
     known = covered()
     joined = unicodedata.normalize("NFC", text).replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
-    if all(ord(letter) in known or letter in _KEPT for letter in joined if letter.isprintable()) and joined.isprintable():
+    if (
+        all(ord(letter) in known or letter in _KEPT for letter in joined if letter.isprintable())
+        and joined.isprintable()
+    ):
         return joined
     return "".join(_one(letter, known) for letter in joined)
 

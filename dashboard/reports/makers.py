@@ -133,7 +133,9 @@ def asset_history(asking: Asking, tag: str) -> Paper:
     return asset_paper(story, asset_view.build(story, asking.display), around, asking.identity, size=asking.size)
 
 
-def field_sheet(asking: Asking, tag: str, on: date | None = None, way: Way | None = None, *, fillable: bool = False) -> Paper:
+def field_sheet(
+    asking: Asking, tag: str, on: date | None = None, way: Way | None = None, *, fillable: bool = False
+) -> Paper:
     """Make the field sheet of a machine.
 
     Parameters
@@ -193,14 +195,25 @@ def labels(asking: Asking, tags: Sequence[str] = (), area: str = "", *, most: in
         if tag not in rows:
             raise UnknownNameError(say("report.unknown.asset", tag=shortened(tag)))
     wanted = list(tags) or [
-        tag for tag, row in sorted(rows.items()) if not known.retired[row] and (not area or str(known.area[row]).casefold() == area.casefold())
+        tag
+        for tag, row in sorted(rows.items())
+        if not known.retired[row] and (not area or str(known.area[row]).casefold() == area.casefold())
     ]
     if not wanted:
-        raise UnknownNameError(say("report.unknown.area", area=shortened(area)) if area else say("report.unknown.labels"))
+        raise UnknownNameError(
+            say("report.unknown.area", area=shortened(area)) if area else say("report.unknown.labels")
+        )
     if most is not None and len(wanted) > most:
-        raise InvalidValueError(say("report.labels.many", n=count(len(wanted)), most=count(most)), remedy=say("report.labels.many.remedy"))
+        raise InvalidValueError(
+            say("report.labels.many", n=count(len(wanted)), most=count(most)), remedy=say("report.labels.many.remedy")
+        )
     told = [
-        Label(tag, str(known.description[rows[tag]]), str(known.area[rows[tag]]), asset_address(asking.base, tag, asking.code))
+        Label(
+            tag,
+            str(known.description[rows[tag]]),
+            str(known.area[rows[tag]]),
+            asset_address(asking.base, tag, asking.code),
+        )
         for tag in dict.fromkeys(wanted)
     ]
     return labels_paper(told, asking.identity, size=asking.size)

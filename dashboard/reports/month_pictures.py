@@ -65,7 +65,9 @@ def control_chart(series: MonthSeries, width: float = WIDTH, height: float = 48.
         _month_sign(drawing, series, row, (x(row), y(float(series.found_share[row]))))
     for row in range(len(series.months)):
         n = int(series.found_n[row])
-        drawing.word((x(row), height - 4.6), str(int(series.found_count[row])) if n else "·", 6.5, anchor="middle", colour=INK)
+        drawing.word(
+            (x(row), height - 4.6), str(int(series.found_count[row])) if n else "·", 6.5, anchor="middle", colour=INK
+        )
         drawing.word((x(row), height - 1.4), str(n), 6.5, anchor="middle", colour=SOFT)
     drawing.word((_LEFT - 1.2, height - 4.6), say("report.chart.over"), 6.5, anchor="end", colour=INK)
     drawing.word((_LEFT - 1.2, height - 1.4), say("report.chart.of"), 6.5, anchor="end", colour=SOFT)

@@ -102,7 +102,9 @@ def field_sheet(tag: str) -> Response:
 def labels() -> Response:
     """Give labels of the machines that are named (``tag`` once or more), of an ``area``, or of all in service."""
     tags = [tag.strip() for tag in request.args.getlist("tag")[:MOST_LABELS] if tag.strip()]
-    return _answer(lambda seen: (makers.labels(_asking(seen), tags, seen.place.get("area"), most=MOST_LABELS), "labels"))
+    return _answer(
+        lambda seen: (makers.labels(_asking(seen), tags, seen.place.get("area"), most=MOST_LABELS), "labels")
+    )
 
 
 def read_day(text: str) -> date | None:

@@ -42,7 +42,9 @@ def stage_part(stage: str, way: Way, asset: Asset, display: Display) -> dict[str
     if way is Way.FACE_FACE:
         known = display.text(asset.span_mm, Quantity.DISTANCE) if asset.span_mm else ""
         label = say("record.label.unit", label=say("record.span"), unit=display.unit(Quantity.DISTANCE))
-        own.append({"name": f"{stage}.span", "label": say("report.sheet.known", label=label, known=known) if known else label})
+        own.append(
+            {"name": f"{stage}.span", "label": say("report.sheet.known", label=label, known=known) if known else label}
+        )
     return {
         "dials": [_dial(stage, number, way, display) for number in (1, 2)],
         "own": own,
@@ -96,7 +98,10 @@ def _shorts(name: str, part: str, way: Way, display: Display) -> list[dict[str, 
         return [_choice(f"{name}.side", say("record.side"), sides)]
     if part == "sag":
         halves = [("half", say("report.sheet.sag.half")), ("full", say("report.sheet.sag.full"))]
-        return [_blank(f"{name}.sag", say("report.sheet.sag"), offset), _choice(f"{name}.sag_is", say("record.sag_is"), halves)]
+        return [
+            _blank(f"{name}.sag", say("report.sheet.sag"), offset),
+            _choice(f"{name}.sag_is", say("record.sag_is"), halves),
+        ]
     return []
 
 
@@ -118,7 +123,11 @@ def _seen() -> list[Field]:
 
 def which_moves() -> dict[str, Any]:
     """Give the choice of the machine that is moved."""
-    return _choice("moves", say("report.sheet.moves"), [(key, say(f"record.moves.{key}")) for key in ("movable", "stationary", "both")])
+    return _choice(
+        "moves",
+        say("report.sheet.moves"),
+        [(key, say(f"record.moves.{key}")) for key in ("movable", "stationary", "both")],
+    )
 
 
 def soft_plan(prefix: str, rows: int, asset: Asset, display: Display) -> dict[str, Any]:
@@ -159,4 +168,9 @@ def moved_plan(rows: int, display: Display) -> dict[str, Any]:
         for row in range(rows)
     ]
     unit = say("report.sheet.shim", unit=display.unit(Quantity.OFFSET))
-    return {"unit": unit, "rows": lines, "side": [f"side.{row + 1}" for row in range(rows)], "side_label": say("report.sheet.side_move")}
+    return {
+        "unit": unit,
+        "rows": lines,
+        "side": [f"side.{row + 1}" for row in range(rows)],
+        "side_label": say("report.sheet.side_move"),
+    }

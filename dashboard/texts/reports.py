@@ -155,4 +155,23 @@ WORDS: Final[dict[str, str]] = {
     "report.labels.address": "A label needs the address under which phones reach the reader.",
     "report.address.wrong": "‘{asked}’ is no address that a phone can open.",
     "report.address.remedy": "Write it like http://plant-server:8750: the address under which the reader is reached, without a page.",
+    # Mail
+    "report.mail.subject": "{title} · {site}",
+    "report.mail.body": "{sentence}\n\nOverdue: {overdue} of {n} machines in service; {soon} more fall due within {days} days.\n\n"
+    "The review of {site} is attached, on two pages: what was found and left, what came back, what is due.\n\n{caution}\n",
+    "report.mail.security": "‘{asked}’ is no way of encrypting mail here (starttls, tls or none).",
+    "report.mail.no_server": "It is not known which mail server to use.",
+    "report.mail.no_server.remedy": "Name it: --smtp HOST:PORT, or DRIFTBOOK_SMTP_HOST in the environment.",
+    "report.mail.port": "‘{asked}’ is no port of a mail server.",
+    "report.mail.address": "‘{asked}’ is no mail address.",
+    "report.mail.nobody": "It is not known to whom the review goes.",
+    "report.mail.nobody.remedy": "Say so: --mail ADDRESS, or DRIFTBOOK_MAIL_TO in the environment, with commas between.",
+    "report.mail.bare": "A password is never sent without encryption.",
+    "report.mail.bare.remedy": "Use --security starttls or tls, or a server that asks for no password.",
+    "report.mail.password_file": "The file with the password, {path}, cannot be read: {fault}.",
+    "report.mail.login": "{server} does not let {user} in.",
+    "report.mail.login.remedy": "Check the name and DRIFTBOOK_SMTP_PASSWORD. The paper was written to a file.",
+    "report.mail.failed": "The mail was not sent through {server}, port {port}: {fault}.",
+    "report.mail.failed.remedy": "Check the server, its port and --security. The paper was written to a file.",
+    "report.mail.refused": "The server refused these addresses: {names}.",
 }  # fmt: skip

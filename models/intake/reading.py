@@ -146,13 +146,13 @@ def _encoding_of(sample: bytes, path: Path) -> str:
 
 def _is_utf8(path: Path) -> bool:
     """Look at the whole file: a name with an accent may stand in its last line."""
-    plain = True
     try:
         with path.open(encoding="utf-8", errors="strict", newline="") as stream:
-            while text := stream.read(1 << 20):
-                plain = plain and text.isascii()
+            while stream.read(1 << 20):
+                pass
     except UnicodeDecodeError as fault:
-        if fault.reason == "unexpected end of data" and not plain:
+        # One odd byte at the end of plain letters is another encoding; after characters of UTF-8 it is a cut.
+        if fault.reason == "unexpected end of data" and not path.read_bytes()[:-3].isascii():
             raise UnreadableFileError(
                 f"{path.name} ends in the middle of a character: it did not come whole.",
                 remedy="Send the file again, or give its encoding, e.g. --encoding cp1252, if it is another.",

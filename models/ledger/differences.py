@@ -76,6 +76,9 @@ def entry_differences(
             raise ValueError("a row is no object")  # noqa: TRY301
     except (ValueError, AttributeError, TypeError, RecursionError):
         return [Finding(Fault.FORM, entry, "statement", "said")]
+    if told.get("number") != entry:
+        # That of another entry: to compare them value by value would say nothing.
+        return [Finding(Fault.SAID, entry, "statement", "entry", _plain(told.get("number")), str(entry))]
     found = _cells(entry, shapes["entry"], line, told)
     for table in sorted({*listed, *rows}):
         if table not in shapes:

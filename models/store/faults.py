@@ -85,6 +85,12 @@ def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
             f"The book {settings.shown} cannot be written: the file or its disk is read-only.",
             remedy=f"{_NOTHING} Give the right to write to the file and its folder, or mount the disk for writing.",
         )
+    if name == "SQLITE_NOTADB":
+        return BookDamagedError(
+            f"{settings.shown} cannot be opened as a book: it is another kind of file, or its first page is damaged.",
+            remedy="Check the path. If it was a book, keep the file as it is, and take the last backup: "
+            "driftbook restore FILE --book NEW",
+        )
     if name.startswith("SQLITE_CORRUPT"):
         return damaged(settings, _first_line(fault))
     if name.startswith("SQLITE_IOERR"):

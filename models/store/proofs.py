@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -42,11 +43,16 @@ class Head:
         return write_note(self.checkpoint, None if self.key is None else self.key.public_key, self.signature)
 
 
+def raw_bytes(value: Any) -> bytes:
+    """Give the bytes of a cell; none where somebody has put another kind of value there."""
+    return bytes(value) if isinstance(value, bytes | bytearray | memoryview) else b""
+
+
 def read_keys(connection: sa.Connection) -> tuple[BookKey, ...]:
     """Give all keys of the book, the oldest first."""
     key = BookKeyRow
     rows = connection.execute(sa.select(key.entry, key.origin, key.public_key).order_by(key.entry))
-    return tuple(BookKey(row.entry, row.origin, bytes(row.public_key)) for row in rows)
+    return tuple(BookKey(row.entry, str(row.origin), raw_bytes(row.public_key)) for row in rows)
 
 
 def key_in_force(connection: sa.Connection) -> BookKey | None:

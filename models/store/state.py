@@ -15,7 +15,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from models.errors import BookBusyError
+from models.errors import BookBusyError, DriftbookError
 from models.store.engine import BUSY_MS
 from models.tables.accounts import AccountRow
 from models.tables.state import ApiTokenRow, CalendarAddressRow, CredentialRow, LoginSessionRow, SignInRow
@@ -161,7 +161,7 @@ def touch(engine: sa.Engine, token_hash: str, seen: datetime) -> None:
     with engine.connect().execution_options(write=True) as connection:
         _wait(connection, 0)
         try:
-            with suppress(sa.exc.OperationalError), connection.begin():
+            with suppress(sa.exc.OperationalError, DriftbookError), connection.begin():
                 s = LoginSessionRow
                 connection.execute(sa.update(s).where(s.token_hash == token_hash).values(seen=seen))
         finally:

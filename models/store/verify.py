@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -23,8 +24,8 @@ from models.ledger.tree import HASH_BYTES, Frontier
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.proofs import BookKey, Head, last_head, read_keys
-from models.store.verify_around import guard_findings, head_sizes, rows_alone, signoff_findings, sites_alone
-from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch
+from models.store.verify_around import cut_off, guard_findings, head_sizes, rows_alone, signoff_findings, sites_alone
+from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch, read_loosely
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 
 SEVERAL = 16 * SIZE
@@ -94,6 +95,22 @@ def verify_book(
     Verified
         What was seen and found.
     """
+    try:
+        return _verify(connection, against, public_key, settings, progress)
+    except (sqlite3.OperationalError, sa.exc.OperationalError) as fault:
+        if "decode" not in str(fault):
+            raise
+        with read_loosely(connection):
+            return _verify(connection, against, public_key, settings, progress)
+
+
+def _verify(
+    connection: sa.Connection,
+    against: Sequence[Note],
+    public_key: bytes | None,
+    settings: Settings | None,
+    progress: Callable[[int, int], None] | None,
+) -> Verified:
     e = EntryRow.number
     low, high, count = connection.execute(sa.select(sa.func.min(e), sa.func.max(e), sa.func.count())).one()
     keys = read_keys(connection)
@@ -110,6 +127,7 @@ def verify_book(
         if progress is not None:
             progress(min(stretch.last, result.last), result.last)
     tree.end(largest)
+    result.tally.extend(cut_off(connection, result.last))
     result.tally.extend(rows_alone(connection, 1, result.last))
     result.tally.extend(sites_alone(connection, founded))
     result.tally.extend(signoff_findings(connection))
@@ -178,7 +196,7 @@ class _Roots:
             if result.last:
                 result.tally.add(Finding(Fault.ORDER, result.last, "tree_head", "size"))
         elif largest > result.last:
-            result.tally.add(Finding(Fault.HEAD_AHEAD, result.last, "tree_head", "size", str(largest), str(result.last)))
+            result.tally.add(Finding(Fault.HEAD_AHEAD, result.last + 1, "tree_head", "size", str(largest), str(result.last)))
         elif largest < result.last:
             result.tally.add(Finding(Fault.HEAD_BEHIND, result.last, "tree_head", "size", str(largest), str(result.last)))
         for note in self._against:

@@ -38,6 +38,13 @@ def rows_alone(connection: sa.Connection, first: int, last: int) -> Iterator[Fin
             yield Finding(Fault.ROW_ALONE, number, str(table.description), column, shown(number))
 
 
+def cut_off(connection: sa.Connection, last: int) -> Iterator[Finding]:
+    """Give the entries that are missing at the end, as far as statements are left of them."""
+    upto = connection.execute(sa.select(sa.func.max(StatementRow.entry))).scalar()
+    if upto is not None and upto > last:
+        yield Finding(Fault.ENTRY_MISSING, last + 1, EntryRow.__tablename__, "number", said="statement", upto=upto)
+
+
 def sites_alone(connection: sa.Connection, founded: dict[int, int]) -> Iterator[Finding]:
     """Give sites that no entry has set."""
     for number in connection.scalars(sa.select(SiteRow.id).order_by(SiteRow.id)):
@@ -67,7 +74,8 @@ def signoff_findings(connection: sa.Connection) -> Iterator[Finding]:
 
 def _of_signoff(row: Any) -> Iterator[Finding]:
     table = SignoffRow.__tablename__
-    if row.wrote is None or row.of_site != row.site_id or row.signed_entry >= row.entry:
+    there = isinstance(row.signed_entry, int) and row.signed_entry < row.entry
+    if not there or row.wrote is None or row.of_site != row.site_id:
         yield Finding(Fault.REFERENCE, row.entry, table, "signed_entry", shown(row.signed_entry))
         return
     if row.leaf is not None and row.signed_leaf != row.leaf:

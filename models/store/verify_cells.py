@@ -161,13 +161,7 @@ def _bulk_writer(kind: str, before: str, after: str) -> Callable[[Sequence[Any]]
         return f"{before}{whole}{after}".encode().split(b"\n")
 
     def text(values: Sequence[Any]) -> list[bytes] | None:
-        if set(map(type, values)) != {str}:
-            return None
-        if all(map(str.isprintable, values)):
-            # Nothing to be escaped but the two signs that need it: a good deal quicker for long texts.
-            found = "\n".join(values).replace("\\", "\\\\").replace('"', '\\"')
-            return lines([f'"{one}"' for one in found.split("\n")])
-        return lines(map(encode_basestring, values))
+        return lines(map(encode_basestring, values)) if set(map(type, values)) == {str} else None
 
     def raw(values: Sequence[Any]) -> list[bytes] | None:
         if set(map(type, values)) != {bytes} or set(map(len, values)) != {HASH_BYTES}:

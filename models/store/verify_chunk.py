@@ -18,11 +18,12 @@ from models.ledger.findings import Fault, Finding, Tally, shown
 from models.ledger.keys import signature_holds
 from models.ledger.proofs import paired
 from models.ledger.tree import HASH_BYTES, leaf_hash
-from models.store.proofs import BookKey
+from models.store.proofs import BookKey, raw_bytes
 from models.store.sealing import BOUND, key_column
 from models.store.verify_cells import Brought, RowWriter, StatementWriter, add_rows, close_rows, shape_of
 from models.tables.book import SiteRow
 from models.tables.proofs import TreeHeadRow
+from models.values.kinds import Kind
 
 HEIGHT = 12
 SIZE = 1 << HEIGHT
@@ -99,7 +100,7 @@ class Checker:
         except (sqlite3.OperationalError, sa.exc.OperationalError) as fault:
             if "decode" not in str(fault):
                 raise
-            with _read_loosely(self._connection):
+            with read_loosely(self._connection):
                 return self._check(first, last)
 
     def _check(self, first: int, last: int) -> Stretch:
@@ -221,10 +222,10 @@ class Checker:
         if statement is None:
             return [Finding(Fault.STATEMENT_MISSING, number, "statement", "entry")], own
         _, site_id, leaf, raw = statement
-        said = bytes(raw) if raw is not None else b""
+        said = raw_bytes(raw)
         found: list[Finding] = []
         names = [name for name, _ in self._statements.shape.columns]
-        hashed, kept = leaf_hash(said), bytes(leaf) if isinstance(leaf, bytes | memoryview) else b""
+        hashed, kept = leaf_hash(said), raw_bytes(leaf)
         if said != text:
             shapes = {table: writer.shape for table, _, writer in self._tables} | {"entry": self._statements.shape}
             parts = entry_differences(number, shapes, line, rows, said)
@@ -254,11 +255,17 @@ class Checker:
                 for line in lines
                 if line[batch] in strange
             )
-        for column, own in (("supersedes", "e.supersedes IS NOT NULL"), ("subject", "e.subject <> e.number")):
+        # A site is spoken of by its own number; an account is of the whole book, and a sign-off speaks of any version.
+        same = "OR o.site_id <> e.site_id OR o.subject <> e.subject"
+        site = str(Kind.SITE_SET)
+        for column, own, also in (
+            ("supersedes", "e.supersedes IS NOT NULL", same),
+            ("subject", f"e.subject <> e.number AND e.kind <> '{site}'", ""),
+        ):
             asked = (
                 f"SELECT e.number, e.{column} FROM entry e LEFT JOIN entry o ON o.number = e.{column} "
-                f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND {own} AND (o.number IS NULL "
-                "OR o.number > e.number OR o.site_id <> e.site_id OR o.subject <> e.subject)"
+                f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND {own} "
+                f"AND (o.number IS NULL OR o.number > e.number {also})"
             )
             for row in self._connection.exec_driver_sql(asked, (stretch.first, stretch.last)):
                 stretch.tally.add(Finding(Fault.REFERENCE, row[0], "entry", column, shown(row[1])))
@@ -269,7 +276,7 @@ class Checker:
         asked = f"SELECT size, root, frontier, key_entry, signature FROM {h}"
         for size, root, frontier, key_entry, signature in self._ask(asked, "size", stretch.first, stretch.last):
             stretch.tally.extend(_signature_findings(size, root, key_entry, signature, self._around.keys))
-            stretch.heads.append(KeptHead(size, _raw(root), _raw(frontier), signature is not None))
+            stretch.heads.append(KeptHead(size, raw_bytes(root), raw_bytes(frontier), signature is not None))
         since = self._around.heads_from
         if since is None or stretch.last < since:
             return
@@ -285,10 +292,6 @@ class Checker:
             stretch.tally.add(Finding(Fault.ORDER, row[0], h, "size"))
 
 
-def _raw(value: Any) -> bytes:
-    return bytes(value) if isinstance(value, bytes | bytearray | memoryview) else b""
-
-
 def _signature_findings(
     size: int, root: Any, key_entry: Any, signature: Any, keys: Sequence[BookKey]
 ) -> Iterator[Finding]:
@@ -301,8 +304,8 @@ def _signature_findings(
         yield Finding(Fault.KEY, size, "tree_head", "key_entry", None if key_entry is None else shown(key_entry), said)
     if in_force is None:
         return
-    body = Checkpoint(in_force.origin, size, _raw(root)).body.encode()
-    if not signature_holds(in_force.public_key, _raw(signature), body):
+    body = Checkpoint(in_force.origin, size, raw_bytes(root)).body.encode()
+    if not signature_holds(in_force.public_key, raw_bytes(signature), body):
         yield Finding(Fault.SIGNATURE, size, "tree_head", "signature", None if signature is None else shown(signature))
 
 
@@ -317,7 +320,7 @@ def _gaps(first: int, last: int, there: dict[int, bytes], told: dict[int, Any]) 
 
 
 @contextmanager
-def _read_loosely(connection: sa.Connection) -> Iterator[None]:
+def read_loosely(connection: sa.Connection) -> Iterator[None]:
     """Let texts that are no UTF-8 be read on SQLite: somebody may have put them there."""
     raw: Any = connection.connection.dbapi_connection
     before = raw.text_factory

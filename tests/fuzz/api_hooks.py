@@ -31,6 +31,8 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
     if isinstance(case.body, dict) and isinstance(case.body.get("job"), dict):
         job = case.body["job"]
         job |= {"tag": tag, "performed_at": f"20{10 + _count % 15}-0{1 + _count % 9}-17T08:00:{_count % 60:02d}Z"}
+        if _count % 5:
+            job["ref"] = f"J-{_count}"
         if _count % 3:
             # A quiet job: what is left is close to the target, so that nothing speaks against it but what was generated.
             quiet = {"offset_v_mm": 0.01, "angle_v_mm_m": 0.1, "offset_h_mm": -0.01, "angle_h_mm_m": 0.05}

@@ -1,0 +1,154 @@
+"""The subcommand report: papers as PDF files, and the monthly review by mail."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from dashboard.console.common import now, opened, out, settings_of
+from dashboard.place import Place, read_month
+from dashboard.reports import makers
+from dashboard.reports.codes import VARIABLE, base_address, only_here
+from dashboard.reports.mail import MailSettings, message_of, read_mail_settings, send
+from dashboard.reports.press import Paper, print_pdf
+from dashboard.reports.routes import read_day, read_way
+from dashboard.words import say
+from models.errors import DriftbookError, InvalidValueError
+from models.store.known import site_of
+from models.store.reader import Reader
+from models.units import Display
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A paper that was printed: the name of its file, and what it is."""
+
+    name: str
+    paper: Paper
+    pdf: bytes
+
+
+def run_report(given: argparse.Namespace, environ: Mapping[str, str] = os.environ) -> int:
+    """Print a paper; write it, and send it where that was asked for."""
+    makes: dict[str, Callable[[argparse.Namespace, makers.Asking], Made]] = {
+        "month": _month,
+        "asset": _asset,
+        "sheet": _sheet,
+        "labels": _labels,
+    }
+    mail = _mail_settings(given, environ)
+    base = base_address(getattr(given, "address", None), environ)
+    with opened(settings_of(given)) as engine:
+        with engine.connect() as connection:
+            site = site_of(connection, given.site)
+        display = Display(given.units, site.display.temperature) if given.units else site.display
+        asking = makers.Asking(Reader(engine), site, display, now(), given.size, base)
+        made = makes[given.paper](given, asking)
+        if mail is not None:
+            _send(mail, made, asking, given)
+    if given.output or mail is None:
+        _write(made, given.output)
+    _warn(given, base)
+    return 0
+
+
+def last_month_over(today: date) -> date:
+    """Give the first day of the last month that is over: what a schedule asks for."""
+    return (today.replace(day=1) - timedelta(days=1)).replace(day=1)
+
+
+def _asked_month(given: argparse.Namespace, asking: makers.Asking) -> date:
+    if not given.month:
+        return last_month_over(asking.today)
+    asked = read_month(Place("/", {"month": given.month}))
+    if asked.value is None:
+        raise InvalidValueError(say("report.unknown.month", asked=given.month))
+    return asked.value
+
+
+def _month(given: argparse.Namespace, asking: makers.Asking) -> Made:
+    month = _asked_month(given, asking)
+    paper = makers.month_review(asking, month)
+    return Made(f"review-{month:%Y-%m}.pdf", paper, print_pdf(paper))
+
+
+def _asset(given: argparse.Namespace, asking: makers.Asking) -> Made:
+    paper = makers.asset_history(asking, given.tag)
+    return Made(f"history-{file_name(given.tag)}.pdf", paper, print_pdf(paper))
+
+
+def _sheet(given: argparse.Namespace, asking: makers.Asking) -> Made:
+    day, way = read_day(given.date or ""), read_way(given.method or "")
+    paper = makers.field_sheet(asking, given.tag, day, way, fillable=given.fillable)
+    name = f"sheet-{file_name(given.tag)}.pdf"
+    if not given.fillable:
+        return Made(name, paper, print_pdf(paper))
+    from dashboard.reports.forms import fillable_pdf
+
+    return Made(name, paper, fillable_pdf(paper))
+
+
+def _labels(given: argparse.Namespace, asking: makers.Asking) -> Made:
+    paper = makers.labels(asking, given.tags, given.area)
+    return Made("labels.pdf", paper, print_pdf(paper))
+
+
+def file_name(tag: str) -> str:
+    """Write a tag so that it can stand in the name of a file on every system."""
+    return "".join(letter if letter.isalnum() or letter in "-_." else "-" for letter in tag).strip(".") or "machine"
+
+
+def _mail_settings(given: argparse.Namespace, environ: Mapping[str, str]) -> MailSettings | None:
+    """Read the settings before anything is computed: a schedule that cannot send says so at once."""
+    to = getattr(given, "mail", None)
+    if to is None:
+        return None
+    return read_mail_settings(
+        environ, to=to, server=given.smtp, user=given.smtp_user, sender=given.sender, security=given.security
+    )
+
+
+def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse.Namespace) -> None:
+    view = makers.month_view(asking, _asked_month(given, asking))
+    due = view.due
+    body = say(
+        "report.mail.body", sentence=view.sentence, overdue=due.overdue, soon=due.soon, days=due.soon_days, n=due.in_service,
+        site=asking.site.name, caution=say("caution.title") + say("caution.text"),
+    )  # fmt: skip
+    subject = say("report.mail.subject", title=made.paper.title, site=asking.site.name)
+    try:
+        send(mail, message_of(mail, subject, body, (made.name, made.pdf), asking.now))
+    except DriftbookError:
+        # The paper is there, so it is kept although nobody got it.
+        _write(made, given.output)
+        raise
+    _say(f"Sent to {', '.join(mail.to)} through {mail.host}.", given)
+
+
+def _write(made: Made, output: str | None) -> None:
+    if output == "-":
+        sys.stdout.buffer.write(made.pdf)
+        return
+    path = Path(output or made.name)
+    try:
+        path.write_bytes(made.pdf)
+    except OSError as fault:
+        raise DriftbookError(f"{path} cannot be written: {fault.strerror}.", remedy="Name another file: -o FILE.") from None  # fmt: skip
+    out.print(f"{path}: {made.paper.title}.", markup=False)
+
+
+def _say(text: str, given: argparse.Namespace) -> None:
+    if given.output != "-":
+        out.print(text, markup=False)
+
+
+def _warn(given: argparse.Namespace, base: str) -> None:
+    if given.paper == "sheet" and not base:
+        _say(f"The sheet has no code: no address of the reader is known (--address URL, or ${VARIABLE}).", given)
+    elif given.paper in {"sheet", "labels"} and only_here(base):
+        _say(f"The codes open {base}, which only this very machine can reach.", given)

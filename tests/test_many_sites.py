@@ -1,0 +1,123 @@
+"""Many sites: files of columns are exact, and any number of workers gives the same numbers bit for bit."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import fields
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dashboard.cli import main
+from dashboard.console import grouping
+from dashboard.console.grouping import study_site, study_sites
+from models.errors import DriftbookError, UnreadableFileError
+from models.history.columns import History
+from models.history.engine import study_of
+from models.history.group import Group, group_of, summary_of
+from models.store.column_files import SITE_FILE, read_columns, sites_in, write_columns
+from tests.fleet import Plan, make_fleet
+
+SITES = 10
+
+
+def same(one: History, other: History) -> None:
+    assert (one.head, one.zone, one.people, one.instruments) == (
+        other.head,
+        other.zone,
+        other.people,
+        other.instruments,
+    )
+    for part in ("jobs", "breaks", "assets"):
+        mine, theirs = getattr(one, part), getattr(other, part)
+        for field in fields(mine):
+            a, b = getattr(mine, field.name), getattr(theirs, field.name)
+            assert (a.dtype, a.shape) == (b.dtype, b.shape)
+            if a.dtype == object:
+                assert a.tolist() == b.tolist()
+            else:
+                np.testing.assert_array_equal(a, b)
+
+
+@pytest.fixture(scope="module")
+def histories() -> dict[str, History]:
+    return {f"site-{n:02d}": make_fleet(100 + n, Plan(assets=100))[0] for n in range(SITES)}
+
+
+@pytest.fixture(scope="module")
+def folder(histories: dict[str, History], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("columns")
+    for code, history in histories.items():
+        write_columns(history, code, place)
+    return place
+
+
+@pytest.fixture(scope="module")
+def alone(folder: Path) -> Group:
+    return study_sites(sites_in(folder))
+
+
+def test_columns_come_back_bit_for_bit(histories: dict[str, History], folder: Path) -> None:
+    assert [place.name for place in sites_in(folder)] == sorted(histories)
+    for place in sites_in(folder):
+        code, history = read_columns(place)
+        same(history, histories[code])
+
+
+def test_two_worker_processes_give_the_numbers_of_one(
+    histories: dict[str, History], folder: Path, alone: Group
+) -> None:
+    first = next(iter(histories))
+    assert repr(summary_of(first, histories[first], study_of(histories[first]))) == repr(alone.sites[0])
+    by_two = study_sites(sites_in(folder), workers=2)
+    assert repr(by_two) == repr(alone)
+    # Sites in another order say the same together.
+    assert repr(group_of(list(reversed(alone.sites)))) == repr(alone)
+
+
+def test_the_group_is_the_sum_of_its_sites(histories: dict[str, History], alone: Group) -> None:
+    """Recounted over all jobs as if they were one plant's; the mean rate by the formula of DerSimonian and Laird."""
+    group = alone
+    ratio = np.concatenate([history.jobs.found_ratio for history in histories.values()])
+    assert sum(one.judged for one in group.classes) == int(np.sum(~np.isnan(ratio)))
+    assert sum(one.over for one in group.classes) == int(np.sum(ratio > 1.0))
+    assert group.jobs == sum(len(history.jobs) for history in histories.values())
+    place = max(range(len(group.classes)), key=lambda n: len(group.classes[n].rate) and group.classes[n].machines)
+    known = [site.classes[place] for site in group.sites if site.classes[place].rate]
+    assert len(known) > 1, "the made sites must have a class that several of them know"
+    y, v = np.array([[one.rate[0], one.rate_variance[0]] for one in known]).T
+    w = 1 / v
+    q = float((w * (y - (w * y).sum() / w.sum()) ** 2).sum())
+    tau2 = max(0.0, (q - (len(y) - 1)) / (w.sum() - (w**2).sum() / w.sum()))
+    w = 1 / (v + tau2)
+    assert group.classes[place].rate[0] == pytest.approx((w * y).sum() / w.sum(), rel=1e-12)
+    assert group.classes[place].rate_se[0] == pytest.approx(w.sum() ** -0.5, rel=1e-12)
+
+
+def test_a_half_written_site_is_not_read(histories: dict[str, History], tmp_path: Path) -> None:
+    place = write_columns(histories["site-00"], "site-00", tmp_path)
+    (place / "jobs.parquet").write_bytes((place / "jobs.parquet").read_bytes()[:200])
+    with pytest.raises(UnreadableFileError, match="no whole export"):
+        study_site(place)
+    (place / SITE_FILE).unlink()
+    assert sites_in(tmp_path) == ()
+
+
+def test_a_scheduler_that_does_not_answer_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(grouping, "WAIT", "1s")
+    with pytest.raises(DriftbookError, match="No scheduler answers"):
+        study_sites(sites_in(folder)[:1], scheduler="tcp://127.0.0.1:1")
+
+
+def test_the_commands_say_it(
+    alone: Group, folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(grouping, "study_sites", lambda *_places, **_how: alone)
+    assert main(["group", str(folder), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert len(said["sites"]) == SITES
+    assert main(["group", str(folder)]) == 0
+    assert "10 sites, 1,000 machines" in " ".join(capsys.readouterr().out.split())
+    assert main(["group", str(tmp_path)]) == 2
+    assert "driftbook columns" in capsys.readouterr().err

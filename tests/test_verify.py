@@ -1,0 +1,414 @@
+"""Whatever is changed in the database behind the tool's back is named: table, column and entry, on both engines."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+
+from models.ledger.checkpoint import Checkpoint, read_note, write_note
+from models.ledger.findings import Fault, Finding
+from models.ledger.keys import make_key
+from models.ledger.tree import Frontier
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.proofs import last_head, read_heads
+from models.store.sealing import key_column
+from models.store.verify import Verified, verify_book
+from models.store.verify_cells import shape_of
+from models.tables.every import HISTORY, MAPPED
+from tests.conftest import ENGINES, _administrator, database_url
+from tests.kept_book import change, cut_off, delete, insert, make_kept_book, plain, rows_of, seal_again, tampered, unguarded
+
+_numbers = itertools.count(1)
+
+
+@dataclass
+class Kept:
+    """A book that is opened once for all tests of an engine; what a test changes is rolled back."""
+
+    settings: Settings
+    connection: sa.Connection
+    folder: Path
+
+
+@pytest.fixture(scope="module", params=ENGINES)
+def kept(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, sqlite_template: Path
+) -> Iterator[Kept]:
+    folder = tmp_path_factory.mktemp("kept")
+    key = folder / "first.key"
+    if request.param == "sqlite":
+        path = folder / "kept.db"
+        shutil.copy(sqlite_template, path)
+        settings = Settings(book=str(path), mappings=folder / "mappings", key=key)
+    else:
+        url, template = request.getfixturevalue("postgres_url"), request.getfixturevalue("postgres_template")
+        name = f"kept_{os.getpid()}_{next(_numbers)}"
+        with _administrator(url) as connection:
+            connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {template}")
+        settings = Settings(book=database_url(url, name), mappings=folder / "mappings", key=key)
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        settings = make_kept_book(settings, folder, monkeypatch)
+    engine = make_engine(settings, foreign_keys=False)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        yield Kept(settings, connection, folder)
+        connection.rollback()
+    engine.dispose()
+
+
+def named(found: Verified) -> set[tuple[str, str, int | None]]:
+    return {(finding.table, finding.column, finding.entry) for finding in found.tally.kept}
+
+
+def faults(found: Verified) -> set[Fault]:
+    return set(found.tally.counts)
+
+
+def owner(table: str) -> str:
+    fixed = {"entry": "number", "statement": "entry", "tree_head": "size"}
+    return fixed.get(table) or key_column(next(mapped for mapped in MAPPED if mapped.__tablename__ == table))
+
+
+def entry_of(kept: Kept, table: str, row: dict[str, Any]) -> int:
+    """Give the entry that binds a row; that of a site is the one that sets it first."""
+    if table == "site":
+        asked = sa.text("SELECT min(entry) FROM site_version WHERE site_id = :site")
+        return int(kept.connection.execute(asked, {"site": row["id"]}).scalar_one())
+    return int(row[owner(table)])
+
+
+def another(kind: str, value: Any) -> Any:
+    if kind == "text":
+        text = str(value or "")
+        return ("y" if text[:1] != "y" else "z") + text[1:]
+    if kind == "bytes":
+        return bytes([value[0] ^ 1]) + bytes(value[1:]) if value else b"\1" * 64
+    if kind == "truth":
+        return not value
+    return (value or 0) + 1_000 if kind == "whole" else (value or 0.0) + 0.5
+
+
+def test_book_as_it_was_written_is_intact(kept: Kept) -> None:
+    found = verify_book(kept.connection)
+    assert not found.tally.kept
+    assert found.faults(strict=True) == 0
+    assert found.entries == found.intact == found.last > 30
+    assert found.heads == found.signed > 8
+    assert len(found.keys) == 2
+    assert all(len(rows_of(kept.connection, table)) >= 2 for table in HISTORY)
+
+
+COLUMNS = [(table, column) for table in HISTORY for column, _ in shape_of(table).columns]
+
+
+@pytest.mark.parametrize("table", HISTORY)
+def test_every_changed_value_is_named(kept: Kept, table: str) -> None:
+    kinds = dict(shape_of(table).columns)
+    rows = rows_of(kept.connection, table)
+    for place, column in enumerate(kinds):
+        # Another row for each column, where the column says something in it.
+        row = next((one for one in rows[place % len(rows) :] + rows if one[column] is not None), rows[0])
+        entry = entry_of(kept, table, row)
+        with tampered(kept.connection):
+            change(kept.connection, table, row, **{column: another(kinds[column], row[column])})
+            found = verify_book(kept.connection)
+        assert (table, column, entry) in named(found), (table, column, found.tally.kept)
+        assert found.faults() > 0
+        if table not in {"statement", "tree_head"} and column != owner(table):
+            value = next(f for f in found.tally.kept if (f.table, f.column, f.entry) == (table, column, entry))
+            assert value.fault is Fault.VALUE
+            assert value.found != value.said
+            assert (value.said is None) == (row[column] is None)
+
+
+@pytest.mark.parametrize("table", HISTORY)
+def test_every_emptied_or_filled_value_is_named(kept: Kept, table: str) -> None:
+    of = next(mapped for mapped in MAPPED if mapped.__tablename__ == table).__table__
+    rows, kinds = rows_of(kept.connection, table), dict(shape_of(table).columns)
+    for column in (column.name for column in of.columns if column.nullable):
+        for empty in (True, False):
+            row = next((one for one in rows if (one[column] is None) != empty), None)
+            if row is None:
+                continue
+            new = None if empty else another(kinds[column], None)
+            with tampered(kept.connection):
+                if table == "job" and empty:
+                    _without_check(kept.connection)
+                change(kept.connection, table, row, **{column: new})
+                found = verify_book(kept.connection)
+            assert (table, column, entry_of(kept, table, row)) in named(found), (table, column, found.tally.kept)
+
+
+def _without_check(connection: sa.Connection) -> None:
+    """Switch off the check that one of both measurements is there."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("ALTER TABLE job DROP CONSTRAINT ck_job_measured")
+    else:
+        connection.exec_driver_sql("PRAGMA ignore_check_constraints = ON")
+
+
+@pytest.mark.parametrize("table", HISTORY)
+def test_every_deleted_row_is_named(kept: Kept, table: str) -> None:
+    rows = rows_of(kept.connection, table)
+    for row in {0: rows[0], 1: rows[len(rows) // 2], 2: rows[-1]}.values():
+        entry = entry_of(kept, table, row)
+        with tampered(kept.connection):
+            delete(kept.connection, table, row)
+            found = verify_book(kept.connection)
+        assert (table, owner(table), entry) in named(found), (table, row, found.tally.kept)
+
+
+@pytest.mark.parametrize("table", HISTORY)
+def test_every_inserted_row_is_named(kept: Kept, table: str) -> None:
+    rows = rows_of(kept.connection, table)
+    key, kinds = owner(table), dict(shape_of(table).columns)
+    last = rows_of(kept.connection, "entry")[-1]["number"]
+    taken = {row[key] for row in rows}
+    free = next(number for number in range(1, last + 2) if number not in taken)
+    for number in {free, last + 1, last + 50}:
+        row = dict(rows[-1]) | {key: number}
+        for column in ("ref", "tag", "name", "serial", "login", "code", "version", "supersedes"):
+            if column in row and row[column] is not None:
+                row[column] = another(kinds[column], row[column])
+        with tampered(kept.connection):
+            insert(kept.connection, table, row)
+            found = verify_book(kept.connection)
+        assert found.faults() > 0, (table, number)
+        # An entry that was put in has no statement: that is where it shows.
+        where = {table, "statement"} if table == "entry" else {table}
+        told = {finding.entry for finding in found.tally.kept if finding.table in where}
+        assert told & {number, last + 1, None}, (table, number, found.tally.kept)
+
+
+@pytest.mark.parametrize("table", HISTORY)
+def test_two_swapped_rows_are_named(kept: Kept, table: str) -> None:
+    rows = rows_of(kept.connection, table)
+    key = owner(table)
+    first = rows[0]
+    second = next(row for row in rows if row[key] != first[key])
+    with tampered(kept.connection):
+        change(kept.connection, table, first, **{key: 2_000_000})
+        change(kept.connection, table, second, **{key: first[key]})
+        change(kept.connection, table, first | {key: 2_000_000}, **{key: second[key]})
+        found = verify_book(kept.connection)
+    told = {finding.entry for finding in found.tally.kept if finding.table == table}
+    entries = {entry_of(kept, table, first), entry_of(kept, table, second)}
+    assert entries <= told, (table, found.tally.kept)
+
+
+def test_all_of_a_column_changed_is_counted(kept: Kept) -> None:
+    jobs = rows_of(kept.connection, "job")
+    with tampered(kept.connection):
+        with unguarded(kept.connection):
+            kept.connection.exec_driver_sql("UPDATE job SET notes = 'nothing special'")
+        found = verify_book(kept.connection)
+    assert found.tally.counts == {Fault.VALUE: len(jobs)}
+    assert found.intact == found.entries - len(jobs)
+    first = found.tally.kept[0]
+    assert (first.entry, first.found, first.said) == (jobs[0]["entry"], "nothing special", "first")
+
+
+def test_forged_statement_is_known_by_the_leaf_or_the_root(kept: Kept) -> None:
+    """Row, statement and leaf are changed together: only the tree tells."""
+    jobs, heads = rows_of(kept.connection, "job"), rows_of(kept.connection, "tree_head")
+    with tampered(kept.connection):
+        change(kept.connection, "job", jobs[0], notes="never happened")
+        seal_again(kept.connection)
+        found = verify_book(kept.connection)
+    after = [head["size"] for head in heads if head["size"] >= jobs[0]["entry"]]
+    roots = [finding.entry for finding in found.tally.kept if finding.fault is Fault.ROOT]
+    assert roots == after
+    assert faults(found) >= {Fault.ROOT, Fault.FRONTIER, Fault.SIGNOFF}
+
+
+def test_entries_in_another_order_are_known_by_the_root(kept: Kept) -> None:
+    """Two entries change places with everything that belongs to them."""
+    connection = kept.connection
+    with tampered(connection):
+        for table, key in (("entry", "number"), ("person", "id"), ("person_version", "entry"), ("person_version", "person_id")):
+            one, two = (row["id"] for row in rows_of(connection, "person")[:2])
+            with unguarded(connection):
+                of = plain(table)
+                for old, new in ((one, 3_000_000), (two, one), (3_000_000, two)):
+                    connection.execute(sa.update(of).where(of.c[key] == old).values(**{key: new}))
+            if table != "entry":
+                continue
+        with unguarded(connection):
+            entry = plain("entry")
+            connection.execute(sa.update(entry).where(entry.c.kind == "person added").values(subject=entry.c.number))
+        seal_again(connection)
+        found = verify_book(connection)
+    assert Fault.ROOT in faults(found)
+
+
+def test_end_that_is_cut_off_is_known_by_the_head_or_by_a_kept_one(kept: Kept) -> None:
+    newest = last_head(kept.connection)
+    assert newest is not None
+    older = read_heads(kept.connection, last=2)[1]
+    with tampered(kept.connection):
+        heads = [row for row in rows_of(kept.connection, "tree_head") if row["size"] > older.size]
+        cut_off(kept.connection, older.size)
+        clean = verify_book(kept.connection, against=[read_note(older.note)])
+        assert clean.faults(strict=True) == 0, clean.tally.kept
+        assert [ok for _, ok in clean.kept] == [True]
+        found = verify_book(kept.connection, against=[read_note(newest.note)])
+        assert faults(found) == {Fault.KEPT_AHEAD}
+        for head in heads:
+            insert(kept.connection, "tree_head", head)
+        assert Fault.HEAD_AHEAD in faults(verify_book(kept.connection))
+
+
+def forge(kept: Kept, key: Path | None) -> None:
+    """Build the whole tree anew over changed rows: unsigned, or signed by a key of the forger's own."""
+    connection = kept.connection
+    signer = None if key is None else make_key(key)
+    change(connection, "job", rows_of(connection, "job")[0], notes="never happened")
+    if signer is not None:
+        for row in rows_of(connection, "book_key"):
+            change(connection, "book_key", row, public_key=signer.public_key)
+    leaves = seal_again(connection)
+    for row in rows_of(connection, "signoff"):
+        change(connection, "signoff", row, signed_leaf=leaves[row["signed_entry"] - 1])
+    # A sign-off names a leaf, so the entries after it change too.
+    leaves = seal_again(connection)
+    keys = rows_of(connection, "book_key")
+    for head in rows_of(connection, "tree_head"):
+        tree = Frontier()
+        tree.extend(leaves[: head["size"]])
+        body = Checkpoint(keys[0]["origin"], tree.size, tree.root()).body.encode()
+        change(
+            connection, "tree_head", head, root=tree.root(), frontier=tree.to_bytes(),
+            key_entry=head["key_entry"] if signer else None, signature=signer.sign(body) if signer else None,
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("signed", [True, False])
+def test_rebuilt_tree_is_known_by_a_kept_head(kept: Kept, *, signed: bool) -> None:
+    newest, first = last_head(kept.connection), read_heads(kept.connection)[-1]
+    assert newest is not None
+    assert newest.key is not None
+    with tampered(kept.connection):
+        forge(kept, kept.folder / "forger.key" if signed else None)
+        alone = verify_book(kept.connection)
+        assert alone.faults() == 0, alone.tally.kept
+        assert (alone.faults(strict=True) == 0) == signed
+        found = verify_book(kept.connection, against=[read_note(newest.note)])
+        assert Fault.KEPT_ROOT in faults(found)
+        assert (Fault.KEPT_SIGNATURE in faults(found)) == signed
+        before = verify_book(kept.connection, against=[read_note(first.note)])
+        assert (before.faults() == 0) == (not signed)  # the forged key is said in an early entry already
+        given = verify_book(kept.connection, public_key=newest.key.public_key)
+        assert Fault.KEY_NOT_GIVEN in faults(given)
+
+
+def test_kept_heads_of_any_age_hold(kept: Kept) -> None:
+    heads = read_heads(kept.connection)
+    found = verify_book(kept.connection, against=[read_note(head.note) for head in heads], public_key=heads[0].key.public_key)  # type: ignore[union-attr]
+    assert found.faults(strict=True) == 0
+    assert [ok for _, ok in found.kept] == [True] * len(heads)
+    # Any size has a root, not only those at which a head was kept.
+    origin = heads[0].origin
+    tree, leaves = Frontier(), [row["leaf"] for row in rows_of(kept.connection, "statement")]
+    notes = []
+    for leaf in leaves:
+        tree.append(leaf)
+        notes.append(read_note(write_note(Checkpoint(origin, tree.size, tree.root()), None, None)))
+    assert verify_book(kept.connection, against=notes).faults() == 0
+    wrong = replace(notes[7].checkpoint, root=b"\0" * 32)
+    assert faults(verify_book(kept.connection, against=[replace(notes[7], checkpoint=wrong)])) == {Fault.KEPT_ROOT}
+    other = replace(notes[7].checkpoint, origin="driftbook/other")
+    assert faults(verify_book(kept.connection, against=[replace(notes[7], checkpoint=other)])) == {Fault.KEPT_OTHER}
+
+
+def test_missing_numbers_are_told_together(kept: Kept) -> None:
+    with tampered(kept.connection):
+        with unguarded(kept.connection):
+            kept.connection.exec_driver_sql("DELETE FROM entry WHERE number BETWEEN 5 AND 9")
+        found = verify_book(kept.connection)
+    gap = next(finding for finding in found.tally.kept if finding.fault is Fault.ENTRY_MISSING)
+    assert (gap.entry, gap.upto) == (5, 9)
+    assert found.tally.counts[Fault.ROW_ALONE] >= 5
+    assert found.tally.counts[Fault.NOT_COMPUTED] > 0
+
+
+ODD = ("CAST(x'ff41' AS TEXT)", "x'00ff'", "'text'", "1e999", "-7", "0.1")
+
+
+def test_values_of_any_kind_are_told_without_a_fault_of_ours(kept: Kept) -> None:
+    """SQLite takes any kind of value in any column."""
+    if kept.connection.dialect.name != "sqlite":
+        with tampered(kept.connection):
+            job = rows_of(kept.connection, "job")[0]
+            change(kept.connection, "job", job, hours_run=float("nan"))
+            found = verify_book(kept.connection)
+        assert ("job", "hours_run", job["entry"]) in named(found)
+        return
+    for table in HISTORY:
+        shape, row = shape_of(table), rows_of(kept.connection, table)[0]
+        entry = entry_of(kept, table, row)
+        for column, _ in shape.columns:
+            if column in shape.key:
+                continue
+            for odd in ODD:
+                with tampered(kept.connection):
+                    with unguarded(kept.connection, table):
+                        kept.connection.exec_driver_sql(
+                            f"UPDATE {table} SET {column} = {odd} WHERE {shape.key[0]} = {row[shape.key[0]]}"
+                        )
+                    found = verify_book(kept.connection)
+                if odd == str(row[column]):
+                    continue
+                told = {finding.table for finding in found.tally.kept}
+                assert told & {table, "statement"}, (table, column, odd, entry)
+
+
+def test_bytes_as_text_of_the_same_digits_are_told(kept: Kept) -> None:
+    if kept.connection.dialect.name != "sqlite":
+        pytest.skip("PostgreSQL keeps the kind of a column")
+    job = rows_of(kept.connection, "job")[0]
+    with tampered(kept.connection):
+        with unguarded(kept.connection):
+            kept.connection.exec_driver_sql(f"UPDATE job SET content = '{job['content'].hex()}' WHERE entry = {job['entry']}")
+        found = verify_book(kept.connection)
+    assert [(f.fault, f.column, f.entry) for f in found.tally.kept] == [(Fault.TYPE, "content", job["entry"])]
+
+
+def test_missing_guard_is_told(kept: Kept) -> None:
+    connection = kept.connection
+    for table in HISTORY:
+        with tampered(connection):
+            if connection.dialect.name == "sqlite":
+                connection.exec_driver_sql(f"DROP TRIGGER guard_{table}_delete")
+            else:
+                connection.exec_driver_sql(f"ALTER TABLE {table} DISABLE TRIGGER guard_{table}")
+            found = verify_book(connection)
+        assert [(f.fault, f.table) for f in found.tally.kept] == [(Fault.GUARD, table)]
+    with tampered(connection):
+        if connection.dialect.name == "sqlite":
+            connection.exec_driver_sql("DROP TRIGGER guard_job_update")
+            connection.exec_driver_sql("CREATE TRIGGER guard_job_update BEFORE UPDATE ON job BEGIN SELECT 1; END")
+        else:
+            connection.exec_driver_sql(
+                "CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$ BEGIN RETURN NULL; END $$"
+            )
+        assert Fault.GUARD in faults(verify_book(connection))
+
+
+def test_signature_by_who_wrote_it_is_told(kept: Kept) -> None:
+    signed = rows_of(kept.connection, "signoff")[0]
+    author = next(r for r in rows_of(kept.connection, "entry") if r["number"] == signed["signed_entry"])["author"]
+    entry = next(r for r in rows_of(kept.connection, "entry") if r["number"] == signed["entry"])
+    with tampered(kept.connection):
+        change(kept.connection, "entry", entry, author=author)
+        seal_again(kept.connection)
+        found = verify_book(kept.connection)
+    assert Finding(Fault.SIGNED_BY_AUTHOR, signed["entry"], "signoff", "entry", author, str(signed["signed_entry"])) in found.tally.kept
