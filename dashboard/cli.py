@@ -152,9 +152,13 @@ def _add_upgrade(verbs: _Verbs) -> None:
         verbs,
         "upgrade",
         "bring a book to the revision of this version; a SQLite book is copied aside first",
-        "  driftbook upgrade\n  driftbook upgrade --book plant.db",
+        "  driftbook upgrade\n  driftbook upgrade --book plant.db\n"
+        "  driftbook upgrade --book postgresql://host/plant --i-have-a-backup",
     )
     _book(parser)
+    parser.add_argument(
+        "--i-have-a-backup", action="store_true", help="needed for a book on a database server, which is not copied aside"
+    )
     _by(parser)
 
 

@@ -345,6 +345,7 @@ WORDS: Final[dict[str, str]] = {
     "column.last_return": "Last return",
     # Grid of jobs
     "grid.visit": "Visit",
+    "grid.why": "State and reason",
     "grid.ratio": "Limit ratio",
     "grid.who": "Who and with what",
     "grid.feet": "Feet",

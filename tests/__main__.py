@@ -52,6 +52,19 @@ def get_browser() -> str | None:
     return found
 
 
+def get_office() -> None:
+    """Find LibreOffice, or get it where that is one command; without it the test that opens our files in it is skipped."""
+    if shutil.which("soffice"):
+        return
+    if hasattr(os, "geteuid") and os.geteuid() == 0 and shutil.which("apt-get") is not None:
+        say("no LibreOffice found; installing Debian's package libreoffice-calc-nogui with apt-get.")
+        debian("--no-install-recommends", "libreoffice-calc-nogui")
+    if shutil.which("soffice") is None:
+        say(
+            "there is no LibreOffice: the test that opens CSV and XLSX in it is skipped. On Debian it is libreoffice-calc-nogui."
+        )
+
+
 def main(arguments: list[str]) -> int:
     given = [argument for argument in arguments if argument != "--without-browser"]
     if "--without-browser" in arguments:
@@ -61,6 +74,7 @@ def main(arguments: list[str]) -> int:
         say("there is no browser and none could be installed. Install Chromium and run this again,")
         say("or run the rest with --without-browser.")
         return 2
+    get_office()
     return int(pytest.main(["-q", *given]))
 
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from urllib.parse import urlsplit
 
+import dash
 from playwright.sync_api import Page, ViewportSize
 
 from dashboard.app import create_app
@@ -44,7 +45,14 @@ def browser_program() -> str | None:
 @contextmanager
 def served(book: MadeBook) -> Iterator[str]:
     """Serve a book in this process on a free port, and give the address."""
-    server = open_server(create_app(Settings(book="x.book"), book, clock=lambda: NOW), "127.0.0.1", 0)
+    with served_app(create_app(Settings(book="x.book"), book, clock=lambda: NOW)) as url:
+        yield url
+
+
+@contextmanager
+def served_app(app: dash.Dash) -> Iterator[str]:
+    """Serve an application in this process on a free port, and give the address."""
+    server = open_server(app, "127.0.0.1", 0)
     threading.Thread(target=server.run, daemon=True).start()
     yield f"http://127.0.0.1:{port_of(server)}"
     # The thread ends with the process: waitress has no way to stop a loop that runs in another thread.

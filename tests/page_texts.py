@@ -12,6 +12,7 @@ _TEXTS = """() => {
   const skip = new Set(["SCRIPT", "STYLE", "NOSCRIPT", "TEMPLATE"]);
   const walk = (element) => {
     if (skip.has(element.tagName) || element.classList.contains("modebar")) { return; }
+    if (!(element instanceof SVGElement) && element.tagName !== "OPTION" && !element.checkVisibility({ visibilityProperty: true })) { return; }
     const where = element.tagName.toLowerCase() + (typeof element.className === "string" && element.className ? "." + element.className.split(" ")[0] : "");
     for (const name of ["aria-label", "title", "placeholder", "alt"]) { add(where + "@" + name, element.getAttribute(name)); }
     if (element.hasAttribute("data-unformatted")) { add(where, element.getAttribute("data-unformatted")); return; }

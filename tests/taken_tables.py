@@ -45,7 +45,7 @@ NASTY = (
     "'",
     "007",
     "TRUE",
-    "plain; text, with \"quotes\" and µ °",
+    'plain; text, with "quotes" and µ °',
 )
 """Texts that a spreadsheet would run, and texts that only look like it."""
 
@@ -78,7 +78,9 @@ def nasty_table() -> TableOut:
             ColumnOut("entry", "", "m", Form.COUNT, tuple(range(n + 1))),
             ColumnOut("void", "", "m", Form.YES, (*(place % 2 == 0 for place in range(n)), None)),
             ColumnOut("day", "", "m", Form.DAY, (*(date(2026, 1, 1 + place) for place in range(n)), None)),
-            ColumnOut("done", "", "m", Form.MOMENT, (*(moment.replace(month=1 + place % 9) for place in range(n)), None)),
+            ColumnOut(
+                "done", "", "m", Form.MOMENT, (*(moment.replace(month=1 + place % 9) for place in range(n)), None)
+            ),
             ColumnOut("=column", "", "m", Form.TEXT, (*NASTY, None)),
         ),
         window="the whole history",

@@ -13,12 +13,12 @@ from zoneinfo import ZoneInfo
 
 import openpyxl
 import pandas as pd
-import pyarrow.parquet as parquet
 import pytest
 import sqlalchemy as sa
 from flask.testing import FlaskClient
 from hypothesis import given
 from hypothesis import strategies as st
+from pyarrow import parquet
 
 from dashboard.app import create_app
 from dashboard.cli import main
@@ -143,7 +143,7 @@ def test_parquet_reads_back_typed(tables: list[TableOut]) -> None:
             assert (field.name, str(field.type)) == (column.heading, kinds[column.form])
             assert field.metadata[b"unit"].decode() == column.unit
             assert field.metadata[b"meaning"].decode() == column.meaning
-            assert tuple(read[field.name].to_pylist()) == column.values
+            assert tuple(read[field.name].to_pylist()) == column.values  # noqa: PD011 - ours, no frame
         assert read.schema.metadata[b"Window"].decode() == table.window
 
 
@@ -240,7 +240,9 @@ def test_the_jobs_of_a_machine_go_into_another_book_and_say_the_same(tmp_path: P
     for engine in engines:
         with engine.connect() as connection:
             rows = connection.execute(
-                sa.text("SELECT ref, content, found_ratio, left_ratio, performed_us, notes, work_order FROM job ORDER BY ref")
+                sa.text(
+                    "SELECT ref, content, found_ratio, left_ratio, performed_us, notes, work_order FROM job ORDER BY ref"
+                )
             )
             said.append([tuple(row) for row in rows])
         engine.dispose()

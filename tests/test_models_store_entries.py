@@ -14,12 +14,12 @@ from models.commands.amend_job import amend_job, void_job
 from models.store.entries import COUNTED
 from models.store.reader import Reader
 from models.values.asset import Asset, MachineBreak
-from models.values.entry import EntryFilter, ImportedFile, KeySet, Signoff, Thing
+from models.values.entry import EntryFilter, ImportedFile, KeySet, Thing
 from models.values.job import Misalignment
 from models.values.kinds import Kind
 from models.values.limits import LimitSet
 from models.values.people import Account, Instrument, Person
-from models.values.story import JobLine, Site
+from models.values.story import JobLine, Signoff, Site
 from tests.conftest import NOW
 from tests.seeded import FILES, bring_in, contents, seed, vouch, write
 

@@ -140,7 +140,7 @@ def test_what_a_page_of_another_site_sends_is_refused_for_every_role(book: AuthB
 def test_another_name_of_the_server_is_refused(book: AuthBook) -> None:
     client = book.signed_in(Role.READER)
     for _, method, path in routes(book):
-        assert asked(client, method, path, headers={"Host": "rebound.example:8750"}) == 421
+        assert asked(client, method, path, headers={"Host": "rebound.example:8750"}) in {400, 421}
 
 
 def test_what_is_new_and_not_in_the_table_is_found_and_refused(sqlite_book: Settings, tmp_path: Path) -> None:

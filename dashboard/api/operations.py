@@ -123,9 +123,11 @@ OPERATIONS: Final = (
         "assets", "GET", "/assets", "Machines, page by page.", Permission.READ, "Machines",
         (_SITE, _text("area", 120, "Only machines of this area; capitals do not matter."),
          _text("text", 200, "Only machines in whose tag, description, train, area or driven machine every word occurs."), _LIMIT, _CURSOR),
+        columns=True,
     ),
     Operation(
         "asset", "GET", "/assets/{tag}", "Everything about a machine but its jobs.", Permission.READ, "MachineStory", (_TAG, _SITE, _RISK),
+        columns=True,
     ),
     Operation("asset_jobs", "GET", "/assets/{tag}/jobs", "All versions of all jobs of a machine.", Permission.READ, "JobVersions", (_TAG, _SITE)),
     Operation("job", "GET", "/jobs/{entry}", "One version of a job.", Permission.READ, "JobVersion", (_ENTRY, _SITE)),
@@ -141,6 +143,7 @@ OPERATIONS: Final = (
         "due", "GET", "/due", "What is to be looked at now and next.", Permission.READ, "DueList",
         (_SITE, Parameter("by", one_of(("risk", "rule"), "By what."), "By forecast and accepted risk, or by the rule of the calendar.", default="risk"),
          _RISK, Parameter("within", whole("Days.", least=0, most=MOST_DAYS), "How many days ahead.", default=DAYS), _LIMIT, _CURSOR),
+        columns=True,
     ),
     Operation(
         "entries", "GET", "/entries", "Entries of the book, the newest first.", Permission.AUDIT, "EntryLines",

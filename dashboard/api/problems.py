@@ -76,7 +76,7 @@ _PLAIN: Mapping[int, tuple[str, str, str]] = {
 
 
 def of_status(status: int, headers: Mapping[str, str] | None = None) -> ProblemError:
-    """Give the problem for a status that the server itself answers with; a way to elsewhere leads nowhere here."""
+    """Give the problem for a status that the server itself answers with; a page, or a way to one, is nothing here."""
     known = 404 if status < 400 else status
     code, detail, remedy = _PLAIN.get(known, _PLAIN[400])
     if known >= 500:

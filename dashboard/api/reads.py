@@ -108,7 +108,9 @@ def asset(asked: Asked) -> Given:
     history = asked.history
     row = row_of(history, story.asset_id)
     if row < 0:
-        raise StillReadingError(f"The machine '{story.asset.tag}' has just come into the book.", remedy="Ask again in a moment.")
+        raise StillReadingError(
+            f"The machine '{story.asset.tag}' has just come into the book.", remedy="Ask again in a moment."
+        )
     ground = _ground(history, asked)
     risk = asked.given["risk"]
     by_risk = ground.plan(recheck_for(history, risk / 100.0))

@@ -107,7 +107,7 @@ def _pattern(path: str) -> re.Pattern[str]:
 def _net(response: Response) -> Response:
     """Turn what the server itself says under our addresses into a problem: nothing here ever answers with a page."""
     ours = request.path == PREFIX or request.path.startswith(f"{PREFIX}/")
-    if not ours or response.status_code < 300 or response.status_code == 304 or response.mimetype == PROBLEM_TYPE:
+    if not ours or response.mimetype in {PROBLEM_TYPE, "application/json"}:
         return response
     allow = response.headers.get("Allow")
     told = respond(of_status(response.status_code, {"Allow": allow} if allow else None))
@@ -163,7 +163,9 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
         )
         return _answered(asked, _DOES[operation.name](asked), "")
     asked = Asked(operation, caller, here, engine, tree, every, site, now, given)
-    tag = f'W/"{here.book.head()}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
+    # What stands on the columns of a large book may be behind the book: the tag names both states.
+    shown = asked.history.head if operation.columns else 0
+    tag = f'W/"{here.book.head()}-{shown}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
     if tag in [one.strip() for one in request.headers.get("If-None-Match", "").split(",")]:
         return _sent("", 304, tag)
     return _answered(asked, _DOES[operation.name](asked), tag)

@@ -85,7 +85,10 @@ def _has_target(lines: Sequence[JobLine]) -> bool:
 
 
 def _text(field: str, header: str, width: int, **more: Any) -> dict[str, Any]:
-    return {"field": field, "headerName": header, "width": width, "tooltipField": field, **more}
+    # A text that is longer than its column goes on below: nothing in the book is cut off.
+    return {
+        "field": field, "headerName": header, "width": width, "wrapText": True, "autoHeight": True, "cellClass": "words", **more,
+    }  # fmt: skip
 
 
 def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[str, Any]]:
@@ -95,19 +98,18 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
         "grid.visit",
         # Dates are written as years first, so that sorting texts sorts times.
         _text("date", say("grid.date"), 104, pinned="left"),
-        _text("stands", say("grid.stands"), 118),
-        _text("reason", say("grid.reason"), 98),
     )
+    why = _group("grid.why", _text("stands", say("grid.stands"), 128), _text("reason", say("grid.reason"), 108))
     verdict = _group(
         "grid.ratio", _judged("found_ratio", say("grid.found_ratio")), _judged("left_ratio", say("grid.left_ratio"))
     )
-    who = _group("grid.who", _text("people", say("grid.people"), 150), _text("instrument", say("grid.instrument"), 102))
+    who = _group("grid.who", _text("people", say("grid.people"), 160), _text("instrument", say("grid.instrument"), 112))
     stages = [_stage(stage, display, typed=typed) for stage in (STAGES if with_target else STAGES[:2])]
     feet = _group(
         "grid.feet",
-        _text("soft_before", say("grid.soft_before", unit=unit), 170),
-        _text("soft_after", say("grid.soft_after", unit=unit), 170),
-        _text("moves", say("grid.moves", unit=unit), 190),
+        _text("soft_before", say("grid.soft_before", unit=unit), 200),
+        _text("soft_after", say("grid.soft_after", unit=unit), 200),
+        _text("moves", say("grid.moves", unit=unit), 240),
     )
     work = _group(
         "grid.work",
@@ -115,8 +117,8 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
         _text("work_order", say("grid.work_order"), 110),
         _text("hours", say("grid.hours"), 92, type="rightAligned"),
         _text("temperatures", say("grid.temperatures", unit=display.temperature), 150),
-        _text("checks", say("grid.checks"), 200),
-        _text("notes", say("grid.notes"), 260),
+        _text("checks", say("grid.checks"), 260),
+        _text("notes", say("grid.notes"), 280),
         _text("reviewer", say("grid.reviewer"), 120),
     )
     book = _group(
@@ -127,7 +129,7 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
         _text("recorded", say("grid.recorded"), 150),
         _text("source", say("grid.source"), 160),
     )
-    return [visit, verdict, who, *stages, feet, work, book]
+    return [visit, why, verdict, who, *stages, feet, work, book]
 
 
 def _group(key: str, *children: dict[str, Any]) -> dict[str, Any]:
@@ -155,7 +157,7 @@ def _judged(field: str, header: str) -> dict[str, Any]:
 
 
 def _number(field: str, header: str, decimals: int | None) -> dict[str, Any]:
-    column: dict[str, Any] = {"field": field, "headerName": header, "width": 88, "type": "rightAligned"}
+    column: dict[str, Any] = {"field": field, "headerName": header, "width": 104, "type": "rightAligned"}
     if decimals is not None:
         column["valueFormatter"] = {
             "function": f"params.value == null ? '{DASH}' : d3.format('+.{decimals}f')(params.value)"

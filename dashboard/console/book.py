@@ -73,6 +73,12 @@ def run_upgrade(given: argparse.Namespace) -> int:
     if found == needed_revision():
         out.print(f"The book {settings.shown} is at revision {found} already.")
     else:
+        if not settings.is_file and not given.i_have_a_backup:
+            raise DriftbookError(
+                f"The book {settings.shown} lies on a database server, which is not copied aside: nothing was changed.",
+                remedy="Make a backup with the version that wrote it (driftbook backup) or with the server's own tools, "
+                "then say so: driftbook upgrade --i-have-a-backup",
+            )
         copy = upgrade(settings)
         out.print(f"The book {settings.shown} went from revision {found} to {needed_revision()}.")
     if copy:

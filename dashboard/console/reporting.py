@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.console.whole import write_whole
 from dashboard.place import Place, read_month
 from dashboard.reports import makers
 from dashboard.reports.codes import VARIABLE, base_address, only_here
@@ -136,7 +137,7 @@ def _write(made: Made, output: str | None) -> None:
         return
     path = Path(output or made.name)
     try:
-        path.write_bytes(made.pdf)
+        write_whole(path, made.pdf)
     except OSError as fault:
         raise DriftbookError(f"{path} cannot be written: {fault.strerror}.", remedy="Name another file: -o FILE.") from None  # fmt: skip
     out.print(f"{path}: {made.paper.title}.", markup=False)

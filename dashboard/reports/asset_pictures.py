@@ -199,7 +199,8 @@ def _signs(drawing: Drawing, frame: _Frame, series: RunSeries, size: float) -> N
 
 
 def _steps(drawing: Drawing, frame: _Frame, times: Times, values: FloatArray, dash: str) -> None:
-    days, points = _days(times), []
+    days = _days(times)
+    points: list[Point] = []
     for row in np.flatnonzero(np.isfinite(values)).tolist():
         level = frame.y(float(values[row]))
         if points:

@@ -9,7 +9,7 @@ from typing import Any
 from dashboard.place import shortened
 from dashboard.reports.asset_jobs import given_words
 from dashboard.reports.codes import qr_picture
-from dashboard.reports.identity import Identity, common
+from dashboard.reports.identity import Identity, common, made
 from dashboard.reports.press import Paper, pages_of
 from dashboard.reports.sheet_parts import moved_plan, rows_wanted, soft_plan, stage_part, which_moves
 from dashboard.views.asset_last_view import LastVisit, build_last
@@ -17,7 +17,7 @@ from dashboard.views.limits_view import limits_note
 from dashboard.views.record_fields import AFTER, BEFORE, TEMPERATURES, check_name
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
-from dashboard.writing import judged
+from dashboard.writing import count, judged
 from models.units import Display, Quantity
 from models.values.draft import Way
 from models.values.kinds import Coupling, Method, Reason
@@ -85,6 +85,7 @@ def sheet_paper(
     """
     title = say("report.sheet.title", tag=story.asset.tag)
     data = common(identity, title) | sheet_data(story, basis, visit, display)
+    data["as_of"] = say("report.sheet.as_of", head=count(identity.head), at=made(identity))
     data["words"] = {**data["words"], "target": say("report.sheet.target"), "limits": say("record.last.limits")}
     pictures = {"code.svg": qr_picture(visit.address)} if visit.address else {}
     for scale, terse in SIZES:

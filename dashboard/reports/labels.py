@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from dashboard.place import shortened
 from dashboard.reports.codes import qr_picture
-from dashboard.reports.identity import Identity, common
+from dashboard.reports.identity import Identity, common, made
 from dashboard.reports.press import Paper
 from dashboard.words import say
+from dashboard.writing import count
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,4 +48,5 @@ def labels_paper(labels: Sequence[Label], identity: Identity, *, size: str = "a4
     ]
     pictures = {f"code-{number}.svg": qr_picture(label.address) for number, label in enumerate(labels)}
     data = common(identity, say("report.labels.subject")) | {"labels": told, "site": identity.site.name}
+    data["as_of"] = say("report.sheet.as_of", head=count(identity.head), at=made(identity))
     return Paper("labels", title, data, identity.made_at, size, pictures)

@@ -20,6 +20,9 @@ from dashboard.reports.glyphs import FONTS, all_printable
 from dashboard.words import say
 from models.errors import DriftbookError
 
+_SETTER: Any = typst
+"""Its own types do not know that files may be given in memory."""
+
 TEMPLATES = Path(__file__).parent / "templates"
 STANDARDS = ("a-2a", "ua-1")
 """PDF/A-2a for the archive and PDF/UA-1 for readers who hear a page."""
@@ -64,7 +67,7 @@ def print_pdf(paper: Paper, *, plain: bool = False) -> bytes:
         If the typesetter refuses it.
     """
     try:
-        made = typst.compile(
+        made = _SETTER.compile(
             _files(paper), font_paths=fonts(), timestamp=round(paper.made_at.timestamp()), pdf_standards=[] if plain else list(STANDARDS)
         )  # fmt: skip
     except typst.TypstError as fault:
@@ -84,7 +87,7 @@ def ask_of(paper: Paper, label: str) -> list[Any]:
     label : str
         Name of the label. [unitless]
     """
-    told: list[Any] = json.loads(typst.query(_files(paper), f"<{label}>", field="value", font_paths=fonts()))
+    told: list[Any] = json.loads(_SETTER.query(_files(paper), f"<{label}>", field="value", font_paths=fonts()))
     return told
 
 

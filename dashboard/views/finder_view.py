@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import date
+from threading import Lock
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.history.columns import AssetColumns, History, IntArray
 from models.history.months import local_days
@@ -16,6 +19,9 @@ MOST = 200
 
 OFFERED = 12
 """Longest list below the box in the header."""
+
+SEARCHES = 4
+"""What is searched is kept for so many sets of assets."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,35 +70,52 @@ def match(assets: AssetColumns, asked: str) -> IntArray:
     (k,) int array
         Indices of assets. [unitless]
     """
-    words = asked.casefold().split()
+    words = [word.encode() for word in asked.casefold().split()]
     if not words:
         return np.arange(len(assets), dtype=np.int64)
-    hits = []
-    for index in range(len(assets)):
-        text = haystack(assets, index)
-        if all(word in text for word in words):
-            tag = str(assets.tag[index]).casefold()
-            place = 0 if tag == words[0] else 1 if tag.startswith(words[0]) else 2 if words[0] in tag else 3
-            hits.append((place, index))
-    hits.sort()
-    return np.array([index for _, index in hits], dtype=np.int64)
+    texts, tags = _searched(assets)
+    rows = np.arange(len(assets), dtype=np.int64)
+    for word in words:
+        rows = rows[np.strings.find(texts[rows], word) >= 0]
+    found = tags[rows]
+    first = np.strings.find(found, words[0])
+    place = np.select([found == words[0], first == 0, first > 0], [0, 1, 2], 3)
+    return rows[np.argsort(place, kind="stable")]
+
+
+Searched = tuple[NDArray[np.bytes_], NDArray[np.bytes_]]
+_searches: OrderedDict[int, tuple[AssetColumns, Searched]] = OrderedDict()
+_lock = Lock()
+
+
+def _searched(assets: AssetColumns) -> Searched:
+    """Give what is searched and the tags, as bytes in small letters, made once for the same assets."""
+    with _lock:
+        known = _searches.get(id(assets))
+        # An id is given again after its object is gone, so the object itself is compared.
+        if known is None or known[0] is not assets:
+            texts = np.array([haystack(assets, row).encode() for row in range(len(assets))], dtype=np.bytes_)
+            tags = np.array([str(tag).casefold().encode() for tag in assets.tag], dtype=np.bytes_)
+            known = _searches[id(assets)] = (assets, (texts, tags))
+        _searches.move_to_end(id(assets))
+        while len(_searches) > SEARCHES:
+            _searches.popitem(last=False)
+        return known[1]
 
 
 def build(history: History, asked: str, *, most: int = MOST) -> FinderView:
     """Compute the list of machines, cut to a longest one."""
     assets, jobs = history.assets, history.jobs
     rows = match(assets, asked)
-    last_row = np.full(len(assets), -1, dtype=np.int64)
-    last_row[jobs.asset] = np.arange(len(jobs))
-    tally = np.bincount(jobs.asset, minlength=len(assets))
+    # Jobs stand in order of asset: where each asset's begin and end is all that is needed of them.
+    shown = rows[:most]
+    begins, ends = (np.searchsorted(jobs.asset, shown, side=side) for side in ("left", "right"))
+    had = ends > begins
+    days = np.zeros(len(shown), dtype=np.int64)
+    days[had] = local_days(jobs.performed_us[ends[had] - 1], history.zone)
+    dates = days.astype("datetime64[D]").tolist()
     lines = []
-    for index in rows[:most].tolist():
-        row = int(last_row[index])
-        last = (
-            str(local_days(jobs.performed_us[row : row + 1], history.zone).astype("datetime64[D]")[0])
-            if row >= 0
-            else ""
-        )
+    for index, begin, end, last in zip(shown.tolist(), begins.tolist(), ends.tolist(), dates, strict=True):
         lines.append(
             FoundMachine(
                 tag=str(assets.tag[index]),
@@ -100,9 +123,9 @@ def build(history: History, asked: str, *, most: int = MOST) -> FinderView:
                 area=str(assets.area[index]),
                 train=str(assets.train[index]),
                 speed_rpm=float(assets.speed_rpm[index]),
-                jobs=int(tally[index]),
-                last=date.fromisoformat(last) if last else None,
-                left_ratio=float(jobs.left_ratio[row]) if row >= 0 else float("nan"),
+                jobs=end - begin,
+                last=last if end > begin else None,
+                left_ratio=float(jobs.left_ratio[end - 1]) if end > begin else float("nan"),
                 retired=bool(assets.retired[index]),
             )
         )

@@ -10,11 +10,11 @@ from dashboard.words import say
 from dashboard.writing import DASH, day, moment
 from models.units import Display, Quantity
 from models.values.asset import Asset, MachineBreak
-from models.values.entry import ImportedFile, KeySet, Said, Signoff
+from models.values.entry import ImportedFile, KeySet, Said
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.limits import LimitSet
 from models.values.people import Account, Instrument, Person
-from models.values.story import JobLine, Site
+from models.values.story import JobLine, Signoff, Site
 
 Pairs = tuple[tuple[str, str], ...]
 

@@ -11,6 +11,7 @@ import sqlite3
 import sqlalchemy as sa
 
 from models.errors import (
+    BookBusyError,
     BookDamagedError,
     BookReadOnlyError,
     BookUnreachableError,
@@ -65,6 +66,11 @@ def meaning_of(fault: BaseException, settings: Settings, *, lost: bool = False) 
         return BookReadOnlyError(
             f"The database refuses this: {_first_line(fault)}.",
             remedy=f"{_NOTHING} History is never changed or deleted; rights are given by: driftbook grants --role NAME",
+        )
+    if state == "55P03":
+        return BookBusyError(
+            "The book is busy: somebody else writes to it or upgrades it.",
+            remedy="Nothing was changed. Wait until that has ended and do it again; stop the servers before an upgrade.",
         )
     if state.startswith(_DAMAGED):
         return damaged(settings, _first_line(fault))

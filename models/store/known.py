@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import sqlalchemy as sa
-from sqlalchemy.orm import aliased
+from sqlalchemy.orm import InstrumentedAttribute, aliased
 
 from models.errors import UnknownNameError
 from models.tables.book import SiteRow, SiteVersionRow
@@ -82,7 +82,7 @@ def site_of(connection: sa.Connection, code: str | None) -> Site:
     raise UnknownNameError(f"The book holds no site '{code}'.", remedy=f"Its sites are: {names}.")
 
 
-def current_tag(asset_id: sa.ColumnElement[int]) -> sa.ScalarSelect[str]:
+def current_tag(asset_id: sa.ColumnElement[int] | InstrumentedAttribute[int]) -> sa.ScalarSelect[str]:
     """Give, inside a question, the tag that an asset bears today: that of its latest description."""
     v = aliased(AssetVersionRow)
     # No start is the earliest; a day is text, and sorts as days do.

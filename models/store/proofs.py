@@ -48,11 +48,15 @@ def raw_bytes(value: Any) -> bytes:
     return bytes(value) if isinstance(value, bytes | bytearray | memoryview) else b""
 
 
+def _text(value: Any) -> str:
+    return str(value).encode("utf-8", "backslashreplace").decode()
+
+
 def read_keys(connection: sa.Connection) -> tuple[BookKey, ...]:
     """Give all keys of the book, the oldest first."""
     key = BookKeyRow
     rows = connection.execute(sa.select(key.entry, key.origin, key.public_key).order_by(key.entry))
-    return tuple(BookKey(row.entry, str(row.origin), raw_bytes(row.public_key)) for row in rows)
+    return tuple(BookKey(row.entry, _text(row.origin), raw_bytes(row.public_key)) for row in rows)
 
 
 def key_in_force(connection: sa.Connection) -> BookKey | None:

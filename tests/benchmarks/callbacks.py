@@ -17,6 +17,7 @@ import argparse
 import gc
 import json
 import statistics
+import sys
 import tempfile
 import time
 from contextlib import suppress
@@ -135,6 +136,7 @@ def measure(app: dash.Dash, asked: list[Question], repeats: int) -> list[Line]:
         body = asker.body(question)
         gc.collect()
         first, length = asker.time(body)
+        print(f"{question.page} {question.callback} {question.filter}: {first:.0f} ms", file=sys.stderr, flush=True)
         times: list[list[float]] = [[], [], []]
         for _ in range(repeats):
             for kept, one in zip(times, (body, *peers), strict=True):

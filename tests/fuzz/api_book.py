@@ -21,7 +21,9 @@ PASSWORD = "seven tall chimneys"  # noqa: S105 - of a book that lives for one te
 EVERYTHING = (Role.READER, Role.RECORDER, Role.AUDITOR)
 
 
-def add_somebody(opened: Opened, login: str = "ana", person: str = "Ana Wick", roles: Sequence[Role] = (Role.ENGINEER,)) -> None:
+def add_somebody(
+    opened: Opened, login: str = "ana", person: str = "Ana Wick", roles: Sequence[Role] = (Role.ENGINEER,)
+) -> None:
     add_account(
         opened.reader.engine, [opened.site], login, person=person, roles=roles, by="tester", now=NOW,
         password=PASSWORD, must_change=False,

@@ -36,7 +36,14 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
         if _count % 3:
             # A quiet job: what is left is close to the target, so that nothing speaks against it but what was generated.
             quiet = {"offset_v_mm": 0.01, "angle_v_mm_m": 0.1, "offset_h_mm": -0.01, "angle_h_mm_m": 0.05}
-            job |= {"left": quiet, "found": None, "target": None, "instrument": None, "hours_run": None, "soft_after_mm": []}
+            job |= {
+                "left": quiet,
+                "found": None,
+                "target": None,
+                "instrument": None,
+                "hours_run": None,
+                "soft_after_mm": [],
+            }
             reason = "the sheet says so"
             doubts = ("wrong unit", "size", "signs swapped", "doubled", "as-left over limit", "bolts not tight", "soft foot left",
                       "calibration overdue", "hours run backwards", "before the last job", "same time")  # fmt: skip

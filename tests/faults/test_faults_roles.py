@@ -1,0 +1,197 @@
+"""On PostgreSQL: the application's role cannot change history, two upgrades keep apart, and an upgrade asks for a backup."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from dashboard.cli import main
+from models.commands.accounts import add_account
+from models.commands.amend_job import amend_job
+from models.commands.backup import back_up
+from models.commands.record_job import record_job
+from models.commands.restore import restore
+from models.errors import BookBusyError, BookReadOnlyError, DriftbookError, InvalidValueError
+from models.settings import Settings
+from models.store.copying import check_copy, one_state
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from models.store.revision import downgrade, needed_revision, revision_of, upgrade
+from models.store.roles import grants
+from models.tables.every import HISTORY, MAPPED, STATE
+from models.values.story import Site
+from tests.conftest import NOW, database_url, make_site
+from tests.recorder import job_of, machines
+from tests.seeded import bring_in, contents
+
+LATER = NOW + timedelta(minutes=1)
+
+
+@pytest.fixture
+def server(postgres_url: str) -> Iterator[sa.Engine]:
+    owner = sa.create_engine(postgres_url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    yield owner
+    owner.dispose()
+
+
+@pytest.fixture
+def emptied(server: sa.Engine, postgres_url: str) -> Iterator[Settings]:
+    name = "faults_empty"
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+        connection.exec_driver_sql(f"CREATE DATABASE {name}")
+    yield Settings(book=database_url(postgres_url, name))
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def as_role(server: sa.Engine, settings: Settings, tmp_path: Path) -> Iterator[tuple[sa.Engine, Site]]:
+    """Give the engine of a role that has what 'driftbook grants' prints, and no more."""
+    site = make_site(settings)
+    owner = make_engine(settings)
+    sheet = tmp_path / "assets.csv"
+    sheet.write_text(machines(2))
+    assert bring_in(owner, site, sheet).written
+    with server.connect() as connection:
+        connection.exec_driver_sql("DROP ROLE IF EXISTS driftbook_test_app")
+        connection.exec_driver_sql("CREATE ROLE driftbook_test_app LOGIN PASSWORD 'for a test'")
+    with owner.begin() as connection:
+        for line in grants("driftbook_test_app"):
+            connection.exec_driver_sql(line)
+    owner.dispose()
+    url = sa.make_url(settings.url).set(username="driftbook_test_app", password="for a test")
+    engine = make_engine(Settings(book=url.render_as_string(hide_password=False)))
+    yield engine, site
+    engine.dispose()
+    owner = make_engine(settings)
+    with owner.begin() as connection:
+        connection.exec_driver_sql("DROP OWNED BY driftbook_test_app")
+    owner.dispose()
+    with server.connect() as connection:
+        connection.exec_driver_sql("DROP ROLE driftbook_test_app")
+
+
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_the_application_works_with_a_role_that_cannot_change_history(
+    as_role: tuple[sa.Engine, Site], tmp_path: Path
+) -> None:
+    engine, site = as_role
+    with engine.connect() as connection:
+        assert connection.exec_driver_sql("SELECT current_user").scalar() == "driftbook_test_app"
+    line = record_job(engine, site, job_of(0, 0), by="tester", now=LATER, bolts_tight=True)
+    again = amend_job(
+        engine, site, line.entry, job_of(0, 0).__class__(**_fields(job_of(0, 0), notes="read again")), by="tester",
+        now=LATER, why="a note was missing", bolts_tight=True,
+    )  # fmt: skip
+    assert again.supersedes == line.entry
+    sheet = tmp_path / "more.csv"
+    sheet.write_text(machines(4).replace("M-2", "N-2").replace("M-3", "N-3"))
+    assert bring_in(engine, site, sheet).written
+    assert len(Reader(engine).history(site.site_id).jobs) == 1
+    made = back_up(Settings(book="postgresql://x/y"), engine, tmp_path / "copy.db")
+    assert made.copied.checked.unsealed == 0
+    for table in HISTORY:
+        for what in (f"DELETE FROM {table}", f"TRUNCATE {table}", f"UPDATE {table} SET site_id = 1", f"DROP TRIGGER guard_{table} ON {table}"):
+            if what.startswith("UPDATE") and table in {"site", "tree_head"}:
+                what = f"UPDATE {table} SET {'code' if table == 'site' else 'root'} = NULL"  # noqa: PLW2901
+            with pytest.raises((BookReadOnlyError, sa.exc.DBAPIError)) as told, engine.begin() as connection:
+                connection.exec_driver_sql(what)
+            cause = told.value.__cause__
+            assert getattr(cause, "sqlstate", "") == "42501", f"{what}: {cause}"
+
+
+def _fields(job: object, **changed: object) -> dict[str, object]:
+    return {name: getattr(job, name) for name in job.__dataclass_fields__} | changed  # type: ignore[attr-defined]
+
+
+def test_the_grants_name_every_table_once_and_refuse_a_name_that_is_none() -> None:
+    text = " ".join(grants("app"))
+    for mapped in (*MAPPED, *STATE):
+        assert f"{mapped.__tablename__}" in text
+    assert "UPDATE" not in next(line for line in grants("app") if "job," in line)
+    assert not any("INSERT" in line or "credential" in line for line in grants("app", reads_only=True))
+    with pytest.raises(InvalidValueError):
+        list(grants('app"; DROP TABLE job; --'))
+
+
+def test_two_upgrades_at_once_keep_apart(emptied: Settings) -> None:
+    faults: list[BaseException] = []
+
+    def bring() -> None:
+        try:
+            upgrade(emptied)
+        except BaseException as fault:  # noqa: BLE001 - looked at below
+            faults.append(fault)
+
+    threads = [threading.Thread(target=bring) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    assert faults == []
+    engine = make_engine(emptied)
+    assert revision_of(engine) == needed_revision()
+    engine.dispose()
+
+
+def test_an_upgrade_on_a_server_asks_for_a_backup_and_changes_nothing_without(
+    emptied: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    upgrade(emptied)
+    downgrade(emptied, "0001_the_book")
+    asked = ["upgrade", "--book", emptied.book, "--by", "tester"]
+    assert main(asked) == 2
+    assert "--i-have-a-backup" in capsys.readouterr().err
+    engine = make_engine(emptied)
+    assert revision_of(engine) == "0001_the_book"
+    assert main([*asked, "--i-have-a-backup"]) == 0
+    assert revision_of(engine) == needed_revision()
+    engine.dispose()
+
+
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_a_backup_of_a_server_comes_back_into_a_file_and_into_another_server(
+    settings: Settings, emptied: Settings, tmp_path: Path
+) -> None:
+    site = make_site(settings)
+    engine = make_engine(settings)
+    sheet = tmp_path / "assets.csv"
+    sheet.write_text(machines(2))
+    assert bring_in(engine, site, sheet).written
+    record_job(engine, site, job_of(0, 0), by="tester", now=LATER, bolts_tight=True)
+    add_account_of(engine, site)
+    before = contents(engine)
+    made = back_up(settings, engine, tmp_path / "copy.db")
+    engine.dispose()
+    for there in (Settings(book=str(tmp_path / "file.db")), emptied):
+        assert restore(made.path, there) is not None
+        engine = make_engine(there)
+        assert contents(engine) == before
+        record_job(engine, site, job_of(0, 1), by="tester", now=LATER, bolts_tight=True)
+        with one_state(engine) as connection:
+            assert check_copy(connection, {}).unsealed == 0
+        engine.dispose()
+    with pytest.raises(DriftbookError, match="not empty"):
+        restore(made.path, emptied)
+
+
+def add_account_of(engine: sa.Engine, site: Site) -> None:
+    del engine, site, add_account
+
+
+def test_a_lock_that_is_not_had_is_told_as_busy(settings: Settings) -> None:
+    if settings.is_file:
+        pytest.skip("SQLite has no such lock")
+    engine = make_engine(settings)
+    with engine.connect() as holder, holder.begin():
+        holder.exec_driver_sql("LOCK TABLE entry IN ACCESS EXCLUSIVE MODE")
+        with pytest.raises(BookBusyError), engine.begin() as other:
+            other.exec_driver_sql("SET LOCAL lock_timeout = '50ms'")
+            other.exec_driver_sql("SELECT count(*) FROM entry")
+    engine.dispose()

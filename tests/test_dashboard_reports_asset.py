@@ -1,0 +1,127 @@
+"""The history of a machine on paper: all of it is there, with none and with sixty jobs, and nothing typed is read as markup."""
+
+from __future__ import annotations
+
+import re
+from itertools import pairwise
+
+import pytest
+
+from dashboard.reports.press import pages_of as count_pages
+from dashboard.reports.press import print_pdf
+from models.units import Display
+from models.values.job import COMPONENTS
+from tests.papers import page_sizes, pages_of, plain, text_of
+from tests.report_book import LONG, LONG_TAG, NASTY, history_paper, story
+
+
+@pytest.fixture(scope="module")
+def sixty() -> list[str]:
+    return pages_of(print_pdf(history_paper(story(60, long=True, nasty=True, amended=True))))
+
+
+def test_every_job_is_there_once_and_in_order(sixty: list[str]) -> None:
+    told = " ".join(sixty)
+    assert re.findall(r"job (J\d{3}) · entry (\d+)", told) == sorted(
+        re.findall(r"job (J\d{3}) · entry (\d+)", told), key=lambda pair: pair[0]
+    )
+    for number in range(1, 61):
+        assert told.count(f"job J{number:03d} · entry {100 + number} ") == 1
+    assert "job J003 · entry 900 " in told
+
+
+def test_every_page_says_what_it_is_and_which_of_how_many(sixty: list[str]) -> None:
+    assert 15 <= len(sixty) <= 45
+    for number, page in enumerate(sixty, start=1):
+        assert f"Page {number} of {len(sixty)}" in page
+        assert f"Alignment history of {LONG_TAG}" in page
+        assert "as of entry 4711 of the book" in page
+
+
+def test_numbers_stand_as_typed_and_as_converted() -> None:
+    told = text_of(print_pdf(history_paper(story(40))))
+    for number in (1, 17, 40):
+        here = told[told.index(f"job J{number:03d} ") :]
+        row = here[here.index("Offset, vertical [mm]") :]
+        wanted = f"Offset, vertical [mm] {number / 25.4:.3f} mil +{0.001 * number:.3f} 0,01 mm +0.010 – 0.000 0.120"
+        assert row.startswith(wanted)
+        row = here[here.index("Angularity, vertical [mm/m]") :]
+        assert row.startswith(f"Angularity, vertical [mm/m] {-0.01 * number:.2f} mm/m −{0.01 * number:.2f} – +0.02 – 0.00 1.00")
+    assert "as found, dial 1, 6 o'clock, bottom 7.5 mil" in told
+    assert "Reason stated (soft foot) plates were worn" in told
+    assert "Rise before the work [mm] 0.010 (0.4 mil) 0.020 0.090 0.000" in told
+
+
+def test_units_of_the_paper_are_those_that_were_asked_for() -> None:
+    told = text_of(print_pdf(history_paper(story(3), display=Display("mil", "°F"))))
+    assert "Offset, vertical [mil] 0.118 mil +0.1 0,01 mm +0.4 – 0.0 4.7" in told
+
+
+def test_limits_people_instruments_and_what_they_rest_on_are_named(sixty: list[str]) -> None:
+    told = " ".join(sixty)
+    assert "Limits that the set gave for this machine on that day: offset 0.120 mm, angularity 1.00 mm/m" in told
+    assert "Judged under ours, version 1, adopted by the tests with effect from 1 Jan 2020" in told
+    assert "Source: made up for the tests." in told
+    assert "D-1: its calibration held on the day" in told
+    assert "D-1: the book knows no calibration for that day" in told
+    assert re.search(r"D-1: its calibration had run out \d+ days before", told)
+    assert "D-1 dial set 1 Jan 2019 1 Jan 2021 61" in told
+    assert "Ana Wick millwright 61 – –" in told
+    assert "4 May 2016: coupling replaced. hub cracked" in told
+    assert "Limit ratio = the largest |measured − target| ÷ limit" in told
+    assert "isolate it, lock out and tag" in told
+
+
+def test_an_amendment_stands_in_full_old_beside_new(sixty: list[str]) -> None:
+    told = " ".join(sixty)
+    assert "Amendments: 1" in told
+    assert "Entry 900, by Bo Tarn on 5 Jan 2026, 08:00, took the place of entry 103, by desk. Reason: typed with the wrong sign" in told
+    assert "as-found, vertical offset +0.003 mm −0.500 mm" in told
+    assert "as-found, vertical angularity −0.03 mm/m 0.25 mm/m" in told
+    assert "replaced by entry 900" in told
+    assert "amends entry 103: typed with the wrong sign" in told
+
+
+def test_sign_offs_are_listed_and_have_a_place_where_there_are_none(sixty: list[str]) -> None:
+    assert "900 Kaya Quay approved 25 Nov 2026, 12:00 as discussed 901" in " ".join(sixty)
+    assert "The book holds no sign-off for this machine. By hand" in text_of(print_pdf(history_paper(story(2))))
+
+
+def test_what_was_typed_is_printed_and_never_read(sixty: list[str]) -> None:
+    told = " ".join(sixty)
+    assert plain(NASTY) in told
+    assert told.count('#read("main.typ")') == 61
+    assert LONG in told
+
+
+def test_a_machine_without_a_job_has_a_paper_too() -> None:
+    pdf = print_pdf(history_paper(story(0), size="letter"))
+    told = pages_of(pdf)
+    assert page_sizes(pdf) == {(612, 792)}
+    assert len(told) <= 2
+    assert "No job is in the book yet." in told[0]
+    assert "brine pump" in told[0]
+    assert "No job of this machine was amended." in " ".join(told)
+
+
+def test_a_job_is_not_cut_by_the_end_of_a_page(sixty: list[str]) -> None:
+    for first, second in pairwise(sixty):
+        last = first.rfind("At the coupling centre")
+        if last >= 0 and "· job J" in first:
+            assert "source: jobs.csv, row 7." in first[last:], second[:80]
+
+
+def test_one_job_has_all_four_components_of_each_stage() -> None:
+    told = text_of(print_pdf(history_paper(story(1))))
+    assert len(COMPONENTS) == 4
+    for name in ("Offset, vertical", "Angularity, vertical", "Offset, horizontal", "Angularity, horizontal"):
+        assert told.count(f"{name} [") == 2, "once above its picture, once in the table of the job"
+
+
+def test_the_same_book_gives_the_same_bytes() -> None:
+    assert print_pdf(history_paper(story(3))) == print_pdf(history_paper(story(3)))
+
+
+def test_the_number_of_pages_is_known_before_printing() -> None:
+    paper = history_paper(story(12))
+    assert count_pages(paper) == len(pages_of(print_pdf(paper)))
