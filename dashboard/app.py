@@ -12,6 +12,7 @@ from dash import html
 from flask import Flask, Response, jsonify
 
 from dashboard import shell
+from dashboard.answers import keep_answers
 from dashboard.api import routes as api_routes
 from dashboard.auth.access import Access
 from dashboard.auth.gate import signed
@@ -115,6 +116,7 @@ def create_app(
     answer_in(app.server, language)
     install(app.server, Context(settings, reader, clock, desk, access=access))
     shell.register(app)
+    keep_answers(app)
     install_headers(app)
     refuse_others(app, hosts)
     install_door(app, outside)

@@ -18,6 +18,8 @@ from dashboard.console.changing_parsers import add_changing
 from dashboard.console.grouping_parsers import RUNS as GROUPING_RUNS
 from dashboard.console.grouping_parsers import add_grouping
 from dashboard.console.keeping_parsers import add_keeping, add_running
+from dashboard.console.proving_parser import RUNS as PROVING_RUNS
+from dashboard.console.proving_parser import add_proving
 from dashboard.console.reporting_parser import RUNS as REPORT_RUNS
 from dashboard.console.reporting_parser import add_report
 from dashboard.console.tokens_parser import RUNS as TOKEN_RUNS
@@ -60,6 +62,7 @@ def _parser() -> argparse.ArgumentParser:
     add_grouping(lambda *said: _verb(verbs, *said), _book)
     add_token(lambda *said: _verb(verbs, *said), _book)
     add_report(lambda *said: _verb(verbs, *said), _book)
+    add_proving(lambda *said: _verb(verbs, *said), _book, _by)
     return parser
 
 
@@ -302,6 +305,7 @@ _RUNS = {
     **REPORT_RUNS,
     **CHANGING_RUNS,
     **GROUPING_RUNS,
+    **PROVING_RUNS,
 }
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
 

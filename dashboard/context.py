@@ -6,7 +6,7 @@ two applications in one process (tests) never see one another's book.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Protocol, cast
@@ -22,6 +22,7 @@ from models.settings import Settings
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
 from models.values.people import Instrument, Person
+from models.values.proof import BookProof
 from models.values.story import AssetStory, Site
 
 KEY = "DRIFTBOOK"
@@ -70,6 +71,14 @@ class Book(Protocol):
 
     def signed(self, site_id: int) -> frozenset[int]:
         """Give the numbers of all entries of a site that bear a sign-off."""
+
+    def proof(self, site_id: int) -> BookProof | None:
+        """Give the newest head of the book; ``None`` before there is one."""
+
+    def package(
+        self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()
+    ) -> bytes:
+        """Give the auditor's package of a machine."""
 
     def calendar_site(self, secret: str) -> int | None:
         """Give the site whose calendar a secret address shows; ``None`` where there is none, or no more."""

@@ -15,11 +15,12 @@ from dashboard.context import Context, context
 from dashboard.kept import holds, keep
 from dashboard.pictures import QUICK, StillReadingError
 from dashboard.place import Place, read_display, read_place, read_site
+from dashboard.prepared import runs_for
 from dashboard.words import say
 from models.history.columns import History
 from models.history.engine import Study, study_of
 from models.history.forecast import Recheck, recheck_of
-from models.history.runs import Runs, runs_of
+from models.history.runs import Runs
 from models.units import Display
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -98,11 +99,6 @@ def scene(pathname: str | None, search: str | None) -> Scene:
 
 def _us(now: datetime) -> int:
     return round(now.timestamp() * 1_000_000)
-
-
-def runs_for(history: History) -> Runs:
-    """Give the runs of a history; see :func:`kept`."""
-    return keep(history, "runs", lambda: runs_of(history.jobs, history.breaks))
 
 
 def study_for(history: History) -> Study:

@@ -120,6 +120,10 @@ class Pictures:
             return say("picture.behind", shown=count(shown.history.head), head=count(head))
         return say("picture.no_study") if shown.study is None else ""
 
+    def state(self) -> tuple[tuple[int, int, bool], ...]:
+        """Give which pictures are shown: site, last entry, and whether the study is there."""
+        return tuple((site, one.history.head, one.study is not None) for site, one in sorted(self._shown.items()))
+
     def _first(self, book: Book, site_id: int) -> Picture:
         done = self._start(book, site_id)
         if done is not None:

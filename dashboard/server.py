@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import signal
 import socket
 import threading
@@ -83,6 +84,8 @@ def open_server(
             f"Port {port} on {host} cannot be opened: {error.strerror or error}.",
             remedy="Choose another one with --port.",
         ) from error
+    # It warns whenever one request waits for another, which is no event; the figures at /metrics tell it better.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     believed: dict[str, Any] = {}
     if proxy is not None:
         believed = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": _FORWARDED}

@@ -24,6 +24,7 @@ from dashboard.texts import (
     offenders_desk,
     people,
     picture,
+    proofs,
     record,
     reports,
 )
@@ -443,6 +444,7 @@ for _page in (
     offenders_desk,
     people,
     picture,
+    proofs,
     record,
     reports,
 ):

@@ -21,6 +21,7 @@ from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
 from models.values.people import Instrument, Person
+from models.values.proof import BookProof
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
 from tests import made_entries
 
@@ -113,10 +114,14 @@ class MadeBook:
     limits: LimitSet | None = STARTER
     more_sites: tuple[Site, ...] = ()
     no_site: bool = False
+    proven: BookProof | None = None
     held: dict[int, tuple[tuple[AssetStory, ...], History]] = field(default_factory=dict)
 
     def sites(self) -> tuple[Site, ...]:
         return () if self.no_site else (self.at_site, *self.more_sites)
+
+    def proof(self, site_id: int) -> BookProof | None:
+        return self.proven if site_id == self.at_site.site_id else None
 
     def head(self) -> int:
         return 1 + max((line.entry for story in self.stories for line in story.jobs), default=0)

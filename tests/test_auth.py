@@ -11,12 +11,14 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from argon2 import PasswordHasher
 
 from dashboard.auth import access as door
 from dashboard.auth.access import IDLE, WHOLE, address_of
 from dashboard.auth.delays import open_at, wait_after
 from dashboard.auth.gate import safe_next
 from dashboard.security import host_of, without_secrets
+from models.commands import accounts_passwords
 from models.commands.accounts import add_account, change_account, set_password
 from models.commands.accounts_passwords import check_password, fits, hashed, made_up
 from models.errors import ConflictError, InvalidValueError
@@ -29,8 +31,20 @@ from models.values.roles import AtSite, Role
 from tests.auth_book import PASSWORD, PEOPLE, AuthBook, enter, mark_of, open_book
 from tests.conftest import NOW
 
+IN_USE = accounts_passwords._hasher
+"""What hashes passwords, before the tests make it light."""
+
 LOGIN, NAME = PEOPLE[Role.ENGINEER]
 NEW = "slate harbour 41 violin"
+
+
+@pytest.fixture(autouse=True)
+def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Make hashing quick: what is tested here is what happens around it.  The parameters in use have tests of their own."""
+    light = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    nobody = light.hash("nobody at all")
+    monkeypatch.setattr(accounts_passwords, "_hasher", lambda: light)
+    monkeypatch.setattr(accounts_passwords, "_nobody", lambda: nobody)
 
 
 @pytest.fixture
@@ -107,8 +121,6 @@ def test_a_wrong_password_and_an_unknown_name_get_the_same_answer(book: AuthBook
 
 def test_an_unknown_name_takes_the_same_work_as_a_known_one(book: AuthBook, monkeypatch: pytest.MonkeyPatch) -> None:
     """Time itself is too noisy for a test: the work is counted, one hash of the same parameters each."""
-    from argon2 import PasswordHasher
-
     work: list[str] = []
     plain = PasswordHasher.verify
 
@@ -120,7 +132,15 @@ def test_an_unknown_name_takes_the_same_work_as_a_known_one(book: AuthBook, monk
     for login in (LOGIN, "no.body", "other.body"):
         book.access.sign_in(login, "wrong", "10.0.0.9")
     assert len(work) == 3
-    assert set(work) == {"$argon2id$v=19$m=65536,t=3,p=4"}
+    assert set(work) == {"$argon2id$v=19$m=8,t=1,p=1"}
+
+
+def test_the_parameters_are_those_of_rfc_9106() -> None:
+    """RFC 9106, section 4, second recommended option: t=3, p=4, m=2^16 KiB, 128-bit salt, 256-bit tag."""
+    kept = IN_USE().hash("any")
+    assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    salt, tag = kept.split("$")[4:6]
+    assert (len(salt) * 6 // 8, len(tag) * 6 // 8) == (16, 32)
 
 
 def test_a_name_that_nobody_has_is_not_written_down(book: AuthBook) -> None:
@@ -142,7 +162,7 @@ def test_a_closed_account_gets_the_same_answer_and_its_session_ends(book: AuthBo
     assert "Login or password is not right." in answer.get_data(as_text=True)
 
 
-def test_the_first_account_closes_an_open_book_while_it_is_served(sqlite_book: Settings, tmp_path: Path) -> None:
+def test_the_first_account_closes_an_open_book_while_it_is_served(sqlite_book: Settings) -> None:
     from dashboard.app import create_app
     from models.store.engine import make_engine
     from models.store.reader import Reader
@@ -378,11 +398,10 @@ def test_made_up_passwords_can_be_taken_and_differ() -> None:
         check_password(one, "ana.wick")
 
 
-def test_argon2_agrees_with_the_vector_of_rfc_9106() -> None:
-    """RFC 9106, section 5.3, Argon2id, without secret and associated data there is none; with the reference's own function."""
+def test_argon2_agrees_with_the_reference_implementation() -> None:
+    """Test vector of the reference implementation (phc-winner-argon2, test.c): Argon2id, version 1.3, t=2, m=2^16 KiB, p=1."""
     from argon2.low_level import Type, hash_secret_raw
 
-    # The reference implementation's test of version 19: password 'password', salt 'somesalt', t=2, m=64 MiB, p=1.
     tag = hash_secret_raw(
         b"password", b"somesalt", time_cost=2, memory_cost=65536, parallelism=1, hash_len=32, type=Type.ID
     )
@@ -390,8 +409,6 @@ def test_argon2_agrees_with_the_vector_of_rfc_9106() -> None:
 
 
 def test_a_hash_of_weaker_parameters_is_made_anew_at_the_next_sign_in(book: AuthBook) -> None:
-    from argon2 import PasswordHasher
-
     weak = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1).hash(PASSWORD)
     number = book.accounts[Role.ENGINEER].account_id
     with state.changing(book.engine) as connection:
@@ -400,7 +417,7 @@ def test_a_hash_of_weaker_parameters_is_made_anew_at_the_next_sign_in(book: Auth
     with book.engine.connect() as connection:
         kept = state.credential(connection, number)
     assert kept is not None
-    assert "m=65536,t=3,p=4" in kept.secret
+    assert "m=8,t=1,p=1" in kept.secret
     assert book.access.sign_in(LOGIN, PASSWORD, "x").came_in
 
 
@@ -497,8 +514,11 @@ def test_no_secret_stands_in_a_line_of_the_log(line: str) -> None:
 def test_the_formatter_takes_secrets_and_line_breaks_out_of_messages_and_tracebacks() -> None:
     from dashboard.security import QuietFormatter
 
-    try:
+    def failing() -> None:
         raise ValueError("password=hunter2hunter2")
+
+    try:
+        failing()
     except ValueError as fault:
         record = logging.LogRecord("x", logging.ERROR, "f", 1, "said\n2026 ERROR forged %s", ("token=hunter2hunter2",), (ValueError, fault, None))  # fmt: skip
     text = QuietFormatter("%(levelname)s %(message)s").format(record)
@@ -535,10 +555,12 @@ def test_accounts_and_passwords_are_entries_without_the_secret(book: AuthBook) -
 
 
 def test_the_book_with_accounts_verifies(book: AuthBook) -> None:
-    from models.store.verify import verify
+    from models.store.verify import verify_book
 
-    report = verify(book.engine)
-    assert report is not None
+    with book.engine.connect() as connection:
+        found = verify_book(connection)
+    assert found.entries == found.intact > 10
+    assert found.faults() == 0
 
 
 def test_accounts_refuse_what_cannot_be(book: AuthBook) -> None:

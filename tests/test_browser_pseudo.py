@@ -164,7 +164,7 @@ def test_every_page_is_in_the_language_and_nothing_breaks(plant: Plant, opened: 
         page.goto(plant.url + path)
         settled(page)
         inspect(page, path, plant.data, faults)
-    assert faults == []
+    assert not faults, "\n".join(str(fault) for fault in faults)
 
 
 RAW = {
@@ -190,4 +190,4 @@ def test_the_form_of_a_job_answers_in_the_language_too(plant: Plant, opened: Ope
     page.wait_for_load_state("networkidle")
     faults: list[object] = []
     inspect(page, "the form", plant.data, faults)
-    assert faults == []
+    assert not faults, "\n".join(str(fault) for fault in faults)

@@ -52,6 +52,7 @@ MADE = {
         )
     },
     "files.about.": None,
+    "files.take.": None,
     "files.column.": None,
     "files.meaning.": None,
     "files.title.": None,

@@ -16,8 +16,8 @@ from tests.whole_books import fresh_postgres, slice_of_the_demo, stored
 
 
 @pytest.fixture(scope="module")
-def plant(tmp_path_factory: pytest.TempPathFactory) -> Settings:
-    return slice_of_the_demo(tmp_path_factory.mktemp("moved"))
+def plant() -> Settings:
+    return slice_of_the_demo()
 
 
 def test_a_book_moves_to_the_other_engine_and_back_with_everything_but_open_sessions(

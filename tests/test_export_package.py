@@ -40,8 +40,8 @@ TODAY_US = int(datetime(2026, 11, 25, 12, tzinfo=UTC).timestamp()) * 1_000_000
 
 
 @pytest.fixture(scope="module")
-def plant(tmp_path_factory: pytest.TempPathFactory) -> Settings:
-    return slice_of_the_demo(tmp_path_factory.mktemp("plant"))
+def plant() -> Settings:
+    return slice_of_the_demo()
 
 
 @pytest.fixture(scope="module")

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
 import csv
 import os
+import shutil
+import tempfile
+from functools import cache
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -23,7 +27,15 @@ from tests.seeded import bring_in, vouch
 MACHINES = 24
 
 
-def slice_of_the_demo(folder: Path) -> Settings:
+@cache
+def slice_of_the_demo() -> Settings:
+    """Give the book, made once for all tests that only read it."""
+    folder = Path(tempfile.mkdtemp(prefix="driftbook-slice-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return _made(folder)
+
+
+def _made(folder: Path) -> Settings:
     """Import the first machines of the invented plant, sign a job off, give an account, a password, a token, an address."""
     plant = generate()
     paths = write(folder, plant)

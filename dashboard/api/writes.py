@@ -36,14 +36,14 @@ _TYPED = {
 """How the names begin under which the typed text of a number is kept: it goes when the number is changed."""
 
 
-def _given_moment(text: str) -> datetime:
+def _given_moment(text: str, place: str) -> datetime:
     """Read a moment; the pattern has let through days that no month has."""
     try:
         return datetime.fromisoformat(text)
     except ValueError as fault:
         raise ProblemError(
             422, "not-valid", "The body is not as it has to be.",
-            errors=[{"pointer": pointer("job", "performed_at"), "detail": f"{text} is no day of the calendar.", "remedy": "Check the date."}],
+            errors=[{"pointer": pointer(place, "performed_at"), "detail": f"{text} is no day of the calendar.", "remedy": "Check the date."}],
         ) from fault  # fmt: skip
 
 
@@ -60,7 +60,7 @@ def _number(said: float | None) -> float | None:
     return None if said is None else float(said) + 0.0
 
 
-def job_of(said: Mapping[str, Any], zone: str, typed: Mapping[str, str]) -> Job:
+def job_of(said: Mapping[str, Any], zone: str, typed: Mapping[str, str], place: str = "job") -> Job:
     """Make a job of what was sent; its shape was checked before.
 
     Parameters
@@ -71,13 +71,15 @@ def job_of(said: Mapping[str, Any], zone: str, typed: Mapping[str, str]) -> Job:
         IANA name of the zone in which the work was done. [unitless]
     typed : mapping of str to str
         What is kept as typed beside it. [as typed]
+    place : str
+        Where it stands in the body, for problems. [unitless]
 
     Raises
     ------
     InvalidValueError
         If it cannot be a job.
     """
-    performed = _given_moment(said["performed_at"]).astimezone(UTC)
+    performed = _given_moment(said["performed_at"], place).astimezone(UTC)
     feet: dict[str, Any] = {inside: _feet(said.get(outside) or []) for inside, outside in FEET.items()}
     plain: dict[str, Any] = {name: _number(said.get(name)) for name in PLAIN}
     return Job(
@@ -158,7 +160,7 @@ def amend(asked: Asked) -> Given:
 
 
 def _changed(old: Job, changes: Mapping[str, Any]) -> Job:
-    made = job_of({**shown_job(old), **changes}, old.zone, {})
+    made = job_of({**shown_job(old), **changes}, old.zone, {}, "changes")
     # A moment that is not named stays exactly what it is.
     return made if "performed_at" in changes else replace(made, performed_at=old.performed_at)
 

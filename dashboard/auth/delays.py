@@ -59,7 +59,7 @@ def open_at(of_login: Iterable[Try], of_address: Iterable[Try], address: str, no
     recent = [line for line in lines if line.at > now - LOOK_BACK and line.outcome == FAILED]
     if address in known:
         came_in = max(line.at for line in lines if line.address == address and line.outcome in CAME_IN)
-        counted = [line for line in recent if line.address == address and line.at > came_in]
+        counted = [line for line in recent if line.address == address and line.at >= came_in]
     else:
         counted = [line for line in recent if line.address not in known]
     there = [line for line in of_address if line.outcome == FAILED and line.at > now - timedelta(hours=1)]

@@ -14,7 +14,7 @@ from dashboard.words import say
 from dashboard.writing import counted, day, percent
 
 
-def drift_part(view: DriftView, scheme: str) -> html.Section:
+def drift_part(view: DriftView, scheme: str, *more: Child) -> html.Section:
     """Put the drift, or say that no run is complete yet."""
     title = say("asset.drift.title")
     if not view.moves:
@@ -38,6 +38,7 @@ def drift_part(view: DriftView, scheme: str) -> html.Section:
         note(say("asset.plane.note")),
         html.Div(pictures, className="planes"),
         _runs_table(view),
+        *more,
         about=say("about.asset.drift"),
     )
 

@@ -7,6 +7,7 @@ from dash import html
 from dashboard.components.chart import chart
 from dashboard.components.jobs_grid import jobs_grid, jobs_on_paper
 from dashboard.components.pieces import Child, choices, note, section
+from dashboard.components.take import take
 from dashboard.figures.runs import panel_figure
 from dashboard.place import Place
 from dashboard.views.asset_panels import Panel
@@ -90,6 +91,7 @@ def jobs_part(name: str, view: AssetView, place: Place, *more: Child) -> html.Se
         html.Div(switch, className="stay"),
         jobs_grid(name, view, typed=typed),
         jobs_on_paper(view),
+        take("asset-jobs", place, asset=view.tag, typed=None),
         note(say("asset.jobs.note")),
         *more,
         about=say("about.typed"),

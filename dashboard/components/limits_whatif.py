@@ -10,6 +10,7 @@ from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, note, section
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.figures.limits import turn_figure
 from dashboard.kept import keep
 from dashboard.views.limits_desk_view import LimitsDeskView, Trial, TurnLine
@@ -100,6 +101,7 @@ def _result(trial: Trial, seen: Seen, scheme: str, *, kept: bool) -> list[Child]
             )
         )
         parts += [_turns(caption, lines) for _, lines, _, caption in known]
+        parts.append(take("what-if", seen.place))
     return parts
 
 

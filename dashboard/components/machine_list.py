@@ -8,6 +8,7 @@ from dashboard.components.links import machine
 from dashboard.components.pieces import Child, blank, note, sentence
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.place import Place, shortened
 from dashboard.views.finder_view import FinderView
 from dashboard.words import say
@@ -52,7 +53,7 @@ def machines(view: FinderView, seen: Seen) -> list[Child]:
         ]
         for line in view.lines
     ]
-    parts.append(table(say("list.caption"), columns, rows))
+    parts += [table(say("list.caption"), columns, rows), take("machines", seen.place)]
     if view.found > len(view.lines):
         parts.append(note(say("list.more", shown=count(len(view.lines)), n=count(view.found))))
     return parts

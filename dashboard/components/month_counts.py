@@ -9,6 +9,7 @@ from dashboard.components.links import machine
 from dashboard.components.month_top import asked_link
 from dashboard.components.pieces import Child, note, section, two_lines
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.figures.control_chart import control_figure
 from dashboard.figures.shares import class_figure
 from dashboard.place import Place
@@ -64,7 +65,7 @@ def behind_part(behind: JobsBehind, place: Place) -> html.Div:
         if behind.asked.kind == JOBS
         else say("month.behind.of", over=count(behind.over), n=counted(behind.n, "job"))
     )
-    parts: list[Child] = [table(said, columns, rows) if rows else note(said)]
+    parts: list[Child] = [table(said, columns, rows), take("month-jobs", place)] if rows else [note(said)]
     if behind.n > len(rows):
         parts.append(note(say("month.behind.more", n=count(behind.n - len(rows)))))
     parts.append(dcc.Link(say("month.behind.close"), href=place.here(**{"jobs": None, "class": None, "before": None})))
@@ -109,6 +110,7 @@ def by_class(view: MonthView, place: Place, scheme: str) -> html.Section:
             rows,
             marked=[False] * len(view.classes) + [True],
         ),
+        take("month-classes", place, jobs=None, before=None, **{"class": None}),
         html.Div(pictures, className="columns"),
         note(say("figure.classes.note")),
         about=say("about.wilson"),
@@ -165,4 +167,5 @@ def months_part(view: MonthView, place: Place, scheme: str) -> html.Section:
         table=table(say("figure.months.caption"), columns, rows),
     )
     about = say("month.chart.about", factor=f"{series.sigma_z:.2f}")
-    return section(say("month.months.title"), html.P(words), picture, about=about)
+    taken = take("month-chart", place, jobs=None, before=None, **{"class": None})
+    return section(say("month.months.title"), html.P(words), picture, taken, about=about)

@@ -7,6 +7,7 @@ from dash import dcc, html
 from dashboard.components.links import machine
 from dashboard.components.pieces import Child, note, section, two_lines
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.ids import MonthIds as Ids
 from dashboard.place import Place
 from dashboard.views.month_view import ByRisk, MonthView, Visit
@@ -43,7 +44,9 @@ def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str]) -> 
         for visit in view.left_over[:LISTED]
     ]
     inside: list[Child] = (
-        [table(say("month.left_over.caption"), columns, rows)] if rows else [note(say("month.left_over.none"))]
+        [table(say("month.left_over.caption"), columns, rows), take("month-left-over", place)]
+        if rows
+        else [note(say("month.left_over.none"))]
     )
     inside += _unlisted(len(view.left_over))
     return html.Div(section(title, *inside, about=say("about.ratio")), id=Ids.LEFT_OVER)
@@ -80,7 +83,9 @@ def returned_part(view: MonthView, place: Place) -> html.Div:
         for visit in view.returned[:LISTED]
     ]
     inside: list[Child] = (
-        [table(say("month.returned.caption"), columns, rows)] if rows else [note(say("month.returned.none"))]
+        [table(say("month.returned.caption"), columns, rows), take("month-returned", place)]
+        if rows
+        else [note(say("month.returned.none"))]
     )
     inside += _unlisted(len(view.returned))
     return html.Div(section(title, *inside, about=say("month.about.returned")), id=Ids.RETURNED)
@@ -129,7 +134,7 @@ def due_part(view: MonthView, place: Place) -> html.Div:
     if due.never:
         by_rule.append(note(say("due.never", n=counted(due.never, "machine"))))
     if rows:
-        by_rule.append(table(say("due.caption"), columns, rows))
+        by_rule += [table(say("due.caption"), columns, rows), take("due", place, by="rule", month=None)]
     by_rule += _unlisted(due.overdue + due.soon)
     by_rule.append(html.P(dcc.Link(say("month.due.all_rule"), href=place.to("/due", by="rule"))))
     parts: list[Child] = [html.Div(by_rule, className="part")]
@@ -170,12 +175,12 @@ def _by_risk(view: MonthView, risk: ByRisk, place: Place) -> html.Div:
     )
     parts: list[Child] = [html.H3(say("month.due.risk")), note(text)]
     if rows:
-        parts.append(table(say("month.due.risk_caption", n=len(rows)), columns, rows))
+        parts += [table(say("month.due.risk_caption", n=len(rows)), columns, rows), take("due", place, month=None)]
     parts.append(html.P(dcc.Link(say("month.due.all_risk"), href=place.to("/due"))))
     return html.Div(parts, className="part")
 
 
-def calibrations_part(view: MonthView) -> html.Section:
+def calibrations_part(view: MonthView, place: Place) -> html.Section:
     """Put the instruments whose calibration has run out or soon will."""
     if not view.calibrations:
         return section(say("calibration.title"), note(say("calibration.none")))
@@ -186,4 +191,5 @@ def calibrations_part(view: MonthView) -> html.Section:
         Column(say("column.late"), number=True),
     ]
     rows = [[one.serial, one.description, day(one.due), late(one.days_left)] for one in view.calibrations]
-    return section(say("calibration.title"), table(say("calibration.caption"), columns, rows))
+    listed = table(say("calibration.caption"), columns, rows)
+    return section(say("calibration.title"), listed, take("instruments", place, month=None))

@@ -11,6 +11,7 @@ from dashboard.components.chart import chart
 from dashboard.components.pieces import note, section, sentence
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.figures.effects import effect_figure
 from dashboard.kept import keep
 from dashboard.views import effects_view
@@ -57,7 +58,8 @@ def effects_part(view: EffectsView, seen: Seen, scheme: str, *, people: bool) ->
         html.Div(charts, className="smalls effects"),
         note(missing) if missing else None,
         html.Details(
-            [html.Summary(say("chart.as_table")), _effect_table(caption, view, seen)], className="chart-table"
+            [html.Summary(say("chart.as_table")), _effect_table(caption, view, seen), take("effects", seen.place)],
+            className="chart-table",
         ),
         about=say("about.effects"),
     )

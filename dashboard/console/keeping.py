@@ -9,7 +9,7 @@ from dashboard.console.common import now, opened, out, settings_of
 from models.commands.backup import back_up
 from models.commands.restore import restore
 from models.store.backup import Copied
-from models.store.roles import grants
+from models.store.roles import give, grants
 
 _KEY = (
     "The key file is not in it: whoever holds a backup must not be able to sign in the book's name. "
@@ -49,9 +49,16 @@ def run_restore(given: argparse.Namespace) -> int:
 
 
 def run_grants(given: argparse.Namespace) -> int:
-    """Print the rights that a role of PostgreSQL needs; nothing is changed."""
-    for line in grants(given.role, reads_only=given.reads_only):
-        print(line)  # noqa: T201 - plain text for psql, with no width of a screen
+    """Print the rights that a role of PostgreSQL needs, or give them."""
+    lines = list(grants(given.role, reads_only=given.reads_only))
+    if not given.apply:
+        for line in lines:
+            print(line)  # noqa: T201 - plain text for psql, with no width of a screen
+        return 0
+    settings = settings_of(given)
+    with opened(settings) as engine:
+        give(engine, lines)
+    out.print(f"The role {given.role} has its rights in {settings.shown}.", soft_wrap=True)
     return 0
 
 

@@ -42,9 +42,12 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
         "grants",
         "print the SQL that gives a PostgreSQL role what driftbook needs: no UPDATE or DELETE on history",
         "  driftbook grants --role driftbook_app | psql plant\n"
+        "  driftbook grants --role driftbook_app --apply --book postgresql://owner@host/plant\n"
         "  driftbook grants --role driftbook_reader --reads-only | psql plant",
     )
     parser.add_argument("--role", required=True, metavar="NAME", help="the role, which has to be there")
+    book(parser)
+    parser.add_argument("--apply", action="store_true", help="run them on the book, as its owner, instead of printing them")
     parser.add_argument("--reads-only", action="store_true", help="only the right to read: for a reader of its own")
 
 

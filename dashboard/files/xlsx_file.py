@@ -23,7 +23,10 @@ MOST_ROWS = 1_048_575
 MOST_TEXT = 32_767
 """Letters that a cell takes."""
 
+_HEAD = {"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"}
+
 _WIDEST = 44
+_MOST_LINES = 8
 _LOOKED_AT = 200
 
 
@@ -54,7 +57,7 @@ def xlsx_bytes(table: TableOut) -> bytes:
     )
     made = table.made_at.replace(tzinfo=None, microsecond=0)
     book.set_properties({"title": table.title, "subject": table.site, "created": made})
-    head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    head = book.add_format({**_HEAD, "align": "left", "indent": 1})
     _rows(book, book.add_worksheet(table.name[:31]), table, head)
     _about(book, book.add_worksheet(say("files.sheet.about")[:31]), table, head)
     book.close()
@@ -63,17 +66,23 @@ def xlsx_bytes(table: TableOut) -> bytes:
 
 def _rows(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
     zone = ZoneInfo(table.zone)
-    text = book.add_format()
-    marked = book.add_format({"quote_prefix": True})
+    over_numbers = book.add_format({**_HEAD, "align": "right"})
     for place, column in enumerate(table.columns):
-        sheet.write_string(0, place, column.heading, head)
-        style = book.add_format({"num_format": _number_format(column)})
+        is_text, wraps = column.form is Form.TEXT, _longest(column) > _WIDEST
+        look = {"valign": "top", "align": "left", "indent": 1, "text_wrap": wraps} if is_text else {"valign": "top"}
+        style = book.add_format({**look, "num_format": _number_format(column)})
+        marked = book.add_format({**look, "quote_prefix": True})
+        sheet.write_string(0, place, column.heading, head if is_text else over_numbers)
         sheet.set_column(place, place, _width(column))
         for row, value in enumerate(column.values, start=1):
             if isinstance(value, str):
-                _write_text(sheet, row, place, value, marked if is_active(value) else text)
+                _write_text(sheet, row, place, value, marked if is_active(value) else style)
             elif value is not None:
                 _write(sheet, row, place, value, style, zone)
+    for row, values in enumerate(table.rows(), start=1):
+        lines = max((-(-len(value) // _WIDEST) for value in values if isinstance(value, str)), default=1)
+        if lines > 1:
+            sheet.set_row(row, 15 * min(lines, _MOST_LINES))
     sheet.set_row(0, 45)
     sheet.freeze_panes(1, 1)
     if table.columns:
@@ -85,7 +94,7 @@ def _rows(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
 
 def _write(sheet: Any, row: int, place: int, value: Value, style: Any, zone: ZoneInfo) -> None:
     if isinstance(value, bool):
-        sheet.write_boolean(row, place, value)
+        sheet.write_boolean(row, place, value)  # without a format of its own: with one, some programs show 1 and 0
     elif isinstance(value, datetime):
         # A sheet knows no zones: the site's clock is written, and the second sheet says so.
         sheet.write_datetime(row, place, value.astimezone(zone).replace(tzinfo=None), style)
@@ -114,19 +123,26 @@ def _number_format(column: ColumnOut) -> str:
     return "General"
 
 
+def _longest(column: ColumnOut) -> int:
+    return max((len(str(value)) for value in column.values[:_LOOKED_AT] if value), default=0)
+
+
 def _width(column: ColumnOut) -> float:
+    word = max(len(part) for part in column.heading.split()) + 3
     if column.form is not Form.TEXT:
-        return 17.0 if column.form is Form.MOMENT else 12.0
-    longest = max((len(str(value)) for value in column.values[:_LOOKED_AT] if value), default=0)
-    return float(min(max(longest + 2, 10), _WIDEST))
+        return float(max(17 if column.form is Form.MOMENT else 12, word))
+    return float(min(max(_longest(column) + 3, word, 10), _WIDEST))
 
 
 def _about(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
     wrap = book.add_format({"text_wrap": True, "valign": "top"})
     top = book.add_format({"bold": True, "valign": "top"})
     sheet.set_column(0, 0, 30)
-    sheet.set_column(1, 2, 15)
+    sheet.set_column(1, 2, 16)
     sheet.set_column(3, 3, 90)
+    sheet.hide_gridlines(2)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
     row = 0
     for name, value in about_lines(table):
         sheet.write_string(row, 0, name, top)

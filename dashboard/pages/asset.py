@@ -30,6 +30,7 @@ from dashboard.components.pieces import (
     waiting,
 )
 from dashboard.components.record_changes import amend_links, amended_part, record_link
+from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene, study_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
@@ -166,7 +167,7 @@ def middle(opened: Opened) -> list[Child]:
     patterns = build_patterns(study, history, row, display=seen.display, days=days_of(story))
     return [
         forecast_part(forecast, build(story, seen.display), seen.place, opened.scheme),
-        drift_part(drift, opened.scheme),
+        drift_part(drift, opened.scheme, take("asset-runs", seen.place, asset=story.asset.tag)),
         patterns_part(patterns, seen.place),
     ]
 

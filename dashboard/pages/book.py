@@ -22,6 +22,7 @@ from dashboard.components.pieces import (
     two_lines,
 )
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.opening import attach_fill, begin, skeleton
@@ -109,7 +110,13 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
         ]
         for line in view.lines
     ]
-    listed = section(say("book.list.title"), table(view.caption, columns, rows), paging, about=say("about.book"))
+    listed = section(
+        say("book.list.title"),
+        table(view.caption, columns, rows),
+        take("entries", place, before=None, after=None),
+        paging,
+        about=say("about.book"),
+    )
     return [*parts, html.Div(listed, className="entries")]
 
 

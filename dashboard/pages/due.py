@@ -23,6 +23,7 @@ from dashboard.components.pieces import (
     two_lines,
 )
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.fetch import Scene, recheck_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import Place, asset_path, read_month
@@ -95,7 +96,7 @@ def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
         *head,
         _choices(view, place),
         sentence(view.sentence),
-        html.Div([_loads(view, place), _trust(view)], className="columns"),
+        html.Div([_loads(view, place), _trust(view, place)], className="columns"),
         _now(view, place),
         _calendar(view.calendar, place),
         _soon(view, place),
@@ -140,11 +141,12 @@ def _loads(view: DueView, place: Place) -> html.Section:
     return section(
         say("due.loads.title"),
         table(say("due.loads.caption", n=counted(view.in_service, "machine")), columns, rows, marked=marked),
+        take("due-loads", place, month=None, list=None),
         about=say("due.about.risk", months=view.interval_months),
     )
 
 
-def _trust(view: DueView) -> html.Section:
+def _trust(view: DueView, place: Place) -> html.Section:
     if not view.held:
         return section(say("due.trust.title"), note(say("due.trust.none")))
     fleet, levels = view.held[0], promised()
@@ -172,9 +174,8 @@ def _trust(view: DueView) -> html.Section:
         ]
         for one in view.held
     ]
-    classes = html.Details(
-        [html.Summary(say("due.trust.classes")), table(say("due.trust.caption"), columns, rows)], className="about"
-    )
+    listed = [table(say("due.trust.caption"), columns, rows), take("forecast-held", place, month=None, list=None)]
+    classes = html.Details([html.Summary(say("due.trust.classes")), *listed], className="about")
     return section(say("due.trust.title"), html.P(said), classes, about=say("due.about.trust"))
 
 
@@ -239,7 +240,7 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place
         ]
         for line in lines
     ]
-    return html.Div(table(caption, columns, rows), className="due-list")
+    return html.Div([table(caption, columns, rows), take("due", place, month=None, list=None)], className="due-list")
 
 
 def _where(line: PlanLine) -> str:
@@ -310,4 +311,4 @@ def _no_forecast(view: DueView, place: Place) -> html.Section:
         if one.n > len(one.tags):
             links.append(say("due.calendar.more", n=count(one.n - len(one.tags))))
         items.append(html.Li([html.Span(f"{counted(one.n, 'machine')}: {one.reason}. "), html.Span(links)]))
-    return section(title, html.Ul(items, className="reasons"), note(say("due.none.rule")))
+    return section(title, html.Ul(items, className="reasons"), take("no-forecast", place), note(say("due.none.rule")))

@@ -22,6 +22,7 @@ from dashboard.components.pieces import (
     sentence,
 )
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.opening import attach_fill, begin, skeleton
@@ -162,6 +163,7 @@ def _sets(view: LimitsDeskView, seen: Scene) -> html.Section:
     return section(
         say("limits.sets.title"),
         html.Div(table(say("limits.sets.caption"), columns, rows, marked=marked), className="wordy-6"),
+        take("limit-sets", place),
         *more,
     )
 

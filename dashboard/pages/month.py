@@ -78,4 +78,4 @@ def body(view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], s
         parts.append(months_part(view, place, scheme))
     if view.jobs:
         parts += [returned_part(view, place), left_over_part(view, place, reviewers)]
-    return [*parts, due_part(view, place), calibrations_part(view), limits(view.limits)]
+    return [*parts, due_part(view, place), calibrations_part(view, place), limits(view.limits)]

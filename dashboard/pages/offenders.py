@@ -22,6 +22,7 @@ from dashboard.components.pieces import (
     two_lines,
 )
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.fetch import Scene
 from dashboard.figures.funnel import funnel_figure
 from dashboard.kept import keep
@@ -216,7 +217,11 @@ def _groups(groups: Groups, seen: Scene) -> html.Section:
         for line in groups.lines
     ]
     return section(
-        title, table(say("offenders.groups.caption"), columns, rows), note(looked), about=say("offenders.about.groups")
+        title,
+        table(say("offenders.groups.caption"), columns, rows),
+        take("groups", seen.place),
+        note(looked),
+        about=say("offenders.about.groups"),
     )
 
 
@@ -272,7 +277,10 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
         Column(say("column.what_where_speed")),
     ]
     rows = [_line(line, seen) for line in view.lines]
-    parts: list[Child] = [table(say("offenders.ranking.caption"), columns, rows)]
+    parts: list[Child] = [
+        table(say("offenders.ranking.caption"), columns, rows),
+        take("offenders", seen.place, list=None),
+    ]
     if view.came_back > len(view.lines):
         parts.append(note(say("offenders.more", shown=count(len(view.lines)), n=count(view.came_back))))
         if seen.place.get("list") != "all":

@@ -27,6 +27,7 @@ from dashboard.components.pieces import (
     two_lines,
 )
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.opening import attach_fill, begin, skeleton
@@ -179,6 +180,7 @@ def _instruments(view: PeopleView, place: Place) -> html.Section:
     return section(
         say("people.instruments.title"),
         html.Div(table(say("people.instruments.caption"), columns, rows, marked=[(line.days_left or 0) < 0 for line in view.instruments]), className="calibrations"),
+        take("instruments", place),
         about=say("about.calibration"),
     )  # fmt: skip
 
@@ -250,7 +252,7 @@ def _resting(view: PeopleView, seen: Scene) -> html.Section:
         parts.append(html.P(resting.sentence, className="sentence", role="status"))
         if resting.rows:
             parts.append(_jobs(say("people.rest.caption", serial=resting.serial), resting.rows, seen, late=False))
-            parts.append(_more(len(resting.rows), resting.jobs, place))
+            parts += [take("instrument-jobs", place, list=None), _more(len(resting.rows), resting.jobs, place)]
     return section(say("people.rest.title"), *parts, about=say("about.resting"))
 
 
@@ -262,6 +264,7 @@ def _late(view: PeopleView, seen: Scene) -> html.Section:
         title,
         note(say("people.late.note")),
         _jobs(say("people.late.caption"), view.late_rows, seen, late=True),
+        take("late-jobs", seen.place, list=None),
         _more(len(view.late_rows), view.late, seen.place),
         about=say("about.calibration"),
     )
@@ -287,4 +290,5 @@ def _people(view: PeopleView, place: Place) -> html.Section:
         say("people.people.title"),
         note(say("people.people.intro")),
         table(say("people.people.caption"), columns, rows) if rows else None,
+        take("people", place),
     )

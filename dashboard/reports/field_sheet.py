@@ -88,13 +88,23 @@ def sheet_paper(
     data["as_of"] = say("report.sheet.as_of", head=count(identity.head), at=made(identity))
     data["words"] = {**data["words"], "target": say("report.sheet.target"), "limits": say("record.last.limits")}
     pictures = {"code.svg": qr_picture(visit.address)} if visit.address else {}
-    for scale, terse in SIZES:
-        paper = Paper(
-            "sheet", title, (_terse(data) if terse else data) | {"scale": scale}, identity.made_at, size, pictures
-        )
-        if pages_of(paper) == 1:
-            break
-    return paper
+    # The largest size that fits, found by halving: each try is a setting of the whole sheet.
+    low, high = 0, len(SIZES) - 1
+    while low < high:
+        middle = (low + high) // 2
+        if pages_of(_sized(title, data, SIZES[middle], identity, size, pictures)) == 1:
+            high = middle
+        else:
+            low = middle + 1
+    return _sized(title, data, SIZES[low], identity, size, pictures)
+
+
+def _sized(
+    title: str, data: dict[str, Any], chosen: tuple[float, bool], identity: Identity, size: str, pictures: dict[str, str]
+) -> Paper:  # fmt: skip
+    scale, terse = chosen
+    told = (_terse(data) if terse else data) | {"scale": scale}
+    return Paper("sheet", title, told, identity.made_at, size, pictures)
 
 
 def _terse(data: dict[str, Any]) -> dict[str, Any]:
@@ -181,7 +191,7 @@ def _last(last: LastVisit | None, basis: Basis, display: Display) -> dict[str, A
         }
     line = last.line
     heads = [
-        (say("report.job.component"), "2", "left"), (say("record.result.found"), "1", "right"), (say("record.result.left"), "1", "right"),
+        (say("report.job.component"), "3", "left"), (say("record.result.found"), "1", "right"), (say("record.result.left"), "1", "right"),
         (say("fact.target"), "1", "right"),
     ]  # fmt: skip
     return {

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -108,12 +108,12 @@ def _template(name: str) -> bytes:
 
 
 def _files(paper: Paper) -> dict[str, bytes]:
-    made = paper.made_at
+    made = paper.made_at.astimezone(UTC)
     data = {
         **all_printable(dict(paper.data)),
         "title": all_printable(paper.title),
         "paper": PAPERS[paper.size],
-        "date": [made.year, made.month, made.day],
+        "date": [made.year, made.month, made.day, made.hour, made.minute, made.second],
     }
     return {
         "main.typ": _template(f"{paper.template}.typ"),

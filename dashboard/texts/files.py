@@ -12,7 +12,7 @@ WORDS: Final[dict[str, str]] = {
     "files.take.csv": "CSV",
     "files.take.xlsx": "XLSX",
     "files.take.parquet": "Parquet",
-    "files.take.label": "{title} as {form}",
+    "files.take.label": "This table as {form}",
     # What cannot be done
     "files.no_site": "This book has no site yet, so there is no table to take.",
     "files.no_table": "There is no table ‘{asked}’.",

@@ -7,9 +7,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from dashboard.prepared import due_for
 from dashboard.words import say
 from models.history.columns import History, IntArray
-from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, REPLACED, due_by_rule
+from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, REPLACED
 from models.history.months import local_days
 from models.values.people import Instrument
 
@@ -76,14 +77,7 @@ def due_list(history: History, today: date, today_us: int, interval_months: int)
     interval_months : int
         The site's rule for the next check. [month]
     """
-    due = due_by_rule(
-        history.jobs,
-        history.breaks,
-        history.assets,
-        today_us=today_us,
-        zone=history.zone,
-        interval_months=interval_months,
-    )
+    due = due_for(history, today_us, interval_months)
     dated = np.isin(due.reason, list(_WHY))
     wanted = np.flatnonzero(dated & (due.overdue | (due.days_left <= SOON_DAYS)))
     order = wanted[np.lexsort((wanted, due.days_left[wanted]))]

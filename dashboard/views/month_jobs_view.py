@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from dashboard.place import Place, Read, class_code, read_class, shortened
+from dashboard.prepared import index_for
 from dashboard.words import say
 from dashboard.writing import month as month_text
 from dashboard.writing import speed_class
@@ -98,16 +99,16 @@ def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST)
     """
     jobs, assets = history.jobs, history.assets
     first, last = (month - BEFORE, month - 1) if asked.before else (month, month)
-    keep = (jobs.month >= first) & (jobs.month <= last)
+    inside = index_for(history).rows(first, last)
     if asked.speed_class is not None:
-        keep &= jobs.speed_class == asked.speed_class
+        inside = inside[jobs.speed_class[inside] == asked.speed_class]
     ratio = {FOUND: jobs.found_ratio, LEFT: jobs.left_ratio}.get(asked.kind)
     if ratio is None:
-        rows = np.flatnonzero(keep)
+        rows = inside
         rows = rows[np.argsort(jobs.performed_us[rows], kind="stable")]
         over = 0
     else:
-        rows = np.flatnonzero(keep & ~np.isnan(ratio))
+        rows = inside[~np.isnan(ratio[inside])]
         rows = rows[np.argsort(-ratio[rows], kind="stable")]
         over = int((ratio[rows] > 1.0).sum())
     shown = rows[:most]

@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from dashboard.prepared import index_for
 from dashboard.views.due_view import Calibration, DueList, calibrations, due_list
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.month_chart_view import MonthSeries, month_series
@@ -18,8 +19,8 @@ from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
 from dashboard.writing import count, counted, interval, percent, speed_class
 from dashboard.writing import month as month_text
-from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, History, IntArray
-from models.history.counts import Counts, count_over
+from models.history.columns import SPEED_BOUNDS_RPM, History, IntArray
+from models.history.counts import Counts
 from models.history.engine import Study
 from models.history.months import local_days
 from models.history.runs import Runs
@@ -157,17 +158,17 @@ def build(
     asked : Asked or None
         The number whose jobs are asked for. [unitless]
     """
-    jobs = history.jobs
-    last = int(jobs.month.max(initial=_number(today)))
-    last_with_jobs = int(jobs.month.max()) if len(jobs) else _number(today)
-    first = int(jobs.month.min(initial=last_with_jobs))
+    jobs, index = history.jobs, index_for(history)
+    last_with_jobs = int(index.counts.months[-1]) if len(jobs) else _number(today)
+    last = max(last_with_jobs, _number(today))
+    first = index.first if len(jobs) else last_with_jobs
     number = _number(chosen) if chosen else last_with_jobs
-    here = count_over(jobs, first_month=number, last_month=number)
-    before = count_over(jobs, first_month=number - BEFORE, last_month=number - 1)
+    here = index.counts.window(number, number)
+    before = index.counts.window(number - BEFORE, number - 1)
     now_all, before_all = here.total(), before.total()
     found, found_before = cell(now_all.found), cell(before_all.found)
     left, left_before = cell(now_all.left), cell(before_all.left)
-    in_month = jobs.month == number
+    in_month = index.rows(number, number)
     machines = len(np.unique(jobs.asset[in_month]))
     jobs_here = int(now_all.jobs[0, 0])
     found_change = change(found, found_before)
@@ -190,7 +191,7 @@ def build(
         left_change=change(left, left_before),
         classes=_classes(here, before),
         total=ClassLine(ALL_SPEEDS, say("column.all"), jobs_here, found, found_before, left, left_before),
-        series=month_series(count_over(jobs, first_month=number - SERIES + 1, last_month=number).by_month()),
+        series=month_series(index.counts.window(number - SERIES + 1, number).by_month()),
         left_over=_visits(history, _left_over_rows(history, in_month), runs, None),
         returned=_visits(history, _returned_rows(history, runs, in_month), runs, study),
         due=due_list(history, today, today_us, site.interval_months),
@@ -236,25 +237,25 @@ def _by_risk(history: History, study: Study, today: date, today_us: int, interva
     return ByRisk(study.choices.risk, len(now), plan.count(1, SOON_DAYS), plan.lines(forecast[:LIKELIEST].tolist()))
 
 
-def _left_over_rows(history: History, in_month: BoolArray) -> IntArray:
-    rows = np.flatnonzero(in_month & (history.jobs.left_ratio > 1.0))
+def _left_over_rows(history: History, in_month: IntArray) -> IntArray:
+    rows = in_month[history.jobs.left_ratio[in_month] > 1.0]
     return rows[np.argsort(-history.jobs.left_ratio[rows], kind="stable")]
 
 
-def _returned_rows(history: History, runs: Runs, in_month: BoolArray) -> IntArray:
-    ends = runs.end_row[runs.returned]
-    rows = ends[in_month[ends]]
+def _returned_rows(history: History, runs: Runs, in_month: IntArray) -> IntArray:
+    run = index_for(history).run_at[in_month]
+    rows = in_month[(run >= 0) & runs.returned[run]] if len(runs) else in_month[:0]
     return rows[np.argsort(-history.jobs.found_ratio[rows], kind="stable")]
 
 
 def _visits(history: History, rows: IntArray, runs: Runs, study: Study | None) -> tuple[Visit, ...]:
     jobs, assets = history.jobs, history.assets
-    run_at = {int(end): index for index, end in enumerate(runs.end_row.tolist())} if len(rows) else {}
+    run_at = index_for(history).run_at
     days = local_days(jobs.performed_us[rows], history.zone).astype("datetime64[D]").astype(object)
     visits = []
     for row, on in zip(rows.tolist(), days.tolist(), strict=True):
         asset, person = int(jobs.asset[row]), int(jobs.person[row])
-        run = run_at.get(row)
+        run = int(run_at[row])
         visits.append(
             Visit(
                 tag=str(assets.tag[asset]),
@@ -265,8 +266,8 @@ def _visits(history: History, rows: IntArray, runs: Runs, study: Study | None) -
                 left_ratio=float(jobs.left_ratio[row]),
                 person=history.people[person] if person >= 0 else "",
                 entry=int(jobs.entry[row]),
-                was_left=float(runs.start_ratio[run]) if run is not None else float("nan"),
-                days=float(runs.days[run]) if run is not None else float("nan"),
+                was_left=float(runs.start_ratio[run]) if run >= 0 else float("nan"),
+                days=float(runs.days[run]) if run >= 0 else float("nan"),
                 suggests=() if study is None else suggestions(study, asset),
             )
         )

@@ -8,10 +8,12 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from dashboard.kept import keep
+from dashboard.prepared import due_for
 from dashboard.words import say
 from dashboard.writing import count, counted, percent, ratio
 from models.history.columns import BoolArray, FloatArray, History, IntArray
-from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due, due_by_rule
+from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due
 from models.history.due import REPLACED as REPLACED_SINCE
 from models.history.engine import Study
 from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at
@@ -31,6 +33,9 @@ from models.history.standing import (
 SOON_DAYS = 31
 QUARTER_DAYS = 92
 """What falls due within so many days is 'soon', and what is listed ahead."""
+
+HOUR_US = 3_600_000_000
+"""An hour. [µs]"""
 
 LONG_AGO, FAR_AHEAD = -100_000, 100_000
 """Days from today that no date lies beyond."""
@@ -233,17 +238,21 @@ def ground_of(history: History, study: Study, today: date, today_us: int, interv
         Now, UTC. [µs]
     interval_months : int
         The site's rule for the next check. [month]
+
+    Notes
+    -----
+    Chances are those of the full hour: they change by less than is shown, and are worked out once an hour.
     """
-    rule = due_by_rule(
-        history.jobs,
-        history.breaks,
-        history.assets,
-        today_us=today_us,
-        zone=history.zone,
-        interval_months=interval_months,
-    )
+    hour = today_us // HOUR_US
+    # The key holds the study's id and the value the study itself, so that the id stays its own.
+    key = ("ground", id(study), today, hour, interval_months)
+    return keep(history, key, lambda: _ground(history, study, today, hour * HOUR_US, interval_months))
+
+
+def _ground(history: History, study: Study, today: date, now_us: int, interval_months: int) -> Ground:
+    rule = due_for(history, now_us, interval_months)
     standing = study.standing
-    since = np.where(standing.can, np.maximum((today_us - standing.left_us) / US_PER_DAY, 0.0), 0.0)
+    since = np.where(standing.can, np.maximum((now_us - standing.left_us) / US_PER_DAY, 0.0), 0.0)
     return Ground(
         history=history,
         study=study,

@@ -26,6 +26,28 @@ class Counts:
     found: Shares
     left: Shares
 
+    def window(self, first_month: int, last_month: int) -> Counts:
+        """Give the same counts for some months, both ends included; a month beyond the ends is there and empty.
+
+        Parameters
+        ----------
+        first_month, last_month : int
+            Year × 12 + month − 1. [month]
+        """
+        months = np.arange(first_month, last_month + 1)
+        inside = np.isin(months, self.months)
+        rows = months[inside] - self.months[:1]
+
+        def cut(cells: IntArray) -> IntArray:
+            part = np.zeros((len(months), len(self.classes)), dtype=np.int64)
+            part[inside] = cells[rows]
+            return part
+
+        def cut_shares(given: Shares) -> Shares:
+            return shares(cut(given.count), cut(given.n), given.confidence)
+
+        return Counts(months, self.classes, cut(self.jobs), cut_shares(self.found), cut_shares(self.left))
+
     def by_month(self) -> Counts:
         """Give the same counts with all speed classes in one column."""
         return self._sum(axis=1, months=self.months, classes=np.array([UNKNOWN]))

@@ -8,7 +8,6 @@ import numpy as np
 
 from models.history.columns import AssetColumns, BoolArray, BreakColumns, IntArray, JobColumns
 from models.history.months import add_months, local_days, midnights_us
-from models.history.runs import standing_since
 
 NEVER_MEASURED, BY_INTERVAL, LEFT_OVER, REPLACED, RETIRED = range(5)
 """Reason codes of :class:`Due`."""
@@ -81,23 +80,26 @@ def due_by_rule(
     """
     count = len(assets)
     last_row = np.full(count, -1, dtype=np.int64)
-    last_row[jobs.asset] = np.arange(len(jobs))  # rows are in order of time: the last one written stays
+    ends = np.flatnonzero(np.append(jobs.asset[1:] != jobs.asset[:-1], True)) if len(jobs) else np.zeros(0, np.int64)
+    ends = ends[jobs.asset[ends] >= 0]
+    last_row[jobs.asset[ends]] = ends
     seen = last_row >= 0
     row = np.where(seen, last_row, 0)
     reason = np.full(count, NEVER_MEASURED, dtype=np.int64)
     day = np.zeros(count, dtype=np.int64)
     last_us = np.full(count, NO_TIME, dtype=np.int64)
     if len(jobs):
-        over = _left_over(jobs)[row]
-        replaced = ~standing_since(jobs, breaks)[row]
+        over = _left_over(jobs, row)
+        # No installation can come after the last visit of an asset: a break alone can.
+        broke = np.full(count, NO_TIME, dtype=np.int64)
+        np.maximum.at(broke, breaks.asset, breaks.at_us)
+        replaced = jobs.performed_us[row] < broke
         last_us = np.where(seen, jobs.performed_us[row], NO_TIME)
         last_day = local_days(np.where(seen, last_us, 0), zone)
         months = np.broadcast_to(np.asarray(interval_months, dtype=np.int64), (count,))
         day = np.where(over | replaced, last_day, add_months(last_day, months))
         reason = np.where(seen, np.select([replaced, over], [REPLACED, LEFT_OVER], BY_INTERVAL), reason)
         if len(breaks.asset):
-            broke = np.full(count, NO_TIME, dtype=np.int64)
-            np.maximum.at(broke, breaks.asset, breaks.at_us)
             day = np.where(seen & replaced, local_days(np.where(seen & replaced, broke, 0), zone), day)
     reason = np.where(assets.retired, RETIRED, reason)
     dated = (reason != NEVER_MEASURED) & (reason != RETIRED)
@@ -112,6 +114,7 @@ def due_by_rule(
     )
 
 
-def _left_over(jobs: JobColumns) -> BoolArray:
-    unmeasured = np.isnan(jobs.left).any(axis=1)
-    return np.asarray((jobs.left_ratio > 1.0) | (unmeasured & (jobs.found_ratio > 1.0)), dtype=np.bool_)
+def _left_over(jobs: JobColumns, row: IntArray) -> BoolArray:
+    unmeasured = np.isnan(jobs.left[row]).any(axis=1)
+    left_over = jobs.left_ratio[row] > 1.0
+    return np.asarray(left_over | (unmeasured & (jobs.found_ratio[row] > 1.0)), dtype=np.bool_)

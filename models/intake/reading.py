@@ -16,6 +16,7 @@ from itertools import chain, islice
 from pathlib import Path
 
 from models.errors import UnreadableFileError
+from models.intake.guarding import check_workbook
 from models.intake.plain_text import unguarded
 
 Cell = str | float | int | bool | date | datetime | time | timedelta | None
@@ -27,7 +28,8 @@ _MAX_CELL = 1 << 20
 _ENOUGH_TO_GUESS = 30
 _AT_ONCE = 2_000
 _END = "\ue000 end of the file \ue000"  # a private character, so that no file holds it
-_SUFFIXES = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
+_SUFFIXES = {".xlsx", ".xlsm", ".xls", ".xlsb", ".ods"}
+"""What is called a workbook; of the last two it is said that they are not read."""
 
 
 class CutRow(list[Cell]):
@@ -89,6 +91,7 @@ def digest(path: Path) -> str:
 def _workbook(path: Path) -> tuple[Sheet, ...]:
     from python_calamine import CalamineError, CalamineWorkbook
 
+    check_workbook(path)
     try:
         book = CalamineWorkbook.from_path(str(path))
         sheets = []
@@ -97,7 +100,10 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
             grid = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
             cells = tuple(tuple(row) for row in grid)
             sheets.append(Sheet(path, name, head=cells[:60], _cells=cells))
-    except (CalamineError, OSError, ValueError) as fault:
+    except BaseException as fault:
+        # A panic of the reader is no Exception, and is told from others by its name only.
+        if not isinstance(fault, CalamineError | OSError | ValueError) and type(fault).__name__ != "PanicException":
+            raise
         raise UnreadableFileError(
             f"{path.name} cannot be read as a workbook ({fault}).",
             remedy="Open it in a spreadsheet program and save it again as XLSX or CSV.",

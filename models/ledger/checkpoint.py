@@ -105,6 +105,58 @@ def read_note(text: str) -> Note:
     return Note(Checkpoint(origin, int(size), found), tuple(signatures))
 
 
+def read_notes(text: str) -> tuple[Note, ...]:
+    """Read all heads of a text, each as a note or in one line.
+
+    Notes may follow one another, as ``driftbook head -o FILE`` adds them.
+
+    Raises
+    ------
+    ValueError
+        If there is none, or something between them is none.
+    """
+    parts: list[list[str]] = []
+    for line in text.replace("\r\n", "\n").split("\n"):
+        word = line.strip()
+        if not word:
+            continue
+        if _in_one(word):
+            parts.append(_unfolded(word))
+        elif word.startswith("— ") and parts:
+            parts[-1] += ["", word] if len(parts[-1]) == 3 else [word]
+        elif parts and len(parts[-1]) < 3:
+            parts[-1].append(word)
+        else:
+            parts.append([word])
+    if not parts:
+        raise ValueError("it is empty")
+    return tuple(read_note("\n".join(lines)) for lines in parts)
+
+
+def _in_one(line: str) -> bool:
+    words = line.split()
+    return len(words) >= 3 and words[0] != "—" and words[1].isascii() and words[1].isdigit()
+
+
+def _unfolded(line: str) -> list[str]:
+    words = line.split()
+    marks = words[3:]
+    if len(marks) % 3:
+        raise ValueError(f"'{line[:60]}' is no head in one line")
+    return [*words[:3], "", *(" ".join(marks[at : at + 3]) for at in range(0, len(marks), 3))]
+
+
+def write_line(note: str) -> str:
+    """Write a note in one line: name of the book, number of entries, root, and its signatures.
+
+    Parameters
+    ----------
+    note : str
+        What :func:`write_note` gave. [unitless]
+    """
+    return " ".join(note.split())
+
+
 def _decoded(text: str) -> bytes | None:
     try:
         return base64.b64decode(text, validate=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +12,7 @@ import sqlalchemy as sa
 from models.ledger.checkpoint import Checkpoint, write_note
 from models.tables.book import EntryRow
 from models.tables.proofs import BookKeyRow, StatementRow, TreeHeadRow
+from models.values.proof import BookProof
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +103,32 @@ def read_heads(connection: sa.Connection, *, last: int | None = None, before: in
 def last_head(connection: sa.Connection) -> Head | None:
     """Give the newest kept head."""
     return next(iter(read_heads(connection, last=1)), None)
+
+
+def read_proof(connection: sa.Connection) -> BookProof | None:
+    """Give the newest head as the pages show it; ``None`` before there is one."""
+    head, h = last_head(connection), TreeHeadRow
+    if head is None:
+        return None
+    at = connection.execute(sa.select(EntryRow.at).where(EntryRow.number == head.size)).scalar_one()
+    heads, signed = connection.execute(sa.select(sa.func.count(), sa.func.count(h.signature)).select_from(h)).one()
+    key = None if head.key is None else head.key.entry
+    return BookProof(head.origin, head.size, at, head.note, key, heads, heads - signed)
+
+
+@contextmanager
+def one_state(engine: sa.Engine) -> Iterator[sa.Connection]:
+    """Open a connection that sees one state of the book however long it looks.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    """
+    with engine.connect() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.execution_options(isolation_level="REPEATABLE READ")
+        yield connection
 
 
 def leaf_of(connection: sa.Connection, entry: int) -> bytes | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -17,13 +18,16 @@ from models.store.columns import Held, read_held
 from models.store.entries import read_entries
 from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
+from models.store.proofs import one_state, read_proof
 from models.store.signoffs import signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
 from models.store.versions import read_instrument_versions, read_limit_sets, read_people
+from models.tables.base import to_microseconds
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
 from models.values.people import Instrument, Person
+from models.values.proof import BookProof
 from models.values.story import AssetStory, Site
 
 
@@ -185,6 +189,23 @@ class Reader:
         """Give the numbers of all entries of a site that bear a sign-off."""
         with self._engine.connect() as connection:
             return signed_entries(connection, site_id)
+
+    def proof(self, site_id: int) -> BookProof | None:
+        """Give the newest head of the book, which is one for all sites; ``None`` before there is one."""
+        del site_id
+        with self._engine.connect() as connection:
+            return read_proof(connection)
+
+    def package(
+        self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()
+    ) -> bytes:
+        """Give the auditor's package of a machine; see ``models.store.audit_package``."""
+        from models.store.audit_package import Papers, audit_package
+
+        with one_state(self._engine) as connection:
+            return audit_package(
+                connection, site_id, tag, Papers(readme, pdf), made_us=to_microseconds(made), kept=kept
+            )
 
     def calendar_site(self, secret: str) -> int | None:
         """Give the site whose calendar a secret address shows; ``None`` if there is none, or it has ended."""

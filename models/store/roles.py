@@ -8,7 +8,9 @@ tables.  The owner makes and upgrades the book, the role of this file runs it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+
+import sqlalchemy as sa
 
 from models.errors import InvalidValueError
 from models.store.copying import table_of
@@ -51,3 +53,32 @@ def grants(role: str, *, reads_only: bool = False) -> Iterator[str]:
     yield f"GRANT SELECT, INSERT ON {history} TO {name};"
     yield f"GRANT SELECT, INSERT, UPDATE, DELETE ON {', '.join(_CHANGES)} TO {name};"
     yield f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name};"
+
+
+def give(engine: sa.Engine, statements: Iterable[str]) -> None:
+    """Run the statements in one transaction, as the owner of the tables.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine, connected as the owner. [unitless]
+    statements : iterable of str
+        What :func:`grants` gave. [unitless]
+
+    Raises
+    ------
+    InvalidValueError
+        If the book is a file, or there is no such role.
+    """
+    if engine.dialect.name != "postgresql":
+        raise InvalidValueError(
+            "A book in a file has no roles.", remedy="Its rights are those of the file: let only its user read and write it."
+        )
+    try:
+        with engine.begin() as connection:
+            for statement in statements:
+                connection.exec_driver_sql(statement)
+    except sa.exc.ProgrammingError as fault:
+        raise InvalidValueError(
+            f"The database refuses it: {str(fault.orig).splitlines()[0]}.", remedy="Make the role first: CREATE ROLE NAME LOGIN."
+        ) from fault

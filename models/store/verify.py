@@ -12,7 +12,6 @@ import multiprocessing
 import os
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import sqlalchemy as sa
@@ -56,15 +55,6 @@ class Verified:
         """Give the number of findings that count as faults; a head without a signature only where asked."""
         told = 0 if strict else self.tally.counts[Fault.UNSIGNED]
         return self.tally.counts.total() - told
-
-
-@contextmanager
-def one_state(engine: sa.Engine) -> Iterator[sa.Connection]:
-    """Open a connection that sees one state of the book however long it looks."""
-    with engine.connect() as connection:
-        if connection.dialect.name == "postgresql":
-            connection.execution_options(isolation_level="REPEATABLE READ")
-        yield connection
 
 
 def verify_book(

@@ -67,7 +67,7 @@ def bodies() -> dict[str, bytes]:
     here = app.server.config[KEY]
     asker = Asker(app)
     history = whole_picture(app, here.book)
-    page = next(one for one in questions(names_of(here.book, history)) if one.page == "offenders")
+    page = next(one for one in questions(names_of(here.book, history)) if one.page.startswith("offenders") or one.callback.startswith("offenders"))
     empty = Question("", EMPTY, "", {"url.pathname": "/"})
     return {name: json.dumps(asker.body(one)).encode() for name, one in (("empty callback", empty), ("offenders page", page))}
 

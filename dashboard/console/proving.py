@@ -1,0 +1,200 @@
+"""The subcommands verify, head, history and key."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from rich.progress import Progress
+
+from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.console.whole import write_whole
+from dashboard.proofs import fault_words, package_of
+from dashboard.words import say
+from models.commands.set_key import set_key
+from models.errors import DriftbookError, InvalidValueError, UnreadableFileError
+from models.ledger.checkpoint import Note, read_notes, write_line
+from models.store.known import site_of
+from models.store.proofs import Head, last_head, one_state, read_keys
+from models.store.verify import Verified, verify_book
+
+SHOWN = 20
+"""So many findings are shown; all are counted."""
+
+
+def run_verify(given: argparse.Namespace) -> int:
+    """Compute the book again: 0 nothing was changed, 1 something does not fit."""
+    settings, key = settings_of(given), _key(given.public_key)
+    kept = [note for name in given.against or () for note in _kept(name)]
+    with opened(settings) as engine, one_state(engine) as connection, Progress(console=out, transient=True) as bar:
+        task = bar.add_task("", total=None, visible=not given.json)
+        shared = None if given.one_process else settings
+        found = verify_book(
+            connection, against=kept, public_key=key, settings=shared,
+            progress=lambda done, of: bar.update(task, completed=done, total=of),
+        )  # fmt: skip
+    if given.json:
+        out.print_json(json.dumps(_as_json(found, strict=given.strict)))
+    else:
+        _tell(found, strict=given.strict, compared=bool(kept or key))
+    return 1 if found.faults(strict=given.strict) else 0
+
+
+def _key(text: str | None) -> bytes | None:
+    if text is None:
+        return None
+    try:
+        found = bytes.fromhex(text)
+    except ValueError:
+        found = b""
+    if len(found) != 32:
+        raise InvalidValueError(say("verify.file.key", asked=text[:80]))
+    return found
+
+
+def _kept(name: str) -> tuple[Note, ...]:
+    try:
+        text = sys.stdin.read() if name == "-" else Path(name).read_text(encoding="utf-8")
+        return read_notes(text)
+    except OSError as fault:
+        raise UnreadableFileError(f"{name} cannot be read: {fault.strerror or fault}.") from fault
+    except ValueError as fault:
+        raise UnreadableFileError(
+            say("verify.file.head", name=name, fault=fault), remedy=say("verify.file.head.remedy")
+        ) from fault
+
+
+def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
+    return {
+        "fits": found.faults(strict=strict) == 0,
+        "entries": found.entries,
+        "intact": found.intact,
+        "heads": {"kept": found.heads, "signed": found.signed, "unsigned": found.unsigned},
+        "newest": None if found.newest is None else found.newest.note,
+        "keys": [{"entry": key.entry, "origin": key.origin, "public_key": key.public_key.hex()} for key in found.keys],
+        "against": [{"size": note.checkpoint.size, "holds": holds} for note, holds in found.kept],
+        "counts": {str(fault): count for fault, count in sorted(found.tally.counts.items())},
+        "findings": [asdict(finding) | {"fault": str(finding.fault)} for finding in found.tally.kept],
+    }
+
+
+def _tell(found: Verified, *, strict: bool, compared: bool) -> None:
+    out.print(say("verify.intact", n=f"{found.intact:,}", all=f"{found.entries:,}"))
+    newest = found.newest
+    out.print(
+        say("verify.heads.none") if newest is None
+        else say("verify.heads", n=f"{found.heads:,}", signed=f"{found.signed:,}", size=f"{newest.size:,}")
+    )  # fmt: skip
+    for key in found.keys:
+        out.print(say("verify.keys", entry=key.entry, digits=key.public_key.hex()), soft_wrap=True)
+    for note, holds in found.kept:
+        out.print(say("verify.kept.holds" if holds else "verify.kept.not", size=f"{note.checkpoint.size:,}"))
+    if found.unsigned and not strict:
+        out.print(say("verify.unsigned", n=f"{found.unsigned:,}"))
+    told = [one for one in found.tally.kept if strict or one.fault != "unsigned"]
+    if found.faults(strict=strict) == 0:
+        out.print(say("verify.fits.kept" if compared else "verify.fits"))
+        if not compared:
+            out.print(say("verify.hint"))
+        return
+    for at, finding in enumerate(sorted(told, key=lambda one: (one.entry is None, one.entry or 0))[:SHOWN]):
+        if at < 2:
+            out.print(say("verify.more" if at else "verify.first"))
+        out.print(f"  {fault_words(finding)}", markup=False, soft_wrap=True)
+    counts = ", ".join(f"{count:,} × {fault}" for fault, count in sorted(found.tally.counts.items()))
+    out.print(say("verify.counts", counts=counts))
+
+
+def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ) -> int:
+    """Print the newest head; keep it in a file and send it where that was asked for."""
+    mail = None
+    if given.mail:
+        from dashboard.reports.mail import read_mail_settings
+
+        mail = read_mail_settings(
+            environ, to=given.mail, server=given.smtp, user=given.smtp_user, sender=given.sender, security=given.security
+        )
+    with opened(settings_of(given)) as engine, engine.connect() as connection:
+        head = last_head(connection)
+    if head is None:
+        raise DriftbookError(say("head.none"), remedy=say("head.none.remedy"))
+    # The head goes to the standard output as it is: a scheduler may pipe it anywhere.
+    sys.stdout.write(f"{write_line(head.note)}\n" if given.line else head.note)
+    if given.output:
+        _append(Path(given.output), head)
+    if mail is not None:
+        from dashboard.reports.mail import message_of, send
+
+        at = now()
+        body = say("head.mail.body", origin=head.origin, size=f"{head.size:,}", at=f"{at:%Y-%m-%d %H:%M} UTC", note=head.note)
+        subject = say("head.mail.subject", origin=head.origin, size=f"{head.size:,}")
+        message = message_of(mail, subject, body, ("head.txt", head.note.encode()), at)
+        send(mail, message)
+        print(f"Sent to {', '.join(mail.to)} through {mail.host}.", file=sys.stderr)  # noqa: T201
+    if head.signature is None:
+        print(say("head.unsigned"), file=sys.stderr)  # noqa: T201
+    return 0
+
+
+def _append(path: Path, head: Head) -> None:
+    """Add a head to a file of heads; the same one is not added twice."""
+    try:
+        there = path.read_text(encoding="utf-8") if path.exists() else ""
+        known = {note.checkpoint for note in read_notes(there)} if there.strip() else set()
+        if head.checkpoint in known:
+            print(say("head.there", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
+            return
+        with path.open("a", encoding="utf-8", newline="\n") as stream:
+            stream.write(("\n" if there.strip() else "") + head.note)
+            stream.flush()
+            os.fsync(stream.fileno())
+    except ValueError as fault:
+        raise UnreadableFileError(
+            say("verify.file.head", name=path, fault=fault), remedy=say("verify.file.head.remedy")
+        ) from fault
+    except OSError as fault:
+        raise UnreadableFileError(f"{path} cannot be written: {fault.strerror or fault}.") from fault
+    print(say("head.written", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
+
+
+def run_history(given: argparse.Namespace) -> int:
+    """Write the package of a machine."""
+    from models.store.reader import Reader
+
+    kept = [note.checkpoint.size for note in _kept(given.kept)] if given.kept else []
+    path = Path(given.package)
+    with opened(settings_of(given)) as engine:
+        with engine.connect() as connection:
+            site = site_of(connection, given.site)
+        made = package_of(Reader(engine), site, given.tag, now(), kept=kept, pdf=not given.no_pdf)
+    try:
+        write_whole(path, made)
+    except OSError as fault:
+        raise UnreadableFileError(f"{path} cannot be written: {fault.strerror or fault}.") from fault
+    out.print(f"Wrote {path} ({len(made):,} bytes). It is checked by: python3 verify.py {path.name}", markup=False)
+    return 0
+
+
+def run_key(given: argparse.Namespace) -> int:
+    """Show the keys of the book, or set another."""
+    settings = settings_of(given)
+    with opened(settings) as engine, engine.connect() as connection:
+        site = site_of(connection, given.site)
+    if given.set:
+        entry = set_key(settings, site.site_id, by=who(given), now=now(), why=given.why)
+        out.print(
+            f"The key in {settings.key_path} signs from entry {entry} on."
+            if entry is not None
+            else f"The key in {settings.key_path} signs already; nothing was written.",
+            markup=False,
+        )
+    with opened(settings) as engine, engine.connect() as connection:
+        for key in read_keys(connection):
+            out.print(say("verify.keys", entry=key.entry, digits=key.public_key.hex()), soft_wrap=True)
+    return 0

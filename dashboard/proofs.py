@@ -1,0 +1,85 @@
+"""Proofs for people: findings in words, and the auditor's package with its papers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Protocol
+from zoneinfo import ZoneInfo
+
+from dashboard.words import say
+from models.errors import DriftbookError
+from models.ledger.findings import Finding
+from models.values.proof import BookProof
+from models.values.story import Site
+
+
+class Packs(Protocol):
+    """What is asked of a book to make a package."""
+
+    def proof(self, site_id: int) -> BookProof | None:
+        """Give the newest head of the book."""
+
+    def package(
+        self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()
+    ) -> bytes:
+        """Give the auditor's package of a machine."""
+
+
+def fault_words(finding: Finding) -> str:
+    """Say what does not fit.
+
+    Parameters
+    ----------
+    finding : Finding
+        What was found. [unitless]
+    """
+    key = f"fault.{finding.fault}"
+    if finding.upto is not None and finding.upto != finding.entry:
+        key += ".several"
+    place = f"{finding.table}.{finding.column}" if finding.column else finding.table
+    return say(
+        key, entry=finding.entry if finding.entry is not None else "–", upto=finding.upto, place=place, table=finding.table,
+        found=_quoted(finding.found), said=_quoted(finding.said),
+    )  # fmt: skip
+
+
+def _quoted(text: str | None) -> str:
+    return say("fault.nothing") if text is None else f"‘{text}’"
+
+
+def package_of(
+    book: Packs, site: Site, tag: str, now: datetime, *, kept: Sequence[int] = (), pdf: bool = True
+) -> bytes:
+    """Make the auditor's package of a machine, with its README and, where one can be printed, its history as PDF.
+
+    Parameters
+    ----------
+    book : Packs
+        The way out of the book. [unitless]
+    site : Site
+        The site. [unitless]
+    tag : str
+        The machine. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    kept : sequence of int
+        Sizes of heads that somebody kept. [unitless]
+    pdf : bool
+        Whether to print the history. [unitless]
+    """
+    proof = book.proof(site.site_id)
+    local = now.astimezone(ZoneInfo(site.zone))
+    readme = say("package.readme", tag=tag, site=site.name, at=f"{local:%Y-%m-%d %H:%M} ({site.zone})", origin=proof.origin if proof else "–")
+    return book.package(site.site_id, tag, readme, _history(book, site, tag, now) if pdf else None, made=now, kept=kept)
+
+
+def _history(book: Packs, site: Site, tag: str, now: datetime) -> bytes | None:
+    from dashboard.reports import makers
+    from dashboard.reports.press import print_pdf
+
+    try:
+        return print_pdf(makers.asset_history(makers.Asking(book, site, site.display, now), tag))  # type: ignore[arg-type]
+    except (DriftbookError, ImportError, OSError):
+        # The package proves without it; what is missing is only the paper for reading.
+        return None

@@ -1,0 +1,125 @@
+"""Texts of the proofs: what verification finds, the head, the auditor's package and its README."""
+
+from __future__ import annotations
+
+from typing import Final
+
+WORDS: Final[dict[str, str]] = {
+    # What verification finds; {place} is table and column
+    "fault.value": "entry {entry}, {place}: the row says {found}, the statement {said}",
+    "fault.type": "entry {entry}, {place}: the row holds {found}, which is no value of this column; the statement says {said}",
+    "fault.row missing": "entry {entry}: its row in {table} is missing (the statement says {said})",
+    "fault.row added": "entry {entry}: {table} holds a row that the statement does not say ({found})",
+    "fault.row alone": "{place}: a row names {found}, and there is no such entry",
+    "fault.entry missing": "entry {entry} is missing",
+    "fault.entry missing.several": "entries {entry} to {upto} are missing",
+    "fault.statement missing": "entry {entry} has no statement: it was put in behind the tool's back, or its statement was deleted",
+    "fault.statement changed": "entry {entry}: its statement was changed ({found}); its leaf and its rows say otherwise ({said})",
+    "fault.statement form": "entry {entry}: its statement is not in canonical form, or cannot be read",
+    "fault.leaf": "entry {entry}, {place}: the kept leaf is {found}; the statement gives {said}",
+    "fault.statement site": "entry {entry}, {place}: the statement is filed under site {found}, the entry under {said}",
+    "fault.order": "no head is kept at entry {entry}, where one commit ended: it was deleted",
+    "fault.root": "{place} of {entry} entries is {found}; the entries give {said}: something before was changed",
+    "fault.frontier": "{place} of the head of {entry} entries is not what the entries give",
+    "fault.key of a head": "{place} of the head of {entry} entries is {found}; the key in force is that of entry {said}",
+    "fault.signature": "{place} of the head of {entry} entries is not that of the book's key",
+    "fault.head ahead": "a head covers {found} entries, and the book has {said}: its end was cut off",
+    "fault.head behind": "the newest head covers {found} entries, and the book has {said}: the last ones were not written by the tool",
+    "fault.not computed": "the root of the head of {entry} entries cannot be computed: entries before it are missing",
+    "fault.sign-off": "entry {entry}, {place}: the sign-off is bound to {found}; what it stands under is {said}",
+    "fault.signed by author": "entry {entry}: {found} signed off entry {said}, which they wrote or did themselves",
+    "fault.reference": "entry {entry}, {place}: it names {found}, which is not there or not of that kind",
+    "fault.guard": "{table}: the guard against changes is missing or was changed ({found})",
+    "fault.unsigned": "the head of {entry} entries is not signed",
+    "fault.kept root": "the head of {entry} entries that you kept has the root {said}; the book now gives {found}: something in these entries was changed",
+    "fault.kept ahead": "the head that you kept covers {said} entries, and the book has {found}: its end was cut off",
+    "fault.kept signature": "the head of {entry} entries that you kept is signed by no key that this book names: the key was exchanged",
+    "fault.kept other book": "the head that you kept is of {said}; this book is {found}",
+    "fault.not the given key": "the newest head is signed by {found}, not by the key that you gave ({said})",
+    "fault.nothing": "nothing",
+    "fault.none": "none",
+    # What verification saw
+    "verify.intact": "{n} of {all} entries say in every value what was said when they were written.",
+    "verify.heads": "{n} heads are kept, {signed} of them signed; the newest covers {size} entries.",
+    "verify.heads.none": "No head is kept.",
+    "verify.keys": "Key since entry {entry}: {digits}",
+    "verify.kept.holds": "The book still begins as the head of {size} entries says that you kept.",
+    "verify.kept.not": "The book does NOT begin as the head of {size} entries says that you kept.",
+    "verify.unsigned": "{n} heads are not signed: the key could not be read when they were made. This is told, and is a fault with --strict.",
+    "verify.first": "The first thing that does not fit:",
+    "verify.more": "Further:",
+    "verify.counts": "In all: {counts}.",
+    "verify.fits": "Nothing was changed since it was written, as far as the book itself can show.",
+    "verify.fits.kept": "Nothing was changed since it was written.",
+    "verify.hint": "Who can change the database and make a new key can forge both. Hold it against a head that is kept elsewhere: --against FILE",
+    "verify.file.head": "'{name}' holds no head: {fault}.",
+    "verify.file.head.remedy": "Give a file that 'driftbook head' wrote, or the line that you wrote down.",
+    "verify.file.key": "'{asked}' is no public key: 64 hexadecimal digits are expected.",
+    # Heads out
+    "head.none": "The book has no head yet.",
+    "head.none.remedy": "Type: driftbook upgrade",
+    "head.there": "The head of {size} entries stands in {path} already.",
+    "head.written": "Added the head of {size} entries to {path}.",
+    "head.unsigned": "It is not signed: the key of the book could not be read when it was made.",
+    "head.mail.subject": "Head of the book {origin}: {size} entries",
+    "head.mail.body": (
+        "This is the head of {origin} over {size} entries, made on {at}.\n\n{note}\n"
+        "Keep this message where nobody who looks after the book can change it. A year from now it proves that nothing\n"
+        "in these entries was changed: driftbook verify --against FILE, with the attached file."
+    ),
+    # On the pages
+    "proof.title": "What proves this book",
+    "proof.about": (
+        "Each commit leaves a head: how many entries there are, and one number into which every word of them goes. Who kept an "
+        "older head elsewhere can show with it that nothing before it was changed."
+    ),
+    "proof.head": "Head of {size} entries, kept on {at}",
+    "proof.signed": "signed by the key of entry {entry}",
+    "proof.not_signed": "not signed: the key of the book could not be read",
+    "proof.unsigned": "{n} of {all} heads are not signed.",
+    "proof.none": "No head is kept yet. ‘driftbook upgrade’ makes the first one.",
+    "proof.copy": "Copy or write down these lines, and keep them where nobody who looks after the book can change them.",
+    "proof.verify": "‘driftbook verify’ computes everything again from the rows and names what does not fit.",
+    "proof.package": "Auditor's package of {tag}",
+    "proof.package.about": (
+        "A ZIP file with every entry of this machine and all that they rest on, the proofs, a readable history, and a small program "
+        "that checks it with nothing but Python."
+    ),
+    "package.readme": """\
+HISTORY OF {tag}, FOR WHOEVER HAS TO CHECK IT
+
+Made on {at} from the book {origin} of the site {site}.
+
+What is here
+  history.pdf         the history of the machine, for reading (where it could be printed)
+  jobs.csv            every version of every job, one line each, in mm, mm/m, rpm and degrees Celsius; moments are
+                      microseconds since 1970 in UTC; it is made from the statements word for word
+  statements.jsonl    what each entry says, one line an entry: the machine, its jobs and amendments, sign-offs, and the
+                      limits, people, instruments, imported files, accounts and site settings that they rest on
+  proofs.jsonl        for each statement the proof that it is in the book that the head names
+  head.txt            the head: name of the book, number of entries, root of the tree over them, signature
+  older_heads.jsonl   older heads, each with the proof that the book only grew since
+  keys.txt            public keys of the book (Ed25519), each with the entry that named it
+  manifest.txt        the list of all these files with their SHA-256, signed by the key of the book
+  verify.py           a small program that checks all of it; it needs nothing but Python 3.9 or newer
+
+How to check it
+  Take verify.py out of the package and type:  python3 verify.py PACKAGE.zip
+  Take it from another package if you do not trust this one: it is the same for every book of one version.
+  With a head that you kept elsewhere:         python3 verify.py PACKAGE.zip --head KEPT.txt
+  With the public key as you know it:          python3 verify.py PACKAGE.zip --key HEX
+  It says what holds, and stops at the first thing that does not. One changed byte anywhere is noticed.
+
+What it shows, and what it cannot show
+  It shows that each statement is, word for word, in the book that the head names, and that who holds the key of the book
+  signed that head. It cannot show by itself that the head is that of the real book: somebody who exchanges verify.py, the
+  key and the head together can make a package that fits. Compare the head with one that is kept elsewhere, by another
+  person: every head since the first day does (--head).
+  It does not show that no entry of this machine was left out. 'driftbook verify' on the book itself does, with the same head.
+  It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
+  was right.
+
+Before you touch a machine: isolate it, lock out and tag, and check that it cannot turn. The maker's limits and local codes
+come first.
+""",
+}

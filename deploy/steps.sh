@@ -1,0 +1,41 @@
+#!/bin/sh
+# The steps of the Containerfile, so that they can also be run on a clean root without an engine (deploy/try-steps.sh).
+#
+#   steps.sh system build | run     packages of the system, and the user
+#   steps.sh install                driftbook with its locked libraries into /opt/driftbook, from /src
+set -eu
+
+case "${1:-}" in
+system)
+    export DEBIAN_FRONTEND=noninteractive
+    apt-get update -q
+    if [ "${2:-run}" = build ]; then
+        apt-get install -qy --no-install-recommends python3 python3-venv ca-certificates
+    else
+        apt-get install -qy --no-install-recommends python3 tzdata ca-certificates
+        useradd --system --uid 8750 --home-dir /book --create-home --shell /usr/sbin/nologin driftbook
+    fi
+    rm -rf /var/lib/apt/lists/*
+    ;;
+install)
+    python3 -m venv /opt/driftbook
+    pip() { /opt/driftbook/bin/pip "$@" --disable-pip-version-check --no-cache-dir -q; }
+    # Which libraries are needed without those of the tests; then exactly these by version and hash, and the package.
+    sed -e 's/ *\\$//' -e '/--hash/d' /src/requirements.lock >/tmp/versions
+    pip install --dry-run --report /tmp/needed.json --constraint /tmp/versions '/src[postgres]'
+    python3 - <<'END' >/tmp/needed.lock
+import json, re
+needed = {re.sub(r"[-_.]+", "-", one["metadata"]["name"]).lower() for one in json.load(open("/tmp/needed.json"))["install"]}
+for block in re.split(r"\n(?=\S)", open("/src/requirements.lock").read()):
+    if re.sub(r"[-_.]+", "-", re.split(r"[=\s\[]", block, maxsplit=1)[0]).lower() in needed:
+        print(block)
+END
+    pip install --require-hashes --no-deps --requirement /tmp/needed.lock
+    pip install --no-deps /src
+    /opt/driftbook/bin/driftbook --version
+    ;;
+*)
+    echo "steps.sh system build|run, or steps.sh install" >&2
+    exit 2
+    ;;
+esac

@@ -1,0 +1,437 @@
+#!/usr/bin/env python3
+"""Check a package with the history of one machine.  It needs nothing but Python 3.9 or newer.
+
+    python3 verify.py PACKAGE.zip
+    python3 verify.py PACKAGE.zip --head KEPT.txt         a head that you kept elsewhere
+    python3 verify.py PACKAGE.zip --key HEX               the public key, as you know it from elsewhere
+
+Exit status: 0 everything fits, 1 something does not, 2 it could not be read.
+Open standards: RFC 8785 (form of a statement), RFC 9162 (tree), RFC 8032
+(Ed25519), C2SP signed note and tlog-checkpoint (head).
+"""
+
+from __future__ import annotations
+
+import argparse
+import base64
+import binascii
+import csv
+import hashlib
+import io
+import json
+import re
+import struct
+import sys
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
+
+FORMAT = "driftbook package/1"
+README, VERIFIER, HEAD, MANIFEST = "README.txt", "verify.py", "head.txt", "manifest.txt"
+STATEMENTS, PROOFS, KEYS, JOBS = "statements.jsonl", "proofs.jsonl", "keys.txt", "jobs.csv"
+OLDER = "older_heads.jsonl"
+
+
+class Refused(Exception):
+    """Something does not fit; the text says what."""
+
+
+# Ed25519 (RFC 8032, section 5.1): arithmetic over integers, points as (X, Y, Z, T).
+P = 2**255 - 19
+Q = 2**252 + 27742317777372353535851937790883648493
+D = -121665 * pow(121666, P - 2, P) % P
+I = pow(2, (P - 1) // 4, P)  # noqa: E741 - its name in the standard
+BASE = (
+    15112221349535400772501151409588531511454012693041857206046113283949847762202,
+    46316835694926478169428394003475163141307993866256225615783033603165251855960,
+)
+
+
+def _add(a: Sequence[int], b: Sequence[int]) -> tuple[int, int, int, int]:
+    e, f = (a[1] - a[0]) * (b[1] - b[0]) % P, (a[1] + a[0]) * (b[1] + b[0]) % P
+    g, h = 2 * a[3] * b[3] * D % P, 2 * a[2] * b[2] % P
+    w, x, y, z = f - e, h - g, h + g, f + e
+    return w * x % P, y * z % P, x * y % P, w * z % P
+
+
+def _times(factor: int, point: Sequence[int]) -> tuple[int, int, int, int]:
+    found: tuple[int, int, int, int] = (0, 1, 1, 0)
+    while factor:
+        if factor & 1:
+            found = _add(found, point)
+        point = _add(point, point)
+        factor >>= 1
+    return found
+
+
+def _point(data: bytes) -> tuple[int, int, int, int] | None:
+    number = int.from_bytes(data, "little")
+    y, sign = number & (2**255 - 1), number >> 255
+    if y >= P:
+        return None
+    square = (y * y - 1) * pow(D * y * y + 1, P - 2, P) % P
+    x = pow(square, (P + 3) // 8, P)
+    if (x * x - square) % P:
+        x = x * I % P
+    if (x * x - square) % P or (x == 0 and sign):
+        return None
+    if x & 1 != sign:
+        x = P - x
+    return x, y, 1, x * y % P
+
+
+def _packed(point: Sequence[int]) -> bytes:
+    inverse = pow(point[2], P - 2, P)
+    x, y = point[0] * inverse % P, point[1] * inverse % P
+    return (y | (x & 1) << 255).to_bytes(32, "little")
+
+
+def ed25519_holds(key: bytes, signature: bytes, data: bytes) -> bool:
+    """Tell whether a signature is that of a key under some bytes."""
+    if len(key) != 32 or len(signature) != 64:
+        return False
+    point, s = _point(key), int.from_bytes(signature[32:], "little")
+    if point is None or s >= Q:
+        return False
+    h = int.from_bytes(hashlib.sha512(signature[:32] + key + data).digest(), "little") % Q
+    minus = (P - point[0], point[1], 1, P - point[3])
+    base = (BASE[0], BASE[1], 1, BASE[0] * BASE[1] % P)
+    return _packed(_add(_times(s, base), _times(h, minus))) == signature[:32]
+
+
+# The tree (RFC 9162, sections 2.1.3.2 and 2.1.4.2).
+def leaf_hash(data: bytes) -> bytes:
+    """Give the hash of a leaf."""
+    return hashlib.sha256(b"\0" + data).digest()
+
+
+def _node(left: bytes, right: bytes) -> bytes:
+    return hashlib.sha256(b"\1" + left + right).digest()
+
+
+def root_of(leaf: bytes, index: int, size: int, proof: Sequence[bytes]) -> bytes | None:
+    """Give the root to which a proof leads from a leaf; nothing if it is no proof for that place."""
+    last = size - 1
+    if not 0 <= index <= last:
+        return None
+    for step in proof:
+        if last == 0:
+            return None
+        if index & 1 or index == last:
+            leaf = _node(step, leaf)
+            while not index & 1 and index:
+                index, last = index >> 1, last >> 1
+        else:
+            leaf = _node(leaf, step)
+        index, last = index >> 1, last >> 1
+    return leaf if last == 0 else None
+
+
+def consistent(older: int, newer: int, old_root: bytes, new_root: bytes, proof: Sequence[bytes]) -> bool:
+    """Tell whether a proof shows that an older tree is the beginning of a newer one."""
+    if older == newer:
+        return old_root == new_root and not proof
+    if not 0 < older < newer:
+        return False
+    steps = [old_root, *proof] if older & (older - 1) == 0 else list(proof)
+    if not steps:
+        return False
+    place, last = older - 1, newer - 1
+    while place & 1:
+        place, last = place >> 1, last >> 1
+    old = new = steps[0]
+    for step in steps[1:]:
+        if last == 0:
+            return False
+        if place & 1 or place == last:
+            old, new = _node(step, old), _node(step, new)
+            while not place & 1 and place:
+                place, last = place >> 1, last >> 1
+        else:
+            new = _node(new, step)
+        place, last = place >> 1, last >> 1
+    return last == 0 and old == old_root and new == new_root
+
+
+# Statements (RFC 8785): numbers as ECMAScript writes them, names in order, nothing between.
+def _number(text: str) -> str:
+    value = float(text)
+    if value == 0:
+        return "0"
+    digits, _, power = repr(abs(value)).partition("e")
+    whole, _, part = digits.partition(".")
+    lead = len(whole + part) - len((whole + part).lstrip("0"))
+    point, digits = len(whole) + int(power or 0) - lead, (whole + part).strip("0")
+    sign, count = "-" if value < 0 else "", len(digits)
+    if count <= point <= 21:
+        return sign + digits + "0" * (point - count)
+    if 0 < point <= 21:
+        return sign + digits[:point] + "." + digits[point:]
+    if -6 < point <= 0:
+        return sign + "0." + "0" * -point + digits
+    mantissa = digits[0] + ("." + digits[1:] if count > 1 else "")
+    return "{}{}e{}{}".format(sign, mantissa, "+" if point > 0 else "-", abs(point - 1))
+
+
+class _Number(str):
+    """A number by its text, so that none of its digits are lost."""
+
+
+def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(dict(pairs)) != len(pairs):
+        raise Refused("a statement holds the same name twice")
+    return dict(pairs)
+
+
+def parsed(line: bytes) -> Any:
+    """Read JSON with its numbers as they are written."""
+    return json.loads(line.decode(), object_pairs_hook=_pairs, parse_float=_Number, parse_int=_Number)
+
+
+def canonical(value: Any) -> str:
+    """Write a value in canonical form."""
+    if isinstance(value, dict):
+        order = sorted(value, key=lambda name: name.encode("utf-16-be"))
+        return "{" + ",".join(canonical(str(name)) + ":" + canonical(value[name]) for name in order) + "}"
+    if isinstance(value, list):
+        return "[" + ",".join(map(canonical, value)) + "]"
+    if isinstance(value, _Number):
+        return _number(value)
+    return json.dumps(value, ensure_ascii=False)
+
+
+# The archive: stored files with fixed marks, so that it can be built again byte by byte.
+def archive_of(files: Iterable[tuple[str, bytes]]) -> bytes:
+    """Write a ZIP archive in its one form: nothing compressed, all dates 1 January 1980."""
+    out, listed, count = bytearray(), bytearray(), 0
+    for name, data in files:
+        raw = name.encode("ascii")
+        marks = struct.pack("<HHHHHIIIHH", 20, 0, 0, 0, 0x21, zlib.crc32(data), len(data), len(data), len(raw), 0)
+        listed += b"PK\1\2" + struct.pack("<H", 20 | 3 << 8) + marks
+        listed += struct.pack("<HHHII", 0, 0, 0, 0o100644 << 16, len(out)) + raw
+        out += b"PK\3\4" + marks + raw + data
+        count += 1
+    end = struct.pack("<HHHHIIH", 0, 0, count, count, len(listed), len(out), 0)
+    return bytes(out + listed + b"PK\5\6" + end)
+
+
+def files_of(archive: bytes) -> dict[str, bytes]:
+    """Read an archive; whatever is not exactly as it was made is refused."""
+    files: dict[str, bytes] = {}
+    at = 0
+    while archive[at : at + 4] == b"PK\3\4":
+        if len(archive) < at + 30:
+            raise Refused("the archive is cut off")
+        size, length = struct.unpack("<I", archive[at + 22 : at + 26])[0], struct.unpack("<H", archive[at + 26 : at + 28])[0]
+        name = archive[at + 30 : at + 30 + length]
+        if not re.fullmatch(rb"[A-Za-z0-9_.-]{1,80}", name) or name.decode() in files:
+            raise Refused("a name in the archive is not as it was made")
+        files[name.decode()] = archive[at + 30 + length : at + 30 + length + size]
+        at += 30 + length + size
+    if not files or archive_of(files.items()) != archive:
+        raise Refused("the archive is not byte by byte as it was made: something in it, or in its list of files, was changed")
+    return files
+
+
+# Notes: a text, an empty line, signatures.
+class Head(NamedTuple):
+    """A head: name of the book, number of entries, root."""
+
+    origin: str
+    size: int
+    root: bytes
+    body: bytes
+    signatures: list[tuple[str, bytes]]
+
+
+def _note(data: bytes) -> tuple[bytes, list[tuple[str, bytes]]]:
+    text = data.decode().replace("\r\n", "\n")
+    body, mark, rest = text.partition("\n\n")
+    signatures = []
+    for line in rest.split("\n"):
+        found = re.fullmatch("\u2014 ([^ +]+) ([A-Za-z0-9+/=]+)", line.strip())
+        if line.strip() and not found:
+            raise Refused("a line of a signature cannot be read: " + line[:60])
+        if found:
+            signatures.append((found[1], base64.b64decode(found[2], validate=True)))
+    if not mark:
+        raise Refused("a head or a list is cut off")
+    return (body + "\n").encode(), signatures
+
+
+def head_of(data: bytes) -> Head:
+    """Read a head: three lines and signatures, or all of it in one line."""
+    words = data.decode().split()
+    if len(words) >= 3 and len(data.decode().strip().split("\n")) == 1:
+        marks = ["\u2014 {} {}".format(*words[at + 1 : at + 3]) for at in range(3, len(words) - 2, 3)]
+        data = "\n".join([*words[:3], "", *marks, ""]).encode()
+    if b"\n\n" not in data.replace(b"\r\n", b"\n"):
+        data = data.rstrip() + b"\n\n"
+    body, signatures = _note(data.lstrip())
+    lines = body.decode().split("\n")
+    if len(lines) != 4 or not re.fullmatch("0|[1-9][0-9]*", lines[1]):
+        raise Refused("a head has three lines: name of the book, number of entries, root")
+    return Head(lines[0], int(lines[1]), base64.b64decode(lines[2], validate=True), body, signatures)
+
+
+def signed_by(origin: str, body: bytes, signatures: Iterable[tuple[str, bytes]], keys: Iterable[bytes]) -> bytes | None:
+    """Give the key that signed a note; nothing if none of them did."""
+    for name, raw in signatures:
+        for key in keys:
+            hint = hashlib.sha256(origin.encode() + b"\n\1" + key).digest()[:4]
+            if name == origin and raw[:4] == hint and ed25519_holds(key, raw[4:], body):
+                return key
+    return None
+
+
+# The jobs as a table, straight from the statements: no number is computed or rounded.
+def jobs_csv(statements: Iterable[Mapping[str, Any]]) -> bytes:
+    """Write the jobs of some statements as CSV."""
+    rows = []
+    for said in statements:
+        for job in said.get("rows", {}).get("job", []):
+            own = {"recorded_us": said["at_us"], "recorded_by": said["author"], "why": said["why"]}
+            rows.append({**job, **own})
+    names = sorted({name for row in rows for name in row} - {"entry"})
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["entry", *names])
+    for row in rows:
+        writer.writerow([_cell(row.get(name)) for name in ("entry", *names)])
+    return out.getvalue().encode()
+
+
+def _cell(value: Any) -> str:
+    if value is None or value is True or value is False:
+        return {None: "", True: "true", False: "false"}[value]
+    text = str(value)
+    # A text that a spreadsheet would take for a formula is shown as a text.
+    return "'" + text if not isinstance(value, _Number) and text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
+
+
+def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) -> list[str]:
+    """Check a package; gives what holds, line by line, and raises at the first thing that does not."""
+    files = files_of(archive)
+    lacking = {README, VERIFIER, HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER} - set(files)
+    if lacking:
+        raise Refused("missing: " + ", ".join(sorted(lacking)))
+    body, signatures = _note(files[MANIFEST])
+    form, text, _ = body.decode().split("\n")
+    listed = json.loads(text)
+    digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if name != MANIFEST}
+    if form != FORMAT or listed["files"] != digests:
+        raise Refused("the files are not those that the list names: " + _other(listed.get("files", {}), digests))
+    holds = ["Archive and list: %d files, byte by byte as they were made." % len(files)]
+    head = head_of(files[HEAD])
+    keys = [bytes.fromhex(line.split()[1]) for line in files[KEYS].decode().splitlines() if line]
+    holds.append(_head_holds(head, keys, kept, key, files[OLDER]))
+    if signatures and signed_by(head.origin, body, signatures, keys) is None:
+        raise Refused("the list of files bears a signature that is not that of the book's key")
+    statements = _statements(files, head, keys)
+    if [int(said["number"]) for said in statements] != listed["entries"]:
+        raise Refused("the statements are not those that the list names")
+    holds.append("%d entries: each is in canonical form, and in the tree of that head." % len(statements))
+    holds += _signoffs(statements, files[STATEMENTS].splitlines())
+    if files[JOBS] != jobs_csv(statements):
+        raise Refused(JOBS + " does not say what the statements say")
+    holds.append("%s says what the statements say." % JOBS)
+    if not signatures:
+        holds.append("NOT SIGNED: the list of files. README and PDF are as they were made, but not vouched for by the book's key.")
+    return holds
+
+
+def _other(said: Mapping[str, str], found: Mapping[str, str]) -> str:
+    return ", ".join(sorted(name for name in {*said, *found} if said.get(name) != found.get(name)))
+
+
+def _head_holds(head: Head, keys: list[bytes], kept: Head | None, key: bytes | None, older: bytes) -> str:
+    signer = signed_by(head.origin, head.body, head.signatures, keys)
+    if head.signatures and signer is None:
+        raise Refused("the head bears a signature that is not that of the book's key")
+    if key is not None and signer != key:
+        raise Refused("the head is not signed by the key that you gave, but by " + (signer.hex() if signer else "none"))
+    said = "Head: %d entries of %s, " % (head.size, head.origin)
+    said += "signed by key %s." % signer.hex() if signer else "NOT SIGNED: only a head that you kept elsewhere can vouch for it."
+    for line in older.splitlines():
+        one = json.loads(line)
+        if not consistent(one["size"], head.size, bytes.fromhex(one["root"]), head.root, [bytes.fromhex(h) for h in one["proof"]]):
+            raise Refused("the proof from the older head of %d entries does not hold" % one["size"])
+    if kept is None:
+        return said
+    if kept.origin != head.origin:
+        raise Refused("the head that you kept is of another book: " + kept.origin)
+    if kept.size > head.size:
+        raise Refused("the head that you kept covers %d entries, this package only %d: ask for a newer one" % (kept.size, head.size))
+    known = {head.size: head.root, **{one["size"]: bytes.fromhex(one["root"]) for one in map(json.loads, older.splitlines())}}
+    if kept.size not in known:
+        raise Refused("this package holds no proof from %d entries on: ask for one that is made with your head" % kept.size)
+    if known[kept.size] != kept.root:
+        raise Refused("the head that you kept has another root: something in the first %d entries was changed" % kept.size)
+    return said + " The head that you kept (%d entries) is its beginning." % kept.size
+
+
+def _statements(files: Mapping[str, bytes], head: Head, keys: list[bytes]) -> list[dict[str, Any]]:
+    lines, proofs = files[STATEMENTS].split(b"\n"), files[PROOFS].split(b"\n")
+    if lines.pop() or proofs.pop() or len(lines) != len(proofs):
+        raise Refused("there is not one proof for each statement")
+    found, told = [], []
+    for line, raw in zip(lines, proofs):  # noqa: B905 - Python 3.9 has no strict
+        said, proof = parsed(line), json.loads(raw)
+        number = int(said["number"])
+        if canonical(said).encode() != line:
+            raise Refused("entry %d is not in canonical form" % number)
+        if proof["entry"] != number or root_of(leaf_hash(line), number - 1, head.size, [bytes.fromhex(h) for h in proof["path"]]) != head.root:
+            raise Refused("entry %d is not in the tree of the head: it was changed, or it is of another book" % number)
+        found.append(said)
+        told += [bytes.fromhex(row["public_key"]) for row in said.get("rows", {}).get("book_key", [])]
+    if told != keys:
+        raise Refused("the keys are not those that the entries name")
+    return found
+
+
+def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]:
+    leaves = {int(said["number"]): leaf_hash(line).hex() for said, line in zip(statements, lines)}  # noqa: B905
+    authors = {int(said["number"]): said["author"] for said in statements}
+    count = 0
+    for said in statements:
+        for row in said.get("rows", {}).get("signoff", []):
+            signed = int(row["signed_entry"])
+            if leaves.get(signed) != row["signed_leaf"] or authors[signed].casefold() == said["author"].casefold():
+                raise Refused("the sign-off in entry %s does not fit what it signs" % said["number"])
+            count += 1
+    return ["%d sign-offs: each is bound to what it signs, by another person." % count] if count else []
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Check the package that is named."""
+    parser = argparse.ArgumentParser(description="Check a package with the history of one machine.")
+    parser.add_argument("package", help="the package (ZIP)")
+    parser.add_argument("--head", metavar="FILE", help="a head that you kept elsewhere; - reads it from what is typed")
+    parser.add_argument("--key", metavar="HEX", help="the public key of the book, as you know it from elsewhere")
+    given = parser.parse_args(arguments)
+    try:
+        kept = None
+        if given.head:
+            kept = head_of(sys.stdin.buffer.read() if given.head == "-" else _read(given.head))
+        for line in check(_read(given.package), kept, bytes.fromhex(given.key) if given.key else None):
+            print(line)
+    except Refused as fault:
+        print("DOES NOT FIT: %s." % fault)
+        return 1
+    except OSError as fault:
+        print("Cannot be read: %s" % fault)
+        return 2
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, binascii.Error) as fault:
+        print("DOES NOT FIT: something in it cannot be read (%s)." % type(fault).__name__)
+        return 1
+    print("Everything fits." if kept or given.key else "Everything fits. To be sure of the head, compare it with one kept elsewhere.")
+    return 0
+
+
+def _read(name: str) -> bytes:
+    with open(name, "rb") as file:
+        return file.read()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,465 @@
+"""Jobs in through the JSON interface: the same checks as on the page, once only, and nothing lost on the way."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+import sqlalchemy as sa
+from conftest import make_site
+from hypothesis import given
+from hypothesis import strategies as st
+
+import models.store.engine
+from dashboard.api.schemas import SCHEMAS
+from dashboard.api.shown import job as shown_job
+from dashboard.api.shown import moment
+from dashboard.api.writes import job_of
+from dashboard.app import create_app
+from dashboard.desk import BookDesk
+from models.maths.plausible import Doubt
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from models.store.unit import Unit
+from models.tables.base import from_microseconds
+from models.tables.jobs import JobRow
+from models.tables.state import AnsweredRequestRow
+from models.values.draft import WorkCheck
+from models.values.kinds import Method, Reason
+from models.values.roles import Role
+from tests.fuzz.api_book import add_somebody, bearer, token_of, tokened
+from tests.record_book import ASSETS, FILES, INSTRUMENTS, Opened
+from tests.seeded import bring_in, write
+
+API = "/api/v1"
+FOUND = {"offset_v_mm": 0.06, "angle_v_mm_m": 0.3, "offset_h_mm": 0.02, "angle_h_mm_m": 0.21}
+LEFT = {"offset_v_mm": 0.01, "angle_v_mm_m": 0.1, "offset_h_mm": -0.01, "angle_h_mm_m": 0.05}
+JOB: dict[str, Any] = {
+    "ref": "WO-7", "tag": "P-2", "performed_at": "2026-11-20T09:30:00+00:00", "reason": "planned", "people": ["Ana Wick"],
+    "instrument": "D-1", "method": "reverse indicator", "found": FOUND, "left": LEFT, "hours_run": 15000,
+    "checks": [str(WorkCheck.LEFT_WHEN_TIGHT)], "notes": "two lines\nof it",
+}  # fmt: skip
+
+
+class Program:
+    """A program with a token."""
+
+    def __init__(self, opened: Opened, secret: str) -> None:
+        self.opened, self.secret = opened, secret
+
+    def post(self, path: str, body: Any, key: str = "", **headers: str) -> Any:
+        more = headers | ({"Idempotency-Key": key} if key else {})
+        return self.opened.app.server.test_client().post(API + path, json=body, headers=bearer(self.secret, **more))
+
+    def get(self, path: str) -> Any:
+        return self.opened.app.server.test_client().get(API + path, headers=bearer(self.secret)).get_json()
+
+    def count(self, row: Any = JobRow) -> int:
+        with self.opened.reader.engine.connect() as connection:
+            return connection.execute(sa.select(sa.func.count()).select_from(row)).scalar_one()
+
+
+@pytest.fixture
+def program(sqlite_book: Settings, tmp_path: Path) -> Iterator[Program]:
+    with tokened(sqlite_book, tmp_path) as (opened, secret):
+        yield Program(opened, secret)
+
+
+@pytest.fixture
+def either(settings: Settings, tmp_path: Path) -> Iterator[Program]:
+    """Give a program of a book on each engine."""
+    with tokened(settings, tmp_path, Role.RECORDER) as (opened, secret):
+        yield Program(opened, secret)
+
+
+def test_a_job_goes_in_and_comes_out_as_it_was(either: Program) -> None:
+    answer = either.post("/jobs", {"job": JOB})
+    assert answer.status_code == 201, answer.text
+    told = answer.get_json()
+    jsonschema.Draft202012Validator(
+        {"$ref": "#/components/schemas/JobVersion", "components": {"schemas": SCHEMAS}}
+    ).validate(told)
+    assert answer.headers["Location"] == f"{API}/jobs/{told['entry']}"
+    assert either.get(f"/jobs/{told['entry']}") == told
+    assert {name: told["job"][name] for name in JOB} == JOB | {"performed_at": "2026-11-20T09:30:00Z"}
+    assert told["author"] == "Ana Wick"
+    assert told["typed"]["through"] == "JSON interface, token 'maintenance'"
+    line = either.opened.story().jobs[-1]
+    assert told["verdict_left"] == {"ratio": line.left_ratio, "verdict": "within"}
+    assert (line.job.ref, line.author, line.job.left.offset_h) == ("WO-7", "Ana Wick", -0.01)  # type: ignore[union-attr]
+
+
+def test_every_job_of_a_book_goes_into_another_and_comes_out_equal(
+    settings: Settings, tmp_path: Path, sqlite_template: Path
+) -> None:
+    """Round trip between books, and between engines: out of SQLite, into each."""
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    (tmp_path / "a" / "one.db").write_bytes(sqlite_template.read_bytes())
+    with tokened(Settings(book=str(tmp_path / "a" / "one.db"), mappings=tmp_path / "m"), tmp_path / "a") as (
+        opened,
+        secret,
+    ):
+        first = Program(opened, secret)
+        more = JOB | {
+            "ref": "J9", "soft_before_mm": [0.02, None, 0.09, 0.01], "soft_after_mm": [0.01, 0.0, 0.02, 0.01], "moves_v_mm": [0.1, 0.1, -0.25, -0.25],
+            "moves_h_mm": [None, 0.3], "temp_stationary_c": 21.5, "temp_movable_c": -3.25, "temp_ambient_c": 18, "work_order": "W 77", "reviewer": "Bo Tarn",
+            "people": ["Bo Tarn", "Ünal Çelik"], "performed_at": "2026-11-21T09:30:00.123456+01:00", "target": {**LEFT, "angle_h_mm_m": 1 / 3},
+        }  # fmt: skip
+        reason = dict.fromkeys([str(Doubt.LEFT_OVER), str(Doubt.UNIT), str(Doubt.SIZE)], "as the sheet has it")
+        assert first.post("/jobs", {"job": more, "stated_reasons": reason}).status_code == 201
+        sent = [one for tag in ("P-2", "F-1") for one in first.get(f"/assets/{tag}/jobs")["items"]]
+    assert len(sent) == 6
+    site = make_site(settings)
+    engine = make_engine(settings)
+    assert bring_in(engine, site, *write(tmp_path / "b", assets=ASSETS, instruments=INSTRUMENTS)).written
+    reader = Reader(engine)
+    other = Opened.__new__(Opened)
+    other.site, other.reader, other.desk, other.now = site, reader, BookDesk(engine), opened.now
+    other.app = create_app(settings, reader, clock=other.clock, desk=other.desk)
+    add_somebody(other)
+    second = Program(other, token_of(other, Role.RECORDER))
+    for one in sent:
+        stated = {
+            name.removeprefix("stated reason: "): text
+            for name, text in one["typed"].items()
+            if name.startswith("stated reason: ")
+        }
+        answer = second.post("/jobs", {"job": one["job"], "stated_reasons": stated})
+        if answer.status_code == 422:
+            asked = {
+                error["check"]: "it is in the old book"
+                for error in answer.get_json()["errors"]
+                if error["asks"] == "a stated reason"
+            }
+            answer = second.post("/jobs", {"job": one["job"], "stated_reasons": stated | asked})
+        assert answer.status_code == 201, answer.text
+    got = [one for tag in ("P-2", "F-1") for one in second.get(f"/assets/{tag}/jobs")["items"]]
+    for part in ("job", "zone", "limits", "limit_set", "verdict_found", "verdict_left", "void"):
+        assert [one[part] for one in got] == [one[part] for one in sent], part
+    engine.dispose()
+
+
+NUMBERS = st.floats(-1e6, 1e6)
+FOURS = st.none() | st.fixed_dictionaries(dict.fromkeys(LEFT, NUMBERS))
+FEET = st.lists(st.none() | st.floats(-1e4, 1e4), max_size=12)
+NAMES = st.text(st.characters(exclude_categories=("C", "Z")), min_size=1, max_size=40)
+
+
+@given(
+    st.fixed_dictionaries(
+        {
+            "ref": NAMES, "tag": NAMES, "reason": st.sampled_from([str(one) for one in Reason if one is not Reason.INSTALLATION]),
+            "performed_at": st.integers(0, 4 * 10**15).map(lambda us: moment(from_microseconds(us), "Asia/Tokyo")),
+            "people": st.lists(NAMES, max_size=4, unique=True), "instrument": st.none() | NAMES, "method": st.sampled_from([str(one) for one in Method]),
+            "work_order": st.just("") | NAMES, "found": FOURS, "left": st.fixed_dictionaries(dict.fromkeys(LEFT, NUMBERS)),
+            "target": st.fixed_dictionaries(dict.fromkeys(LEFT, NUMBERS)), "soft_before_mm": FEET, "soft_after_mm": FEET, "moves_v_mm": FEET,
+            "moves_h_mm": FEET, "temp_stationary_c": st.none() | st.floats(-273.15, 2000), "temp_movable_c": st.none(), "temp_ambient_c": st.none(),
+            "hours_run": st.none() | st.floats(0, 1e7), "checks": st.lists(NAMES, max_size=3), "notes": st.just("") | NAMES, "reviewer": st.just("") | NAMES,
+        }
+    )
+)  # fmt: skip
+def test_whatever_a_job_says_is_read_and_written_without_loss(said: dict[str, Any]) -> None:
+    assert not list(
+        jsonschema.Draft202012Validator(
+            {"$ref": "#/components/schemas/Job", "components": {"schemas": SCHEMAS}}
+        ).iter_errors(said)
+    )
+    out = shown_job(job_of(said, "Asia/Kathmandu", {}))
+    again = shown_job(job_of(json.loads(json.dumps(out)), "Asia/Kathmandu", {}))
+    assert out == again
+    assert {k: v for k, v in out.items() if k != "performed_at"} == {
+        k: v for k, v in said.items() if k != "performed_at"
+    }
+    zeros = [value for value in json.loads(json.dumps(out["left"])).values() if value == 0]
+    assert all(str(value) == "0.0" for value in zeros)  # no minus before a zero
+
+
+# -- once and only once ---------------------------------------------------------------------------------------------
+
+
+def test_a_job_sent_twice_under_a_key_counts_once(either: Program) -> None:
+    before = either.count()
+    first = either.post("/jobs", {"job": JOB}, key="k-1")
+    again = either.post("/jobs", {"job": dict(reversed(JOB.items()))}, key='"k-1"')
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert (again.get_json(), again.headers["Location"]) == (first.get_json(), first.headers["Location"])
+    assert "Idempotency-Replayed" not in first.headers
+    assert again.headers["Idempotency-Replayed"] == "true"
+    assert (either.count(), either.count(AnsweredRequestRow)) == (before + 1, 1)
+
+
+def test_a_key_is_not_taken_for_another_request(either: Program) -> None:
+    entry = either.post("/jobs", {"job": JOB}, key="k-1").get_json()["entry"]
+    other = either.post("/jobs", {"job": JOB | {"notes": "other"}}, key="k-1")
+    assert (other.status_code, other.get_json()["code"]) == (422, "key-used")
+    assert other.get_json()["errors"][0]["header"] == "Idempotency-Key"
+    amended = either.post(f"/jobs/{entry}/amendment", {"why": "typed wrong", "changes": {"notes": "other"}}, key="k-1")
+    assert (amended.status_code, amended.get_json()["code"]) == (422, "key-used")
+    elsewhere = Program(either.opened, token_of(either.opened, Role.RECORDER, name="another"))
+    assert (
+        elsewhere.post(
+            "/jobs", {"job": JOB | {"ref": "WO-8", "performed_at": "2026-11-21T09:30:00Z"}}, key="k-1"
+        ).status_code
+        == 201
+    )
+
+
+def test_what_was_refused_is_not_kept_and_can_be_mended_under_its_key(program: Program) -> None:
+    wrong = {"job": JOB | {"performed_at": "2027-01-01T00:00:00Z"}}
+    assert program.post("/jobs", wrong, key="k-1").status_code == 422
+    assert program.count(AnsweredRequestRow) == 0
+    assert program.post("/jobs", {"job": JOB}, key="k-1").status_code == 201
+
+
+def at_once(*calls: Any) -> list[Any]:
+    """Make calls from threads that start together."""
+    gate = threading.Barrier(len(calls))
+
+    def wait(call: Any) -> Any:
+        gate.wait()
+        return call()
+
+    with ThreadPoolExecutor(len(calls)) as pool:
+        return [future.result() for future in [pool.submit(wait, call) for call in calls]]
+
+
+def test_a_job_sent_by_several_at_once_counts_once(either: Program) -> None:
+    either.get("/sites")
+    before = either.count()
+    for round_ in range(3):
+        said = {"job": JOB | {"ref": f"WO-{round_}", "performed_at": f"2026-11-1{round_}T08:00:00Z", "hours_run": None}}
+        answers = at_once(*[lambda said=said, n=round_: either.post("/jobs", said, key=f"k-{n}") for _ in range(6)])
+        assert [one.status_code for one in answers] == [201] * 6, [one.text for one in answers]
+        assert len({one.text for one in answers}) == 1
+        assert sum("Idempotency-Replayed" not in one.headers for one in answers) == 1
+    assert (either.count(), either.count(AnsweredRequestRow)) == (before + 3, 3)
+
+
+def test_without_a_key_the_job_number_keeps_it_from_counting_twice(either: Program) -> None:
+    before = either.count()
+    answers = at_once(*[lambda: either.post("/jobs", {"job": JOB})] * 4)
+    assert sorted(one.status_code for one in answers) == [201, 409, 409, 409]
+    assert either.count() == before + 1
+
+
+def test_different_jobs_at_once_all_go_in(either: Program) -> None:
+    before = either.count()
+    jobs = [
+        JOB
+        | {
+            "ref": f"WO-{n}",
+            "tag": "P-2" if n % 2 else "F-1",
+            "performed_at": f"2026-11-0{n + 1}T08:00:00Z",
+            "hours_run": None,
+            "target": LEFT,
+        }
+        for n in range(6)
+    ]
+    reasons = {str(doubt): "sent at once" for doubt in Doubt}
+    answers = at_once(
+        *[lambda job=job: either.post("/jobs", {"job": job, "stated_reasons": reasons}, key=job["ref"]) for job in jobs]
+    )
+    assert [one.status_code for one in answers] == [201] * 6, [one.text for one in answers]
+    assert either.count() == before + 6
+
+
+@pytest.mark.parametrize("step", ["before", "after"])
+def test_what_dies_on_the_way_is_not_there_and_can_be_sent_again(
+    either: Program, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    """The answer is kept in the job's own transaction: whichever of the two is written last, both are there or neither."""
+    before, finish = either.count(), Unit.finish
+
+    def dies(unit: Unit) -> None:
+        if step == "after":
+            finish(unit)
+        raise RuntimeError("the power went")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Unit, "finish", dies)
+        assert either.post("/jobs", {"job": JOB}, key="k-1").status_code == 500
+    assert (either.count(), either.count(AnsweredRequestRow)) == (before, 0)
+    answer = either.post("/jobs", {"job": JOB}, key="k-1")
+    assert answer.status_code == 201
+    assert "Idempotency-Replayed" not in answer.headers
+    assert either.count() == before + 1
+
+
+# -- what is refused -----------------------------------------------------------------------------------------------
+
+
+def places(answer: Any) -> set[str]:
+    return {error.get("pointer") or error.get("header") for error in answer.get_json()["errors"]}
+
+
+def test_everything_that_is_wrong_is_told_at_once_and_where(program: Program) -> None:
+    body = {
+        "job": {"ref": " x", "tag": 7, "reason": "gossip", "people": "Ana", "found": {"offset_v_mm": "0.1", "extra": 1}, "hours_run": -1, "notes": "\u0000", "colour": "red"},
+        "stated_reasons": {"gossip": "x", "size": "  "}, "bolts_tight": "yes", "more": 1,
+    }  # fmt: skip
+    answer = program.post("/jobs", body)
+    assert (answer.status_code, answer.mimetype) == (422, "application/problem+json")
+    assert places(answer) == {
+        "#/more", "#/bolts_tight", "#/stated_reasons/gossip", "#/stated_reasons/size", "#/job/ref", "#/job/tag", "#/job/reason", "#/job/people",
+        "#/job/performed_at", "#/job/found/offset_v_mm", "#/job/found/extra", "#/job/found/angle_v_mm_m", "#/job/found/offset_h_mm",
+        "#/job/found/angle_h_mm_m", "#/job/hours_run", "#/job/notes", "#/job/colour",
+    }  # fmt: skip
+    assert all(error["detail"] and error["remedy"] for error in answer.get_json()["errors"])
+
+
+def test_what_speaks_against_the_book_is_refused_as_on_the_page(program: Program) -> None:
+    wrong = JOB | {
+        "performed_at": "2027-01-01T00:00:00Z",
+        "instrument": "D-9",
+        "hours_run": 5,
+        "left": {**LEFT, "offset_v_mm": 3.0},
+    }
+    answer = program.post("/jobs", {"job": wrong})
+    assert (answer.status_code, answer.get_json()["code"]) == (422, "doubtful")
+    told = {(error["check"], error["pointer"], error["asks"]) for error in answer.get_json()["errors"]}
+    assert {
+        ("in the future", "#/job/performed_at", "a correction"), ("calibration overdue", "#/job/instrument", "a stated reason"),
+        ("hours run backwards", "#/job/hours_run", "a stated reason"), ("as-left over limit", "#/job/left", "a stated reason"),
+    } <= told  # fmt: skip
+
+
+def test_a_stated_reason_lets_it_in_and_is_kept(program: Program) -> None:
+    said = {"job": JOB | {"instrument": "D-9"}}
+    refused = program.post("/jobs", said)
+    assert {error["check"] for error in refused.get_json()["errors"]} == {"calibration overdue"}
+    kept = program.post("/jobs", said | {"stated_reasons": {"calibration overdue": "the new one is on its way"}})
+    assert kept.status_code == 201
+    assert kept.get_json()["typed"]["stated reason: calibration overdue"] == "the new one is on its way"
+    loose = program.post(
+        "/jobs",
+        {"job": JOB | {"ref": "WO-9", "checks": [], "performed_at": "2026-11-21T09:30:00Z"}, "bolts_tight": False},
+    )
+    assert {error["check"] for error in loose.get_json()["errors"]} == {"bolts not tight"}
+
+
+def test_what_is_no_job_is_refused(program: Program) -> None:
+    for change, place in (
+        ({"found": None, "left": None}, "#/job"), ({"reason": "installation"}, "#/job"), ({"tag": "X-1"}, "#/job/tag"),
+        ({"performed_at": "2025-02-30T08:00:00Z"}, "#/job/performed_at"), ({"performed_at": "2025-02-03T08:00:00"}, "#/job/performed_at"),
+        ({"ref": "WO-7\n"}, "#/job/ref"), ({"soft_before_mm": [0.1] * 13}, "#/job/soft_before_mm"), ({"hours_run": True}, "#/job/hours_run"),
+    ):  # fmt: skip
+        answer = program.post("/jobs", {"job": JOB | change})
+        assert answer.status_code == 422, change
+        assert places(answer) == {place}
+    taken = program.post("/jobs", {"job": JOB | {"ref": "J2"}})
+    assert (taken.status_code, taken.get_json()["code"]) == (409, "conflict")
+    assert program.count() == 5
+
+
+def test_a_job_without_a_number_gets_one(program: Program) -> None:
+    plain = {name: value for name, value in JOB.items() if name in {"tag", "performed_at", "reason", "left"}}
+    answer = program.post("/jobs", {"job": plain | {"reason": "planned", "found": FOUND}, "bolts_tight": True})
+    assert answer.status_code == 201, answer.text
+    assert answer.get_json()["job"]["ref"] == "P-2 2026-11-20 09:30"
+
+
+BODIES = [
+    (b"", 400), (b"{", 400), (b"[1,", 400), (b"\xff\xfe", 400), (b'{"job": NaN}', 400), (b'{"a":1,"a":2}', 400), (b'"\\ud800"', 400),
+    (b"[" * 100_000, 400), (b"9" * 5000, 400), (b"null", 422), (b"[]", 422), (b"1e999", 422), (b'{"job":' + b" " * 300_000 + b"{}}", 413),
+]  # fmt: skip
+
+
+def test_a_body_that_cannot_be_read_is_told_so(program: Program) -> None:
+    client = program.opened.app.server.test_client()
+    for number, (raw, status) in enumerate(BODIES):
+        answer = client.post(f"{API}/jobs", data=raw, content_type="application/json", headers=bearer(program.secret))
+        assert (answer.status_code, answer.mimetype) == (status, "application/problem+json"), (number, answer.text)
+        for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
+            other = client.post(f"{API}/jobs", data=raw, content_type=kind or None, headers=bearer(program.secret))
+            assert (other.status_code, other.mimetype) == (415, "application/problem+json"), number
+
+
+def test_a_key_that_is_none_is_told_so(program: Program) -> None:
+    for key in (" ", '""', "é", "x" * 256, "a\tb"):
+        answer = program.post("/jobs", {"job": JOB}, **{"Idempotency-Key": key})
+        assert (answer.status_code, places(answer)) == (422, {"Idempotency-Key"}), key
+
+
+def test_a_busy_book_says_when_to_come_again(
+    sqlite_book: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(models.store.engine, "BUSY_MS", 100)
+    with tokened(sqlite_book, tmp_path) as (opened, secret):
+        program = Program(opened, secret)
+        other = sqlite3.connect(sqlite_book.book, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        answer = program.post("/jobs", {"job": JOB}, key="k-1")
+        assert (answer.status_code, answer.get_json()["code"]) == (503, "busy")
+        assert int(answer.headers["Retry-After"]) > 0
+        other.execute("ROLLBACK")
+        other.close()
+        assert program.post("/jobs", {"job": JOB}, key="k-1").status_code == 201
+
+
+# -- amendments ----------------------------------------------------------------------------------------------------
+
+
+def test_an_amendment_changes_what_it_names_and_keeps_the_rest(either: Program) -> None:
+    old = next(one for one in either.get("/assets/P-2/jobs")["items"] if one["job"]["ref"] == "J3")
+    change = {"left": {**LEFT, "offset_v_mm": 0.013}, "notes": "read off again"}
+    answer = either.post(f"/jobs/{old['entry']}/amendment", {"why": "a slip of the pen", "changes": change}, key="k-1")
+    assert answer.status_code == 201, answer.text
+    told = answer.get_json()
+    assert told["job"] == old["job"] | change
+    assert (told["supersedes"], told["first_entry"], told["why"]) == (
+        old["entry"],
+        old["first_entry"],
+        "a slip of the pen",
+    )
+    assert "left_offset_v" in old["typed"]
+    assert not [name for name in told["typed"] if name.startswith("left")]
+    assert {k: v for k, v in told["typed"].items() if k.startswith("found")} == {
+        k: v for k, v in old["typed"].items() if k.startswith("found")
+    }
+    assert either.get(f"/jobs/{old['entry']}")["superseded_by"] == told["entry"]
+    again = either.post(f"/jobs/{old['entry']}/amendment", {"why": "a slip of the pen", "changes": change}, key="k-1")
+    assert (again.status_code, again.get_json()) == (201, told)
+    stale = either.post(f"/jobs/{old['entry']}/amendment", {"why": "another", "changes": {"notes": "x"}})
+    assert (stale.status_code, stale.get_json()["code"]) == (409, "conflict")
+    same = either.post(f"/jobs/{told['entry']}/amendment", {"why": "nothing", "changes": {"notes": "read off again"}})
+    assert same.status_code == 409
+
+
+NO_AMENDMENTS: list[tuple[dict[str, Any], str]] = [
+    ({"changes": {"notes": "x"}}, "#/why"), ({"why": " ", "changes": {"notes": "x"}}, "#/why"), ({"why": "x", "changes": {}}, "#/changes"),
+    ({"why": "x", "changes": {"tag": "F-1"}}, "#/changes/tag"), ({"why": "x", "changes": {"reason": None}}, "#/changes/reason"),
+    ({"why": "x", "changes": {"left": None, "found": None}}, "#/changes"),
+    ({"why": "x", "changes": {"performed_at": "2027-01-01T00:00:00Z"}}, "#/changes/performed_at"),
+    ({"why": "x", "changes": {"performed_at": "2025-02-30T00:00:00Z"}}, "#/changes/performed_at"),
+]  # fmt: skip
+
+
+def test_an_amendment_that_is_none_is_refused(program: Program) -> None:
+    before = program.count()
+    for body, place in NO_AMENDMENTS:
+        answer = program.post("/jobs/13/amendment", body)
+        assert answer.status_code == 422, answer.text
+        assert places(answer) - {"#/changes/hours_run"} == {place}
+    assert program.post("/jobs/3/amendment", {"why": "x", "changes": {"notes": "x"}}).status_code == 404
+    assert program.count() == before
+
+
+def test_the_clock_of_the_server_says_what_the_future_is(program: Program) -> None:
+    later = {"job": JOB | {"performed_at": "2026-11-26T08:00:00Z"}}
+    assert program.post("/jobs", later).status_code == 422
+    program.opened.now += timedelta(days=2)
+    assert program.post("/jobs", later).status_code == 201
+
+
+def test_the_little_book_is_the_one_that_these_tests_think_of() -> None:
+    assert FILES["jobs"].count("\n") == 6
