@@ -11,7 +11,7 @@ import dash
 from dash import html
 from flask import Flask, Response, jsonify
 
-from dashboard import shell
+from dashboard import proofs_routes, shell
 from dashboard.answers import keep_answers
 from dashboard.api import routes as api_routes
 from dashboard.auth.access import Access
@@ -122,6 +122,7 @@ def create_app(
     install_door(app, outside)
     file_routes.install(app)
     report_routes.install(app)
+    proofs_routes.install(app)
     api_routes.install(app.server, reader)
 
     def health() -> tuple[Response, int]:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from dashboard.words import say
 from models.errors import DriftbookError
-from models.ledger.findings import Finding
+from models.ledger.findings import Fault, Finding
 from models.values.proof import BookProof
 from models.values.story import Site
 
@@ -35,7 +35,7 @@ def fault_words(finding: Finding) -> str:
         What was found. [unitless]
     """
     key = f"fault.{finding.fault}"
-    if finding.upto is not None and finding.upto != finding.entry:
+    if finding.fault is Fault.ENTRY_MISSING and finding.upto != finding.entry:
         key += ".several"
     place = f"{finding.table}.{finding.column}" if finding.column else finding.table
     return say(

@@ -14,6 +14,7 @@ from typing import Final
 
 from dashboard.api.operations import ROUTES as INTERFACE
 from dashboard.files.routes import ROUTES as FILES
+from dashboard.proofs_routes import ROUTES as PROOFS
 from dashboard.reports.routes import ROUTES as REPORTS
 from models.values.roles import Permission
 
@@ -53,6 +54,7 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "accounts.end_address": _P.ADMINISTER,
     **{endpoint: Permission(word) for endpoint, word in FILES.items()},
     **{endpoint: Permission(word) for endpoint, word in REPORTS.items()},
+    **{endpoint: Permission(word) for endpoint, word in PROOFS.items()},
     # Programs: by token or session, which the interface looks at itself.
     **dict.fromkeys(INTERFACE, _P.TOKEN),
 }

@@ -3,14 +3,15 @@
 #
 #   sudo deploy/try-steps.sh FOLDER         (an empty folder; about 1 GB)
 #
-# The address of a mirror and the settings of pip are taken from this machine (sources.list, pip.conf, environment).
+# The address of a mirror and the settings of pip are taken from this machine (sources.list, pip.conf, environment);
+# PIP_CERT is taken along, and BIND names folders with packages that pip.conf speaks of.
 set -eu
 root=$1
 here=$(cd "$(dirname "$0")/.." && pwd)
 mirror=${MIRROR:-$(grep -rhoE 'https?://[^ ]+/debian/?( |$)' /etc/apt/sources.list /etc/apt/sources.list.d 2>/dev/null | head -n 1)}
 
 debootstrap --variant=minbase bookworm "$root" "${mirror% }"
-for file in /etc/apt/apt.conf.d /etc/resolv.conf /etc/ssl/certs/ca-certificates.crt /etc/pip.conf /root/.config/pip/pip.conf; do
+for file in /etc/apt/apt.conf.d /etc/resolv.conf /etc/pip.conf /root/.config/pip/pip.conf; do
     if [ -e "$file" ]; then
         mkdir -p "$root$(dirname "$file")" && cp -rL "$file" "$root$(dirname "$file")/"
     fi
@@ -19,13 +20,21 @@ mkdir -p "$root/src"
 for part in deploy pyproject.toml requirements.lock README.md dashboard migrations models seed_data; do
     cp -r "$here/$part" "$root/src/"
 done
+if [ -n "${PIP_CERT:-}" ]; then
+    cp "$PIP_CERT" "$root/src/authorities.crt"
+    export PIP_CERT=/src/authorities.crt
+fi
 mount -t proc proc "$root/proc"
-trap 'umount "$root/proc"' EXIT
+for folder in ${BIND:-}; do
+    mkdir -p "$root$folder" && mount --bind "$folder" "$root$folder"
+done
+trap 'for folder in /proc ${BIND:-}; do umount -l "$root$folder"; done' EXIT
 inside() { chroot "$root" /usr/bin/env "$@"; }
 
 inside sh /src/deploy/steps.sh system build
 inside sh /src/deploy/steps.sh install
 inside sh /src/deploy/steps.sh system run
+unset PIP_CERT
 rm -rf "$root/src"
 
 # What the image is for: a book is made and served by the image's own user, answers, and ends when it is told to.

@@ -11,6 +11,7 @@ from dashboard.reports.field_sheet import Visit, sheet_paper
 from dashboard.reports.identity import Identity
 from dashboard.reports.press import Paper
 from dashboard.views import asset_view
+from models.ledger.checkpoint import Checkpoint, write_note
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.draft import Way
@@ -19,6 +20,7 @@ from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Meaning, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
 from models.values.people import Instrument, Person
+from models.values.proof import BookProof
 from models.values.story import AssetStory, AssetVersion, JobLine, Signoff, Site
 
 MADE_AT = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -32,7 +34,11 @@ LIMITS = LimitSet(
     "ours", "made up for the tests", "the tests", date(2020, 1, 1),
     (LimitRow(Judged.OFFSET, value=0.12), LimitRow(Judged.ANGULARITY, value=1.0), LimitRow(Judged.SOFT_FOOT, value=0.05)),
 )  # fmt: skip
-IDENTITY = Identity(SITE, 4711, MADE_AT)
+ROOT = bytes(range(32))
+PROOF = BookProof(
+    "driftbook/test", 4700, MADE_AT, write_note(Checkpoint("driftbook/test", 4700, ROOT), None, None), None, 3, 1
+)
+IDENTITY = Identity(SITE, 4711, MADE_AT, PROOF)
 AROUND = Around(
     (Person("Ana Wick", "millwright"), Person("Bo Tarn")),
     (Instrument("D-1", "dial set", date(2019, 1, 1), date(2021, 1, 1)), Instrument("D-1", "dial set", date(2024, 1, 1), date(2027, 1, 1))),
@@ -91,8 +97,10 @@ def story(
     return AssetStory(SITE, 1, described, (version,), breaks, tuple(lines), signed)
 
 
-def history_paper(told: AssetStory, *, size: str = "a4", display: Display | None = None) -> Paper:
-    return asset_paper(told, asset_view.build(told, display or Display()), AROUND, IDENTITY, size=size)
+def history_paper(
+    told: AssetStory, *, size: str = "a4", display: Display | None = None, identity: Identity = IDENTITY
+) -> Paper:
+    return asset_paper(told, asset_view.build(told, display or Display()), AROUND, identity, size=size)
 
 
 def sheet_of(

@@ -19,7 +19,7 @@ from models.settings import Settings
 from models.store import tokens
 from models.store.accounts import account_of
 from models.tables.state import ApiTokenRow
-from models.values.roles import Role
+from models.values.roles import AtSite, Role
 from tests.auth_book import AuthBook, open_book
 from tests.fuzz.api_book import bearer
 
@@ -167,7 +167,8 @@ def test_a_token_never_does_more_than_its_account_may_today(
     book: AuthBook, roles: list[Role], active: bool, left: set[str]
 ) -> None:
     secret = made(book, "strong", *tokens.ROLES)
-    change_account(book.engine, [book.site], "eng.lund", by="tester", now=NOW, roles=roles, active=active)
+    at = AtSite(book.site.site_id, "Eng Lund", roles=tuple(roles), active=active)
+    change_account(book.engine, book.site, "eng.lund", at, by="tester", now=NOW)
     assert allowed(book.browser(), bearer(secret)) == left | {"description"}
 
 

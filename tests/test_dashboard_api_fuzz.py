@@ -9,8 +9,8 @@ from tests.fuzz.api import run
 
 
 def test_an_independent_tester_finds_no_failure(sqlite_book: Settings, tmp_path: Path) -> None:
-    outcome = run(sqlite_book, tmp_path, examples=15, seed=7, phases="examples,fuzzing")
+    outcome = run(sqlite_book, tmp_path, examples=6, seed=7, phases="examples,fuzzing")
     assert outcome.status == 0, outcome.said[-6000:]
     assert outcome.wrong == []
-    assert outcome.requests > 100
+    assert outcome.requests > 60
     assert {200, 201, 401, 404, 422} <= set(outcome.statuses)  # it got past the door, wrote, and was refused

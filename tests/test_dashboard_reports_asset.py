@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from base64 import b64encode
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -12,7 +14,7 @@ from dashboard.reports.press import print_pdf
 from models.units import Display
 from models.values.job import COMPONENTS
 from tests.papers import page_sizes, pages_of, plain, text_of
-from tests.report_book import LONG, LONG_TAG, NASTY, history_paper, story
+from tests.report_book import IDENTITY, LONG, LONG_TAG, NASTY, PROOF, ROOT, history_paper, story
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +48,9 @@ def test_numbers_stand_as_typed_and_as_converted() -> None:
         wanted = f"Offset, vertical [mm] {number / 25.4:.3f} mil +{0.001 * number:.3f} 0,01 mm +0.010 – 0.000 0.120"
         assert row.startswith(wanted)
         row = here[here.index("Angularity, vertical [mm/m]") :]
-        assert row.startswith(f"Angularity, vertical [mm/m] {-0.01 * number:.2f} mm/m −{0.01 * number:.2f} – +0.02 – 0.00 1.00")
+        assert row.startswith(
+            f"Angularity, vertical [mm/m] {-0.01 * number:.2f} mm/m −{0.01 * number:.2f} – +0.02 – 0.00 1.00"
+        )
     assert "as found, dial 1, 6 o'clock, bottom 7.5 mil" in told
     assert "Reason stated (soft foot) plates were worn" in told
     assert "Rise before the work [mm] 0.010 (0.4 mil) 0.020 0.090 0.000" in told
@@ -75,7 +79,10 @@ def test_limits_people_instruments_and_what_they_rest_on_are_named(sixty: list[s
 def test_an_amendment_stands_in_full_old_beside_new(sixty: list[str]) -> None:
     told = " ".join(sixty)
     assert "Amendments: 1" in told
-    assert "Entry 900, by Bo Tarn on 5 Jan 2026, 08:00, took the place of entry 103, by desk. Reason: typed with the wrong sign" in told
+    assert (
+        "Entry 900, by Bo Tarn on 5 Jan 2026, 08:00, took the place of entry 103, by desk. Reason: typed with the wrong sign"
+        in told
+    )
     assert "as-found, vertical offset +0.003 mm −0.500 mm" in told
     assert "as-found, vertical angularity −0.03 mm/m 0.25 mm/m" in told
     assert "replaced by entry 900" in told
@@ -125,3 +132,15 @@ def test_the_same_book_gives_the_same_bytes() -> None:
 def test_the_number_of_pages_is_known_before_printing() -> None:
     paper = history_paper(story(12))
     assert count_pages(paper) == len(pages_of(print_pdf(paper)))
+
+
+def test_the_cover_names_the_head_of_the_book() -> None:
+    told = pages_of(print_pdf(history_paper(story(1))))[0]
+    assert "Last entry of the book 4711" in told
+    assert f"Root of the tree of entries {b64encode(ROOT).decode()}" in told.replace("- ", "-")
+    assert "That root is over 4700 entries, as of 25 Nov 2026, 12:00" in told
+    assert "Signed no" in told
+    without = pages_of(print_pdf(history_paper(story(1), identity=replace(IDENTITY, proof=None))))[0]
+    assert "no head was made yet" in without
+    keyed = replace(IDENTITY, proof=replace(PROOF, key_entry=3))
+    assert "which entry 3 names" in pages_of(print_pdf(history_paper(story(1), identity=keyed)))[0]

@@ -52,7 +52,9 @@ def test_it_says_that_it_is_pdf_a_2a_and_pdf_ua_1(printed: dict[str, bytes], nam
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_what_an_archive_file_must_have_is_there_and_what_it_must_not_is_not(printed: dict[str, bytes], name: str) -> None:
+def test_what_an_archive_file_must_have_is_there_and_what_it_must_not_is_not(
+    printed: dict[str, bytes], name: str
+) -> None:
     """Requirements of ISO 19005-2 as they are told in public summaries (from memory): looked at with another library."""
     with pikepdf.open(io.BytesIO(printed[name])) as document:
         root = document.Root
@@ -83,7 +85,9 @@ def test_every_font_lies_inside(printed: dict[str, bytes], name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_checker_of_other_make_finds_nothing_against_pdf_ua(printed: dict[str, bytes], name: str, tmp_path: object) -> None:
+def test_a_checker_of_other_make_finds_nothing_against_pdf_ua(
+    printed: dict[str, bytes], name: str, tmp_path: object
+) -> None:
     """Authority: the package pdfua, which checks what a machine can of PDF/UA-1 (ISO 14289-1); it is no proof of conformance."""
     path = tmp_path / "paper.pdf"  # type: ignore[operator]
     path.write_bytes(printed[name])
@@ -94,7 +98,9 @@ def test_a_checker_of_other_make_finds_nothing_against_pdf_ua(printed: dict[str,
 @pytest.mark.parametrize("name", NAMES)
 def test_pictures_say_what_they_show(printed: dict[str, bytes], name: str) -> None:
     with pikepdf.open(io.BytesIO(printed[name])) as document:
-        figures = [item for item in document.objects if isinstance(item, pikepdf.Dictionary) and item.get("/S") == "/Figure"]
+        figures = [
+            item for item in document.objects if isinstance(item, pikepdf.Dictionary) and item.get("/S") == "/Figure"
+        ]
         assert figures
         assert all(len(str(figure.get("/Alt", ""))) > 10 for figure in figures)
 
@@ -170,7 +176,9 @@ def test_addresses_name_the_machine_and_the_site_where_there_are_several() -> No
     assert record_address("http://x", "A/B 7", "quay") == "http://x/record?asset=A%2FB+7&site=quay"
 
 
-@pytest.mark.parametrize("wrong", ["ftp://x", "plant-server", "javascript:alert(1)", "http://", "http://x/?a=1", "http://x#y"])
+@pytest.mark.parametrize(
+    "wrong", ["ftp://x", "plant-server", "javascript:alert(1)", "http://", "http://x/?a=1", "http://x#y"]
+)
 def test_an_address_that_no_phone_opens_is_refused(wrong: str) -> None:
     with pytest.raises(InvalidValueError) as told:
         base_address(wrong, {})

@@ -13,7 +13,7 @@ from dashboard.app import create_app
 from dashboard.cli import main
 from dashboard.console.reporting_parser import METHODS, SIZES
 from dashboard.place import Place
-from dashboard.reports import routes
+from dashboard.reports import paths, routes
 from dashboard.reports.press import PAPERS
 from dashboard.roles import ROUTES
 from models.settings import Settings
@@ -60,7 +60,12 @@ def test_the_review_is_two_pages_at_most_in_every_state(clients: Any, book: str)
 
 def test_every_address_gives_a_paper_that_is_not_kept_by_anybody_between(clients: Any) -> None:
     tag = str(made_book().stories[0].asset.tag)
-    for address in (f"/report/asset/{tag}.pdf", f"/report/sheet/{tag}.pdf", f"/report/sheet/{tag}.pdf?fill=1", f"/report/labels.pdf?tag={tag}"):
+    for address in (
+        f"/report/asset/{tag}.pdf",
+        f"/report/sheet/{tag}.pdf",
+        f"/report/sheet/{tag}.pdf?fill=1",
+        f"/report/labels.pdf?tag={tag}",
+    ):
         answer = ask(clients, "many", address)
         assert answer.status_code == 200, address
         assert answer.data.startswith(b"%PDF")
@@ -93,7 +98,9 @@ def test_what_cannot_be_printed_is_told_in_words(clients: Any, book: str, addres
 
 
 def test_choices_stand_in_the_address(clients: Any) -> None:
-    plain = ask(clients, "one job", "/report/sheet/P-101.pdf?date=2027-02-03&paper=letter&method=two-faces&units=mil").data
+    plain = ask(
+        clients, "one job", "/report/sheet/P-101.pdf?date=2027-02-03&paper=letter&method=two-faces&units=mil"
+    ).data
     told = text_of(plain)
     assert page_sizes(plain) == {(612, 792)}
     assert "2027-02-03" in told
@@ -104,9 +111,9 @@ def test_choices_stand_in_the_address(clients: Any) -> None:
 
 def test_a_tag_with_a_slash_and_a_blank_has_its_papers_and_labels(clients: Any) -> None:
     place = Place("/asset", {"units": "mm"})
-    history = ask(clients, "no job", routes.history_path(place, SLASHED.tag))
-    sheet = ask(clients, "no job", routes.sheet_path(place, SLASHED.tag, fill=1))
-    labels = ask(clients, "no job", routes.labels_path(place, area="süd & nord"))
+    history = ask(clients, "no job", paths.history_path(place, SLASHED.tag))
+    sheet = ask(clients, "no job", paths.sheet_path(place, SLASHED.tag, fill=1))
+    labels = ask(clients, "no job", paths.labels_path(place, area="süd & nord"))
     assert [one.status_code for one in (history, sheet, labels)] == [200, 200, 200]
     assert "A/B 7#" in text_of(history.data)
     assert codes_of(labels.data) == ["http://plant-server:8750/asset/A%2FB%207%23"]
@@ -121,14 +128,16 @@ def test_too_many_labels_are_left_to_the_command(clients: Any, monkeypatch: pyte
 
 
 def test_every_address_stands_in_the_table_of_roles(clients: Any) -> None:
-    rules = {rule.endpoint for rule in clients["many"].application.url_map.iter_rules() if str(rule).startswith("/report/")}
+    rules = {
+        rule.endpoint for rule in clients["many"].application.url_map.iter_rules() if str(rule).startswith("/report/")
+    }
     assert rules == set(routes.ROUTES)
     assert all(ROUTES[endpoint] is Permission(word) for endpoint, word in routes.ROUTES.items())
 
 
 def test_the_command_knows_every_way_and_every_size() -> None:
-    assert METHODS == tuple(routes.way_code(way) for way in Way)
-    assert SIZES == tuple(PAPERS)
+    assert tuple(routes.way_code(way) for way in Way) == METHODS
+    assert tuple(PAPERS) == SIZES
     for method in METHODS:
         assert routes.way_code(routes.read_way(method) or Way.RESULTS) == method
 

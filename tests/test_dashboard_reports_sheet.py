@@ -85,7 +85,11 @@ def test_fields_have_the_names_and_the_order_of_the_record_page(way: Way) -> Non
     described, display = asset(), Display()
     fields = {"found.method": way.value, "left.method": way.value}
     for stage in STAGES:
-        wanted = [name for name in names_on_page(form.measure_part(stage, fields, described, display)) if name.startswith(f"{stage}.")]
+        wanted = [
+            name
+            for name in names_on_page(form.measure_part(stage, fields, described, display))
+            if name.startswith(f"{stage}.")
+        ]
         assert wanted, "the Record page names its fields"
         on_paper = [told["name"] for told in _in_order(sheet_of(story(2), way)) if told["name"].startswith(f"{stage}.")]
         typed = [name for name in wanted if not any(part in name for part in NOT_ON_PAPER)]

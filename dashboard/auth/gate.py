@@ -8,7 +8,6 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
-from collections.abc import Mapping
 from typing import Any, Final, cast
 from urllib.parse import quote, urlsplit
 
@@ -18,6 +17,7 @@ from werkzeug.wrappers import Response
 
 from dashboard import roles
 from dashboard.auth.access import Access, Signed
+from dashboard.auth.calls import well_formed
 from dashboard.context import KEY, Context
 from dashboard.place import read_place, read_site
 from dashboard.words import say
@@ -41,42 +41,6 @@ def install_gate(app: dash.Dash) -> None:
 
     app.server.before_request(check)
     app.server.before_request(formed)
-
-
-def well_formed(body: object, callbacks: Mapping[str, Any]) -> bool:
-    """Tell whether a body calls a callback that is there, with as many values as it takes.
-
-    Parameters
-    ----------
-    body : object
-        What was sent, read as JSON. [unitless]
-    callbacks : mapping
-        Dash's own list of callbacks, by their names. [unitless]
-    """
-    if not isinstance(body, dict):
-        return False
-    name = body.get("output")
-    spec = callbacks.get(name) if isinstance(name, str) else None
-    if spec is None or "callback" not in spec:
-        return False
-    changed = body.get("changedPropIds", [])
-    if not isinstance(changed, list) or not all(isinstance(one, str) for one in changed):
-        return False
-    outputs = body.get("outputs")
-    if not (_is_part(outputs) or (isinstance(outputs, list) and outputs and all(_is_part(one) for one in outputs))):
-        return False
-    return all(
-        isinstance(given := body.get(kind, []), list)
-        and len(given) == len(spec[kind])
-        and all(_is_part(one) or (isinstance(one, list) and all(_is_part(part) for part in one)) for one in given)
-        for kind in ("inputs", "state")
-    )
-
-
-def _is_part(one: object) -> bool:
-    if not isinstance(one, dict) or not isinstance(one.get("property"), str):
-        return False
-    return isinstance(one.get("id"), str | dict)
 
 
 def check() -> Any:

@@ -7,6 +7,7 @@ from importlib.util import find_spec
 from dash import html
 
 from dashboard.components.aria import aria
+from dashboard.components.pieces import Child
 from dashboard.place import Place
 from dashboard.words import say
 
@@ -27,7 +28,7 @@ def take(name: str, place: Place, **choices: object) -> html.P:
         What the address of the table says beside the page's; ``None`` takes a choice out. [unitless]
     """
     forms = ("csv", "xlsx", "parquet") if _PARQUET else ("csv", "xlsx")
-    links = []
+    links: list[Child] = []
     for form in forms:
         links.append(" · " if links else " ")
         links.append(

@@ -32,8 +32,8 @@ def run_verify(given: argparse.Namespace) -> int:
     """Compute the book again: 0 nothing was changed, 1 something does not fit."""
     settings, key = settings_of(given), _key(given.public_key)
     kept = [note for name in given.against or () for note in _kept(name)]
-    with opened(settings) as engine, one_state(engine) as connection, Progress(console=out, transient=True) as bar:
-        task = bar.add_task("", total=None, visible=not given.json)
+    with opened(settings) as engine, one_state(engine) as connection, Progress(console=out, transient=True, disable=given.json or not out.is_terminal) as bar:
+        task = bar.add_task("", total=None)
         shared = None if given.one_process else settings
         found = verify_book(
             connection, against=kept, public_key=key, settings=shared,

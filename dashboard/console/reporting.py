@@ -16,6 +16,7 @@ from dashboard.place import Place, read_month
 from dashboard.reports import makers
 from dashboard.reports.codes import VARIABLE, base_address, only_here
 from dashboard.reports.mail import MailSettings, message_of, read_mail_settings, send
+from dashboard.reports.month_report import mail_texts
 from dashboard.reports.press import Paper, print_pdf
 from dashboard.reports.routes import read_day, read_way
 from dashboard.words import say
@@ -115,13 +116,7 @@ def _mail_settings(given: argparse.Namespace, environ: Mapping[str, str]) -> Mai
 
 
 def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse.Namespace) -> None:
-    view = makers.month_view(asking, _asked_month(given, asking))
-    due = view.due
-    body = say(
-        "report.mail.body", sentence=view.sentence, overdue=due.overdue, soon=due.soon, days=due.soon_days, n=due.in_service,
-        site=asking.site.name, caution=say("caution.title") + say("caution.text"),
-    )  # fmt: skip
-    subject = say("report.mail.subject", title=made.paper.title, site=asking.site.name)
+    subject, body = mail_texts(makers.month_view(asking, _asked_month(given, asking)), made.paper.title)
     try:
         send(mail, message_of(mail, subject, body, (made.name, made.pdf), asking.now))
     except DriftbookError:

@@ -62,7 +62,7 @@ def fan_figure(view: ForecastView, series: RunSeries, who: Sequence[str], scheme
         bgcolor=palette.paper, opacity=0.9,
     )  # fmt: skip
     sheet.y(range=[0.0, top * 1.1], title={"text": say("figure.ratio_axis")}, nticks=6)
-    sheet.x(range=[first.isoformat(), last.isoformat()], type="date", nticks=6)
+    sheet.x(range=[first.isoformat(), last.isoformat()], type="date", tickformat="%b<br>%Y", nticks=6)
     sheet.lay(margin={"l": 8, "r": 12, "t": 40, "b": 8})
     return sheet.picture
 
@@ -108,7 +108,7 @@ def chance_figure(view: ForecastView, scheme: str) -> Picture:
     )
     length = view.times[-1] - view.times[0]
     ends = [str(view.times[0] - length // 25), str(view.times[-1] + length // 40)]
-    sheet.x(range=ends, type="date", nticks=6)
+    sheet.x(range=ends, type="date", tickformat="%b<br>%Y", nticks=6)
     sheet.lay(margin={"l": 8, "r": 12, "t": 40, "b": 8})
     return sheet.picture
 

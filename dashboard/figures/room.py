@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 PER_LETTER = 6.6
 """Width of a letter of 12 pixels in the type of the pictures, a little more than its mean. [pixel]"""
 
-NARROW = 260.0
-"""Width of the drawing on the narrowest screen. [pixel]"""
+NARROW = 190.0
+"""Width of a drawing on the narrowest screen, between its numbers and its names. [pixel]"""
 
 LINE = 15.0
 """Height of a line of words. [pixel]"""

@@ -202,12 +202,15 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
             font={"size": 12, "color": colour}, bgcolor=self.palette.paper, opacity=0.92,
         )  # fmt: skip
 
+    def sole_and_goal(self, move: FootMove) -> Point:
+        """Give how high the sole of a foot is drawn, and where it is to go."""
+        line = self.shafts.measured if move.of_movable else (0.0, 0.0)
+        sole = self.y(line, move.x_mm) - self.body - self.leg
+        return sole, sole + self.factor * move.move_mm
+
     def moves(self) -> None:
-        s = self.shafts
         for move, level in self.needs:
-            line = s.measured if move.of_movable else (0.0, 0.0)
-            sole = self.y(line, move.x_mm) - self.body - self.leg
-            goal = sole + self.factor * move.move_mm
+            sole, goal = self.sole_and_goal(move)
             if abs(goal - sole) > 0.004 * self.length:
                 self.figure.add_annotation(
                     x=move.x_mm, y=goal, ax=move.x_mm, ay=sole, axref="x", ayref="y", text="", showarrow=True,
@@ -233,9 +236,11 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         values = [0.0] if not any(across) else [0.0, most / self.factor]
         if 0.0 < abs(most) < 1.2 * LINE * self.pixel:
             values = values[1:]  # two numbers so close would lie over one another
-        below = LINE * self.pixel * max((level for _, level in self.needs), default=0)
+        # Below the lowest sole, or the words at the point of an arrow, the axis begins.
+        words = [min(self.sole_and_goal(move)) - LINE * (1.6 + level) * self.pixel for move, level in self.needs]
+        bottom = min([low - ends - 0.03 * self.length, *words])
         self.figure.update_yaxes(
-            range=[low - ends - 0.13 * self.length - below, high + ends + 0.02 * self.length],
+            range=[bottom, high + ends + 0.02 * self.length],
             scaleanchor="x", scaleratio=1, constrain="domain", showgrid=False,
             tickvals=[value * self.factor for value in values],
             ticktext=[self.display.text(value, Quantity.OFFSET, signed=True, with_unit=False) for value in values],

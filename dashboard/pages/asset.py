@@ -22,6 +22,7 @@ from dashboard.components.asset_patterns import patterns_part
 from dashboard.components.asset_shafts import shafts_part
 from dashboard.components.asset_top import about_machine, judging_switch, last_visit, ratio_part
 from dashboard.components.machine_list import machines
+from dashboard.components.papers import asset_papers
 from dashboard.components.pieces import (
     Child,
     blank,
@@ -35,6 +36,7 @@ from dashboard.context import context
 from dashboard.fetch import Scene, study_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import shortened, tag_of
+from dashboard.proofs_routes import may_audit
 from dashboard.views import finder_view
 from dashboard.views.asset_choices import Judging, banner, judged_again, read_job, read_limits, read_risk
 from dashboard.views.asset_drift_view import build_drift
@@ -131,7 +133,11 @@ def top(opened: Opened) -> list[Child]:
     seen, place = opened.seen, opened.seen.place
     view = build(opened.story, seen.display)
     said = (opened.judging.problem, read_risk(place).problem, read_job(place, view.lines).problem)
-    parts = [*begin(view.title, seen, said, beside=record_link(view.tag, place)), sentence(view.sentence)]
+    parts = [
+        *begin(view.title, seen, said, beside=record_link(view.tag, place)),
+        sentence(view.sentence),
+        asset_papers(view.tag, place, audit=may_audit(seen.required.site_id)),
+    ]
     last = build_last(opened.story, seen.display)
     if last is None:
         return [*parts, about_machine(view), blank(say("asset.no_jobs.title"), say("asset.no_jobs.text"))]

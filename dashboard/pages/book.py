@@ -21,12 +21,14 @@ from dashboard.components.pieces import (
     sentence,
     two_lines,
 )
+from dashboard.components.proof import proof_part
 from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.opening import attach_fill, begin, skeleton
 from dashboard.place import Place, asset_path, shortened
+from dashboard.proofs_routes import may_audit
 from dashboard.views.book_view import MOST, BookLine, BookView, build
 from dashboard.views.entry_view import EntryView
 from dashboard.views.entry_view import build as build_entry
@@ -86,8 +88,14 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
         sentence(view.sentence),
         _form(asked, seen, clear=view.filtered),
     ]
+    proof = proof_part(
+        context().book.proof(seen.required.site_id),
+        seen.required.zone,
+        asked.filter.tag if may_audit(seen.required.site_id) else "",
+        place,
+    )
     if view.state != "ok":
-        return [*parts, blank(say("book.none.title"), say("book.none.text"))]
+        return [*parts, blank(say("book.none.title"), say("book.none.text")), proof]
     paging = _paging(view, place)
     columns = [
         Column(say("book.column.entry")),
@@ -117,7 +125,7 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
         paging,
         about=say("about.book"),
     )
-    return [*parts, html.Div(listed, className="entries")]
+    return [*parts, html.Div(listed, className="entries"), proof]
 
 
 def _form(asked: Asked, seen: Scene, *, clear: bool) -> Child:

@@ -13,6 +13,7 @@ from dash import dcc, html
 
 from dashboard.components.aria import aria
 from dashboard.components.links import machine
+from dashboard.components.papers import due_papers
 from dashboard.components.pieces import (
     Child,
     choices,
@@ -96,6 +97,7 @@ def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
         *head,
         _choices(view, place),
         sentence(view.sentence),
+        due_papers(place),
         html.Div([_loads(view, place), _trust(view, place)], className="columns"),
         _now(view, place),
         _calendar(view.calendar, place),

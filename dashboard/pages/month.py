@@ -13,6 +13,7 @@ from dashboard.browser import attach
 from dashboard.components.month_counts import behind_part, by_class, months_part
 from dashboard.components.month_lists import LISTED, calibrations_part, due_part, left_over_part, returned_part
 from dashboard.components.month_top import month_keys, picker
+from dashboard.components.papers import month_papers
 from dashboard.components.pieces import Child, limits, sentence
 from dashboard.context import context
 from dashboard.fetch import Scene
@@ -69,7 +70,12 @@ def body(view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], s
     head = begin(month_name(view.month), seen, said, beside=picker(view, place))
     if view.state == "empty":
         return [*head, no_jobs()]
-    parts: list[Child] = [*head, sentence(view.sentence), month_keys(view, place, reviewers)]
+    parts: list[Child] = [
+        *head,
+        sentence(view.sentence),
+        month_papers(view.month, place),
+        month_keys(view, place, reviewers),
+    ]
     if view.behind is not None:
         parts.append(behind_part(view.behind, place))
     if view.jobs or view.jobs_before:

@@ -19,7 +19,8 @@ from models.values.job import COMPONENTS, FeetValues, Misalignment
 from models.values.limits import LimitsGiven
 from models.values.story import AssetStory, JobLine
 
-STAGES = ("found", "left", "target")
+STAGES = {"found": "report.job.found", "left": "report.job.left", "target": "report.job.target"}
+"""Stages of a job, each with the key of its name."""
 _FEET_FIELDS = (
     ("report.job.soft_before", "soft_before", "soft_before_"),
     ("report.job.soft_after", "soft_after", "soft_after_"),
@@ -114,11 +115,9 @@ def _instrument(line: JobLine, setting: Setting) -> str:
 
 def _heads() -> list[tuple[str, str, str]]:
     heads = [(say("report.job.component"), "2.2", "left")]
-    for stage in STAGES:
-        heads += [
-            (say("report.job.typed", stage=say(f"report.job.{stage}")), "1.1", "right"),
-            (say("report.job.converted", stage=say(f"report.job.{stage}")), "0.85", "right"),
-        ]
+    for key in STAGES.values():
+        stage = say(key)
+        heads += [(say("report.job.typed", stage=stage), "1.1", "right"), (stage, "0.85", "right")]
     return [*heads, (say("report.job.limit"), "0.75", "right")]
 
 

@@ -115,7 +115,7 @@ def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine]) -
     return [
         (say("report.asset.site"), say("report.asset.site_code", name=story.site.name, code=story.site.code)),
         (say("report.asset.made"), say("report.asset.made_at", at=made(identity), zone=story.site.zone)),
-        *((name, {"whole": value}) for name, value in head_lines(identity.head, identity.root)),
+        *((name, {"whole": value}) for name, value in head_lines(identity)),
         (
             say("report.asset.holds"),
             say(

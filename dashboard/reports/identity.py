@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from dashboard.words import say
 from dashboard.writing import count, moment
+from models.ledger.checkpoint import read_note
+from models.values.proof import BookProof
 from models.values.story import Site
 
 
@@ -15,30 +18,42 @@ from models.values.story import Site
 class Identity:
     """Which site and book a paper speaks of.
 
-    ``head`` is the number of the last entry of the book, ``root`` the root hash of its
-    tree where the reader gives one.
+    ``head`` is the number of the last entry that the paper knows, ``proof`` the newest head of the tree
+    of entries where the book has one.
     """
 
     site: Site
     head: int
     made_at: datetime
-    root: str = ""
+    proof: BookProof | None = None
 
 
-def head_lines(head: int, root: str = "") -> tuple[tuple[str, str], ...]:
-    """Give the head of the book as names with their values.
+def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
+    """Give the head of the book as names with their values: what an auditor compares with a head kept elsewhere.
 
     Parameters
     ----------
-    head : int
-        Number of the last entry. [unitless]
-    root : str
-        Root hash of the tree of entries; blank where the reader gives none. [hex]
+    identity : Identity
+        Which site and book. [unitless]
     """
-    lines = [(say("report.head.entry"), count(head))]
-    if root:
-        lines.append((say("report.head.root"), root))
-    return tuple(lines)
+    lines = [(say("report.head.entry"), count(identity.head))]
+    proof = identity.proof
+    if proof is None:
+        return (*lines, (say("report.head.root"), say("report.head.none")))
+    checkpoint = read_note(proof.note).checkpoint
+    at = moment(proof.at, identity.site.zone)
+    return (
+        *lines,
+        (say("report.head.book"), proof.origin),
+        (say("report.head.root"), b64encode(checkpoint.root).decode()),
+        (say("report.head.over"), say("report.head.over_n", n=count(proof.size), at=at)),
+        (
+            say("report.head.signed"),
+            say("report.head.unsigned")
+            if proof.key_entry is None
+            else say("report.head.signed_by", entry=count(proof.key_entry)),
+        ),
+    )
 
 
 def common(identity: Identity, subject: str) -> dict[str, Any]:

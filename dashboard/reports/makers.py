@@ -9,8 +9,10 @@ from zoneinfo import ZoneInfo
 
 from dashboard.context import Book
 from dashboard.desk import basis_on
-from dashboard.fetch import runs_for, study_for
+from dashboard.fetch import Scene
+from dashboard.kept import keep
 from dashboard.place import shortened
+from dashboard.prepared import runs_for
 from dashboard.reports.asset_report import Around, asset_paper
 from dashboard.reports.codes import asset_address, record_address
 from dashboard.reports.field_sheet import Visit, sheet_paper, way_of_last
@@ -23,6 +25,8 @@ from dashboard.views.month_view import MonthView, build
 from dashboard.words import say
 from dashboard.writing import count
 from models.errors import InvalidValueError, UnknownNameError
+from models.history.columns import History
+from models.history.engine import Study, study_of
 from models.units import Display
 from models.values.draft import Way
 from models.values.limits import LimitSet
@@ -31,7 +35,10 @@ from models.values.story import AssetStory, Site
 
 @dataclass(frozen=True, slots=True)
 class Asking:
-    """Who asks for a paper: which book and site, in which units, when, on which size of paper; ``base`` is the reader's address."""
+    """Who asks for a paper: which book and site, in which units, when, on which size of paper; ``base`` is the reader's address.
+
+    ``scene`` is what a page stands on; with it a paper is made from the very same history.
+    """
 
     book: Book
     site: Site
@@ -39,6 +46,20 @@ class Asking:
     now: datetime
     size: str = "a4"
     base: str = ""
+    scene: Scene | None = None
+
+    @property
+    def history(self) -> History:
+        """Give the history of the site: that of the page which asks, else that of the book now."""
+        return self.book.history(self.site.site_id) if self.scene is None else self.scene.history
+
+    @property
+    def study(self) -> Study:
+        """Give the study of that history; a page of a large book waits for none, a command makes it."""
+        if self.scene is not None:
+            return self.scene.study
+        history = self.history
+        return keep(history, "study", lambda: study_of(history))
 
     @property
     def code(self) -> str:
@@ -55,10 +76,9 @@ class Asking:
         """Give the present time. [µs since 1970, UTC]."""
         return round(self.now.astimezone(UTC).timestamp() * 1_000_000)
 
-    @property
-    def identity(self) -> Identity:
-        """Give what each paper says of itself."""
-        return Identity(self.site, self.book.head(), self.now)
+    def identity(self, head: int) -> Identity:
+        """Give what a paper says of itself that knows the book up to an entry."""
+        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id))
 
 
 def month_view(asking: Asking, month: date | None) -> MonthView:
@@ -71,8 +91,7 @@ def month_view(asking: Asking, month: date | None) -> MonthView:
     month : date or None
         First day of the month; the last month with jobs where ``None``. [d]
     """
-    book, site = asking.book, asking.site
-    history = book.history(site.site_id)
+    book, site, history = asking.book, asking.site, asking.history
     return build(
         history,
         runs_for(history),
@@ -82,7 +101,7 @@ def month_view(asking: Asking, month: date | None) -> MonthView:
         instruments=book.instruments(site.site_id),
         limit_set=book.limit_set(site.site_id),
         today_us=asking.now_us,
-        study=study_for(history),
+        study=asking.study,
     )
 
 
@@ -100,21 +119,25 @@ def month_review(asking: Asking, month: date | None) -> Paper:
     view = month_view(asking, month)
     stories = (book.story(site.site_id, tag) for tag in {visit.tag for visit in view.left_over})
     reviewers = {line.entry: line.job.reviewer for story in stories if story for line in story.jobs}
-    return month_paper(view, asking.identity, reviewers, size=asking.size)
+    return month_paper(view, asking.identity(asking.history.head), reviewers, size=asking.size)
 
 
-def story_of(asking: Asking, tag: str) -> AssetStory:
-    """Give the story of a machine.
+def story_of(asking: Asking, tag: str) -> tuple[AssetStory, int]:
+    """Give the story of a machine, and the number of the last entry when it was read.
 
     Raises
     ------
     UnknownNameError
         If the site has no machine of that tag.
     """
-    story = asking.book.story(asking.site.site_id, tag)
-    if story is None:
-        raise UnknownNameError(say("report.unknown.asset", tag=shortened(tag)))
-    return story
+    while True:
+        head = asking.book.head()
+        story = asking.book.story(asking.site.site_id, tag)
+        if story is None:
+            raise UnknownNameError(say("report.unknown.asset", tag=shortened(tag)))
+        # Somebody may have written between the two questions: then they are asked again.
+        if asking.book.head() == head:
+            return story, head
 
 
 def asset_history(asking: Asking, tag: str) -> Paper:
@@ -128,9 +151,10 @@ def asset_history(asking: Asking, tag: str) -> Paper:
         The machine. [unitless]
     """
     book, site_id = asking.book, asking.site.site_id
-    story = story_of(asking, tag)
+    story, head = story_of(asking, tag)
     around = Around(book.people(site_id), book.instrument_versions(site_id), book.limit_sets(site_id))
-    return asset_paper(story, asset_view.build(story, asking.display), around, asking.identity, size=asking.size)
+    view = asset_view.build(story, asking.display)
+    return asset_paper(story, view, around, asking.identity(head), size=asking.size)
 
 
 def field_sheet(
@@ -151,12 +175,12 @@ def field_sheet(
     fillable : bool
         True for the sheet that fields are laid over. [unitless]
     """
-    story = story_of(asking, tag)
+    story, head = story_of(asking, tag)
     day = on or asking.today
     address = record_address(asking.base, tag, asking.code) if asking.base else ""
     visit = Visit(day, way or way_of_last(story), address, fillable)
     basis = basis_on(story, day, limits_on(asking, day))
-    return sheet_paper(story, basis, visit, asking.display, asking.identity, size=asking.size)
+    return sheet_paper(story, basis, visit, asking.display, asking.identity(head), size=asking.size)
 
 
 def limits_on(asking: Asking, day: date) -> LimitSet | None:
@@ -189,7 +213,8 @@ def labels(asking: Asking, tags: Sequence[str] = (), area: str = "", *, most: in
     """
     if not asking.base:
         raise InvalidValueError(say("report.labels.address"), remedy=say("report.address.remedy"))
-    known = asking.book.history(asking.site.site_id).assets
+    history = asking.history
+    known = history.assets
     rows = {str(tag): row for row, tag in enumerate(known.tag)}
     for tag in tags:
         if tag not in rows:
@@ -216,4 +241,4 @@ def labels(asking: Asking, tags: Sequence[str] = (), area: str = "", *, most: in
         )
         for tag in dict.fromkeys(wanted)
     ]
-    return labels_paper(told, asking.identity, size=asking.size)
+    return labels_paper(told, asking.identity(history.head), size=asking.size)

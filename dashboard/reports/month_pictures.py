@@ -22,7 +22,7 @@ _LEFT, _RIGHT = 12.0, 26.0
 Axis = Callable[[float], float]
 
 
-def control_chart(series: MonthSeries, width: float = WIDTH, height: float = 48.0) -> str:
+def control_chart(series: MonthSeries, width: float = WIDTH, height: float = 45.0) -> str:
     """Draw the share found over limit month by month against its control limits.
 
     Parameters
@@ -130,7 +130,7 @@ def class_picture(lines: Sequence[ClassLine], stage: str, width: float = 88.0) -
     str
         SVG.
     """
-    row_height, top, first, last = 5.6, 5.0, 35.0, width - 12.0
+    row_height, top, first, last = 5.2, 5.0, 35.0, width - 12.0
     drawing = Drawing(width, top + row_height * len(lines) + 1.0)
 
     def x(share: float) -> float:

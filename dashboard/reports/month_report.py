@@ -65,9 +65,12 @@ def _smaller_first(room: Room) -> Room:
 
 
 def _smaller_second(room: Room) -> Room:
-    if room.rule > 4:
-        return replace(room, rule=room.rule - 2, risk=max(room.risk - 1, 3))
-    return replace(room, left=max(room.left - 1, 1), rule=max(room.rule - 1, 1), risk=max(room.risk - 1, 1))
+    """Take one line out of the longer of the two lists of work, two of the rule for one of the risk; last of those left over."""
+    if room.rule > 2 * room.risk and room.rule > 1:
+        return replace(room, rule=room.rule - 1)
+    if room.risk > 1:
+        return replace(room, risk=room.risk - 1)
+    return replace(room, left=max(room.left - 1, 1), rule=max(room.rule - 1, 1))
 
 
 def _paper(view: MonthView, identity: Identity, reviewers: Mapping[int, str], room: Room, size: str) -> Paper:
@@ -228,9 +231,9 @@ def _unlisted(n: int, shown: int) -> str:
 
 def _returned(view: MonthView, room: Room) -> dict[str, Any]:
     heads = [
-        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.3", "left"), (say("column.day"), "1.15", "right"),
+        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.7", "left"), (say("column.day"), "1.35", "right"),
         (say("column.was_left"), "1.1", "right"), (say("column.found_ratio"), "1.1", "right"), (say("column.days"), "0.8", "right"),
-        (say("column.left_ratio"), "1.1", "right"), (say("month.column.suggests"), "2.6", "left"),
+        (say("column.left_ratio"), "1.1", "right"), (say("month.column.suggests"), "2.4", "left"),
     ]  # fmt: skip
     rows: list[Row] = [
         [
@@ -256,7 +259,7 @@ def _suggests(visit: Visit) -> str:
 
 def _left(view: MonthView, reviewers: Mapping[int, str], room: Room) -> dict[str, Any]:
     heads = [
-        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.6", "left"), (say("column.day"), "1.1", "right"),
+        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.6", "left"), (say("column.day"), "1.25", "right"),
         (say("column.found_ratio"), "1.1", "right"), (say("column.left_ratio"), "1.1", "right"), (say("column.person"), "1.6", "left"),
         (say("month.column.reviewer"), "1.6", "left"),
     ]  # fmt: skip
@@ -350,3 +353,27 @@ def _calibrations(view: MonthView) -> dict[str, Any]:
         [{"whole": one.serial}, one.description, day(one.due), late(one.days_left)] for one in view.calibrations[:6]
     ]
     return {"title": say("calibration.title"), "heads": heads, "rows": rows, "none": say("calibration.none")}
+
+
+def mail_texts(view: MonthView, title: str) -> tuple[str, str]:
+    """Give the subject and the text of the mail that carries the review.
+
+    Parameters
+    ----------
+    view : MonthView
+        What the Month page shows. [unitless]
+    title : str
+        Title of the review. [unitless]
+    """
+    due = view.due
+    body = say(
+        "report.mail.body",
+        sentence=view.sentence,
+        overdue=due.overdue,
+        soon=due.soon,
+        days=due.soon_days,
+        n=due.in_service,
+        site=view.site.name,
+        caution=say("caution.title") + say("caution.text"),
+    )
+    return say("report.mail.subject", title=title, site=view.site.name), body

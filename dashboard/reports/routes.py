@@ -12,7 +12,7 @@ from flask import Response, request
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.files.routes import attached
-from dashboard.place import Place, asset_path, read_month, shortened
+from dashboard.place import Place, read_month, shortened
 from dashboard.reports import makers
 from dashboard.reports.codes import base_address
 from dashboard.reports.press import PAPERS, Paper, print_pdf
@@ -44,26 +44,6 @@ def install(app: dash.Dash) -> None:
     add("/report/asset/<path:tag>.pdf", endpoint=ASSET, view_func=asset_history, methods=["GET"])
     add("/report/sheet/<path:tag>.pdf", endpoint=SHEET, view_func=field_sheet, methods=["GET"])
     add("/report/labels.pdf", endpoint=LABELS, view_func=labels, methods=["GET"])
-
-
-def month_path(place: Place, month: date) -> str:
-    """Write the address of the monthly review."""
-    return place.to(f"/report/month/{month:%Y-%m}.pdf")
-
-
-def history_path(place: Place, tag: str) -> str:
-    """Write the address of the history of a machine."""
-    return place.to(f"/report{asset_path(tag)}.pdf")
-
-
-def sheet_path(place: Place, tag: str, **choices: object) -> str:
-    """Write the address of the field sheet of a machine."""
-    return place.to(f"/report/sheet{asset_path(tag).removeprefix('/asset')}.pdf", **choices)
-
-
-def labels_path(place: Place, **choices: object) -> str:
-    """Write the address of the labels of machines."""
-    return place.to("/report/labels.pdf", **choices)
 
 
 def month_review(month: str) -> Response:
@@ -160,7 +140,9 @@ def read_size(text: str) -> str:
 def _asking(seen: Scene) -> makers.Asking:
     here = context()
     base = base_address(None, os.environ, request.url_root)
-    return makers.Asking(here.book, seen.required, seen.display, here.clock(), read_size(seen.place.get("paper")), base)
+    return makers.Asking(
+        here.book, seen.required, seen.display, here.clock(), read_size(seen.place.get("paper")), base, seen
+    )
 
 
 def _answer(make: Callable[[Scene], tuple[Paper, str]], press: Callable[[Paper], bytes] = print_pdf) -> Response:

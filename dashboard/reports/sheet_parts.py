@@ -13,6 +13,13 @@ from models.values.asset import Asset
 from models.values.draft import Way
 from models.values.job import COMPONENTS
 
+_CLOCK = {
+    "top": "report.sheet.clock.top",
+    "right": "report.sheet.clock.right",
+    "bottom": "report.sheet.clock.bottom",
+    "left": "report.sheet.clock.left",
+}
+
 Field = tuple[str, str]
 """Name of a field and its label."""
 
@@ -74,9 +81,9 @@ def _dial(stage: str, number: int, way: Way, display: Display) -> dict[str, Any]
         shorts += _shorts(name, part, way, display)
     return {
         "title": say(f"record.dial.{way.name}.{number}"),
-        "clock": [(f"{name}.{place}", say(f"report.sheet.clock.{place}")) for place in CLOCK] if "clock" in parts else [],
+        "clock": [(f"{name}.{place}", say(_CLOCK[place])) for place in CLOCK] if "clock" in parts else [],
         "returned": (f"{name}.returned", say("record.returned")) if "clock" in parts else None,
-        "opposite": [(f"{name}.opposite_{place}", say(f"report.sheet.clock.{place}")) for place in CLOCK] if "opposite" in parts else [],
+        "opposite": [(f"{name}.opposite_{place}", say(_CLOCK[place])) for place in CLOCK] if "opposite" in parts else [],
         "opposite_label": say("report.sheet.opposite"),
         "around": [[f"{name}.angles.{place}", f"{name}.readings.{place}"] for place in range(1, PLACES + 1)] if "around" in parts else [],
         "around_heads": [say("report.sheet.angle"), say("report.sheet.reading", unit=display.unit(Quantity.OFFSET))],

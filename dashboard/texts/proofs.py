@@ -37,7 +37,6 @@ WORDS: Final[dict[str, str]] = {
     "fault.kept other book": "the head that you kept is of {said}; this book is {found}",
     "fault.not the given key": "the newest head is signed by {found}, not by the key that you gave ({said})",
     "fault.nothing": "nothing",
-    "fault.none": "none",
     # What verification saw
     "verify.intact": "{n} of {all} entries say in every value what was said when they were written.",
     "verify.heads": "{n} heads are kept, {signed} of them signed; the newest covers {size} entries.",
@@ -80,6 +79,7 @@ WORDS: Final[dict[str, str]] = {
     "proof.none": "No head is kept yet. ‘driftbook upgrade’ makes the first one.",
     "proof.copy": "Copy or write down these lines, and keep them where nobody who looks after the book can change them.",
     "proof.verify": "‘driftbook verify’ computes everything again from the rows and names what does not fit.",
+    "proof.package.link": "auditor's package (ZIP)",
     "proof.package": "Auditor's package of {tag}",
     "proof.package.about": (
         "A ZIP file with every entry of this machine and all that they rest on, the proofs, a readable history, and a small program "
@@ -114,7 +114,8 @@ What it shows, and what it cannot show
   It shows that each statement is, word for word, in the book that the head names, and that who holds the key of the book
   signed that head. It cannot show by itself that the head is that of the real book: somebody who exchanges verify.py, the
   key and the head together can make a package that fits. Compare the head with one that is kept elsewhere, by another
-  person: every head since the first day does (--head).
+  person (--head). The newest heads and one of each month are provided for; 'driftbook history TAG --package OUT.zip --kept FILE'
+  makes a package that is provided for any other.
   It does not show that no entry of this machine was left out. 'driftbook verify' on the book itself does, with the same head.
   It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
   was right.

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.history.columns import BoolArray, FloatArray, History, TextArray
+from models.history.columns import FloatArray, History, IntArray, TextArray
 from models.history.distributions import normal_cdf
 from models.history.effects import effects_of
 from models.history.engine import Study
@@ -77,6 +78,7 @@ def groups_of(history: History, study: Study) -> Groups:
     Instruments: see ``models.history.effects``.
     """
     rate, error = study.now(study.feet.rates.raw), study.now(study.feet.rates.raw_se)
+    parts = [_Part(rate[:, part], error[:, part]) for part in range(4)]
     found, p = [], []
     counts = {}
     for kind, names in ((AREA, history.assets.area), (TRAIN, history.assets.train)):
@@ -84,7 +86,7 @@ def groups_of(history: History, study: Study) -> Groups:
         counts[kind] = len(groups)
         for name, member in groups:
             for part in range(4):
-                tested = _test(rate[:, part], error[:, part], member)
+                tested = parts[part].test(member)
                 if tested is not None:
                     line, chance, firm = tested
                     found.append((firm, Alike(kind, name, part, *line)))
@@ -104,43 +106,53 @@ def groups_of(history: History, study: Study) -> Groups:
     )
 
 
-def _groups(names: TextArray) -> list[tuple[str, BoolArray]]:
+def _groups(names: TextArray) -> list[tuple[str, IntArray]]:
+    """Give each group that is large enough, and is not nearly everything, with the rows of its machines."""
+    if not len(names):
+        return []
     texts, member = np.unique(names.astype(str), return_inverse=True)
     sizes = np.bincount(member, minlength=len(texts))
+    rows = np.split(np.argsort(member, kind="stable"), np.cumsum(sizes)[:-1])
     return [
-        (str(texts[index]), member == index)
-        for index in range(len(texts))
-        if texts[index] and FEWEST <= sizes[index] <= len(names) - FEWEST
+        (str(text), mine)
+        for text, mine in zip(texts.tolist(), rows, strict=True)
+        if text and FEWEST <= len(mine) <= len(names) - FEWEST
     ]
 
 
-def _test(
-    rate: FloatArray, error: FloatArray, member: BoolArray
-) -> tuple[tuple[float, float, float, float, int, int, float], float, bool] | None:
-    known = np.isfinite(rate) & np.isfinite(error) & (error > 0.0)
-    inside, outside = known & member, known & ~member
-    if inside.sum() < FEWEST or outside.sum() < FEWEST:
-        return None
-    between = dersimonian_laird(rate[known], error[known] ** 2).between
-    weight = np.where(known, 1.0 / np.where(known, error**2 + between, 1.0), 0.0)
+class _Part:
+    """One row of feet: the rates of all machines with their weights, and what they add up to."""
 
-    def mean(rows: BoolArray) -> tuple[float, float]:
-        total = float(weight[rows].sum())
-        return float((weight[rows] * rate[rows]).sum()) / total, 1.0 / total
+    def __init__(self, rate: FloatArray, error: FloatArray) -> None:
+        self.known = np.isfinite(rate) & np.isfinite(error) & (error > 0.0)
+        self.rate, self.n = rate, int(self.known.sum())
+        between = dersimonian_laird(rate[self.known], error[self.known] ** 2).between if self.n else 0.0
+        self.weight = np.where(self.known, 1.0 / np.where(self.known, error**2 + between, 1.0), 0.0)
+        self.pull = np.where(self.known, self.weight * np.where(self.known, rate, 0.0), 0.0)
+        self.all_weight, self.all_pull = float(self.weight.sum()), float(self.pull.sum())
 
-    value, variance = mean(inside)
-    others, spread = mean(outside)
-    z = (value - others) / float(np.sqrt(variance + spread))
-    half = Z95 * float(np.sqrt(variance))
-    same = int((np.sign(rate[inside]) == np.sign(value)).sum())
-    rows = np.flatnonzero(inside)
-    most = rows[np.argmax(np.sign(z) * (rate[rows] - others))]
-    rest = inside.copy()
-    rest[most] = False
-    left, left_variance = mean(rest)
-    firm = same >= ALIKE * len(rows) and np.sign(z) * (left - others) > WITHOUT_ONE * np.sqrt(left_variance + spread)
-    chance = float(2.0 * normal_cdf(np.array([-abs(z)]))[0])
-    return (value, value - half, value + half, others, len(rows), same, float("nan")), chance, bool(firm)
+    def test(
+        self, member: IntArray
+    ) -> tuple[tuple[float, float, float, float, int, int, float], float, bool] | None:
+        """Hold one group against all machines outside it."""
+        rows = member[self.known[member]]
+        if len(rows) < FEWEST or self.n - len(rows) < FEWEST:
+            return None
+        weight, pull = float(self.weight[rows].sum()), float(self.pull[rows].sum())
+        value, variance = pull / weight, 1.0 / weight
+        others, spread = (self.all_pull - pull) / (self.all_weight - weight), 1.0 / (self.all_weight - weight)
+        z = (value - others) / math.sqrt(variance + spread)
+        half = Z95 * math.sqrt(variance)
+        rate = self.rate[rows]
+        same = int((np.sign(rate) == np.sign(value)).sum())
+        most = rows[np.argmax(np.sign(z) * (rate - others))]
+        rest = weight - float(self.weight[most])
+        left, left_variance = (pull - float(self.pull[most])) / rest, 1.0 / rest
+        firm = same >= ALIKE * len(rows) and np.sign(z) * (left - others) > WITHOUT_ONE * math.sqrt(
+            left_variance + spread
+        )
+        chance = float(2.0 * normal_cdf(-abs(z)))
+        return (value, value - half, value + half, others, len(rows), same, float("nan")), chance, bool(firm)
 
 
 def _instruments(history: History, study: Study) -> list[Alike]:

@@ -177,7 +177,7 @@ def _since(today: date, window: int | None) -> date | None:
 def _rates(history: History, runs: Runs, looked: BoolArray, counts: ReturnCounts) -> ReturnRates:
     rows = np.flatnonzero(looked)
     _, years, _ = service_of(runs, rows, len(history.assets))
-    return return_rates(runs.asset[rows], years, runs.returned[rows], history.assets.speed_class, counts.worst_ratio)
+    return return_rates(runs.asset[rows], years, runs.returned[rows], history.assets.speed_class, counts.worst_ratio, full=False)
 
 
 def _lines(

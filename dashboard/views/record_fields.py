@@ -129,11 +129,17 @@ def rows_of(asset: Asset, fields: Fields, side: str) -> int:
     """Give how many rows of feet of a machine are offered: those of the book, those that are filled in, two at least."""
     known = len(asset.feet_movable_mm if side == "movable" else asset.feet_stationary_mm)
     filled = [
-        int(name.split(".")[2]) for name, text in fields.items() if name.startswith(f"feet.{side}.") and text.strip()
+        _place(name, 2) for name, text in fields.items() if name.startswith(f"feet.{side}.") and text.strip()
     ]
-    feet = [(int(name.split(".")[1]) + 1) // 2 for name, text in fields.items()
+    feet = [(_place(name, 1) + 1) // 2 for name, text in fields.items()
             if name.startswith(("soft_before.", "soft_after.", "shim.")) and text.strip()] if side == "movable" else []  # fmt: skip
     return min(max([MIN_ROWS, known, *filled, *feet]), MAX_ROWS)
+
+
+def _place(name: str, part: int) -> int:
+    """Give the number in a part of a field's name; 0 where none of ours stands there."""
+    text = name.split(".")[part]
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 4 else 0
 
 
 def check_name(check: WorkCheck) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -67,8 +69,9 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
     book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
     days = book.add_format({"num_format": "yyyy-mm-dd"})
     moments = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+    named: set[str] = set()
     for bad in sheets:
-        sheet = book.add_worksheet(bad.mapping.sheet or "rows")
+        sheet = book.add_worksheet(_sheet_name(bad.mapping.sheet, named))
         header = bad.mapping.header_row - 1
         width = _width(bad)
         for column, text in enumerate([*_padded(bad.mapping.headings, width), WHAT_TO_MEND]):
@@ -81,9 +84,19 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
                     sheet.write_datetime(row, column, cell, days)
                 elif isinstance(cell, bool):
                     sheet.write_boolean(row, column, cell)
-                elif isinstance(cell, int | float):
+                elif isinstance(cell, int | float) and math.isfinite(cell):
                     sheet.write_number(row, column, cell)
                 elif cell not in (None, ""):
                     sheet.write_string(row, column, str(cell))
             sheet.write_string(row, width, why)
     book.close()
+
+
+def _sheet_name(wanted: str, named: set[str]) -> str:
+    """Give the name of a sheet, or where a workbook may not have it, one that it may."""
+    name = re.sub(r"[\[\]:*?/\\\x00-\x1f]", " ", wanted).strip(" '")[:31] or "rows"
+    plain, number = name, 2
+    while name.casefold() in named:
+        name, number = f"{plain[:27]} {number}", number + 1
+    named.add(name.casefold())
+    return name

@@ -21,7 +21,7 @@ from models.ledger.checkpoint import key_hint
 from models.ledger.proofs import Tree
 from models.store.known import asset_id_of
 from models.store.proofs import Head, last_head, read_heads, read_keys
-from models.store.sealing import BOUND, key_column, signer_of
+from models.store.sealing import BOUND, key_column, seal, signer_of
 from models.store.tree_proofs import AlteredBookError
 from models.tables.accounts import AccountVersionRow
 from models.tables.base import canonical_json
@@ -94,6 +94,7 @@ def audit_package(
     tree = _tree(connection, head)
     numbers = sorted(number for number in entries_of(connection, site_id, asset) if number <= head.size)
     statements = _statements(connection, numbers)
+    _rows_fit(connection, numbers, statements)
     proofs = [{"entry": number, "path": [step.hex() for step in tree.inclusion(number - 1, head.size)]} for number in numbers]
     keys = [key for key in read_keys(connection) if key.entry <= head.size]
     content = {
@@ -143,6 +144,33 @@ def _statements(connection: sa.Connection, numbers: Sequence[int]) -> list[bytes
     for some in _parts(numbers):
         found |= {row[0]: row[1].encode() for row in connection.execute(sa.select(s.entry, s.said).where(s.entry.in_(some)))}
     return [found[number] for number in numbers]
+
+
+def _rows_fit(connection: sa.Connection, numbers: Sequence[int], statements: Sequence[bytes]) -> None:
+    """Look whether the rows still say what the statements say: the printed history is made of the rows."""
+    for some in _parts(numbers):
+        rows = {mapped.__tablename__: _stored(connection, mapped, key_column(mapped), some) for mapped in BOUND if mapped is not SiteRow}
+        settings = rows[SiteVersionRow.__tablename__]
+        first = {row[0]: row[1] for row in connection.execute(_FIRST_SETTINGS)}
+        sites = _stored(connection, SiteRow, "id", sorted({row[1] for row in settings if first.get(row[1]) == row[0]}))
+        lines = _stored(connection, EntryRow, "number", some)
+        said = {row[0]: row[2].encode() for row in seal(lines, rows | {SiteRow.__tablename__: sites})}
+        for number in some:
+            if said.get(number) != statements[numbers.index(number)]:
+                raise AlteredBookError(
+                    f"Entry {number} no longer says what was said when it was written: the book was altered.",
+                    remedy="'driftbook verify' says where.",
+                )
+
+
+_FIRST_SETTINGS = sa.select(SiteVersionRow.site_id, sa.func.min(SiteVersionRow.entry)).group_by(SiteVersionRow.site_id)
+
+
+def _stored(connection: sa.Connection, mapped: Any, column: str, numbers: Sequence[int]) -> list[tuple[Any, ...]]:
+    """Read rows just as the database holds them."""
+    table = mapped.__table__
+    plain = [sa.type_coerce(one, sa.types.NullType()).label(one.name) for one in table.columns]
+    return [tuple(row) for row in connection.execute(sa.select(*plain).where(table.c[column].in_(numbers)))]
 
 
 def _older(connection: sa.Connection, tree: Tree, head: Head, kept: Sequence[int]) -> list[dict[str, Any]]:

@@ -76,8 +76,9 @@ def meaning_of(fault: BaseException, settings: Settings, *, lost: bool = False) 
         return damaged(settings, _first_line(fault))
     if lost or state.startswith(_LOST) or _is_connecting(fault):
         return BookUnreachableError(
-            f"The connection to the database of the book is lost: {_first_line(fault)}.",
-            remedy=f"{_NOTHING} What you have typed is still in the form. Check that the database server runs, and do it again.",
+            f"The database of the book does not answer, or the connection to it is lost: {_first_line(fault)}.",
+            remedy=f"{_NOTHING} What you have typed is still in the form. Check the address, and that the database server "
+            "runs; then do it again.",
         )
     return None
 
@@ -129,9 +130,8 @@ def _no_room(settings: Settings) -> NoRoomError:
 
 
 def _is_connecting(fault: BaseException) -> bool:
-    """Tell whether psycopg could not connect: it has no code for that."""
-    text = str(fault)
-    return type(fault).__name__ == "OperationalError" and ("connection failed" in text or "connection is lost" in text)
+    """Tell whether psycopg could not connect: what the server says has a code, what comes from the line has none."""
+    return type(fault).__name__ == "OperationalError" and getattr(fault, "sqlstate", "") is None
 
 
 def _first_line(fault: BaseException) -> str:

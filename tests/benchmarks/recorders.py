@@ -49,7 +49,7 @@ PATIENCE_S = 120
 class Group:
     """A process with some recorders; what it acknowledged is kept over its restarts."""
 
-    book: str
+    settings: Settings
     first: int
     workers: int
     jobs: int
@@ -59,10 +59,11 @@ class Group:
     finished: bool = False
 
     def start(self) -> None:
-        asked = [self.book, str(self.first), str(self.workers), str(self.jobs), "--patience", str(PATIENCE_S)]
+        asked = [self.settings.book, str(self.first), str(self.workers), str(self.jobs), "--patience", str(PATIENCE_S)]
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "tests.recorder", *asked], stdout=subprocess.PIPE, text=True, cwd=ROOT
-        )
+            [sys.executable, "-m", "tests.recorder", *asked], stdout=subprocess.PIPE, text=True, cwd=ROOT,
+            env=os.environ | {"DRIFTBOOK_KEY": str(self.settings.key_path)},
+        )  # fmt: skip
 
     def listen(self) -> None:
         """Read until the process ends; start it again where it was killed."""
@@ -94,7 +95,7 @@ def run(settings: Settings, workers: int, jobs: int, processes: int, kill: Calla
         assert bring_in(engine, site, sheet).written
     engine.dispose()
     share = -(-workers // processes)
-    groups = [Group(settings.book, first, min(share, workers - first), jobs) for first in range(0, workers, share)]
+    groups = [Group(settings, first, min(share, workers - first), jobs) for first in range(0, workers, share)]
     threads = [threading.Thread(target=group.listen) for group in groups]
     began = time.perf_counter()
     for thread in threads:

@@ -42,12 +42,14 @@ def make() -> Any:
     from models.settings import Settings
     from models.store.engine import make_engine
     from models.store.reader import Reader
-    from tests.benchmarks.callbacks import add_peers
+    from tests.benchmarks.callbacks import add_peers, whole_picture
 
     settings = Settings(book=os.environ[BOOK])
-    app = create_app(settings, Reader(make_engine(settings)))
+    reader = Reader(make_engine(settings))
+    app = create_app(settings, reader)
     add_peers(app)
     warm_up(app)
+    whole_picture(app, reader)
     return app
 
 

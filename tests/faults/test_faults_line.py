@@ -72,7 +72,7 @@ def test_a_connection_that_is_cut_in_mid_write_leaves_nothing_and_the_next_try_w
             if statement.startswith(moment):
                 cut_off(connection)
 
-    with pytest.raises(BookUnreachableError, match="connection to the database of the book is lost") as told:
+    with pytest.raises(BookUnreachableError, match="the connection to it is lost") as told:
         record(engine, site, 1)
     assert cut == [moment]
     assert "do it again" in told.value.remedy

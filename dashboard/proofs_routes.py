@@ -1,0 +1,58 @@
+"""The address that gives the auditor's package of a machine."""
+
+from __future__ import annotations
+
+import dash
+from flask import Response, request
+
+from dashboard.context import context
+from dashboard.fetch import scene
+from dashboard.files.routes import attached
+from dashboard.proofs import package_of
+from dashboard.words import say
+from models.errors import DriftbookError, UnknownNameError
+from models.values.roles import Permission
+
+PACKAGE = "proofs.package"
+
+ROUTES = {PACKAGE: "audit"}
+"""What each address needs, by its endpoint."""
+
+MIME = "application/zip"
+
+
+def install(app: dash.Dash) -> None:
+    """Add the address to the application.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        The application, with its context installed. [unitless]
+    """
+    # A tag may hold a slash.
+    app.server.add_url_rule("/package/<path:tag>.zip", endpoint=PACKAGE, view_func=package, methods=["GET"])
+
+
+def may_audit(site_id: int) -> bool:
+    """Tell whether who is signed in may have packages of a site; everybody may where nobody is asked who they are."""
+    from dashboard.auth.gate import signed
+
+    who = signed()
+    return who is None or who.may(Permission.AUDIT, site_id)
+
+
+def package(tag: str) -> Response:
+    """Give the package of a machine."""
+    try:
+        seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
+        if seen.site is None:
+            raise UnknownNameError(say("report.no_site"))
+        here = context()
+        made = package_of(here.book, seen.site, tag, here.clock())
+    except DriftbookError as fault:
+        status = 404 if isinstance(fault, UnknownNameError) else 409
+        return Response(f"{fault}\n", status=status, mimetype="text/plain")
+    answer = Response(made, content_type=MIME)
+    answer.headers["Content-Disposition"] = attached(f"history-{tag}.zip")
+    answer.headers["Cache-Control"] = "private, no-store"
+    return answer

@@ -1,0 +1,184 @@
+"""The subcommands verify, head, history and key, as they are typed."""
+
+from __future__ import annotations
+
+import json
+import socketserver
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboard import cli
+from dashboard.proofs import fault_words
+from dashboard.words import WORDS
+from models.ledger.checkpoint import read_notes
+from models.ledger.findings import Fault, Finding
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.values.story import Site
+from tests import seeded
+from tests.kept_book import change, rows_of
+
+
+@pytest.fixture
+def written(settings: Settings, site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Settings:
+    engine = make_engine(settings)
+    seeded.seed(engine, site, tmp_path)
+    engine.dispose()
+    monkeypatch.setenv("DRIFTBOOK_KEY", str(settings.key_path.resolve()))
+    monkeypatch.setenv("DRIFTBOOK_BOOK", settings.book)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("DRIFTBOOK_DEBUG", "1")
+    return settings
+
+
+def alter(settings: Settings) -> int:
+    engine = make_engine(settings)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        job = rows_of(connection, "job")[1]
+        change(connection, "job", job, found_offset_v=0.01)
+    engine.dispose()
+    return int(job["entry"])
+
+
+def test_verify_says_what_is_intact_and_what_is_not(written: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["verify", "--strict"]) == 0
+    assert "Nothing was changed since it was written" in capsys.readouterr().out
+    assert cli.main(["head", "-o", "kept.txt"]) == 0
+    assert cli.main(["head", "-o", "kept.txt"]) == 0
+    assert "stands in kept.txt already" in capsys.readouterr().err
+    assert len(read_notes(Path("kept.txt").read_text(encoding="utf-8"))) == 1
+    assert cli.main(["key", "--set", "--why", "a year old"]) == 0
+    assert "signs already" in capsys.readouterr().out
+    entry = alter(written)
+    assert cli.main(["verify", "--against", "kept.txt"]) == 1
+    told = capsys.readouterr().out
+    assert f"entry {entry}, job.found_offset_v: the row says ‘0.01’, the statement ‘0.12’" in told
+    assert "The book still begins" in told
+    assert cli.main(["verify", "--json", "--one-process"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["findings"][0] | {"said": None} == {
+        "fault": "value", "entry": entry, "table": "job", "column": "found_offset_v", "found": "0.01", "said": None, "upto": None,
+    }  # fmt: skip
+    assert (found["fits"], found["entries"] - found["intact"]) == (False, 1)
+
+
+def test_a_head_is_taken_in_every_form_and_from_the_input(
+    written: Settings, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import io
+
+    assert cli.main(["head"]) == 0
+    note = capsys.readouterr().out
+    assert cli.main(["head", "--line"]) == 0
+    line = capsys.readouterr().out
+    assert line.count("\n") == 1
+    for text in (note, line, note.replace("\n", "\r\n")):
+        monkeypatch.setattr(sys, "stdin", io.StringIO(text))
+        assert cli.main(["verify", "--against", "-"]) == 0
+    assert "as the head of" in capsys.readouterr().out
+    Path("odd.txt").write_text("no head\n", encoding="utf-8")
+    for words, told in ((["--against", "odd.txt"], "holds no head"), (["--against", "none.txt"], "cannot be read"),
+                        (["--public-key", "12"], "no public key")):  # fmt: skip
+        assert cli.main(["verify", *words]) == 2
+        assert told in capsys.readouterr().err
+    assert cli.main(["verify", "--public-key", "00" * 32]) == 1
+    del written
+
+
+def test_keys_are_shown_and_set(written: Settings, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("DRIFTBOOK_KEY", "other.key")
+    assert cli.main(["key", "--set"]) == 2
+    assert "needs a reason" in capsys.readouterr().err
+    assert cli.main(["key", "--set", "--why", "the old one was lost", "--by", "Ana Wick"]) == 0
+    assert cli.main(["key"]) == 0
+    assert capsys.readouterr().out.count("Key since entry") == 4
+    assert cli.main(["verify", "--strict"]) == 0
+    del written
+
+
+def test_a_package_is_written_and_checks_itself(written: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["head", "-o", "kept.txt"]) == 0
+    assert cli.main(["history", "P-1", "--package", "p.zip", "--kept", "kept.txt", "--no-pdf"]) == 0
+    from models.ledger import package_verifier
+
+    Path("verify.py").write_bytes(package_verifier.files_of(Path("p.zip").read_bytes())["verify.py"])
+    done = subprocess.run(
+        [sys.executable, "-I", "-S", "verify.py", "p.zip", "--head", "kept.txt"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert cli.main(["history", "P-77", "--package", "q.zip"]) == 2
+    assert not Path("q.zip").exists()
+    alter(written)
+    assert cli.main(["history", "P-1", "--package", "q.zip"]) == 2
+    assert "the book was altered" in capsys.readouterr().err
+
+
+@contextmanager
+def mail_server(taken: list[bytes]) -> Iterator[int]:
+    """Take one message as a mail server does (RFC 5321), without encryption: it never leaves this machine."""
+
+    class Session(socketserver.StreamRequestHandler):
+        def handle(self) -> None:
+            self.wfile.write(b"220 here\r\n")
+            data = False
+            for line in self.rfile:
+                if data:
+                    data = line != b".\r\n"
+                    taken.append(line)
+                    if not data:
+                        self.wfile.write(b"250 taken\r\n")
+                    continue
+                word = line[:4].upper()
+                data = word == b"DATA"
+                self.wfile.write(b"354 go on\r\n" if data else b"221 bye\r\n" if word == b"QUIT" else b"250 yes\r\n")
+                if word == b"QUIT":
+                    return
+
+    with socketserver.TCPServer(("127.0.0.1", 0), Session) as server:
+        worker = threading.Thread(target=server.serve_forever, daemon=True)
+        worker.start()
+        yield server.server_address[1]
+        server.shutdown()
+        worker.join()
+
+
+def test_a_head_goes_out_by_mail(written: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    import email
+    import email.policy
+
+    taken: list[bytes] = []
+    with mail_server(taken) as port:
+        words = ["head", "--mail", "audit@example.org", "--smtp", f"127.0.0.1:{port}", "--from", "book@example.org"]
+        assert cli.main([*words, "--security", "none"]) == 0
+    note = capsys.readouterr().out
+    message: Any = email.message_from_bytes(b"".join(taken[:-1]), policy=email.policy.default)
+    assert message["To"] == "audit@example.org"
+    attached = next(iter(message.iter_attachments()))
+    assert attached.get_content().decode() == note
+    assert note.split("\n")[2] in message.get_body().get_content()
+    del written
+
+
+@pytest.mark.parametrize("fault", Fault)
+def test_every_fault_has_its_words(fault: Fault) -> None:
+    assert fault_words(Finding(fault, 7, upto=7))
+    told = fault_words(Finding(fault, 7, "job", "notes", "a", "b", 9))
+    assert "{" not in told
+    assert any(part in told for part in ("7", "job", "a", "b"))
+    assert fault_words(Finding(fault))
+    assert f"fault.{fault}" in WORDS
+
+
+def test_a_book_without_a_head_says_so(settings: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["head", "--book", settings.book]) == 2
+    assert "no head yet" in capsys.readouterr().err
+    assert cli.main(["verify", "--book", settings.book]) == 0
+
+

@@ -1,0 +1,352 @@
+"""The auditor's package: it verifies with nothing but Python, and no byte of it can be changed unnoticed."""
+
+from __future__ import annotations
+
+import ast
+import base64
+import csv
+import io
+import json
+import random
+import subprocess
+import sys
+import zipfile
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import hypothesis
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dashboard.proofs import package_of
+from models.errors import UnknownNameError
+from models.ledger import package_verifier as verifier
+from models.ledger.canonical import number_text
+from models.ledger.checkpoint import Checkpoint, read_note, read_notes, write_line, write_note
+from models.ledger.proofs import Tree
+from models.settings import Settings
+from models.store.audit_package import entries_of
+from models.store.engine import make_engine
+from models.store.known import sites
+from models.store.proofs import read_heads
+from models.store.reader import Reader
+from models.store.tree_proofs import AlteredBookError
+from tests.conftest import NOW
+from tests.kept_book import change, make_kept_book, rows_of
+
+ED25519 = json.loads((Path(__file__).parent / "published" / "rfc8032_ed25519.json").read_text())["vectors"]
+SOURCE = Path(verifier.__file__)
+
+
+@pytest.fixture
+def book(settings: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Settings:
+    return make_kept_book(replace(settings, key=tmp_path / "first.key"), tmp_path, monkeypatch)
+
+
+def make(book: Settings, tag: str = "P-1", **more: Any) -> bytes:
+    engine = make_engine(book)
+    try:
+        with engine.connect() as connection:
+            site = sites(connection)[0]
+        return package_of(Reader(engine), site, tag, NOW, **more)
+    finally:
+        engine.dispose()
+
+
+@pytest.fixture(scope="module")
+def package(
+    tmp_path_factory: pytest.TempPathFactory, sqlite_template: Path
+) -> tuple[bytes, Settings]:
+    folder = tmp_path_factory.mktemp("package")
+    path = folder / "book.db"
+    path.write_bytes(sqlite_template.read_bytes())
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        settings = make_kept_book(Settings(book=str(path), key=folder / "first.key"), folder, monkeypatch)
+    return make(settings, pdf=False), settings
+
+
+def run(python: str, folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Run the verifier as an auditor does: alone in a folder, without site packages."""
+    return subprocess.run(
+        [python, "-I", "-S", "verify.py", *words], cwd=folder, capture_output=True, text=True, check=False, timeout=60
+    )
+
+
+def unpacked(data: bytes, folder: Path) -> dict[str, bytes]:
+    (folder / "package.zip").write_bytes(data)
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        assert archive.testzip() is None
+        files = {name: archive.read(name) for name in archive.namelist()}
+    (folder / "verify.py").write_bytes(files["verify.py"])
+    return files
+
+
+def test_verifies_on_both_engines_with_nothing_but_python(book: Settings, tmp_path: Path) -> None:
+    files = unpacked(make(book), tmp_path)
+    done = run(sys.executable, tmp_path, "package.zip")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "Everything fits." in done.stdout
+    assert "NOT SIGNED" not in done.stdout
+    assert set(files) == {
+        "README.txt", "verify.py", "head.txt", "keys.txt", "statements.jsonl", "proofs.jsonl", "older_heads.jsonl",
+        "jobs.csv", "manifest.txt", "history.pdf",
+    }  # fmt: skip
+    assert files["history.pdf"].startswith(b"%PDF")
+    assert b"P-1" in files["README.txt"]
+
+
+def test_verifier_is_old_python_and_standard_library_only() -> None:
+    tree = ast.parse(SOURCE.read_text(encoding="utf-8"), feature_version=(3, 9))
+    modules = {name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names}
+    modules |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+    assert {module.split(".")[0] for module in modules} <= set(sys.stdlib_module_names)
+
+
+def test_every_flipped_byte_is_noticed(package: tuple[bytes, Settings]) -> None:
+    """500 random flips of one byte to any other value, and each of the first and last bytes."""
+    data, _ = package
+    chance = random.Random(20261125)
+    places = [(chance.randrange(len(data)), chance.randrange(1, 256)) for _ in range(500)]
+    places += [(at, 1) for at in (*range(60), *range(len(data) - 200, len(data)))]
+    for at, by in places:
+        flipped = bytearray(data)
+        flipped[at] ^= by
+        with pytest.raises((verifier.Refused, ValueError, KeyError, TypeError)):
+            verifier.check(bytes(flipped))
+
+
+def test_flipped_bytes_are_noticed_by_the_verifier_as_it_is_run(package: tuple[bytes, Settings], tmp_path: Path) -> None:
+    data, _ = package
+    unpacked(data, tmp_path)
+    assert run(sys.executable, tmp_path, "package.zip").returncode == 0
+    chance = random.Random(11)
+    for _ in range(8):
+        flipped = bytearray(data)
+        flipped[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
+        (tmp_path / "package.zip").write_bytes(flipped)
+        done = run(sys.executable, tmp_path, "package.zip")
+        assert done.returncode == 1
+        assert "DOES NOT FIT" in done.stdout
+        assert not done.stderr
+    for cut in (0, 3, 40, len(data) - 1):
+        (tmp_path / "package.zip").write_bytes(data[:cut])
+        assert run(sys.executable, tmp_path, "package.zip").returncode == 1
+    (tmp_path / "package.zip").write_bytes(data + b"\0")
+    assert run(sys.executable, tmp_path, "package.zip").returncode == 1
+    assert run(sys.executable, tmp_path, "missing.zip").returncode == 2
+
+
+def rebuilt(data: bytes, **changed: bytes) -> bytes:
+    """Do as a forger without the key: change files, and make list and archive fit, without a signature."""
+    files = verifier.files_of(data)
+    names = {"statements": "statements.jsonl", "jobs": "jobs.csv", "head": "head.txt", "keys": "keys.txt", "proofs": "proofs.jsonl",
+             "readme": "README.txt", "older": "older_heads.jsonl"}  # fmt: skip
+    files |= {names[name]: content for name, content in changed.items()}
+    lines = files["manifest.txt"].decode().split("\n")
+    listed = json.loads(lines[1])
+    listed["files"] = {name: verifier.hashlib.sha256(one).hexdigest() for name, one in files.items() if name != "manifest.txt"}
+    files["manifest.txt"] = f"{lines[0]}\n{json.dumps(listed)}\n\n".encode()
+    return verifier.archive_of(files.items())
+
+
+def test_forger_without_the_key_is_noticed(package: tuple[bytes, Settings]) -> None:
+    data, _ = package
+    files = verifier.files_of(data)
+    said = files["statements.jsonl"].replace(b'"first"', b'"other"')
+    assert said != files["statements.jsonl"]
+    cases: dict[str, tuple[dict[str, bytes], str]] = {
+        "a statement": ({"statements": said}, "is not in the tree of the head"),
+        "a line left out": ({"statements": files["statements.jsonl"].split(b"\n", 1)[1]}, "one proof for each"),
+        "the table": ({"jobs": files["jobs.csv"].replace(b"0.01", b"0.02", 1)}, "does not say what the statements say"),
+        "the head": ({"head": files["head.txt"].replace(b"\n31\n", b"\n32\n")}, "not that of the book's key"),
+        "a key": ({"keys": files["keys.txt"].replace(files["keys.txt"][-10:-1], b"000000000")}, "not that of the book's key"),
+        "an older head": ({"older": files["older_heads.jsonl"].replace(b'"size":3,', b'"size":4,')}, "does not hold"),
+        "the form": ({"statements": files["statements.jsonl"].replace(b'{"at_us"', b'{ "at_us"', 1)}, "canonical form"),
+    }  # fmt: skip
+    for what, (changed, told) in cases.items():
+        with pytest.raises(verifier.Refused) as refused:
+            verifier.check(rebuilt(data, **changed))
+        assert told in str(refused.value), (what, refused.value)
+    # What only the list vouches for can be exchanged by who takes its signature away, and that is said.
+    assert any("NOT SIGNED" in line for line in verifier.check(rebuilt(data, readme=b"nothing to see\n")))
+    assert not any("NOT SIGNED" in line for line in verifier.check(data))
+
+
+def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -> None:
+    data, settings = package
+    unpacked(data, tmp_path)
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        heads = read_heads(connection)
+        leaves = [row["leaf"] for row in rows_of(connection, "statement")]
+    engine.dispose()
+    for head in heads:
+        (tmp_path / "kept.txt").write_text(head.note, encoding="utf-8")
+        (tmp_path / "line.txt").write_text(write_line(head.note) + "\n", encoding="utf-8")
+        for name in ("kept.txt", "line.txt"):
+            kept = verifier.head_of((tmp_path / name).read_bytes())
+            assert any("is its beginning" in line for line in verifier.check(data, kept))
+    assert run(sys.executable, tmp_path, "package.zip", "--head", "line.txt").returncode == 0
+    wrong = replace(heads[2].checkpoint, root=b"\1" * 32)
+    (tmp_path / "kept.txt").write_text(write_note(wrong, None, None), encoding="utf-8")
+    done = run(sys.executable, tmp_path, "package.zip", "--head", "kept.txt")
+    assert done.returncode == 1
+    assert "has another root" in done.stdout
+    # A size at which no head was kept: the package has to be made for it.
+    tree = Tree(leaves)
+    odd = next(size for size in range(2, len(leaves)) if size not in {head.size for head in heads})
+    kept = verifier.head_of(write_note(Checkpoint(heads[0].origin, odd, tree.root(odd)), None, None).encode())
+    with pytest.raises(verifier.Refused, match="holds no proof"):
+        verifier.check(data, kept)
+    assert any("is its beginning" in line for line in verifier.check(make(settings, pdf=False, kept=[odd]), kept))
+    late = verifier.head_of(write_note(Checkpoint(heads[0].origin, 99, tree.root()), None, None).encode())
+    with pytest.raises(verifier.Refused, match="ask for a newer one"):
+        verifier.check(data, late)
+    key = heads[0].key
+    assert key is not None
+    assert run(sys.executable, tmp_path, "package.zip", "--key", key.public_key.hex()).returncode == 0
+    assert run(sys.executable, tmp_path, "package.zip", "--key", "00" * 32).returncode == 1
+
+
+def test_whole_package_of_a_forger_is_known_by_a_kept_head(package: tuple[bytes, Settings], tmp_path: Path) -> None:
+    """Somebody makes a book of their own that fits in itself."""
+    data, settings = package
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        kept = verifier.head_of(read_heads(connection, last=1)[0].note.encode())
+    engine.dispose()
+    own = replace(settings, book=str(tmp_path / "own.db"), key=tmp_path / "own.key")
+    Path(own.book).write_bytes(Path(settings.book).read_bytes())
+    engine = make_engine(own, foreign_keys=False)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        from tests.test_verify import Kept, forge
+
+        forge(Kept(own, connection, tmp_path), tmp_path / "own.key")
+    engine.dispose()
+    forged = make(own, pdf=False)
+    assert verifier.check(forged)
+    with pytest.raises(verifier.Refused, match="has another root"):
+        verifier.check(forged, kept)
+    assert verifier.check(data, kept)
+
+
+def test_package_of_an_altered_book_is_refused(package: tuple[bytes, Settings], tmp_path: Path) -> None:
+    _, settings = package
+    own = replace(settings, book=str(tmp_path / "own.db"))
+    Path(own.book).write_bytes(Path(settings.book).read_bytes())
+    engine = make_engine(own)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        change(connection, "job", rows_of(connection, "job")[0], notes="other")
+    engine.dispose()
+    with pytest.raises(AlteredBookError, match="no longer says"):
+        make(own, pdf=False)
+    with pytest.raises(UnknownNameError):
+        make(own, tag="P-99", pdf=False)
+
+
+def test_holds_all_that_the_history_rests_on(package: tuple[bytes, Settings]) -> None:
+    data, settings = package
+    files = verifier.files_of(data)
+    said = [verifier.parsed(line) for line in files["statements.jsonl"].splitlines()]
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        job = {row["entry"]: row for row in rows_of(connection, "job")}
+        asset = rows_of(connection, "asset")[0]
+        assert {int(one["number"]) for one in said} == entries_of(connection, 1, asset["id"])
+        names = {name for row in job.values() if row["asset_id"] == asset["id"] for name in json.loads(row["people"])}
+        person = {row["id"] for row in rows_of(connection, "person") if row["name"] in names}
+        wanted = {entry for entry, row in job.items() if row["asset_id"] == asset["id"]} | person
+        wanted |= {row["entry"] for row in rows_of(connection, "machine_break") if row["asset_id"] == asset["id"]}
+        wanted |= {row["entry"] for row in rows_of(connection, "signoff") if row["signed_entry"] in wanted}
+        others = {entry for entry, row in job.items() if row["asset_id"] != asset["id"]}
+    engine.dispose()
+    numbers = {int(one["number"]) for one in said}
+    assert wanted <= numbers
+    assert not others & numbers
+    kinds = {one["kind"] for one in said}
+    assert kinds >= {"site set", "key set", "limits adopted", "file imported", "asset added", "person added", "instrument added",
+                     "job recorded", "break recorded", "signed off", "account added"}  # fmt: skip
+    table = list(csv.DictReader(io.StringIO(files["jobs.csv"].decode())))
+    assert [int(row["entry"]) for row in table] == sorted(entry for entry, row in job.items() if row["asset_id"] == asset["id"])
+    for row in table:
+        stored = job[int(row["entry"])]
+        for column in ("found_offset_v", "left_ratio", "speed_rpm"):
+            assert row[column] == ("" if stored[column] is None else number_text(stored[column]))
+
+
+@pytest.mark.parametrize("vector", ED25519)
+def test_ed25519_is_the_published_one(vector: dict[str, str]) -> None:
+    """RFC 8032, section 7.1; how the values were come by stands in the file."""
+    key, signature, message = (bytes.fromhex(vector[name]) for name in ("public", "signature", "message"))
+    assert verifier.ed25519_holds(key, signature, message)
+    assert not verifier.ed25519_holds(key, signature, message + b"x")
+    for at in (0, 31, 32, 63):
+        other = bytearray(signature)
+        other[at] ^= 1
+        assert not verifier.ed25519_holds(key, bytes(other), message)
+
+
+def test_ed25519_refuses_what_is_no_signature() -> None:
+    key, signature = (bytes.fromhex(ED25519[0][name]) for name in ("public", "signature"))
+    order = verifier.Q
+    larger = int.from_bytes(signature[32:], "little") + order
+    assert not verifier.ed25519_holds(key, signature[:32] + larger.to_bytes(32, "little"), b"")  # RFC 8032, 5.1.7: s below the order
+    assert not verifier.ed25519_holds(key[:31], signature, b"")
+    assert not verifier.ed25519_holds(key, signature[:63], b"")
+    assert not verifier.ed25519_holds(b"\xff" * 32, signature, b"")
+    assert not verifier.ed25519_holds((2).to_bytes(32, "little"), signature, b"")  # no point has that y
+
+
+@hypothesis.settings(deadline=None, max_examples=40)
+@given(st.binary(max_size=80), st.integers(0, 511))
+def test_twin_signs_what_we_verify(data: bytes, flipped: int) -> None:
+    """Against the library cryptography."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+
+    private = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
+    key = private.public_key().public_bytes(Encoding.Raw, PublicFormat.Raw)
+    signature = private.sign(data)
+    assert verifier.ed25519_holds(key, signature, data)
+    other = bytearray(signature)
+    other[flipped // 8] ^= 1 << flipped % 8
+    assert not verifier.ed25519_holds(key, bytes(other), data)
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False) | st.integers(-(2**53), 2**53))
+def test_verifier_writes_numbers_as_the_book_does(value: float) -> None:
+    text = number_text(value)
+    assert verifier.canonical(verifier.parsed(text.encode())) == text
+
+
+def test_verifier_reads_no_name_twice() -> None:
+    with pytest.raises(verifier.Refused, match="twice"):
+        verifier.parsed(b'{"a":1,"a":2}')
+
+
+@given(st.lists(st.tuples(st.integers(0, 99), st.booleans()), min_size=1, max_size=5))
+def test_heads_are_read_back_in_every_form(sizes: list[tuple[int, bool]]) -> None:
+    notes = []
+    for size, signed in sizes:
+        root = bytes([size]) * 32
+        notes.append(write_note(Checkpoint("driftbook/x", size, root), *((b"\2" * 32, b"\3" * 64) if signed else (None, None))))
+    read = tuple(read_note(note) for note in notes)
+    assert read_notes("\n".join(notes)) == read
+    assert read_notes("\n".join(map(write_line, notes))) == read
+    assert read_notes("\r\n".join(note.replace("\n", "\r\n") for note in notes)) == read
+    for note, one in zip(notes, read, strict=True):
+        for text in (note, write_line(note)):
+            head = verifier.head_of(text.encode())
+            assert (head.origin, head.size, head.root) == (one.checkpoint.origin, one.checkpoint.size, one.checkpoint.root)
+            assert head.body.decode() == one.checkpoint.body
+            assert [(name, raw) for name, raw in head.signatures] == [(name, hint + mark) for name, hint, mark in one.signatures]
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "one\n", "book\nx\nAAAA\n", "book\n3\nAAAA\n", "book\n03\n" + base64.b64encode(b"0" * 32).decode()])
+def test_what_is_no_head_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="."):
+        read_notes(text)
+
+
