@@ -29,6 +29,7 @@ from dashboard.security import install_headers, refuse_others
 from dashboard.monitor import Probe, install_monitor
 from dashboard.server import HEALTH
 from dashboard.theme import css_variables
+from dashboard.warming import pictures_of
 from dashboard.words import ENGLISH, Language, say, speaking
 from models.errors import DriftbookError
 from models.settings import Settings
@@ -114,7 +115,7 @@ def create_app(
         )
         app.layout = shell.layout()
     answer_in(app.server, language)
-    install(app.server, Context(settings, reader, clock, desk, access=access))
+    install(app.server, Context(settings, reader, clock, desk, pictures=pictures_of(reader, clock), access=access))
     shell.register(app)
     keep_answers(app)
     install_headers(app)

@@ -18,10 +18,12 @@ from dashboard.views.record_sheet import Basis
 from models.commands.amend_job import amend_job
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
+from models.commands.sign_off import sign_off
 from models.maths.limits import limits_for
 from models.store.known import in_force, limit_sets
 from models.store.one_job import tag_of_entry
 from models.values.job import Job
+from models.values.kinds import Meaning
 from models.values.limits import LimitSet, LimitsGiven
 from models.values.story import AssetStory, JobLine, Site
 
@@ -52,6 +54,9 @@ class Desk(Protocol):
 
     def hand_in(self, site: Site, handed: Handed, now: datetime) -> JobLine:
         """Write a job into the book, or an amendment of one."""
+
+    def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
+        """Write a signature under a job."""
 
 
 class BookDesk:
@@ -87,6 +92,16 @@ class BookDesk:
             self._engine, site, handed.amends, handed.job, by=handed.by, now=now, why=handed.why,
             stated_reasons=handed.stated, bolts_tight=handed.bolts_tight,
         )  # fmt: skip
+
+    def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
+        """Write a signature under a job, and give its entry.
+
+        Raises
+        ------
+        DriftbookError
+            If it is not written; the message says why.
+        """
+        return sign_off(self._engine, site, entry, meaning=meaning, by=by, now=now, remark=remark)
 
 
 def basis_on(story: AssetStory, day: date, limit_set: LimitSet | None) -> Basis:

@@ -11,9 +11,9 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
 
 from dashboard.kept import pin, same
 from dashboard.words import say
@@ -52,11 +52,16 @@ class Book(Protocol):
 class Keeping(Protocol):
     """A book that keeps pictures between two starts."""
 
-    def kept_picture(self, site_id: int) -> tuple[History, Study | None] | None:
-        """Give what was kept of a site."""
+    def kept_picture(self, site_id: int) -> tuple[History, Study | None, dict[Any, Any]] | None:
+        """Give what was kept of a site, and what was worked out of it."""
 
-    def keep_picture(self, site_id: int, history: History, study: Study | None) -> None:
-        """Keep a picture of a site."""
+    def keep_picture(
+        self, site_id: int, history: History, study: Study | None, derived: Mapping[Any, Any] | None = None
+    ) -> None:
+        """Keep a picture of a site, and what was worked out of it."""
+
+    def prepare(self, site_id: int) -> None:
+        """Make ready what the pages ask the book itself for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +75,16 @@ class Picture:
 class Pictures:
     """The pictures of one book, by site."""
 
-    def __init__(self, warm: Callable[[Picture], None] | None = None) -> None:
+    def __init__(
+        self,
+        derive: Callable[[History, Study], Mapping[Any, Any]] | None = None,
+        warm: Callable[[Picture, int], None] | None = None,
+    ) -> None:
         self._lock = threading.Lock()
         self._shown: dict[int, Picture] = {}
         self._making: dict[int, threading.Event] = {}
         self._failed: dict[int, float] = {}
-        self._warm = warm
+        self._derive, self._warm = derive, warm
 
     def of(self, book: Book, site_id: int) -> Picture | None:
         """Give the picture of a site; ``None`` for a small book, whose columns are asked for directly.
@@ -168,7 +177,9 @@ class Pictures:
         if site_id not in self._shown and isinstance(book, Keeping):
             kept = book.kept_picture(site_id)
             if kept is not None:
-                self._show(site_id, Picture(*kept))
+                history, study, derived = kept
+                self._show(site_id, Picture(history, study), derived)
+                book.prepare(site_id)
                 return
         before = self._shown.get(site_id)
         history = book.history(site_id)
@@ -178,14 +189,25 @@ class Pictures:
             picture = Picture(history, before.study)
         else:
             picture = Picture(history, study_of(history))
-        self._show(site_id, picture)
+        derived = self._show(site_id, picture)
         if isinstance(book, Keeping):
-            book.keep_picture(site_id, picture.history, picture.study)
+            book.prepare(site_id)
+            book.keep_picture(site_id, picture.history, picture.study, derived)
 
-    def _show(self, site_id: int, picture: Picture) -> None:
-        if picture.study is not None:
-            pin(picture.history, "study", picture.study)
-            pin(picture.history, "runs", picture.study.runs)
-            if self._warm is not None:
-                self._warm(picture)
+    def _show(self, site_id: int, picture: Picture, derived: Mapping[Any, Any] | None = None) -> Mapping[Any, Any]:
+        """Put everything on the shelf that the pages will ask for, then show the picture."""
+        history, study = picture.history, picture.study
+        if study is not None:
+            pin(history, "study", study)
+            pin(history, "runs", study.runs)
+            if not derived:
+                derived = {} if self._derive is None else self._derive(history, study)
+            for key, value in derived.items():
+                pin(history, key, value)
+        if site_id not in self._shown:
+            # The first picture is shown at once; a later one when its pages are as quick as those before it.
+            self._shown[site_id] = picture
+        if self._warm is not None:
+            self._warm(picture, site_id)
         self._shown[site_id] = picture
+        return derived or {}

@@ -70,7 +70,13 @@ def package_of(
     """
     proof = book.proof(site.site_id)
     local = now.astimezone(ZoneInfo(site.zone))
-    readme = say("package.readme", tag=tag, site=site.name, at=f"{local:%Y-%m-%d %H:%M} ({site.zone})", origin=proof.origin if proof else "–")
+    readme = say(
+        "package.readme",
+        tag=tag,
+        site=site.name,
+        at=f"{local:%Y-%m-%d %H:%M} ({site.zone})",
+        origin=proof.origin if proof else "–",
+    )
     return book.package(site.site_id, tag, readme, _history(book, site, tag, now) if pdf else None, made=now, kept=kept)
 
 

@@ -41,6 +41,7 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "auth.sign_out": _P.SELF,
     "auth.password": _P.SELF,
     "auth.own": _P.SELF,
+    "signing.sign": _P.SIGN_OFF,
     # Other people's accounts
     "accounts.every": _P.ADMINISTER,
     "accounts.add": _P.ADMINISTER,

@@ -188,7 +188,7 @@ WORDS: Final[dict[str, str]] = {
     "offenders.all_speeds": "all",
     "offenders.since": "since {day}",
     "offenders.whole": "in the whole history",
-    "offenders.sentence": "In {looks} on {machines}, {returns} found a machine over limit that had been left within it: {share}. "
+    "offenders.sentence": "{returns} of {looks} on {machines} found a machine over limit that had been left within it: {share}. "
     "{came_back} came back at least once, {repeated} of them twice or more.",
     "offenders.sentence.no_returns": "In {looks} on {machines}, none found a machine over limit that had been left within it.",
     "offenders.sentence.none": "Nobody looked at a machine in this window.",
@@ -403,6 +403,7 @@ WORDS: Final[dict[str, str]] = {
     "figure.limit": "limit",
     "figure.target": "target",
     "figure.ratio_axis": "limit ratio",
+    "figure.ratio_hover": "limit ratio {ratio}",
     "figure.ratio.title": "Limit ratio as found and as left",
     "figure.ratio.note": "A line is a run: from what a visit left (square) to what the next one found (circle). "
     "Dotted: one end was not measured. No line: something was replaced.",

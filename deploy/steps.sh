@@ -13,7 +13,7 @@ system)
         apt-get install -qy --no-install-recommends python3 python3-venv ca-certificates
     else
         apt-get install -qy --no-install-recommends python3 tzdata ca-certificates
-        useradd --system --uid 8750 --home-dir /book --create-home --shell /usr/sbin/nologin driftbook
+        useradd --system --uid 875 --home-dir /book --create-home --shell /usr/sbin/nologin driftbook
     fi
     rm -rf /var/lib/apt/lists/*
     ;;

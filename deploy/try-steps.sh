@@ -22,7 +22,10 @@ for part in deploy pyproject.toml requirements.lock README.md dashboard migratio
 done
 if [ -n "${PIP_CERT:-}" ]; then
     cp "$PIP_CERT" "$root/src/authorities.crt"
-    export PIP_CERT=/src/authorities.crt
+    for name in PIP_CERT SSL_CERT_FILE REQUESTS_CA_BUNDLE CURL_CA_BUNDLE; do
+        export "$name=/src/authorities.crt"
+    done
+    unset SSL_CERT_DIR
 fi
 mount -t proc proc "$root/proc"
 for folder in ${BIND:-}; do
@@ -34,11 +37,11 @@ inside() { chroot "$root" /usr/bin/env "$@"; }
 inside sh /src/deploy/steps.sh system build
 inside sh /src/deploy/steps.sh install
 inside sh /src/deploy/steps.sh system run
-unset PIP_CERT
+unset PIP_CERT SSL_CERT_FILE REQUESTS_CA_BUNDLE CURL_CA_BUNDLE
 rm -rf "$root/src"
 
 # What the image is for: a book is made and served by the image's own user, answers, and ends when it is told to.
-as_user() { inside setpriv --reuid 8750 --regid 8750 --clear-groups env HOME=/book PATH=/opt/driftbook/bin:/usr/bin:/bin DRIFTBOOK_BOOK=/book/book.db "$@"; }
+as_user() { inside setpriv --reuid 875 --regid 875 --clear-groups env HOME=/book PATH=/opt/driftbook/bin:/usr/bin:/bin DRIFTBOOK_BOOK=/book/book.db "$@"; }
 as_user sh -c 'cd /book && driftbook init --site "Tried" --zone UTC --by steps'
 as_user sh -c 'cd /book && exec driftbook serve --host 127.0.0.1 --port 8759 --log json' &
 server=$!

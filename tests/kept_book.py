@@ -63,7 +63,9 @@ def seeded_limits() -> Any:
 def _more(engine: sa.Engine, site: Site, folder: Path) -> None:
     report = seeded.bring_in(engine, site, *seeded.write(folder, **MORE))
     assert report.written, report.problems
-    set_site(engine, site, by="tester", now=NOW + timedelta(hours=3), display=site.display, zone=None, interval_months=7)
+    set_site(
+        engine, site, by="tester", now=NOW + timedelta(hours=3), display=site.display, zone=None, interval_months=7
+    )
     with engine.connect() as connection:
         last = connection.execute(sa.select(sa.func.max(JobRow.entry))).scalar_one()
     sign_off(engine, site, last, meaning=Meaning.APPROVED, by="Dora Linn", now=NOW + timedelta(hours=4), remark="seen")

@@ -41,7 +41,8 @@ def pseudo(text: str) -> str:
     parts = []
     for literal, name, form, conversion in string.Formatter().parse(text):
         for piece in _MARKUP.split(literal.replace("{", "{{").replace("}", "}}")):
-            parts.append(piece if piece.startswith("<") else _WORD.sub(lambda found: longer(found.group()), piece))
+            text_of_it = piece if piece.startswith("<") else _WORD.sub(lambda found: longer(found.group()), piece)
+            parts.append(text_of_it)
         if name is not None:
             parts.append(f"{{{name}{f'!{conversion}' if conversion else ''}{f':{form}' if form else ''}}}")
     return f"{BEGIN}{''.join(parts)}{END}"

@@ -17,6 +17,11 @@ from tests.history_maker import NOW, ZONE, made_book
 QUERIES = {
     "asset-jobs": "asset=P-102",
     "asset-runs": "asset=P-102",
+    "asset-versions": "asset=P-102",
+    "asset-forecast": "asset=P-102",
+    "asset-components": "asset=P-102",
+    "asset-feet": "asset=P-102",
+    "limit-curve": "offset=80&angle=700",
     "instrument-jobs": "instrument=LX-02",
     "what-if": "offset=80&angle=700",
     "month-jobs": "month=2025-06",

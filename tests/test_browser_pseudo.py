@@ -121,7 +121,7 @@ def drawn_anew(page: Page, width: int) -> bool:
     """Wait until the figures have been drawn for another width; tell whether the page came down to it."""
     page.wait_for_timeout(250)
     try:
-        page.wait_for_function("(width) => document.documentElement.scrollWidth <= width", arg=width, timeout=6_000)
+        page.wait_for_function("(width) => document.documentElement.scrollWidth <= width", arg=width, timeout=20_000)
     except PlaywrightTimeoutError:
         return False
     return True

@@ -92,7 +92,9 @@ def test_a_head_is_taken_in_every_form_and_from_the_input(
     del written
 
 
-def test_keys_are_shown_and_set(written: Settings, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_keys_are_shown_and_set(
+    written: Settings, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("DRIFTBOOK_KEY", "other.key")
     assert cli.main(["key", "--set"]) == 2
     assert "needs a reason" in capsys.readouterr().err
@@ -110,7 +112,10 @@ def test_a_package_is_written_and_checks_itself(written: Settings, capsys: pytes
 
     Path("verify.py").write_bytes(package_verifier.files_of(Path("p.zip").read_bytes())["verify.py"])
     done = subprocess.run(
-        [sys.executable, "-I", "-S", "verify.py", "p.zip", "--head", "kept.txt"], capture_output=True, text=True, check=False
+        [sys.executable, "-I", "-S", "verify.py", "p.zip", "--head", "kept.txt"],
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert cli.main(["history", "P-77", "--package", "q.zip"]) == 2
@@ -180,5 +185,3 @@ def test_a_book_without_a_head_says_so(settings: Settings, capsys: pytest.Captur
     assert cli.main(["head", "--book", settings.book]) == 2
     assert "no head yet" in capsys.readouterr().err
     assert cli.main(["verify", "--book", settings.book]) == 0
-
-

@@ -79,7 +79,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Any, Reader
 
 
 def test_the_description_is_openapi_whose_schemas_are_schemas(client: Any) -> None:
-    said = client.get(f"{API}/openapi.json").get_json()
+    answer = client.get(f"{API}/openapi.json")
+    said = answer.get_json()
+    assert client.get(f"{API}/openapi.json", headers={"If-None-Match": answer.headers["ETag"]}).status_code == 304
     assert said["openapi"].startswith("3.1")
     for schema in said["components"]["schemas"].values():
         jsonschema.Draft202012Validator.check_schema(schema)

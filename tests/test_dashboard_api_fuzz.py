@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from dashboard.api.operations import OPERATIONS
 from models.settings import Settings
 from tests.fuzz.api import run
 
@@ -13,4 +14,5 @@ def test_an_independent_tester_finds_no_failure(sqlite_book: Settings, tmp_path:
     assert outcome.status == 0, outcome.said[-6000:]
     assert outcome.wrong == []
     assert outcome.requests > 60
+    assert {one.name for one in OPERATIONS} - outcome.reached <= {"consistency"}
     assert {200, 201, 401, 404, 422} <= set(outcome.statuses)  # it got past the door, wrote, and was refused

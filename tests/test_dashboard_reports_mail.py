@@ -28,7 +28,7 @@ from tests.papers import text_of
 from tests.record_book import open_book
 
 ROOT = Path(__file__).parents[1]
-SECRET = "correct horse battery"
+SECRET = "correct horse battery"  # noqa: S105 - of a server that lives for a test
 WHO = {"DRIFTBOOK_SMTP_FROM": "book@plant.example", "DRIFTBOOK_MAIL_TO": "manager@plant.example, second@plant.example"}
 
 
@@ -40,18 +40,18 @@ class Taken:
     logins: list[tuple[str, str]] = field(default_factory=list)
     encrypted: list[bool] = field(default_factory=list)
 
-    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802 - the name that the server asks for
+    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802, ARG002 - the names that the server asks for
         self.envelopes.append(envelope)
         self.encrypted.append(session.ssl is not None)
         return "250 taken"
 
-    async def handle_RCPT(self, server: Any, session: Any, envelope: Any, address: str, options: Any) -> str:  # noqa: N802
+    async def handle_RCPT(self, server: Any, session: Any, envelope: Any, address: str, options: Any) -> str:  # noqa: N802, ARG002
         if address.startswith("refused"):
             return "550 not here"
         envelope.rcpt_tos.append(address)
         return "250 ok"
 
-    def login(self, server: SMTP, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:
+    def login(self, server: SMTP, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:  # noqa: ARG002
         self.logins.append((data.login.decode(), data.password.decode()))
         return AuthResult(success=data.password.decode() == SECRET, handled=False)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -113,6 +114,13 @@ def test_the_same_input_gives_the_same_bytes(printed: dict[str, bytes], name: st
 @pytest.mark.parametrize("name", NAMES)
 def test_text_is_text_and_markup_is_text_too(printed: dict[str, bytes], name: str) -> None:
     assert "#panic() ] *x*" in text_of(printed[name])
+
+
+def test_several_at_once_give_the_same_as_one_after_the_other(printed: dict[str, bytes]) -> None:
+    asked = [name for _ in range(3) for name in NAMES]
+    made = papers()
+    with ThreadPoolExecutor(6) as threads:
+        assert list(threads.map(lambda name: print_pdf(made[name]), asked)) == [printed[name] for name in asked]
 
 
 def test_no_template_takes_a_text_as_markup_or_reaches_out() -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import dashboard
 from dashboard.words import WORDS, say
 from models.values.entry import Thing
-from models.values.kinds import Coupling, Kind, Method, Part, Reason
+from models.values.kinds import Coupling, Kind, Meaning, Method, Part, Reason
 from models.values.limits import Combine, Judged
 from models.values.roles import Role
 
@@ -53,6 +53,7 @@ MADE = {
         )
     },
     "files.about.": None,
+    "files.axis.": None,
     "files.take.": None,
     "files.column.": None,
     "files.meaning.": None,
@@ -64,6 +65,8 @@ MADE = {
     "role.": tuple(Role),
     "permission.": None,
     "outcome.": None,
+    "meaning.": tuple(Meaning),
+    "sign.column.": None,
     "thing.": tuple(Thing),
     "figure.classes.": None,
     **{

@@ -7,6 +7,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,14 +19,29 @@ from models.ledger.findings import Fault, Finding
 from models.ledger.keys import make_key
 from models.ledger.tree import Frontier
 from models.settings import Settings
+from models.store import verify
 from models.store.engine import make_engine
 from models.store.proofs import last_head, read_heads
 from models.store.sealing import key_column
+from models.store.unit import writing
 from models.store.verify import Verified, verify_book
 from models.store.verify_cells import shape_of
 from models.tables.every import HISTORY, MAPPED
-from tests.conftest import ENGINES, _administrator, database_url
-from tests.kept_book import change, cut_off, delete, insert, make_kept_book, plain, rows_of, seal_again, tampered, unguarded
+from models.tables.people import PersonRow, PersonVersionRow
+from models.values.kinds import Kind
+from tests.conftest import ENGINES, NOW, _administrator, database_url, make_site
+from tests.kept_book import (
+    change,
+    cut_off,
+    delete,
+    insert,
+    make_kept_book,
+    plain,
+    rows_of,
+    seal_again,
+    tampered,
+    unguarded,
+)
 
 _numbers = itertools.count(1)
 
@@ -233,7 +249,12 @@ def test_entries_in_another_order_are_known_by_the_root(kept: Kept) -> None:
     """Two entries change places with everything that belongs to them."""
     connection = kept.connection
     with tampered(connection):
-        for table, key in (("entry", "number"), ("person", "id"), ("person_version", "entry"), ("person_version", "person_id")):
+        for table, key in (
+            ("entry", "number"),
+            ("person", "id"),
+            ("person_version", "entry"),
+            ("person_version", "person_id"),
+        ):
             one, two = (row["id"] for row in rows_of(connection, "person")[:2])
             with unguarded(connection):
                 of = plain(table)
@@ -311,7 +332,9 @@ def test_rebuilt_tree_is_known_by_a_kept_head(kept: Kept, *, signed: bool) -> No
 
 def test_kept_heads_of_any_age_hold(kept: Kept) -> None:
     heads = read_heads(kept.connection)
-    found = verify_book(kept.connection, against=[read_note(head.note) for head in heads], public_key=heads[0].key.public_key)  # type: ignore[union-attr]
+    found = verify_book(
+        kept.connection, against=[read_note(head.note) for head in heads], public_key=heads[0].key.public_key
+    )  # type: ignore[union-attr]
     assert found.faults(strict=True) == 0
     assert [ok for _, ok in found.kept] == [True] * len(heads)
     # Any size has a root, not only those at which a head was kept.
@@ -354,20 +377,82 @@ def test_values_of_any_kind_are_told_without_a_fault_of_ours(kept: Kept) -> None
     for table in HISTORY:
         shape, row = shape_of(table), rows_of(kept.connection, table)[0]
         entry = entry_of(kept, table, row)
-        for column, _ in shape.columns:
+        for place, (column, _) in enumerate(shape.columns):
+            odd = ODD[place % len(ODD)]
             if column in shape.key:
                 continue
-            for odd in ODD:
-                with tampered(kept.connection):
-                    with unguarded(kept.connection, table):
-                        kept.connection.exec_driver_sql(
-                            f"UPDATE {table} SET {column} = {odd} WHERE {shape.key[0]} = {row[shape.key[0]]}"
-                        )
-                    found = verify_book(kept.connection)
-                if odd == str(row[column]):
-                    continue
+            with tampered(kept.connection):
+                with unguarded(kept.connection, table):
+                    kept.connection.exec_driver_sql(
+                        f"UPDATE {table} SET {column} = {odd} WHERE {shape.key[0]} = {row[shape.key[0]]}"
+                    )
+                found = verify_book(kept.connection)
+            if odd != str(row[column]):
                 told = {finding.table for finding in found.tally.kept}
                 assert told & {table, "statement"}, (table, column, odd, entry)
+
+
+def test_several_processes_find_the_same(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(verify, "SEVERAL", 1)
+    monkeypatch.setattr(verify.os, "cpu_count", lambda: 2)
+    heads = [read_note(head.note) for head in read_heads(kept.connection)]
+    wrong = replace(heads[0], checkpoint=replace(heads[0].checkpoint, root=b"\0" * 32))
+    # What others see is the book as it was committed.
+    found = verify_book(kept.connection, settings=kept.settings, against=[*heads, wrong])
+    assert found.tally.counts == {Fault.KEPT_ROOT: 1, Fault.KEPT_SIGNATURE: 1}
+    alone = verify_book(kept.connection)
+    assert (found.entries, found.heads, found.signed) == (alone.entries, alone.heads, alone.signed)
+
+
+@pytest.fixture(scope="module")
+def long_book(tmp_path_factory: pytest.TempPathFactory, sqlite_template: Path) -> Settings:
+    """Give a book of several stretches, with a head inside one of them."""
+    folder = tmp_path_factory.mktemp("long")
+    path = folder / "long.db"
+    shutil.copy(sqlite_template, path)
+    settings = Settings(book=str(path), mappings=folder / "mappings", key=folder / "long.key")
+    site = make_site(settings)
+    engine = make_engine(settings)
+    for hours, count in ((1, 5_000), (2, 4_500)):
+        with writing(engine, site.site_id, "tester", NOW + timedelta(hours=hours)) as unit:
+            for _ in range(count):
+                entry = unit.append(Kind.PERSON_ADDED)
+                unit.add(PersonRow, (entry, site.site_id, f"Person {entry}"))
+                unit.add(PersonVersionRow, (entry, site.site_id, entry, f"Person {entry}", "", True))
+    engine.dispose()
+    return settings
+
+
+def test_book_of_several_stretches(long_book: Settings) -> None:
+    """What held the same in one stretch is taken for granted in the next, and looked at all the same."""
+    engine = make_engine(long_book, foreign_keys=False)
+    seen: list[tuple[int, int]] = []
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        heads = [read_note(head.note) for head in read_heads(connection)]
+        found = verify_book(connection, against=heads, progress=lambda done, of: seen.append((done, of)))
+        assert found.faults(strict=True) == 0, found.tally.kept
+        assert found.intact == found.entries == 9_503
+        assert seen == [(4096, 9503), (8192, 9503), (9503, 9503)]
+        leaves = connection.scalars(sa.text("SELECT leaf FROM statement ORDER BY entry")).all()
+        tree = Frontier()
+        for number, leaf in enumerate(leaves, 1):
+            tree.append(leaf)
+            if number in {1, 4095, 4096, 4097, 8191, 8192, 8193, 9502}:
+                note = read_note(write_note(Checkpoint(heads[0].checkpoint.origin, number, tree.root()), None, None))
+                assert verify_book(connection, against=[note]).faults() == 0
+        for number in (4097, 6000, 8193, 9503):
+            for column, new in (("active", 0), ("qualification", "none"), ("site_id", 9), ("name", "Person 1")):
+                with tampered(connection):
+                    change(connection, "person_version", {"entry": number}, **{column: new})
+                    altered = verify_book(connection)
+                assert [(f.fault, f.column, f.entry) for f in altered.tally.kept] == [(Fault.VALUE, column, number)]
+                assert altered.intact == 9_502
+        with tampered(connection):
+            delete(connection, "entry", {"number": 4096})
+            gap = verify_book(connection)
+        assert ("entry", "number", 4096) in named(gap)
+        connection.rollback()
+    engine.dispose()
 
 
 def test_bytes_as_text_of_the_same_digits_are_told(kept: Kept) -> None:
@@ -376,7 +461,9 @@ def test_bytes_as_text_of_the_same_digits_are_told(kept: Kept) -> None:
     job = rows_of(kept.connection, "job")[0]
     with tampered(kept.connection):
         with unguarded(kept.connection):
-            kept.connection.exec_driver_sql(f"UPDATE job SET content = '{job['content'].hex()}' WHERE entry = {job['entry']}")
+            kept.connection.exec_driver_sql(
+                f"UPDATE job SET content = '{job['content'].hex()}' WHERE entry = {job['entry']}"
+            )
         found = verify_book(kept.connection)
     assert [(f.fault, f.column, f.entry) for f in found.tally.kept] == [(Fault.TYPE, "content", job["entry"])]
 
@@ -411,4 +498,7 @@ def test_signature_by_who_wrote_it_is_told(kept: Kept) -> None:
         change(kept.connection, "entry", entry, author=author)
         seal_again(kept.connection)
         found = verify_book(kept.connection)
-    assert Finding(Fault.SIGNED_BY_AUTHOR, signed["entry"], "signoff", "entry", author, str(signed["signed_entry"])) in found.tally.kept
+    assert (
+        Finding(Fault.SIGNED_BY_AUTHOR, signed["entry"], "signoff", "entry", author, str(signed["signed_entry"]))
+        in found.tally.kept
+    )

@@ -12,6 +12,7 @@ from dashboard.api.problems import ProblemError
 from dashboard.api.shown import described, job_version, known, limits, moment, on, site_set, verdict
 from dashboard.api.shown import four as shown_four
 from dashboard.fetch import recheck_for, study_for
+from dashboard.kept import keep
 from dashboard.pictures import StillReadingError
 from dashboard.views.asset_forecast_view import build_forecast
 from dashboard.views.asset_standing import row_of
@@ -111,9 +112,7 @@ def asset(asked: Asked) -> Given:
         raise StillReadingError(
             f"The machine '{story.asset.tag}' has just come into the book.", remedy="Ask again in a moment."
         )
-    ground = _ground(history, asked)
-    risk = asked.given["risk"]
-    by_risk = ground.plan(recheck_for(history, risk / 100.0))
+    by_risk, by_rule = _plans(history, asked)
     return Given(
         {
             "tag": story.asset.tag,
@@ -133,10 +132,21 @@ def asset(asked: Asked) -> Given:
             "verdicts": [_verdicts(line) for line in story.standing],
             "forecast": _forecast(asked, history, row),
             "due_by_risk": _date(by_risk, row),
-            "due_by_rule": _date(ground.plan(recheck_for(history, risk / 100.0), by_risk=False), row),
+            "due_by_rule": _date(by_rule, row),
             "head": history.head,
         }
     )
+
+
+def _plans(history: History, asked: Asked) -> tuple[Plan, Plan]:
+    """Give the dates of all machines by risk and by rule: made once a day, for a program asks for one machine after another."""
+
+    def make() -> tuple[Plan, Plan]:
+        ground, recheck = _ground(history, asked), recheck_for(history, asked.given["risk"] / 100.0)
+        return ground.plan(recheck), ground.plan(recheck, by_risk=False)
+
+    key = ("interface", asked.today, asked.given["risk"], asked.site.interval_months)
+    return keep(history, key, make)
 
 
 def _ground(history: History, asked: Asked) -> Ground:

@@ -143,7 +143,8 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
     if operation.name == "description":
         parameters(operation, path)
         text = _description()
-        return _sent(text, 200, f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"')
+        tag = f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"'
+        return _sent("", 304, tag) if _known(tag) else _sent(text, 200, tag)
     here = cast("Context", cast("dict[str, Any]", current_app.config)[KEY])  # unguarded: the token is asked for here
     engine, tree = cast("tuple[sa.Engine, KeptTree]", current_app.config[_ENGINE])
     caller = who_asks(engine)
@@ -166,9 +167,14 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
     # What stands on the columns of a large book may be behind the book: the tag names both states.
     shown = asked.history.head if operation.columns else 0
     tag = f'W/"{here.book.head()}-{shown}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
-    if tag in [one.strip() for one in request.headers.get("If-None-Match", "").split(",")]:
+    if _known(tag):
         return _sent("", 304, tag)
     return _answered(asked, _DOES[operation.name](asked), tag)
+
+
+def _known(tag: str) -> bool:
+    """Tell whether whoever asks holds this state already."""
+    return tag in [one.strip() for one in request.headers.get("If-None-Match", "").split(",")]
 
 
 def _site(caller: Caller, every: tuple[Site, ...], code: str | None, permission: Permission) -> Site:

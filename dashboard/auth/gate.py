@@ -133,6 +133,17 @@ def signed() -> Signed | None:
     return cast("Signed | None", g.get("signed", None))
 
 
+def may(permission: Permission, site_id: int) -> bool:
+    """Tell whether who asks may do something at a site; anybody may where nobody has to be signed in."""
+    who = signed()
+    return who is None or who.may(permission, site_id)
+
+
+def may_sign(site_id: int) -> bool:
+    """Tell whether who asks may sign off at a site: anybody where nobody has to be signed in, in a book that can be written."""
+    return _context().desk is not None and may(Permission.SIGN_OFF, site_id)
+
+
 # -- cookies and forms ---------------------------------------------------------------------------------------------
 
 

@@ -48,6 +48,12 @@ def need(who: Signed | None, permission: Permission, site_id: object) -> Signed:
     return who
 
 
+def need_somebody(who: Signed | None) -> None:
+    """Refuse where nobody is signed in."""
+    if who is None:
+        raise NotAllowedError(say("gate.signed_out"))
+
+
 class GuardedBook:
     """A book that shows the sites of one person."""
 
@@ -66,6 +72,9 @@ class GuardedBook:
     def __getattr__(self, name: str) -> Callable[..., Any]:
         """Give a question to the book; every one takes the site that it is about first."""
         asked = getattr(self._book, name)
+        if not callable(asked):  # the engine, for what reads it after the gate has looked at route and site
+            need_somebody(self._who)
+            return cast("Callable[..., Any]", asked)
 
         def ask(*given: Any, **named: Any) -> Any:
             need(self._who, Permission.READ, given[0] if given else named.get("site_id"))

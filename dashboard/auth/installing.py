@@ -13,6 +13,7 @@ from dashboard.auth.door_page import DOOR
 from dashboard.auth.forms import message_page
 from dashboard.auth.gate import install_gate
 from dashboard.auth.outside import Outside, install_outside
+from dashboard.auth.signing_page import SIGNING
 from dashboard.words import say
 from models.errors import BookBusyError, DriftbookError
 
@@ -31,6 +32,7 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     install_outside(server, outside)
     server.register_blueprint(DOOR)
     server.register_blueprint(ACCOUNTS)
+    server.register_blueprint(SIGNING)
     server.register_error_handler(DriftbookError, _said)
     server.register_error_handler(DependencyException, _no_such_file)
     install_gate(app)

@@ -107,7 +107,7 @@ def _feet(view: DriftView, scheme: str, said: str) -> html.Figure:
         Column(say("asset.column.foot")),
         Column(say("asset.column.distance"), number=True),
         Column(say("asset.column.rate", unit=unit), number=True),
-        Column(say("asset.column.rate_interval"), number=True),
+        Column(say("asset.column.rate_interval", unit=unit), number=True),
         Column(say("asset.column.moves")),
     ]
     rows = [

@@ -11,6 +11,7 @@ from dashboard.components.asset_numbers import chance, signed
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, key_number, key_numbers, note, section, sentence
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.figures.forecast import chance_figure, fan_figure
 from dashboard.place import Place
 from dashboard.views.asset_choices import DEFAULT_RISK, RISKS
@@ -71,7 +72,8 @@ def forecast_part(view: ForecastView, asset: AssetView, place: Place, scheme: st
         _keys(view, today),
         note(_why(view)) if view.why in {"class", "site"} else None,
         html.Div(pictures, className="columns"),
-        _components(view),
+        take("asset-forecast", place, said="files.take.dates", asset=asset.tag),
+        _components(view, place, asset.tag),
         _held(view.held) if view.held else None,
         about=say("about.asset.forecast"),
     )
@@ -155,7 +157,7 @@ def _points_said(view: ForecastView) -> str:
     )
 
 
-def _components(view: ForecastView) -> html.Details:
+def _components(view: ForecastView, place: Place, tag: str) -> html.Details:
     columns = [
         Column(say("asset.last.component")),
         Column(say("asset.column.left"), number=True),
@@ -178,6 +180,7 @@ def _components(view: ForecastView) -> html.Details:
         [
             html.Summary(say("asset.components.forecast", on=day(view.components_on))),
             table(say("asset.components.caption", on=day(view.components_on), n=counted(view.runs, "run")), columns, rows),
+            take("asset-components", place, asset=tag),
         ],
         className="more",
     )  # fmt: skip

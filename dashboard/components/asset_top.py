@@ -53,16 +53,16 @@ def ratio_part(view: AssetView, scheme: str, *, as_booked: bool) -> html.Section
     if view.ratio is None:
         return section(say("asset.ratio.title"), note(say("asset.ratio.none")))
     picture = chart(
-        ratio_figure(view.ratio, view.who, view.marks, scheme, view.amended),
+        ratio_figure(view.ratio, view.who, view.marks, scheme, view.amended, view.signed),
         title=say("figure.ratio.title"),
         says=say("figure.ratio.says", text=view.sentence),
         height=320,
-        note=say("asset.ratio.note") if view.amended else say("figure.ratio.note"),
+        note=" ".join(_shapes(view)),
         table=_visits(view),
     )
     events = [
         *((one.at, say("asset.break.line", day=day(one.at.date()), name=one.name, reason=one.reason or DASH)) for one in view.marks),
-        *((one.at, say("asset.break.line", day=day(one.at.date()), name=one.name, reason=one.reason or DASH)) for one in view.amended),
+        *((one.at, say("asset.break.line", day=day(one.at.date()), name=one.name, reason=one.reason or DASH)) for one in (*view.amended, *view.signed)),
     ]  # fmt: skip
     listed = (
         html.Ul([html.Li(text) for _, text in sorted(events, reverse=True)], className="events") if events else None
@@ -70,6 +70,12 @@ def ratio_part(view: AssetView, scheme: str, *, as_booked: bool) -> html.Section
     return section(
         say("asset.ratio.title"), picture, listed, about=say("about.ratio") if as_booked else say("about.asset.ratio")
     )
+
+
+def _shapes(view: AssetView) -> list[str]:
+    """Say what the shapes on the time axis mean, of those that stand there."""
+    said = [say("asset.ratio.note") if view.amended else say("figure.ratio.note")]
+    return [*said, say("asset.ratio.note.signed")] if view.signed else said
 
 
 def _visits(view: AssetView) -> html.Div:
@@ -90,11 +96,12 @@ def _visits(view: AssetView) -> html.Div:
     return table(say("figure.ratio.title"), columns, rows[::-1])
 
 
-def about_machine(view: AssetView) -> html.Details:
+def about_machine(view: AssetView, *more: Child) -> html.Details:
     """Put what the machine is, as the book describes it today and described it before."""
     pairs = [html.Div([html.Dt(name), html.Dd(value)]) for name, value in view.facts]
     return html.Details(
-        [html.Summary(say("asset.about.title")), html.Dl(pairs, className="facts"), _versions(view)], className="more"
+        [html.Summary(say("asset.about.title")), html.Dl(pairs, className="facts"), _versions(view), *more],
+        className="more",
     )
 
 

@@ -11,6 +11,7 @@ from dashboard.components.chart import chart
 from dashboard.components.pieces import note, section
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
+from dashboard.components.take import take
 from dashboard.figures.limits import curve_figure
 from dashboard.kept import keep
 from dashboard.views.limits_desk_view import CURVE_RPM, curve_of
@@ -71,7 +72,11 @@ def curves_part(held: LimitSet, trial: LimitSet | None, seen: Seen, scheme: str)
         note(say("limits.curve.note") if trial else say("limits.curve.note.one")),
         html.Div(charts, className="smalls"),
         html.Details(
-            [html.Summary(say("chart.as_table")), table(say("limits.curve.table"), columns, rows)],
+            [
+                html.Summary(say("chart.as_table")),
+                table(say("limits.curve.table"), columns, rows),
+                take("limit-curve", seen.place),
+            ],
             className="chart-table",
         ),
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Final
+
 from dash import dcc, html
 
 from dashboard.components.chart import chart
@@ -20,6 +22,9 @@ from dashboard.views.shares import Share
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, interval, judged, month_short, percent
 from dashboard.writing import month as month_name
+
+WHOLE: Final[dict[str, Any]] = {"jobs": None, "class": None, "before": None}
+"""Choices that speak of the jobs behind a number, and not of the month as a whole."""
 
 
 def _of(share: Share) -> str:
@@ -110,7 +115,7 @@ def by_class(view: MonthView, place: Place, scheme: str) -> html.Section:
             rows,
             marked=[False] * len(view.classes) + [True],
         ),
-        take("month-classes", place, jobs=None, before=None, **{"class": None}),
+        take("month-classes", place, **WHOLE),
         html.Div(pictures, className="columns"),
         note(say("figure.classes.note")),
         about=say("about.wilson"),
@@ -167,5 +172,5 @@ def months_part(view: MonthView, place: Place, scheme: str) -> html.Section:
         table=table(say("figure.months.caption"), columns, rows),
     )
     about = say("month.chart.about", factor=f"{series.sigma_z:.2f}")
-    taken = take("month-chart", place, jobs=None, before=None, **{"class": None})
+    taken = take("month-chart", place, **WHOLE)
     return section(say("month.months.title"), html.P(words), picture, taken, about=about)

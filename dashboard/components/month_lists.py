@@ -19,9 +19,11 @@ LISTED = 20
 """Longest list of visits on the page."""
 
 
-def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str]) -> html.Div:
-    """Put the jobs that were left over limit, and who looked at them."""
-    title = say("month.left_over.title", month=month_name(view.month), n=count(len(view.left_over)))
+def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str], signers: dict[int, str]) -> html.Div:
+    """Put the jobs that were left over limit, and who looked at them and signed; those that nobody signed come first."""
+    listed = sorted(view.left_over[:LISTED], key=lambda visit: visit.entry in signers)
+    unsigned = sum(visit.entry not in signers for visit in listed)
+    title = say("month.left_over.title", month=month_name(view.month), n=counted(len(view.left_over), "job"))
     columns = [
         Column(say("column.machine")),
         Column(say("column.day"), number=True),
@@ -29,6 +31,7 @@ def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str]) -> 
         Column(say("column.left_ratio"), number=True),
         Column(say("column.person")),
         Column(say("month.column.reviewer")),
+        Column(say("month.left_over.signed")),
         Column(say("column.what_where")),
     ]
     rows = [
@@ -39,12 +42,17 @@ def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str]) -> 
             judged(visit.left_ratio),
             visit.person or DASH,
             reviewers.get(visit.entry) or html.Strong(say("month.left_over.nobody")),
+            signers.get(visit.entry) or html.Strong(say("month.left_over.nobody")),
             two_lines(visit.description, visit.area),
         ]
-        for visit in view.left_over[:LISTED]
+        for visit in listed
     ]
     inside: list[Child] = (
-        [table(say("month.left_over.caption"), columns, rows), take("month-left-over", place)]
+        [
+            note(say("month.left_over.unsigned", n=count(unsigned))),
+            table(say("month.left_over.caption"), columns, rows),
+            take("month-left-over", place),
+        ]
         if rows
         else [note(say("month.left_over.none"))]
     )
@@ -58,7 +66,7 @@ def _unlisted(n: int) -> list[Child]:
 
 def returned_part(view: MonthView, place: Place) -> html.Div:
     """Put the machines that came back, the worst first, with what their history suggests."""
-    title = say("month.returned.title", month=month_name(view.month), n=count(len(view.returned)))
+    title = say("month.returned.title", month=month_name(view.month), n=counted(len(view.returned), "machine"))
     columns = [
         Column(say("column.machine")),
         Column(say("column.day"), number=True),
@@ -175,7 +183,10 @@ def _by_risk(view: MonthView, risk: ByRisk, place: Place) -> html.Div:
     )
     parts: list[Child] = [html.H3(say("month.due.risk")), note(text)]
     if rows:
-        parts += [table(say("month.due.risk_caption", n=len(rows)), columns, rows), take("due", place, month=None)]
+        parts += [
+            table(say("month.due.risk_caption", n=counted(len(rows), "machine")), columns, rows),
+            take("due", place, month=None),
+        ]
     parts.append(html.P(dcc.Link(say("month.due.all_risk"), href=place.to("/due"))))
     return html.Div(parts, className="part")
 

@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from dashboard.components.chart import chart
-from dashboard.components.pieces import note, section, sentence
+from dashboard.components.pieces import Child, note, section, sentence
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
 from dashboard.components.take import take
@@ -66,9 +66,9 @@ def effects_part(view: EffectsView, seen: Seen, scheme: str, *, people: bool) ->
 
 
 def _figure(lines: Sequence[EffectLine], component: int, seen: Seen, scheme: str, *, people: bool) -> Any:
-    places = seen.display.decimals(QUANTITIES[component])
+    places, unit = seen.display.decimals(QUANTITIES[component]), seen.display.unit(QUANTITIES[component])
     key = ("effects", people, component, seen.display.length, scheme, spoken())
-    return keep(seen.history, key, lambda: effect_figure(lines, component, places, scheme))
+    return keep(seen.history, key, lambda: effect_figure(lines, component, places, unit, scheme))
 
 
 def _effect_table(caption: str, view: EffectsView, seen: Seen) -> html.Div:
@@ -99,7 +99,7 @@ def _effect_table(caption: str, view: EffectsView, seen: Seen) -> html.Div:
     return table(caption, columns, rows)
 
 
-def repeat_part(view: RepeatView) -> html.Section:
+def repeat_part(view: RepeatView, *more: Child) -> html.Section:
     """Put how well one reading is known."""
     columns = [
         Column(say("people.repeat.column.component")),
@@ -113,5 +113,6 @@ def repeat_part(view: RepeatView) -> html.Section:
         say("people.repeat.title"),
         html.P(view.sentence),
         html.Div(table(say("people.repeat.caption"), columns, rows), className="wordy-5"),
+        *more,
         about=say("about.repeat"),
     )

@@ -15,7 +15,7 @@ _PARQUET = find_spec("pyarrow") is not None
 """What writes Parquet is an extra: without it nothing is offered that could not be given."""
 
 
-def take(name: str, place: Place, **choices: object) -> html.P:
+def take(name: str, place: Place, *, said: str = "files.take", **choices: object) -> html.P:
     """Offer a table as a file, for the same choices as those of the page.
 
     Parameters
@@ -24,6 +24,8 @@ def take(name: str, place: Place, **choices: object) -> html.P:
         Name of the table in ``dashboard.files.tables``. [unitless]
     place : Place
         The address of the page. [unitless]
+    said : str
+        Key of what stands before the links, where 'this table' is not plain. [unitless]
     **choices : object
         What the address of the table says beside the page's; ``None`` takes a choice out. [unitless]
     """
@@ -39,4 +41,4 @@ def take(name: str, place: Place, **choices: object) -> html.P:
                 **aria(label=say("files.take.label", form=say(f"files.take.{form}"))),
             )
         )
-    return html.P([say("files.take"), *links], className="take")
+    return html.P([say(said), *links], className="take")

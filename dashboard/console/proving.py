@@ -32,7 +32,11 @@ def run_verify(given: argparse.Namespace) -> int:
     """Compute the book again: 0 nothing was changed, 1 something does not fit."""
     settings, key = settings_of(given), _key(given.public_key)
     kept = [note for name in given.against or () for note in _kept(name)]
-    with opened(settings) as engine, one_state(engine) as connection, Progress(console=out, transient=True, disable=given.json or not out.is_terminal) as bar:
+    with (
+        opened(settings) as engine,
+        one_state(engine) as connection,
+        Progress(console=out, transient=True, disable=given.json or not out.is_terminal) as bar,
+    ):
         task = bar.add_task("", total=None)
         shared = None if given.one_process else settings
         found = verify_book(
@@ -118,7 +122,12 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
         from dashboard.reports.mail import read_mail_settings
 
         mail = read_mail_settings(
-            environ, to=given.mail, server=given.smtp, user=given.smtp_user, sender=given.sender, security=given.security
+            environ,
+            to=given.mail,
+            server=given.smtp,
+            user=given.smtp_user,
+            sender=given.sender,
+            security=given.security,
         )
     with opened(settings_of(given)) as engine, engine.connect() as connection:
         head = last_head(connection)
@@ -132,7 +141,9 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
         from dashboard.reports.mail import message_of, send
 
         at = now()
-        body = say("head.mail.body", origin=head.origin, size=f"{head.size:,}", at=f"{at:%Y-%m-%d %H:%M} UTC", note=head.note)
+        body = say(
+            "head.mail.body", origin=head.origin, size=f"{head.size:,}", at=f"{at:%Y-%m-%d %H:%M} UTC", note=head.note
+        )
         subject = say("head.mail.subject", origin=head.origin, size=f"{head.size:,}")
         message = message_of(mail, subject, body, ("head.txt", head.note.encode()), at)
         send(mail, message)

@@ -35,7 +35,9 @@ def add_proving(verb: Callable[[str, str, str], argparse.ArgumentParser], book: 
         '  driftbook key\n  driftbook key --set --why "the old key file was lost"',
     )
     book(parser)
-    parser.add_argument("--set", action="store_true", help="let the key in the key file sign; one is made where none is")
+    parser.add_argument(
+        "--set", action="store_true", help="let the key in the key file sign; one is made where none is"
+    )
     parser.add_argument("--why", default="", help="reason; it stays in the book")
     parser.add_argument("--site", metavar="CODE", help="in the name of which site, where the book holds several")
     by(parser)
@@ -51,7 +53,9 @@ def _verify(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add)
         "  driftbook verify --public-key 9f2c… --strict --json",
     )
     book(parser)
-    parser.add_argument("--against", metavar="FILE", action="append", help="heads kept elsewhere; - reads them from the input")
+    parser.add_argument(
+        "--against", metavar="FILE", action="append", help="heads kept elsewhere; - reads them from the input"
+    )
     parser.add_argument("--public-key", metavar="HEX", help="the key that signs today, as you know it from elsewhere")
     parser.add_argument("--strict", action="store_true", help="a head without a signature is a fault too")
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
@@ -68,7 +72,9 @@ def _head(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add) -
         "  driftbook head --mail audit@example.org --smtp mail.example.org --from book@example.org",
     )
     book(parser)
-    parser.add_argument("-o", "--output", metavar="FILE", help="add it to a file, where it does not stand there already")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", help="add it to a file, where it does not stand there already"
+    )
     parser.add_argument("--line", action="store_true", help="print it in one line")
     parser.add_argument("--mail", metavar="ADDRESS", action="append", help="send it; give it again for several")
     parser.add_argument("--smtp", metavar="SERVER[:PORT]", help="mail server (default: $DRIFTBOOK_SMTP_HOST)")
@@ -87,6 +93,8 @@ def _history(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add
     parser.add_argument("tag", help="the machine")
     book(parser)
     parser.add_argument("--package", metavar="OUT.zip", required=True, help="where to")
-    parser.add_argument("--kept", metavar="FILE", help="heads that the auditor kept: the package proves that it goes on from them")
+    parser.add_argument(
+        "--kept", metavar="FILE", help="heads that the auditor kept: the package proves that it goes on from them"
+    )
     parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
     parser.add_argument("--no-pdf", action="store_true", help="leave the printed history out")

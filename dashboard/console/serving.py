@@ -116,7 +116,7 @@ def serve_book(
         if log == "json":
             write_json()
         app = create_app(
-            settings, Reader(engine), desk=BookDesk(engine), access=access,
+            settings, Reader(engine, settings.cache_folder), desk=BookDesk(engine), access=access,
             outside=read_outside(os.environ) if access is not None else None, hosts=_hosts(host, door),
             probe=lambda: readiness(engine, settings),
         )  # fmt: skip

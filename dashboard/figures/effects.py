@@ -10,9 +10,10 @@ import plotly.graph_objects as go
 
 from dashboard.theme import palette_of, template_of
 from dashboard.views.effects_view import EffectLine
+from dashboard.words import say
 
 
-def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, scheme: str) -> go.Figure:
+def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, unit: str, scheme: str) -> go.Figure:
     """Draw one component: an interval and a mark for each name, about the median of all.
 
     Parameters
@@ -23,6 +24,8 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, sc
         Which of the four. [unitless]
     decimals : int
         Decimals that are worth showing. [unitless]
+    unit : str
+        Unit of the component. [unitless]
     scheme : str
         Colour scheme. [unitless]
     """
@@ -35,6 +38,8 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, sc
     )
     differs = np.array([line.cells[component].differs for line in lines], dtype=np.bool_)
     reach = max(float(np.max(np.abs(np.concatenate([low, high])), initial=0.0)) * 1.08, 10.0**-decimals)
+    ends = (f"%{{customdata[{end}]:+.{decimals}f}}" for end in (0, 1))
+    between = say("write.interval", low=next(ends), high=next(ends))
     for chosen, colour, symbol in ((~differs, palette.before, "circle-open"), (differs, palette.found, "diamond")):
         if not chosen.any():
             continue
@@ -45,7 +50,7 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, sc
                      "color": colour, "thickness": 2, "width": 0},
             customdata=np.stack([low[chosen], high[chosen]], axis=1),
             text=[escape(line.name) for line, on in zip(lines, chosen.tolist(), strict=True) if on],
-            hovertemplate=f"<b>%{{text}}</b>: %{{x:.{decimals}f}}<br>%{{customdata[0]:.{decimals}f}} – %{{customdata[1]:.{decimals}f}}<extra></extra>",
+            hovertemplate=f"<b>%{{text}}: %{{x:+.{decimals}f}} {unit}</b><br>{between} {unit}<extra></extra>",
         )  # fmt: skip
     figure.add_scatter(
         x=[0.0, 0.0], y=[-0.5, len(lines) - 0.5], mode="lines", hoverinfo="skip",

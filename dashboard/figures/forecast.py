@@ -51,7 +51,7 @@ def fan_figure(view: ForecastView, series: RunSeries, who: Sequence[str], scheme
         hovertemplate="<b>%{x|%d %b %Y}</b><br>" + say("asset.forecast.hover", middle="%{y:.2f}", low="%{customdata[0]:.2f}", high="%{customdata[1]:.2f}") + "<extra></extra>",
     )  # fmt: skip
     draw_runs(sheet, series, palette)
-    draw_points(sheet, series, who, palette, MARKER, "%{y:.2f}")
+    draw_points(sheet, series, who, palette, MARKER, say("figure.ratio_hover", ratio="%{y:.2f}"))
     limit_line(sheet)
     shown = series.times >= np.datetime64(first, "s")
     every = np.concatenate([series.found[shown], series.left[shown], view.high, [1.1]])

@@ -21,8 +21,8 @@ SMALL_MARKER = 7
 
 
 def ratio_figure(
-    series: RunSeries, who: Sequence[str], marks: Sequence[Mark], scheme: str, amended: Sequence[Mark] = ()
-) -> Picture:
+    series: RunSeries, who: Sequence[str], marks: Sequence[Mark], scheme: str, amended: Sequence[Mark] = (), signed: Sequence[Mark] = ()
+) -> Picture:  # fmt: skip
     """Draw the limit ratio of one machine over time, with the limit at 1, the replacements and the amendments.
 
     Parameters
@@ -37,28 +37,37 @@ def ratio_figure(
         Colour scheme. [unitless]
     amended : sequence of Mark
         Visits whose job was amended later. [unitless]
+    signed : sequence of Mark
+        Visits whose job bears a signature. [unitless]
     """
     sheet = Sheet(scheme)
     palette = sheet.palette
     draw_runs(sheet, series, palette)
-    draw_points(sheet, series, who, palette, MARKER, "%{y:.2f}")
+    draw_points(sheet, series, who, palette, MARKER, say("figure.ratio_hover", ratio="%{y:.2f}"))
     top = float(np.nanmax(np.concatenate([series.found, series.left, [1.0]])))
     limit_line(sheet)
     _names(sheet, series, palette)
     span = _span(series.times, marks, room=0.03)
     _marks(sheet, marks, palette, span if marks else None)
-    if amended:
-        sheet.scatter(
-            x=[one.at.isoformat() for one in amended], y=[0.0] * len(amended), mode="markers", name=say("asset.mark.amended"),
-            text=[escape(f"{one.name}: {one.reason}" if one.reason else one.name) for one in amended], cliponaxis=False,
-            marker={"symbol": "diamond-open", "size": 11, "color": palette.ink, "line": {"width": 2}},
-            hovertemplate="<b>%{text}</b><extra></extra>",
-        )  # fmt: skip
+    _events(sheet, amended, say("asset.mark.amended"), {"symbol": "diamond-open", "size": 13}, palette)
+    _events(sheet, signed, say("asset.mark.signed"), {"symbol": "x-thin", "size": 7}, palette)
     sheet.y(range=[0.0, max(top * 1.14, 1.25)], title={"text": say("figure.ratio_axis")}, nticks=6)
     sheet.x(range=span, type="date")
     names = (say("word.found"), say("word.left"))
     sheet.lay(margin={"l": 8, "b": 8, "t": 26, "r": margin_for(names)})
     return sheet.picture
+
+
+def _events(sheet: Sheet, marks: Sequence[Mark], name: str, shape: dict[str, object], palette: Palette) -> None:
+    """Draw what happened to jobs on the time axis itself; a cross stands inside a diamond where both happened to one."""
+    if not marks:
+        return
+    sheet.scatter(
+        x=[one.at.isoformat() for one in marks], y=[0.0] * len(marks), mode="markers", name=name, cliponaxis=False,
+        text=[escape(f"{one.name}: {one.reason}" if one.reason else one.name) for one in marks],
+        marker=shape | {"color": palette.ink, "line": {"width": 2, "color": palette.ink}},
+        hovertemplate="<b>%{text}</b><extra></extra>",
+    )  # fmt: skip
 
 
 def limit_line(sheet: Sheet) -> None:
@@ -131,7 +140,7 @@ def draw_points(sheet: Sheet, series: RunSeries, who: Sequence[str], palette: Pa
             sheet.scatter(
                 x=series.times[known], y=values[known], mode="markers", name=name, text=texts[known],
                 marker={"color": colour, "size": size, "symbol": symbol, "line": {"color": palette.sheet, "width": 1}},
-                hovertemplate=f"<b>{name} {written}</b><br>%{{x|%d %b %Y}}<br>%{{text}}<extra></extra>",
+                hovertemplate=f"<b>{name}: {written}</b><br>%{{x|%d %b %Y}}<br>%{{text}}<extra></extra>",
             )  # fmt: skip
 
 

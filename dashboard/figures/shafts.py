@@ -209,6 +209,8 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         return sole, sole + self.factor * move.move_mm
 
     def moves(self) -> None:
+        # All words stand on common lines, below the lowest point of an arrow.
+        lowest = min((min(self.sole_and_goal(move)) for move, _ in self.needs), default=0.0)
         for move, level in self.needs:
             sole, goal = self.sole_and_goal(move)
             if abs(goal - sole) > 0.004 * self.length:
@@ -217,7 +219,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
                     arrowhead=2, arrowsize=1.1, arrowwidth=2, arrowcolor=self.palette.ink,
                 )  # fmt: skip
             self.figure.add_annotation(
-                x=move.x_mm, y=min(sole, goal), text=move.text, showarrow=False, yanchor="top", yshift=-5 - LINE * level,
+                x=move.x_mm, y=lowest, text=move.text, showarrow=False, yanchor="top", yshift=-5 - LINE * level,
                 font={"size": 12, "color": self.palette.ink}, align="center", bgcolor=self.palette.paper, opacity=0.92,
             )  # fmt: skip
 
@@ -237,8 +239,9 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         if 0.0 < abs(most) < 1.2 * LINE * self.pixel:
             values = values[1:]  # two numbers so close would lie over one another
         # Below the lowest sole, or the words at the point of an arrow, the axis begins.
-        words = [min(self.sole_and_goal(move)) - LINE * (1.6 + level) * self.pixel for move, level in self.needs]
-        bottom = min([low - ends - 0.03 * self.length, *words])
+        words = LINE * (1.6 + max((level for _, level in self.needs), default=-1.6)) * self.pixel
+        lowest = min((min(self.sole_and_goal(move)) for move, _ in self.needs), default=0.0)
+        bottom = min(low - ends - 0.03 * self.length, lowest - words)
         self.figure.update_yaxes(
             range=[bottom, high + ends + 0.02 * self.length],
             scaleanchor="x", scaleratio=1, constrain="domain", showgrid=False,

@@ -21,6 +21,15 @@ from dashboard.files.tables_book import (
 )
 from dashboard.files.tables_fleet import due, due_loads, forecast_held, groups, machines, no_forecast, offenders
 from dashboard.files.tables_month import month_chart, month_classes, month_jobs, month_left_over, month_returned
+from dashboard.files.tables_more import (
+    asset_components,
+    asset_feet,
+    asset_forecast,
+    asset_versions,
+    funnel,
+    limit_curve,
+    repeatability,
+)
 from dashboard.place import shortened
 from dashboard.words import say
 from models.errors import UnknownNameError
@@ -34,10 +43,15 @@ TABLES: dict[str, Make] = {
     "month-left-over": month_left_over,
     "month-returned": month_returned,
     "offenders": offenders,
+    "funnel": funnel,
     "groups": groups,
     "machines": machines,
     "asset-jobs": asset_jobs,
     "asset-runs": asset_runs,
+    "asset-versions": asset_versions,
+    "asset-forecast": asset_forecast,
+    "asset-components": asset_components,
+    "asset-feet": asset_feet,
     "due": due,
     "due-loads": due_loads,
     "forecast-held": forecast_held,
@@ -48,7 +62,9 @@ TABLES: dict[str, Make] = {
     "late-jobs": late_jobs,
     "instrument-jobs": instrument_jobs,
     "effects": effects,
+    "repeatability": repeatability,
     "limit-sets": limit_sets,
+    "limit-curve": limit_curve,
     "what-if": what_if,
 }
 """What makes each table out of the query of its page."""

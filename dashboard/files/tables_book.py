@@ -20,8 +20,8 @@ from dashboard.views.people_view import JobRow, PeopleView
 from dashboard.views.people_view import build as build_people
 from dashboard.words import say
 from models.errors import UnknownNameError
-from models.values.entry import EntryLine
-from models.values.limits import LimitRow
+from models.values.entry import AdoptedLimits, EntryLine
+from models.values.limits import LimitRow, LimitSet
 
 PAGE = 1000
 """Entries that are read at once."""
@@ -206,6 +206,16 @@ def limit_sets(around: Around) -> TableOut:
     return around.table("limit-sets", columns, say("files.window.all"))
 
 
+def trial_of(around: Around, sets: Sequence[AdoptedLimits]) -> LimitSet | None:
+    """Give the set on trial: typed laws of speed before a version that was chosen; ``None`` where the address asks for none."""
+    seen = around.seen
+    factors, held = read_factors(seen.place).value, in_force_of(sets, seen.today)
+    if held is not None and factors.given:
+        return trial_set(held, factors, around.display, seen.today)
+    number = read_number(seen.place.get("set"))
+    return next((one.limit_set for one in sets if one.entry == number), None)
+
+
 def what_if(around: Around) -> TableOut:
     """Give how many verdicts would change under another set, as found and as left, by speed class.
 
@@ -216,11 +226,7 @@ def what_if(around: Around) -> TableOut:
     """
     seen = around.seen
     sets = around.book.limit_sets(around.site.site_id)
-    factors, held = read_factors(seen.place).value, in_force_of(sets, seen.today)
-    number = read_number(seen.place.get("set"))
-    trial = next((one.limit_set for one in sets if one.entry == number), None)
-    if held is not None and factors.given:
-        trial = trial_set(held, factors, around.display, seen.today)
+    trial = trial_of(around, sets)
     view = build_limits(seen.history, sets, seen.today, around.display, trial=trial, years=read_years(seen.place).value)
     if view.trial is None:
         raise UnknownNameError(say("files.no_trial"), remedy=say("files.no_trial.remedy"))

@@ -13,6 +13,7 @@ from dashboard.views.due_page_view import RISK, DueView, read_risk, read_way
 from dashboard.views.due_page_view import build as build_due
 from dashboard.views.groups_view import INSTRUMENT, Alike, groups_of
 from dashboard.views.offender_filters import read_filters
+from dashboard.views.offenders_view import OffendersView
 from dashboard.views.offenders_view import build as build_offenders
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, Plan, ground_of
 from dashboard.words import say
@@ -49,10 +50,10 @@ def machines(around: Around) -> TableOut:
     return around.table("machines", columns, say("files.window.all"))
 
 
-def offenders(around: Around) -> TableOut:
-    """Give the machines that came back, in the order of the ranking."""
+def offenders_view(around: Around) -> OffendersView:
+    """Give what the page of the repeat offenders shows, the whole ranking."""
     seen = around.seen
-    view = build_offenders(
+    return build_offenders(
         seen.history,
         seen.runs,
         read_window(seen.place).value,
@@ -64,6 +65,11 @@ def offenders(around: Around) -> TableOut:
         filters=read_filters(seen.place, seen.history)[0],
         study=seen.study,
     )
+
+
+def offenders(around: Around) -> TableOut:
+    """Give the machines that came back, in the order of the ranking."""
+    view = offenders_view(around)
     lines = view.lines
     columns = [
         of("rank", Form.COUNT, lines, lambda line: line.rank),

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import dash
 from dash import dcc, html
 
+from dashboard.auth.gate import may, may_sign
 from dashboard.components.asset_drift import drift_part
 from dashboard.components.asset_forecast import forecast_part
 from dashboard.components.asset_history import jobs_part, measured_part
@@ -31,11 +32,12 @@ from dashboard.components.pieces import (
     waiting,
 )
 from dashboard.components.record_changes import amend_links, amended_part, record_link
+from dashboard.components.signoffs import signoffs_part
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene, study_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
-from dashboard.place import shortened, tag_of
+from dashboard.place import Place, shortened, tag_of
 from dashboard.proofs_routes import may_audit
 from dashboard.views import finder_view
 from dashboard.views.asset_choices import Judging, banner, judged_again, read_job, read_limits, read_risk
@@ -45,10 +47,11 @@ from dashboard.views.asset_last_view import build_last
 from dashboard.views.asset_patterns_view import build_patterns
 from dashboard.views.asset_shafts_view import build_shafts
 from dashboard.views.asset_standing import row_of
-from dashboard.views.asset_view import build, days_of, missing, who_of
+from dashboard.views.asset_view import AssetView, build, days_of, missing, who_of
 from dashboard.views.limits_view import limits_note
 from dashboard.words import say
 from models.maths.limits import limits_for
+from models.values.roles import Permission
 from models.values.story import AssetStory
 
 PATH = "/asset"
@@ -134,13 +137,22 @@ def top(opened: Opened) -> list[Child]:
     view = build(opened.story, seen.display)
     said = (opened.judging.problem, read_risk(place).problem, read_job(place, view.lines).problem)
     parts = [
-        *begin(view.title, seen, said, beside=record_link(view.tag, place)),
+        *begin(
+            view.title,
+            seen,
+            said,
+            beside=record_link(view.tag, place) if may(Permission.RECORD, seen.required.site_id) else None,
+        ),
         sentence(view.sentence),
         asset_papers(view.tag, place, audit=may_audit(seen.required.site_id)),
     ]
     last = build_last(opened.story, seen.display)
     if last is None:
-        return [*parts, about_machine(view), blank(say("asset.no_jobs.title"), say("asset.no_jobs.text"))]
+        return [
+            *parts,
+            about_machine(view, *_versions(view, place)),
+            blank(say("asset.no_jobs.title"), say("asset.no_jobs.text")),
+        ]
     return [
         *parts,
         judging_switch(opened.judging, place, banner(opened.book, opened.story, opened.judging)),
@@ -151,8 +163,13 @@ def top(opened: Opened) -> list[Child]:
             ],
             className="asset-top",
         ),
-        about_machine(view),
+        about_machine(view, *_versions(view, place)),
     ]
+
+
+def _versions(view: AssetView, place: Place) -> list[Child]:
+    """Offer the descriptions of the machine where there is more than the one that is shown."""
+    return [take("asset-versions", place, said="files.take.versions", asset=view.tag)] if view.versions else []
 
 
 def middle(opened: Opened) -> list[Child]:
@@ -170,10 +187,13 @@ def middle(opened: Opened) -> list[Child]:
     drift = build_drift(
         study, history, row, display=seen.display, who=who_of(story), feet_mm=story.asset.feet_movable_mm, given=given
     )  # fmt: skip
+    drift_files = [take("asset-runs", seen.place, said="files.take.runs", asset=story.asset.tag)]
+    if drift.feet:
+        drift_files.append(take("asset-feet", seen.place, said="files.take.feet", asset=story.asset.tag))
     patterns = build_patterns(study, history, row, display=seen.display, days=days_of(story))
     return [
         forecast_part(forecast, build(story, seen.display), seen.place, opened.scheme),
-        drift_part(drift, opened.scheme, take("asset-runs", seen.place, asset=story.asset.tag)),
+        drift_part(drift, opened.scheme, *drift_files),
         patterns_part(patterns, seen.place),
     ]
 
@@ -187,7 +207,15 @@ def rest(opened: Opened) -> list[Child]:
     return [
         None if drawn is None else shafts_part(drawn, place, seen.display, opened.scheme),
         measured_part(view, opened.scheme),
-        jobs_part(Ids.JOBS, view, place, amend_links(view.lines, view.zone, place)),
+        jobs_part(
+            Ids.JOBS,
+            view,
+            place,
+            amend_links(view.lines, view.zone, place) if may(Permission.AMEND, seen.required.site_id) else None,
+        ),
         amended_part(view.lines, view.display, view.zone),
+        signoffs_part(
+            opened.book.standing, opened.book.signoffs, place, view.zone, may_sign=may_sign(seen.required.site_id)
+        ),
         limits(limits_note(seen.limit_set)),
     ]

@@ -11,6 +11,7 @@ import dash
 from dash import dcc, html
 
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
+from dashboard.auth.gate import may_sign
 from dashboard.components.aria import aria
 from dashboard.components.asking import ask_choice, ask_form, ask_text
 from dashboard.components.pieces import (
@@ -22,6 +23,7 @@ from dashboard.components.pieces import (
     two_lines,
 )
 from dashboard.components.proof import proof_part
+from dashboard.components.signoffs import entry_signoffs
 from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.context import context
@@ -34,7 +36,8 @@ from dashboard.views.entry_view import EntryView
 from dashboard.views.entry_view import build as build_entry
 from dashboard.words import say
 from dashboard.writing import count
-from models.values.entry import EntryPage, Thing
+from models.values.entry import EntryPage, EntryStory, Thing
+from models.values.story import JobLine
 
 PATH = "/book"
 NAME = "page.book"
@@ -63,7 +66,8 @@ def fill(seen: Scene, _scheme: str) -> Child:
         story = None if number is None else context().book.entry(site.site_id, number)
         if story is None:
             return unknown(wanted, seen)
-        return entry_body(build_entry(story, site, seen.display), seen)
+        signs = _signoffs(story, seen)
+        return [*entry_body(build_entry(story, site, seen.display), seen), *signs]
     history = seen.history
     asked = read_asked(seen.place, site.zone, history.assets.tag.tolist(), history.people, history.instruments)
     page = EntryPage((), older=False, newer=False, count=0)
@@ -211,6 +215,17 @@ def unknown(asked: str, seen: Scene) -> list[Child]:
     back = dcc.Link(say("entry.to_list"), href=seen.place.to(PATH))
     text = say("entry.unknown.text", asked=shortened(asked))
     return [*begin(say("book.title"), seen), blank(say("entry.unknown.title"), text, back)]
+
+
+def _signoffs(story: EntryStory, seen: Scene) -> list[Child]:
+    """Put the signatures under a job, and the way to sign it."""
+    if not isinstance(story.now, JobLine):
+        return []
+    site, entry = seen.required, story.line.number
+    machine = context().book.story(site.site_id, story.now.job.tag)
+    held = () if machine is None else machine.signoffs
+    stands = story.now.superseded_by is None and machine is not None
+    return [entry_signoffs(held, entry, seen.place, site.zone, may_sign=stands and may_sign(site.site_id))]
 
 
 def entry_body(view: EntryView, seen: Scene) -> list[Child]:

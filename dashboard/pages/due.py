@@ -182,7 +182,7 @@ def _trust(view: DueView, place: Place) -> html.Section:
 
 
 def _now(view: DueView, place: Place) -> html.Section:
-    title = say("due.now.title", n=count(view.now_n))
+    title = say("due.now.title", n=counted(view.now_n, "machine"))
     if not view.now:
         return section(title, note(say("due.now.none")))
     caption = say("due.now.caption.risk") if view.by == RISK else say("due.now.caption.rule")
@@ -190,7 +190,7 @@ def _now(view: DueView, place: Place) -> html.Section:
 
 
 def _soon(view: DueView, place: Place) -> html.Section:
-    title = say("due.soon.title", n=count(view.soon_n), days=QUARTER_DAYS)
+    title = say("due.soon.title", n=counted(view.soon_n, "machine"), days=QUARTER_DAYS)
     later = note(say("due.later", n=counted(view.later_n, "machine")))
     if not view.soon:
         return section(title, note(say("due.soon.none")), later)
@@ -300,11 +300,11 @@ def _day(one: Day, place: Place) -> html.Td:
     )
 
 
-def _no_forecast(view: DueView, place: Place) -> html.Section:
+def _no_forecast(view: DueView, place: Place) -> html.Section | None:
     total = sum(one.n for one in view.no_forecast)
-    title = say("due.none.title", n=count(total))
     if not total:
-        return section(title, note(say("due.none.text")))
+        return None
+    title = say("due.none.title", n=counted(total, "machine"))
     items = []
     for one in view.no_forecast:
         links: list[Child] = []

@@ -53,9 +53,12 @@ def fill(seen: Scene, scheme: str) -> Child:
         asked=asked.value,
     )
     # The columns hold no reviewer: the few machines that were left over limit are read one by one.
-    stories = (book.story(site.site_id, tag) for tag in {visit.tag for visit in view.left_over[:LISTED]})
+    stories = [book.story(site.site_id, tag) for tag in {visit.tag for visit in view.left_over[:LISTED]}]
     reviewers = {line.entry: line.job.reviewer for story in stories if story for line in story.jobs}
-    return body(view, seen, scheme, reviewers, (month.problem, asked.problem))
+    signers: dict[int, str] = {}
+    for one in (one for story in stories if story for one in story.signoffs):
+        signers[one.signed_entry] = "; ".join(text for text in (signers.get(one.signed_entry), one.by) if text)
+    return body(view, seen, scheme, reviewers, (month.problem, asked.problem), signers)
 
 
 def register(app: dash.Dash) -> None:
@@ -64,7 +67,9 @@ def register(app: dash.Dash) -> None:
     attach(app, "choose_month", Input(Ids.PICK, "value"), State(Shell.URL, "search"))
 
 
-def body(view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], said: tuple[str, ...]) -> list[Child]:
+def body(
+    view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], said: tuple[str, ...], signers: dict[int, str]
+) -> list[Child]:
     """Put the page together."""
     place = seen.place
     head = begin(month_name(view.month), seen, said, beside=picker(view, place))
@@ -83,5 +88,5 @@ def body(view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], s
     if (view.series.found_n > 0).any():
         parts.append(months_part(view, place, scheme))
     if view.jobs:
-        parts += [returned_part(view, place), left_over_part(view, place, reviewers)]
+        parts += [returned_part(view, place), left_over_part(view, place, reviewers, signers)]
     return [*parts, due_part(view, place), calibrations_part(view, place), limits(view.limits)]

@@ -111,7 +111,7 @@ def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tu
     parts: list[Child] = [
         *head,
         sentence(f"{view.sentence} {say('offenders.sentence.window', window=window)}"),
-        html.Div([_picture(view, scheme), _groups(groups, seen)], className="columns"),
+        html.Div([_picture(view, place, scheme), _groups(groups, seen)], className="columns"),
     ]
     if view.lines:
         parts.append(_ranking(view, seen))
@@ -149,7 +149,7 @@ def _choices(view: OffendersView, place: Place) -> html.Div:
     )
 
 
-def _picture(view: OffendersView, scheme: str) -> html.Section:
+def _picture(view: OffendersView, place: Place, scheme: str) -> html.Section:
     title = say("offenders.picture.title")
     funnel = view.funnel
     if funnel is None:
@@ -193,7 +193,8 @@ def _picture(view: OffendersView, scheme: str) -> html.Section:
         note=say("offenders.funnel.note"),
         table=table(say("offenders.funnel.caption"), columns, rows),
     )
-    return section(title, html.P(" ".join(said)), picture, about=say("offenders.about.funnel"))
+    taken = take("funnel", place, list=None)
+    return section(title, html.P(" ".join(said)), picture, taken, about=say("offenders.about.funnel"))
 
 
 def _groups(groups: Groups, seen: Scene) -> html.Section:
@@ -265,7 +266,7 @@ def _rate(value: float) -> str:
 
 def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     columns = [
-        Column(say("column.machine")),
+        Column(say("offenders.column.rank")),
         Column(say("column.returns"), number=True),
         Column(say("offenders.column.seen"), number=True),
         Column(say("offenders.column.rate"), number=True),

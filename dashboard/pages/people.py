@@ -107,7 +107,10 @@ def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> lis
         effects_part(of_instruments, seen, scheme, people=False),
         _people(view, seen.place),
         effects_part(of_people, seen, scheme, people=True),
-        repeat_part(effects_view.repeat_view(repeatability_of(*repeat_readings(history.jobs, runs)), display)),
+        repeat_part(
+            effects_view.repeat_view(repeatability_of(*repeat_readings(history.jobs, runs)), display),
+            take("repeatability", seen.place),
+        ),
     ]
 
 

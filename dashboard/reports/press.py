@@ -27,6 +27,9 @@ TEMPLATES = Path(__file__).parent / "templates"
 STANDARDS = ("a-2a", "ua-1")
 """PDF/A-2a for the archive and PDF/UA-1 for readers who hear a page."""
 
+_LARGE, _REMEMBERED = 200_000, 10
+"""After a PDF of more bytes the typesetter is made to forget; it remembers for so many settings."""
+
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 """Sizes of paper that can be chosen, by what they are called here and by the typesetter."""
 
@@ -74,7 +77,19 @@ def print_pdf(paper: Paper, *, plain: bool = False) -> bytes:
         raise UnprintableError(
             say("report.fault", title=paper.title, fault=fault.message), remedy=say("report.fault.remedy")
         ) from fault
+    if len(made) > _LARGE:
+        _forget()
     return bytes(made)
+
+
+def _forget() -> None:
+    """Let the typesetter forget what it has set.
+
+    It keeps every piece for the next ten settings, which is some hundred megabytes after some long papers (measured:
+    ``tests.benchmarks.reports``).  Setting next to nothing so often makes it let go, in some hundredths of a second.
+    """
+    for _ in range(_REMEMBERED + 1):
+        _SETTER.compile({"main.typ": b"x"}, font_paths=fonts())
 
 
 def ask_of(paper: Paper, label: str) -> list[Any]:

@@ -159,7 +159,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.column.foot": "Feet",
     "asset.column.distance": "From the coupling",
     "asset.column.rate": "Rate [{unit} a year]",
-    "asset.column.rate_interval": "95\u202f% interval",
+    "asset.column.rate_interval": "95\u202f% interval [{unit} a year]",
     "asset.column.moves": "Verdict",
     "asset.rate": "{rate} a year",
     # Patterns
@@ -233,7 +233,7 @@ WORDS: Final[dict[str, str]] = {
     "about.asset.forecast": "The last as-left is carried forward by the machine's own mean drift, pulled towards that of machines of its speed class as far as its own runs "
     "are few, and spread by chance: reading errors, a random walk, and what is not known of its rate. Widths are stretched by what intervals of the same kind needed on the "
     "plant's past (conformal factor). The probability of being over limit is that of the true position at any of the places that the limits judge; being over at some "
-    "time before is larger, and is found from 1000 drawn courses, to about 3 points. The band of the ratio puts the tested 80\u202f% bands of the components together "
+    "time before is larger, and is found from 1000 drawn courses, to within about 3\u202f%. The band of the ratio puts the tested 80\u202f% bands of the components together "
     "as if they were independent. The re-check date is the first day on which the accepted risk is reached, and no later than one and a half times the longest "
     "run of its speed class or the longest interval of the site. The forecast says nothing of what is done to the machine in between.",
     "about.asset.drift": "Drift of a run = as-found − the as-left before it. The mean drift is a weighted mean of the runs since the last replacement, of this machine alone; longer "

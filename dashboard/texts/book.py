@@ -154,7 +154,7 @@ WORDS: Final[dict[str, str]] = {
     "entry.limits.none": "The set gave no limit for this machine.",
     "entry.ratio": "As found {found}; as left {left} (limit ratio: largest deviation ÷ limit).",
     "entry.file.title": "How the file was read",
-    "entry.file.sentence": "{read} rows read, {taken} taken into the book, {refused} refused.",
+    "entry.file.sentence": "{read} rows read, {taken} of them taken into the book, {refused} of them refused.",
     "entry.file.digest": "SHA-256 digest",
     "entry.file.name": "Name of the file",
     "entry.file.sheet": "Sheet {name}: {holds}",

@@ -70,7 +70,6 @@ WORDS: Final[dict[str, str]] = {
     "due.chance.low": "below 0.5\u202f%",
     "due.chance.high": "above 99.5\u202f%",
     "due.none.title": "Without a forecast: {n}",
-    "due.none.text": "Every machine in service has one.",
     "due.none.rule": "For these the rule of the calendar holds; without a visit there is no date at all.",
     "due.none.no_visit": "no visit is in the book yet",
     "due.none.replaced": "something was replaced since the last visit, and nothing is known of what stands there now",

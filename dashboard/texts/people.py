@@ -103,7 +103,7 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.none": "Nothing can be compared: that takes at least two with {fewest} runs each that another began or ended.",
     "people.effects.order": "In alphabetical order, which is no ranking.",
     "people.effects.chart": "{component} [{unit}]",
-    "people.effects.note": "Line: 90\u202f% interval of what the runs say. Mark: the estimate; a filled diamond where chance does not explain it. 0 is the median of all.",
+    "people.effects.note": "Line: 90\u202f% interval of what the runs say. Mark: the estimate; a filled diamond where chance does not explain it. The upright line is the median of all.",
     "people.effects.says": "{component} read against the others: {lines}.",
     "people.effects.line": "{name} {value}, interval {low} to {high}",
     "people.effects.caption": "What each instrument reads against the median of all, with its 90\u202f% interval; alphabetical",

@@ -217,7 +217,9 @@ class _Seen:
         if np.isnan(slope):
             return Observation("open", say("asset.seen.warm.few"))
         per_ten = 10.0 * slope  # a change of ten kelvins, written as such whatever the unit of temperatures
-        return Observation("open", say("asset.seen.warm", slope=f"{per_ten:+.2f}", n=counted(runs, "run")))
+        return Observation(
+            "open", say("asset.seen.warm", slope=f"{per_ten:+.2f}".replace("-", "−"), n=counted(runs, "run"))
+        )
 
 
 def _small(p: float) -> str:

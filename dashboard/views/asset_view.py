@@ -21,12 +21,12 @@ from models.units import Display
 from models.values.asset import MachineBreak
 from models.values.job import Misalignment
 from models.values.kinds import Coupling, Reason
-from models.values.story import AssetStory, JobLine
+from models.values.story import AssetStory, JobLine, Signoff
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A replacement or an amendment on the time axis."""
+    """A replacement, an amendment or a signature on the time axis."""
 
     at: datetime
     name: str
@@ -61,6 +61,7 @@ class AssetView:
     limit_note: str = ""
     zone: str = "UTC"
     amended: tuple[Mark, ...] = ()
+    signed: tuple[Mark, ...] = ()
 
 
 def missing(tag: str, display: Display) -> AssetView:
@@ -110,6 +111,7 @@ def build(story: AssetStory, display: Display) -> AssetView:
         limit_note=limit_note_of(jobs, display),
         zone=story.site.zone,
         amended=tuple(_amended(line, zone) for line in jobs if line.supersedes is not None),
+        signed=_signed(jobs, story.signoffs, zone),
     )
 
 
@@ -152,6 +154,25 @@ def _amended(line: JobLine, zone: ZoneInfo) -> Mark:
         "asset.mark.amended_by", entry=line.entry, by=line.author, on=day(line.recorded_at.astimezone(zone).date())
     )
     return Mark(line.job.performed_at.astimezone(zone).replace(tzinfo=None), name, line.why_amended)
+
+
+def _signed(jobs: Sequence[JobLine], signoffs: Sequence[Signoff], zone: ZoneInfo) -> tuple[Mark, ...]:
+    """Mark every signature under a job that stands, at the time of the visit itself."""
+    at = {line.entry: line.job.performed_at.astimezone(zone).replace(tzinfo=None) for line in jobs}
+    return tuple(
+        Mark(
+            at[one.signed_entry],
+            say(
+                "asset.mark.signed_by",
+                by=one.by,
+                meaning=say(f"meaning.{one.meaning.value}"),
+                on=day(one.at.astimezone(zone).date()),
+            ),
+            one.remark,
+        )
+        for one in signoffs
+        if one.signed_entry in at
+    )
 
 
 def _who(line: JobLine) -> str:

@@ -9,7 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from dashboard.kept import keep
+from dashboard.fetch import study_for
+from dashboard.kept import holds, keep
 from dashboard.words import say
 from dashboard.writing import counted
 from models.history.classes import group_series
@@ -94,8 +95,12 @@ def effects_for(history: History, runs: Runs, who: Literal["instrument", "person
 
     def make() -> Effects:
         jobs = history.jobs
-        material = material_of(jobs, history.breaks, runs, history.assets)
-        grouping = group_series(history.assets.speed_class[material.series_asset], np.unique(material.series))
+        if holds(history, "study"):
+            study = study_for(history)
+            material, grouping = study.material, study.grouping
+        else:
+            material = material_of(jobs, history.breaks, runs, history.assets)
+            grouping = group_series(history.assets.speed_class[material.series_asset], np.unique(material.series))
         column, names = (jobs.instrument, history.instruments) if who == "instrument" else (jobs.person, history.people)
         return effects_of(runs, material, grouping, column, len(names))
 

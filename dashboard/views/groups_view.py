@@ -131,9 +131,7 @@ class _Part:
         self.pull = np.where(self.known, self.weight * np.where(self.known, rate, 0.0), 0.0)
         self.all_weight, self.all_pull = float(self.weight.sum()), float(self.pull.sum())
 
-    def test(
-        self, member: IntArray
-    ) -> tuple[tuple[float, float, float, float, int, int, float], float, bool] | None:
+    def test(self, member: IntArray) -> tuple[tuple[float, float, float, float, int, int, float], float, bool] | None:
         """Hold one group against all machines outside it."""
         rows = member[self.known[member]]
         if len(rows) < FEWEST or self.n - len(rows) < FEWEST:

@@ -58,7 +58,9 @@ def checks_text(checks: Iterable[str]) -> str:
 def limit_set_text(named: str) -> str:
     """Write the name and version of the limit set that a job was judged by; empty where there was none."""
     name, sign, version = named.rpartition(_VERSION)
-    return say("asset.limits.name", name=name, version=version) if sign else named
+    if not sign:  # a line of the book names it in short
+        name, sign, version = named.rpartition(" ")
+    return say("asset.limits.name", name=name, version=version) if sign and version.isdigit() else named
 
 
 def source_text(source: str) -> str:

@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from dashboard.kept import keep
 from dashboard.views.funnel_view import Funnel, funnel_of
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.offender_filters import Filters, Options, keep_runs, options_of
@@ -133,11 +134,7 @@ def build(
     """
     assets = history.assets
     since = _since(today, window)
-    from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
-    keep = keep_runs(history, runs, speed, filters)
-    counts = returns_of(history.jobs, runs, len(assets), from_us=from_us, keep=keep)
-    rates = _rates(history, runs, keep & runs.looked & window_of(history.jobs, runs, from_us, None), counts)
-    ranking = rates.ranking()
+    counts, rates, ranking = ranked_for(history, runs, window, speed, today, filters)
     looks, returns = int(counts.looks.sum()), int(counts.returns.sum())
     machines = int((counts.looks > 0).sum())
     repeated = int((counts.returns >= REPEATS).sum())
@@ -163,6 +160,46 @@ def build(
     )
 
 
+Ranked = tuple[ReturnCounts, ReturnRates, IntArray]
+
+
+def ranked_for(
+    history: History,
+    runs: Runs,
+    window: int | None,
+    speed: int | None,
+    today: date,
+    filters: Filters = EVERYTHING,
+) -> Ranked:
+    """Give counts, rates and ranking of the machines in a window; kept with the history.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+    window : int or None
+        Runs that ended in so many months up to today; all of them where ``None``. [month]
+    speed : int or None
+        Only machines of this speed class as they stand today; all of them where ``None``. [unitless]
+    today : date
+        The site's day. [d]
+    filters : Filters
+        Area, coupling, instrument and person. [unitless]
+    """
+
+    def make() -> Ranked:
+        since = _since(today, window)
+        from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
+        rows = keep_runs(history, runs, speed, filters)
+        counts = returns_of(history.jobs, runs, len(history.assets), from_us=from_us, keep=rows)
+        rates = _rates(history, runs, rows & runs.looked & window_of(history.jobs, runs, from_us, None), counts)
+        return counts, rates, rates.ranking()
+
+    return keep(history, ("ranked", window, speed, today, filters), make)
+
+
 def _day(value: date) -> int:
     return int(np.datetime64(value, "D").astype(np.int64))
 
@@ -177,7 +214,9 @@ def _since(today: date, window: int | None) -> date | None:
 def _rates(history: History, runs: Runs, looked: BoolArray, counts: ReturnCounts) -> ReturnRates:
     rows = np.flatnonzero(looked)
     _, years, _ = service_of(runs, rows, len(history.assets))
-    return return_rates(runs.asset[rows], years, runs.returned[rows], history.assets.speed_class, counts.worst_ratio, full=False)
+    return return_rates(
+        runs.asset[rows], years, runs.returned[rows], history.assets.speed_class, counts.worst_ratio, full=False
+    )
 
 
 def _lines(

@@ -142,7 +142,7 @@ def build(
         Longest list of jobs. [unitless]
     """
     jobs = history.jobs
-    days = keep(history, "job days", lambda: local_days(jobs.performed_us, history.zone))
+    days = job_days(history)
     calibration = keep(
         history,
         ("calibration", tuple(versions)),
@@ -232,7 +232,7 @@ def _resting(
     index = history.instruments.index(serial) if serial in history.instruments else -2
     from_us = np.iinfo(np.int64).min if start is None else day_start_us(start, history.zone)
     rows = resting_on(jobs, index, from_us)
-    last = _next(history)[rows] < 0
+    last = next_with_another_for(history)[rows] < 0
     order = np.concatenate([rows[last], rows[~last]])
     machines = len(np.unique(jobs.asset[rows]))
     lasting = len(np.unique(jobs.asset[rows[last]]))
@@ -258,12 +258,18 @@ def _resting(
     return Resting(serial, start, text, len(rows), machines, lasting, _rows(history, order[:most], calibration, days))
 
 
-def _next(history: History) -> IntArray:
+def job_days(history: History) -> IntArray:
+    """Give the day of each job on the site's calendar [d since 1970]; kept with the history."""
+    return keep(history, "job days", lambda: local_days(history.jobs.performed_us, history.zone))
+
+
+def next_with_another_for(history: History) -> IntArray:
+    """Give for each job the next one on the same asset with another instrument; kept with the history."""
     return keep(history, "next with another", lambda: next_with_another(history.jobs))
 
 
 def _rows(history: History, rows: IntArray, calibration: JobCalibration, days: IntArray) -> tuple[JobRow, ...]:
-    jobs, following = history.jobs, _next(history)
+    jobs, following = history.jobs, next_with_another_for(history)
     found = []
     for row in rows.tolist():
         person, instrument, later = int(jobs.person[row]), int(jobs.instrument[row]), int(following[row])

@@ -128,9 +128,7 @@ def quantity_of(name: str) -> Quantity | None:
 def rows_of(asset: Asset, fields: Fields, side: str) -> int:
     """Give how many rows of feet of a machine are offered: those of the book, those that are filled in, two at least."""
     known = len(asset.feet_movable_mm if side == "movable" else asset.feet_stationary_mm)
-    filled = [
-        _place(name, 2) for name, text in fields.items() if name.startswith(f"feet.{side}.") and text.strip()
-    ]
+    filled = [_place(name, 2) for name, text in fields.items() if name.startswith(f"feet.{side}.") and text.strip()]
     feet = [(_place(name, 1) + 1) // 2 for name, text in fields.items()
             if name.startswith(("soft_before.", "soft_after.", "shim.")) and text.strip()] if side == "movable" else []  # fmt: skip
     return min(max([MIN_ROWS, known, *filled, *feet]), MAX_ROWS)

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from models.commands.judging import Judge, ratios, version_on
+from models.commands.judging import Judge, ratios_of, version_on
+from models.commands.plain_jobs import PlainJob, PlainLane, plain_row
 from models.commands.report import Refused, Report, SheetReport, Source
 from models.intake.checking import (
     Known,
@@ -47,6 +48,9 @@ from models.values.story import Site
 
 BATCH = 5_000
 """Rows that are judged and written together; enough to make the parts around them cheap."""
+
+PLAIN_LANE = True
+"""Whether plain rows take the short way; a test switches it off to compare."""
 
 _CUT = "a row in which the file breaks off: it did not come whole"
 
@@ -129,14 +133,22 @@ class _File:
 
 @dataclass(slots=True)
 class _Pending:
-    """A job that has passed its own checks and waits for its batch."""
+    """A job that has passed its own checks and waits for its batch; a plain one has a row only where something is said of it."""
 
-    row: Row
-    cells: tuple[Cell, ...]
-    job: Job
+    number: int
+    row: Row | None
+    cells: Sequence[Cell]
+    job: Job | PlainJob
+    day: date
     content: bytes
     asset_id: int
     asset: Asset
+
+    def speak(self) -> Row:
+        """Give the row, to say something of it."""
+        if self.row is None:
+            self.row = Row(self.number)
+        return self.row
 
 
 class _Import:
@@ -169,9 +181,12 @@ class _Import:
         self.unjudged: set[str] = set()
         self.failed = False
 
+    def _is_known_instrument(self, serial: str) -> bool:
+        return serial in self.instruments or serial in self.mentioned
+
     def _has_instrument(self, serial: str) -> bool:
         """Tell whether an instrument is known; the first row that names an unknown one is told, not each."""
-        if serial in self.instruments or serial in self.mentioned:
+        if self._is_known_instrument(serial):
             return True
         self.mentioned.add(serial)
         return False
@@ -193,8 +208,19 @@ class _Import:
         }.get(source.mapping.table)
         waiting: list[_Pending] = []
         told = 0
+        lane = PlainLane(reader, self.known, self.versions.__contains__, self._is_known_instrument)
+        plain = lane.read if lane.usable and PLAIN_LANE else None
         for number, cells in source.sheet.rows():
             if number <= source.mapping.header_row:
+                continue
+            if plain is not None and (found := plain(cells)) and (quick := self._plain(number, cells, found)):
+                sheet.read += 1
+                waiting.append(quick)
+                if sheet.read - told >= BATCH:
+                    self.progress(sheet.read - told)
+                    told = sheet.read
+                    self._write(reader, waiting, sheet, file)
+                    waiting = []
                 continue
             row = reader.read(number, cells)
             if row is None:
@@ -334,17 +360,17 @@ class _Import:
         if person.name in self.people and self.people[person.name][1] == person:
             self._same(reader, row, sheet, (Table.PEOPLE, person.name))
             return
-        self._add_person(person, self._batch(file), row)
+        self._add_person(person, self._batch(file), str(row.number))
         self.in_this_import[Table.PEOPLE, person.name] = row.number
         sheet.taken += 1
 
-    def _add_person(self, person: Person, batch: int, row: Row) -> int:
+    def _add_person(self, person: Person, batch: int, line: str) -> int:
         site_id = self.site.site_id
         if person.name in self.people:
             person_id = self.people[person.name][0]
-            entry = self.unit.append(Kind.PERSON_CHANGED, person_id, batch=batch, line=str(row.number))
+            entry = self.unit.append(Kind.PERSON_CHANGED, person_id, batch=batch, line=line)
         else:
-            entry = person_id = self.unit.append(Kind.PERSON_ADDED, batch=batch, line=str(row.number))
+            entry = person_id = self.unit.append(Kind.PERSON_ADDED, batch=batch, line=line)
             self.unit.add(PersonRow, (person_id, site_id, person.name))
         self.unit.add(PersonVersionRow, person_row(entry, site_id, person_id, person))
         self.people[person.name] = (person_id, person)
@@ -357,17 +383,17 @@ class _Import:
         if instrument.serial in self.instruments and self.instruments[instrument.serial][1] == instrument:
             self._same(reader, row, sheet, (Table.INSTRUMENTS, instrument.serial))
             return
-        self._add_instrument(instrument, self._batch(file), row)
+        self._add_instrument(instrument, self._batch(file), str(row.number))
         self.in_this_import[Table.INSTRUMENTS, instrument.serial] = row.number
         sheet.taken += 1
 
-    def _add_instrument(self, instrument: Instrument, batch: int, row: Row) -> int:
+    def _add_instrument(self, instrument: Instrument, batch: int, line: str) -> int:
         site_id = self.site.site_id
         if instrument.serial in self.instruments:
             instrument_id = self.instruments[instrument.serial][0]
-            entry = self.unit.append(Kind.INSTRUMENT_CHANGED, instrument_id, batch=batch, line=str(row.number))
+            entry = self.unit.append(Kind.INSTRUMENT_CHANGED, instrument_id, batch=batch, line=line)
         else:
-            entry = instrument_id = self.unit.append(Kind.INSTRUMENT_ADDED, batch=batch, line=str(row.number))
+            entry = instrument_id = self.unit.append(Kind.INSTRUMENT_ADDED, batch=batch, line=line)
             self.unit.add(InstrumentRow, (instrument_id, site_id, instrument.serial))
         self.unit.add(InstrumentVersionRow, instrument_row(entry, site_id, instrument_id, instrument))
         self.instruments[instrument.serial] = (instrument_id, instrument)
@@ -425,14 +451,20 @@ class _Import:
             )
         self.seen.moments.add(moment)
         versions = self.versions[job.tag]
-        return _Pending(
-            row,
-            tuple(cells),
-            job,
-            content,
-            versions[0][0],
-            version_on([version for _, _, version in versions], self.judge.day(job)),
-        )
+        day = self.judge.day(job)
+        described = version_on([version for _, _, version in versions], day)
+        return _Pending(row.number, row, tuple(cells), job, day, content, versions[0][0], described)
+
+    def _plain(self, number: int, cells: Sequence[Cell], job: PlainJob) -> _Pending | None:
+        """Take a plain row in, unless its job number or moment was there before: then something has to be said of it."""
+        moment = hash((job.tag, job.performed_us))
+        if job.ref in self.seen.refs or moment in self.seen.moments:
+            return None
+        self.seen.refs[job.ref] = (number, job.content)
+        self.seen.moments.add(moment)
+        versions = self.versions[job.tag]
+        described = versions[0][2] if len(versions) == 1 else version_on([v for _, _, v in versions], job.day)
+        return _Pending(number, None, cells, job, job.day, job.content, versions[0][0], described)
 
     def _asset_from_job(self, reader: RowReader, row: Row, tag: str) -> None:
         """Found an asset from a register in which the machine stands in the row of its job."""
@@ -458,9 +490,9 @@ class _Import:
             elif pending.content in held:
                 sheet.unchanged += 1
             else:
-                pending.row.problems.append(
+                pending.speak().problems.append(
                     reader.problem(
-                        pending.row,
+                        pending.speak(),
                         "ref",
                         Code.KEY_IN_BOOK,
                         Severity.ERROR,
@@ -471,20 +503,28 @@ class _Import:
         if fresh:
             self._write_fresh(reader, fresh, sheet, file)
         for pending in waiting:
-            self._settle(pending.row, pending.cells, sheet)
+            if pending.row is not None:
+                self._settle(pending.row, pending.cells, sheet)
         self._flush()
 
     def _write_fresh(self, reader: RowReader, fresh: list[_Pending], sheet: SheetReport, file: _File) -> None:
         batch = self._batch(file)
-        judged = [self.judge.limits(p.job, p.asset) for p in fresh]
-        found, left = ratios([p.job for p in fresh], [p.asset for p in fresh], [limits for _, limits in judged])
+        judged = [self.judge.limits_on(p.day, p.asset) for p in fresh]
+        found, left = ratios_of(
+            [p.job.found if isinstance(p.job, PlainJob) else p.job.found and p.job.found.as_tuple() for p in fresh],
+            [p.job.left if isinstance(p.job, PlainJob) else p.job.left and p.job.left.as_tuple() for p in fresh],
+            [p.job.target if isinstance(p.job, PlainJob) else p.job.target.as_tuple() for p in fresh],
+            [p.asset for p in fresh],
+            [limits for _, limits in judged],
+        )
+        site_id, zone = self.site.site_id, self.known.zone.key
         for pending, (limit_entry, limits), found_ratio, left_ratio in zip(fresh, judged, found, left, strict=True):
-            job, row = pending.job, pending.row
+            job = pending.job
             if limits.offset_mm is None and limits.flex_mm_m is None and job.tag not in self.unjudged:
                 self.unjudged.add(job.tag)
-                row.problems.append(
+                pending.speak().problems.append(
                     reader.problem(
-                        row,
+                        pending.speak(),
                         "tag",
                         Code.NOT_JUDGED,
                         Severity.WARNING,
@@ -492,34 +532,33 @@ class _Import:
                         "a speed for this asset; without one its jobs have no limit and no verdict",
                     )
                 )
-            people = [self._person_id(name, batch, row) for name in job.people]
-            instrument_id = self._instrument_id(job.instrument, batch, row) if job.instrument else None
-            entry = self.unit.append(Kind.JOB_RECORDED, batch=batch, line=str(row.number))
-            self.unit.add(
-                JobRow,
-                job_row(
-                    entry,
-                    self.site.site_id,
-                    pending.asset_id,
-                    job,
-                    pending.asset,
-                    person_id=people[0] if people else None,
-                    instrument_id=instrument_id,
-                    limit_entry=limit_entry,
-                    limits=limits,
-                    ratios=(found_ratio, left_ratio),
+            line = str(pending.number)
+            people = [self._person_id(name, batch, line) for name in job.people]
+            person_id = people[0] if people else None
+            instrument_id = self._instrument_id(job.instrument, batch, line) if job.instrument else None
+            entry = self.unit.append(Kind.JOB_RECORDED, batch=batch, line=line)
+            verdict = (found_ratio, left_ratio)
+            if isinstance(job, PlainJob):
+                row = plain_row(
+                    entry, site_id, pending.asset_id, job, pending.asset, zone, person_id, instrument_id, limit_entry,
+                    limits, verdict,
+                )  # fmt: skip
+            else:
+                row = job_row(
+                    entry, site_id, pending.asset_id, job, pending.asset, person_id=person_id,
+                    instrument_id=instrument_id, limit_entry=limit_entry, limits=limits, ratios=verdict,
                     content=pending.content,
-                ),
-            )
+                )  # fmt: skip
+            self.unit.add(JobRow, row)
             sheet.taken += 1
 
-    def _person_id(self, name: str, batch: int, row: Row) -> int:
+    def _person_id(self, name: str, batch: int, line: str) -> int:
         held = self.people.get(name)
-        return held[0] if held else self._add_person(Person(name), batch, row)
+        return held[0] if held else self._add_person(Person(name), batch, line)
 
-    def _instrument_id(self, serial: str, batch: int, row: Row) -> int:
+    def _instrument_id(self, serial: str, batch: int, line: str) -> int:
         held = self.instruments.get(serial)
-        return held[0] if held else self._add_instrument(Instrument(serial), batch, row)
+        return held[0] if held else self._add_instrument(Instrument(serial), batch, line)
 
 
 def _mapping_note(source: Source) -> dict[str, object]:

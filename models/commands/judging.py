@@ -50,7 +50,13 @@ class Judge:
         asset : Asset
             The machine as it was that day. [as stored]
         """
-        adopted = self.adopted(job)
+        return self.limits_on(self.day(job), asset)
+
+    def limits_on(self, day: date, asset: Asset) -> tuple[int | None, LimitsGiven]:
+        """Give the entry of the set in force on a day of the site's calendar, and the limits that it gives a machine."""
+        if day not in self._in_force:
+            self._in_force[day] = in_force(self._sets, day)
+        adopted = self._in_force[day]
         if adopted is None:
             return None, LimitsGiven()
         key = (adopted.entry, asset.coupling, asset.limit_speed_rpm)
@@ -101,15 +107,53 @@ def ratios(
     tuple of two lists of float or None
         Ratios as-found and as-left; ``None`` where nothing was measured or nothing is judged. [unitless]
     """
+    found = [None if job.found is None else job.found.as_tuple() for job in jobs]
+    left = [None if job.left is None else job.left.as_tuple() for job in jobs]
+    return ratios_of(found, left, [job.target.as_tuple() for job in jobs], assets, limits)
+
+
+Four = tuple[float, float, float, float]
+
+
+def ratios_of(
+    found: Sequence[Four | None],
+    left: Sequence[Four | None],
+    targets: Sequence[Four],
+    assets: Sequence[Asset],
+    limits: Sequence[LimitsGiven],
+) -> tuple[list[float | None], list[float | None]]:
+    """Give the limit ratios of measurements that are plain numbers, as-found and as-left.
+
+    Parameters
+    ----------
+    found, left : sequence of tuple or None
+        Four numbers each; ``None`` where nothing was measured. [mm, mm/m]
+    targets : sequence of tuple
+        Four numbers each. [mm, mm/m]
+    assets : sequence of Asset
+        The machine of each as it was that day. [as stored]
+    limits : sequence of LimitsGiven
+        The limits of each. [mm, mm/m]
+
+    Returns
+    -------
+    tuple of two lists of float or None
+        As of :func:`ratios`. [unitless]
+    """
     nan = float("nan")
     unknown = (nan, nan, nan, nan)
-    target = np.array([job.target.as_tuple() for job in jobs])
-    bounds = np.array([(x.offset_mm, x.angle_mm_m, x.flex_mm_m, x.soft_foot_mm) for x in limits], dtype=np.float64)
-    each = np.array([x.each_axis for x in limits])
+    target = np.array(targets)
+    # The judge gives the same object for the same limits: each is turned into numbers once.
+    distinct = {id(x): x for x in limits}
+    place = {key: number for number, key in enumerate(distinct)}
+    of = np.array([place[id(x)] for x in limits], dtype=np.intp)
+    each_bound = [(x.offset_mm, x.angle_mm_m, x.flex_mm_m, x.soft_foot_mm) for x in distinct.values()]
+    bounds = np.array(each_bound, dtype=np.float64)[of]
+    each = np.array([x.each_axis for x in distinct.values()])[of]
     span = np.array([a.span_mm if a.coupling is Coupling.SPACER else None for a in assets], dtype=np.float64)
     result = []
-    for stage in ("found", "left"):
-        measured = np.array([unknown if (m := getattr(job, stage)) is None else m.as_tuple() for job in jobs])
+    for stage in (found, left):
+        measured = np.array([unknown if m is None else m for m in stage])
         values = limit_ratio(measured - target, bounds, each, span)
         result.append([None if value != value else value for value in values.tolist()])  # noqa: PLR0124 - NaN
     return result[0], result[1]

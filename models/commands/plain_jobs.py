@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any, Final
 
 from models.errors import NotAQuantityError
@@ -25,8 +25,10 @@ from models.intake.rows import RowReader, typed_text
 from models.ledger.content import job_content_text
 from models.tables.base import canonical_json, to_microseconds
 from models.units import Parsed
+from models.values.asset import Asset
 from models.values.job import Misalignment
 from models.values.kinds import Method, Reason
+from models.values.limits import LimitsGiven
 
 _MOST_KEPT: Final = 50_000
 """Texts of a column that are remembered; more of them means that they do not repeat."""
@@ -36,6 +38,8 @@ _NUMBERS: Final = ("temp_stationary", "temp_movable", "temp_ambient", "hours_run
 _TEXTS: Final = ("work_order", "notes", "reviewer")
 _NO_TARGET: Final = Misalignment().as_tuple()
 _ENCODER: Final = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+_NONE4: Final = (None, None, None, None)
 
 Four = tuple[float, float, float, float]
 
@@ -82,8 +86,10 @@ class PlainLane:
     brings machines along, or that keeps the time of day in a column of its own.
     """
 
-    def __init__(self, reader: RowReader, known: Known) -> None:
-        self._reader, self._known = reader, known
+    def __init__(
+        self, reader: RowReader, known: Known, has_asset: Callable[[str], bool], has_instrument: Callable[[str], bool]
+    ) -> None:
+        self._known, self._has_asset, self._has_instrument = known, has_asset, has_instrument
         steps = {key: (index, column, chosen, convert) for index, key, column, chosen, convert in reader.steps}
         self.usable = (
             reader.mapping.table is Table.JOBS
@@ -122,7 +128,7 @@ class PlainLane:
         if type(cells) is not list or len(cells) < self._width:
             return None
         ref, tag = " ".join(cells[self._ref].split()), " ".join(cells[self._tag].split())  # type: ignore[union-attr]
-        if not ref or not tag or not self._known.has_asset(tag):
+        if not ref or not tag or not self._has_asset(tag):
             return None
         performed = self._moment(cells[self._performed])
         if performed is None:
@@ -158,7 +164,7 @@ class PlainLane:
                 words[key] = word
         texts = {key: " ".join(cells[index].split()) for key, index in self._texts}  # type: ignore[union-attr]
         instrument = texts.get("instrument", "")
-        if instrument and not self._known.has_instrument(instrument):
+        if instrument and not self._has_instrument(instrument):
             return None
         return self._job(ref, tag, performed, day, values, words, texts, instrument, "{" + ",".join(typed) + "}")
 
@@ -226,7 +232,7 @@ class PlainLane:
     def _moment(self, cell: Cell) -> datetime | None:
         if type(cell) is str and len(cell) == 16 and cell[4] == cell[7] == "-" and cell[10] in "T " and cell[13] == ":":
             try:
-                return datetime.fromisoformat(cell).replace(tzinfo=self._known.zone).astimezone(_UTC)
+                return datetime.fromisoformat(cell).replace(tzinfo=self._known.zone).astimezone(UTC)
             except ValueError:
                 return None
         if cell is None or (isinstance(cell, str) and not cell.strip()):
@@ -279,6 +285,29 @@ class PlainLane:
         if len(kept) < _MOST_KEPT:
             kept[cell] = found
         return found
+
+
+def plain_row(
+    entry: int,
+    site_id: int,
+    asset_id: int,
+    job: PlainJob,
+    asset: Asset,
+    zone: str,
+    person_id: int | None,
+    instrument_id: int | None,
+    limit_entry: int | None,
+    limits: LimitsGiven,
+    ratios: tuple[float | None, float | None],
+) -> tuple[Any, ...]:
+    """Give the row of ``job``, in the order of its columns, as ``models.store.rows.job_row`` gives it for a job that was built."""
+    return (
+        entry, site_id, entry, asset_id, None, False, job.ref, job.performed_us, zone, job.reason, person_id,
+        _ENCODER.encode(job.people) if job.people else "[]", instrument_id, job.method, job.work_order,
+        *(job.found or _NONE4), *(job.left or _NONE4), *job.target, *job.feet, *job.numbers, job.checks, job.notes,
+        job.reviewer, asset.limit_speed_rpm, str(asset.coupling), asset.span_mm, limit_entry, limits.offset_mm,
+        limits.angle_mm_m, limits.flex_mm_m, limits.soft_foot_mm, limits.each_axis, *ratios, job.typed, job.content,
+    )  # fmt: skip
 
 
 class _Mark:

@@ -244,7 +244,8 @@ def _posterior(
 def _summary(weight: FloatArray) -> FloatArray:
     """Give mean, lower 10 % bound and the 90 % interval of each row of weights: (4, n)."""
     reached = np.cumsum(weight, axis=1) - 0.5 * weight
-    return np.stack([weight @ GRID, *(_quantile(reached, p) for p in (0.10, 0.05, 0.95))])
+    # Summed row by row: a product of matrices rounds otherwise when there are more rows.
+    return np.stack([np.sum(weight * GRID, axis=1), *(_quantile(reached, p) for p in (0.10, 0.05, 0.95))])
 
 
 def _quantile(reached: FloatArray, p: float) -> FloatArray:

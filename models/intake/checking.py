@@ -31,7 +31,7 @@ _IMPOSSIBLE = {"offset": IMPOSSIBLE[0], "angle": IMPOSSIBLE[1], "soft": 25.0, "m
 
 _TEMPERATURES_C = (-60.0, 700.0)
 _NO_FEET = FeetValues()
-_DAY_ONE = date(1950, 1, 1)
+DAY_ONE = date(1950, 1, 1)
 """Before this day nobody wrote down an alignment that is still kept; a bound of sense."""
 
 
@@ -269,9 +269,9 @@ def _moment(reader: RowReader, row: Row, known: Known) -> datetime | None:
         row.problems.append(
             reader.problem(row, "performed", Code.FUTURE_DATE, Severity.ERROR, day, "a date that is not in the future")
         )
-    elif day < _DAY_ONE:
+    elif day < DAY_ONE:
         row.problems.append(
-            reader.problem(row, "performed", Code.IMPOSSIBLE_VALUE, Severity.ERROR, day, f"a date after {_DAY_ONE}")
+            reader.problem(row, "performed", Code.IMPOSSIBLE_VALUE, Severity.ERROR, day, f"a date after {DAY_ONE}")
         )
     return performed
 
@@ -281,6 +281,21 @@ def _not_future(reader: RowReader, row: Row, key: str, day: date | None, today: 
         row.problems.append(
             reader.problem(row, key, Code.FUTURE_DATE, Severity.ERROR, day, "a date that is not in the future")
         )
+
+
+def is_odd(kind: str, value: float) -> bool:
+    """Tell whether anything has to be said about the size of a number: impossible, odd, or a rise below 0.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of number: "offset", "angle", "soft", "move" or "temperature". [unitless]
+    value : float
+        The number. [mm, mm/m, °C]
+    """
+    if kind == "temperature":
+        return not _TEMPERATURES_C[0] <= value <= _TEMPERATURES_C[1]
+    return not abs(value) <= min(_ODD[kind], _IMPOSSIBLE[kind]) or (kind == "soft" and value < 0)
 
 
 def _sizes(reader: RowReader, row: Row) -> None:

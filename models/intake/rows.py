@@ -39,6 +39,12 @@ def kind_of(key: str) -> str | None:
     return "move" if key.startswith("move_") else None
 
 
+def typed_text(parsed: Parsed) -> str:
+    """Give a number as it was typed, with its unit."""
+    bare = parsed.typed[-1:].isdigit() or parsed.typed[-1:] in ".,"
+    return f"{parsed.typed} {parsed.unit}" if bare else parsed.typed
+
+
 @dataclass(slots=True)
 class Row:
     """One row as read: values by field, numbers as typed, and what is wrong with it.
@@ -73,7 +79,7 @@ class RowReader:
         self.file = file
         self.zone = zone
         self.columns = {self._key(column): column for column in mapping.columns if column.field is not None}
-        self._steps: list[tuple[int, str, Column, Field, Callable[[Cell, Column, Field], Any]]] = [
+        self.steps: list[tuple[int, str, Column, Field, Callable[[Cell, Column, Field], Any]]] = [
             (column.index, key, column, column.field, self._converter(column.field))
             for key, column in self.columns.items()
             if column.field is not None
@@ -116,7 +122,7 @@ class RowReader:
         row = Row(number)
         values, width = row.values, len(cells)
         blank = True
-        for index, key, column, chosen, convert in self._steps:
+        for index, key, column, chosen, convert in self.steps:
             if index >= width:
                 continue
             cell = cells[index]
@@ -131,11 +137,7 @@ class RowReader:
                 continue
             if isinstance(value, Parsed):
                 values[key] = value.value * column.times + 0.0
-                row.typed[key] = (
-                    f"{value.typed} {value.unit}"
-                    if value.typed[-1:].isdigit() or value.typed[-1:] in ".,"
-                    else value.typed
-                )
+                row.typed[key] = typed_text(value)
             else:
                 values[key] = value
                 if chosen.form is Form.CHOICE:

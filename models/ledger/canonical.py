@@ -77,6 +77,13 @@ def _truth(value: Any) -> str:
 
 def any_text(value: Any) -> str:
     """Write a value of any kind that a database can hold, whatever its column is meant for."""
+    kind = value.__class__
+    if kind is str:
+        return encode_basestring(value)
+    if kind is float:
+        return number_text(value)
+    if kind is int:
+        return str(value)
     if isinstance(value, str):
         return encode_basestring(value)
     if isinstance(value, bool):
@@ -88,33 +95,51 @@ def any_text(value: Any) -> str:
     raise TypeError(f"{type(value).__name__} has no canonical form")
 
 
+_MOST_KEPT = 4_096
+"""Values of a column that are remembered as written; a column with more of them does not repeat itself."""
+
+
 class RowForm:
-    """How the rows of one table are written: names in order, and for each column whether it is a boolean."""
+    """How the rows of one table are written: names in order, and for each column whether it is a boolean.
+
+    Most columns of a large book hold few different values, so what was written
+    for a value is remembered; a column in which nothing comes again is left out
+    of that.  (Numbers that are equal are written equally, whatever their type.)
+    """
 
     def __init__(self, columns: Sequence[str], booleans: Iterable[str] = ()) -> None:
         truths = set(booleans)
         order = sorted(range(len(columns)), key=lambda place: columns[place])
-        self._parts: list[tuple[int, str, Format | None]] = [
-            (place, f'"{columns[place]}":', _truth if columns[place] in truths else None) for place in order
+        self._parts: list[tuple[int, str, Format]] = [
+            (place, f'"{columns[place]}":', _truth if columns[place] in truths else any_text) for place in order
         ]
+        self._kept: list[dict[Any, str] | None] = [{} for _ in order]
 
     def text(self, values: Values) -> str:
         """Write a row: values in the order of the columns, as the database takes or gives them."""
         found = []
-        for place, name, form in self._parts:
+        for (place, name, form), kept in zip(self._parts, self._kept, strict=True):
             value = values[place]
             if value is None:
                 continue
-            # The three kinds that nearly every value is of stand first: this loop is run for each cell of the book.
-            if form is not None:
-                found.append(name + form(value))
-            elif value.__class__ is float:
-                found.append(name + number_text(value))
-            elif value.__class__ is str:
-                found.append(name + encode_basestring(value))
-            else:
-                found.append(name + any_text(value))
+            try:
+                written = None if kept is None else kept.get(value)
+            except TypeError:  # a buffer of bytes that can change
+                written, kept = None, None  # noqa: PLW2901
+            if written is None:
+                written = name + form(value)
+                if kept is not None:
+                    self._keep(kept, value, written)
+            found.append(written)
         return "{" + ",".join(found) + "}"
+
+    def _keep(self, kept: dict[Any, str], value: Any, written: str) -> None:
+        if value.__class__ is bool and any(one is kept and part[2] is any_text for part, one in zip(self._parts, self._kept, strict=True)):
+            return  # equal to 1 and yet written otherwise; in a column that is no boolean none of ours stands
+        if len(kept) < _MOST_KEPT:
+            kept[value] = written
+        else:
+            self._kept = [None if one is kept else one for one in self._kept]
 
 
 def statement_text(form: RowForm, entry: Values, rows: Mapping[str, Sequence[str]]) -> str:

@@ -9,8 +9,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
+from json.encoder import encode_basestring
 
 from models.values.job import Job
+
+Stages = tuple[Sequence[float] | None, Sequence[float] | None, Sequence[float]]
 
 _ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
@@ -66,3 +69,47 @@ def job_content(job: Job, performed_us: int) -> bytes:
             job.reviewer,
         ]
     )
+
+
+def job_content_text(
+    ref: str,
+    tag: str,
+    performed_us: int,
+    reason: str,
+    people: Sequence[str],
+    instrument: str,
+    method: str,
+    work_order: str,
+    stages: Stages,
+    feet: Sequence[str],
+    numbers: Sequence[float | None],
+    checks: Sequence[str],
+    notes: str,
+    reviewer: str,
+) -> bytes:
+    """Give the same digest as :func:`job_content`, put together by hand from its parts; a test holds the two together.
+
+    Parameters
+    ----------
+    ref, tag, reason, instrument, method, work_order, notes, reviewer : str
+        Texts of the job. [unitless]
+    performed_us : int
+        Its moment. [µs since 1970, UTC]
+    people, checks : sequence of str
+        Names and checks done. [unitless]
+    stages : tuple
+        Found, left and target: four numbers each, or ``None``. [mm, mm/m]
+    feet : sequence of str
+        The four lists of feet values, written as JSON. [mm]
+    numbers : sequence of float or None
+        Three temperatures and the hours run. [°C, h]
+    """
+    said = encode_basestring
+    found, left, target = ("null" if x is None else f"[{','.join(map(repr, x))}]" for x in stages)
+    other = ",".join("null" if x is None else repr(x) for x in numbers)
+    text = (
+        f"[{said(ref)},{said(tag)},{performed_us},{said(reason)},[{','.join(map(said, people))}],{said(instrument)},"
+        f"{said(method)},{said(work_order)},{found},{left},{target},{','.join(feet)},[{other}],"
+        f"[{','.join(map(said, checks))}],{said(notes)},{said(reviewer)}]"
+    )
+    return hashlib.sha256(text.encode()).digest()

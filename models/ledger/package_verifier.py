@@ -1,4 +1,4 @@
-#!/usr/bin/env python3
+# ruff: noqa: T201 - it speaks to whoever runs it
 """Check a package with the history of one machine.  It needs nothing but Python 3.9 or newer.
 
     python3 verify.py PACKAGE.zip
@@ -24,6 +24,7 @@ import struct
 import sys
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from typing import Any, NamedTuple
 
 FORMAT = "driftbook package/1"
@@ -32,7 +33,7 @@ STATEMENTS, PROOFS, KEYS, JOBS = "statements.jsonl", "proofs.jsonl", "keys.txt",
 OLDER = "older_heads.jsonl"
 
 
-class Refused(Exception):
+class RefusedError(Exception):
     """Something does not fit; the text says what."""
 
 
@@ -176,10 +177,12 @@ def _number(text: str) -> str:
 class _Number(str):
     """A number by its text, so that none of its digits are lost."""
 
+    __slots__ = ()
+
 
 def _pairs(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(dict(pairs)) != len(pairs):
-        raise Refused("a statement holds the same name twice")
+        raise RefusedError("a statement holds the same name twice")
     return dict(pairs)
 
 
@@ -221,15 +224,20 @@ def files_of(archive: bytes) -> dict[str, bytes]:
     at = 0
     while archive[at : at + 4] == b"PK\3\4":
         if len(archive) < at + 30:
-            raise Refused("the archive is cut off")
-        size, length = struct.unpack("<I", archive[at + 22 : at + 26])[0], struct.unpack("<H", archive[at + 26 : at + 28])[0]
+            raise RefusedError("the archive is cut off")
+        size, length = (
+            struct.unpack("<I", archive[at + 22 : at + 26])[0],
+            struct.unpack("<H", archive[at + 26 : at + 28])[0],
+        )
         name = archive[at + 30 : at + 30 + length]
         if not re.fullmatch(rb"[A-Za-z0-9_.-]{1,80}", name) or name.decode() in files:
-            raise Refused("a name in the archive is not as it was made")
+            raise RefusedError("a name in the archive is not as it was made")
         files[name.decode()] = archive[at + 30 + length : at + 30 + length + size]
         at += 30 + length + size
     if not files or archive_of(files.items()) != archive:
-        raise Refused("the archive is not byte by byte as it was made: something in it, or in its list of files, was changed")
+        raise RefusedError(
+            "the archive is not byte by byte as it was made: something in it, or in its list of files, was changed"
+        )
     return files
 
 
@@ -251,11 +259,11 @@ def _note(data: bytes) -> tuple[bytes, list[tuple[str, bytes]]]:
     for line in rest.split("\n"):
         found = re.fullmatch("\u2014 ([^ +]+) ([A-Za-z0-9+/=]+)", line.strip())
         if line.strip() and not found:
-            raise Refused("a line of a signature cannot be read: " + line[:60])
+            raise RefusedError("a line of a signature cannot be read: " + line[:60])
         if found:
             signatures.append((found[1], base64.b64decode(found[2], validate=True)))
     if not mark:
-        raise Refused("a head or a list is cut off")
+        raise RefusedError("a head or a list is cut off")
     return (body + "\n").encode(), signatures
 
 
@@ -270,7 +278,7 @@ def head_of(data: bytes) -> Head:
     body, signatures = _note(data.lstrip())
     lines = body.decode().split("\n")
     if len(lines) != 4 or not re.fullmatch("0|[1-9][0-9]*", lines[1]):
-        raise Refused("a head has three lines: name of the book, number of entries, root")
+        raise RefusedError("a head has three lines: name of the book, number of entries, root")
     return Head(lines[0], int(lines[1]), base64.b64decode(lines[2], validate=True), body, signatures)
 
 
@@ -314,29 +322,31 @@ def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) ->
     files = files_of(archive)
     lacking = {README, VERIFIER, HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER} - set(files)
     if lacking:
-        raise Refused("missing: " + ", ".join(sorted(lacking)))
+        raise RefusedError("missing: " + ", ".join(sorted(lacking)))
     body, signatures = _note(files[MANIFEST])
     form, text, _ = body.decode().split("\n")
     listed = json.loads(text)
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if name != MANIFEST}
     if form != FORMAT or listed["files"] != digests:
-        raise Refused("the files are not those that the list names: " + _other(listed.get("files", {}), digests))
-    holds = ["Archive and list: %d files, byte by byte as they were made." % len(files)]
+        raise RefusedError("the files are not those that the list names: " + _other(listed.get("files", {}), digests))
+    holds = [f"Archive and list: {len(files)} files, byte by byte as they were made."]
     head = head_of(files[HEAD])
     keys = [bytes.fromhex(line.split()[1]) for line in files[KEYS].decode().splitlines() if line]
     holds.append(_head_holds(head, keys, kept, key, files[OLDER]))
     if signatures and signed_by(head.origin, body, signatures, keys) is None:
-        raise Refused("the list of files bears a signature that is not that of the book's key")
+        raise RefusedError("the list of files bears a signature that is not that of the book's key")
     statements = _statements(files, head, keys)
     if [int(said["number"]) for said in statements] != listed["entries"]:
-        raise Refused("the statements are not those that the list names")
-    holds.append("%d entries: each is in canonical form, and in the tree of that head." % len(statements))
+        raise RefusedError("the statements are not those that the list names")
+    holds.append(f"{len(statements)} entries: each is in canonical form, and in the tree of that head.")
     holds += _signoffs(statements, files[STATEMENTS].splitlines())
     if files[JOBS] != jobs_csv(statements):
-        raise Refused(JOBS + " does not say what the statements say")
-    holds.append("%s says what the statements say." % JOBS)
+        raise RefusedError(JOBS + " does not say what the statements say")
+    holds.append(f"{JOBS} says what the statements say.")
     if not signatures:
-        holds.append("NOT SIGNED: the list of files. README and PDF are as they were made, but not vouched for by the book's key.")
+        holds.append(
+            "NOT SIGNED: the list of files. README and PDF are as they were made, but not vouched for by the book's key."
+        )
     return holds
 
 
@@ -347,45 +357,67 @@ def _other(said: Mapping[str, str], found: Mapping[str, str]) -> str:
 def _head_holds(head: Head, keys: list[bytes], kept: Head | None, key: bytes | None, older: bytes) -> str:
     signer = signed_by(head.origin, head.body, head.signatures, keys)
     if head.signatures and signer is None:
-        raise Refused("the head bears a signature that is not that of the book's key")
+        raise RefusedError("the head bears a signature that is not that of the book's key")
     if key is not None and signer != key:
-        raise Refused("the head is not signed by the key that you gave, but by " + (signer.hex() if signer else "none"))
-    said = "Head: %d entries of %s, " % (head.size, head.origin)
-    said += "signed by key %s." % signer.hex() if signer else "NOT SIGNED: only a head that you kept elsewhere can vouch for it."
+        raise RefusedError(
+            "the head is not signed by the key that you gave, but by " + (signer.hex() if signer else "none")
+        )
+    said = f"Head: {head.size} entries of {head.origin}, "
+    said += (
+        f"signed by key {signer.hex()}."
+        if signer
+        else "NOT SIGNED: only a head that you kept elsewhere can vouch for it."
+    )
     for line in older.splitlines():
         one = json.loads(line)
-        if not consistent(one["size"], head.size, bytes.fromhex(one["root"]), head.root, [bytes.fromhex(h) for h in one["proof"]]):
-            raise Refused("the proof from the older head of %d entries does not hold" % one["size"])
+        if not consistent(
+            one["size"], head.size, bytes.fromhex(one["root"]), head.root, [bytes.fromhex(h) for h in one["proof"]]
+        ):
+            raise RefusedError(f"the proof from the older head of {one['size']} entries does not hold")
     if kept is None:
         return said
     if kept.origin != head.origin:
-        raise Refused("the head that you kept is of another book: " + kept.origin)
+        raise RefusedError("the head that you kept is of another book: " + kept.origin)
     if kept.size > head.size:
-        raise Refused("the head that you kept covers %d entries, this package only %d: ask for a newer one" % (kept.size, head.size))
-    known = {head.size: head.root, **{one["size"]: bytes.fromhex(one["root"]) for one in map(json.loads, older.splitlines())}}
+        raise RefusedError(
+            f"the head that you kept covers {kept.size} entries, this package only {head.size}: ask for a newer one"
+        )
+    known = {
+        head.size: head.root,
+        **{one["size"]: bytes.fromhex(one["root"]) for one in map(json.loads, older.splitlines())},
+    }
     if kept.size not in known:
-        raise Refused("this package holds no proof from %d entries on: ask for one that is made with your head" % kept.size)
+        raise RefusedError(
+            f"this package holds no proof from {kept.size} entries on: ask for one that is made with your head"
+        )
     if known[kept.size] != kept.root:
-        raise Refused("the head that you kept has another root: something in the first %d entries was changed" % kept.size)
-    return said + " The head that you kept (%d entries) is its beginning." % kept.size
+        raise RefusedError(
+            f"the head that you kept has another root: something in the first {kept.size} entries was changed"
+        )
+    return said + f" The head that you kept ({kept.size} entries) is its beginning."
 
 
 def _statements(files: Mapping[str, bytes], head: Head, keys: list[bytes]) -> list[dict[str, Any]]:
     lines, proofs = files[STATEMENTS].split(b"\n"), files[PROOFS].split(b"\n")
     if lines.pop() or proofs.pop() or len(lines) != len(proofs):
-        raise Refused("there is not one proof for each statement")
+        raise RefusedError("there is not one proof for each statement")
     found, told = [], []
     for line, raw in zip(lines, proofs):  # noqa: B905 - Python 3.9 has no strict
         said, proof = parsed(line), json.loads(raw)
         number = int(said["number"])
         if canonical(said).encode() != line:
-            raise Refused("entry %d is not in canonical form" % number)
-        if proof["entry"] != number or root_of(leaf_hash(line), number - 1, head.size, [bytes.fromhex(h) for h in proof["path"]]) != head.root:
-            raise Refused("entry %d is not in the tree of the head: it was changed, or it is of another book" % number)
+            raise RefusedError(f"entry {number} is not in canonical form")
+        if (
+            proof["entry"] != number
+            or root_of(leaf_hash(line), number - 1, head.size, [bytes.fromhex(h) for h in proof["path"]]) != head.root
+        ):
+            raise RefusedError(
+                f"entry {number} is not in the tree of the head: it was changed, or it is of another book"
+            )
         found.append(said)
         told += [bytes.fromhex(row["public_key"]) for row in said.get("rows", {}).get("book_key", [])]
     if told != keys:
-        raise Refused("the keys are not those that the entries name")
+        raise RefusedError("the keys are not those that the entries name")
     return found
 
 
@@ -397,9 +429,9 @@ def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]
         for row in said.get("rows", {}).get("signoff", []):
             signed = int(row["signed_entry"])
             if leaves.get(signed) != row["signed_leaf"] or authors[signed].casefold() == said["author"].casefold():
-                raise Refused("the sign-off in entry %s does not fit what it signs" % said["number"])
+                raise RefusedError(f"the sign-off in entry {said['number']} does not fit what it signs")
             count += 1
-    return ["%d sign-offs: each is bound to what it signs, by another person." % count] if count else []
+    return [f"{count} sign-offs: each is bound to what it signs, by another person."] if count else []
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -415,22 +447,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
             kept = head_of(sys.stdin.buffer.read() if given.head == "-" else _read(given.head))
         for line in check(_read(given.package), kept, bytes.fromhex(given.key) if given.key else None):
             print(line)
-    except Refused as fault:
-        print("DOES NOT FIT: %s." % fault)
+    except RefusedError as fault:
+        print(f"DOES NOT FIT: {fault}.")
         return 1
     except OSError as fault:
-        print("Cannot be read: %s" % fault)
+        print(f"Cannot be read: {fault}")
         return 2
     except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, binascii.Error) as fault:
-        print("DOES NOT FIT: something in it cannot be read (%s)." % type(fault).__name__)
+        print(f"DOES NOT FIT: something in it cannot be read ({type(fault).__name__}).")
         return 1
-    print("Everything fits." if kept or given.key else "Everything fits. To be sure of the head, compare it with one kept elsewhere.")
+    print(
+        "Everything fits."
+        if kept or given.key
+        else "Everything fits. To be sure of the head, compare it with one kept elsewhere."
+    )
     return 0
 
 
 def _read(name: str) -> bytes:
-    with open(name, "rb") as file:
-        return file.read()
+    return Path(name).read_bytes()
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Frozen values full of arrays, to files and back: each array a ``.npy`` file that is opened without being read.
 
-Only dataclasses of ``models`` are built again, and no pickled object is ever
+Only known dataclasses are built again, and no pickled object is ever
 loaded: a file that somebody else put there can be wrong, but it cannot act.
 """
 
@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-HOME = "models."
+HOMES = ("models.", "dashboard.views.")
 """Only classes of these modules are built again."""
 
 SMALL = 1 << 16
@@ -35,7 +35,7 @@ def write(folder: Path, value: Any) -> tuple[Any, int]:
     folder : Path
         An empty folder. [unitless]
     value : Any
-        Dataclasses of ``models``, tuples, arrays, numbers, texts and ``None``, nested. [unitless]
+        Dataclasses of the modules above, tuples, arrays, numbers, texts and ``None``, nested. [unitless]
 
     Returns
     -------
@@ -65,7 +65,7 @@ class _Writer:
 
     def _object(self, value: Any) -> dict[str, Any]:
         kind = type(value)
-        if not is_dataclass(value) or not kind.__module__.startswith(HOME):
+        if not is_dataclass(value) or not kind.__module__.startswith(HOMES):
             raise TypeError(f"cannot be kept: {kind}")
         parts = {field.name: self.tree(getattr(value, field.name)) for field in fields(value)}
         return {"class": f"{kind.__module__}:{kind.__qualname__}", "fields": parts}
@@ -137,7 +137,7 @@ def _mapped(path: Path, length: int) -> NDArray[Any]:
 
 def _class(name: str) -> Any:
     module, _, called = name.partition(":")
-    found = getattr(sys.modules.get(module), called, None) if module.startswith(HOME) else None
+    found = getattr(sys.modules.get(module), called, None) if module.startswith(HOMES) else None
     if found is None or not isinstance(found, type) or not is_dataclass(found):
         raise UnfitError(f"no class {name}")
     return found

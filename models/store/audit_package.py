@@ -7,6 +7,8 @@ there is one form of each file.
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -95,7 +97,9 @@ def audit_package(
     numbers = sorted(number for number in entries_of(connection, site_id, asset) if number <= head.size)
     statements = _statements(connection, numbers)
     _rows_fit(connection, numbers, statements)
-    proofs = [{"entry": number, "path": [step.hex() for step in tree.inclusion(number - 1, head.size)]} for number in numbers]
+    proofs = [
+        {"entry": number, "path": [step.hex() for step in tree.inclusion(number - 1, head.size)]} for number in numbers
+    ]
     keys = [key for key in read_keys(connection) if key.entry <= head.size]
     content = {
         form.README: papers.readme.encode(),
@@ -111,7 +115,7 @@ def audit_package(
         content[PDF] = papers.pdf
     listed = {
         "entries": numbers, "asset": asset, "tag": tag, "site": site_id, "made_us": made_us,
-        "files": {name: form.hashlib.sha256(data).hexdigest() for name, data in content.items()},
+        "files": {name: hashlib.sha256(data).hexdigest() for name, data in content.items()},
     }  # fmt: skip
     body = f"{form.FORMAT}\n{canonical_json(listed)}\n"
     return form.archive_of([*content.items(), (form.MANIFEST, _signed(connection, head, body).encode())])
@@ -123,7 +127,7 @@ def _signed(connection: sa.Connection, head: Head, body: str) -> str:
     if signer is None or head.key is None or signer.public_key != head.key.public_key:
         return body + "\n"
     signed = key_hint(head.origin, signer.public_key) + signer.sign(body.encode())
-    return f"{body}\n— {head.origin} {form.base64.b64encode(signed).decode()}\n"
+    return f"{body}\n— {head.origin} {base64.b64encode(signed).decode()}\n"
 
 
 def _tree(connection: sa.Connection, head: Head) -> Tree:
@@ -142,14 +146,20 @@ def _statements(connection: sa.Connection, numbers: Sequence[int]) -> list[bytes
     found: dict[int, bytes] = {}
     s = StatementRow
     for some in _parts(numbers):
-        found |= {row[0]: row[1].encode() for row in connection.execute(sa.select(s.entry, s.said).where(s.entry.in_(some)))}
+        found |= {
+            row[0]: row[1].encode() for row in connection.execute(sa.select(s.entry, s.said).where(s.entry.in_(some)))
+        }
     return [found[number] for number in numbers]
 
 
 def _rows_fit(connection: sa.Connection, numbers: Sequence[int], statements: Sequence[bytes]) -> None:
     """Look whether the rows still say what the statements say: the printed history is made of the rows."""
     for some in _parts(numbers):
-        rows = {mapped.__tablename__: _stored(connection, mapped, key_column(mapped), some) for mapped in BOUND if mapped is not SiteRow}
+        rows = {
+            mapped.__tablename__: _stored(connection, mapped, key_column(mapped), some)
+            for mapped in BOUND
+            if mapped is not SiteRow
+        }
         settings = rows[SiteVersionRow.__tablename__]
         first = {row[0]: row[1] for row in connection.execute(_FIRST_SETTINGS)}
         sites = _stored(connection, SiteRow, "id", sorted({row[1] for row in settings if first.get(row[1]) == row[0]}))
@@ -217,7 +227,9 @@ def entries_of(connection: sa.Connection, site_id: int, asset: int) -> set[int]:
         found |= set(connection.scalars(sa.select(mapped.entry).where(mapped.asset_id == asset)))
     fresh = set(found)
     while fresh:
-        named = set().union(*(_named_by(connection, some) | _speaking_of(connection, some) for some in _parts(sorted(fresh))))
+        named = set().union(
+            *(_named_by(connection, some) | _speaking_of(connection, some) for some in _parts(sorted(fresh)))
+        )
         fresh = named - found
         found |= fresh
     return found
@@ -227,7 +239,7 @@ def _named_by(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
     """Give the entries that some entries name: by themselves, and in the rows that they brought."""
     e = EntryRow
     line = connection.execute(sa.select(e.subject, e.supersedes, e.batch, e.kind).where(e.number.in_(numbers)))
-    found: set[int] = set()
+    found: set[int | None] = set()
     for subject, supersedes, batch, kind in line:
         # A site is spoken of by its own number, which is no entry.
         found |= {supersedes, batch} | ({subject} if kind != Kind.SITE_SET else set())
@@ -240,8 +252,7 @@ def _named_by(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
         ]  # fmt: skip
         if names and mapped is not SiteRow:
             found |= {value for row in connection.execute(sa.select(*names).where(own.in_(numbers))) for value in row}
-    found.discard(None)  # type: ignore[arg-type]
-    return found
+    return {number for number in found if number is not None}
 
 
 def _speaking_of(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
@@ -251,12 +262,18 @@ def _speaking_of(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
                        (AccountVersionRow, AccountVersionRow.account_id), (SignoffRow, SignoffRow.signed_entry)):  # fmt: skip
         found |= set(connection.scalars(sa.select(mapped.entry).where(of.in_(numbers))))
     job, person, e = JobRow, PersonRow, EntryRow
-    people = {name for names in connection.scalars(sa.select(job.people).where(job.entry.in_(numbers))) for name in names}
+    people = {
+        name for names in connection.scalars(sa.select(job.people).where(job.entry.in_(numbers))) for name in names
+    }
     people |= set(connection.scalars(sa.select(job.reviewer).where(job.entry.in_(numbers))))
     sites = set(connection.scalars(sa.select(e.site_id).where(e.number.in_(numbers))))
-    found |= set(connection.scalars(sa.select(person.id).where(person.name.in_(sorted(people)), person.site_id.in_(sites))))
+    found |= set(
+        connection.scalars(sa.select(person.id).where(person.name.in_(sorted(people)), person.site_id.in_(sites)))
+    )
     signers = sa.select(e.author).join(SignoffRow, SignoffRow.entry == e.number).where(e.number.in_(numbers))
-    found |= set(connection.scalars(sa.select(AccountVersionRow.account_id).where(AccountVersionRow.person.in_(signers))))
+    found |= set(
+        connection.scalars(sa.select(AccountVersionRow.account_id).where(AccountVersionRow.person.in_(signers)))
+    )
     return found
 
 

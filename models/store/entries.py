@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from models.store.known import asset_id_of, current_tag
 from models.tables.accounts import AccountRow, AccountVersionRow
+from models.store.entry_columns import EntryColumns, Meant, answering
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
@@ -92,6 +94,60 @@ def read_entries(
     counted = sa.select(sa.literal(1)).select_from(EntryRow).where(wanted).limit(COUNTED + 1).subquery()
     count = connection.execute(sa.select(sa.func.count()).select_from(counted)).scalar_one()
     return EntryPage(tuple(lines_of(connection, shown)), back, forth, min(count, COUNTED), count > COUNTED)
+
+
+def page_of_entries(
+    connection: sa.Connection,
+    site_id: int,
+    columns: EntryColumns,
+    asked: EntryFilter,
+    *,
+    before: int | None = None,
+    after: int | None = None,
+    most: int = 50,
+) -> EntryPage:
+    """Give the same page as :func:`read_entries`, found in the columns of the entries.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    columns : EntryColumns
+        Its entries, up to the last one. [unitless]
+    asked : EntryFilter
+        Which entries. [unitless]
+    before, after : int, optional
+        As in :func:`read_entries`. [unitless]
+    most : int
+        Longest page. [unitless]
+    """
+    numbers = answering(columns, asked, _meant(connection, site_id, asked))
+    total = len(numbers)
+    if after is not None:
+        begin = int(np.searchsorted(numbers, after, side="right"))
+        shown = numbers[begin : begin + most]
+        back, forth = begin > 0, begin + most < total
+    else:
+        end = total if before is None else int(np.searchsorted(numbers, before, side="left"))
+        shown = numbers[max(end - most, 0) : end]
+        back, forth = end > most, end < total
+    lines = tuple(lines_of(connection, shown.tolist()))
+    return EntryPage(lines, back, forth, min(total, COUNTED), total > COUNTED)
+
+
+def _meant(connection: sa.Connection, site_id: int, asked: EntryFilter) -> Meant:
+    instrument = None
+    if asked.instrument:
+        own = sa.select(InstrumentRow.id).where(
+            InstrumentRow.site_id == site_id, InstrumentRow.serial == asked.instrument
+        )
+        instrument = connection.execute(own).scalar() or 0
+    versions = None
+    if asked.ref:
+        versions = np.array(connection.execute(_versions_of(site_id, asked.ref)).scalars().all(), dtype=np.int64)
+    return Meant(asset_id_of(connection, site_id, asked.tag) or 0 if asked.tag else None, instrument, versions)
 
 
 def _any(connection: sa.Connection, wanted: sa.ColumnElement[bool], side: sa.ColumnElement[bool]) -> bool:

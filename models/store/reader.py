@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Mapping
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -15,7 +17,8 @@ from models.history.engine import Study, without_predictions
 from models.store import known as ask
 from models.store.calendar_addresses import find_address
 from models.store.columns import Held, read_held
-from models.store.entries import read_entries
+from models.store.entries import page_of_entries, read_entries
+from models.store.entry_columns import EntryColumns, cut, grown
 from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
 from models.store.proofs import one_state, read_proof
@@ -31,6 +34,10 @@ from models.values.proof import BookProof
 from models.values.story import AssetStory, Site
 
 
+INLINE = 20_000
+"""So many newer entries are read while a page of them waits; more are read beforehand, or asked for in the book itself."""
+
+
 class Reader:
     """Answers questions; keeps each site's history in memory, keyed by the number of the last entry.
 
@@ -43,6 +50,8 @@ class Reader:
         self._snapshots = None if cache is None else Snapshots(cache)
         self._lock = threading.Lock()
         self._held: dict[int, Held] = {}
+        self._entry_lock = threading.Lock()
+        self._entries: dict[int, EntryColumns] = {}
 
     @property
     def engine(self) -> sa.Engine:
@@ -90,7 +99,7 @@ class Reader:
             held = None if kept is None else kept.held
         return read_held(connection, site, head, day) if held is None else grow(connection, site, held, head, day)
 
-    def kept_picture(self, site_id: int) -> tuple[History, Study | None] | None:
+    def kept_picture(self, site_id: int) -> tuple[History, Study | None, dict[Any, Any]] | None:
         """Give what was kept of a large history when the book was open last, and begin with it; ``None`` without.
 
         Parameters
@@ -100,8 +109,8 @@ class Reader:
 
         Returns
         -------
-        tuple of History and (Study or None), or None
-            Up to some entry of the past.
+        tuple of History, (Study or None) and dict, or None
+            Up to some entry of the past; and what was worked out of both.
         """
         if self._snapshots is None:
             return None
@@ -111,9 +120,13 @@ class Reader:
             return None
         with self._lock:
             self._held.setdefault(site_id, kept.held)
-        return kept.held.history, kept.study
+            if kept.entries is not None:
+                self._entries.setdefault(site_id, kept.entries)
+        return kept.held.history, kept.study, dict(kept.derived)
 
-    def keep_picture(self, site_id: int, history: History, study: Study | None) -> None:
+    def keep_picture(
+        self, site_id: int, history: History, study: Study | None, derived: Mapping[Any, Any] | None = None
+    ) -> None:
         """Keep a large history and what it says for the next start, where there is a folder for it and it is worth it.
 
         Parameters
@@ -124,12 +137,19 @@ class Reader:
             The history; nothing is kept if it is no longer the latest. [unitless]
         study : Study or None
             What it says. [unitless]
+        derived : mapping, optional
+            What was worked out of both. [unitless]
         """
         held = self._held.get(site_id)
         if self._snapshots is None or held is None or held.history is not history:
             return
         # The predictions of the past are as long as the history and were scored: no page looks at them again.
-        kept = Kept(held, None if study is None else without_predictions(study))
+        study = None if study is None else without_predictions(study)
+        entries = self._entries.get(site_id)
+        if entries is not None:
+            # What binds a snapshot to its book is the last entry of the history: nothing in it may reach further.
+            entries = cut(entries, history.head)
+        kept = Kept(held, study, tuple((derived or {}).items()), entries)
         if self._snapshots.wanted(site_id, kept):
             with self._engine.connect() as connection:
                 self._snapshots.save(connection, site_id, kept)
@@ -162,7 +182,36 @@ class Reader:
     ) -> EntryPage:
         """Give one page of the entries of a site that answer, the newest first."""
         with self._engine.connect() as connection:
-            return read_entries(connection, site_id, asked, before=before, after=after, most=most)
+            columns = self._entry_columns(connection, site_id, INLINE)
+            if columns is None:
+                return read_entries(connection, site_id, asked, before=before, after=after, most=most)
+            return page_of_entries(connection, site_id, columns, asked, before=before, after=after, most=most)
+
+    def prepare(self, site_id: int) -> None:
+        """Read the entries of a large book into memory, so that no filter of them has to walk through the book.
+
+        Parameters
+        ----------
+        site_id : int
+            The site. [unitless]
+        """
+        with self._engine.connect() as connection:
+            self._entry_columns(connection, site_id, None)
+
+    def _entry_columns(self, connection: sa.Connection, site_id: int, most: int | None) -> EntryColumns | None:
+        """Give the entries of a site as columns; ``None`` where more than ``most`` would have to be read for it."""
+        head = newest(connection)
+        held = self._entries.get(site_id, EntryColumns())
+        if held.last == head:
+            return held
+        if most is not None and head - held.last > most:
+            return None
+        with self._entry_lock:
+            held = self._entries.get(site_id, EntryColumns())
+            # Another thread may have read further by now; what this transaction does not see is asked for later.
+            if held.last < head:
+                held = self._entries[site_id] = grown(connection, site_id, held, head)
+            return held
 
     def entry(self, site_id: int, number: int) -> EntryStory | None:
         """Give everything that one entry says; ``None`` if the site has none of that number."""

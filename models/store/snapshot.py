@@ -24,6 +24,7 @@ import sqlalchemy as sa
 from models.history.engine import Study
 from models.store import arrays
 from models.store.columns import Held
+from models.store.entry_columns import EntryColumns
 from models.tables.book import EntryRow
 from models.tables.jobs import JobRow
 
@@ -45,10 +46,15 @@ SHARE = 100
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What a snapshot holds: a history, and what it says where that was known, both up to the same entry."""
+    """What a snapshot holds, all up to the same entry: a history, what it says where that was known, and what was worked out of both.
+
+    ``derived`` are pairs of a key and a value; ``entries`` are those of the site.
+    """
 
     held: Held
     study: Study | None
+    derived: tuple[tuple[Any, Any], ...] = ()
+    entries: EntryColumns | None = None
 
 
 class Snapshots:
@@ -178,7 +184,7 @@ def code() -> str:
     """Give a digest of the code that makes a history and a study: another code could make other numbers."""
     digest = hashlib.sha256()
     here = Path(__file__).parent
-    makers = [here / name for name in ("arrays.py", "columns.py", "growth.py", "snapshot.py")]
+    makers = [here / name for name in ("arrays.py", "columns.py", "entry_columns.py", "growth.py", "snapshot.py")]
     for folder in ("history", "maths"):
         makers += sorted((here.parent / folder).glob("*.py"))
     for path in makers:

@@ -109,7 +109,7 @@ def _verify(
     smallest, largest = head_sizes(connection)
     since = keys[0].entry if keys else smallest
     files = frozenset(connection.scalars(sa.select(ImportedFileRow.entry)))
-    around = Around(keys, founded, files, since, result.last)
+    around = Around(keys, founded, files, since, result.last, frozenset(note.checkpoint.size for note in against))
     tree = _Roots(result, against)
     for stretch in _stretches(connection, around, count, low, high, settings):
         tree.take(stretch)
@@ -129,7 +129,9 @@ def _verify(
 
 def _founded(connection: sa.Connection) -> dict[int, int]:
     v = SiteVersionRow
-    return {row[0]: row[1] for row in connection.execute(sa.select(v.site_id, sa.func.min(v.entry)).group_by(v.site_id))}
+    return {
+        row[0]: row[1] for row in connection.execute(sa.select(v.site_id, sa.func.min(v.entry)).group_by(v.site_id))
+    }
 
 
 class _Roots:
@@ -142,15 +144,19 @@ class _Roots:
 
     def take(self, stretch: Stretch) -> None:
         """Go on with a stretch."""
-        wanted = {note.checkpoint.size for note in self._against if stretch.first <= note.checkpoint.size <= stretch.last}
+        wanted = {
+            note.checkpoint.size for note in self._against if stretch.first <= note.checkpoint.size <= stretch.last
+        }
         if stretch.first != self._frontier.size + 1 or not stretch.whole:
             self._broken = True
         if self._broken:
-            self._result.tally.extend(Finding(Fault.NOT_COMPUTED, head.size, "tree_head", "root") for head in stretch.heads)
+            self._result.tally.extend(
+                Finding(Fault.NOT_COMPUTED, head.size, "tree_head", "root") for head in stretch.heads
+            )
             self._count(stretch.heads)
             return
         inside = {head.size for head in stretch.heads} | wanted
-        if stretch.root is not None and not inside - {stretch.last}:
+        if stretch.root is not None and not stretch.leaves:
             self._frontier.append_full(stretch.root, HEIGHT)
             self._at(stretch.heads, wanted)
             return
@@ -176,7 +182,9 @@ class _Roots:
                 self._result.tally.add(Finding(Fault.ROOT, size, "tree_head", "root", head.root.hex(), root.hex()))
             if head.frontier != frontier.to_bytes():
                 self._result.tally.add(
-                    Finding(Fault.FRONTIER, size, "tree_head", "frontier", shown(head.frontier), shown(frontier.to_bytes()))
+                    Finding(
+                        Fault.FRONTIER, size, "tree_head", "frontier", shown(head.frontier), shown(frontier.to_bytes())
+                    )
                 )
 
     def end(self, largest: int | None) -> None:
@@ -186,9 +194,13 @@ class _Roots:
             if result.last:
                 result.tally.add(Finding(Fault.ORDER, result.last, "tree_head", "size"))
         elif largest > result.last:
-            result.tally.add(Finding(Fault.HEAD_AHEAD, result.last + 1, "tree_head", "size", str(largest), str(result.last)))
+            result.tally.add(
+                Finding(Fault.HEAD_AHEAD, result.last + 1, "tree_head", "size", str(largest), str(result.last))
+            )
         elif largest < result.last:
-            result.tally.add(Finding(Fault.HEAD_BEHIND, result.last, "tree_head", "size", str(largest), str(result.last)))
+            result.tally.add(
+                Finding(Fault.HEAD_BEHIND, result.last, "tree_head", "size", str(largest), str(result.last))
+            )
         for note in self._against:
             found = list(self._of_note(note))
             result.tally.extend(found)
@@ -205,7 +217,9 @@ class _Roots:
         else:
             root = self._roots.get(head.size) if head.size else Frontier().root()
             if root != head.root:
-                yield Finding(Fault.KEPT_ROOT, head.size, found=root and root.hex(), said=head.root.hex())
+                yield Finding(
+                    Fault.KEPT_ROOT, head.size, found=None if root is None else root.hex(), said=head.root.hex()
+                )
         for name, hint, signature in note.signatures:
             if not any(
                 name == key.origin and key_hint(key.origin, key.public_key) == hint
@@ -219,11 +233,10 @@ def _key_findings(result: Verified, public_key: bytes | None) -> Iterator[Findin
     if public_key is None:
         return
     newest = result.newest
-    signs = newest.key.public_key if newest is not None and newest.key is not None else None
+    signs = b"" if newest is None or newest.key is None else newest.key.public_key
     if signs != public_key:
-        yield Finding(
-            Fault.KEY_NOT_GIVEN, newest and newest.size, "book_key", "public_key", signs and signs.hex(), public_key.hex()
-        )
+        size = None if newest is None else newest.size
+        yield Finding(Fault.KEY_NOT_GIVEN, size, "book_key", "public_key", signs.hex() or None, public_key.hex())
 
 
 def _stretches(
@@ -252,16 +265,16 @@ def _bounds(connection: sa.Connection, count: int, low: int, high: int) -> list[
         return [(first, min(first + SIZE - 1, high)) for first in range(1, high + 1, SIZE)]
     e = EntryRow.number
     placed = sa.select(e, sa.func.row_number().over(order_by=e).label("place")).subquery()
-    ends = list(connection.scalars(sa.select(placed.c.number).where(placed.c.place % SIZE == 0).order_by(placed.c.number)))
+    ends = list(
+        connection.scalars(sa.select(placed.c.number).where(placed.c.place % SIZE == 0).order_by(placed.c.number))
+    )
     if not ends or ends[-1] != high:
         ends.append(high)
     starts = [min(1, low), *(end + 1 for end in ends[:-1])]
     return list(zip(starts, ends, strict=True))
 
 
-def _shared(
-    settings: Settings, around: Around, bounds: Iterable[tuple[int, int]], processes: int
-) -> Iterator[Stretch]:
+def _shared(settings: Settings, around: Around, bounds: Iterable[tuple[int, int]], processes: int) -> Iterator[Stretch]:
     context = multiprocessing.get_context("spawn")
     with context.Pool(processes, _begin, (settings, around)) as pool:
         yield from pool.imap(_look, bounds)

@@ -33,7 +33,7 @@ def rows_alone(connection: sa.Connection, first: int, last: int) -> Iterator[Fin
     owners = [(mapped.__tablename__, key_column(mapped)) for mapped in BOUND if mapped is not SiteRow]
     # One question for all tables: verification of a small book is mostly asking.
     asked = " UNION ALL ".join(
-        f"SELECT * FROM (SELECT '{table}' AS of, {column} AS number FROM {table} "
+        f"SELECT * FROM (SELECT '{table}' AS of, {column} AS number FROM {table} "  # noqa: S608
         f"WHERE {column} < {first} OR {column} > {last} ORDER BY {column} LIMIT {_AT_MOST}) AS of_{table}"
         for table, column in (*owners, (StatementRow.__tablename__, "entry"))
     )
@@ -113,7 +113,7 @@ def _guards_sqlite(connection: sa.Connection) -> dict[str, list[str]]:
             for verb in ("UPDATE", "DELETE")
         }
         wanted[f"guard_{table}_replace"] = (
-            rf"CREATE TRIGGER guard_{table}_replace BEFORE INSERT ON {table} WHEN EXISTS \(SELECT 1 FROM {table} WHERE .*\) "
+            rf"CREATE TRIGGER guard_{table}_replace BEFORE INSERT ON {table} WHEN EXISTS \(SELECT 1 FROM {table} WHERE .*\) "  # noqa: S608
             rf"BEGIN SELECT RAISE\(ABORT, '{table}: a row with this key is there already, and history is not replaced'\); END"
         )
         lacking[table] = [name for name, text in wanted.items() if not re.fullmatch(text, held.get(name, ""))]

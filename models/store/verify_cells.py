@@ -8,7 +8,7 @@ that no statement holds; the row is then looked at cell by cell elsewhere.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from itertools import repeat
 from json.encoder import encode_basestring
@@ -23,6 +23,8 @@ from models.ledger.tree import HASH_BYTES
 
 ROOM = 8192
 """So many cells of a column are kept at most."""
+
+_CONTROL = bytes(range(32))
 
 ODD = b"\xff"
 """No UTF-8 text holds this byte."""
@@ -71,14 +73,26 @@ class Cells(dict[Any, bytes]):
         return found
 
 
-def joined(cells: Sequence[Cells | Brought], rows: Sequence[Sequence[Any]], opens: bytes, closes: bytes) -> list[bytes]:
+def joined(
+    cells: Sequence[Cells | Brought],
+    rows: Sequence[Sequence[Any]],
+    opens: bytes,
+    closes: bytes,
+    steady: Mapping[int, Any] | None = None,
+) -> list[bytes]:
     """Give each row as the bytes of its cells between an opening and a closing mark.
 
-    Column by column: one that holds the same in every row is written once.
+    Column by column: one that holds the same in every row is written once, and
+    need not even stand in the rows where its value is given as *steady*.
     """
     parts: list[Iterable[bytes]] = []
-    constant, count = opens, len(rows)
-    for of, values in zip(cells, zip(*rows, strict=True), strict=True):
+    constant, count, known = opens, len(rows), steady or {}
+    columns = iter(zip(*rows, strict=True))
+    for place, of in enumerate(cells):
+        if place in known:
+            constant += of[known[place]]
+            continue
+        values = next(columns)
         if values.count(values[0]) == count and not (of.__class__ is Brought and count > 1):
             constant += of[values[0]]
             continue
@@ -113,41 +127,40 @@ def shape_of(table: str) -> Shape:
     return Shape(table, tuple(sorted((column.name, kind_of(column)) for column in of.columns)), key)
 
 
+def _only(kind: type, value: Any) -> Any:
+    if value.__class__ is not kind:
+        raise TypeError(f"{kind.__name__} is expected")
+    return value
+
+
+def _truth(value: Any) -> str:
+    if value.__class__ not in {bool, int} or value not in {0, 1}:
+        raise TypeError("a truth is expected")
+    return "true" if value else "false"
+
+
+_PLAIN: Mapping[str, Callable[[Any], str]] = {
+    "text": lambda value: encode_basestring(_only(str, value)),
+    "bytes": lambda value: f'"{_only(bytes, value).hex()}"',
+    "truth": _truth,
+    "whole": lambda value: str(_only(int, value)),
+    "number": lambda value: number_text(_only(float, value)),
+}
+"""How the cells of each kind of column are written; one of another kind raises."""
+
+
 def _writer(kind: str, before: str, after: str) -> Callable[[Any], bytes]:
-    def text(value: Any) -> bytes:
-        if value.__class__ is not str:
-            return b"" if value is None else ODD
-        try:
-            return f"{before}{encode_basestring(value)}{after}".encode()
-        except UnicodeEncodeError:
-            return ODD
+    plain = _PLAIN[kind]
 
-    def raw(value: Any) -> bytes:
-        if value.__class__ is not bytes:
-            return b"" if value is None else ODD
-        return f'{before}"{value.hex()}"{after}'.encode()
-
-    def truth(value: Any) -> bytes:
+    def write(value: Any) -> bytes:
         if value is None:
             return b""
-        if value is True or (value.__class__ is int and value == 1):
-            return f"{before}true{after}".encode()
-        return f"{before}false{after}".encode() if value is False or (value.__class__ is int and value == 0) else ODD
-
-    def whole(value: Any) -> bytes:
-        if value.__class__ is not int:
-            return b"" if value is None else ODD
-        return f"{before}{value}{after}".encode()
-
-    def number(value: Any) -> bytes:
-        if value.__class__ is not float:
-            return b"" if value is None else ODD
         try:
-            return f"{before}{number_text(value)}{after}".encode()
-        except ValueError:
+            return f"{before}{plain(value)}{after}".encode()
+        except (TypeError, ValueError):
             return ODD
 
-    return {"text": text, "bytes": raw, "truth": truth, "whole": whole, "number": number}[kind]
+    return write
 
 
 def _bulk_writer(kind: str, before: str, after: str) -> Callable[[Sequence[Any]], list[bytes] | None]:
@@ -155,13 +168,21 @@ def _bulk_writer(kind: str, before: str, after: str) -> Callable[[Sequence[Any]]
 
     No cell holds an end of line: texts have it escaped.
     """
+    opens, closes = f'{before}"'.encode(), f'"{after}'.encode()
 
     def lines(texts: Iterable[str]) -> list[bytes]:
         whole = f"{after}\n{before}".join(texts)
         return f"{before}{whole}{after}".encode().split(b"\n")
 
     def text(values: Sequence[Any]) -> list[bytes] | None:
-        return lines(map(encode_basestring, values)) if set(map(type, values)) == {str} else None
+        if set(map(type, values)) != {str}:
+            return None
+        whole = "\n".join(values).encode()
+        if b"\\" in whole or len(whole.translate(None, _CONTROL)) != len(whole) - len(values) + 1:
+            return lines(map(encode_basestring, values))
+        # Nothing to be escaped but quotation marks: a good deal quicker for long texts.
+        between = f'"{after}\n{before}"'.encode()
+        return (opens + whole.replace(b'"', b'\\"').replace(b"\n", between) + closes).split(b"\n")
 
     def raw(values: Sequence[Any]) -> list[bytes] | None:
         if set(map(type, values)) != {bytes} or set(map(len, values)) != {HASH_BYTES}:
@@ -196,9 +217,18 @@ class RowWriter:
         columns = _nullable(table)
         # Where the last column may be empty, the comma before it has to go: the exact way is taken there.
         self._ends_open = columns[self.shape.columns[last][0]]
+        self.steady: dict[int, Any] = {}
 
-    def texts(self, rows: Sequence[Sequence[Any]]) -> list[bytes]:
-        """Give the canonical bytes of rows."""
+    def look(self, rows: Sequence[Sequence[Any]]) -> None:
+        """Remember which columns held the same in every row of many: they are asked about, and not for, next time."""
+        if len(rows) >= 1000 and not self._ends_open:
+            columns = enumerate(zip(*rows, strict=True))
+            self.steady = {place: values[0] for place, values in columns if values.count(values[0]) == len(rows)}
+
+    def texts(self, rows: Sequence[Sequence[Any]], *, without_steady: bool = False) -> list[bytes]:
+        """Give the canonical bytes of rows, which may lack the columns that are steady."""
+        if without_steady:
+            return joined(self._cells, rows, b"{", b"}", self.steady)
         if self._ends_open:
             return [text.rstrip(b",") + b"}" for text in joined(self._cells, rows, b"{", b"")]
         return joined(self._cells, rows, b"{", b"}")

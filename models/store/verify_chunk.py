@@ -42,6 +42,8 @@ class Around:
     heads_from: int | None
     """From this number of entries on, each commit has left a head."""
     last: int
+    kept: frozenset[int] = frozenset()
+    """Sizes of heads that were kept elsewhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +81,10 @@ class Checker:
             (mapped.__tablename__, key_column(mapped), RowWriter(mapped.__tablename__))
             for mapped in sorted(BOUND, key=lambda one: one.__tablename__)
         ]
+        self._steady = connection.dialect.name == "sqlite"
         self._mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
         as_bytes = "CAST(said AS BLOB)" if connection.dialect.name == "sqlite" else "convert_to(said, 'UTF8')"
-        self._said = f"SELECT entry, site_id, leaf, {as_bytes} FROM statement"
+        self._said = f"SELECT entry, site_id, leaf, {as_bytes} FROM statement"  # noqa: S608
 
     def check(self, first: int, last: int) -> Stretch:
         """Look at the entries of a stretch of numbers, both ends included."""
@@ -103,28 +106,28 @@ class Checker:
             with read_loosely(self._connection):
                 return self._check(first, last)
 
-    def _check(self, first: int, last: int) -> Stretch:
+    def _check(self, first: int, last: int, *, quick: bool = True) -> Stretch:
         names = ", ".join(self._statements.columns)
-        lines = self._ask(f"SELECT {names} FROM entry", "number", first, last)
+        lines = self._ask(f"SELECT {names} FROM entry", "number", first, last)  # noqa: S608
         place = self._statements.number
         numbers = [line[place] for line in lines]
         stretch = Stretch(first, last, len(lines))
-        rows, owners, brought = self._rows(first, last, set(numbers), stretch.tally)
+        rows, owners, brought = self._rows(first, last, set(numbers), stretch.tally, quick=quick)
         texts = self._statements.texts(lines, brought)
         said = self._ask(self._said, "entry", first, last)
         site = [name for name, _ in self._statements.shape.columns].index("site_id") + 1
-        if numbers == list(range(first, last + 1)) and [row[0] for row in said] == numbers:
-            sha256 = hashlib.sha256
-            leaves = [sha256(b"\x00" + text).digest() for text in texts]
-            sites = [line[site] for line in lines]
-            if (
-                [row[3] for row in said] == texts
-                and [row[2] for row in said] == leaves
-                and [row[1] for row in said] == sites
-            ):
-                stretch.leaves = b"".join(leaves)
-            else:
-                self._slowly(stretch, lines, rows, owners, texts, said)
+        sha256 = hashlib.sha256
+        leaves = [sha256(b"\x00" + text).digest() for text in texts]
+        if (
+            numbers == list(range(first, last + 1))
+            and [row[0] for row in said] == numbers
+            and [row[3] for row in said] == texts
+            and [row[2] for row in said] == leaves
+            and [row[1] for row in said] == [line[site] for line in lines]
+        ):
+            stretch.leaves = b"".join(leaves)
+        elif quick:
+            return self._check(first, last, quick=False)
         else:
             self._slowly(stretch, lines, rows, owners, texts, said)
         if stretch.whole and len(numbers) == SIZE:
@@ -134,6 +137,9 @@ class Checker:
             stretch.root = level
         self._references(stretch, lines)
         self._heads(stretch)
+        sizes = {head.size for head in stretch.heads} | {size for size in self._around.kept if first <= size <= last}
+        if stretch.root is not None and not sizes - {last}:
+            stretch.leaves = b""  # nobody asks for what is inside
         return stretch
 
     def _ask(self, select: str, column: str, first: int, last: int) -> list[tuple[Any, ...]]:
@@ -141,12 +147,12 @@ class Checker:
             f"{select} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}", (first, last)
         )
         # The driver's own tuples: wrapping millions of them costs more than comparing them.
-        found: list[tuple[Any, ...]] = result.cursor.fetchall()
+        found = list(result.cursor.fetchall())
         result.close()
         return found
 
     def _rows(
-        self, first: int, last: int, there: set[int], tally: Tally
+        self, first: int, last: int, there: set[int], tally: Tally, *, quick: bool
     ) -> tuple[dict[str, list[tuple[Any, ...]]], dict[str, list[int]], Brought]:
         """Read and write the rows that the entries brought; one whose entry is not there is told."""
         found: dict[str, list[tuple[Any, ...]]] = {}
@@ -154,11 +160,16 @@ class Checker:
         brought = Brought()
         for table, column, writer in self._tables:
             names = [name for name, _ in writer.shape.columns]
+            if quick and writer.steady and self._steady:
+                texts = self._most(table, column, writer, first, last, there)
+                if texts is not None:
+                    add_rows(brought, table, *texts)
+                    continue
             if table == SiteRow.__tablename__:
-                rows = [row for row in self._sites() if row[0] in there]
-                numbers, rows = [row[0] for row in rows], [row[1:] for row in rows]
+                sites = [row for row in self._sites() if row[0] in there]
+                numbers, rows = [row[0] for row in sites], [tuple(row[1:]) for row in sites]
             else:
-                rows = self._ask(f"SELECT {', '.join(names)} FROM {table}", column, first, last)
+                rows = self._ask(f"SELECT {', '.join(names)} FROM {table}", column, first, last)  # noqa: S608
                 place = names.index(column)
                 numbers = [row[place] for row in rows]
             alone = [number for number in numbers if number not in there] if rows else []
@@ -169,12 +180,31 @@ class Checker:
             if rows:
                 found[table], owners[table] = rows, numbers
                 add_rows(brought, table, numbers, writer.texts(rows))
+                writer.look(rows)
         close_rows(brought)
         return found, owners, brought
 
+    def _most(
+        self, table: str, column: str, writer: RowWriter, first: int, last: int, there: set[int]
+    ) -> tuple[list[int], list[bytes]] | None:
+        """Read rows without the columns that have long been the same, if they still are; half of the cells usually are."""
+        names = [name for name, _ in writer.shape.columns]
+        asked = [name for place, name in enumerate(names) if place not in writer.steady]
+        same = " AND ".join(f"{names[place]} IS ?" for place in writer.steady)
+        result = self._connection.exec_driver_sql(
+            f"SELECT {', '.join(asked)}, {same} FROM {table} WHERE {column} BETWEEN ? AND ? ORDER BY {column}",  # noqa: S608
+            (*writer.steady.values(), first, last),
+        )
+        rows = result.cursor.fetchall()
+        result.close()
+        numbers = [row[asked.index(column)] for row in rows] if column in asked else []
+        if not rows or len(numbers) != len(rows) or not there.issuperset(numbers) or not all(row[-1] for row in rows):
+            return None
+        return numbers, writer.texts(rows, without_steady=True)
+
     def _sites(self) -> Iterator[tuple[Any, ...]]:
         names = ", ".join(name for name, _ in shape_of("site").columns)
-        for row in self._connection.exec_driver_sql(f"SELECT id, {names} FROM site ORDER BY id"):
+        for row in self._connection.exec_driver_sql(f"SELECT id, {names} FROM site ORDER BY id"):  # noqa: S608
             yield (self._around.founded.get(row[0]), *row[1:])
 
     def _slowly(
@@ -263,7 +293,7 @@ class Checker:
             ("subject", f"e.subject <> e.number AND e.kind <> '{site}'", ""),
         ):
             asked = (
-                f"SELECT e.number, e.{column} FROM entry e LEFT JOIN entry o ON o.number = e.{column} "
+                f"SELECT e.number, e.{column} FROM entry e LEFT JOIN entry o ON o.number = e.{column} "  # noqa: S608
                 f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND {own} "
                 f"AND (o.number IS NULL OR o.number > e.number {also})"
             )
@@ -273,7 +303,7 @@ class Checker:
     def _heads(self, stretch: Stretch) -> None:
         """Look at the signatures of the heads in the stretch, and whether one is missing where a commit ended."""
         h = TreeHeadRow.__tablename__
-        asked = f"SELECT size, root, frontier, key_entry, signature FROM {h}"
+        asked = f"SELECT size, root, frontier, key_entry, signature FROM {h}"  # noqa: S608
         for size, root, frontier, key_entry, signature in self._ask(asked, "size", stretch.first, stretch.last):
             stretch.tally.extend(_signature_findings(size, root, key_entry, signature, self._around.keys))
             stretch.heads.append(KeptHead(size, raw_bytes(root), raw_bytes(frontier), signature is not None))
@@ -281,7 +311,7 @@ class Checker:
         if since is None or stretch.last < since:
             return
         ended = (
-            "SELECT e.number FROM entry e LEFT JOIN entry n ON n.number = e.number + 1 "
+            "SELECT e.number FROM entry e LEFT JOIN entry n ON n.number = e.number + 1 "  # noqa: S608
             f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND n.number IS NOT NULL "
             "AND (n.at_us <> e.at_us OR n.author <> e.author OR n.site_id <> e.site_id) "
             f"AND NOT EXISTS (SELECT 1 FROM {h} h WHERE h.size = e.number)"

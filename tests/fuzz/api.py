@@ -25,11 +25,15 @@ from models.store.revision import upgrade
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 
-from tests.fuzz.api_book import serving, tokened  # noqa: E402 - the line above lets it find the fixtures' file
+from dashboard.api.operations import OPERATIONS, PREFIX  # noqa: E402 - the line above lets it find the fixtures' file
+from dashboard.api.routes import _pattern  # noqa: E402 - the same
+from tests.fuzz.api_book import serving, tokened  # noqa: E402 - the same
 
 # A body that fits the description may still speak against itself or the book (a day that no month has, a machine that is
 # not there, a job in the future): 422 is an answer that the description names. All other bounds are the tester's own.
 CONFIG = """
+request-timeout = 120.0
+
 [parameters]
 "query.site" = "test-quay"
 
@@ -40,7 +44,7 @@ expected-statuses = ["2xx", 304, 401, 403, 404, 409, 422]
 
 @dataclass(slots=True)
 class Outcome:
-    """What came of a run: how many requests, by which status they were answered, and what the tester found."""
+    """What came of a run: how many requests, by which status they were answered, which operations did what they were asked."""
 
     requests: int = 0
     statuses: Counter[int] = field(default_factory=Counter)
@@ -48,6 +52,7 @@ class Outcome:
     said: str = ""
     status: int = 0
     wrong: list[str] = field(default_factory=list)
+    reached: set[str] = field(default_factory=set)
 
 
 class Counting:
@@ -63,12 +68,22 @@ class Counting:
                 self.outcome.requests += 1
                 self.outcome.statuses[code] += 1
                 self.outcome.written += environ["REQUEST_METHOD"] == "POST" and code == 201
+                if code < 300:
+                    self.outcome.reached.add(operation_at(environ["REQUEST_METHOD"], environ["PATH_INFO"]))
                 wanted = "application/problem+json" if code >= 400 else "application/json"
                 if code >= 500 or (not kind.startswith(wanted) and code != 304):
                     self.outcome.wrong.append(f"{environ['REQUEST_METHOD']} {environ['PATH_INFO']!r}: {status}, {kind}")
             return start(status, headers, *more)
 
         return self.app(environ, begun)
+
+
+def operation_at(method: str, path: str) -> str:
+    """Give the operation of an address; of several the one with the most words of its own."""
+    found = [
+        one for one in OPERATIONS if one.method == method and _pattern(one.path).fullmatch(path.removeprefix(PREFIX))
+    ]
+    return max(found, key=lambda one: one.path.count("/")).name if found else ""
 
 
 def run(book: Settings, folder: Path, *, examples: int, seed: int, phases: str) -> Outcome:
@@ -117,7 +132,7 @@ def main() -> int:
     parser.add_argument("--examples", type=int, default=60)
     parser.add_argument("--phases", default="examples,coverage,fuzzing,stateful")
     given = parser.parse_args()
-    total, statuses, seed = 0, Counter[int](), given.seed
+    total, statuses, seed, reached = 0, Counter[int](), given.seed, set[str]()
     while total < given.requests:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
@@ -127,11 +142,15 @@ def main() -> int:
         print(outcome.said[-6000:] if outcome.status else f"seed {seed}: no failure in {outcome.requests} requests")
         total, seed = total + outcome.requests, seed + 1
         statuses += outcome.statuses
+        reached |= outcome.reached
         print(json.dumps({"requests": total, "written": outcome.written, "answers": dict(sorted(statuses.items()))}))
         if outcome.status or outcome.wrong:
             print("\n".join(outcome.wrong[:40]))
             return 1
-    return 0
+    every = {one.name for one in OPERATIONS}
+    missed = every - reached
+    print(f"{len(every & reached)} of {len(OPERATIONS)} operations did what they were asked", *sorted(missed))
+    return 1 if missed else 0
 
 
 if __name__ == "__main__":

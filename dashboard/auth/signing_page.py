@@ -1,0 +1,135 @@
+"""Signing a job off: a plain page with a form.
+
+What a signature consists of is shown before it is given: printed name, date and time, and its meaning, as 21 CFR 11.50 lists
+them.  The password is asked for each time, which is more than 21 CFR 11.200 asks for a series of signings.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from flask import Blueprint, redirect, request
+from werkzeug.wrappers import Response
+
+from dashboard.auth import gate
+from dashboard.auth.door_page import here, waited
+from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
+from dashboard.context import context
+from dashboard.fetch import Scene, scene
+from dashboard.place import asset_path
+from dashboard.views.asset_view import last_day
+from dashboard.words import say
+from dashboard.writing import count, day, judged, moment
+from models.commands.accounts_passwords import LONGEST
+from models.errors import DriftbookError
+from models.values.kinds import Meaning
+from models.values.story import AssetStory, JobLine
+
+SIGNING = Blueprint("signing", "dashboard.auth.signing_page")
+
+ENDPOINT: Final = "signing.sign"
+
+
+@SIGNING.route("/sign/<int:entry>", methods=["GET", "POST"], endpoint="sign")
+def sign(entry: int) -> Any:
+    """Show what is signed, and sign it."""
+    seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
+    found = _found(seen, entry)
+    if found is None:
+        return message_page(say("sign.title"), say("sign.unknown", entry=count(entry)), 404)
+    if request.method == "GET":
+        return _form(seen, *found)
+    if not gate.form_is_ours():
+        return _form(seen, *found, say("door.form"), status=400)
+    return _signed(seen, *found)
+
+
+def _found(seen: Scene, entry: int) -> tuple[AssetStory, JobLine] | None:
+    """Give the machine and the job that an entry says."""
+    desk = context().desk
+    if desk is None or seen.site is None or entry > 1 << 62:
+        return None
+    tag_name = desk.tag_of(seen.site, entry)
+    story = context().book.story(seen.site.site_id, tag_name) if tag_name else None
+    line = next((one for one in story.jobs if one.entry == entry), None) if story is not None else None
+    return None if story is None or line is None else (story, line)
+
+
+def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
+    access, who, desk = gate.access_of_app(), gate.signed(), context().desk
+    typed = request.form
+    if who is not None and access is not None:
+        answer = access.confirm(who, typed.get("password", "")[: LONGEST + 1], here())
+        if answer.wait is not None:
+            return _form(seen, story, line, say("door.wait", n=waited(answer.wait)), status=429)
+        if not answer.came_in:
+            return _form(seen, story, line, say("sign.wrong"), status=401)
+    try:
+        meaning = Meaning(typed.get("meaning", ""))
+    except ValueError:
+        return _form(seen, story, line, say("sign.no_meaning"), status=400)
+    assert desk is not None  # noqa: S101 - looked for above
+    try:
+        desk.sign_off(
+            seen.required, line.entry, meaning=meaning, by=typed.get("by", "")[:120], now=context().clock(),
+            remark=typed.get("remark", "")[:400],
+        )  # fmt: skip
+    except DriftbookError as fault:
+        return _form(seen, story, line, fault.message, fault.remedy, status=409)
+    return redirect(seen.place.to(asset_path(story.asset.tag)), code=303)
+
+
+def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int = 200) -> Response:
+    who, zone, now = gate.signed(), story.site.zone, context().clock()
+    job = line.job
+    facts: list[tuple[Part, ...]] = [
+        (say("sign.machine"), " · ".join(text for text in (story.asset.tag, story.asset.description) if text)),
+        (say("record.ref"), job.ref),
+        (say("column.day"), day(last_day(line, zone))),
+        (say("column.person"), ", ".join(job.people)),
+        (say("sign.column.recorded"), say("sign.recorded", person=line.author, entry=count(line.entry))),
+        (say("column.found_ratio"), judged(line.found_ratio)),
+        (say("column.left_ratio"), judged(line.left_ratio)),
+        (say("sign.notes"), job.notes),
+    ]
+    held = [
+        (one.by, say(f"meaning.{one.meaning.value}"), moment(one.at, zone), one.remark)
+        for one in story.signoffs
+        if one.signed_entry == line.entry
+    ]
+    heads = [say(f"sign.column.{name}") for name in ("person", "meaning", "at", "remark")]
+    meanings = [(one.value, say(f"meaning.{one.value}")) for one in Meaning]
+    if who is None:
+        name: Part = field("by", say("record.by"), about=say("sign.believed"), required=True, maxlength=120)
+        proof: Part = None
+    else:
+        name = tag("p", say("sign.as", person=who.account.person(seen.required.site_id), at=moment(now, zone)))
+        proof = field(
+            "password", say("door.password"), kind="password", autocomplete="current-password", maxlength=LONGEST,
+            about=say("sign.password"),
+        )  # fmt: skip
+    address = seen.place.here()
+    return page(
+        say("sign.page", entry=count(line.entry)),
+        problem(*said),
+        tag(
+            "p", tag("a", say("sign.to_machine", tag=story.asset.tag), href=seen.place.to(asset_path(story.asset.tag)))
+        ),
+        table(
+            say("sign.what"), [say("entry.column.field"), say("entry.column.value")], [row for row in facts if row[1]]
+        ),
+        table(say("sign.entry.caption"), heads, held) if held else tag("p", say("sign.entry.none"), class_="note"),
+        section(
+            say("sign.do"),
+            form(
+                address,
+                name,
+                choice("meaning", say("sign.column.meaning"), meanings),
+                field("remark", say("sign.remark"), maxlength=400),
+                proof,
+                button(say("sign.button")),
+            ),
+            tag("p", say("sign.bound"), class_="note"),
+        ),
+        status=status,
+    )

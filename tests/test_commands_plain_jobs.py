@@ -1,0 +1,206 @@
+"""The short way and the long way write the same bytes and say the same: files of all kinds are imported both ways."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
+
+import models.commands.import_files as work
+from models.commands.report import Report
+from models.ledger.content import job_content, job_content_text
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.tables.base import to_microseconds
+from models.values.story import Site
+from seed_data.generate import generate
+from seed_data.generate import write as write_plant
+from seed_data.ugly import write_ugly
+from tests.conftest import NOW, make_site
+from tests.recorder import job_of
+from tests.seeded import FILES, contents, sources_of, write
+
+Ways = Callable[..., tuple[Report, Report]]
+
+
+@pytest.fixture
+def both(sqlite_template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ways:
+    """Import the same files the short and the long way into two books, and hold everything together."""
+    made = 0
+
+    def run(*paths: Path, accept_good: bool = False, batch: int = 7) -> tuple[Report, Report]:
+        nonlocal made
+        made += 1
+        monkeypatch.setattr(work, "BATCH", batch)
+        reports, books = [], []
+        for plain in (True, False):
+            monkeypatch.setattr(work, "PLAIN_LANE", plain)
+            book = tmp_path / f"{made}-{plain}.db"
+            shutil.copy(sqlite_template, book)
+            settings = Settings(book=str(book), key=tmp_path / "key")
+            site, engine = _site(settings), make_engine(settings)
+            sources = sources_of(site, *paths)
+            reports.append(work.import_files(engine, site, sources, by="tester", now=NOW, accept_good=accept_good))
+            books.append(_without_names(contents(engine)))
+            engine.dispose()
+        assert books[0] == books[1]
+        assert _told(reports[0]) == _told(reports[1])
+        return reports[0], reports[1]
+
+    return run
+
+
+def _site(settings: Settings) -> Site:
+    return make_site(settings)
+
+
+def _without_names(found: dict[str, list[tuple[object, ...]]]) -> dict[str, list[tuple[object, ...]]]:
+    """Leave out the name under which a book signs: it is drawn by lot, and with it go the first statements and all heads."""
+    return {
+        name: [row for row in rows if name != "statement" or int(str(row[0])) > 3]
+        for name, rows in found.items()
+        if name not in {"book_key", "tree_head"}
+    }
+
+
+def _told(report: Report) -> Any:
+    sheets = [
+        (s.read, s.taken, s.unchanged, s.left_out, [(r.row, tuple(r.cells), r.why) for r in s.refused]) for s in report.sheets
+    ]
+    return (report.written, report.first_entry, report.last_entry, report.problems, sheets)
+
+
+def test_the_invented_plant_goes_in_the_same_both_ways(both: Ways, tmp_path: Path) -> None:
+    plant = tmp_path / "plant"
+    write_plant(plant, generate())
+    report, _ = both(*(plant / f"{name}.csv" for name in ("people", "instruments", "assets", "breaks", "jobs")), batch=500)
+    assert report.written
+
+
+def test_a_plants_own_register_goes_in_the_same_both_ways(both: Ways, tmp_path: Path) -> None:
+    register = tmp_path / "register.xlsx"
+    write_ugly(register)
+    both(register, accept_good=True)
+
+
+def test_small_files_go_in_the_same_both_ways(both: Ways, tmp_path: Path) -> None:
+    assert both(*write(tmp_path, **FILES))[0].written
+
+
+HEADS = (
+    "job", "tag", "performed at", "reason", "people", "instrument", "method", "found offset V [mm]", "found angle V [mm/m]",
+    "found offset H [mm]", "found angle H [mm/m]", "left offset V [mm]", "left angle V [mm/m]", "left offset H [mm]",
+    "left angle H [mm/m]", "target offset V [mm]", "soft foot before 1L [mm]", "soft foot before 2R [mm]", "shim change 1L [mm]",
+    "hours run", "notes",
+)  # fmt: skip
+
+NUMBERS = st.one_of(
+    st.sampled_from(["", "", " ", "0", "0.0", "-0", "-0.0", "1", "12", "1e-2", "1E-7", "0.1 ", " 0.2", "+0.3", "0,25", "1,234"]),
+    st.sampled_from(["0.05 mm", "2 mil", "4.3 thou", "−0.02", "99", "1e300", "nan", "inf", "1_0", "0x1", "abc", "0.O5", "٣", "'0.1"]),
+    st.floats(-0.5, 0.5).map(lambda x: f"{x:.3f}"),
+    st.floats(-1.0, 1.0).map(repr),
+)
+DATES = st.sampled_from(
+    ["2024-03-04 09:30", "2024-03-04T09:30", "2024-03-31 01:30", "2024-10-27 01:30", "2024-3-4", "04.03.2024 14:30", "2024-02-30 10:00",
+     "2024-W01-1T06:00", "2024-03-04 24:00", "2024-03-04 9:30", "2024-03-04 09:30:15", "2024-03-04 09:30Z", "2024-03-04 09:30+02:00",
+     "1949-12-31 10:00", "2026-11-25 06:59", "2026-11-25 09:00", "2030-01-01 10:00", "", "soon", " 2024-05-05 10:00 "]
+)  # fmt: skip
+WORDS = {
+    "reason": st.sampled_from(["planned", "planned", "Planned", " planned ", "installation", "condition", "", "other", "never"]),
+    "people": st.sampled_from(["Ana Wick", "Bo Tarn; Ana Wick", "Ana  Wick/Bo Tarn", "", ";", 'O\'Neil "Bo"', "Zoë"]),
+    "instrument": st.sampled_from(["D-1", "D-2", " D-2", "", "D 3"]),
+    "method": st.sampled_from(["laser", "Laser", "", "rim and face", "by eye"]),
+    "notes": st.sampled_from(["", "fine", "two  blanks", 'quoted "so"', "line\nbreak", "ünïcode \u2028", "\\back"]),
+    "tag": st.sampled_from(["P-1", "P-1", "P-2", " P-2", "P-9", ""]),
+}
+
+
+@st.composite
+def job_rows(draw: st.DrawFn) -> list[list[str]]:
+    rows = []
+    for number in range(draw(st.integers(1, 8))):
+        row = []
+        for head in HEADS:
+            key = head.partition(" ")[0]
+            if head == "job":
+                row.append(draw(st.sampled_from([f"J{number}", f"J{number}", "J0", f" J{number}  x", ""])))
+            elif head == "performed at":
+                row.append(draw(DATES))
+            elif key in WORDS:
+                row.append(draw(WORDS[key]))
+            else:
+                row.append(draw(NUMBERS))
+        rows.append(row[: draw(st.sampled_from([len(row), len(row), len(row), 12]))])
+    return rows
+
+
+@hypothesis_settings(max_examples=40, deadline=None)
+@given(data=st.data())
+def test_any_rows_go_in_the_same_both_ways(data: st.DataObject, tmp_path_factory: pytest.TempPathFactory) -> None:
+    folder = tmp_path_factory.mktemp("rows")
+    paths = [path for path in write(folder, **FILES) if path.stem != "jobs"]
+    jobs = folder / "jobs.csv"
+    with jobs.open("w", newline="", encoding="utf-8") as stream:
+        csv.writer(stream).writerows([HEADS, *data.draw(job_rows())])
+    with pytest.MonkeyPatch.context() as patch:
+        _both_by_hand(patch, folder, [*paths, jobs])
+
+
+def _both_by_hand(patch: pytest.MonkeyPatch, folder: Path, paths: list[Path]) -> None:
+    """Hold the two ways together without a book for each: what they write is taken from one transaction that is undone."""
+    settings = Settings(book=str(folder / "book.db"))
+    site, engine = _site(settings), make_engine(settings)
+    sources = sources_of(site, *paths)
+    seen = []
+    for plain in (True, False):
+        patch.setattr(work, "PLAIN_LANE", plain)
+        patch.setattr(work, "BATCH", 3)
+        rows: list[Any] = []
+
+        def take(self: Any, mapped: Any, values: Any, into: list[Any] = rows) -> None:
+            del self
+            into.append((mapped.__tablename__, values))
+
+        patch.setattr(work.Unit, "add", take)
+        patch.setattr(work.Unit, "flush", lambda self: None)
+        patch.setattr(work.Unit, "finish", lambda self: None)
+        report = work.import_files(engine, site, sources, by="tester", now=NOW, accept_good=True)
+        seen.append((rows, _told(report)))
+        patch.undo()
+    engine.dispose()
+    assert seen[0] == seen[1]
+    assert [[type(value) for value in row] for _, row in seen[0][0]] == [[type(v) for v in row] for _, row in seen[1][0]]
+
+
+def test_most_rows_of_a_plain_file_take_the_short_way(both: Ways, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    plant = tmp_path / "plant"
+    write_plant(plant, generate())
+    taken = []
+    made = work._Import._plain
+
+    def count(self: Any, *said: Any) -> Any:
+        taken.append(1)
+        return made(self, *said)
+
+    monkeypatch.setattr(work._Import, "_plain", count)
+    report, _ = both(*(plant / f"{name}.csv" for name in ("people", "instruments", "assets", "breaks", "jobs")), batch=500)
+    assert len(taken) > 0.9 * report.sheets[-1].read
+
+
+def test_the_digest_put_together_by_hand_is_the_digest() -> None:
+    for number in range(50):
+        job = job_of(number % 3, number)
+        us = to_microseconds(job.performed_at)
+        content = job_content_text(
+            job.ref, job.tag, us, job.reason, job.people, job.instrument, job.method, job.work_order,
+            (job.found and job.found.as_tuple(), job.left and job.left.as_tuple(), job.target.as_tuple()), ["[]"] * 4,
+            [None, None, None, None], job.checks, job.notes, job.reviewer,
+        )  # fmt: skip
+        assert content == job_content(job, us)
