@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import re
+import time
 from collections.abc import Collection
 from functools import lru_cache
 from typing import Final
@@ -156,7 +157,9 @@ def without_secrets(text: str) -> str:
 
 
 class QuietFormatter(logging.Formatter):
-    """Writes lines of the log without secrets, those of a traceback too."""
+    """Writes lines of the log without secrets, those of a traceback too, in UTC."""
+
+    converter = time.gmtime
 
     def format(self, record: logging.LogRecord) -> str:
         """Write one record; a break of lines that came from outside cannot pretend to be another record."""
@@ -171,5 +174,5 @@ def install_log() -> None:
     if not root.handlers:
         root.addHandler(logging.StreamHandler())
     for handler in root.handlers:
-        handler.setFormatter(QuietFormatter("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+        handler.setFormatter(QuietFormatter("%(asctime)sZ %(levelname)s %(name)s: %(message)s", "%Y-%m-%dT%H:%M:%S"))
     logging.getLogger("driftbook").setLevel(logging.INFO)

@@ -53,7 +53,7 @@ RULES: dict[str, str] = {
     # Counts
     "verdicts that turn, of so many": rf"{NUMBER} would become over and {NUMBER} within, of {NUMBER}",
     "count with its noun, of so many": rf"\b\d+ {NOUN} of {NUMBER}",
-    "more or some of what was counted": r"\b\d+ (?:more\b|of them\b|of these\b)",
+    "more or some of what was counted": rf"{NUMBER} (?:more\b|of them\b|of these\b)",
     "count of so many": rf"\b\d+(?:\u202f\d{{3}})* (?:of|/) (?:the )?(?:{NUMBER})(?: {NOUN})?",
     "count of its own noun before": rf"\b{NOUN}[^.;]{{0,40}}?: {NUMBER}\b",
     # Measures

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from pypdf import PdfReader
 
 from dashboard.app import create_app
 from dashboard.cli import main
+from dashboard.components import papers
 from dashboard.console.reporting_parser import METHODS, SIZES
 from dashboard.place import Place
 from dashboard.reports import paths, routes
@@ -167,3 +169,21 @@ def test_the_command_writes_what_was_asked_for(
     assert page_sizes(made["sheet-F-1.pdf"]) == {(612, 792)}
     assert codes_of(made["labels.pdf"]) == ["http://127.0.0.1:8750/asset/P-2"]
     assert PdfReader(io.BytesIO(made["sheet-P-2.pdf"])).get_fields()
+
+
+def test_every_paper_that_a_page_offers_is_there(clients: Any) -> None:
+    place = Place("/asset", {"units": "mil"})
+    offered = [
+        *hrefs_of(papers.month_papers(date(2026, 10, 1), place)),
+        *hrefs_of(papers.asset_papers(PUMP.tag, place)),
+        *hrefs_of(papers.due_papers(place)),
+    ]
+    assert len(offered) == 6
+    for href in offered:
+        answer = ask(clients, "one job", href)
+        assert (answer.status_code, answer.mimetype) == (200, "application/pdf"), href
+        assert "units=mil" in href, "the units of the page go along"
+
+
+def hrefs_of(part: Any) -> list[str]:
+    return [child.href for child in part.children if hasattr(child, "href")]

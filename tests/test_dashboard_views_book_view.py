@@ -30,7 +30,7 @@ def test_a_job_is_told_in_one_line_on_the_sites_clock() -> None:
     line = line_of(JOB, ZONE)
     assert (line.recorded, line.author, line.kind) == ("1 Jul 2026, 08:30", "by desk", "job recorded")
     assert (line.name, line.about) == ("P-101", "job 2026-7, 1 Jul 2026, 08:30")
-    assert line.work == "Ana, Bo · with L-1 · limits: starter 1"
+    assert line.work == "Ana, Bo · with L-1 · limits: starter, version 1"
     assert (line.source, line.file_entry) == ("jobs.csv, row 7", 3)
 
 

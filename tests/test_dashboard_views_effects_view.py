@@ -74,7 +74,7 @@ def test_effects_are_made_once_for_a_history() -> None:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_picture_has_one_row_a_name_and_a_mark_of_its_own_where_chance_does_not_explain(scheme: str) -> None:
     view = build(effects([0.012, 0.0, 0.0], [20, 20, 20], q=0.01), NAMES, Display(), "instrument")
-    figure = effect_figure(view.lines, 0, 3, scheme)
+    figure = effect_figure(view.lines, 0, 3, "mm", scheme)
     assert list(figure.layout.yaxis.ticktext) == ["Abe", "mid", "zed"]
     plain, marked = figure.data[0], figure.data[1]
     assert (plain.marker.symbol, marked.marker.symbol) == ("circle-open", "diamond")

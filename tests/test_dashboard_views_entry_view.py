@@ -133,7 +133,7 @@ def test_a_job_is_told_with_its_units() -> None:
 
 def test_a_file_is_told_with_its_digest_and_how_each_column_was_read() -> None:
     view = told(Kind.FILE_IMPORTED, ImportedFile("jobs.csv", "ab" * 32, 12_000, 11_999, 1, MAPPING))
-    assert "12\u202f000 rows read, 11\u202f999 taken into the book, 1 refused." in view.sentence
+    assert "12\u202f000 rows read, 11\u202f999 of them taken into the book, 1 of them refused." in view.sentence
     assert ("SHA-256 digest", "ab" * 32) in view.says
     sheet = view.sheets[0]
     assert sheet.title == "Holds: jobs"

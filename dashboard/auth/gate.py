@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import logging
 import secrets
 from typing import Any, Final, cast
 from urllib.parse import quote, urlsplit
@@ -22,6 +23,8 @@ from dashboard.context import KEY, Context
 from dashboard.place import read_place, read_site
 from dashboard.words import say
 from models.values.roles import Permission
+
+LOG = logging.getLogger("driftbook.door")
 
 SIGN_IN: Final = "/sign-in"
 PASSWORD: Final = "/password"  # noqa: S105 - the path of the page
@@ -108,6 +111,14 @@ def _away(where: str) -> Any:
 
 
 def _refused(text: str) -> Any:
+    who = signed()
+    LOG.warning(
+        "refused: %s %s for %s from %s",
+        request.method,
+        request.path[:200],
+        who.account.login if who else "nobody",
+        request.remote_addr,
+    )
     if request.path.startswith("/_") or not request.accept_mimetypes.accept_html:
         return jsonify({"notice": text}), 403
     from dashboard.auth.forms import message_page

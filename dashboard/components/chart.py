@@ -31,7 +31,7 @@ CONFIG: Any = {
 _LOCALE = "own"
 
 
-def config() -> dict[str, Any]:
+def config() -> Any:
     """Give the configuration, with the months of an axis in the language of the page."""
     months = [say(f"month.long.{number}") for number in range(1, 13)]
     short = [say(f"month.short.{number}") for number in range(1, 13)]

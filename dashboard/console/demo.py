@@ -68,8 +68,8 @@ def make_demo(folder: Path, display: Display) -> Settings:
     from seed_data.generate import generate, write
 
     folder.mkdir(parents=True, exist_ok=True)
-    half = Settings(book=str(folder / "making.db"), mappings=folder / "mappings")
     settings = Settings(book=str(folder / "driftbook.db"), mappings=folder / "mappings")
+    half = Settings(book=str(folder / "making.db"), mappings=folder / "mappings", key=settings.key_path)
     half.path.unlink(missing_ok=True)
     plant = generate()
     out.print(f"Making the invented plant '{plant.name}' in {folder} …")

@@ -66,7 +66,7 @@ def funnel_figure(funnel: Funnel, scheme: str) -> go.Figure:
         ]
         figure.add_scatter(
             x=[point.looks for point in points], y=[point.share * 100.0 for point in points],
-            mode="markers+text", name=f"{say('offenders.column.machines')}: {name}", text=named,
+            mode="markers+text", name=f"{name}: {say('offenders.column.machines')}", text=named,
             textposition=[_beside(p, at, len(looks)) if beyond else "middle center" for at, p in enumerate(points)],
             textfont={"size": 11, "color": palette.ink if beyond else palette.paper},
             marker={"color": colour, "size": size, "symbol": symbol, "line": {"color": palette.paper, "width": 1}},

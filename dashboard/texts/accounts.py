@@ -24,7 +24,7 @@ WORDS: Final[dict[str, str]] = {
     "role.auditor": "auditor",
     "role.administrator": "administrator",
     "foot.nobody": "Nobody is asked who they are: this book has no accounts",
-    "foot.account": "Signed in as {person}",
+    "foot.account": "Signed in as {person}: account, sign out",
     "foot.accounts": "Accounts",
     "door.to_book": "To the book",
     "door.sign_out": "Sign out",

@@ -195,12 +195,7 @@ class PlainLane:
             left = found
         target_keys = self._stages["target"]
         target = _NO_TARGET if target_keys is None else tuple(values.get(key, 0.0) for key in target_keys)
-        feet = []
-        for keys in self._feet_keys:
-            numbers = [values.get(key) for key in keys]
-            while numbers and numbers[-1] is None:
-                numbers.pop()
-            feet.append(numbers)
+        written = tuple(self._feet(keys, values) for keys in self._feet_keys)
         four = [values.get(key) for key in _NUMBERS]
         if four[3] is not None and four[3] < 0:
             return None
@@ -208,15 +203,23 @@ class PlainLane:
         method = words.get("method", _OTHER_METHOD)
         performed_us = to_microseconds(performed)
         order, notes, reviewer = texts.get("work_order", ""), texts.get("notes", ""), texts.get("reviewer", "")
-        written = [_ENCODER.encode(x) if x else "[]" for x in feet]
         content = job_content_text(
             ref, tag, performed_us, reason, people, instrument, method, order,
             (found, left, target), written, four, checks, notes, reviewer,
         )  # fmt: skip
         return PlainJob(
             ref, tag, performed_us, day, reason, people, instrument, method, order, found, left, target,  # type: ignore[arg-type]
-            tuple(written), tuple(four), _ENCODER.encode(checks) if checks else "[]", notes, reviewer, typed, content,  # type: ignore[arg-type]
+            written, tuple(four), _ENCODER.encode(checks) if checks else "[]", notes, reviewer, typed, content,  # type: ignore[arg-type]
         )  # fmt: skip
+
+    def _feet(self, keys: Sequence[str], values: dict[str, float]) -> str:
+        """Write the values of feet as JSON, up to the last one that was measured."""
+        if not keys:
+            return "[]"
+        numbers = [values.get(key) for key in keys]
+        while numbers and numbers[-1] is None:
+            numbers.pop()
+        return f"[{','.join(['null' if x is None else repr(x) for x in numbers])}]"
 
     def _four(self, stage: str, values: dict[str, float]) -> Any:
         """Give the four numbers of a stage, ``None`` where there is none of them, ``_PART`` where some are missing."""

@@ -105,8 +105,8 @@ def job_content_text(
         Three temperatures and the hours run. [°C, h]
     """
     said = encode_basestring
-    found, left, target = ("null" if x is None else f"[{','.join(map(repr, x))}]" for x in stages)
-    other = ",".join("null" if x is None else repr(x) for x in numbers)
+    found, left, target = ["null" if x is None else f"[{','.join(map(repr, x))}]" for x in stages]
+    other = ",".join(["null" if x is None else repr(x) for x in numbers])
     text = (
         f"[{said(ref)},{said(tag)},{performed_us},{said(reason)},[{','.join(map(said, people))}],{said(instrument)},"
         f"{said(method)},{said(work_order)},{found},{left},{target},{','.join(feet)},[{other}],"
