@@ -23,10 +23,10 @@ from dashboard.context import Book, Clock, Context, install, system_clock
 from dashboard.desk import Desk
 from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
+from dashboard.monitor import Probe, install_monitor
 from dashboard.pictures import StillReadingError
 from dashboard.reports import routes as report_routes
 from dashboard.security import install_headers, refuse_others
-from dashboard.monitor import Probe, install_monitor
 from dashboard.server import HEALTH
 from dashboard.theme import css_variables
 from dashboard.warming import pictures_of

@@ -159,7 +159,7 @@ def without_secrets(text: str) -> str:
 class QuietFormatter(logging.Formatter):
     """Writes lines of the log without secrets, those of a traceback too, in UTC."""
 
-    converter = time.gmtime
+    converter = time.gmtime  # type: ignore[assignment]  # typeshed leaves the seconds out
 
     def format(self, record: logging.LogRecord) -> str:
         """Write one record; a break of lines that came from outside cannot pretend to be another record."""

@@ -153,7 +153,7 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
             _switch(say("shell.units"), [(unit, place.here(units=unit), unit == seen.display.length) for unit in UNITS])
         )
     site = (
-        say("foot.site", name=seen.site.name, code=seen.site.code, zone=seen.site.zone)
+        say("foot.site", name=seen.site.name, zone=seen.site.zone)
         if seen.site
         else say("foot.no_site")
     )

@@ -58,7 +58,7 @@ WORDS: Final[dict[str, str]] = {
         "isolate it, lock out and tag, and check that it cannot turn. Put the guards back on. The maker's limits and local codes "
         "come first. A suggestion on these pages is not a diagnosis."
     ),
-    "foot.site": "{name} · {code} · times in {zone}",
+    "foot.site": "{name} · times in {zone}",
     "foot.no_site": "No site in this book yet",
     "foot.head": "as of entry {head} of the book",
     # States
@@ -138,7 +138,7 @@ WORDS: Final[dict[str, str]] = {
     "month.sentence.change.no_sign": "The twelve months before had {share} ({count} of {n}): no sign of a change.",
     "month.sentence.change.unknown": "It cannot be compared with the twelve months before.",
     "month.sentence.left_none": "None of the machines that were measured afterwards was left over limit.",
-    "month.sentence.left": "{count} of {n} were left over limit.",
+    "month.sentence.left": "Left over limit: {count} of {n}.",
     "month.key.jobs": "Jobs done",
     "month.key.on": "on {machines}, in the month",
     "month.key.jobs_before": "{mean} a month in the 12 before",

@@ -68,7 +68,9 @@ class AuthBook:
         return self.browser(self.access.open(self.accounts[role], "127.0.0.1", "in"))
 
 
-def open_book(settings: Settings, folder: Path, *, passwords: bool = False, outside: Any = None) -> AuthBook:
+def open_book(
+    settings: Settings, folder: Path, *, passwords: bool = False, outside: Any = None, hosts: Any = ("localhost",)
+) -> AuthBook:
     site = make_site(settings)
     engine, clock = make_engine(settings), Clock()
     seed(engine, site, folder)
@@ -80,7 +82,7 @@ def open_book(settings: Settings, folder: Path, *, passwords: bool = False, outs
         desk=BookDesk(engine),
         access=access,
         outside=outside,
-        hosts=["localhost"],
+        hosts=hosts,
     )
     made = {}
     for role, (login, name) in PEOPLE.items():

@@ -45,6 +45,19 @@ def codes_of(pdf: bytes, scale: float = 3.0) -> list[str]:
     return found
 
 
+def edges_of(pdf: bytes) -> list[list[float]]:
+    """Give how far to the right each piece of text of each page reaches. [pt]."""
+    found = []
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        for page in document:
+            text = page.get_textpage()
+            found.append([text.get_rect(index)[2] for index in range(text.count_rects())])
+    finally:
+        document.close()
+    return found
+
+
 def page_sizes(pdf: bytes) -> set[tuple[int, int]]:
     """Give the sizes of the pages. [pt]."""
     return {(round(page.mediabox.width), round(page.mediabox.height)) for page in PdfReader(io.BytesIO(pdf)).pages}

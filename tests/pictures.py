@@ -52,8 +52,13 @@ PAGES = {
     "asset-other-limits": "/asset/SI-P-101A?limits=today&risk=20",
     "asset-one-job": "/asset/AL-P-403B",
     "book": "/book",
+    "book-nothing": "/book?asset=zzz",
+    "book-entry": "/book/700",
+    "book-file": "/book/4",
     "people": "/people",
+    "people-rests": "/people?instrument=NV-D-004&since=2026-07-09",
     "limits": "/limits",
+    "limits-trial": "/limits?offset=80&angle=700",
     "lost": "/no-such-page",
 }
 SMALL = {

@@ -612,3 +612,30 @@ def test_the_author_is_who_is_signed_in_whatever_the_browser_says(book: AuthBook
     assert line.author == "Rec Orr"
     with book.engine.connect() as connection:
         assert account_of(connection, "REC.ORR") is not None
+
+
+# -- on both engines -----------------------------------------------------------------------------------------------
+
+
+def test_the_way_in_and_out_is_the_same_on_both_engines(settings: Settings, tmp_path: Path) -> None:
+    book = open_book(settings, tmp_path, passwords=True)
+    client = book.browser()
+    assert enter(client, LOGIN, "wrong").status_code == 401
+    assert enter(client, LOGIN, PASSWORD).status_code == 303
+    book.clock.on(minutes=5)
+    assert inside(client)
+    set_password(book.engine, LOGIN, NEW, by="t", now=book.clock(), must_change=False)
+    assert not inside(client)
+    assert enter(client, LOGIN, NEW).status_code == 303
+    at = AtSite(book.site.site_id, NAME, roles=(Role.ENGINEER,), active=False)
+    change_account(book.engine, book.site, LOGIN, at, by="t", now=book.clock())
+    assert not inside(client)
+    assert [outcome for _, outcome in log(book)] == ["in", "in", "failed"]
+    for statement in (
+        "UPDATE sign_in SET outcome = 'in'",
+        "DELETE FROM sign_in",
+        "UPDATE account_version SET roles = '[]'",
+    ):
+        with pytest.raises(sa.exc.DBAPIError), book.engine.begin() as connection:
+            connection.execute(sa.text(statement))
+    book.engine.dispose()

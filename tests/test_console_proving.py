@@ -166,7 +166,8 @@ def test_a_head_goes_out_by_mail(written: Settings, capsys: pytest.CaptureFixtur
     message: Any = email.message_from_bytes(b"".join(taken[:-1]), policy=email.policy.default)
     assert message["To"] == "audit@example.org"
     attached = next(iter(message.iter_attachments()))
-    assert attached.get_content().decode() == note
+    assert attached.get_content_type() == "text/plain"
+    assert attached.get_content() == note
     assert note.split("\n")[2] in message.get_body().get_content()
     del written
 

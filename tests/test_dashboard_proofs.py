@@ -16,6 +16,7 @@ from dashboard.components.proof import proof_part
 from dashboard.place import read_place
 from dashboard.proofs_routes import MIME, PACKAGE, ROUTES
 from dashboard.roles import of_route
+from dashboard.writing import count
 from models.ledger import package_verifier
 from models.settings import Settings
 from models.store.engine import make_engine
@@ -40,7 +41,8 @@ def made(**changed: Any) -> BookProof:
 def test_head_is_shown_with_what_to_do_with_it() -> None:
     shown = text_of(proof_part(made(), "Europe/Lisbon", "P/1", PLACE))
     for part in (
-        "Head of 1,234 entries, kept on 25 Nov 2026, 07:00, signed by the key of entry 3",
+        count(1234),
+        "signed by the key of entry 3.",
         "one\\ntwo",
         "driftbook verify",
     ):

@@ -13,7 +13,7 @@ from dashboard.reports.press import pages_of as count_pages
 from dashboard.reports.press import print_pdf
 from models.units import Display
 from models.values.job import COMPONENTS
-from tests.papers import page_sizes, pages_of, plain, text_of
+from tests.papers import edges_of, page_sizes, pages_of, plain, text_of
 from tests.report_book import IDENTITY, LONG, LONG_TAG, NASTY, PROOF, ROOT, history_paper, story
 
 
@@ -144,3 +144,17 @@ def test_the_cover_names_the_head_of_the_book() -> None:
     assert "no head was made yet" in without
     keyed = replace(IDENTITY, proof=replace(PROOF, key_entry=3))
     assert "which entry 3 names" in pages_of(print_pdf(history_paper(story(1), identity=keyed)))[0]
+
+
+def test_a_note_longer_than_a_page_and_a_word_wider_than_a_line_are_printed_whole() -> None:
+    told = story(2)
+    words = " ".join(f"word{number}" for number in range(1500))
+    key = "K" + "x9" * 90 + "E"
+    lines = [replace(told.jobs[0], job=replace(told.jobs[0].job, notes=f"{words}\n{key} end of note")), told.jobs[1]]
+    pdf = print_pdf(history_paper(replace(told, jobs=tuple(lines))))
+    text = text_of(pdf)
+    assert "word0 word1 " in text
+    assert "word1499" in text
+    assert key in text.replace(" ", "")
+    right = max(place for page in edges_of(pdf) for place in page)
+    assert right <= 595 - 40, "nothing runs over the margin"

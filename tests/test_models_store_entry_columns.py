@@ -62,6 +62,8 @@ def spelled(columns: EntryColumns, name: str) -> list[object]:
     values = np.atleast_1d(getattr(columns, name)).tolist()
     if name in {"author", "kind"}:
         return [columns.texts[code] for code in values]
+    if name == "named_row":
+        return sorted(values)
     if name == "named":
         return sorted((row, columns.texts[code]) for row, code in zip(columns.named_row.tolist(), values, strict=True))
     return values

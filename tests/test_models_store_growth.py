@@ -131,7 +131,8 @@ def test_a_book_that_grows_in_every_way_is_as_one_that_is_read_anew(
     check()
     head = JOBS.splitlines()[0]
     more = {
-        "assets": "tag,description,running speed [rpm],retired,valid from\nP-1,another pump,2970,2025-01-01,2024-06-01\nN-1,new fan,1480,,\n",
+        "assets": "tag,description,running speed [rpm],retired,valid from\nP-1,another pump,2970,2025-01-01,2024-06-01\n",
+        "new": "tag,description,running speed [rpm]\nN-1,new fan,1480\n",
         "breaks": "tag,date,replaced,reason\nP-1,2024-08-01,coupling,worn\n",
         "instruments": "serial,description\nA-1,older name\n",
         "jobs": f"{head}\nJ9,N-1,2024-01-04 09:30,planned,Cleo Marsh,A-1,0.1,0.1,0,0,0,0,0,0,,,,,\n"

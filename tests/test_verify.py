@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
+from models.commands.seal_book import seal_book
 from models.ledger.checkpoint import Checkpoint, read_note, write_note
 from models.ledger.findings import Fault, Finding
 from models.ledger.keys import make_key
@@ -22,6 +23,7 @@ from models.settings import Settings
 from models.store import verify
 from models.store.engine import make_engine
 from models.store.proofs import last_head, read_heads
+from models.store.revision import downgrade, upgrade
 from models.store.sealing import key_column
 from models.store.unit import writing
 from models.store.verify import Verified, verify_book
@@ -29,6 +31,8 @@ from models.store.verify_cells import shape_of
 from models.tables.every import HISTORY, MAPPED
 from models.tables.people import PersonRow, PersonVersionRow
 from models.values.kinds import Kind
+from models.values.story import Site
+from tests import seeded
 from tests.conftest import ENGINES, NOW, _administrator, database_url, make_site
 from tests.kept_book import (
     change,
@@ -488,6 +492,43 @@ def test_missing_guard_is_told(kept: Kept) -> None:
                 "$$ BEGIN RETURN NULL; END $$"
             )
         assert Fault.GUARD in faults(verify_book(connection))
+
+
+def test_entries_that_name_what_is_not_there_are_told(kept: Kept) -> None:
+    """The statements are made to fit, so that only the reference is wrong."""
+    rows = rows_of(kept.connection, "entry")
+    from_file = next(row for row in rows if row["batch"] is not None)
+    for column, new in (
+        ("batch", 1),
+        ("batch", 77_777),
+        ("supersedes", 88_888),
+        ("supersedes", 1),
+        ("subject", 99_999),
+    ):
+        with tampered(kept.connection):
+            change(kept.connection, "entry", from_file, **{column: new})
+            seal_again(kept.connection)
+            found = verify_book(kept.connection)
+        assert Finding(Fault.REFERENCE, from_file["number"], "entry", column, str(new)) in found.tally.kept
+
+
+def test_book_of_an_older_revision_is_sealed_by_its_upgrade(settings: Settings, site: Site, tmp_path: Path) -> None:
+    settings = replace(settings, key=tmp_path / "own.key")
+    engine = make_engine(settings)
+    seeded.seed(engine, site, tmp_path)
+    engine.dispose()
+    downgrade(settings, "0001_the_book")
+    upgrade(settings)
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        before = verify_book(connection)
+        assert before.tally.counts[Fault.STATEMENT_MISSING] == before.entries
+    assert seal_book(settings, by="tester", now=NOW) == before.entries
+    with engine.connect() as connection:
+        after = verify_book(connection)
+        assert after.faults(strict=True) == 0, after.tally.kept
+        assert (after.entries, after.heads, after.signed) == (before.entries + 1, 2, 1)
+    engine.dispose()
 
 
 def test_signature_by_who_wrote_it_is_told(kept: Kept) -> None:

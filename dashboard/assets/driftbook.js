@@ -164,8 +164,26 @@
     });
   }
 
+  /* On a narrow screen the pages stand in one row that slides: the one that is open is brought into sight. */
+  var brought = null;
+
+  function bring() {
+    var here = document.querySelector(".pages .here");
+    if (here === null || here === brought) {
+      return;
+    }
+    brought = here;
+    var row = here.closest(".pages");
+    var at = here.getBoundingClientRect();
+    var around = row.getBoundingClientRect();
+    if (at.left < around.left || at.right > around.right - 24) {
+      row.scrollLeft += at.left - around.left - 8;
+    }
+  }
+
   new MutationObserver(function () {
     entitle();
     explain();
+    bring();
   }).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-expanded"] });
 })();

@@ -107,9 +107,9 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
     stages = [_stage(stage, display, typed=typed) for stage in (STAGES if with_target else STAGES[:2])]
     feet = _group(
         "grid.feet",
-        _text("soft_before", say("grid.soft_before", unit=unit), 200),
-        _text("soft_after", say("grid.soft_after", unit=unit), 200),
-        _text("moves", say("grid.moves", unit=unit), 240),
+        _text("soft_before", say("grid.soft_before", unit=unit), 340 if typed else 200),
+        _text("soft_after", say("grid.soft_after", unit=unit), 340 if typed else 200),
+        _text("moves", say("grid.moves", unit=unit), 560 if typed else 300),
     )
     work = _group(
         "grid.work",
@@ -117,8 +117,8 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
         _text("work_order", say("grid.work_order"), 110),
         _text("hours", say("grid.hours"), 92, type="rightAligned"),
         _text("temperatures", say("grid.temperatures", unit=display.temperature), 150),
-        _text("checks", say("grid.checks"), 260),
-        _text("notes", say("grid.notes"), 280),
+        _text("checks", say("grid.checks"), 440),
+        _text("notes", say("grid.notes"), 340),
         _text("reviewer", say("grid.reviewer"), 120),
     )
     book = _group(

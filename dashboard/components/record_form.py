@@ -274,7 +274,7 @@ def feet_part(prefix: str, fields: Texts, asset: Asset, display: Display) -> htm
     rows, unit = rows_of(asset, fields, "movable"), display.unit(Quantity.OFFSET)
     boxes = [typed(f"{prefix}.{place + 1}", say("record.foot", foot=FEET[place], side=say(f"record.plan.{'right' if place % 2 else 'left'}"), row=place // 2 + 1), fields, unit=unit)
              for place in range(2 * rows)]  # fmt: skip
-    return html.Div(boxes, className="fields two")
+    return html.Div(boxes, className="fields two feet")
 
 
 def side_moves(fields: Texts, asset: Asset, display: Display) -> html.Div:

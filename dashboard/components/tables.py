@@ -72,7 +72,7 @@ def table(
         ]
     )
     return html.Div(
-        html.Table([html.Caption(caption), head, body]),
+        html.Table([html.Caption(html.Span(caption)), head, body]),
         className="table",
         role="region",
         tabIndex=0,

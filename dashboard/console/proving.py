@@ -146,6 +146,9 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
         )
         subject = say("head.mail.subject", origin=head.origin, size=f"{head.size:,}")
         message = message_of(mail, subject, body, ("head.txt", head.note.encode()), at)
+        attached = next(message.iter_attachments())
+        attached.set_type("text/plain")
+        attached.set_param("charset", "utf-8")
         send(mail, message)
         print(f"Sent to {', '.join(mail.to)} through {mail.host}.", file=sys.stderr)  # noqa: T201
     if head.signature is None:

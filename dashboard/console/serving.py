@@ -36,7 +36,9 @@ def run_serve(given: argparse.Namespace) -> int:
         )
     port = given.port if given.port is not None else free_port(given.host, DEFAULT_PORT)
     if not 1 <= given.threads <= 200:
-        raise DriftbookError(f"{given.threads} threads are not taken.", remedy="Give a number from 1 to 200; 8 is the rule.")
+        raise DriftbookError(
+            f"{given.threads} threads are not taken.", remedy="Give a number from 1 to 200; 8 is the rule."
+        )
     door = Door(given.open, tuple(given.name), given.proxy)
     serve_book(settings, given.host, port, door=door, log=given.log, threads=given.threads)
     return 0

@@ -110,7 +110,7 @@ def feet_rate_figure(rows: Sequence[FootRow], unit: str, decimals: int, scheme: 
     sheet.word(say("asset.feet.no_move"), x=0.0, yref="paper", y=1.0, yanchor="bottom", xanchor=anchor_at(share))
     sheet.y(range=[0.4, len(rows) + 0.6], tickvals=places, ticktext=names, showgrid=False)
     sheet.x(
-        range=[min(ends) - room, max(ends) + room], title={"text": wrapped(say("asset.feet.axis", unit=unit))}, showgrid=True, nticks=6,
+        range=[min(ends) - room, max(ends) + room], title={"text": wrapped(say("asset.feet.axis", unit=unit), 36)}, showgrid=True, nticks=6,
         tickformat=f"+.{decimals}f",
     )  # fmt: skip
     sheet.lay(margin={"l": 8, "r": 12, "t": 26, "b": 8})

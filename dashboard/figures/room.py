@@ -25,7 +25,7 @@ def width_of(text: str) -> float:
     return PER_LETTER * max(len(line) for line in text.split("<br>"))
 
 
-def wrapped(text: str, most: int = 42) -> str:
+def wrapped(text: str, most: int = 48) -> str:
     """Break a text into lines at its blanks.
 
     Parameters

@@ -140,6 +140,7 @@ class _Drawing:
         shown = sorted(shafts.moves, key=lambda move: move.x_mm)
         lines = levels([move.x_mm / self.pixel for move in shown], [width_of(move.text) for move in shown])
         self.needs = tuple(zip(shown, lines, strict=True))
+        self.tall = LINE * max((1 + move.text.count("<br>") for move in shown), default=1)
 
     def y(self, line: Line, x_mm: float) -> float:
         return self.factor * at(line, x_mm)
@@ -219,7 +220,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
                     arrowhead=2, arrowsize=1.1, arrowwidth=2, arrowcolor=self.palette.ink,
                 )  # fmt: skip
             self.figure.add_annotation(
-                x=move.x_mm, y=lowest, text=move.text, showarrow=False, yanchor="top", yshift=-5 - LINE * level,
+                x=move.x_mm, y=lowest, text=move.text, showarrow=False, yanchor="top", yshift=-5 - self.tall * level,
                 font={"size": 12, "color": self.palette.ink}, align="center", bgcolor=self.palette.paper, opacity=0.92,
             )  # fmt: skip
 
@@ -239,7 +240,11 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         if 0.0 < abs(most) < 1.2 * LINE * self.pixel:
             values = values[1:]  # two numbers so close would lie over one another
         # Below the lowest sole, or the words at the point of an arrow, the axis begins.
-        words = LINE * (1.6 + max((level for _, level in self.needs), default=-1.6)) * self.pixel
+        words = (
+            (self.tall * (1 + max((level for _, level in self.needs), default=-1)) + 9.0) * self.pixel
+            if self.needs
+            else 0.0
+        )
         lowest = min((min(self.sole_and_goal(move)) for move, _ in self.needs), default=0.0)
         bottom = min(low - ends - 0.03 * self.length, lowest - words)
         self.figure.update_yaxes(

@@ -17,7 +17,7 @@ from dashboard.views.limits_view import limits_note
 from dashboard.views.record_fields import AFTER, BEFORE, TEMPERATURES, check_name
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
-from dashboard.writing import count, judged
+from dashboard.writing import count, day, judged
 from models.units import Display, Quantity
 from models.values.draft import Way
 from models.values.kinds import Coupling, Method, Reason
@@ -85,6 +85,8 @@ def sheet_paper(
     """
     title = say("report.sheet.title", tag=story.asset.tag)
     data = common(identity, title) | sheet_data(story, basis, visit, display)
+    # One page: its head says of which book and entry it is, so the foot need not say it again to those who hear it.
+    data["foot"] = title
     data["as_of"] = say("report.sheet.as_of", head=count(identity.head), at=made(identity))
     data["words"] = {**data["words"], "target": say("report.sheet.target"), "limits": say("record.last.limits")}
     pictures = {"code.svg": qr_picture(visit.address)} if visit.address else {}
@@ -125,7 +127,7 @@ def sheet_data(story: AssetStory, basis: Basis, visit: Visit, display: Display) 
         "code_says": say("report.sheet.code", tag=asset.tag),
         "code_below": say("report.sheet.code_below"),
         "last": _last(last, basis, display),
-        "source": note.text,
+        "source": _source(basis, visit.on),
         "warning": note.warning,
         "caution": say("record.caution"),
         "after": say("record.caution.after"),
@@ -156,6 +158,16 @@ def sheet_data(story: AssetStory, basis: Basis, visit: Visit, display: Display) 
         "rows": rows,
         "fillable": visit.fillable,
     }  # fmt: skip
+
+
+def _source(basis: Basis, on: date) -> str:
+    chosen = basis.limit_set
+    if chosen is None:
+        return say("limits.none")
+    return say(
+        "report.sheet.set", on=day(on), name=chosen.name, version=chosen.version, by=chosen.adopted_by or say("limits.nobody"),
+        adopted=day(chosen.adopted_on), source=chosen.source.rstrip("."),
+    )  # fmt: skip
 
 
 def _facts(basis: Basis, display: Display) -> list[tuple[str, str]]:

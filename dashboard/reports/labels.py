@@ -47,6 +47,7 @@ def labels_paper(labels: Sequence[Label], identity: Identity, *, size: str = "a4
         for number, label in enumerate(labels)
     ]
     pictures = {f"code-{number}.svg": qr_picture(label.address) for number, label in enumerate(labels)}
-    data = common(identity, say("report.labels.subject")) | {"labels": told, "site": identity.site.name}
+    data = common(identity, title) | {"labels": told, "site": identity.site.name}
+    data["foot"] = say("report.labels.subject")
     data["as_of"] = say("report.sheet.as_of", head=count(identity.head), at=made(identity))
     return Paper("labels", title, data, identity.made_at, size, pictures)

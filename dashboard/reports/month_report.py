@@ -20,6 +20,8 @@ from dashboard.writing import month as month_name
 PAGES = 2
 """The review never takes more."""
 
+_PICTURED = {"found": "report.classes.found", "left": "report.classes.left"}
+
 Row = list[Any]
 
 
@@ -208,10 +210,10 @@ def _classes(view: MonthView) -> dict[str, Any]:
 
 def _class_words(lines: Sequence[ClassLine], stage: str, month: str) -> dict[str, str]:
     known = [(line.name, getattr(line, stage)) for line in lines if getattr(line, stage).known]
-    said = "; ".join(f"{name}: {_of(share)}" for name, share in known) or say("figure.classes.none")
+    said = ", ".join(say("report.classes.says", share=_of(share), name=name) for name, share in known)
     return {
         "title": say(f"figure.classes.{stage}", month=month),
-        "says": say(f"figure.classes.{stage}_says", classes=said),
+        "says": say(_PICTURED[stage], month=month, classes=said or say("figure.classes.none")),
         "file": f"{stage}.svg",
     }
 

@@ -27,8 +27,8 @@ TEMPLATES = Path(__file__).parent / "templates"
 STANDARDS = ("a-2a", "ua-1")
 """PDF/A-2a for the archive and PDF/UA-1 for readers who hear a page."""
 
-_LARGE, _REMEMBERED = 200_000, 10
-"""After a PDF of more bytes the typesetter is made to forget; it remembers for so many settings."""
+_REMEMBERED = 10
+"""The typesetter remembers for so many settings what it has set."""
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 """Sizes of paper that can be chosen, by what they are called here and by the typesetter."""
@@ -77,16 +77,15 @@ def print_pdf(paper: Paper, *, plain: bool = False) -> bytes:
         raise UnprintableError(
             say("report.fault", title=paper.title, fault=fault.message), remedy=say("report.fault.remedy")
         ) from fault
-    if len(made) > _LARGE:
-        _forget()
+    _forget()
     return bytes(made)
 
 
 def _forget() -> None:
     """Let the typesetter forget what it has set.
 
-    It keeps every piece for the next ten settings, which is some hundred megabytes after some long papers (measured:
-    ``tests.benchmarks.reports``).  Setting next to nothing so often makes it let go, in some hundredths of a second.
+    It keeps every piece for the next ten settings, and every try of a sheet's size, which comes to some hundred megabytes
+    (measured: ``tests.benchmarks.reports``).  Setting next to nothing so often makes it let go, in a hundredth of a second.
     """
     for _ in range(_REMEMBERED + 1):
         _SETTER.compile({"main.typ": b"x"}, font_paths=fonts())
@@ -127,6 +126,7 @@ def _files(paper: Paper) -> dict[str, bytes]:
     data = {
         **all_printable(dict(paper.data)),
         "title": all_printable(paper.title),
+        "lang": say("language"),
         "paper": PAPERS[paper.size],
         "date": [made.year, made.month, made.day, made.hour, made.minute, made.second],
     }

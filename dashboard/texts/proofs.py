@@ -93,7 +93,8 @@ Made on {at} from the book {origin} of the site {site}.
 What is here
   history.pdf         the history of the machine, for reading (where it could be printed)
   jobs.csv            every version of every job, one line each, in mm, mm/m, rpm and degrees Celsius; moments are
-                      microseconds since 1970 in UTC; it is made from the statements word for word
+                      microseconds since 1970 in UTC; it is made from the statements word for word, but for an apostrophe
+                      before a text that a spreadsheet would take for a formula
   statements.jsonl    what each entry says, one line an entry: the machine, its jobs and amendments, sign-offs, and the
                       limits, people, instruments, imported files, accounts and site settings that they rest on
   proofs.jsonl        for each statement the proof that it is in the book that the head names

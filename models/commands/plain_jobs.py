@@ -18,8 +18,7 @@ from typing import Any, Final
 
 from models.errors import NotAQuantityError
 from models.intake.checking import DAY_ONE, Known, is_odd
-from models.intake.fields import Field, Form, Table
-from models.intake.mapping import Column
+from models.intake.fields import Form, Table
 from models.intake.reading import Cell
 from models.intake.rows import RowReader, typed_text
 from models.ledger.content import job_content_text
@@ -54,6 +53,7 @@ class PlainJob:
     day: date
     reason: str
     people: tuple[str, ...]
+    people_json: str
     instrument: str
     method: str
     work_order: str
@@ -102,19 +102,18 @@ class PlainLane:
         self._width = 1 + max(index for index, *_ in steps.values())
         self._kinds = dict(reader.measured)
         self._ref, self._tag, self._performed = (steps[key][0] for key in ("ref", "tag", "performed"))
-        self._moment_step = steps["performed"]
         self._texts = [(key, steps[key][0]) for key in (*_TEXTS, "instrument") if key in steps]
-        self._lists = [(key, steps[key]) for key in ("reason", "method", "people", "checks") if key in steps]
-        self._numbers = sorted(
-            (key, index, column, chosen, convert)
-            for key, (index, column, chosen, convert) in steps.items()
-            if chosen.form is Form.NUMBER
-        )
-        self._kept: dict[str, dict[str, Any]] = {key: {} for key in steps}
+        self._steps = {key: (column, chosen, convert) for key, (_, column, chosen, convert) in steps.items()}
+        # What a text of a column means, by the text; a cell without one means nothing.
+        self._kept: dict[str, dict[Any, Any]] = {key: {"": _BLANK} for key in steps}
+        words = [key for key in ("reason", "method", "people", "checks") if key in steps]
+        numbers = sorted(key for key, (_, _, chosen, _) in steps.items() if chosen.form is Form.NUMBER)
+        self._lists = [(key, steps[key][0], self._kept[key].get) for key in words]
+        self._numbers = [(key, steps[key][0], self._kept[key].get) for key in numbers]
         self._feet_keys = [reader.feet.get(prefix, ()) for prefix in _FEET]
         self._stages = {stage: reader.stages.get(stage) for stage in ("found", "left", "target")}
         plain = {"ref", "tag", "performed", *_TEXTS, "instrument", "reason", "method", "people", "checks"}
-        self.usable = steps.keys() <= plain | {key for key, *_ in self._numbers}
+        self.usable = steps.keys() <= plain | set(numbers)
         self._today = known.now.astimezone(known.zone).date()
 
     def read(self, cells: Sequence[Cell]) -> PlainJob | None:  # noqa: C901, PLR0911, PLR0912 - one way out for each thing that would have to be said
@@ -138,26 +137,20 @@ class PlainLane:
             return None
         values: dict[str, float] = {}
         typed: list[str] = []
-        for key, index, column, chosen, convert in self._numbers:
-            cell = cells[index]
-            if cell == "":
-                continue
-            found = self._kept[key].get(cell)  # type: ignore[arg-type]
+        for key, index, known in self._numbers:
+            found = known(cells[index])
             if found is None:
-                found = self._number(key, cell, column, chosen, convert)
+                found = self._number(key, cells[index])
                 if found is None:
                     return None
             if found is not _BLANK:
                 values[key] = found.value
                 typed.append(found.typed)
         words: dict[str, Any] = {}
-        for key, (index, column, chosen, convert) in self._lists:
-            cell = cells[index]
-            if cell == "":
-                continue
-            word = self._kept[key].get(cell)  # type: ignore[arg-type]
+        for key, index, known in self._lists:
+            word = known(cells[index])
             if word is None:
-                word = self._word(key, cell, column, chosen, convert)
+                word = self._word(key, cells[index])
                 if word is None:
                     return None
             if word is not _BLANK:
@@ -199,7 +192,7 @@ class PlainLane:
         four = [values.get(key) for key in _NUMBERS]
         if four[3] is not None and four[3] < 0:
             return None
-        people, checks = words.get("people", ()), words.get("checks", ())
+        (people, people_json), (checks, checks_json) = words.get("people", _NOBODY), words.get("checks", _NOBODY)
         method = words.get("method", _OTHER_METHOD)
         performed_us = to_microseconds(performed)
         order, notes, reviewer = texts.get("work_order", ""), texts.get("notes", ""), texts.get("reviewer", "")
@@ -208,8 +201,8 @@ class PlainLane:
             (found, left, target), written, four, checks, notes, reviewer,
         )  # fmt: skip
         return PlainJob(
-            ref, tag, performed_us, day, reason, people, instrument, method, order, found, left, target,  # type: ignore[arg-type]
-            written, tuple(four), _ENCODER.encode(checks) if checks else "[]", notes, reviewer, typed, content,  # type: ignore[arg-type]
+            ref, tag, performed_us, day, reason, people, people_json, instrument, method, order, found, left, target,  # type: ignore[arg-type]
+            written, tuple(four), checks_json, notes, reviewer, typed, content,  # type: ignore[arg-type]
         )  # fmt: skip
 
     def _feet(self, keys: Sequence[str], values: dict[str, float]) -> str:
@@ -240,18 +233,16 @@ class PlainLane:
                 return None
         if cell is None or (isinstance(cell, str) and not cell.strip()):
             return None
-        _, column, chosen, convert = self._moment_step
+        column, chosen, convert = self._steps["performed"]
         try:
             moment: datetime = convert(cell, column, chosen)
         except NotAQuantityError:
             return None
         return moment
 
-    def _number(
-        self, key: str, cell: Cell, column: Column, chosen: Field, convert: Callable[[Cell, Column, Field], Any]
-    ) -> Any:
+    def _number(self, key: str, cell: Cell) -> Any:
         """Read a cell the long way and remember it; ``None`` if anything has to be said of it."""
-        kept = self._kept[key]
+        kept, (column, chosen, convert) = self._kept[key], self._steps[key]
         if not isinstance(cell, str):
             return None
         if not cell.strip():
@@ -270,12 +261,11 @@ class PlainLane:
             kept[cell] = found
         return found
 
-    def _word(
-        self, key: str, cell: Cell, column: Column, chosen: Field, convert: Callable[[Cell, Column, Field], Any]
-    ) -> Any:
+    def _word(self, key: str, cell: Cell) -> Any:
+        """Read a word of a closed list, or a list of names, the long way and remember it, names with their JSON."""
+        kept, (column, chosen, convert) = self._kept[key], self._steps[key]
         if not isinstance(cell, str):
             return None
-        kept = self._kept[key]
         if not cell.strip():
             kept[cell] = _BLANK
             return _BLANK
@@ -285,6 +275,8 @@ class PlainLane:
             return None
         if not found:
             return None
+        if chosen.form is Form.NAMES:
+            found = (found, _ENCODER.encode(found))
         if len(kept) < _MOST_KEPT:
             kept[cell] = found
         return found
@@ -306,7 +298,7 @@ def plain_row(
     """Give the row of ``job``, in the order of its columns, as ``models.store.rows.job_row`` gives it for a job that was built."""
     return (
         entry, site_id, entry, asset_id, None, False, job.ref, job.performed_us, zone, job.reason, person_id,
-        _ENCODER.encode(job.people) if job.people else "[]", instrument_id, job.method, job.work_order,
+        job.people_json, instrument_id, job.method, job.work_order,
         *(job.found or _NONE4), *(job.left or _NONE4), *job.target, *job.feet, *job.numbers, job.checks, job.notes,
         job.reviewer, asset.limit_speed_rpm, str(asset.coupling), asset.span_mm, limit_entry, limits.offset_mm,
         limits.angle_mm_m, limits.flex_mm_m, limits.soft_foot_mm, limits.each_axis, *ratios, job.typed, job.content,
@@ -317,6 +309,7 @@ class _Mark:
     """A value of its own."""
 
 
+_NOBODY: Final = ((), "[]")
 _BLANK: Final = _Mark()
 _PART: Final = _Mark()
 _OTHER_REASON: Final = str(Reason.OTHER)

@@ -1,1 +1,1 @@
-"""The line of entries: their canonical content and, later, their proofs."""
+"""The line of entries: their canonical form, the tree over them, keys, heads and proofs."""

@@ -109,37 +109,45 @@ class RowForm:
 
     def __init__(self, columns: Sequence[str], booleans: Iterable[str] = ()) -> None:
         truths = set(booleans)
-        order = sorted(range(len(columns)), key=lambda place: columns[place])
-        self._parts: list[tuple[int, str, Format]] = [
-            (place, f'"{columns[place]}":', _truth if columns[place] in truths else any_text) for place in order
-        ]
-        self._kept: list[dict[Any, str] | None] = [{} for _ in order]
+        self._order = sorted(range(len(columns)), key=lambda place: columns[place])
+        self._write = [_writer(columns[place], truth=columns[place] in truths) for place in self._order]
+        # What is NULL is left out: it is remembered as nothing.
+        self._kept: list[dict[Any, str] | None] = [{None: ""} for _ in self._order]
+        self._ask: list[Callable[[Any], str | None]] = [kept.get for kept in self._kept if kept is not None]
 
     def text(self, values: Values) -> str:
         """Write a row: values in the order of the columns, as the database takes or gives them."""
-        found = []
-        for (place, name, form), kept in zip(self._parts, self._kept, strict=True):
-            value = values[place]
-            if value is None:
-                continue
-            try:
-                written = None if kept is None else kept.get(value)
-            except TypeError:  # a buffer of bytes that can change
-                written, kept = None, None  # noqa: PLW2901
-            if written is None:
-                written = name + form(value)
-                if kept is not None:
-                    self._keep(kept, value, written)
-            found.append(written)
-        return "{" + ",".join(found) + "}"
+        try:
+            found = [ask(values[place]) for ask, place in zip(self._ask, self._order, strict=True)]
+        except TypeError:  # a buffer of bytes that can change, or something that has no form at all
+            found = [write(values[place]) for write, place in zip(self._write, self._order, strict=True)]
+        if None in found:
+            for number, known in enumerate(found):
+                if known is None:
+                    value = values[self._order[number]]
+                    found[number] = written = self._write[number](value)
+                    self._keep(number, value, written)
+        return "{" + ",".join(filter(None, found)) + "}"
 
-    def _keep(self, kept: dict[Any, str], value: Any, written: str) -> None:
-        if value.__class__ is bool and any(one is kept and part[2] is any_text for part, one in zip(self._parts, self._kept, strict=True)):
-            return  # equal to 1 and yet written otherwise; in a column that is no boolean none of ours stands
+    def _keep(self, number: int, value: Any, written: str) -> None:
+        kept = self._kept[number]
+        if kept is None or value.__class__ is bool:
+            return  # equal to 1 and in a column that is no boolean written otherwise: better not remembered
         if len(kept) < _MOST_KEPT:
             kept[value] = written
         else:
-            self._kept = [None if one is kept else one for one in self._kept]
+            self._kept[number] = None
+            self._ask[number] = self._write[number]
+
+
+def _writer(column: str, *, truth: bool) -> Callable[[Any], str]:
+    """Give what writes a value of a column with its name; NULL is left out."""
+    name, form = f'"{column}":', _truth if truth else any_text
+
+    def write(value: Any) -> str:
+        return "" if value is None else name + form(value)
+
+    return write
 
 
 def statement_text(form: RowForm, entry: Values, rows: Mapping[str, Sequence[str]]) -> str:

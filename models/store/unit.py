@@ -6,14 +6,15 @@ ends with the transaction.
 
 Moments follow the numbers.  Where the clock stands before the moment of the
 last entry (it was set back, or another machine's runs ahead), an entry takes
-the moment of the last one, and from a second on it says so in its own words,
-with what the clock said.  Refusing would be worse: one entry of a clock that
+the moment of the last one, and from five seconds on it says so in its own words,
+with what the clock said.  (Who has waited for another writer was not set back.)  Refusing would be worse: one entry of a clock that
 ran years ahead would close the book.
 """
 
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -34,7 +35,7 @@ LOG = logging.getLogger("driftbook.book")
 
 _WRITER_LOCK = 0x626F_6F6B
 
-_QUIET = timedelta(seconds=1)
+_QUIET = timedelta(seconds=5)
 """Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
 
 Values = tuple[Any, ...]
@@ -63,16 +64,12 @@ class Unit:
     _entries: list[Values] = field(default_factory=list)
     _rows: dict[str, list[Values]] = field(default_factory=dict)
     _statements: dict[str, str] = field(default_factory=dict)
+    _told: str = ""
     _at_us: int = field(init=False)
-    _told: str = field(init=False)
 
     def __post_init__(self) -> None:
-        """Say once what every entry says: the moment, and what the clock said where it stood before the last entry."""
+        """Find the moment that every entry bears."""
         self._at_us = to_microseconds(self.at)
-        self._told = ""
-        if self.at - self.clock >= _QUIET:
-            said = f"{self.clock:%Y-%m-%d %H:%M:%S} UTC"
-            self._told = f"[The clock said {said}, before the moment of the last entry, which stands here.]"
 
     def append(
         self,
@@ -185,13 +182,15 @@ def locked(engine: sa.Engine, *, lock: bool = True) -> Iterator[sa.Connection]:
         yield connection
 
 
-def _not_before(clock: datetime, last: datetime) -> datetime:
-    """Give the moment of new entries: the clock's, but not before that of the last entry."""
-    if clock >= last:
-        return clock
-    if last - clock >= _QUIET:
-        LOG.warning("The clock says %s, but the last entry is of %s; new entries say so.", clock, last)
-    return last
+def _moment(clock: datetime, waited: timedelta, last: datetime | None) -> tuple[datetime, str]:
+    """Give the moment of new entries, not before that of the last one, and what they say where the clock was set back."""
+    if last is None or clock >= last:
+        return clock, ""
+    if last - (clock + waited) < _QUIET:
+        return last, ""
+    LOG.warning("The clock says %s, but the last entry is of %s; new entries say so.", clock, last)
+    said = f"{clock.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
+    return last, f"[The clock said {said}, before the moment of the last entry, which stands here.]"
 
 
 @contextmanager
@@ -211,12 +210,14 @@ def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehea
     rehearse : bool
         Take no lock and always roll back: for a run that only shows what would happen. [unitless]
     """
+    asked = time.monotonic()
     with locked(engine, lock=not rehearse) as connection:
         newest = sa.select(EntryRow.number, EntryRow.at).order_by(EntryRow.number.desc()).limit(1)
         row = connection.execute(newest).first()
         last = 0 if row is None else row.number
-        moment = at if row is None else _not_before(at, row.at_us)
-        unit = Unit(connection, site_id, author, moment, last + 1, at.astimezone(UTC), last + 1)
+        waited = timedelta(seconds=time.monotonic() - asked)
+        moment, told = _moment(at, waited, None if row is None else row.at_us)
+        unit = Unit(connection, site_id, author, moment, last + 1, at.astimezone(UTC), last + 1, _told=told)
         yield unit
         if rehearse:
             connection.rollback()

@@ -11,8 +11,9 @@ from __future__ import annotations
 import multiprocessing
 import os
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from multiprocessing.pool import Pool
 
 import sqlalchemy as sa
 
@@ -27,7 +28,7 @@ from models.store.verify_around import cut_off, guard_findings, head_sizes, rows
 from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch, read_loosely
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 
-SEVERAL = 16 * SIZE
+SEVERAL = 64 * SIZE
 """From so many entries on, several processes share the work."""
 
 
@@ -252,8 +253,11 @@ def _stretches(
     bounds = _bounds(connection, count, low, high)
     processes = os.cpu_count() or 1
     if settings is not None and processes > 1 and count >= SEVERAL:
-        yield from _shared(settings, around, bounds, min(processes, 8))
-        return
+        pool = _pool(settings, around, min(processes, 8))
+        if pool is not None:
+            with pool:
+                yield from pool.imap(_look, bounds)
+            return
     checker = Checker(connection, around)
     for first, last in bounds:
         yield checker.check(first, last)
@@ -274,10 +278,12 @@ def _bounds(connection: sa.Connection, count: int, low: int, high: int) -> list[
     return list(zip(starts, ends, strict=True))
 
 
-def _shared(settings: Settings, around: Around, bounds: Iterable[tuple[int, int]], processes: int) -> Iterator[Stretch]:
-    context = multiprocessing.get_context("spawn")
-    with context.Pool(processes, _begin, (settings, around)) as pool:
-        yield from pool.imap(_look, bounds)
+def _pool(settings: Settings, around: Around, processes: int) -> Pool | None:
+    """Start processes; ``None`` where the system has no room for them or does not let us."""
+    try:
+        return multiprocessing.get_context("spawn").Pool(processes, _begin, (settings, around))
+    except (OSError, ImportError):
+        return None
 
 
 _checker: Checker | None = None

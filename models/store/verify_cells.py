@@ -21,7 +21,7 @@ from models.ledger.canonical import number_text
 from models.ledger.differences import Shape
 from models.ledger.tree import HASH_BYTES
 
-ROOM = 8192
+ROOM = 16384
 """So many cells of a column are kept at most."""
 
 _CONTROL = bytes(range(32))
@@ -69,7 +69,7 @@ class Cells(dict[Any, bytes]):
                 return list(map(self._write, values))
         before = len(self)
         found = list(map(self.__getitem__, values))
-        self.spread = len(values) >= 1000 and (len(self) - before) * 2 > len(values)
+        self.spread = len(values) >= 1000 and (len(self) - before) * 10 > 9 * len(values)
         return found
 
 

@@ -327,7 +327,9 @@ def _signature_findings(
 ) -> Iterator[Finding]:
     in_force = next((key for key in reversed(keys) if key.entry <= size), None)
     if key_entry is None and signature is None:
-        yield Finding(Fault.UNSIGNED, size, "tree_head", "signature")
+        # Before the first key nobody could sign.
+        if in_force is not None:
+            yield Finding(Fault.UNSIGNED, size, "tree_head", "signature")
         return
     said = None if in_force is None else shown(in_force.entry)
     if in_force is None or key_entry != in_force.entry:

@@ -52,8 +52,10 @@ class Line:
 
     question: Question
     first: float
+    first_cpu: float
     median: float
     p95: float
+    median_cpu: float
     kilobytes: float
     empty: float
     figure: float
@@ -90,17 +92,17 @@ class Asker:
             "state": filled(known["state"]),
         }
 
-    def time(self, body: dict[str, Any]) -> tuple[float, int]:
-        """Ask once; give the time [ms] and the length of the answer [byte]."""
+    def time(self, body: dict[str, Any]) -> tuple[float, float, int]:
+        """Ask once; give the time and the processor's time of this thread [ms], and the length of the answer [byte]."""
         text = json.dumps(body)
-        began = time.perf_counter()
+        began, cpu = time.perf_counter(), time.thread_time()
         answer = self._client.post("/_dash-update-component", data=text, content_type="application/json")
-        spent = (time.perf_counter() - began) * 1000.0
+        spent, worked = (time.perf_counter() - began) * 1000.0, (time.thread_time() - cpu) * 1000.0
         if answer.status_code not in {200, 204}:
             raise SystemExit(f"{answer.status_code} for {body['output']}: {answer.get_data(as_text=True)[:300]}")
         if b"sideUpdate" in answer.data:
             raise SystemExit(f"the page shows an error: {body['output']} {body['inputs']}")
-        return spent, len(answer.data)
+        return spent, worked, len(answer.data)
 
 
 def _ids(key: str) -> list[str]:
@@ -135,19 +137,25 @@ def measure(app: dash.Dash, asked: list[Question], repeats: int) -> list[Line]:
     for question in asked:
         body = asker.body(question)
         gc.collect()
-        first, length = asker.time(body)
+        first, first_cpu, length = asker.time(body)
         print(f"{question.page} {question.callback} {question.filter}: {first:.0f} ms", file=sys.stderr, flush=True)
         times: list[list[float]] = [[], [], []]
+        worked = []
         for _ in range(repeats):
             for kept, one in zip(times, (body, *peers), strict=True):
-                kept.append(asker.time(one)[0])
+                spent, cpu, _ = asker.time(one)
+                kept.append(spent)
+                if one is body:
+                    worked.append(cpu)
         own, empty, figure = (np.array(one) for one in times)
         lines.append(
             Line(
                 question,
                 first,
+                first_cpu,
                 float(np.median(own)),
                 float(np.quantile(own, 0.95)),
+                float(np.median(worked)),
                 length / 1000.0,
                 float(np.median(empty)),
                 float(np.median(figure)),
@@ -158,11 +166,11 @@ def measure(app: dash.Dash, asked: list[Question], repeats: int) -> list[Line]:
 
 def show(lines: list[Line]) -> None:
     """Print the table."""
-    print(f"{'page':9} {'callback':22} {'filter':58} {'first':>8} {'median':>7} {'p95':>7} {'× empty':>8} {'× figure':>8} {'kB':>6}")
+    print(f"{'page':9} {'callback':22} {'filter':58} {'first':>8} {'(cpu)':>7} {'median':>7} {'(cpu)':>7} {'p95':>7} {'× empty':>8} {'× figure':>8} {'kB':>6}")
     for line in lines:
         q = line.question
         print(
-            f"{q.page:9} {q.callback:22} {q.filter[:58]:58} {line.first:8.1f} {line.median:7.1f} {line.p95:7.1f} "
+            f"{q.page:9} {q.callback:22} {q.filter[:58]:58} {line.first:8.1f} {line.first_cpu:7.1f} {line.median:7.1f} {line.median_cpu:7.1f} {line.p95:7.1f} "
             f"{line.median / line.empty:8.1f} {line.median / line.figure:8.1f} {line.kilobytes:6.0f}"
         )
 
@@ -181,6 +189,11 @@ def summary(lines: list[Line]) -> dict[str, Any]:
         "median_over_twice_empty_plus_20_ms": names([line for line in lines if line.median > 2 * line.empty + 20.0]),
         "first_over_twice_empty_plus_20_ms": names([line for line in lines if line.first > 2 * line.empty + 20.0]),
         "median_over_100_ms": names([line for line in lines if line.median > 100.0]),
+        "first_over_100_ms_of_processor": names([line for line in lines if line.first_cpu > 100.0]),
+        "first_over_20_ms_of_processor_more_than_twice_empty": names(
+            [line for line in lines if line.first_cpu > 20.0 + 2 * line.empty]
+        ),
+        "worst_first_cpu_ms": max(line.first_cpu for line in lines),
         "first_over_100_ms": names([line for line in lines if line.first > 100.0]),
         "p95_over_10_ms": names([line for line in lines if line.p95 > 10.0]),
         "median_over_5_figures": names([line for line in lines if line.median > 5 * line.figure]),

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from models.commands.record_job import DoubtfulJobError, record_job
 from models.store.copying import check_copy, one_state
 from models.tables.book import EntryRow
+from models.store.unit import _moment
 from models.values.story import Site
 from tests.conftest import NOW
 from tests.recorder import job_of, machines
@@ -48,9 +49,16 @@ def test_an_entry_is_never_before_the_last_one_and_says_what_the_clock_said(engi
 
 @pytest.mark.usefixtures("machine")
 def test_clocks_of_two_machines_that_differ_a_little_are_no_news(engine: sa.Engine, site: Site) -> None:
-    record_job(engine, site, job_of(0, 0), by="tester", now=NOW + timedelta(milliseconds=600), bolts_tight=True)
+    record_job(engine, site, job_of(0, 0), by="tester", now=NOW + timedelta(milliseconds=3600), bolts_tight=True)
     record_job(engine, site, job_of(0, 1), by="tester", now=NOW, bolts_tight=True)
-    assert moments(engine)[-1] == (NOW + timedelta(milliseconds=600), "")
+    assert moments(engine)[-1] == (NOW + timedelta(milliseconds=3600), "")
+
+
+def test_who_has_waited_for_another_writer_was_not_set_back() -> None:
+    """The clock is read before the wait; what others recorded meanwhile is later than that."""
+    late = NOW + timedelta(minutes=1)
+    assert _moment(NOW, timedelta(seconds=58), late) == (late, "")
+    assert "The clock said" in _moment(NOW, timedelta(seconds=20), late)[1]
 
 
 @pytest.mark.usefixtures("machine")

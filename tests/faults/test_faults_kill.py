@@ -11,6 +11,7 @@ import time
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
 import sqlalchemy as sa
 
 from models.settings import Settings
@@ -113,4 +114,34 @@ def test_a_backup_that_is_killed_has_no_name_and_one_made_while_others_record_is
         reader.join(60)
     assert made.copied.checked.unsealed == 0
     assert 0 < made.copied.checked.entries
+    engine.dispose()
+
+
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_recorders_whose_connections_are_cut_lose_nothing_and_record_nothing_twice(
+    settings: Settings, tmp_path: Path
+) -> None:
+    """The small form of ``tests.benchmarks.recorders``: the server throws everybody out while they record."""
+    engine = plant(settings, tmp_path, 6)
+    administrator = sa.create_engine(settings.url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with start(settings, workers=6, patience=60) as process:
+        assert process.stdout is not None
+        lines: list[str] = []
+        listener = threading.Thread(target=lambda: lines.extend(process.stdout or ()))
+        listener.start()
+        for cut in range(1, 5):
+            while sum(line.startswith("ok") for line in lines) < cut * 20 and listener.is_alive():
+                time.sleep(0.01)
+            with administrator.connect() as connection:
+                connection.exec_driver_sql(
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+                    "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                )
+        listener.join(120)
+    said = "".join(lines)
+    assert "done" in said
+    assert acknowledged(said) == {job_of(w, n).ref for w in range(6) for n in range(JOBS)}
+    assert refs(engine) == sorted(acknowledged(said)), "none twice, none lost"
+    with one_state(engine) as connection:
+        assert check_copy(connection, {}).unsealed == 0
     engine.dispose()

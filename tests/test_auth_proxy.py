@@ -1,0 +1,87 @@
+"""The door as a real server: who is believed about where a request comes from, and what is refused there."""
+
+from __future__ import annotations
+
+import http.client
+import logging
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+
+from dashboard.server import open_server, port_of
+from models.settings import Settings
+from models.store import state
+from models.values.roles import Role
+from tests.auth_book import AuthBook, mark_of, open_book
+from tests.conftest import NOW
+
+FORWARDED = {"X-Forwarded-For": "203.0.113.9", "X-Forwarded-Proto": "https"}
+
+
+@pytest.fixture
+def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[AuthBook]:
+    made = open_book(sqlite_book, tmp_path)
+    yield made
+    made.engine.dispose()
+
+
+@contextmanager
+def served(book: AuthBook, proxy: str | None) -> Iterator[int]:
+    server = open_server(book.app, "127.0.0.1", 0, proxy=proxy)
+    threading.Thread(target=server.run, daemon=True).start()
+    yield port_of(server)
+    # The thread ends with the process: waitress has no way to stop a loop that runs in another thread.
+
+
+def asked(port: int, method: str, path: str, headers: dict[str, str], body: str = "") -> tuple[int, str, list[str]]:
+    connection = http.client.HTTPConnection("localhost", port, timeout=20)
+    try:
+        if body:
+            headers = headers | {"Content-Type": "application/x-www-form-urlencoded"}
+        connection.request(method, path, body=body or None, headers=headers)
+        answer = connection.getresponse()
+        cookies = [value for name, value in answer.getheaders() if name.lower() == "set-cookie"]
+        return answer.status, answer.read().decode("utf-8", "replace"), cookies
+    finally:
+        connection.close()
+
+
+@pytest.mark.parametrize("proxy", ["127.0.0.1", "192.0.2.1", None], ids=["the proxy", "another", "none"])
+def test_only_the_proxy_is_believed(book: AuthBook, proxy: str | None) -> None:
+    with served(book, proxy) as port:
+        _, page, cookies = asked(port, "GET", "/sign-in", FORWARDED)
+        sent = FORWARDED | {"Cookie": cookies[0].partition(";")[0]}
+        form = urlencode({"mark": mark_of(page), "login": "eng.lund", "password": "wrong"})
+        assert asked(port, "POST", "/sign-in", sent, form)[0] == 401
+    with book.engine.connect() as connection:
+        tried = state.tries(connection, since=NOW.replace(year=2020))[0]
+    believed = proxy == "127.0.0.1"
+    assert tried.address == ("203.0.113.9" if believed else "127.0.0.1")
+    assert cookies[0].startswith("__Host-") == believed
+    assert ("Secure" in cookies[0]) == believed
+
+
+def test_trace_is_refused(book: AuthBook) -> None:
+    with served(book, None) as port:
+        status, body, _ = asked(port, "TRACE", "/", {"X-Told": "secret"})
+    assert status in {401, 405, 501}
+    assert "secret" not in body
+
+
+def test_a_request_that_is_too_long_is_refused_and_the_server_lives(book: AuthBook) -> None:
+    with served(book, None) as port:
+        with suppress(ConnectionError):  # it hangs up before all was sent
+            assert asked(port, "POST", "/sign-in", {}, "a" * (6 << 20))[0] == 413
+        assert asked(port, "GET", "/", {"X-Long": "a" * (64 << 10)})[0] in {400, 431}
+        assert asked(port, "GET", "/healthz", {})[0] == 200
+
+
+def test_what_is_refused_is_logged(book: AuthBook, caplog: pytest.LogCaptureFixture) -> None:
+    client = book.signed_in(Role.READER)
+    with caplog.at_level(logging.WARNING, logger="driftbook.door"):
+        assert client.get("/accounts").status_code == 403
+    assert "refused: GET /accounts for rea.dee" in caplog.text

@@ -1,0 +1,285 @@
+"""Pages of a large book never wait: they show the last whole picture and say so, and then the next one."""
+
+from __future__ import annotations
+
+import json
+import threading
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from dashboard import answers, fetch, pictures
+from dashboard.app import create_app
+from dashboard.fetch import scene, study_for
+from dashboard.ids import Shell
+from dashboard.kept import holds, keep, pin
+from dashboard.pages import book, due, month, offenders, record
+from dashboard.pictures import Picture, Pictures, StillReadingError
+from dashboard.words import say
+from models.history.columns import History
+from models.history.engine import Study, study_of
+from models.settings import Settings
+from tests.history_maker import NOW, MadeBook, made_book
+
+
+class Slow(MadeBook):
+    """A book whose history is given only when a gate is open, and that counts how often it was asked."""
+
+    def __init__(self, made: MadeBook) -> None:
+        super().__init__(made.stories, made.at_site, made.instrument_list, made.limits)
+        self.gate, self.asked, self.fails, self.more = threading.Event(), 0, False, 0
+
+    def head(self) -> int:
+        return super().head() + self.more
+
+    def history(self, site_id: int) -> History:
+        self.asked += 1
+        assert self.gate.wait(20)
+        if self.fails:
+            raise OSError("the disk is gone")
+        return replace(super().history(site_id), head=self.head())
+
+
+@pytest.fixture
+def slow(monkeypatch: pytest.MonkeyPatch) -> Slow:
+    """Give a book that counts as large."""
+    for module in (pictures, fetch):
+        monkeypatch.setattr(module, "QUICK", 1)
+    monkeypatch.setattr(pictures, "PATIENCE_S", 0.05)
+    return Slow(made_book(assets=6))
+
+
+def whole(held: Pictures, slow: Slow, site_id: int) -> Picture:
+    for _ in range(600):
+        try:
+            picture = held.of(slow, site_id)
+        except StillReadingError:
+            picture = None
+        if picture is not None and picture.study is not None and picture.history.head == slow.head():
+            return picture
+        threading.Event().wait(0.02)
+    raise AssertionError("never whole")
+
+
+def show(app: Any, page: Any, search: str = "", cookie: str = "") -> Any:
+    inputs = [
+        {"id": Shell.URL, "property": "pathname", "value": page.PATH},
+        {"id": Shell.URL, "property": "search", "value": search},
+        {"id": Shell.SCHEME, "property": "data", "value": "light"},
+    ]
+    output = f"{page.Ids.BODY}.children"
+    body = {
+        "output": output,
+        "outputs": {"id": page.Ids.BODY, "property": "children"},
+        "inputs": inputs,
+        "changedPropIds": [f"{Shell.URL}.pathname"],
+        "state": [],
+    }
+    client = app.server.test_client()
+    if cookie:
+        client.set_cookie("who", cookie)
+    return client.post("/_dash-update-component", json=body)
+
+
+def text(answer: Any) -> str:
+    return json.dumps(answer.get_json(), ensure_ascii=False)
+
+
+def test_a_small_book_has_no_picture_and_is_read_while_the_page_waits() -> None:
+    small = made_book(assets=2)
+    assert Pictures().of(small, small.at_site.site_id) is None
+    assert Pictures().behind(small, small.at_site.site_id) == ""
+
+
+def test_before_there_is_a_picture_the_pages_say_that_the_book_is_being_read(slow: Slow) -> None:
+    app = create_app(Settings(book="x.book"), slow, clock=lambda: NOW)
+    for page in (month, offenders, due):
+        answer = show(app, page)
+        assert answer.status_code == 200
+        assert say("picture.reading.title") in text(answer)
+    slow.gate.set()
+    with app.server.app_context():
+        held = fetch.context().pictures
+    whole(held, slow, slow.at_site.site_id)
+    for page in (month, offenders, due):
+        assert say("picture.reading.title") not in text(show(app, page))
+
+
+def test_while_the_next_picture_is_made_the_last_one_is_shown_and_the_page_says_so(slow: Slow) -> None:
+    app = create_app(Settings(book="x.book"), slow, clock=lambda: NOW)
+    slow.gate.set()
+    site_id = slow.at_site.site_id
+    with app.server.app_context():
+        held = fetch.context().pictures
+        first = whole(held, slow, site_id)
+        before = text(show(app, month))
+        slow.gate.clear()
+        slow.stories = [*slow.stories[1:]]
+        slow.more += 1
+        seen = scene("/", "")
+        assert seen.history is first.history
+        assert seen.study is first.study
+        said = say("picture.behind", shown=f"{first.history.head:,}", head=f"{slow.head():,}")
+        assert said in text(show(app, month))
+        assert said not in before
+        asked = slow.asked
+        show(app, due)
+        assert slow.asked <= asked + 1, "one thread makes the picture, however many pages are asked for"
+        slow.gate.set()
+        later = whole(held, slow, site_id)
+        assert len(later.history.assets) == len(first.history.assets) - 1
+        assert said not in text(show(app, month))
+        assert scene("/", "").history is later.history
+        expected = study_of(later.history)
+        assert later.study is not None
+        assert (later.study.recheck.days == expected.recheck.days).sum() == (~(expected.recheck.days != expected.recheck.days)).sum()  # noqa: PLR0124
+
+
+def test_an_entry_that_says_nothing_about_the_columns_costs_no_study(slow: Slow) -> None:
+    slow.gate.set()
+    held, site_id = Pictures(), slow.at_site.site_id
+    first = whole(held, slow, site_id)
+    slow.more += 1
+    later = whole(held, slow, site_id)
+    assert later.history.head == first.history.head + 1
+    assert later.study is first.study
+
+
+def test_what_fails_is_said_to_the_log_and_tried_again_after_a_while(
+    slow: Slow, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    slow.gate.set()
+    slow.fails = True
+    held, site_id = Pictures(), slow.at_site.site_id
+    with pytest.raises(StillReadingError):
+        held.of(slow, site_id)
+    for _ in range(200):
+        if not held._making:  # noqa: SLF001
+            break
+        threading.Event().wait(0.02)
+    assert "could not be made" in caplog.text
+    asked = slow.asked
+    with pytest.raises(StillReadingError):
+        held.of(slow, site_id)
+    assert slow.asked == asked, "not tried again at once"
+    slow.fails = False
+    monkeypatch.setattr(pictures, "AGAIN_S", 0.0)
+    assert whole(held, slow, site_id).study is not None
+
+
+class Keeps(Slow):
+    """A book that kept a picture."""
+
+    def __init__(self, made: MadeBook) -> None:
+        super().__init__(made)
+        self.kept: tuple[History, Study | None, dict[Any, Any]] | None = None
+        self.prepared = 0
+
+    def kept_picture(self, site_id: int) -> tuple[History, Study | None, dict[Any, Any]] | None:
+        assert site_id == self.at_site.site_id
+        return self.kept
+
+    def keep_picture(self, site_id: int, history: History, study: Study | None, derived: Any = None) -> None:
+        assert site_id == self.at_site.site_id
+        self.kept = (history, study, dict(derived))
+
+    def prepare(self, site_id: int) -> None:
+        assert site_id == self.at_site.site_id
+        self.prepared += 1
+
+
+def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf(slow: Slow) -> None:
+    keeping = Keeps(made_book(assets=6))
+    keeping.gate.set()
+    made: list[int] = []
+
+    def derive(history: History, study: Study) -> dict[Any, Any]:
+        made.append(len(study.runs) + len(history.jobs))
+        return {"derived": made[-1]}
+
+    site_id = keeping.at_site.site_id
+    whole(Pictures(derive), keeping, site_id)
+    for _ in range(300):
+        if keeping.kept is not None:
+            break
+        threading.Event().wait(0.02)
+    assert keeping.kept is not None
+    assert keeping.kept[2] == {"derived": made[0]}
+    restarted = Pictures(derive)
+    keeping.gate.clear()  # nothing is read for the first page
+    picture = restarted.of(keeping, site_id)
+    assert picture is not None
+    assert picture.history is keeping.kept[0]
+    assert keep(picture.history, "derived", lambda: "made anew") == made[0]
+    assert len(made) == 1
+    keeping.gate.set()
+
+
+def test_a_pinned_result_stays_whatever_else_is_kept(slow: Slow) -> None:
+    history = MadeBook.history(slow, 1)
+    assert not holds(history, "x")
+    pin(history, "x", 7)
+    for number in range(100):
+        keep(history, number, lambda: 0)
+    assert holds(history, "x")
+    assert keep(history, "x", lambda: 8) == 7
+    same_columns = replace(history, head=history.head + 1)
+    assert keep(same_columns, "x", lambda: 9) == 7, "an entry that changes no column keeps the shelf"
+
+
+def test_a_long_history_without_a_study_is_not_studied_while_a_page_waits(slow: Slow) -> None:
+    history = MadeBook.history(slow, 1)
+    with pytest.raises(StillReadingError):
+        study_for(history)
+    study = study_of(history)
+    pin(history, "study", study)
+    assert study_for(history) is study
+
+
+# -- finished answers ----------------------------------------------------------------------------------------------
+
+
+def test_a_finished_answer_is_given_again_until_something_changes(monkeypatch: pytest.MonkeyPatch) -> None:
+    made, now = made_book(assets=4), [NOW]
+    app = create_app(Settings(book="x.book"), made, clock=lambda: now[0])
+    calls: list[str] = []
+    building = month.build
+
+    def counted(*given: Any, **named: Any) -> Any:
+        calls.append("made")
+        return building(*given, **named)
+
+    monkeypatch.setattr(month, "build", counted)
+    first = show(app, month)
+    assert show(app, month).data == first.data
+    assert len(calls) == 1
+    assert show(app, month, "?units=mil").data != first.data
+    show(app, month)
+    assert len(calls) == 2
+    now[0] = NOW.replace(hour=NOW.hour + 1)
+    show(app, month)
+    assert len(calls) == 3, "another hour"
+    made.stories = made.stories[:-1]
+    monkeypatch.setattr(MadeBook, "head", lambda _: 10_000 - 1)
+    show(app, month)
+    assert len(calls) == 4, "another entry"
+    show(app, month, cookie="somebody else")
+    assert len(calls) == 5, "another person"
+    show(app, month)
+    assert len(calls) == 5
+
+
+def test_only_pages_that_show_are_kept_and_the_oldest_goes_first() -> None:
+    for page in (month, offenders, due, book):
+        assert page.Ids.BODY in answers.SHOWN
+    assert record.Ids.BODY not in answers.SHOWN
+    held = answers.Answers(most=10)
+    held.put("a", b"12345")
+    held.put("b", b"1234")
+    assert held.get("a") == b"12345"
+    held.put("c", b"123")
+    assert held.get("b") is None
+    assert held.get("a") == b"12345"
+    held.put("a", b"1")
+    assert held.get("a") == b"1"
