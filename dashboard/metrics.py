@@ -103,7 +103,9 @@ class Metrics:
             times = {kind: list(counts) for kind, counts in self._times.items()}
             seconds = dict(self._seconds)
         lines = [
-            *_series("driftbook_start_time_seconds", "gauge", "When this process began, since 1970.", [("", self._began)]),
+            *_series(
+                "driftbook_start_time_seconds", "gauge", "When this process began, since 1970.", [("", self._began)]
+            ),
             *_series("driftbook_requests_in_progress", "gauge", "Requests that are being answered.", [("", running)]),
             *_series(
                 "driftbook_requests_total",
@@ -111,9 +113,7 @@ class Metrics:
                 "Requests that were answered, by kind and family of status.",
                 [(f'{{kind="{kind}",status="{family}"}}', n) for (kind, family), n in sorted(requests.items())],
             ),
-            *_series(
-                "driftbook_request_seconds", "histogram", "Time to answer, by kind.", _histogram(times, seconds)
-            ),
+            *_series("driftbook_request_seconds", "histogram", "Time to answer, by kind.", _histogram(times, seconds)),
         ]
         for name, value in facts.items():
             lines += _series(name, "gauge", FACTS[name], [("", value)])

@@ -11,7 +11,7 @@ here=$(cd "$(dirname "$0")/.." && pwd)
 mirror=${MIRROR:-$(grep -rhoE 'https?://[^ ]+/debian/?( |$)' /etc/apt/sources.list /etc/apt/sources.list.d 2>/dev/null | head -n 1)}
 
 debootstrap --variant=minbase bookworm "$root" "${mirror% }"
-for file in /etc/apt/apt.conf.d /etc/resolv.conf /etc/pip.conf /root/.config/pip/pip.conf; do
+for file in /etc/apt/apt.conf.d /etc/resolv.conf /etc/pip.conf "${HOME}/.config/pip/pip.conf"; do
     if [ -e "$file" ]; then
         mkdir -p "$root$(dirname "$file")" && cp -rL "$file" "$root$(dirname "$file")/"
     fi

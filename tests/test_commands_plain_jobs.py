@@ -72,7 +72,8 @@ def _without_names(found: dict[str, list[tuple[object, ...]]]) -> dict[str, list
 
 def _told(report: Report) -> Any:
     sheets = [
-        (s.read, s.taken, s.unchanged, s.left_out, [(r.row, tuple(r.cells), r.why) for r in s.refused]) for s in report.sheets
+        (s.read, s.taken, s.unchanged, s.left_out, [(r.row, tuple(r.cells), r.why) for r in s.refused])
+        for s in report.sheets
     ]
     return (report.written, report.first_entry, report.last_entry, report.problems, sheets)
 
@@ -80,7 +81,9 @@ def _told(report: Report) -> Any:
 def test_the_invented_plant_goes_in_the_same_both_ways(both: Ways, tmp_path: Path) -> None:
     plant = tmp_path / "plant"
     write_plant(plant, generate())
-    report, _ = both(*(plant / f"{name}.csv" for name in ("people", "instruments", "assets", "breaks", "jobs")), batch=500)
+    report, _ = both(
+        *(plant / f"{name}.csv" for name in ("people", "instruments", "assets", "breaks", "jobs")), batch=500
+    )
     assert report.written
 
 
@@ -102,8 +105,12 @@ HEADS = (
 )  # fmt: skip
 
 NUMBERS = st.one_of(
-    st.sampled_from(["", "", " ", "0", "0.0", "-0", "-0.0", "1", "12", "1e-2", "1E-7", "0.1 ", " 0.2", "+0.3", "0,25", "1,234"]),
-    st.sampled_from(["0.05 mm", "2 mil", "4.3 thou", "−0.02", "99", "1e300", "nan", "inf", "1_0", "0x1", "abc", "0.O5", "٣", "'0.1"]),
+    st.sampled_from(
+        ["", "", " ", "0", "0.0", "-0", "-0.0", "1", "12", "1e-2", "1E-7", "0.1 ", " 0.2", "+0.3", "0,25", "1,234"]
+    ),
+    st.sampled_from(
+        ["0.05 mm", "2 mil", "4.3 thou", "−0.02", "99", "1e300", "nan", "inf", "1_0", "0x1", "abc", "0.O5", "٣", "'0.1"]
+    ),
     st.floats(-0.5, 0.5).map(lambda x: f"{x:.3f}"),
     st.floats(-1.0, 1.0).map(repr),
 )
@@ -113,7 +120,9 @@ DATES = st.sampled_from(
      "1949-12-31 10:00", "2026-11-25 06:59", "2026-11-25 09:00", "2030-01-01 10:00", "", "soon", " 2024-05-05 10:00 "]
 )  # fmt: skip
 WORDS = {
-    "reason": st.sampled_from(["planned", "planned", "Planned", " planned ", "installation", "condition", "", "other", "never"]),
+    "reason": st.sampled_from(
+        ["planned", "planned", "Planned", " planned ", "installation", "condition", "", "other", "never"]
+    ),
     "people": st.sampled_from(["Ana Wick", "Bo Tarn; Ana Wick", "Ana  Wick/Bo Tarn", "", ";", 'O\'Neil "Bo"', "Zoë"]),
     "instrument": st.sampled_from(["D-1", "D-2", " D-2", "", "D 3"]),
     "method": st.sampled_from(["laser", "Laser", "", "rim and face", "by eye"]),
@@ -169,17 +178,21 @@ def _both_by_hand(patch: pytest.MonkeyPatch, folder: Path, paths: list[Path]) ->
             into.append((mapped.__tablename__, values))
 
         patch.setattr(work.Unit, "add", take)
-        patch.setattr(work.Unit, "flush", lambda self: None)
-        patch.setattr(work.Unit, "finish", lambda self: None)
+        patch.setattr(work.Unit, "flush", lambda _self: None)
+        patch.setattr(work.Unit, "finish", lambda _self: None)
         report = work.import_files(engine, site, sources, by="tester", now=NOW, accept_good=True)
         seen.append((rows, _told(report)))
         patch.undo()
     engine.dispose()
     assert seen[0] == seen[1]
-    assert [[type(value) for value in row] for _, row in seen[0][0]] == [[type(v) for v in row] for _, row in seen[1][0]]
+    assert [[type(value) for value in row] for _, row in seen[0][0]] == [
+        [type(v) for v in row] for _, row in seen[1][0]
+    ]
 
 
-def test_most_rows_of_a_plain_file_take_the_short_way(both: Ways, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_most_rows_of_a_plain_file_take_the_short_way(
+    both: Ways, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     plant = tmp_path / "plant"
     write_plant(plant, generate())
     taken = []
@@ -190,7 +203,9 @@ def test_most_rows_of_a_plain_file_take_the_short_way(both: Ways, tmp_path: Path
         return made(self, *said)
 
     monkeypatch.setattr(work._Import, "_plain", count)
-    report, _ = both(*(plant / f"{name}.csv" for name in ("people", "instruments", "assets", "breaks", "jobs")), batch=500)
+    report, _ = both(
+        *(plant / f"{name}.csv" for name in ("people", "instruments", "assets", "breaks", "jobs")), batch=500
+    )
     assert len(taken) > 0.9 * report.sheets[-1].read
 
 

@@ -40,7 +40,9 @@ def run_restore(given: argparse.Namespace) -> int:
     copied = restore(Path(given.file), settings)
     out.print(f"The book {settings.shown} was made from {given.file}.", soft_wrap=True)
     if copied is None:
-        out.print(f"It was written by an older version. Type: driftbook upgrade --book {settings.shown}", soft_wrap=True)
+        out.print(
+            f"It was written by an older version. Type: driftbook upgrade --book {settings.shown}", soft_wrap=True
+        )
     else:
         _show(copied)
     if not settings.key_path.exists():

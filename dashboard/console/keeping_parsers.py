@@ -28,7 +28,10 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
     )
     book(parser)
     parser.add_argument(
-        "-o", "--output", metavar="FILE", help="name of the backup (default: NAME-DATE-TIME.backup.db); never overwritten"
+        "-o",
+        "--output",
+        metavar="FILE",
+        help="name of the backup (default: NAME-DATE-TIME.backup.db); never overwritten",
     )
     parser = verb(
         "restore",
@@ -47,7 +50,9 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
     )
     parser.add_argument("--role", required=True, metavar="NAME", help="the role, which has to be there")
     book(parser)
-    parser.add_argument("--apply", action="store_true", help="run them on the book, as its owner, instead of printing them")
+    parser.add_argument(
+        "--apply", action="store_true", help="run them on the book, as its owner, instead of printing them"
+    )
     parser.add_argument("--reads-only", action="store_true", help="only the right to read: for a reader of its own")
 
 

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from models.commands.judging import Judge, ratios_of, version_on
-from models.commands.plain_jobs import PlainJob, PlainLane, plain_row
+from models.commands.plain_jobs import Four, PlainJob, PlainLane, plain_row
 from models.commands.report import Refused, Report, SheetReport, Source
 from models.intake.checking import (
     Known,
@@ -41,7 +41,7 @@ from models.tables.jobs import JobRow
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
-from models.values.job import Job
+from models.values.job import Job, Misalignment
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
 from models.values.story import Site
@@ -511,8 +511,8 @@ class _Import:
         batch = self._batch(file)
         judged = [self.judge.limits_on(p.day, p.asset) for p in fresh]
         found, left = ratios_of(
-            [p.job.found if isinstance(p.job, PlainJob) else p.job.found and p.job.found.as_tuple() for p in fresh],
-            [p.job.left if isinstance(p.job, PlainJob) else p.job.left and p.job.left.as_tuple() for p in fresh],
+            [_numbers(p.job.found) for p in fresh],
+            [_numbers(p.job.left) for p in fresh],
             [p.job.target if isinstance(p.job, PlainJob) else p.job.target.as_tuple() for p in fresh],
             [p.asset for p in fresh],
             [limits for _, limits in judged],
@@ -559,6 +559,11 @@ class _Import:
     def _instrument_id(self, serial: str, batch: int, line: str) -> int:
         held = self.instruments.get(serial)
         return held[0] if held else self._add_instrument(Instrument(serial), batch, line)
+
+
+def _numbers(measured: Misalignment | Four | None) -> Four | None:
+    """Give a measurement as four plain numbers, whichever way it was read."""
+    return measured.as_tuple() if isinstance(measured, Misalignment) else measured
 
 
 def _mapping_note(source: Source) -> dict[str, object]:

@@ -126,7 +126,7 @@ class PlainLane:
         """
         if type(cells) is not list or len(cells) < self._width:
             return None
-        ref, tag = " ".join(cells[self._ref].split()), " ".join(cells[self._tag].split())  # type: ignore[union-attr]
+        ref, tag = " ".join(cells[self._ref].split()), " ".join(cells[self._tag].split())
         if not ref or not tag or not self._has_asset(tag):
             return None
         performed = self._moment(cells[self._performed])
@@ -155,13 +155,13 @@ class PlainLane:
                     return None
             if word is not _BLANK:
                 words[key] = word
-        texts = {key: " ".join(cells[index].split()) for key, index in self._texts}  # type: ignore[union-attr]
+        texts: dict[str, str] = {key: " ".join(cells[index].split()) for key, index in self._texts}
         instrument = texts.get("instrument", "")
         if instrument and not self._has_instrument(instrument):
             return None
         return self._job(ref, tag, performed, day, values, words, texts, instrument, "{" + ",".join(typed) + "}")
 
-    def _job(  # noqa: PLR0911 - as above
+    def _job(
         self,
         ref: str,
         tag: str,

@@ -216,7 +216,7 @@ def _marked(rows: Iterator[list[Cell]], *, ends_open: bool) -> Iterator[list[Cel
         following = list(islice(rows, 1))
         if following:
             rows = chain(following, rows)
-            if following != [[_END]]:
+            if len(following[0]) != 1 or following[0][0] != _END:
                 width = len(chunk[-1])
                 yield from chunk
                 continue
@@ -239,7 +239,8 @@ def _parse(stream: Iterator[str], delimiter: str, path: Path) -> Iterator[list[C
     try:
         for row in reader:
             # An apostrophe before what would be a formula is a spreadsheet's mark for text, and ours: it is no part of it.
-            yield [unguarded(cell) for cell in row] if "'" in "".join(row) else row
+            cells: list[Cell] = [*row]
+            yield [unguarded(cell) for cell in row] if "'" in "".join(row) else cells
     except csv.Error as fault:
         raise UnreadableFileError(
             f"{path.name}, line {reader.line_num}: {fault}.", remedy="A quotation mark may be missing on this line."

@@ -75,7 +75,7 @@ def _truth(value: Any) -> str:
     return any_text(value)
 
 
-def any_text(value: Any) -> str:
+def any_text(value: Any) -> str:  # noqa: PLR0911 - one way out a kind
     """Write a value of any kind that a database can hold, whatever its column is meant for."""
     kind = value.__class__
     if kind is str:

@@ -86,9 +86,7 @@ def copy_rows(engine: sa.Engine, target: Path) -> dict[str, int]:
     sink = make_engine(sink_settings)
     try:
         with one_state(engine) as source, locked(sink) as connection:
-            counts = {
-                table_of(mapped).name: put_rows(connection, mapped, rows_of(source, mapped)) for mapped in MOVED
-            }
+            counts = {table_of(mapped).name: put_rows(connection, mapped, rows_of(source, mapped)) for mapped in MOVED}
     finally:
         sink.dispose()
     with closing(sqlite3.connect(target, isolation_level=None)) as plain:

@@ -40,7 +40,9 @@ def tell_faults(engine: sa.Engine, settings: Settings) -> None:
         return meaning_of(context.original_exception, settings, lost=context.is_disconnect)
 
 
-def meaning_of(fault: BaseException, settings: Settings, *, lost: bool = False) -> DriftbookError | None:
+def meaning_of(  # noqa: PLR0911 - one way out a situation
+    fault: BaseException, settings: Settings, *, lost: bool = False
+) -> DriftbookError | None:
     """Give what an error of a driver means for whoever reads it; ``None`` where it is no fault of disk, file or line.
 
     Parameters
@@ -83,7 +85,7 @@ def meaning_of(fault: BaseException, settings: Settings, *, lost: bool = False) 
     return None
 
 
-def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
+def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:  # noqa: PLR0911 - the same
     name = str(getattr(fault, "sqlite_errorname", ""))
     if name == "SQLITE_FULL":
         return _no_room(settings)

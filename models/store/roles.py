@@ -72,7 +72,8 @@ def give(engine: sa.Engine, statements: Iterable[str]) -> None:
     """
     if engine.dialect.name != "postgresql":
         raise InvalidValueError(
-            "A book in a file has no roles.", remedy="Its rights are those of the file: let only its user read and write it."
+            "A book in a file has no roles.",
+            remedy="Its rights are those of the file: let only its user read and write it.",
         )
     try:
         with engine.begin() as connection:
@@ -80,5 +81,6 @@ def give(engine: sa.Engine, statements: Iterable[str]) -> None:
                 connection.exec_driver_sql(statement)
     except sa.exc.ProgrammingError as fault:
         raise InvalidValueError(
-            f"The database refuses it: {str(fault.orig).splitlines()[0]}.", remedy="Make the role first: CREATE ROLE NAME LOGIN."
+            f"The database refuses it: {str(fault.orig).splitlines()[0]}.",
+            remedy="Make the role first: CREATE ROLE NAME LOGIN.",
         ) from fault

@@ -70,7 +70,9 @@ EVERY = {
     ),
     "reports": Benchmark("papers, beside an empty document of the same typesetter", ("--times", "3"), ()),
     "recorders": Benchmark(
-        "many people who record at once, and the same with kills", ("--jobs", "10", "--kills", "2", "--postgresql", "16"), ()
+        "many people who record at once, and the same with kills",
+        ("--jobs", "10", "--kills", "2", "--postgresql", "16"),
+        (),
     ),
 }
 

@@ -96,7 +96,12 @@ def timed(arguments: list[str]) -> Spent:
     return Spent(time.perf_counter() - began, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
 
 
-INDEXES = ("UNIQUE INDEX a ON flat (job)", "INDEX b ON flat (tag, performed)", "INDEX c ON flat (people)", "INDEX d ON flat (instrument)")
+INDEXES = (
+    "UNIQUE INDEX a ON flat (job)",
+    "INDEX b ON flat (tag, performed)",
+    "INDEX c ON flat (people)",
+    "INDEX d ON flat (instrument)",
+)
 
 
 def shell_import(jobs: Path, target: Path) -> Spent | None:

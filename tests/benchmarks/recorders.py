@@ -85,7 +85,9 @@ class Group:
             self.process.kill()
 
 
-def run(settings: Settings, workers: int, jobs: int, processes: int, kill: Callable[[list[Group]], None] | None, kills: int) -> dict[str, Any]:
+def run(
+    settings: Settings, workers: int, jobs: int, processes: int, kill: Callable[[list[Group]], None] | None, kills: int
+) -> dict[str, Any]:
     """Let everybody record, kill meanwhile, and look at what is there."""
     site = make_site(settings)
     engine = make_engine(settings)
@@ -189,7 +191,9 @@ def main() -> None:
                 settings = Settings(book=there, key=Path(folder) / f"{name}.key")
                 found = run(settings, given.postgresql, given.jobs, given.processes, kill, given.kills)
                 results.append({"engine": "PostgreSQL"} | found)
-    print(f"{'engine':11} {'recorders':>10} {'kills':>6} {'acknowledged':>13} {'in the book':>12} {'twice':>6} {'missing':>8} {'jobs/s':>7}")
+    print(
+        f"{'engine':11} {'recorders':>10} {'kills':>6} {'acknowledged':>13} {'in the book':>12} {'twice':>6} {'missing':>8} {'jobs/s':>7}"
+    )
     for one in results:
         print(
             f"{one['engine']:11} {one['recorders']:6} × {one['jobs_each']:3} {one['kills']:4} {one['acknowledged']:13} "

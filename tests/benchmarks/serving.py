@@ -69,9 +69,16 @@ def bodies() -> dict[str, bytes]:
     here = app.server.config[KEY]
     asker = Asker(app)
     history = whole_picture(app, here.book)
-    page = next(one for one in questions(names_of(here.book, history)) if one.page.startswith("offenders") or one.callback.startswith("offenders"))
+    page = next(
+        one
+        for one in questions(names_of(here.book, history))
+        if one.page.startswith("offenders") or one.callback.startswith("offenders")
+    )
     empty = Question("", EMPTY, "", {"url.pathname": "/"})
-    return {name: json.dumps(asker.body(one)).encode() for name, one in (("empty callback", empty), ("offenders page", page))}
+    return {
+        name: json.dumps(asker.body(one)).encode()
+        for name, one in (("empty callback", empty), ("offenders page", page))
+    }
 
 
 def commands(port: int) -> dict[str, list[str]]:
@@ -202,7 +209,9 @@ def main() -> None:
     ]
     print(f"{'server':34} {'asked':16} {'requests/s':>10} {'median ms':>10} {'p99 ms':>8}")
     for one in results:
-        print(f"{one['server']:34} {one['asked']:16} {one['requests_s']:10.0f} {one['median_ms']:10.1f} {one['p99_ms']:8.1f}")
+        print(
+            f"{one['server']:34} {one['asked']:16} {one['requests_s']:10.0f} {one['median_ms']:10.1f} {one['p99_ms']:8.1f}"
+        )
     print(json.dumps(results))
 
 

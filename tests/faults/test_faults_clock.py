@@ -9,8 +9,8 @@ import sqlalchemy as sa
 
 from models.commands.record_job import DoubtfulJobError, record_job
 from models.store.copying import check_copy, one_state
-from models.tables.book import EntryRow
 from models.store.unit import _moment
+from models.tables.book import EntryRow
 from models.values.story import Site
 from tests.conftest import NOW
 from tests.recorder import job_of, machines
@@ -19,7 +19,10 @@ from tests.seeded import bring_in
 
 def moments(engine: sa.Engine) -> list[tuple[object, str]]:
     with engine.connect() as connection:
-        return [(row[0], row[1]) for row in connection.execute(sa.select(EntryRow.at, EntryRow.why).order_by(EntryRow.number))]
+        return [
+            (row[0], row[1])
+            for row in connection.execute(sa.select(EntryRow.at, EntryRow.why).order_by(EntryRow.number))
+        ]
 
 
 @pytest.fixture

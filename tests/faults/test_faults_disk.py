@@ -57,11 +57,17 @@ def test_a_full_disk_refuses_a_job_in_words_keeps_all_and_goes_on_when_there_is_
     book.record(0)
     before = contents(book.engine)
     filler = book.disk.fill()
-    with pytest.raises(NoRoomError, match="disk of the book .* is full") as told:
-        for number in range(1, 200):  # what SQLite has set aside beside the book may hold a few more
+    refused = None
+    for number in range(1, 200):  # what SQLite has set aside beside the book may hold a few more
+        try:
             book.record(number)
-            before = contents(book.engine)
-    assert "Make room" in told.value.remedy
+        except NoRoomError as fault:
+            refused = fault
+            break
+        before = contents(book.engine)
+    assert refused is not None
+    assert "disk of the book" in refused.message
+    assert "Make room" in refused.remedy
     assert contents(book.engine) == before
     story = Reader(book.engine).story(book.site.site_id, "M-0")
     assert story is not None
@@ -88,7 +94,9 @@ def test_an_import_that_fills_the_disk_leaves_nothing_of_itself(book: Filled) ->
     assert len(contents(book.engine)["job"]) == 1
 
 
-def test_the_command_says_it_without_a_traceback(book: Filled, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_the_command_says_it_without_a_traceback(
+    book: Filled, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     sheet = tmp_path / "many.csv"
     sheet.write_text(machines(60_000).replace("M-", "X-"))
     book.disk.fill()
@@ -105,7 +113,7 @@ def test_a_backup_onto_a_full_disk_leaves_nothing_behind(book: Filled, tmp_path:
     engine = make_engine(settings)
     book.disk.fill()
     there = sorted(book.disk.path.iterdir())
-    with pytest.raises(DriftbookError, match="full|No space"):
+    with pytest.raises(DriftbookError, match=r"full|No space"):
         back_up(settings, engine, book.disk.path / "copy.db")
     engine.dispose()
     assert sorted(book.disk.path.iterdir()) == there

@@ -29,7 +29,9 @@ AT = (NOW + timedelta(minutes=1)).isoformat()
 
 def start(settings: Settings, *, first: int = 0, workers: int = 2, patience: float = 0) -> subprocess.Popen[str]:
     asked = [settings.book, str(first), str(workers), str(JOBS), "--at", AT, "--patience", str(patience)]
-    return subprocess.Popen([sys.executable, "-m", "tests.recorder", *asked], stdout=subprocess.PIPE, text=True, cwd=ROOT)
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.recorder", *asked], stdout=subprocess.PIPE, text=True, cwd=ROOT
+    )
 
 
 def plant(settings: Settings, folder: Path, count: int) -> sa.Engine:
@@ -113,7 +115,7 @@ def test_a_backup_that_is_killed_has_no_name_and_one_made_while_others_record_is
         made = back_up(settings, engine, target)
         reader.join(60)
     assert made.copied.checked.unsealed == 0
-    assert 0 < made.copied.checked.entries
+    assert made.copied.checked.entries > 0
     engine.dispose()
 
 

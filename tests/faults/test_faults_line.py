@@ -27,9 +27,7 @@ LATER = NOW + timedelta(minutes=1)
 
 
 @pytest.fixture
-def plant(
-    settings: Settings, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[tuple[Settings, sa.Engine, Site]]:
+def plant(settings: Settings, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Settings, sa.Engine, Site]]:
     site = make_site(settings)
     engine = make_engine(settings)
     sheet = tmp_path_factory.mktemp("sheets") / "assets.csv"

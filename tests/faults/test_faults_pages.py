@@ -130,7 +130,7 @@ def test_a_damaged_backup_makes_no_book(book: Settings, tmp_path: Path) -> None:
     engine.dispose()
     start, size = page_of(made.path, "entry")
     flip(made.path, start, size // 2)
-    with pytest.raises(BookDamagedError, match="copy.db is damaged"):
+    with pytest.raises(BookDamagedError, match=r"copy\.db is damaged"):
         restore(made.path, Settings(book=str(tmp_path / "again.db")))
     assert not (tmp_path / "again.db").exists()
     (tmp_path / "cut.db").write_bytes(made.path.read_bytes()[:1000])

@@ -23,8 +23,8 @@ from dashboard.logs import JsonFormatter
 from dashboard.metrics import BOUNDS_S, Metrics, kind_of
 from models.settings import Settings
 from models.store.engine import make_engine
-from models.store.readiness import readiness
 from models.store.reader import Reader
+from models.store.readiness import readiness
 from tests.conftest import make_site
 from tests.faults.conftest import Disk
 from tests.history_maker import MadeBook
@@ -81,7 +81,12 @@ def test_a_server_that_is_told_to_end_answers_what_is_running_and_logs_without_s
     mark = tmp_path / "running"
     with served("-c", SLOW, sqlite_book.book, str(mark)) as (process, address):
         assert asked(f"{address}/readyz") == (200, asked(f"{address}/readyz")[1])
-        assert json.loads(asked(f"{address}/readyz")[1]) == {"ready": True, "book": True, "revision": True, "writable": True}
+        assert json.loads(asked(f"{address}/readyz")[1]) == {
+            "ready": True,
+            "book": True,
+            "revision": True,
+            "writable": True,
+        }
         assert asked(f"{address}/?password=hunter2&site=test-quay")[0] == 200
         status, text = asked(f"{address}/metrics")
         assert status == 200
@@ -172,7 +177,9 @@ def test_kinds_of_requests_are_few() -> None:
 def test_json_lines_hold_no_secrets_and_no_breaks() -> None:
     import logging
 
-    record = logging.LogRecord("driftbook.book", logging.WARNING, "x", 1, "token=%s\nsecond", ("abcdefgh12345678",), None)
+    record = logging.LogRecord(
+        "driftbook.book", logging.WARNING, "x", 1, "token=%s\nsecond", ("abcdefgh12345678",), None
+    )
     line = JsonFormatter("%(message)s").format(record)
     assert "abcdefgh" not in line
     assert json.loads(line)["level"] == "warning"
