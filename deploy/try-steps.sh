@@ -41,16 +41,16 @@ unset PIP_CERT SSL_CERT_FILE REQUESTS_CA_BUNDLE CURL_CA_BUNDLE
 rm -rf "$root/src"
 
 # What the image is for: a book is made and served by the image's own user, answers, and ends when it is told to.
-as_user() { inside setpriv --reuid 875 --regid 875 --clear-groups env HOME=/book PATH=/opt/driftbook/bin:/usr/bin:/bin DRIFTBOOK_BOOK=/book/book.db "$@"; }
-as_user sh -c 'cd /book && driftbook init --site "Tried" --zone UTC --by steps'
-as_user sh -c 'cd /book && exec driftbook serve --host 127.0.0.1 --port 8759 --log json' &
-server=$!
+set -- setpriv --reuid 875 --regid 875 --clear-groups env HOME=/book PATH=/opt/driftbook/bin:/usr/bin:/bin DRIFTBOOK_BOOK=/book/book.db
+inside "$@" sh -c 'cd /book && driftbook init --site "Tried" --zone UTC --by steps'
+chroot "$root" "$@" sh -c 'cd /book && exec driftbook serve --host 127.0.0.1 --port 8759 --log json' &
+server=$! # of the server itself: each of these programs puts the next one into its own place
 for _ in $(seq 1 60); do
-    if as_user python3 -c "import urllib.request as u; print(u.urlopen('http://127.0.0.1:8759/readyz', timeout=4).read().decode())" 2>/dev/null; then
+    if inside "$@" python3 -c "import urllib.request as u; print(u.urlopen('http://127.0.0.1:8759/readyz', timeout=4).read().decode())" 2>/dev/null; then
         answered=yes && break
     fi
     sleep 0.5
 done
 kill -TERM "$server"
-wait "$server"
+wait "$server"  # 0: it ended by itself, having answered what was running
 [ "${answered:-no}" = yes ] && echo "The steps ran; the server answered and ended by itself."

@@ -51,6 +51,16 @@ def make_kept_book(settings: Settings, folder: Path, monkeypatch: pytest.MonkeyP
         other, name="Other Quay", zone="Europe/Oslo", display=site.display, limit_set=seeded_limits(), by="tester",
         now=later + timedelta(hours=1),
     )  # fmt: skip
+    engine = make_engine(other)
+    with writing(engine, site.site_id, "tester", later + timedelta(hours=2)) as unit:
+        # One commit may speak for several sites: an account is one for the whole book.
+        account = unit.append(Kind.ACCOUNT_ADDED)
+        unit.add(AccountRow, (account, site.site_id, "eli"))
+        unit.add(AccountVersionRow, (account, site.site_id, account, "Eli Stone", "", '["reader"]', True, None))
+        unit.site_id = site.site_id + 1
+        changed = unit.append(Kind.ACCOUNT_CHANGED, account)
+        unit.add(AccountVersionRow, (changed, unit.site_id, account, "Eli Stone", "", '["engineer"]', True, None))
+    engine.dispose()
     return other
 
 

@@ -433,6 +433,17 @@ def test_a_password_that_somebody_else_knows_has_to_be_changed_first(book: AuthB
     assert inside(client)
 
 
+def test_a_first_password_runs_out_after_a_week(book: AuthBook) -> None:
+    set_password(book.engine, LOGIN, NEW, by="Adm Ine", now=book.clock(), must_change=True)
+    book.clock.on(days=6)
+    assert book.access.sign_in(LOGIN, NEW, "x").came_in
+    book.clock.on(days=2)
+    assert not book.access.sign_in(LOGIN, NEW, "x").came_in
+    set_password(book.engine, LOGIN, NEW, by="Adm Ine", now=book.clock(), must_change=False)
+    book.clock.on(days=400)
+    assert book.access.sign_in(LOGIN, NEW, "x").came_in
+
+
 # -- forms, next, headers ------------------------------------------------------------------------------------------
 
 

@@ -66,7 +66,7 @@ def test_a_table_has_a_caption_and_headings_for_columns_and_rows() -> None:
     )
     every = list(parts(made))
     assert [one.scope for one in every if isinstance(one, html.Th)] == ["col", "col", "row", "row"]
-    assert [one.children for one in every if isinstance(one, html.Caption)] == ["what it holds"]
+    assert [one.children.children for one in every if isinstance(one, html.Caption)] == ["what it holds"]
     assert [one.className for one in every if isinstance(one, html.Tr) and hasattr(one, "className")] == ["", "marked"]
 
 

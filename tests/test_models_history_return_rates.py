@@ -11,7 +11,8 @@ from statsmodels.genmod.families.links import CLogLog
 from statsmodels.genmod.generalized_linear_model import GLM
 
 from models.history.priors import Prior, fit_gamma, posterior_rate
-from models.history.return_rates import GRID, _log_likelihood, _posterior, return_rates
+from models.history import return_rates as return_rates_module
+from models.history.return_rates import GRID, _log_likelihood, _nodes_of, _posterior, return_rates
 
 
 def fleet(seed: int, assets: int, length: float = 0.75) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -96,3 +97,38 @@ def test_all_or_none_returned_is_finite(returned: bool) -> None:
     got = return_rates(np.arange(40), np.zeros(40), np.full(40, returned), np.zeros(40, int))
     assert np.isfinite(got.rate.mean).all()
     assert np.isfinite(got.share.high).all()
+
+
+def test_a_few_times_stand_for_all_that_never_came_back() -> None:
+    rng = np.random.default_rng(7)
+    for quiet in (rng.gamma(2.0, 4.0, 5000), np.append(rng.uniform(0.0, 30.0, 3000), [0.0, 0.0]), np.full(400, 3.0)):
+        nodes, weights = _nodes_of(quiet)
+        assert weights.sum() == pytest.approx(len(quiet), rel=1e-13)
+        for smooth in (lambda q: 1.0 / (1.3 + q), lambda q: np.log(0.7 + q) ** 2, lambda q: np.exp(-0.4 * q)):
+            assert float(weights @ smooth(nodes)) == pytest.approx(float(smooth(quiet).sum()), rel=1e-11)
+
+
+def test_many_machines_give_the_prior_that_each_row_of_its_own_gives(monkeypatch: pytest.MonkeyPatch) -> None:
+    asset, years, returned, _ = fleet(3, 3000)
+    returned = returned & (np.arange(len(returned)) % 3 == 0)
+    classes = np.arange(3000) % 3 - 1
+    quick = return_rates(asset, years, returned, classes)
+    monkeypatch.setattr(return_rates_module, "MANY", 10**9)
+    plain = return_rates(asset, years, returned, classes)
+    for one, other in zip(quick.rate_priors, plain.rate_priors, strict=True):
+        assert (one.a, one.b, one.n) == (pytest.approx(other.a, rel=1e-11), pytest.approx(other.b, rel=1e-11), other.n)
+    for name in ("mean", "bound", "low", "high"):
+        assert np.allclose(getattr(quick.rate, name), getattr(plain.rate, name), rtol=1e-11, atol=0.0)
+
+
+@pytest.mark.parametrize("assets", [40, 3000])
+def test_the_ranking_alone_is_that_of_the_whole(assets: int) -> None:
+    asset, years, returned, _ = fleet(5, assets)
+    classes = np.arange(assets) % 2
+    whole, brief = (return_rates(asset, years, returned, classes, full=full) for full in (True, False))
+    assert brief.ranking().tolist() == whole.ranking().tolist()
+    back = whole.returns > 0
+    for name in ("mean", "bound", "low", "high"):
+        assert np.allclose(getattr(brief.rate, name)[back], getattr(whole.rate, name)[back], rtol=1e-11, atol=0.0)
+        assert np.isnan(getattr(brief.rate, name)[~back]).all()
+    assert np.isnan(brief.share.mean).all()

@@ -26,6 +26,9 @@ IDLE: Final = timedelta(hours=2)
 WHOLE: Final = timedelta(hours=12)
 """A session ends two hours after it was last used, and twelve hours after it began, a long shift: our own choice."""
 
+FIRST_FOR: Final = timedelta(days=7)
+"""A password that somebody else gave is good for a first sign-in within a week."""
+
 _NOTED_EVERY: Final = timedelta(minutes=1)
 _AT_THE_DOOR: Final = 10.0
 
@@ -139,6 +142,8 @@ class Access:
                 self._note(name, address, "delayed")
             return Answer(wait=opens - now)
         fit = fits(kept.secret if kept else None, password)
+        if kept is not None and kept.must_change and now > kept.changed + FIRST_FOR:
+            fit = False  # somebody else made it and it was never used: an administrator gives another
         if not fit or owner is None or not owner.active:
             self._note(name, address, FAILED)
             return Answer()

@@ -42,7 +42,7 @@ RISK, RULE = "risk", "rule"
 MOST = 15
 """Machines in a list at first."""
 
-MOST_ALL = 500
+MOST_ALL = 200
 """Longest list on demand."""
 
 TAGS = 40

@@ -9,13 +9,13 @@ from typing import Literal
 
 import numpy as np
 
-from dashboard.fetch import study_for
 from dashboard.kept import holds, keep
 from dashboard.words import say
 from dashboard.writing import counted
 from models.history.classes import group_series
 from models.history.columns import FloatArray, History
 from models.history.effects import FEWEST_JOBS, Effects, effects_of
+from models.history.engine import study_of
 from models.history.material import material_of
 from models.history.repeatability import DEFAULT_ON, SHOWN_FROM, USED_FROM, Repeatability
 from models.history.runs import Runs
@@ -96,7 +96,7 @@ def effects_for(history: History, runs: Runs, who: Literal["instrument", "person
     def make() -> Effects:
         jobs = history.jobs
         if holds(history, "study"):
-            study = study_for(history)
+            study = keep(history, "study", lambda: study_of(history))  # it is held: nothing is computed here
             material, grouping = study.material, study.grouping
         else:
             material = material_of(jobs, history.breaks, runs, history.assets)

@@ -285,15 +285,16 @@ def _sentence(now: SetLine, sets: Sequence[AdoptedLimits]) -> str:
 
 def _trial(history: History, trial: LimitSet, today: date, years: int | None) -> Trial:
     jobs = history.jobs
-    again = judge_again(jobs, trial)
     since = None if years is None else _years_before(today, years)
-    rows: BoolArray = np.ones(len(jobs), dtype=np.bool_)
+    rows: IntArray | slice = slice(None)
     if since is not None:
-        rows = jobs.performed_us >= day_start_us(since, history.zone)
+        rows = np.flatnonzero(jobs.performed_us >= day_start_us(since, history.zone))
+    again = judge_again(jobs, trial, rows)
+    found_ratio, left_ratio, classes = jobs.found_ratio[rows], jobs.left_ratio[rows], jobs.speed_class[rows]
     window = say("whatif.whole") if since is None else say("whatif.since", day=day(since))
-    found = _lines(jobs.found_ratio, again.found_ratio, again.found_turns, jobs.speed_class, rows)
-    left = _lines(jobs.left_ratio, again.left_ratio, again.left_turns, jobs.speed_class, rows)
-    lost, gained = _known(history, again, rows)
+    found = _lines(found_ratio, again.found_ratio, again.found_turns, classes)
+    left = _lines(left_ratio, again.left_ratio, again.left_turns, classes)
+    lost, gained = _known(found_ratio, left_ratio, again)
     return Trial(
         name=trial.name,
         window=window,
@@ -312,22 +313,22 @@ def _years_before(today: date, years: int) -> date:
         return today.replace(year=today.year - years, day=28)
 
 
-def _known(history: History, again: Rejudged, rows: BoolArray) -> tuple[int, int]:
+def _known(found_ratio: FloatArray, left_ratio: FloatArray, again: Rejudged) -> tuple[int, int]:
     lost = gained = 0
     for before, after in (
-        (history.jobs.found_ratio, again.found_ratio),
-        (history.jobs.left_ratio, again.left_ratio),
+        (found_ratio, again.found_ratio),
+        (left_ratio, again.left_ratio),
     ):
         had, has = ~np.isnan(before), ~np.isnan(after)
-        lost += int((had & ~has & rows).sum())
-        gained += int((has & ~had & rows).sum())
+        lost += int((had & ~has).sum())
+        gained += int((has & ~had).sum())
     return lost, gained
 
 
 def _lines(
-    before: FloatArray, after: FloatArray, turns: IntArray, classes: IntArray, rows: BoolArray
+    before: FloatArray, after: FloatArray, turns: IntArray, classes: IntArray
 ) -> tuple[TurnLine, ...]:
-    both = rows & ~np.isnan(before) & ~np.isnan(after)
+    both = ~np.isnan(before) & ~np.isnan(after)
     groups = [(index, both & (classes == index)) for index in range(-1, len(SPEED_BOUNDS_RPM) + 1)]
     lines = [
         _line(speed_class(index, SPEED_BOUNDS_RPM), before, after, turns, mine) for index, mine in groups if mine.any()

@@ -29,7 +29,7 @@ from models.values.story import Site
 MOST = 20
 """Machines that are listed at first."""
 
-ALL = 1000
+ALL = 200
 """Longest list on demand."""
 
 EVERYTHING = Filters()

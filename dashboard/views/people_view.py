@@ -32,7 +32,7 @@ SOON_DAYS = 60
 MOST = 20
 """Jobs of a list at first."""
 
-ALL = 1000
+ALL = 200
 """Longest list on demand."""
 
 

@@ -114,7 +114,7 @@ def add_account(
 def change_account(
     engine: sa.Engine, site: Site, login: str, at: AtSite, *, by: str, now: datetime, why: str = ""
 ) -> Account:
-    """Say anew what an account is at a site; closing it ends its sessions and tokens.
+    """Say anew what an account is at a site; closing it ends its sessions, and its tokens for that site.
 
     Parameters
     ----------
@@ -157,7 +157,7 @@ def change_account(
         unit.flush()
         if not new.active:
             state.end_sessions(unit.connection, held.account_id)
-            state.end_tokens(unit.connection, held.account_id, now)
+            state.end_tokens(unit.connection, held.account_id, site.site_id, now)
     with engine.connect() as connection:
         return _held(connection, login)
 

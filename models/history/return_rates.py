@@ -20,6 +20,15 @@ from models.history.returns import rank_by
 GRID = np.exp(np.linspace(np.log(1e-5), np.log(200.0), 130))
 """Rates on which the likelihood is kept, evenly in the logarithm. [1/year]"""
 
+NODES = 64
+"""Times that stand for those of all machines that never came back."""
+
+MANY = 4 * NODES
+"""From so many such machines on that is worth it."""
+
+SOON_YEARS = 0.02
+"""Keeps the logarithm of a time finite. [year]"""
+
 LOOKS_AT_ONCE = 20_000
 
 UNKNOWN_PRIOR = Prior(float("nan"), float("nan"), 0, "none")
@@ -103,16 +112,34 @@ def return_rates(
     seen = np.flatnonzero(looks > 0)
     place = np.full(assets, -1, dtype=np.int64)
     place[seen] = np.arange(len(seen))
-    likelihood = _log_likelihood(place[asset], years, returned, len(seen))
+    quiet = np.bincount(asset[~returned], years[~returned], assets).astype(np.float64)
+    if not full:
+        # Nothing is asked of those that never came back but their part in the prior.
+        seen = np.flatnonzero(returns > 0)
+        place[:] = -1
+        place[seen] = np.arange(len(seen))
+    own = place[asset] >= 0
+    likelihood = _log_likelihood(place[asset[own]], years[own], returned[own], len(seen))
     share_priors, rate_priors = [], []
     for index, label in enumerate(labels.tolist()):
-        if not full and not (fit[seen] == index).any():
+        looked = np.flatnonzero(looks > 0)
+        if not full and not (fit[looked] == index).any():
             share_priors.append(UNKNOWN_PRIOR)
             rate_priors.append(UNKNOWN_PRIOR)
             continue
-        rows = seen if label == -1 else seen[asset_class[seen] == label]
+        rows = looked if label == -1 else looked[asset_class[looked] == label]
         share_priors.append(fit_beta(returns[rows], looks[rows]) if full else UNKNOWN_PRIOR)
-        rate_priors.append(_fit_prior(likelihood[place[rows]], fit_gamma(returns[rows], total[rows])))
+        start = fit_gamma(returns[rows], total[rows])
+        came = returns[rows] > 0
+        if np.count_nonzero(~came) > MANY:
+            # Machines that never came back differ in one number, the time over which they did not.
+            rate_priors.append(_fit_prior(likelihood[place[rows[came]]], start, quiet[rows[~came]]))
+        elif full:
+            rate_priors.append(_fit_prior(likelihood[place[rows]], start))
+        else:
+            own = np.concatenate([likelihood[place[rows[came]]], -quiet[rows[~came]][:, None] * GRID])
+            order = np.argsort(np.concatenate([rows[came], rows[~came]]))
+            rate_priors.append(_fit_prior(own[order], start))
     if full:
         a, b = np.array([(p.a, p.b) for p in share_priors])[fit].T
         share = posterior_share(returns, looks, a, b)
@@ -168,23 +195,33 @@ def _weights(likelihood: FloatArray, prior: Prior) -> FloatArray:
     return np.asarray(weight / weight.sum(axis=1, keepdims=True), dtype=np.float64)
 
 
-def _fit_prior(likelihood: FloatArray, start: Prior) -> Prior:
-    """Fit the gamma prior by Newton steps on the marginal likelihood (observed information after Louis)."""
-    if not len(likelihood):
+def _fit_prior(likelihood: FloatArray, start: Prior, quiet: FloatArray | None = None) -> Prior:
+    """Fit the gamma prior by Newton steps on the marginal likelihood (observed information after Louis).
+
+    ``likelihood`` has a row for each asset; ``quiet`` are the years of further ones that never came back [year].
+    """
+    if not len(likelihood) and quiet is None:
         return start
     a, b = min(start.a, 20.0), start.b * min(start.a, 20.0) / start.a
     log_grid = np.log(GRID)
     moments = np.stack([log_grid, GRID, log_grid**2, log_grid * GRID, GRID**2], axis=1)
-    n = float(len(likelihood))
+    weight = np.ones(len(likelihood))
+    if quiet is not None:
+        nodes, shares = _nodes_of(quiet)
+        likelihood, weight = np.concatenate([likelihood, -nodes[:, None] * GRID]), np.append(weight, shares)
+    n = float(len(likelihood)) if quiet is None else float(len(likelihood) - NODES + len(quiet))
     scaled = likelihood - likelihood.max(axis=1, keepdims=True)
     np.exp(scaled, out=scaled)
     for _ in range(60):
         each = _means(likelihood, scaled, Prior(a, b, 0, ""), moments)
-        first = np.array([np.sum(each[:, 0]) + n * (np.log(b) - digamma(a)), n * a / b - np.sum(each[:, 1])])
+        first = np.array([_sum(weight, each[:, 0]) + n * (np.log(b) - digamma(a)), n * a / b - _sum(weight, each[:, 1])])
         own = np.array([[n * float(trigamma(a)), -n / b], [-n / b, n * a / b**2]])
-        cross = -np.sum(each[:, 3] - each[:, 0] * each[:, 1])
+        cross = -_sum(weight, each[:, 3] - each[:, 0] * each[:, 1])
         spread = np.array(
-            [[np.sum(each[:, 2] - each[:, 0] ** 2), cross], [cross, np.sum(each[:, 4] - each[:, 1] ** 2)]]
+            [
+                [_sum(weight, each[:, 2] - each[:, 0] ** 2), cross],
+                [cross, _sum(weight, each[:, 4] - each[:, 1] ** 2)],
+            ]
         )
         p = np.array([a, b])
         gradient = first * p
@@ -200,6 +237,44 @@ def _fit_prior(likelihood: FloatArray, start: Prior) -> Prior:
         if float(np.max(np.abs(step))) < 1e-7:
             break
     return Prior(a, b, int(n), "likelihood")
+
+
+def _sum(weight: FloatArray, values: FloatArray) -> float:
+    return float(np.sum(weight * values))
+
+
+def _nodes_of(quiet: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give a few times and weights such that the weighted sum over them is the sum over all, for any smooth function.
+
+    Parameters
+    ----------
+    quiet : (n,) float array
+        Times, at least 0. [year]
+
+    Returns
+    -------
+    nodes, weights : (NODES,) float arrays
+        Times, and how often each counts; a weight may be negative. [year, unitless]
+
+    Notes
+    -----
+    Interpolation at Chebyshev points in the logarithm of the time. What is summed is smooth in it (its poles lie π
+    away from the line of real times), so that the error falls by half or better with each point: below 1e-13 of the sum (test).
+    """
+    x = np.log(quiet + SOON_YEARS)
+    low, high = float(x.min()), max(float(x.max()), float(x.min()) + 1e-6)
+    x = np.clip((2.0 * x - low - high) / (high - low), -1.0, 1.0)
+    # Sums of the Chebyshev polynomials over all times, by their recurrence.
+    sums, before, here = np.empty(NODES), np.ones_like(x), x
+    sums[0], sums[1] = len(x), float(np.sum(x))
+    for k in range(2, NODES):
+        before, here = here, 2.0 * x * here - before
+        sums[k] = float(np.sum(here))
+    angle = np.pi * (np.arange(NODES) + 0.5) / NODES
+    sums[0] *= 0.5
+    weights = 2.0 / NODES * (np.cos(np.outer(angle, np.arange(NODES))) @ sums)
+    at = 0.5 * (np.cos(angle) * (high - low) + low + high)
+    return np.exp(at) - SOON_YEARS, weights
 
 
 def _means(likelihood: FloatArray, scaled: FloatArray, prior: Prior, moments: FloatArray) -> FloatArray:

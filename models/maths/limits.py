@@ -151,18 +151,16 @@ def limit_ratio(
     (n,) float array
         Limit ratio; NaN where nothing was measured or nothing is judged. [unitless]
     """
-    sizes = np.full((deviation.shape[0], 4), np.nan)
-    sizes[:, 0] = _size(deviation[:, 0], deviation[:, 2], each_axis)
-    sizes[:, 1] = _size(deviation[:, 1], deviation[:, 3], each_axis)
-    rows = ~np.isnan(limits[:, 2]) & ~np.isnan(span_mm)
-    if rows.any():
-        angles = flex_angles(deviation[rows], span_mm[rows])
-        sizes[rows, 2] = _size(angles[:, 0], angles[:, 2], each_axis[rows])
-        sizes[rows, 3] = _size(angles[:, 1], angles[:, 3], each_axis[rows])
-    ratios = sizes / limits[:, (0, 1, 2, 2)]
-    known = ~np.isnan(ratios)
-    largest = np.max(np.where(known, ratios, -np.inf), axis=1, initial=-np.inf)
-    return np.where(known.any(axis=1), largest, np.nan)
+    offset = _size(deviation[:, 0], deviation[:, 2], each_axis) / limits[:, 0]
+    angle = _size(deviation[:, 1], deviation[:, 3], each_axis) / limits[:, 1]
+    # The larger of what is known, NaN where nothing is; column by column, which is far quicker than row by row.
+    largest = np.fmax(offset, angle)
+    rows = np.flatnonzero(~np.isnan(limits[:, 2]) & ~np.isnan(span_mm))
+    if len(rows):
+        angles, axes, flex = flex_angles(deviation[rows], span_mm[rows]), each_axis[rows], limits[rows, 2]
+        near, far = (_size(angles[:, k], angles[:, k + 2], axes) / flex for k in (0, 1))
+        largest[rows] = np.fmax(largest[rows], np.fmax(near, far))
+    return np.asarray(largest, dtype=np.float64)
 
 
 def _size(vertical: FloatArray, horizontal: FloatArray, each_axis: NDArray[np.bool_]) -> FloatArray:

@@ -253,10 +253,14 @@ def end_token(connection: sa.Connection, number: int, ended: datetime, *, accoun
     return bool(done.rowcount)
 
 
-def end_tokens(connection: sa.Connection, account_id: int, ended: datetime) -> None:
-    """End every token and every secret address of an account."""
+def end_tokens(connection: sa.Connection, account_id: int, site_id: int, ended: datetime) -> None:
+    """End every token and every secret address that an account has for a site."""
     for row in (ApiTokenRow, CalendarAddressRow):
-        connection.execute(sa.update(row).where(row.account_id == account_id, row.ended.is_(None)).values(ended=ended))
+        connection.execute(
+            sa.update(row)
+            .where(row.account_id == account_id, row.site_id == site_id, row.ended.is_(None))
+            .values(ended=ended)
+        )
 
 
 def make_address(

@@ -313,7 +313,7 @@ class Checker:
         ended = (
             "SELECT e.number FROM entry e LEFT JOIN entry n ON n.number = e.number + 1 "  # noqa: S608
             f"WHERE e.number BETWEEN {self._mark} AND {self._mark} AND n.number IS NOT NULL "
-            "AND (n.at_us <> e.at_us OR n.author <> e.author OR n.site_id <> e.site_id) "
+            "AND (n.at_us <> e.at_us OR n.author <> e.author) "
             f"AND NOT EXISTS (SELECT 1 FROM {h} h WHERE h.size = e.number)"
         )
         asked_from = max(stretch.first, since)

@@ -1,0 +1,138 @@
+"""The figures on the pages equal those of plain SQL over the book: counts of a month, offenders and what is due.
+
+The SQL shares nothing with the program but the tables; it takes the verdicts that are stored with the jobs and
+works months, returns and due days out by itself.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from dashboard.console.demo import make_demo
+from dashboard.views import due_view, month_view, offenders_view
+from models.history.columns import History
+from models.history.runs import Runs, runs_of
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from models.units import Display
+from models.values.story import Site
+
+TODAY = date(2026, 11, 25)
+TODAY_US = int(datetime(2026, 11, 25, 12, tzinfo=UTC).timestamp()) * 1_000_000
+STANDS = "j.void = 0 AND NOT EXISTS (SELECT 1 FROM job n WHERE n.supersedes = j.entry)"
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[sqlite3.Connection, Reader, Site, History, Runs]]:
+    settings = make_demo(Path(tmp_path_factory.mktemp("demo")), Display())
+    reader = Reader(make_engine(settings))
+    site = reader.sites()[0]
+    history = reader.history(site.site_id)
+    connection = sqlite3.connect(settings.path)
+
+    def day(at_us: int) -> str:
+        return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=at_us)).astimezone(ZoneInfo(site.zone)).date().isoformat()
+
+    connection.create_function("day", 1, day, deterministic=True)
+    yield connection, reader, site, history, runs_of(history.jobs, history.breaks)
+    connection.close()
+
+
+@pytest.mark.parametrize("month", ["2026-10", "2025-03", "2021-12"])
+def test_counts_of_a_month(demo: tuple[sqlite3.Connection, Reader, Site, History, Runs], month: str) -> None:
+    sql, reader, site, history, runs = demo
+    view = month_view.build(
+        history, runs, date.fromisoformat(f"{month}-01"), TODAY,
+        site=site, instruments=reader.instruments(site.site_id), limit_set=reader.limit_set(site.site_id), today_us=TODAY_US,
+    )  # fmt: skip
+    bounds = [1000, 1500, 1800, 3000, 3600, 10**9]
+    asked = f"""
+        SELECT COUNT(*), SUM(found_ratio > 1), COUNT(found_ratio), SUM(left_ratio > 1), COUNT(left_ratio), COUNT(DISTINCT asset_id)
+        FROM job j WHERE {STANDS} AND substr(day(performed_us), 1, 7) = ?
+    """
+    jobs, found, found_n, left, left_n, machines = sql.execute(asked, (month,)).fetchone()
+    assert (view.jobs, view.machines) == (jobs, machines)
+    assert (view.found.count, view.found.n, view.left.count, view.left.n) == (found, found_n, left, left_n)
+    for line in view.classes:
+        if line.index < 0:
+            continue
+        low, high = bounds[line.index - 1] if line.index else 0, bounds[line.index]
+        row = sql.execute(asked + " AND speed_rpm > ? AND speed_rpm <= ?", (month, low, high)).fetchone()
+        counts = (line.jobs, line.found.count, line.found.n, line.left.count, line.left.n)
+        assert counts == tuple(value or 0 for value in row[:5]), line.name
+
+
+def test_looks_and_returns_of_each_machine(demo: tuple[sqlite3.Connection, Reader, Site, History, Runs]) -> None:
+    sql, reader, site, history, runs = demo
+    view = offenders_view.build(
+        history, runs, None, None, TODAY, site=site, limit_set=reader.limit_set(site.site_id), most=1000
+    )
+    rows = sql.execute(
+        f"""
+        WITH s AS (SELECT j.* FROM job j WHERE {STANDS}),
+        p AS (
+            SELECT asset_id, entry, reason, found_ratio, performed_us,
+                   LAG(left_ratio) OVER w AS before, LAG(performed_us) OVER w AS since, LAG(entry) OVER w AS earlier
+            FROM s WINDOW w AS (PARTITION BY asset_id ORDER BY performed_us, entry)
+        )
+        SELECT a.tag, COUNT(*), SUM(p.found_ratio > 1) FROM p JOIN asset a ON a.id = p.asset_id
+        WHERE p.earlier IS NOT NULL AND p.before <= 1 AND p.found_ratio IS NOT NULL AND p.reason <> 'installation'
+          AND NOT EXISTS (
+            SELECT 1 FROM machine_break b
+            WHERE b.asset_id = p.asset_id AND b.on_day > day(p.since) AND b.on_day <= day(p.performed_us))
+        GROUP BY a.tag
+        """
+    ).fetchall()
+    assert view.looks == sum(row[1] for row in rows)
+    assert view.returns == sum(row[2] for row in rows)
+    expected = {tag: (looks, returns) for tag, looks, returns in rows if returns}
+    assert {line.tag: (line.looks, line.returns) for line in view.lines} == expected
+    assert len(expected) > 5
+
+
+def test_what_is_overdue_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Site, History, Runs]) -> None:
+    sql, _, site, history, _ = demo
+    due = due_view.due_list(history, TODAY, TODAY_US, site.interval_months)
+    rows = sql.execute(
+        f"""
+        WITH s AS (SELECT j.* FROM job j WHERE {STANDS}),
+        last AS (
+            SELECT * FROM (SELECT *, ROW_NUMBER() OVER (PARTITION BY asset_id ORDER BY performed_us DESC, entry DESC) AS k FROM s)
+            WHERE k = 1
+        ),
+        now AS (
+            SELECT * FROM (
+                SELECT *, ROW_NUMBER() OVER (PARTITION BY asset_id ORDER BY COALESCE(valid_from, '') DESC, entry DESC) AS k
+                FROM asset_version)
+            WHERE k = 1
+        )
+        SELECT now.tag, day(last.performed_us), last.left_ratio, last.found_ratio, last.left_offset_v,
+               (SELECT MAX(b.on_day) FROM machine_break b WHERE b.asset_id = last.asset_id AND b.on_day > day(last.performed_us))
+        FROM last JOIN now ON now.asset_id = last.asset_id
+        WHERE now.retired IS NULL OR now.retired > ?
+        """,
+        (TODAY.isoformat(),),
+    ).fetchall()
+    overdue = 0
+    for _, seen, left, found, measured, broke in rows:
+        over = (left or 0) > 1 or (measured is None and (found or 0) > 1)
+        on = date.fromisoformat(broke or seen)
+        if not broke and not over:
+            year, month = divmod(on.year * 12 + on.month - 1 + site.interval_months, 12)
+            last_day = (date(year + month // 11, (month + 1) % 12 + 1, 1) - timedelta(days=1)).day
+            on = date(year, month + 1, min(on.day, last_day))
+        overdue += on < TODAY
+    assert due.overdue == overdue
+    assert overdue > 5
+    assert due.in_service == sql.execute(
+        """SELECT COUNT(*) FROM (SELECT retired, ROW_NUMBER() OVER (PARTITION BY asset_id
+           ORDER BY COALESCE(valid_from, '') DESC, entry DESC) AS k FROM asset_version)
+           WHERE k = 1 AND (retired IS NULL OR retired > ?)""",
+        (TODAY.isoformat(),),
+    ).fetchone()[0]
