@@ -153,9 +153,11 @@ def _on_error(error: Exception) -> Any:
     reference = secrets.token_hex(4)
     LOG.error("reference %s: %s", reference, error, exc_info=error)
     told = str(error) if isinstance(error, DriftbookError) else ""
-    dash.set_props(Shell.NOTICE, {"children": told or say("error.notice", reference=reference)})
     outputs = dash.ctx.outputs_list
-    if isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body"):
+    fills_page = isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body")
+    notice = told.partition("\n")[0] if fills_page else told  # the page itself says the rest
+    dash.set_props(Shell.NOTICE, {"children": notice or say("error.notice", reference=reference)})
+    if fills_page:
         return failure(reference, told)
     return None
 

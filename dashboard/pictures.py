@@ -188,7 +188,7 @@ class Pictures:
         if before is not None and before.study is not None and same(before.history, history):
             picture = Picture(history, before.study)
         else:
-            picture = Picture(history, study_of(history))
+            picture = Picture(history, study_of(history, before=None if before is None else before.study))
         derived = self._show(site_id, picture)
         if isinstance(book, Keeping):
             book.prepare(site_id)

@@ -10,6 +10,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 import requests
+import sqlalchemy as sa
 
 from dashboard.auth.outside import Outside, read_outside
 from models.commands.accounts import change_account
@@ -17,7 +18,7 @@ from models.errors import DriftbookError
 from models.settings import Settings
 from models.store import state
 from models.values.roles import AtSite, Role
-from tests.auth_book import PEOPLE, AuthBook, open_book
+from tests.auth_book import PEOPLE, AuthBook, mark_of, open_book
 from tests.conftest import NOW
 from tests.oidc_provider import CLIENT, SECRET, Provider, serving
 
@@ -165,6 +166,24 @@ def test_a_provider_that_names_another_issuer_or_is_away_is_refused_in_words(
 def test_the_way_on_stays_on_this_server(book: AuthBook) -> None:
     client = book.browser()
     assert client.get(there(client, "https://elsewhere.example/")).headers["Location"] == "/"
+
+
+def test_who_has_no_password_signs_soon_after_the_provider_let_them_in(book: AuthBook) -> None:
+    client = book.browser()
+    client.get(there(client))
+    with book.engine.connect() as connection:
+        entry = connection.execute(sa.text("SELECT entry FROM job WHERE ref = 'J2'")).scalar_one()
+    page = client.get(f"/sign/{entry}").get_data(as_text=True)
+    assert "sign within 15 minutes" in page
+    assert 'type="password"' not in page
+    fields = {"mark": mark_of(page), "meaning": "approved"}
+    book.clock.on(minutes=16)
+    late = client.post(f"/sign/{entry}", data=fields)
+    assert late.status_code == 401
+    assert "too long ago" in late.get_data(as_text=True)
+    client.get(there(client))
+    mark = mark_of(client.get(f"/sign/{entry}").get_data(as_text=True))
+    assert client.post(f"/sign/{entry}", data=fields | {"mark": mark}).status_code == 303
 
 
 SET = {

@@ -144,7 +144,7 @@ def test_a_site_without_a_job_answers(sqlite_book: Settings) -> None:
     client = create_app(sqlite_book, Reader(engine), clock=lambda: BOOK_NOW).server.test_client()
     for pathname, search in ADDRESSES:
         answer(client, pathname, search)
-    assert "2 entries of this site, numbered 1 to 2" in answer(client, "/book")
+    assert "3 entries of this site, numbered 1 to 3" in answer(client, "/book")
     assert "No instrument and nobody yet" in answer(client, "/people")
     engine.dispose()
 

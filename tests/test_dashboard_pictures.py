@@ -133,7 +133,9 @@ def test_while_the_next_picture_is_made_the_last_one_is_shown_and_the_page_says_
         assert scene("/", "").history is later.history
         expected = study_of(later.history)
         assert later.study is not None
-        assert (later.study.recheck.days == expected.recheck.days).sum() == (~(expected.recheck.days != expected.recheck.days)).sum()  # noqa: PLR0124
+        assert (later.study.recheck.days == expected.recheck.days).sum() == (
+            ~(expected.recheck.days != expected.recheck.days)
+        ).sum()  # noqa: PLR0124
 
 
 def test_an_entry_that_says_nothing_about_the_columns_costs_no_study(slow: Slow) -> None:

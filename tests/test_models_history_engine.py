@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from models.history import forecast, predictions
 from models.history.columns import AssetColumns, BreakColumns, History, JobColumns
 from models.history.engine import Choices, Study, study_of
 from models.history.forecast import forecast_at
@@ -138,3 +140,68 @@ def test_planned_visits_are_counted_apart() -> None:
     planned = study.runs.looked & ~study.runs.noticed
     assert study.planned_rates.looks.sum() == planned.sum()
     assert study.planned_rates.returns.sum() == (planned & study.runs.returned).sum()
+
+
+def assert_the_same_study(one: Any, other: Any, path: str = "study") -> None:
+    if is_dataclass(one):
+        for part in fields(one):
+            assert_the_same_study(getattr(one, part.name), getattr(other, part.name), f"{path}.{part.name}")
+    elif isinstance(one, np.ndarray):
+        assert one.dtype == other.dtype, path
+        assert np.array_equal(one, other, equal_nan=one.dtype.kind == "f"), path
+    elif isinstance(one, tuple):
+        assert len(one) == len(other), path
+        for place, (a, b) in enumerate(zip(one, other, strict=True)):
+            assert_the_same_study(a, b, f"{path}[{place}]")
+    else:
+        assert one == other or (one != one and other != other), path  # noqa: PLR0124 - NaN
+
+
+def without(history: History, rows: Any) -> History:
+    """Give the history before some of its jobs were recorded."""
+    stays = np.ones(len(history.jobs), dtype=bool)
+    stays[rows] = False
+    return replace(history, jobs=history.jobs.take(stays))
+
+
+@pytest.mark.parametrize("which", ["newest", "oldest", "many", "first visit", "other limits"])
+def test_a_study_that_takes_over_what_did_not_change_is_the_study_from_nothing(
+    which: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    history, _ = make_fleet(8, Plan(assets=260, jobs_low=3, hours_share=0.3))
+    jobs = history.jobs
+    newest = np.argsort(jobs.performed_us)[::-1]
+    last_of = np.append(np.flatnonzero(np.diff(jobs.asset)), len(jobs) - 1)
+    taken = {
+        "newest": newest[:1],
+        "oldest": newest[-1:],
+        "many": newest[:40],
+        "first visit": last_of[:1],
+        "other limits": newest[:1],
+    }[which]
+    if which == "other limits":
+        # The last judged visit sets the unit of all drifts of its machine: the past of that machine reads otherwise.
+        limits = jobs.limits.copy()
+        limits[taken] *= 1.5
+        history = replace(history, jobs=replace(jobs, limits=limits))
+    before = study_of(without(history, taken))
+    expected = study_of(history)
+    fitted: list[int] = []
+    fitting = predictions.fit_classes
+
+    def counted(*given: Any) -> Any:
+        fitted.append(1)
+        return fitting(*given)
+
+    monkeypatch.setattr(predictions, "fit_classes", counted)
+    got = study_of(history, before=before)
+    assert_the_same_study(got, expected)
+    if which == "newest":
+        assert len(fitted) < len(expected.predictions.fits) / 2, "most origins of the past are not fitted again"
+    assert forecast.unchanged(expected.standing, expected.standing).all()
+
+
+def test_a_study_with_other_choices_takes_nothing_over() -> None:
+    history, _ = make_fleet(9, Plan(assets=80))
+    before = study_of(history, Choices(risk=0.2))
+    assert_the_same_study(study_of(history, before=before), study_of(history))

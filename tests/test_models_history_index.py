@@ -30,7 +30,14 @@ def test_months_runs_and_counts_are_those_of_a_walk(seed: int) -> None:
     runs = runs_of(jobs, history.breaks)
     index = index_of(jobs, runs)
     first, last = int(jobs.month.min()), int(jobs.month.max())
-    for low, high in ((first, first), (first + 3, first + 15), (first - 30, first + 2), (last, last + 9), (last + 1, last + 2), (first - 9, last + 9)):
+    for low, high in (
+        (first, first),
+        (first + 3, first + 15),
+        (first - 30, first + 2),
+        (last, last + 9),
+        (last + 1, last + 2),
+        (first - 9, last + 9),
+    ):
         assert index.rows(low, high).tolist() == np.flatnonzero((jobs.month >= low) & (jobs.month <= high)).tolist()
         assert_same_counts(index.counts.window(low, high), count_over(jobs, first_month=low, last_month=high))
     for run, row in enumerate(runs.end_row.tolist()):

@@ -81,7 +81,11 @@ def test_pages_are_those_of_the_database_and_grow_with_it(engine: sa.Engine, sit
     amend_job(engine, site, second.entry, changed, by="Bo Tarn", now=LATER, why="sides were swapped")
     third = next(line for line in Reader(engine).story(site.site_id, "P-2").jobs if line.job.ref == "J3")  # type: ignore[union-attr]
     void_job(engine, site, third.entry, by="Bo Tarn", now=LATER + timedelta(minutes=1), why="another machine")
-    bring_in(engine, site, *write(tmp_path, more="serial,description,calibrated,calibration due\nD-1,dial set,2025-12-01,2026-12-01\n"))
+    bring_in(
+        engine,
+        site,
+        *write(tmp_path, more="serial,description,calibrated,calibration due\nD-1,dial set,2025-12-01,2026-12-01\n"),
+    )
     vouch(engine, site)
     with engine.connect() as connection:
         head = newest(connection)

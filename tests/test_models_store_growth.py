@@ -32,7 +32,16 @@ def raw_rows(rows: list[tuple[int, int, int, bool, int]]) -> RawJobs:
     n = len(rows)
     whole = np.full((n, 8), -1, dtype=np.int64)
     for entry, (asset, minute, older, void, person) in enumerate(rows):
-        whole[entry] = (entry + 100, entry, asset, older + 100 if older >= 0 else -1, void, minute * 60_000_000, person, -1)
+        whole[entry] = (
+            entry + 100,
+            entry,
+            asset,
+            older + 100 if older >= 0 else -1,
+            void,
+            minute * 60_000_000,
+            person,
+            -1,
+        )
     numbers = np.arange(n * 25, dtype=np.float64).reshape(n, 25) % 7.0
     numbers[::3, 4] = np.nan
     coded = np.stack([np.arange(n) % 3, np.arange(n) % 2], axis=1)
@@ -123,7 +132,11 @@ def test_a_book_that_grows_in_every_way_is_as_one_that_is_read_anew(
     story = reader.story(site.site_id, "P-1")
     assert story is not None
     second = next(line for line in story.jobs if line.job.ref == "J2")
-    amended = replace(second.job, left=Misalignment(0.021, 0.1, 0.01, -0.05), performed_at=second.job.performed_at + timedelta(days=400))
+    amended = replace(
+        second.job,
+        left=Misalignment(0.021, 0.1, 0.01, -0.05),
+        performed_at=second.job.performed_at + timedelta(days=400),
+    )
     amend_job(engine, site, second.entry, amended, by="Bo Tarn", now=NOW + timedelta(hours=1), why="wrong date")  # fmt: skip
     check()
     third = next(line for line in reader.story(site.site_id, "P-2").jobs if line.job.ref == "J3")  # type: ignore[union-attr]

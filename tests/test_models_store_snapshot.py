@@ -49,7 +49,11 @@ def test_a_study_comes_back_to_the_last_bit(tmp_path: Path) -> None:
 def test_only_known_values_are_written_and_built(tmp_path: Path) -> None:
     with pytest.raises(TypeError, match="cannot be kept"):
         arrays.write(tmp_path, {"a": 1})
-    for tree in ({"class": "os:PathLike", "fields": {}}, {"class": "models.settings:read_settings", "fields": {}}, {"odd": 1}):
+    for tree in (
+        {"class": "os:PathLike", "fields": {}},
+        {"class": "models.settings:read_settings", "fields": {}},
+        {"odd": 1},
+    ):
         with pytest.raises(arrays.UnfitError):
             arrays.read(tmp_path, tree)
     tree, _ = arrays.write(tmp_path, (np.arange(5), np.arange(20_000.0)))

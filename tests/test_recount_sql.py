@@ -37,7 +37,12 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[sqlite3.Con
     connection = sqlite3.connect(settings.path)
 
     def day(at_us: int) -> str:
-        return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=at_us)).astimezone(ZoneInfo(site.zone)).date().isoformat()
+        return (
+            (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=at_us))
+            .astimezone(ZoneInfo(site.zone))
+            .date()
+            .isoformat()
+        )
 
     connection.create_function("day", 1, day, deterministic=True)
     yield connection, reader, site, history, runs_of(history.jobs, history.breaks)
@@ -130,9 +135,12 @@ def test_what_is_overdue_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Sit
         overdue += on < TODAY
     assert due.overdue == overdue
     assert overdue > 5
-    assert due.in_service == sql.execute(
-        """SELECT COUNT(*) FROM (SELECT retired, ROW_NUMBER() OVER (PARTITION BY asset_id
+    assert (
+        due.in_service
+        == sql.execute(
+            """SELECT COUNT(*) FROM (SELECT retired, ROW_NUMBER() OVER (PARTITION BY asset_id
            ORDER BY COALESCE(valid_from, '') DESC, entry DESC) AS k FROM asset_version)
            WHERE k = 1 AND (retired IS NULL OR retired > ?)""",
-        (TODAY.isoformat(),),
-    ).fetchone()[0]
+            (TODAY.isoformat(),),
+        ).fetchone()[0]
+    )

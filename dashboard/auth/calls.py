@@ -32,6 +32,11 @@ def _with_fields(value: Any) -> bool:
     return value is None or (isinstance(value, dict) and _texts(value.get("fields")) and _text(value.get("stage")))
 
 
+def _object(value: Any) -> bool:
+    """Tell whether it is an object: a draft that an older version left in a browser is read for what it still says."""
+    return value is None or isinstance(value, dict)
+
+
 def _asks(value: Any) -> bool:
     """Tell whether it is a list of what is asked for: each a doubt, its field, and sentences."""
     return value is None or (
@@ -48,7 +53,7 @@ BY_ID: Final[Mapping[str, _Kind]] = {
     RecordIds.TYPED: _texts,
     RecordIds.SEND: _with_fields,
     RecordIds.SHAPE: _with_fields,
-    RecordIds.DRAFT: _with_fields,
+    RecordIds.DRAFT: _object,
     RecordIds.ASKS: _asks,
 }
 """Kinds of what our pages keep, by the id of the store."""

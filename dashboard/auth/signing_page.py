@@ -12,6 +12,7 @@ from flask import Blueprint, redirect, request
 from werkzeug.wrappers import Response
 
 from dashboard.auth import gate
+from dashboard.auth.access import FRESH
 from dashboard.auth.door_page import here, waited
 from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
 from dashboard.context import context
@@ -63,7 +64,8 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
         if answer.wait is not None:
             return _form(seen, story, line, say("door.wait", n=waited(answer.wait)), status=429)
         if not answer.came_in:
-            return _form(seen, story, line, say("sign.wrong"), status=401)
+            wrong = say("sign.wrong") if access.has_password(who) else say("sign.stale")
+            return _form(seen, story, line, wrong, status=401)
     try:
         meaning = Meaning(typed.get("meaning", ""))
     except ValueError:
@@ -104,10 +106,14 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
         proof: Part = None
     else:
         name = tag("p", say("sign.as", person=who.account.person(seen.required.site_id), at=moment(now, zone)))
-        proof = field(
-            "password", say("door.password"), kind="password", autocomplete="current-password", maxlength=LONGEST,
-            about=say("sign.password"),
-        )  # fmt: skip
+        access = gate.access_of_app()
+        if access is not None and access.has_password(who):
+            proof = field(
+                "password", say("door.password"), kind="password", autocomplete="current-password", maxlength=LONGEST,
+                about=say("sign.password"),
+            )  # fmt: skip
+        else:
+            proof = tag("p", say("sign.fresh", n=FRESH.seconds // 60), class_="note")
     address = seen.place.here()
     return page(
         say("sign.page", entry=count(line.entry)),

@@ -79,6 +79,8 @@ WORDS: Final[dict[str, str]] = {
     "sign.button": "Sign off",
     "sign.bound": "Name, time and meaning are kept, bound to the hash of the entry: what is changed later is another entry and is not signed.",
     "sign.wrong": "The password is not right. Nothing was signed.",
+    "sign.fresh": "You have no password here: sign within {n} minutes after the provider let you in.",
+    "sign.stale": "The provider let you in too long ago. Sign out, come in again, and sign. Nothing was signed.",
     "sign.no_meaning": "Choose what your signature means.",
     "asset.mark.signed": "signed off",
     "asset.mark.signed_by": "signed by {by} ({meaning}) on {on}",

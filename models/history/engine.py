@@ -28,7 +28,7 @@ from models.history.forecast import Recheck, recheck_of
 from models.history.limit_space import in_limit_units
 from models.history.material import Material, material_of, service_of
 from models.history.patterns import Patterns, patterns_of
-from models.history.predictions import Predictions, predict_past
+from models.history.predictions import Before, Predictions, predict_past
 from models.history.recurrence import Recurrence, recurrence_of
 from models.history.return_rates import ReturnRates, return_rates
 from models.history.returns import ReturnCounts, returns_of
@@ -106,7 +106,12 @@ class Study:
         return result
 
 
-def study_of(history: History, choices: Choices = Choices(), asset_class: IntArray | None = None) -> Study:
+def study_of(
+    history: History,
+    choices: Choices = Choices(),
+    asset_class: IntArray | None = None,
+    before: Study | None = None,
+) -> Study:
     """Find everything that a history says.
 
     Parameters
@@ -117,6 +122,9 @@ def study_of(history: History, choices: Choices = Choices(), asset_class: IntArr
         What the site has chosen. [unitless]
     asset_class : (assets,) int array or None
         Class of each asset, −1 unknown; the speed class if not given. [unitless]
+    before : Study, optional
+        A study of the same site up to an earlier entry: what rests on the very same numbers is taken from it.
+        The result is the same, to the last bit. [unitless]
 
     Returns
     -------
@@ -139,7 +147,13 @@ def study_of(history: History, choices: Choices = Choices(), asset_class: IntArr
     directions = directions_of(rates, fits, grouping.fit, present, choices.false_rate)
     shapes = shapes_of(material, rates, fits, grouping.fit)
     feet = foot_rates(material, runs, assets.feet_movable_mm, grouping)
-    predictions = predict_past(material, grouping, reading)
+    earlier = None if before is None or before.choices != choices else before
+    predictions = predict_past(
+        material,
+        grouping,
+        reading,
+        None if earlier is None else Before(earlier.material, earlier.grouping, earlier.predictions.fits),
+    )
     backtest = backtest_of(predictions, material, len(grouping.label))
     standing = standing_of(
         jobs,
@@ -170,7 +184,12 @@ def study_of(history: History, choices: Choices = Choices(), asset_class: IntArr
         predictions=predictions,
         backtest=backtest,
         standing=standing,
-        recheck=recheck_of(standing, choices.risk, choices.site_months),
+        recheck=recheck_of(
+            standing,
+            choices.risk,
+            choices.site_months,
+            None if earlier is None else (earlier.standing, earlier.recheck),
+        ),
         return_counts=counts,
         return_rates=return_rates(asset, years, returned, classes, counts.worst_ratio, smallest=choices.smallest),
         planned_rates=return_rates(
@@ -203,7 +222,7 @@ def without_predictions(study: Study) -> Study:
         A study. [unitless]
     """
     made = study.predictions
-    none = {name: getattr(made, name)[:0] for name in Predictions.__slots__ if name != "factors"}
+    none = {name: getattr(made, name)[:0] for name in Predictions.__slots__ if name not in {"factors", "fits"}}
     return replace(study, predictions=replace(made, **none))
 
 

@@ -153,7 +153,12 @@ def reading_interval(standing: Standing, days: FloatArray | float, level: float 
     return mean - half, mean + half
 
 
-def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months: int = 36) -> Recheck:
+def recheck_of(
+    standing: Standing,
+    risk: FloatArray | float = 0.10,
+    site_months: int = 36,
+    before: tuple[Standing, Recheck] | None = None,
+) -> Recheck:
     """Give the day on which the probability of being over limit reaches a chosen risk.
 
     Parameters
@@ -164,6 +169,8 @@ def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months:
         Accepted probability of being found over limit, e.g. by criticality; above 0 and below 1. [unitless]
     site_months : int
         The longest interval that the site allows. [month]
+    before : tuple of Standing and Recheck, optional
+        An earlier answer for the same risk and site: what stood there as it stands now is not worked out again. [unitless]
 
     Returns
     -------
@@ -175,6 +182,8 @@ def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months:
     Capped at 1.5 × the longest interval of the class and at the site's own.
     """
     count = len(standing.n)
+    if before is not None:
+        return _only_changed(standing, risk, site_months, before)
     target = np.broadcast_to(np.asarray(risk, dtype=np.float64), (count,))
     site = site_months * DAYS_PER_YEAR / 12.0
     cap = np.minimum(CLASS_CAP * standing.longest_days, site)
@@ -196,6 +205,41 @@ def recheck_of(standing: Standing, risk: FloatArray | float = 0.10, site_months:
         risk=float(np.mean(target)) if count else 0.0,
         reason=standing.reason,
     )
+
+
+def _only_changed(
+    standing: Standing, risk: FloatArray | float, site_months: int, before: tuple[Standing, Recheck]
+) -> Recheck:
+    """Work out the assets that stand otherwise than before, and take the answer for the others over."""
+    changed = ~unchanged(standing, before[0])
+    rows = np.flatnonzero(changed)
+    own = risk if np.ndim(risk) == 0 else np.asarray(risk, dtype=np.float64)[rows]
+    part = recheck_of(_rows(standing, rows), own, site_months)
+    taken = np.flatnonzero(~changed)
+    columns = {}
+    for name in ("days", "over", "over_left", "basis", "reason"):
+        column = np.empty(len(changed), dtype=getattr(part, name).dtype)
+        column[rows], column[taken] = getattr(part, name), getattr(before[1], name)[taken]
+        columns[name] = column
+    return Recheck(**columns, risk=float(np.mean(np.broadcast_to(risk, changed.shape))) if len(changed) else 0.0)
+
+
+def unchanged(now: Standing, before: Standing) -> BoolArray:
+    """Tell which assets stand to the last bit as they stood before; a new asset does not.
+
+    Parameters
+    ----------
+    now, before : Standing
+        Where each asset stands; assets keep their places. [unitless]
+    """
+    count, known = len(now.n), min(len(now.n), len(before.n))
+    same = np.zeros(count, dtype=np.bool_)
+    same[:known] = True
+    for name in Standing.__slots__:
+        a, b = getattr(now, name)[:known], getattr(before, name)[:known]
+        equal = (a == b) | ((a != a) & (b != b))  # noqa: PLR0124 - NaN stands for unknown in both
+        same[:known] &= equal if equal.ndim == 1 else equal.all(axis=1)
+    return same
 
 
 class _Search:

@@ -7,7 +7,7 @@ those fits and from the earlier runs of its own series.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -29,6 +29,23 @@ US_PER_DAY = 86_400_000_000
 
 
 @dataclass(frozen=True, slots=True)
+class OriginFit:
+    """What the classes were found to have in common at one origin [µs since 1970, UTC]."""
+
+    begin: int
+    fits: ClassFits
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """An earlier study of the same site: what its predictions were made from."""
+
+    material: Material
+    grouping: Grouping
+    fits: tuple[OriginFit, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Predictions:
     """One row a predicted run, in order of origin, then asset and time.
 
@@ -38,6 +55,7 @@ class Predictions:
     (n, 4, levels): half-widths of the intervals with the conformal factor of
     their own day.  ``class_mean`` and ``class_variance`` are what the class
     alone would have said; ``zero_variance`` is the spread about no change.
+    ``fits`` are those of each origin, kept for the next study.
     """
 
     row: IntArray
@@ -52,6 +70,7 @@ class Predictions:
     class_variance: FloatArray
     zero_variance: FloatArray
     factors: Factors
+    fits: tuple[OriginFit, ...] = ()
 
     def __len__(self) -> int:
         """Give the number of predictions."""
@@ -128,7 +147,9 @@ def effective_df(df: FloatArray, chance: FloatArray, variance: FloatArray) -> Fl
     return np.asarray(np.maximum(df, 1.0) * share**2, dtype=np.float64)
 
 
-def predict_past(material: Material, grouping: Grouping, reading: FloatArray | None = None) -> Predictions:
+def predict_past(
+    material: Material, grouping: Grouping, reading: FloatArray | None = None, before: Before | None = None
+) -> Predictions:
     """Predict every run of the past that had an earlier run of its series.
 
     Parameters
@@ -139,6 +160,8 @@ def predict_past(material: Material, grouping: Grouping, reading: FloatArray | N
         Which fit each series uses. [unitless]
     reading : (n, 4) float array or None
         Variance of the two readings of each drift, where repeat readings give it. [limit²]
+    before : Before, optional
+        An earlier study: an origin whose past is the same to the last bit is not fitted again. [unitless]
 
     Returns
     -------
@@ -146,6 +169,7 @@ def predict_past(material: Material, grouping: Grouping, reading: FloatArray | N
         Empty while fewer than thirty series had a run that ended before some origin.
     """
     batches: list[_Batch] = []
+    found: list[OriginFit] = []
     origins = _origins(material)
     factors = conformal_factors(
         np.zeros((0, 4, len(LEVELS))), np.zeros(0, np.int64), np.zeros(0, np.int64), len(grouping.label)
@@ -154,7 +178,10 @@ def predict_past(material: Material, grouping: Grouping, reading: FloatArray | N
         past = material.end_us <= begin
         if len(np.unique(material.series[past])) < SMALLEST_CLASS:
             continue
-        fits = fit_classes(material, grouping, past, reading)
+        fits = _known_fit(before, material, grouping, past, begin) if reading is None else None
+        if fits is None:
+            fits = fit_classes(material, grouping, past, reading)
+        found.append(OriginFit(begin, fits))
         if not fits.usable.any():
             continue
         factors = _factors_until(batches, material, grouping, begin)
@@ -165,7 +192,28 @@ def predict_past(material: Material, grouping: Grouping, reading: FloatArray | N
             batches.append(batch)
     if batches:
         factors = _factors_until(batches, material, grouping, None)
-    return _joined(batches, material, factors)
+    return replace(_joined(batches, material, factors), fits=tuple(found))
+
+
+def _known_fit(
+    before: Before | None, material: Material, grouping: Grouping, past: BoolArray, begin: int
+) -> ClassFits | None:
+    """Give the fit of an origin from an earlier study, if all that it rests on is the same."""
+    known = None if before is None else next((one.fits for one in before.fits if one.begin == begin), None)
+    if before is None or known is None or not np.array_equal(before.grouping.label, grouping.label):
+        return None
+    then = before.material.end_us <= begin
+    if np.count_nonzero(then) != np.count_nonzero(past):
+        return None
+    # A series may bear another number now; which runs are of one series, and which fit each uses, is what counts.
+    mine, theirs = material.series[past], before.material.series[then]
+    same = (
+        np.array_equal(np.diff(mine) != 0, np.diff(theirs) != 0)
+        and np.array_equal(grouping.fit[mine], before.grouping.fit[theirs])
+        and np.array_equal(material.years[past], before.material.years[then])
+        and np.array_equal(material.drift[past], before.material.drift[then], equal_nan=True)
+    )
+    return known if same else None
 
 
 def _origins(material: Material) -> IntArray:

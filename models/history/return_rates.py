@@ -214,7 +214,9 @@ def _fit_prior(likelihood: FloatArray, start: Prior, quiet: FloatArray | None = 
     np.exp(scaled, out=scaled)
     for _ in range(60):
         each = _means(likelihood, scaled, Prior(a, b, 0, ""), moments)
-        first = np.array([_sum(weight, each[:, 0]) + n * (np.log(b) - digamma(a)), n * a / b - _sum(weight, each[:, 1])])
+        first = np.array(
+            [_sum(weight, each[:, 0]) + n * (np.log(b) - digamma(a)), n * a / b - _sum(weight, each[:, 1])]
+        )
         own = np.array([[n * float(trigamma(a)), -n / b], [-n / b, n * a / b**2]])
         cross = -_sum(weight, each[:, 3] - each[:, 0] * each[:, 1])
         spread = np.array(
@@ -297,9 +299,7 @@ def _spread_out(values: FloatArray, rows: IntArray, length: int) -> FloatArray:
     return out
 
 
-def _posterior(
-    likelihood: FloatArray, priors: list[Prior], fit: IntArray, seen: IntArray | None = None
-) -> Posterior:
+def _posterior(likelihood: FloatArray, priors: list[Prior], fit: IntArray, seen: IntArray | None = None) -> Posterior:
     """Give what is known of each asset's rate; ``likelihood`` has a row for each asset that was looked at (all if not given)."""
     out = np.full((4, len(fit)), np.nan)
     seen = np.arange(len(fit)) if seen is None else seen

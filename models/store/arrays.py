@@ -60,7 +60,10 @@ class _Writer:
             return {"tuple": [self.tree(one) for one in value]}
         if id(value) not in self.known:
             # The value is kept with its tree: an id is given again after its object is gone.
-            self.known[id(value)] = (value, self._array(value) if isinstance(value, np.ndarray) else self._object(value))
+            self.known[id(value)] = (
+                value,
+                self._array(value) if isinstance(value, np.ndarray) else self._object(value),
+            )
         return self.known[id(value)][1]
 
     def _object(self, value: Any) -> dict[str, Any]:

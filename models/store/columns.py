@@ -171,9 +171,7 @@ def read_held(connection: sa.Connection, site: Site, head: int, day: int) -> Hel
     """
     assets, retired_day = read_assets(connection, site.site_id)
     people, instruments = read_people(connection, site.site_id), read_instruments(connection, site.site_id)
-    jobs = job_columns(
-        read_jobs(connection, site.site_id, 0), site.zone, assets.asset, people[0], instruments[0]
-    )
+    jobs = job_columns(read_jobs(connection, site.site_id, 0), site.zone, assets.asset, people[0], instruments[0])
     breaks = read_breaks(connection, site, assets.asset)
     history = History(head, site.zone, jobs, breaks, assets, people[1], instruments[1])
     return at_day(Held(history, people[0], instruments[0], retired_day, day), day)
@@ -356,9 +354,7 @@ def read_assets(
         return array
 
     spacer: BoolArray = np.array([row.coupling == Coupling.SPACER for row in rows], dtype=bool)
-    speed = np.array(
-        [row.speed_max_rpm or row.speed_rpm for row in rows], dtype=np.float64
-    )
+    speed = np.array([row.speed_max_rpm or row.speed_rpm for row in rows], dtype=np.float64)
     feet = [(row.feet_movable_mm[0], row.feet_movable_mm[-1]) if row.feet_movable_mm else (None, None) for row in rows]
     columns = AssetColumns(
         asset=np.array([row[0] for row in rows], dtype=np.int64),

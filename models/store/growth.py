@@ -210,5 +210,3 @@ def _places(jobs: JobColumns, newer: JobColumns) -> IntArray:
 def newest(connection: sa.Connection) -> int:
     """Give the number of the last entry; 0 for an empty book."""
     return connection.execute(sa.select(sa.func.max(EntryRow.number))).scalar() or 0
-
-

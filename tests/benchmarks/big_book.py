@@ -133,7 +133,9 @@ def _jobs(folder: Path, history: History) -> Path:
     heads = [f"{stage} {component}" for stage in ("found", "left") for component in components]
     heads += [f"soft foot {when} {foot} [mm]" for when in ("before", "after") for foot in ("1L", "1R", "2L", "2R")]
     with path.open("w", encoding="utf-8") as stream:
-        stream.write("job,tag,performed at,reason,people,instrument,method," + ",".join(heads) + ",hours run [h],notes\n")
+        stream.write(
+            "job,tag,performed at,reason,people,instrument,method," + ",".join(heads) + ",hours run [h],notes\n"
+        )
         for n in range(len(jobs)):
             found, left = measured[0][n], measured[1][n]
             stream.write(

@@ -166,7 +166,9 @@ def measure(app: dash.Dash, asked: list[Question], repeats: int) -> list[Line]:
 
 def show(lines: list[Line]) -> None:
     """Print the table."""
-    print(f"{'page':9} {'callback':22} {'filter':58} {'first':>8} {'(cpu)':>7} {'median':>7} {'(cpu)':>7} {'p95':>7} {'× empty':>8} {'× figure':>8} {'kB':>6}")
+    print(
+        f"{'page':9} {'callback':22} {'filter':58} {'first':>8} {'(cpu)':>7} {'median':>7} {'(cpu)':>7} {'p95':>7} {'× empty':>8} {'× figure':>8} {'kB':>6}"
+    )
     for line in lines:
         q = line.question
         print(
@@ -240,7 +242,11 @@ def main() -> None:
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="driftbook-bench-") as passing:
         folder = given.cache or Path(passing)
-        book = given.book or book_of(folder, given.jobs, given.assets or given.jobs // 20) if given.book or given.jobs else demo(folder / "demo")
+        book = (
+            given.book or book_of(folder, given.jobs, given.assets or given.jobs // 20)
+            if given.book or given.jobs
+            else demo(folder / "demo")
+        )
         began = time.perf_counter()
         settings = Settings(book=str(book), cache=str(folder / f"{book.stem}.cache"))
         reader = Reader(make_engine(settings), settings.cache_folder)
@@ -253,13 +259,21 @@ def main() -> None:
         asked = [one for one in questions(names_of(reader, history)) if given.only in one.page]
         began = time.perf_counter()
         lines = measure(app, asked, given.repeats)
-        print(f"{len(history.jobs):,} jobs of {len(history.assets):,} machines; started in {started:.2f} s, picture {read:.2f} s, asked in {time.perf_counter() - began:.0f} s")
+        print(
+            f"{len(history.jobs):,} jobs of {len(history.assets):,} machines; started in {started:.2f} s, picture {read:.2f} s, asked in {time.perf_counter() - began:.0f} s"
+        )
     show(lines)
     result = {"jobs": len(history.jobs), "assets": len(history.assets), **summary(lines)}
     print(json.dumps(result, indent=1))
     if given.json:
         each = [
-            {**vars(line), "question": None, "page": line.question.page, "callback": line.question.callback, "filter": line.question.filter}
+            {
+                **vars(line),
+                "question": None,
+                "page": line.question.page,
+                "callback": line.question.callback,
+                "filter": line.question.filter,
+            }
             for line in lines
         ]
         given.json.write_text(json.dumps({**result, "lines": each}, indent=1), encoding="utf-8")

@@ -150,7 +150,9 @@ def _record(n: Names) -> Iterator[Question]:
     typed = {**here, f"{Record.TYPED}.data": fields, f"{Shell.SCHEME}.data": "light"}
     yield Question("Record", Record.BODY, "no machine", {**_at("/record", ""), f"{Shell.SCHEME}.data": "light"})
     yield Question("Record", Record.BODY, "a machine", {**here, f"{Shell.SCHEME}.data": "light"})
-    yield Question("Record", Record.CHOOSE, n.tag[:3], {**_at("/record", ""), f"{Record.CHOOSE}.searchValue": n.tag[:3]})
+    yield Question(
+        "Record", Record.CHOOSE, n.tag[:3], {**_at("/record", ""), f"{Record.CHOOSE}.searchValue": n.tag[:3]}
+    )
     yield Question("Record", Record.FORM, "a machine", {**here, f"{Record.DRAFT}.data": {}})
     yield Question("Record", Record.RESULT_FOUND, "four results", typed)
     yield Question("Record", Record.CHANCE_FOUND, "four results", typed)
