@@ -84,8 +84,8 @@ def keep_answers(app: dash.Dash) -> None:
         kept = None if key is None else answers.get(key)
         if kept is not None:
             return Response(kept, mimetype="application/json")
-        made = server.make_response(make(*args, **kwargs))
-        if key is None or made.status_code != 200 or made.is_streamed:  # noqa: PLR2004
+        made: Response = server.make_response(make(*args, **kwargs))
+        if key is None or made.status_code != 200 or made.is_streamed:
             return made
         data = made.get_data()
         # What says more than the page itself (a notice of an error) is not repeated, nor what was overtaken while it was made.

@@ -177,8 +177,7 @@ class Pictures:
         if site_id not in self._shown and isinstance(book, Keeping):
             kept = book.kept_picture(site_id)
             if kept is not None:
-                history, study, derived = kept
-                self._show(site_id, Picture(history, study), derived)
+                self._show(site_id, Picture(kept[0], kept[1]), kept[2])
                 book.prepare(site_id)
                 return
         before = self._shown.get(site_id)

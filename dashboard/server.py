@@ -180,5 +180,6 @@ class Ending:
     def _is_busy(self, channels: dict[int, Any]) -> bool:
         """Tell whether a request is being answered, waits, or has been answered and not sent."""
         return any(
-            getattr(place, "requests", None) or getattr(place, "total_outbufs_len", 0) for place in list(channels.values())
+            getattr(place, "requests", None) or getattr(place, "total_outbufs_len", 0)
+            for place in list(channels.values())
         )

@@ -28,6 +28,7 @@ from dashboard.texts import (
     record,
     reports,
 )
+from models.sentences.told import SENTENCES, Told
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -450,6 +451,7 @@ for _page in (
     reports,
 ):
     WORDS.update(_page.WORDS)
+WORDS.update(SENTENCES)  # what the models say
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -519,3 +521,22 @@ def say(key: str, **values: object) -> str:
     """
     text = _spoken.get().words[key]
     return text.format(**values) if values else text
+
+
+def tell(text: str) -> str:
+    """Give what the models say in the language of the reader, with the words inside of it; any other text as it is.
+
+    Parameters
+    ----------
+    text : str
+        A sentence out of :mod:`models.sentences`, or data. [unitless]
+    """
+    if not isinstance(text, Told):
+        return text
+    return say(text.key, **{name: _told_value(value) for name, value in text.values.items()})
+
+
+def _told_value(value: object) -> object:
+    if isinstance(value, tuple):
+        return ", ".join(tell(part) for part in value)
+    return tell(value) if isinstance(value, str) else value

@@ -2,6 +2,7 @@
 
 From the ground up, and imports only ever point down this list:
 
+``sentences``   every sentence that is said to a person, by its key
 ``errors``, ``units``, ``settings``   situations, units, settings
 ``values``      frozen dataclasses: asset, job, limit set
 ``maths``       one job: judgement, geometry, readings, feet

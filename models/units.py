@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from models.errors import InvalidValueError, NotAQuantityError
+from models.sentences.told import Told
 
 MM_PER_MIL = 0.0254
 MM_PER_INCH = 25.4
@@ -34,6 +35,11 @@ class Quantity(StrEnum):
     SPEED = "speed"
     POWER = "power"
     DURATION = "duration"
+
+    @property
+    def told(self) -> Told:
+        """Give it as a word of a sentence."""
+        return Told(f"told.quantity.{self.name.lower()}")
 
 
 STORED_UNIT: dict[Quantity, str] = {
@@ -137,7 +143,7 @@ def canonical_unit(text: str, quantity: Quantity) -> str:
     for name in known:
         if name.lower() == squeezed.lower():
             return name
-    raise NotAQuantityError(text, f"a unit of {quantity} (one of {', '.join(known)})")
+    raise NotAQuantityError(text, Told("told.expected.unit_of", quantity=quantity.told, units=", ".join(known)))
 
 
 def units_for(quantity: Quantity) -> tuple[str, ...]:
@@ -192,14 +198,14 @@ def parse_number(text: str, decimal: Decimal = Decimal.AUTO) -> float:
     other = "," if mark == "." else "."
     if other in bare:
         if not _GROUPED[mark].match(bare):
-            raise NotAQuantityError(text, f"a number with '{mark}' as decimal sign")
+            raise NotAQuantityError(text, Told("told.expected.decimal", mark=mark))
         bare = bare.replace(other, "")
     try:
         value = float(bare.replace(mark, "."))
     except ValueError:
-        raise NotAQuantityError(text, "a number") from None
+        raise NotAQuantityError(text, Told("told.expected.number")) from None
     if not math.isfinite(value):
-        raise NotAQuantityError(text, "a finite number")
+        raise NotAQuantityError(text, Told("told.expected.finite"))
     return value + 0.0  # -0.0 becomes 0.0: the two would be different bytes in the book.
 
 
@@ -213,7 +219,7 @@ def _decimal_sign(bare: str, text: str) -> str:
         return "."
     whole, _, rest = bare.lstrip("+-").partition(",")
     if len(rest) == 3 and rest.isdigit() and 1 <= len(whole) <= 3 and whole[0] != "0":
-        raise NotAQuantityError(text, "a number that reads only one way (is the comma a decimal sign?)")
+        raise NotAQuantityError(text, Told("told.expected.one_way"))
     return ","
 
 
@@ -243,7 +249,7 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     """
     match = _NUMBER.match(text.translate(_MINUS_SIGNS))
     if match is None:
-        raise NotAQuantityError(text, f"a number of {quantity}")
+        raise NotAQuantityError(text, Told("told.expected.number_of", quantity=quantity.told))
     own = _own_unit(match[2], quantity, text) if match[2] else unit
     value = to_stored(parse_number(match[1], decimal), own, quantity)
     return Parsed(value + 0.0, own, text.strip())
@@ -254,7 +260,8 @@ def _own_unit(written: str, quantity: Quantity, text: str) -> str:
         return canonical_unit(written, quantity)
     except NotAQuantityError as fault:
         slip = any(letter.isdigit() for letter in written)  # '0.O5' is a slip in a number, and 'O5' no unit
-        raise NotAQuantityError(text.strip(), f"a number of {quantity}" if slip else fault.expected) from None
+        number = Told("told.expected.number_of", quantity=quantity.told)
+        raise NotAQuantityError(text.strip(), number if slip else fault.expected) from None
 
 
 @dataclass(frozen=True, slots=True)

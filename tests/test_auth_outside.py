@@ -186,6 +186,17 @@ def test_who_has_no_password_signs_soon_after_the_provider_let_them_in(book: Aut
     assert client.post(f"/sign/{entry}", data=fields | {"mark": mark}).status_code == 303
 
 
+def test_who_comes_in_through_the_provider_gets_no_second_way_in(book: AuthBook) -> None:
+    client = book.browser()
+    client.get(there(client))
+    page = client.get("/password").get_data(as_text=True)
+    assert "keeps no password for you" in page
+    form = {"mark": mark_of(page), "old": "", "new": "slate harbour 41 violin", "again": "slate harbour 41 violin"}
+    assert client.post("/password", data=form).status_code == 400
+    with book.engine.connect() as connection:
+        assert state.credential(connection, book.accounts[Role.ENGINEER].account_id) is None
+
+
 SET = {
     "DRIFTBOOK_OIDC_ISSUER": "https://door.example", "DRIFTBOOK_OIDC_CLIENT": "c", "DRIFTBOOK_OIDC_SECRET": "s3cret-of-the-client",
     "DRIFTBOOK_OIDC_ADDRESS": "https://book.example/",

@@ -135,7 +135,7 @@ def test_while_the_next_picture_is_made_the_last_one_is_shown_and_the_page_says_
         assert later.study is not None
         assert (later.study.recheck.days == expected.recheck.days).sum() == (
             ~(expected.recheck.days != expected.recheck.days)
-        ).sum()  # noqa: PLR0124
+        ).sum()
 
 
 def test_an_entry_that_says_nothing_about_the_columns_costs_no_study(slow: Slow) -> None:
@@ -157,7 +157,7 @@ def test_what_fails_is_said_to_the_log_and_tried_again_after_a_while(
     with pytest.raises(StillReadingError):
         held.of(slow, site_id)
     for _ in range(200):
-        if not held._making:  # noqa: SLF001
+        if not held._making:
             break
         threading.Event().wait(0.02)
     assert "could not be made" in caplog.text
@@ -191,7 +191,8 @@ class Keeps(Slow):
         self.prepared += 1
 
 
-def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf(slow: Slow) -> None:
+@pytest.mark.usefixtures("slow")
+def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf() -> None:
     keeping = Keeps(made_book(assets=6))
     keeping.gate.set()
     made: list[int] = []

@@ -10,8 +10,8 @@ from statsmodels.genmod.families import Binomial
 from statsmodels.genmod.families.links import CLogLog
 from statsmodels.genmod.generalized_linear_model import GLM
 
-from models.history.priors import Prior, fit_gamma, posterior_rate
 from models.history import return_rates as return_rates_module
+from models.history.priors import Prior, fit_gamma, posterior_rate
 from models.history.return_rates import GRID, _log_likelihood, _nodes_of, _posterior, return_rates
 
 

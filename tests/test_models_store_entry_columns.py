@@ -110,7 +110,7 @@ def test_the_reader_asks_the_database_where_too_much_would_have_to_be_read_first
     monkeypatch.setattr(of_reader, "INLINE", 3)  # type: ignore[attr-defined]
     reader = Reader(engine)
     plain = reader.entries(site.site_id, EntryFilter(person="Bo Tarn"))
-    assert not reader._entries  # noqa: SLF001
+    assert not reader._entries
     reader.prepare(site.site_id)
-    assert len(reader._entries[site.site_id]) == reader.head()  # noqa: SLF001
+    assert len(reader._entries[site.site_id]) == reader.head()
     assert reader.entries(site.site_id, EntryFilter(person="Bo Tarn")) == plain

@@ -167,7 +167,7 @@ def test_an_asset_goes_out_of_service_on_its_day(engine: sa.Engine, site: Site, 
     assert bring_in(engine, site, *write(tmp_path, later=text)).written
     reader = Reader(engine)
     assert not reader.history(site.site_id).assets.retired.any()
-    held = reader._held[site.site_id]  # noqa: SLF001
+    held = reader._held[site.site_id]
     day = int(np.datetime64("2030-01-02", "D").astype(np.int64))
     assert at_day(held, day - 1).history is held.history
     gone = at_day(held, day)

@@ -140,7 +140,7 @@ def test_another_book_with_as_many_entries_does_not_take_it(kept: tuple[sa.Engin
         ours = snapshot.bound(connection, site.site_id, head)
         assert ours != snapshot.bound(connection, site.site_id, head - 1)
         assert ours != snapshot.bound(connection, site.site_id + 1, head)
-    assert Snapshots(folder)._all(site.site_id)[0][0] == head  # noqa: SLF001
+    assert Snapshots(folder)._all(site.site_id)[0][0] == head
 
 
 def test_it_is_written_again_only_when_it_lacks_much(
@@ -149,7 +149,7 @@ def test_it_is_written_again_only_when_it_lacks_much(
     engine, folder = kept
     reader = Reader(engine, folder)
     history = reader.history(site.site_id)
-    held = reader._held[site.site_id]  # noqa: SLF001
+    held = reader._held[site.site_id]
     study = study_of(history)
     snapshots = Snapshots(folder)
     assert not snapshots.wanted(site.site_id, Kept(held, study))

@@ -134,6 +134,8 @@ def password() -> Any:
         return _own(access, who)
     if not gate.form_is_ours():
         return _own(access, who, say("door.form"), status=400)
+    if not access.has_password(who):  # whom the provider lets in gets no second way around it
+        return _own(access, who, say("own.no_password"), status=400)
     return _changed(access, who)
 
 

@@ -8,7 +8,7 @@ from dash import html
 
 from dashboard.components.pieces import Child, note
 from dashboard.components.record_field import typed
-from dashboard.views.record_view import Ask, RecordView
+from dashboard.views.record_view import Ask, RecordView, doubt_name
 from dashboard.words import say
 
 
@@ -39,7 +39,7 @@ def asks_part(asks: Sequence[Ask]) -> Child:
         html.Div(
             [
                 html.Ul([html.Li(sentence) for sentence in ask.sentences]),
-                typed(ask.field, say("record.ask", doubt=ask.doubt), {ask.field: ask.stated}, wide=True),
+                typed(ask.field, say("record.ask", doubt=doubt_name(ask.doubt)), {ask.field: ask.stated}, wide=True),
             ],
             className="ask",
         )

@@ -12,7 +12,7 @@ from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
 from dashboard.views.job_words import Told
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
-from dashboard.words import say
+from dashboard.words import say, tell
 from dashboard.writing import DASH, percent, ratio, verdict
 from models.intake.fields import FEET
 from models.maths.moves import Moving
@@ -50,7 +50,7 @@ def stage_result(
     if view.same:
         return [_verdict(view, worked), note(say("record.result.same"))]
     if worked.misalignment is None:
-        return [note(say("record.result.waiting", reason=worked.reason))]
+        return [note(say("record.result.waiting", reason=tell(worked.reason)))]
     return [
         _verdict(view, worked),
         _numbers(worked, display),
@@ -79,7 +79,7 @@ def chance(view: StageView) -> Child:
     if worked is None or worked.conformance is None or worked.ratio is None or view.same:
         return None
     if worked.conformance.probability is None:
-        return note(say("record.chance.none", reason=worked.conformance.reason))
+        return note(say("record.chance.none", reason=tell(worked.conformance.reason)))
     return note(say("record.chance", chance=_chance(worked.conformance.probability)))
 
 
@@ -157,7 +157,7 @@ def _pictures(
             tuple(_foot_move(need, display, vertical=vertical) for need in worked.needs),
         )
         says = [
-            f"{need.machine} {need.row}: {_move_text(need, display, vertical=vertical).replace(' · ', ' ')}"
+            f"{_row_name(need)}: {_move_text(need, display, vertical=vertical).replace(' · ', ' ')}"
             for need in worked.needs
         ]
         charts.append(
@@ -179,6 +179,10 @@ def _foot_move(need: FootNeed, display: Display, *, vertical: bool) -> FootMove:
     return FootMove(need.x_mm, move, text, of_movable=need.machine is not Moving.STATIONARY)
 
 
+def _row_name(need: FootNeed) -> str:
+    return say(f"record.row.short.{need.machine.value.split()[0]}", row=need.row)
+
+
 def _move_text(need: FootNeed, display: Display, *, vertical: bool) -> str:
     move, held = (need.shim_mm, need.held_v) if vertical else (need.side_mm, need.held_h)
     size = display.text(abs(move), Quantity.OFFSET)
@@ -191,7 +195,7 @@ def _move_text(need: FootNeed, display: Display, *, vertical: bool) -> str:
 
 def _needs(worked: Worked, display: Display) -> Child:
     if not worked.needs:
-        return note(say("record.needs.none", reason=worked.needs_reason))
+        return note(say("record.needs.none", reason=tell(worked.needs_reason)))
     columns = [Column(say("record.column.feet")), Column(say("record.column.shim")), Column(say("record.column.side"))]  # fmt: skip
     rows: list[list[Child]] = []
     for need in worked.needs:
@@ -202,8 +206,9 @@ def _needs(worked: Worked, display: Display) -> Child:
             )
             for vertical, error in ((True, need.shim_se_mm), (False, need.side_se_mm))
         ]
-        which = say(f"record.row.short.{need.machine.value.split()[0]}", row=need.row)
-        rows.append([two_lines(which, say("record.need.at", at=display.text(need.x_mm, Quantity.DISTANCE))), *cells])
+        rows.append(
+            [two_lines(_row_name(need), say("record.need.at", at=display.text(need.x_mm, Quantity.DISTANCE))), *cells]
+        )
     parts: list[Child] = [table(say("record.needs.caption"), columns, rows)]
     if not worked.complete and worked.remains is not None:
         remains = ", ".join(
@@ -218,9 +223,9 @@ def soft_result(worked: Worked, key: str, display: Display, scheme: str) -> Chil
     """Put the plan of the feet with what their rises suggest."""
     soft = worked.soft_foot
     if soft is None:
-        return note(worked.soft_foot_reason) if worked.soft_foot_reason else None
+        return note(tell(worked.soft_foot_reason)) if worked.soft_foot_reason else None
     if soft.reason:
-        return note(soft.reason)
+        return note(tell(soft.reason))
     feet = "; ".join(
         f"{FEET[place]}: {foot_text(soft, place, display).replace('<br>', ', ')}" for place in range(len(soft.rises_mm))
     )
@@ -233,10 +238,12 @@ def soft_result(worked: Worked, key: str, display: Display, scheme: str) -> Chil
             note=say("record.plan.note", limit=display.text(soft.limit_mm, Quantity.OFFSET)),
             small=True,
         ),
-        html.P(say("record.plan.pattern", pattern=str(soft.pattern)), className="pattern"),
+        html.P(say("record.plan.pattern", pattern=tell(soft.pattern.told)), className="pattern"),
     ]
     if soft.suggests:
-        parts.append(note(say("record.plan.suggests", suggests=soft.suggests, check=soft.check_next), strong=True))
+        parts.append(
+            note(say("record.plan.suggests", suggests=tell(soft.suggests), check=tell(soft.check_next)), strong=True)
+        )
     return html.Div(parts)
 
 

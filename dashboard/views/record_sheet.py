@@ -25,7 +25,7 @@ from dashboard.views.record_fields import (
     way_of,
 )
 from dashboard.views.record_names import field_label, form_name
-from dashboard.words import remembered, say
+from dashboard.words import remembered, say, tell
 from models.errors import DriftbookError, NotAQuantityError
 from models.intake.dates import Order, parse_moment
 from models.intake.fields import FEET
@@ -188,8 +188,9 @@ class Sheet:
 
     def wrong(self, name: str, problem: TypedProblem) -> None:
         """Say that a field is not understood."""
-        self.said.append(Said(name, "bad", problem.text))
-        self.stops.append(say("record.stop.field", field=field_label(name), problem=problem.text))
+        text = tell(problem.text)
+        self.said.append(Said(name, "bad", text))
+        self.stops.append(say("record.stop.field", field=field_label(name), problem=text))
 
     def shown_fields(self) -> list[str]:
         """Give the fields that count: those of another method than the chosen one do not."""
@@ -249,7 +250,7 @@ class Sheet:
             )
         except DriftbookError as fault:
             if before is not None or after is not None:
-                self.stops.append(fault.message)
+                self.stops.append(tell(fault.message))
             return None
 
     def _people(self) -> tuple[str, ...]:

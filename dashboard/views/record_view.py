@@ -10,7 +10,7 @@ from dashboard.views.job_words import Told, told
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, numbers, way_of
 from dashboard.views.record_names import job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures, moment_of
-from dashboard.words import say
+from dashboard.words import say, tell
 from dashboard.writing import day, judged
 from models.maths.plausible import Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
@@ -214,7 +214,7 @@ class _Looking(Sheet):
                 and not told
                 and way_of(self.fields, stage) is not None
             ):
-                self.missing.append(say(f"record.missing.{stage}", what=read.worked.reason))
+                self.missing.append(say(f"record.missing.{stage}", what=tell(read.worked.reason)))
         if found is None and left is None:
             self.missing.append(say("record.missing.both"))
         if job is None and not self.missing and not self.stops:
@@ -228,11 +228,12 @@ class _Looking(Sheet):
                 continue
             seen.add((check.doubt, check.sentence))
             kinds: dict[Gravity, Kind] = {Gravity.STOP: "stop", Gravity.REASON: "reason", Gravity.NOTE: "note"}
-            self.said.append(Said(name, kinds[check.gravity], check.sentence))
+            sentence = tell(check.sentence)
+            self.said.append(Said(name, kinds[check.gravity], sentence))
             if check.gravity is Gravity.STOP:
-                self.stops.append(check.sentence)
+                self.stops.append(sentence)
             elif open_checks([check]):
-                by_doubt.setdefault(check.doubt, []).append(check.sentence)
+                by_doubt.setdefault(check.doubt, []).append(sentence)
         asks = tuple(
             Ask(str(doubt), stated_field(doubt), tuple(sentences), self.text(stated_field(doubt)))
             for doubt, sentences in by_doubt.items()
@@ -262,6 +263,11 @@ class _Looking(Sheet):
 def stated_field(doubt: Doubt) -> str:
     """Give the name of the field in which a reason is stated."""
     return f"{STATED_FIELD}{doubt.name.lower()}"
+
+
+def doubt_name(doubt: str) -> str:
+    """Give what a reader calls a doubt, by the name that the book keeps."""
+    return tell(Doubt(doubt).told) if doubt in set(Doubt) else doubt
 
 
 def stated_fields(job: Job) -> dict[str, str]:

@@ -118,8 +118,8 @@ def return_rates(
         seen = np.flatnonzero(returns > 0)
         place[:] = -1
         place[seen] = np.arange(len(seen))
-    own = place[asset] >= 0
-    likelihood = _log_likelihood(place[asset[own]], years[own], returned[own], len(seen))
+    kept = place[asset] >= 0
+    likelihood = _log_likelihood(place[asset[kept]], years[kept], returned[kept], len(seen))
     share_priors, rate_priors = [], []
     for index, label in enumerate(labels.tolist()):
         looked = np.flatnonzero(looks > 0)

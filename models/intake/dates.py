@@ -8,6 +8,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
+from models.sentences.told import Told
 
 
 class Order(StrEnum):
@@ -28,7 +29,6 @@ _YEAR_FIRST = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T\s]+(.*))?$"
 _YEAR_LAST = re.compile(r"^(\d{1,2})[-/.\s](\d{1,2})[-/.\s](\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _NAMED = re.compile(r"^(\d{1,2})[-/.\s]*([A-Za-zä]{3})[A-Za-z]*[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
-_EXPECTED = "a date such as 2026-11-25 or 25.11.2026"
 
 
 def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, bool]:
@@ -124,8 +124,8 @@ def _split(text: str, order: Order) -> tuple[date, str]:
         if (match := _NAMED.match(text)) and match[2].lower() in _MONTHS:
             return date(_year(match[3]), _MONTHS[match[2].lower()], int(match[1])), match[4] or ""
     except ValueError:
-        raise NotAQuantityError(text, f"{_EXPECTED}; there is no such day (read {order})") from None
-    raise NotAQuantityError(text, _EXPECTED)
+        raise NotAQuantityError(text, Told(f"told.expected.day.{order.name.lower()}")) from None
+    raise NotAQuantityError(text, Told("told.expected.date"))
 
 
 def _year(text: str) -> int:
@@ -135,7 +135,7 @@ def _year(text: str) -> int:
 def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None]:
     match = _CLOCK.match(text.strip())
     if match is None:
-        raise NotAQuantityError(whole, "a time of day such as 14:30")
+        raise NotAQuantityError(whole, Told("told.expected.clock"))
     hour = int(match[1])
     half = (match[4] or "").lower()[:1]
     if half:
@@ -143,7 +143,7 @@ def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None
     try:
         moment = datetime.combine(day, time(hour, int(match[2]), int(match[3] or 0)))
     except ValueError:
-        raise NotAQuantityError(whole, "a time of day such as 14:30") from None
+        raise NotAQuantityError(whole, Told("told.expected.clock")) from None
     if match[5] is None:
         return moment, None
     if match[5] == "Z":

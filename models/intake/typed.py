@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from models.errors import NotAQuantityError
+from models.sentences.told import Told
 from models.units import Display, Parsed, Quantity, parse, parse_number
 from models.values.draft import (
     CarriedBy,
@@ -97,7 +98,9 @@ class TypedProblem:
         """Give it as a sentence."""
         if self.told:
             return self.told
-        return f"'{self.found}' is not {self.expected}." if self.found else f"Missing: {self.expected}."
+        if self.found:
+            return Told("told.typed.not", found=self.found, expected=self.expected)
+        return Told("told.typed.missing", expected=self.expected)
 
 
 def as_kept(parsed: Parsed) -> str:
@@ -186,7 +189,7 @@ class TypedForm:
         chosen = words.get(text.lower())
         if chosen is None:
             listed = ", ".join(dict.fromkeys(f"'{word}'" for word in words))
-            self.problems.append(TypedProblem(name, text, f"one of {listed}"))
+            self.problems.append(TypedProblem(name, text, Told("told.expected.one_of", words=listed)))
             return None
         self.typed[name] = text
         return chosen
@@ -209,7 +212,7 @@ def read_draft(form: TypedForm) -> Draft:
     Draft
         What could be read; what could not is blank in it.
     """
-    way = form.word("method", _WAYS, needed="the method")
+    way = form.word("method", _WAYS, needed=Told("told.expected.method"))
     q = Quantity
     sd_offset, sd_angle = form.number("results.sd_offset", q.OFFSET), form.number("results.sd_angle", q.ANGULARITY)
     numbers = [form.number(f"results.{name}", _quantity(name)) for name in COMPONENTS]
@@ -246,14 +249,10 @@ def _dial(form: TypedForm, number: int, way: Way | None) -> DialDraft:
     q = Quantity
     angles, readings, opposite = _sweep(form, name)
     sag = form.number(f"{name}.sag", q.OFFSET)
-    stands = form.word(
-        f"{name}.sag_is", _SAGS, needed="what the sag stands for, 'half' or 'full' roll-over reading" if sag else ""
-    )
+    stands = form.word(f"{name}.sag_is", _SAGS, needed=Told("told.expected.sag_is") if sag else "")
     diameter = form.number(f"{name}.diameter", q.DISTANCE)
     is_face = way is Way.FACE_FACE or (way is Way.RIM_FACE and number == 2) or diameter is not None
-    carried = form.word(
-        f"{name}.bracket", _BRACKETS, needed="" if is_face else "the shaft that carries the bracket, 'stationary' or 'movable'"
-    )  # fmt: skip
+    carried = form.word(f"{name}.bracket", _BRACKETS, needed="" if is_face else Told("told.expected.bracket"))
     return DialDraft(
         angles_deg=angles,
         readings_mm=readings,
@@ -276,16 +275,14 @@ def _sweep(form: TypedForm, name: str) -> tuple[_Numbers, _Numbers, _Numbers]:
     """Read the positions, the readings and those of an opposite dial: by the clock, or as lists."""
     if form.has(f"{name}.readings.") or form.has(f"{name}.angles."):
         if any(form.has(f"{name}.{place}") for place in CLOCK):
-            form.problems.append(
-                TypedProblem(name, "", "", told="Give clock readings, or a list of angles and readings, not both.")
-            )
+            form.problems.append(TypedProblem(name, "", "", told=Told("told.typed.both")))
         places = range(1, MOST + 1)
-        angles = [form.plain(f"{name}.angles.{place}", "an angle in degrees") for place in places]
+        angles = [form.plain(f"{name}.angles.{place}", Told("told.expected.angle")) for place in places]
         readings = [form.number(f"{name}.readings.{place}", Quantity.OFFSET) for place in places]
         opposite = [form.number(f"{name}.opposite.{place}", Quantity.OFFSET) for place in places]
         for place, (angle, reading) in enumerate(zip(angles, readings, strict=True), start=1):
             if angle is None and reading is not None:
-                form.problems.append(TypedProblem(f"{name}.angles.{place}", "", "the angle of this reading"))
+                form.problems.append(TypedProblem(f"{name}.angles.{place}", "", Told("told.expected.reading_angle")))
         last = max((place for place in places if angles[place - 1] is not None), default=0)
         return tuple(angles[:last]), tuple(readings[:last]), tuple(opposite[:last])
     readings = [form.number(f"{name}.{place}", Quantity.OFFSET) for place in CLOCK]
@@ -310,7 +307,7 @@ def _rows(form: TypedForm, side: str) -> tuple[RowDraft, ...]:
             at = form.number(name, Quantity.DISTANCE)
         room = [form.number(f"{name}.{key}", Quantity.OFFSET) for key in ("shim_out", "shim_in", "left", "right")]
         if at is None and any(x is not None for x in room):
-            form.problems.append(TypedProblem(f"{name}.at", "", "the distance of this row of feet"))
+            form.problems.append(TypedProblem(f"{name}.at", "", Told("told.expected.row")))
         if at is not None:
             rows.append(RowDraft(-abs(at) if side == "stationary" else at, *room))
     return tuple(rows)

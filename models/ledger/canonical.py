@@ -142,12 +142,21 @@ class RowForm:
 
 def _writer(column: str, *, truth: bool) -> Callable[[Any], str]:
     """Give what writes a value of a column with its name; NULL is left out."""
-    name, form = f'"{column}":', _truth if truth else any_text
+    name = f'"{column}":'
+
+    def write_truth(value: Any) -> str:
+        return "" if value is None else name + _truth(value)
 
     def write(value: Any) -> str:
-        return "" if value is None else name + form(value)
+        # The two kinds of which no value comes again as a rule stand first: this is run for each of them.
+        kind = value.__class__
+        if kind is str:
+            return name + encode_basestring(value)
+        if kind is int:
+            return f"{name}{value}"
+        return "" if value is None else name + any_text(value)
 
-    return write
+    return write_truth if truth else write
 
 
 def statement_text(form: RowForm, entry: Values, rows: Mapping[str, Sequence[str]]) -> str:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from models.errors import InvalidValueError
 from models.maths.joint import joint_probability
 from models.maths.resultant import resultant_probability, square_probability
+from models.sentences.told import Told
 from models.values.job import Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import Judged, LimitsGiven
@@ -119,9 +120,9 @@ def conformance(
     """
     pairs = _pairs(limits, coupling, span_mm)
     if not pairs:
-        return Conformance(None, 0.0, (), limits.each_axis, "The limit set judges nothing on this machine.")
+        return Conformance(None, 0.0, (), limits.each_axis, Told("told.unsure.no_limits"))
     if covariance is None:
-        return Conformance(None, 0.0, (), limits.each_axis, "The uncertainty of this measurement is not known.")
+        return Conformance(None, 0.0, (), limits.each_axis, Told("told.unsure.uncertainty"))
     turn = np.concatenate([matrix for _, _, _, matrix in pairs])
     mean, cov = turn @ np.array(deviation.as_tuple()), turn @ _checked(covariance) @ turn.T
     single = square_probability if limits.each_axis else resultant_probability

@@ -28,6 +28,7 @@ from models.maths.clock import check_return
 from models.maths.readings import Finding, SineFit, Sweep, fit_sine
 from models.maths.sag import NO_SAG, Sag
 from models.maths.uncertainty import InputUncertainty, propagate
+from models.sentences.told import Told
 from models.values.job import Misalignment
 
 FloatArray = NDArray[np.float64]
@@ -122,7 +123,7 @@ def rim_and_face(rim: RimDial, face: FaceDial, inputs: InputUncertainty | None =
     digital copy (eqs. 8.3, 8.4).  The sign of the stationary bracket is derived.
     """
     given = inputs or InputUncertainty()
-    diameter = _above_zero(face.diameter_mm, "The swept diameter")
+    diameter = _above_zero(face.diameter_mm, "told.dials.diameter")
     turn = 1.0 if face.side is HubSide.FRONT else -1.0
     sense = _sense(rim)
 
@@ -168,10 +169,7 @@ def two_rims(first: RimDial, second: RimDial, inputs: InputUncertainty | None = 
     """
     given = inputs or InputUncertainty()
     if abs(second.plane_mm - first.plane_mm) < 1.0:
-        raise InvalidValueError(
-            "Both dials run in the same plane; the angularity needs two planes.",
-            remedy="Give the distance of each dial from the coupling centre, + towards the movable machine.",
-        )
+        raise InvalidValueError(Told("told.dials.one_plane"), remedy=Told("told.dials.one_plane.remedy"))
     senses = (_sense(first), _sense(second))
 
     def solve(z: FloatArray) -> FloatArray:
@@ -220,9 +218,9 @@ def two_faces(
     Bloch & Geitner, Machinery Component Maintenance and Repair, p. 212; the angles are derived (CV-26).
     """
     given = inputs or InputUncertainty()
-    span = _above_zero(span_mm, "The span between the flex planes")
+    span = _above_zero(span_mm, "told.distance.span")
     ends = (stationary_end, movable_end)
-    diameters = [_above_zero(end.diameter_mm, "The swept diameter") for end in ends]
+    diameters = [_above_zero(end.diameter_mm, "told.dials.diameter") for end in ends]
     turns = [1.0 if end.side is HubSide.FRONT else -1.0 for end in ends]
 
     def solve(z: FloatArray) -> FloatArray:
@@ -266,7 +264,7 @@ def cancel_float(first: Sweep, second: Sweep) -> Sweep:
         abs((b - a) % 360.0 - 180.0) < 1.0 for a, b in zip(first.angles_deg, second.angles_deg, strict=True)
     )
     if not opposite or first.seen_from is not second.seen_from:
-        raise InvalidValueError("The second face dial must stand opposite to the first at every reading.")
+        raise InvalidValueError(Told("told.dials.opposite"))
     halves = tuple((a - b) / 2.0 for a, b in zip(first.readings_mm, second.readings_mm, strict=True))
     return Sweep(first.angles_deg, halves, first.seen_from)
 
@@ -335,9 +333,9 @@ def _sense(rim: RimDial) -> float:
     return 1.0 if rim.carried_by is Carrier.STATIONARY else -1.0
 
 
-def _above_zero(value: float, name: str) -> float:
+def _above_zero(value: float, key: str) -> float:
     if not (math.isfinite(value) and value > 0):
-        raise InvalidValueError(f"{name} must be above 0.")
+        raise InvalidValueError(Told(key))
     return value
 
 
@@ -370,5 +368,5 @@ def _measured(
         spread if known else None,
         fits,
         tuple(findings),
-        "" if known else "The noise of a reading is not given, and three readings leave no residual to tell it.",
+        "" if known else Told("told.dials.no_residual"),
     )

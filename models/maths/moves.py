@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from models.errors import InvalidValueError
 from models.maths.bounded import least_squares_within
 from models.maths.geometry import after_moves
+from models.sentences.told import Told
 from models.values.job import Misalignment
 
 FloatArray = NDArray[np.float64]
@@ -56,9 +57,9 @@ class FootRow:
     def __post_init__(self) -> None:
         """Refuse a row at the coupling centre, and negative room."""
         if not math.isfinite(self.x_mm) or self.x_mm == 0:
-            raise InvalidValueError("A row of feet lies at a distance from the coupling centre that is not 0.")
+            raise InvalidValueError(Told("told.needs.at_zero"))
         if not all(room >= 0 for room in (self.shim_out_mm, self.shim_in_mm, self.left_mm, self.right_mm)):
-            raise InvalidValueError("The room of a foot is 0 or more in every direction.")
+            raise InvalidValueError(Told("told.needs.room"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,15 +183,9 @@ def _held(rows: Sequence[FootRow], v: FloatArray, h: FloatArray) -> tuple[tuple[
 def _checked(rows: Sequence[FootRow], name: str, side: float) -> tuple[FootRow, ...]:
     planes = [row.x_mm for row in rows]
     if len(planes) < 2 or max(planes) - min(planes) < 1.0:
-        raise InvalidValueError(
-            f"The moves of the {name} machine need two rows of feet at different distances.",
-            remedy="Give the distances from the coupling centre to its feet.",
-        )
+        raise InvalidValueError(Told(f"told.needs.apart.{name}"), remedy=Told("told.needs.apart.remedy"))
     if any(side * plane < 0 for plane in planes):
-        raise InvalidValueError(
-            f"The feet of the {name} machine lie on the {'+' if side > 0 else '−'} side of the coupling centre.",
-            remedy="Distances run towards the movable machine; those of the stationary machine are below 0.",
-        )
+        raise InvalidValueError(Told(f"told.needs.side.{name}"), remedy=Told("told.needs.side.remedy"))
     return tuple(rows)
 
 

@@ -15,6 +15,7 @@ from typing import Final
 
 from models.maths.clock import check_return, check_sums
 from models.maths.readings import FAIR_BELOW_DEG, POOR_BELOW_DEG, REFUSED_BELOW_DEG, Finding, SineFit, sweep_arc
+from models.sentences.told import Told
 from models.units import Display, Quantity
 from models.values.draft import DialDraft, Draft, RowDraft
 
@@ -53,6 +54,11 @@ class Doubt(StrEnum):
     SAME_TIME = "same time"
     FUTURE = "in the future"
     NOT_JUDGED = "not judged"
+
+    @property
+    def told(self) -> Told:
+        """Give it as a reader calls it; the value is the name in the book and never changes."""
+        return Told(f"told.doubt.{self.name.lower()}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +134,7 @@ def _return(name: str, dial: DialDraft, display: Display) -> list[Check]:
     if back.agrees:
         return []
     away, accepted = (display.text(abs(x), Quantity.OFFSET) for x in (back.difference_mm, back.allowance_mm))
-    sentence = f"The dial came back {away} away from its first reading; {accepted} is accepted. Fix it and take the sweep again."
+    sentence = Told("told.dial.returned", away=away, accepted=accepted)
     return [Check(Doubt.NOT_CLOSED, Gravity.REASON, sentence, f"{name}.returned")]
 
 
@@ -143,10 +149,7 @@ def _sums(name: str, dial: DialDraft, display: Display) -> list[Check]:
         display.text(x, Quantity.OFFSET)
         for x in (sums.top_bottom_mm, sums.left_right_mm, abs(sums.difference_mm), sums.allowance_mm)
     )
-    sentence = (
-        f"Top and bottom together are {both}, left and right together {sides}: they differ by {apart}; {accepted} is accepted. "
-        "Read again."
-    )
+    sentence = Told("told.dial.sums", both=both, sides=sides, apart=apart, accepted=accepted)
     return [Check(Doubt.SUMS, Gravity.REASON, sentence, name)]
 
 
@@ -156,13 +159,12 @@ def _arc(name: str, dial: DialDraft) -> list[Check]:
     if len(angles) < 3 or arc >= FAIR_BELOW_DEG:
         return []
     if arc < REFUSED_BELOW_DEG:
-        gravity = Gravity.STOP
-        tail = f"below {REFUSED_BELOW_DEG:.0f}° the result would be mostly error. Turn the shaft further."
+        gravity, sentence = Gravity.STOP, Told("told.dial.arc.refused", arc=arc, least=REFUSED_BELOW_DEG)
     elif arc < POOR_BELOW_DEG:
-        gravity, tail = Gravity.REASON, "less than a third of a turn: it is too small to trust. Sweep further."
+        gravity, sentence = Gravity.REASON, Told("told.dial.arc.poor", arc=arc)
     else:
-        gravity, tail = Gravity.NOTE, "less than half a turn: the result is less certain than it looks."
-    return [Check(Doubt.SHORT_ARC, gravity, f"The sweep covers {arc:.0f}°; {tail}", name)]
+        gravity, sentence = Gravity.NOTE, Told("told.dial.arc.short", arc=arc)
+    return [Check(Doubt.SHORT_ARC, gravity, sentence, name)]
 
 
 def _fitting(name: str, dial: DialDraft, fit: SineFit | None) -> list[Check]:
@@ -174,7 +176,7 @@ def _fitting(name: str, dial: DialDraft, fit: SineFit | None) -> list[Check]:
         place = name
         if fit is not None and fit.outlier is not None and finding is Finding.OUTLIER:
             place = f"{name}.readings.{_filled(dial)[fit.outlier]}"
-        found.append(Check(doubt, gravity, str(finding), place))
+        found.append(Check(doubt, gravity, finding.told, place))
     return found
 
 
@@ -199,14 +201,14 @@ def check_dimensions(draft: Draft) -> tuple[Check, ...]:
     """
     found = []
     if draft.span_mm is not None and draft.span_mm <= 0:
-        found.append(Check(Doubt.DISTANCE, Gravity.STOP, "The span between the flex planes must be above 0.", "span"))
+        found.append(Check(Doubt.DISTANCE, Gravity.STOP, Told("told.distance.span"), "span"))
     for number, dial in enumerate(draft.dials, start=1):
         if dial.diameter_mm is not None and dial.diameter_mm <= 0:
-            sentence = f"The diameter that dial {number} sweeps must be above 0: measure twice the plunger's distance from the axis."
+            sentence = Told("told.distance.diameter", n=number)
             found.append(Check(Doubt.DISTANCE, Gravity.STOP, sentence, f"dial.{number}.diameter"))
     planes = [dial.plane_mm for dial in draft.dials if dial.plane_mm is not None]
     if len(planes) == 2 and abs(planes[0] - planes[1]) < 1.0:
-        sentence = "Both dials run in the same plane; the angularity needs two planes. Give the distance of each from the coupling centre."
+        sentence = Told("told.distance.one_plane")
         found.append(Check(Doubt.DISTANCE, Gravity.STOP, sentence, "dial.2.plane"))
     return tuple(found)
 
@@ -228,25 +230,21 @@ def check_rows(rows: Sequence[RowDraft], side: str, display: Display) -> tuple[C
     tuple of Check
         A distance of 0, feet on the wrong side, two rows at one place.
     """
-    sign, where = (1.0, "above") if side == "movable" else (-1.0, "below")
+    sign = 1.0 if side == "movable" else -1.0
     found: list[Check] = []
     seen: list[float] = []
     for number, row in enumerate(rows, start=1):
         x, name = row.x_mm, f"feet.{side}.{number}.at"
         if x is None:
             continue
+        sentence = None
         if x == 0:
-            sentence = f"Row {number} of the {side} machine lies at a distance of 0: no foot stands at the coupling centre. Measure to the bolts."
+            sentence = Told(f"told.row.zero.{side}", n=number)
         elif x * sign < 0:
-            sentence = (
-                f"Row {number} of the {side} machine lies on the wrong side of the coupling: distances run towards the movable machine, "
-                f"so those of the {side} machine are {where} 0."
-            )
+            sentence = Told(f"told.row.side.{side}", n=number)
         elif any(abs(x - other) < 1.0 for other in seen):
-            sentence = f"Row {number} of the {side} machine lies where another row does, at {display.text(x, Quantity.DISTANCE)}."
-        else:
-            sentence = ""
+            sentence = Told(f"told.row.twice.{side}", n=number, at=display.text(x, Quantity.DISTANCE))
         seen.append(x)
-        if sentence:
+        if sentence is not None:
             found.append(Check(Doubt.FOOT_DISTANCE, Gravity.STOP, sentence, name))
     return tuple(found)

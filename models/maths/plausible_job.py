@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from models.maths.plausible import Check, Doubt, Gravity
 from models.maths.slips import check_signs, check_size, check_unit, limit_scale
 from models.maths.soft_foot import MIN_MEASURED, assess
+from models.sentences.told import Told
 from models.units import Display, Quantity
 from models.values.asset import Asset
 from models.values.draft import WorkCheck
@@ -73,18 +74,15 @@ def _local(moment: datetime, job: Job) -> date:
 
 def _time(job: Job, beside: Beside) -> list[Check]:
     if job.performed_at > beside.now:
-        sentence = f"The time {_local(job.performed_at, job):%Y-%m-%d} has not come yet. Check the date."
+        sentence = Told("told.job.future", day=_local(job.performed_at, job).isoformat())
         return [Check(Doubt.FUTURE, Gravity.STOP, sentence, "performed")]
     if any(other.performed_at == job.performed_at for other in beside.jobs):
         same = next(other for other in beside.jobs if other.performed_at == job.performed_at)
-        sentence = f"Job {same.ref} of this machine has the very same time. Is this the same visit once more?"
+        sentence = Told("told.job.same_time", ref=same.ref)
         return [Check(Doubt.SAME_TIME, Gravity.REASON, sentence, "performed")]
     last = max(beside.jobs, key=lambda other: other.performed_at, default=None)
     if last is not None and last.performed_at > job.performed_at:
-        day = _local(last.performed_at, job)
-        sentence = (
-            f"The last job of this machine, {last.ref}, is of {day:%Y-%m-%d}, later than this one. Is the date right?"
-        )
+        sentence = Told("told.job.earlier", ref=last.ref, day=_local(last.performed_at, job).isoformat())
         return [Check(Doubt.EARLIER, Gravity.REASON, sentence, "performed")]
     return []
 
@@ -94,14 +92,12 @@ def _instrument(job: Job, beside: Beside) -> list[Check]:
         return []
     known = beside.instrument
     if known is None:
-        sentence = f"The book does not know the instrument {job.instrument}; it is added without calibration dates."
+        sentence = Told("told.job.new_instrument", serial=job.instrument)
         return [Check(Doubt.NEW_INSTRUMENT, Gravity.NOTE, sentence, "instrument")]
     day = _local(job.performed_at, job)
     if known.due is not None and known.due < day:
         name = f"{known.serial} ({known.description})" if known.description else known.serial
-        sentence = (
-            f"The calibration of instrument {name} ran out on {known.due:%Y-%m-%d}, before this job of {day:%Y-%m-%d}."
-        )
+        sentence = Told("told.job.calibration", name=name, due=known.due.isoformat(), day=day.isoformat())
         return [Check(Doubt.CALIBRATION, Gravity.REASON, sentence, "instrument")]
     return []
 
@@ -114,10 +110,8 @@ def _hours(job: Job, jobs: Sequence[Job]) -> list[Check]:
             continue
         later = other.performed_at > job.performed_at
         if (other.hours_run < job.hours_run) if later else (other.hours_run > job.hours_run):
-            sentence = (
-                f"The hours run are {job.hours_run:.0f}, but {other.hours_run:.0f} at the {'later' if later else 'earlier'} job {other.ref}. "
-                "A counter does not run backwards; was it replaced?"
-            )
+            key = "told.job.hours.later" if later else "told.job.hours.earlier"
+            sentence = Told(key, hours=job.hours_run, other=other.hours_run, ref=other.ref)
             return [Check(Doubt.HOURS, Gravity.REASON, sentence, "hours_run")]
     return []
 
@@ -153,14 +147,14 @@ def _left(job: Job, beside: Beside) -> list[Check]:
         return []
     found = []
     if beside.left_ratio is not None and beside.left_ratio > 1:
-        sentence = f"What is left is over limit, at {beside.left_ratio:.3g} times the limit."
+        sentence = Told("told.job.left_over", ratio=beside.left_ratio)
         found.append(Check(Doubt.LEFT_OVER, Gravity.REASON, sentence, "left"))
     if job.left != job.found and WorkCheck.LEFT_WHEN_TIGHT not in job.checks:
         if beside.bolts_tight is False:
-            sentence = "The as-left was measured before the last bolt was tight. Tighten crosswise and measure again."
+            sentence = Told("told.job.loose")
             found.append(Check(Doubt.LOOSE, Gravity.REASON, sentence, "checks"))
         elif beside.bolts_tight is None:
-            sentence = "Was the as-left measured after the last bolt was tight? Tightening moves a machine."
+            sentence = Told("told.job.loose.asked")
             found.append(Check(Doubt.LOOSE, Gravity.NOTE, sentence, "checks"))
     return found
 
@@ -173,11 +167,8 @@ def _soft_foot(job: Job, beside: Beside) -> list[Check]:
     if not any(soft.high):
         return []
     foot = max(range(len(rises)), key=lambda place: rises[place] or 0.0)
-    text = beside.display.text(rises[foot], Quantity.OFFSET)
-    sentence = (
-        f"Foot {foot // 2 + 1}{'LR'[foot % 2]} still rises by {text} after the work; feet may differ by "
-        f"{beside.display.text(limit, Quantity.OFFSET)}."
-    )
+    rise, most = (beside.display.text(x, Quantity.OFFSET) for x in (rises[foot], limit))
+    sentence = Told("told.job.soft_foot", foot=f"{foot // 2 + 1}{'LR'[foot % 2]}", rise=rise, limit=most)
     return [Check(Doubt.SOFT_FOOT, Gravity.REASON, sentence, "soft_after")]
 
 

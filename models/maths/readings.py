@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from models.errors import InvalidValueError
 from models.maths.normal import student_tail
+from models.sentences.told import SENTENCES, Told
 
 FloatArray = NDArray[np.float64]
 
@@ -45,15 +46,18 @@ class SeenFrom(StrEnum):
 class Finding(StrEnum):
     """What can be wrong with a sweep, each as a plain sentence."""
 
-    SHORT_ARC = "The sweep covers less than half a turn: the result is less certain than it looks."
-    SMALL_ARC = "The sweep covers less than a third of a turn: it is too small to trust. Sweep further."
-    POORLY_SPREAD = "The readings lie so close together that their errors are multiplied: spread them further."
-    OUTLIER = "One reading does not fit the others: read it again."
-    POOR_FIT = (
-        "The readings scatter far more than the instrument should: check clamps, backlash and sag, and read again."
-    )
-    FEW_FOR_NOISE = "The noise of a reading is not given, and the sweep holds too few readings to tell it well."
-    NOT_CLOSED = "The dial did not come back to its first reading: fix it and take the sweep again."
+    SHORT_ARC = SENTENCES["told.finding.short_arc"]
+    SMALL_ARC = SENTENCES["told.finding.small_arc"]
+    POORLY_SPREAD = SENTENCES["told.finding.poorly_spread"]
+    OUTLIER = SENTENCES["told.finding.outlier"]
+    POOR_FIT = SENTENCES["told.finding.poor_fit"]
+    FEW_FOR_NOISE = SENTENCES["told.finding.few_for_noise"]
+    NOT_CLOSED = SENTENCES["told.finding.not_closed"]
+
+    @property
+    def told(self) -> Told:
+        """Give it with its key."""
+        return Told(f"told.finding.{self.name.lower()}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +78,9 @@ class Sweep:
     def __post_init__(self) -> None:
         """Refuse readings without angles, and what is not a finite number."""
         if len(self.angles_deg) != len(self.readings_mm):
-            raise InvalidValueError("Every reading needs the angle at which it was taken.")
+            raise InvalidValueError(Told("told.reading.angle"))
         if not all(math.isfinite(x) for x in (*self.angles_deg, *self.readings_mm, self.returned_mm or 0.0)):
-            raise InvalidValueError("Angles and readings are finite numbers.")
+            raise InvalidValueError(Told("told.reading.finite"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +198,7 @@ def fit_sine(sweep: Sweep, noise_mm: float | None = None) -> SineFit:
     readings = np.asarray(sweep.readings_mm, dtype=np.float64)
     arc = _accepted_arc(sweep, angles)
     if noise_mm is not None and not (math.isfinite(noise_mm) and noise_mm > 0):
-        raise InvalidValueError("The standard deviation of a reading must be above 0.")
+        raise InvalidValueError(Told("told.reading.sd"))
     radians = np.deg2rad(angles)
     design = np.stack([np.ones_like(radians), np.cos(radians), np.sin(radians)], axis=1)
     q, r = np.linalg.qr(design)
@@ -235,14 +239,12 @@ def _accepted_arc(sweep: Sweep, angles: FloatArray) -> float:
     positions = int((apart >= MIN_APART_DEG).sum())
     if positions < 3:
         raise InvalidValueError(
-            f"The readings were taken at {positions} positions; at least 3 are needed.",
-            remedy="Read at three or more positions, spread as far around the shaft as it can be turned.",
+            Told("told.reading.positions", n=positions), remedy=Told("told.reading.positions.remedy")
         )
     arc = sweep_arc(sweep.angles_deg)
     if arc < REFUSED_BELOW_DEG:
         raise InvalidValueError(
-            f"The sweep covers {arc:.0f}°; below {REFUSED_BELOW_DEG:.0f}° the result would be mostly error.",
-            remedy="Turn the shaft further, or measure in another way.",
+            Told("told.reading.arc", arc=arc, least=REFUSED_BELOW_DEG), remedy=Told("told.reading.arc.remedy")
         )
     return arc
 

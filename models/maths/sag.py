@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from models.errors import InvalidValueError
+from models.sentences.told import Told
 
 
 class SagMeaning(StrEnum):
@@ -40,7 +41,7 @@ class Sag:
     def __post_init__(self) -> None:
         """Refuse what is not a finite number."""
         if not math.isfinite(self.value_mm) or not 0 <= self.standard_uncertainty_mm < math.inf:
-            raise InvalidValueError("A sag and its uncertainty are finite numbers.")
+            raise InvalidValueError(Told("told.dials.sag"))
 
     @property
     def true_mm(self) -> float:

@@ -14,8 +14,9 @@ from typing import Final
 
 from models.maths.moves import SHORT_SCALE, spacer_scale
 from models.maths.plausible import Check, Doubt, Gravity
+from models.sentences.told import SENTENCES, Told
 from models.units import Display, Quantity
-from models.values.job import Misalignment
+from models.values.job import COMPONENTS, Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import LimitsGiven
 
@@ -113,10 +114,12 @@ def check_unit(
         if slip > 0 or (slip < 0 and small_too and place == 0):  # a slope near 0 is nothing special
             usual = median(max(value, finest) for value in earlier)
             times = size / usual if slip > 0 else usual / size
-            sentence = (
-                f"The {word} of {display.text(size, quantity)} is {times:.0f} times too {'large' if slip > 0 else 'small'} for this "
-                f"machine, which is usually near {display.text(usual, quantity)}. Is the unit right? Inch for mm, or mil for µm, makes 25 "
-                "times; mil for mm makes 39 times."
+            sentence = Told(
+                "told.slip.unit.large" if slip > 0 else "told.slip.unit.small",
+                what=Told(f"told.word.{word}"),
+                size=display.text(size, quantity),
+                times=times,
+                usual=display.text(usual, quantity),
             )
             found.append(Check(Doubt.UNIT, Gravity.REASON, sentence, f"{stage}.{word}"))
     return tuple(found)
@@ -140,16 +143,16 @@ def check_size(new: Misalignment, stage: str, display: Display) -> tuple[Check, 
         Stops what cannot be a reading of aligned machines, asks about what is odd.
     """
     found = []
-    names = ("vertical offset", "vertical angularity", "horizontal offset", "horizontal angularity")
-    keys = ("offset_v", "angle_v", "offset_h", "angle_h")
-    for place, (key, name, value) in enumerate(zip(keys, names, new.as_tuple(), strict=True)):
+    for place, (key, value) in enumerate(zip(COMPONENTS, new.as_tuple(), strict=True)):
         quantity = Quantity.ANGULARITY if place % 2 else Quantity.OFFSET
         if abs(value) > ODD[place % 2]:
             cannot = abs(value) > IMPOSSIBLE[place % 2]
             bound = (IMPOSSIBLE if cannot else ODD)[place % 2]
-            sentence = (
-                f"The {name} is {display.text(value, quantity)}; {'no coupled machines have' if cannot else 'it is seldom'} more than "
-                f"{display.text(bound, quantity)}. Is the unit right?"
+            sentence = Told(
+                "told.slip.size.impossible" if cannot else "told.slip.size.odd",
+                what=Told(f"told.word.{key}"),
+                size=display.text(value, quantity),
+                bound=display.text(bound, quantity),
             )
             found.append(Check(Doubt.SIZE, Gravity.STOP if cannot else Gravity.REASON, sentence, f"{stage}.{key}"))
     return tuple(found)
@@ -158,11 +161,11 @@ def check_size(new: Misalignment, stage: str, display: Display) -> tuple[Check, 
 class Swap(StrEnum):
     """How one misalignment mirrors another."""
 
-    FLIPPED = "all signs are the other way round"
-    FLIPPED_V = "the vertical signs are the other way round"
-    FLIPPED_H = "the horizontal signs are the other way round"
-    DOUBLED = "all of it is about twice as large"
-    DOUBLED_OFFSETS = "the offsets are about twice as large"
+    FLIPPED = SENTENCES["told.swap.flipped"]
+    FLIPPED_V = SENTENCES["told.swap.flipped_v"]
+    FLIPPED_H = SENTENCES["told.swap.flipped_h"]
+    DOUBLED = SENTENCES["told.swap.doubled"]
+    DOUBLED_OFFSETS = SENTENCES["told.swap.doubled_offsets"]
 
 
 def swap_of(new: Misalignment, old: Misalignment, scale: tuple[float, float], worth: float = WORTH) -> Swap | None:
@@ -235,19 +238,10 @@ def check_signs(new: Misalignment, old: Misalignment, scale: tuple[float, float]
     swap = swap_of(new, old, scale, WORTH if stage == "found" else WORTH_AFTER)
     if swap is None:
         return ()
-    flipped = swap in {Swap.FLIPPED, Swap.FLIPPED_V, Swap.FLIPPED_H}
-    if stage == "found":
-        before = "Against what was left last time"
-        why = (
-            "Check the signs and from which side it was read."
-            if flipped
-            else "Is it a total reading that was not halved?"
-        )
-    else:
-        before = "Against what was found"
-        why = "Check the signs, or whether it was moved twice as far." if flipped else "Was it moved the wrong way?"
-    doubt = Doubt.FLIPPED if flipped else Doubt.DOUBLED
-    return (Check(doubt, Gravity.REASON, f"{before}, {swap}. {why}", stage),)
+    doubt = Doubt.FLIPPED if swap in {Swap.FLIPPED, Swap.FLIPPED_V, Swap.FLIPPED_H} else Doubt.DOUBLED
+    kind = f"{'found' if stage == 'found' else 'left'}.{doubt.name.lower()}"
+    sentence = Told(f"told.slip.{kind}", swap=Told(f"told.swap.{swap.name.lower()}"))
+    return (Check(doubt, Gravity.REASON, sentence, stage),)
 
 
 def limit_scale(limits: LimitsGiven, coupling: Coupling, span_mm: float | None) -> tuple[float, float]:

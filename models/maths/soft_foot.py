@@ -21,41 +21,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import InvalidValueError
+from models.sentences.told import SENTENCES, Told
 
 FloatArray = NDArray[np.float64]
 
 MIN_MEASURED = 3
 """With fewer rises there are no 'others' that could be typical."""
 
-TOO_FEW = "{measured} of {feet} feet were measured; at least 3 are needed to compare one with the others."
-
 
 class Pattern(StrEnum):
     """How the high feet lie."""
 
-    NONE = "no foot rises more than the limit above the lowest"
-    ONE = "one foot high"
-    DIAGONAL = "two diagonal feet high"
-    ONE_SIDE = "feet on one side high"
-    ONE_END = "both feet of one end high"
-    SEVERAL = "several feet high"
-    ALL = "all feet rise alike"
-    UNKNOWN = "too few feet measured"
+    NONE = SENTENCES["told.pattern.none"]
+    ONE = SENTENCES["told.pattern.one"]
+    DIAGONAL = SENTENCES["told.pattern.diagonal"]
+    ONE_SIDE = SENTENCES["told.pattern.one_side"]
+    ONE_END = SENTENCES["told.pattern.one_end"]
+    SEVERAL = SENTENCES["told.pattern.several"]
+    ALL = SENTENCES["told.pattern.all"]
+    UNKNOWN = SENTENCES["told.pattern.unknown"]
 
+    @property
+    def told(self) -> Told:
+        """Give it with its key."""
+        return Told(f"told.pattern.{self.name.lower()}")
 
-_STRAIN = "suggests a strain from pipe or coupling, or a base that is not level {}: shim nothing before that is known."
-_SPRINGY = "suggests something springy under {} feet: dirt, rust, paint or too many thin shims."
 
 SUGGESTS: dict[Pattern, str] = {
     Pattern.NONE: "",
-    Pattern.ONE: "suggests a short foot: a shim of the difference. "
-    "If the gap is open on one edge only, it suggests a bent foot.",
-    Pattern.DIAGONAL: "suggests an even gap on which the machine rocks over the other diagonal: "
-    "shim one of the two, normally the larger.",
-    Pattern.ONE_SIDE: _STRAIN.format("across"),
-    Pattern.ONE_END: _STRAIN.format("along"),
-    Pattern.SEVERAL: _SPRINGY.format("several"),
-    Pattern.ALL: _SPRINGY.format("all"),
+    Pattern.ONE: Told("told.suggests.one"),
+    Pattern.DIAGONAL: Told("told.suggests.diagonal"),
+    Pattern.ONE_SIDE: Told("told.suggests.one_side"),
+    Pattern.ONE_END: Told("told.suggests.one_end"),
+    Pattern.SEVERAL: Told("told.suggests.several"),
+    Pattern.ALL: Told("told.suggests.all"),
     Pattern.UNKNOWN: "",
 }
 """What each pattern suggests.
@@ -66,13 +65,13 @@ terms, flowcontrolnetwork.com.  The other rows are common practice, no source.
 
 CHECK_NEXT: dict[Pattern, str] = {
     Pattern.NONE: "",
-    Pattern.ONE: "Feel for the gap at all four corners of that foot before the shim goes in.",
-    Pattern.DIAGONAL: "Shim one foot, tighten everything crosswise, and measure all feet again.",
-    Pattern.ONE_SIDE: "Part the coupling or loosen the pipe flanges and measure again: does the rise change?",
-    Pattern.ONE_END: "Part the coupling or loosen the pipe flanges and measure again: does the rise change?",
-    Pattern.SEVERAL: "Take the shims out, clean feet and base, use few thick shims, and measure again.",
-    Pattern.ALL: "Take the shims out, clean feet and base, use few thick shims, and measure again.",
-    Pattern.UNKNOWN: "Measure every foot, with all other bolts tight.",
+    Pattern.ONE: Told("told.check_next.one"),
+    Pattern.DIAGONAL: Told("told.check_next.diagonal"),
+    Pattern.ONE_SIDE: Told("told.check_next.one_side"),
+    Pattern.ONE_END: Told("told.check_next.one_end"),
+    Pattern.SEVERAL: Told("told.check_next.several"),
+    Pattern.ALL: Told("told.check_next.all"),
+    Pattern.UNKNOWN: Told("told.check_next.unknown"),
 }
 """What to look at before anything is shimmed; common practice, no source."""
 
@@ -186,11 +185,11 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     """
     rises = tuple(rises_mm)
     if len(rises) % 2 or not rises:
-        raise InvalidValueError(f"{len(rises)} feet were given; feet come in pairs, left and right.")
+        raise InvalidValueError(Told("told.soft.pairs", n=len(rises)))
     if any(rise is not None and not math.isfinite(rise) for rise in rises):
-        raise InvalidValueError("The rise of a foot is a finite number, or blank where it was not measured.")
+        raise InvalidValueError(Told("told.soft.finite"))
     if not limit_mm > 0:
-        raise InvalidValueError("The soft-foot limit must be above 0.")
+        raise InvalidValueError(Told("told.soft.limit"))
     values = np.array([[math.nan if rise is None else rise for rise in rises]], dtype=np.float64)
     measured = ~np.isnan(values[0])
     over = tuple(None if math.isnan(x) else float(x) for x in excess(values)[0])
@@ -210,7 +209,7 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
         check_next=CHECK_NEXT[pattern],
         shims_mm=_shims(pattern, values[0], over),
         n_measured=count,
-        reason="" if enough else TOO_FEW.format(measured=count, feet=len(rises)),
+        reason="" if enough else Told("told.soft.too_few", measured=count, feet=len(rises)),
     )
 
 

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from models.errors import InvalidValueError
 from models.maths.normal import student_quantile
+from models.sentences.told import Told
 
 FloatArray = NDArray[np.float64]
 
@@ -43,9 +44,9 @@ class InputUncertainty:
     def __post_init__(self) -> None:
         """Refuse negative uncertainties, and readings without any noise."""
         if self.reading_mm is not None and not 0 < self.reading_mm < math.inf:
-            raise InvalidValueError("The standard deviation of a reading is above 0, or unknown.")
+            raise InvalidValueError(Told("told.reading.sd_unknown"))
         if not all(0 <= x < math.inf for x in (self.distance_mm, self.diameter_mm)):
-            raise InvalidValueError("A standard uncertainty is 0 or more.")
+            raise InvalidValueError(Told("told.reading.uncertainty"))
 
 
 @dataclass(frozen=True, slots=True)

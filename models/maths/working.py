@@ -43,10 +43,11 @@ from models.maths.sag import NO_SAG, Sag, SagMeaning
 from models.maths.slips import check_size, limit_scale
 from models.maths.soft_foot import SoftFoot, assess
 from models.maths.uncertainty import InputUncertainty, feet_uncertainty
+from models.sentences.told import Told
 from models.units import Display
 from models.values.asset import Asset
 from models.values.draft import DialDraft, Draft, RowDraft, Way
-from models.values.job import Misalignment
+from models.values.job import COMPONENTS, Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import LimitsGiven
 
@@ -108,7 +109,11 @@ class Worked:
 
 
 class _IncompleteError(Exception):
-    """Something is not there yet; the text says what."""
+    """Something is not there yet; ``told`` says what."""
+
+    def __init__(self, told: Told) -> None:
+        super().__init__(told)
+        self.told = told
 
 
 def work_out(
@@ -198,7 +203,7 @@ def _measure(draft: Draft, asset: Asset) -> tuple[Measured | None, str, bool]:
     try:
         return (_from_results(draft) if draft.way is Way.RESULTS else _from_dials(draft, asset)), "", False
     except _IncompleteError as gap:
-        return None, str(gap), False
+        return None, gap.told, False
     except InvalidValueError as fault:
         return None, fault.message, True
 
@@ -206,28 +211,24 @@ def _measure(draft: Draft, asset: Asset) -> tuple[Measured | None, str, bool]:
 def _from_results(draft: Draft) -> Measured:
     numbers = draft.results
     if any(x is None for x in numbers):
-        missing = [
-            name
-            for name, x in zip(("vertical offset", "vertical angularity", "horizontal offset", "horizontal angularity"), numbers, strict=True)
-            if x is None
-        ]  # fmt: skip
-        raise _IncompleteError(f"Still missing: {', '.join(missing)}.")
+        missing = tuple(Told(f"told.word.{name}") for name, x in zip(COMPONENTS, numbers, strict=True) if x is None)
+        raise _IncompleteError(Told("told.missing.parts", parts=missing))
     sds = draft.results_sd
     known = all(sd is not None for sd in sds)
     covariance = np.diag([(sd or 0.0) ** 2 for sd in sds]) if known else None
-    reason = "" if known else "No uncertainty was given with the results."
+    reason = "" if known else Told("told.unsure.results")
     return Measured(Misalignment(*(x or 0.0 for x in numbers)), covariance, (), (), reason)
 
 
 def _from_dials(draft: Draft, asset: Asset) -> Measured:
     if len(draft.dials) != 2:
-        raise _IncompleteError(f"This method has two dials; {len(draft.dials)} are given.")
+        raise _IncompleteError(Told("told.missing.dials", n=len(draft.dials)))
     first, second = draft.dials
     inputs = InputUncertainty(_noise(draft), draft.distance_sd_mm, draft.diameter_sd_mm)
     if draft.way is Way.FACE_FACE:
         span = _span(draft, asset)
         if span is None:
-            raise _IncompleteError("Still missing: the span between the flex planes.")
+            raise _IncompleteError(Told("told.missing.span"))
         return two_faces(_face(draft, 0), _face(draft, 1), span, inputs)
     if draft.way is Way.RIM_FACE or (draft.way is Way.AROUND and second.diameter_mm is not None):
         return rim_and_face(_rim(draft, 0), _face(draft, 1), inputs)
@@ -250,20 +251,20 @@ def _span(draft: Draft, asset: Asset) -> float | None:
 def _rim(draft: Draft, place: int) -> RimDial:
     dial = draft.dials[place]
     if dial.plane_mm is None:
-        raise _IncompleteError(f"Still missing: the distance of dial {place + 1} from the coupling centre.")
+        raise _IncompleteError(Told("told.missing.plane", n=place + 1))
     return RimDial(_sweep(draft, place), dial.plane_mm, Carrier(dial.carried_by), _sag(dial))
 
 
 def _face(draft: Draft, place: int) -> FaceDial:
     dial = draft.dials[place]
     if dial.diameter_mm is None:
-        raise _IncompleteError(f"Still missing: the diameter that dial {place + 1} sweeps.")
+        raise _IncompleteError(Told("told.missing.diameter", n=place + 1))
     sweep = _sweep(draft, place)
     if any(reading is not None for reading in dial.opposite_mm):
         triples = zip(dial.angles_deg, dial.readings_mm, dial.opposite_mm, strict=False)
         kept = [(a, o) for a, r, o in triples if a is not None and r is not None and o is not None]
         if len(kept) != len(dial.taken):
-            raise _IncompleteError(f"Still missing: readings of the dial opposite to dial {place + 1}.")
+            raise _IncompleteError(Told("told.missing.opposite", n=place + 1))
         second = Sweep(tuple((a + 180.0) % 360.0 for a, _ in kept), tuple(o for _, o in kept), sweep.seen_from)
         sweep = cancel_float(sweep, second)
     return FaceDial(sweep, dial.diameter_mm, HubSide(dial.side), _sag(dial))
@@ -278,7 +279,7 @@ def _sag(dial: DialDraft) -> Sag:
 def _sweep(draft: Draft, place: int) -> Sweep:
     dial = draft.dials[place]
     if len(dial.taken) < 3:
-        raise _IncompleteError(f"Dial {place + 1} has {len(dial.taken)} readings; at least 3 are needed.")
+        raise _IncompleteError(Told("told.missing.readings", n=place + 1, count=len(dial.taken)))
     angles, readings = zip(*dial.taken, strict=True)
     # The return is checked by itself: that check knows which field it stands in.
     return Sweep(angles, readings, SeenFrom(draft.seen_from))
@@ -292,7 +293,7 @@ def _trusted(measured: Measured) -> tuple[FloatArray | None, str]:
         return None, measured.reason
     if all(fit.noise_was_given or fit.df >= TRUSTED_DF for fit in measured.fits):
         return measured.covariance, ""
-    return None, "The noise of a reading is not given, and so few readings do not tell it."
+    return None, Told("told.unsure.noise")
 
 
 def _ratio(off: Misalignment, limits: LimitsGiven, coupling: Coupling, span: float | None) -> float | None:
@@ -307,7 +308,7 @@ def _soft_foot(draft: Draft, limits: LimitsGiven) -> tuple[SoftFoot | None, str]
     if all(rise is None for rise in rises):
         return None, ""
     if limits.soft_foot_mm is None:
-        return None, "The limit set holds no limit for soft foot."
+        return None, Told("told.soft.no_limit")
     soft = assess(rises, limits.soft_foot_mm)
     return soft, soft.reason
 
@@ -327,10 +328,7 @@ def _plan(
     for side, rows in used.items():
         wanted = moving is Moving.BOTH or (moving is Moving.MOVABLE) == (side == "movable")
         if wanted and sum(row.x_mm is not None for row in rows) < 2:
-            return (
-                None,
-                f"The distances of two rows of feet of the {side} machine are needed to tell what each foot needs.",
-            )
+            return None, Told(f"told.needs.rows.{side}")
     try:
         plan = plan_moves(
             off,

@@ -12,9 +12,9 @@ import numpy as np
 import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
+from models.store.entry_columns import EntryColumns, Meant, answering
 from models.store.known import asset_id_of, current_tag
 from models.tables.accounts import AccountRow, AccountVersionRow
-from models.store.entry_columns import EntryColumns, Meant, answering
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow

@@ -144,8 +144,8 @@ class _Reading:
         for entry, which in self.rows(InstrumentVersionRow, "entry", "instrument_id"):
             instrument[self.at(number, entry)] = which
         self.signed(number, asset)
-        for table, name in ((PersonVersionRow, "name"), (LimitVersionRow, "adopted_by")):
-            for entry, who in self.rows(table, "entry", name):
+        for namer, name in ((PersonVersionRow, "name"), (LimitVersionRow, "adopted_by")):
+            for entry, who in self.rows(namer, "entry", name):
                 self.name(self.at(number, entry), who)
         held = self.held
         return replace(
@@ -192,7 +192,7 @@ class _Reading:
                 self.name(row, reviewer)
 
     def signed(self, number: IntArray, asset: IntArray) -> None:
-        """A sign-off speaks of the machine of the job that it signs."""
+        """Let a sign-off speak of the machine of the job that it signs."""
         job, sign = JobRow, SignoffRow
         question = (
             sa.select(sign.entry, job.asset_id)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
@@ -112,7 +113,7 @@ def _assets(connection: sa.Connection, site_id: int, held: Held, after: int) -> 
     places = np.searchsorted(old.asset, columns.asset[known])
     new = ~known
 
-    def joined(before: NDArray[np.generic], now: NDArray[np.generic]) -> NDArray[np.generic]:
+    def joined(before: NDArray[Any], now: NDArray[Any]) -> Any:
         result = np.concatenate([before, now[new]])
         result[places] = now[known]
         return result
@@ -120,7 +121,7 @@ def _assets(connection: sa.Connection, site_id: int, held: Held, after: int) -> 
     names = AssetColumns.__slots__
     # Numbers of new assets are larger than all before: they stand at the end, and no place moves.
     grown = AssetColumns(**{name: joined(getattr(old, name), getattr(columns, name)) for name in names})
-    return grown, joined(held.retired_day, retired_day).astype(np.int64)
+    return grown, joined(held.retired_day, retired_day)
 
 
 def _flagged(columns: AssetColumns, retired_day: IntArray, day: int) -> tuple[AssetColumns, IntArray]:
@@ -155,7 +156,7 @@ class _Edit:
     before: IntArray
     length: int
 
-    def apply(self, old: NDArray[np.generic], new: NDArray[np.generic]) -> NDArray[np.generic]:
+    def apply(self, old: NDArray[Any], new: NDArray[Any]) -> Any:
         if len(self.gone) + len(self.before) > PIECEWISE:
             # An old row that goes leaves its place to nobody: taken out after the new ones are in.
             place = self.gone + np.searchsorted(self.before, self.gone, side="right")

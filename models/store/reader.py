@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -32,7 +31,6 @@ from models.values.limits import LimitSet
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof
 from models.values.story import AssetStory, Site
-
 
 INLINE = 20_000
 """So many newer entries are read while a page of them waits; more are read beforehand, or asked for in the book itself."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from models.errors import InvalidValueError
+from models.sentences.told import Told
 from models.values.kinds import Method, Reason
 
 COMPONENTS = ("offset_v", "angle_v", "offset_h", "angle_h")
@@ -31,7 +32,7 @@ class Misalignment:
     def __post_init__(self) -> None:
         """Refuse what is not a finite number."""
         if not all(math.isfinite(x) for x in self.as_tuple()):
-            raise InvalidValueError("A misalignment is four finite numbers.")
+            raise InvalidValueError(Told("told.job.misalignment"))
 
     def as_tuple(self) -> tuple[float, float, float, float]:
         """Give the four numbers in the order of :data:`COMPONENTS`."""
@@ -51,7 +52,7 @@ class FeetValues:
     def __post_init__(self) -> None:
         """Refuse what is not a finite number."""
         if any(x is not None and not math.isfinite(x) for x in self.values):
-            raise InvalidValueError("A foot value is a finite number or unknown.")
+            raise InvalidValueError(Told("told.job.foot_value"))
 
     def __bool__(self) -> bool:
         """Tell whether any foot was measured."""
@@ -95,12 +96,12 @@ class Job:
     def __post_init__(self) -> None:
         """Refuse what cannot be a job."""
         if not self.ref.strip() or not self.tag.strip():
-            raise InvalidValueError("A job needs a reference and an asset.")
+            raise InvalidValueError(Told("told.job.names"))
         if self.performed_at.tzinfo is None:
-            raise InvalidValueError("The time of a job needs its zone.")
+            raise InvalidValueError(Told("told.job.zone"))
         if self.found is None and self.left is None:
-            raise InvalidValueError("A job holds an as-found, an as-left, or both.")
+            raise InvalidValueError(Told("told.job.nothing"))
         if self.reason is Reason.INSTALLATION and self.found is not None:
-            raise InvalidValueError("An installation has no as-found: nothing stood there before.")
+            raise InvalidValueError(Told("told.job.installation"))
         if self.hours_run is not None and self.hours_run < 0:
-            raise InvalidValueError("Hours run cannot be negative.")
+            raise InvalidValueError(Told("told.job.negative_hours"))

@@ -143,3 +143,29 @@ def test_a_damaged_backup_makes_no_book(book: Settings, tmp_path: Path) -> None:
     with pytest.raises(UnreadableFileError, match="holds no book"):
         restore(tmp_path / "other.db", Settings(book=str(tmp_path / "again.db")))
     assert not (tmp_path / "again.db").exists()
+
+
+@pytest.mark.usefixtures("book")
+def test_the_commands_say_what_a_backup_holds_and_what_it_does_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "200")
+    assert main(["backup", "--book", "book.db"]) == 0
+    said = capsys.readouterr().out
+    made = next(tmp_path.glob("book-*.backup.db"))
+    assert made.name in said
+    assert "taken back once and is whole" in said
+    assert "key file is not in it" in said
+    assert b"PRIVATE KEY" not in made.read_bytes()
+    head = said.splitlines()[2:5]
+    assert main(["restore", made.name, "--book", "again.db"]) == 0
+    said = capsys.readouterr().out
+    assert said.splitlines()[2:5] == head, "the same head is told, to be held against one that was kept elsewhere"
+    assert "Put the key file of the book back at again.db.key" in said
+    assert main(["restore", made.name, "--book", "again.db"]) == 2
+    assert "not overwritten" in capsys.readouterr().err
+    assert main(["grants", "--role", "app", "--apply", "--book", "again.db"]) == 2
+    assert "has no roles" in capsys.readouterr().err
+    assert main(["grants", "--role", "app"]) == 0
+    assert "GRANT SELECT, INSERT ON site, entry" in capsys.readouterr().out

@@ -1,0 +1,98 @@
+"""What a check of plausibility says of one measurement, of a whole job, and of the usual slips of a pen."""
+
+from __future__ import annotations
+
+from typing import Final
+
+SENTENCES: Final[dict[str, str]] = {
+    # What a check is about, as a reader calls it; the name that the book keeps beside a stated reason stays English
+    "told.doubt.not_closed": "dial does not return",
+    "told.doubt.sums": "sums differ",
+    "told.doubt.short_arc": "short sweep",
+    "told.doubt.spread": "readings poorly spread",
+    "told.doubt.outlier": "one reading does not fit",
+    "told.doubt.scatter": "readings scatter",
+    "told.doubt.few": "few readings",
+    "told.doubt.foot_distance": "foot distance",
+    "told.doubt.distance": "distance",
+    "told.doubt.unit": "wrong unit",
+    "told.doubt.size": "size",
+    "told.doubt.flipped": "signs swapped",
+    "told.doubt.doubled": "doubled",
+    "told.doubt.left_over": "as-left over limit",
+    "told.doubt.loose": "bolts not tight",
+    "told.doubt.soft_foot": "soft foot left",
+    "told.doubt.calibration": "calibration overdue",
+    "told.doubt.new_instrument": "instrument not known",
+    "told.doubt.hours": "hours run backwards",
+    "told.doubt.earlier": "before the last job",
+    "told.doubt.same_time": "same time",
+    "told.doubt.future": "in the future",
+    "told.doubt.not_judged": "not judged",
+    # One dial
+    "told.dial.returned": "The dial came back {away} away from its first reading; {accepted} is accepted. Fix it and take the sweep again.",
+    "told.dial.sums": "Top and bottom together are {both}, left and right together {sides}: they differ by {apart}; {accepted} is accepted. "
+    "Read again.",
+    "told.dial.arc.refused": "The sweep covers {arc:.0f}°; below {least:.0f}° the result would be mostly error. Turn the shaft further.",
+    "told.dial.arc.poor": "The sweep covers {arc:.0f}°; less than a third of a turn: it is too small to trust. Sweep further.",
+    "told.dial.arc.short": "The sweep covers {arc:.0f}°; less than half a turn: the result is less certain than it looks.",
+    # Distances
+    "told.distance.span": "The span between the flex planes must be above 0.",
+    "told.distance.diameter": "The diameter that dial {n} sweeps must be above 0: measure twice the plunger's distance from the axis.",
+    "told.distance.one_plane": "Both dials run in the same plane; the angularity needs two planes. "
+    "Give the distance of each from the coupling centre.",
+    "told.row.zero.movable": "Row {n} of the movable machine lies at a distance of 0: no foot stands at the coupling centre. "
+    "Measure to the bolts.",
+    "told.row.zero.stationary": "Row {n} of the stationary machine lies at a distance of 0: no foot stands at the coupling centre. "
+    "Measure to the bolts.",
+    "told.row.side.movable": "Row {n} of the movable machine lies on the wrong side of the coupling: distances run towards the movable "
+    "machine, so those of the movable machine are above 0.",
+    "told.row.side.stationary": "Row {n} of the stationary machine lies on the wrong side of the coupling: distances run towards the movable "
+    "machine, so those of the stationary machine are below 0.",
+    "told.row.twice.movable": "Row {n} of the movable machine lies where another row does, at {at}.",
+    "told.row.twice.stationary": "Row {n} of the stationary machine lies where another row does, at {at}.",
+    # A whole job
+    "told.job.future": "The time {day} has not come yet. Check the date.",
+    "told.job.same_time": "Job {ref} of this machine has the very same time. Is this the same visit once more?",
+    "told.job.earlier": "The last job of this machine, {ref}, is of {day}, later than this one. Is the date right?",
+    "told.job.new_instrument": "The book does not know the instrument {serial}; it is added without calibration dates.",
+    "told.job.calibration": "The calibration of instrument {name} ran out on {due}, before this job of {day}.",
+    "told.job.hours.later": "The hours run are {hours:.0f}, but {other:.0f} at the later job {ref}. "
+    "A counter does not run backwards; was it replaced?",
+    "told.job.hours.earlier": "The hours run are {hours:.0f}, but {other:.0f} at the earlier job {ref}. "
+    "A counter does not run backwards; was it replaced?",
+    "told.job.left_over": "What is left is over limit, at {ratio:.3g} times the limit.",
+    "told.job.loose": "The as-left was measured before the last bolt was tight. Tighten crosswise and measure again.",
+    "told.job.loose.asked": "Was the as-left measured after the last bolt was tight? Tightening moves a machine.",
+    "told.job.soft_foot": "Foot {foot} still rises by {rise} after the work; feet may differ by {limit}.",
+    # What a job cannot be
+    "told.job.misalignment": "A misalignment is four finite numbers.",
+    "told.job.foot_value": "A foot value is a finite number or unknown.",
+    "told.job.names": "A job needs a reference and an asset.",
+    "told.job.zone": "The time of a job needs its zone.",
+    "told.job.nothing": "A job holds an as-found, an as-left, or both.",
+    "told.job.installation": "An installation has no as-found: nothing stood there before.",
+    "told.job.negative_hours": "Hours run cannot be negative.",
+    # Slips
+    "told.word.offset": "offset",
+    "told.word.angularity": "angularity",
+    "told.word.offset_v": "vertical offset",
+    "told.word.angle_v": "vertical angularity",
+    "told.word.offset_h": "horizontal offset",
+    "told.word.angle_h": "horizontal angularity",
+    "told.slip.unit.large": "The {what} of {size} is {times:.0f} times too large for this machine, which is usually near {usual}. Is the unit "
+    "right? Inch for mm, or mil for µm, makes 25 times; mil for mm makes 39 times.",
+    "told.slip.unit.small": "The {what} of {size} is {times:.0f} times too small for this machine, which is usually near {usual}. Is the unit "
+    "right? Inch for mm, or mil for µm, makes 25 times; mil for mm makes 39 times.",
+    "told.slip.size.impossible": "The {what} is {size}; no coupled machines have more than {bound}. Is the unit right?",
+    "told.slip.size.odd": "The {what} is {size}; it is seldom more than {bound}. Is the unit right?",
+    "told.swap.flipped": "all signs are the other way round",
+    "told.swap.flipped_v": "the vertical signs are the other way round",
+    "told.swap.flipped_h": "the horizontal signs are the other way round",
+    "told.swap.doubled": "all of it is about twice as large",
+    "told.swap.doubled_offsets": "the offsets are about twice as large",
+    "told.slip.found.flipped": "Against what was left last time, {swap}. Check the signs and from which side it was read.",
+    "told.slip.found.doubled": "Against what was left last time, {swap}. Is it a total reading that was not halved?",
+    "told.slip.left.flipped": "Against what was found, {swap}. Check the signs, or whether it was moved twice as far.",
+    "told.slip.left.doubled": "Against what was found, {swap}. Was it moved the wrong way?",
+}

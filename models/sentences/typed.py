@@ -1,0 +1,37 @@
+"""What is said of a text that somebody typed and that is not understood, and what was expected in its place."""
+
+from __future__ import annotations
+
+from typing import Final
+
+SENTENCES: Final[dict[str, str]] = {
+    "told.typed.not": "'{found}' is not {expected}.",
+    "told.typed.missing": "Missing: {expected}.",
+    "told.typed.both": "Give clock readings, or a list of angles and readings, not both.",
+    # What was expected: all of these stand inside of one of the first two
+    "told.expected.one_of": "one of {words}",
+    "told.expected.angle": "an angle in degrees",
+    "told.expected.method": "the method",
+    "told.expected.sag_is": "what the sag stands for, 'half' or 'full' roll-over reading",
+    "told.expected.bracket": "the shaft that carries the bracket, 'stationary' or 'movable'",
+    "told.expected.reading_angle": "the angle of this reading",
+    "told.expected.row": "the distance of this row of feet",
+    "told.expected.number": "a number",
+    "told.expected.finite": "a finite number",
+    "told.expected.decimal": "a number with '{mark}' as decimal sign",
+    "told.expected.one_way": "a number that reads only one way (is the comma a decimal sign?)",
+    "told.expected.number_of": "a number of {quantity}",
+    "told.expected.unit_of": "a unit of {quantity} (one of {units})",
+    "told.expected.date": "a date such as 2026-11-25 or 25.11.2026",
+    "told.expected.day.day_first": "a date such as 2026-11-25 or 25.11.2026; there is no such day (read day first)",
+    "told.expected.day.month_first": "a date such as 2026-11-25 or 25.11.2026; there is no such day (read month first)",
+    "told.expected.clock": "a time of day such as 14:30",
+    # What a number measures
+    "told.quantity.offset": "offset",
+    "told.quantity.angularity": "angularity",
+    "told.quantity.distance": "distance",
+    "told.quantity.temperature": "temperature",
+    "told.quantity.speed": "speed",
+    "told.quantity.power": "power",
+    "told.quantity.duration": "duration",
+}
