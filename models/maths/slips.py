@@ -240,7 +240,7 @@ def check_signs(new: Misalignment, old: Misalignment, scale: tuple[float, float]
         return ()
     doubt = Doubt.FLIPPED if swap in {Swap.FLIPPED, Swap.FLIPPED_V, Swap.FLIPPED_H} else Doubt.DOUBLED
     kind = f"{'found' if stage == 'found' else 'left'}.{doubt.name.lower()}"
-    sentence = Told(f"told.slip.{kind}", swap=Told(f"told.swap.{swap.name.lower()}"))
+    sentence = Told(f"told.swapped.{kind}", swap=Told(f"told.swap.{swap.name.lower()}"))
     return (Check(doubt, Gravity.REASON, sentence, stage),)
 
 

@@ -91,8 +91,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.swap.flipped_h": "the horizontal signs are the other way round",
     "told.swap.doubled": "all of it is about twice as large",
     "told.swap.doubled_offsets": "the offsets are about twice as large",
-    "told.slip.found.flipped": "Against what was left last time, {swap}. Check the signs and from which side it was read.",
-    "told.slip.found.doubled": "Against what was left last time, {swap}. Is it a total reading that was not halved?",
-    "told.slip.left.flipped": "Against what was found, {swap}. Check the signs, or whether it was moved twice as far.",
-    "told.slip.left.doubled": "Against what was found, {swap}. Was it moved the wrong way?",
+    "told.swapped.found.flipped": "Against what was left last time, {swap}. Check the signs and from which side it was read.",
+    "told.swapped.found.doubled": "Against what was left last time, {swap}. Is it a total reading that was not halved?",
+    "told.swapped.left.flipped": "Against what was found, {swap}. Check the signs, or whether it was moved twice as far.",
+    "told.swapped.left.doubled": "Against what was found, {swap}. Was it moved the wrong way?",
 }

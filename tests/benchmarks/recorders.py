@@ -170,6 +170,15 @@ def postgres() -> Iterator[tuple[str, Callable[[list[Group]], None]]]:
         server.cleanup()
 
 
+def show(one: dict[str, Any]) -> None:
+    """Print the line of a run as soon as it is there: the next one may take long."""
+    print(
+        f"{one['engine']:11} {one['recorders']:5} × {one['jobs_each']:3} {one['kills']:5} {one['acknowledged']:13} "
+        f"{one['in_the_book']:12} {one['twice']:6} {one['wanted_and_missing']:8} {one['jobs_s']:7.1f}",
+        flush=True,
+    )
+
+
 def main() -> None:
     """Run the benchmark and print the table and the JSON; ends with 1 where anything is missing or twice."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -180,25 +189,21 @@ def main() -> None:
     parser.add_argument("--postgresql", type=int, default=64, metavar="RECORDERS")
     given = parser.parse_args()
     results: list[dict[str, Any]] = []
+    heads = ("engine", "recorders", "kills", "acknowledged", "in the book", "twice", "missing", "jobs/s")
+    print("{:11} {:>11} {:>5} {:>13} {:>12} {:>6} {:>8} {:>7}".format(*heads), flush=True)
     with tempfile.TemporaryDirectory(prefix="driftbook-bench-") as folder:
         for name, kill in (("plain", None), ("killed", kill_one)):
             settings = Settings(book=str(Path(folder) / f"{name}.db"))
             found = run(settings, given.sqlite, given.jobs, given.processes, kill, given.kills)
             results.append({"engine": "SQLite"} | found)
+            show(results[-1])
         with postgres() as (url, kill_server):
             for name, kill in (("plain", None), ("killed", kill_server)):
                 there = sa.make_url(url).set(database=name).render_as_string(hide_password=False)
                 settings = Settings(book=there, key=Path(folder) / f"{name}.key")
                 found = run(settings, given.postgresql, given.jobs, given.processes, kill, given.kills)
                 results.append({"engine": "PostgreSQL"} | found)
-    print(
-        f"{'engine':11} {'recorders':>10} {'kills':>6} {'acknowledged':>13} {'in the book':>12} {'twice':>6} {'missing':>8} {'jobs/s':>7}"
-    )
-    for one in results:
-        print(
-            f"{one['engine']:11} {one['recorders']:6} × {one['jobs_each']:3} {one['kills']:4} {one['acknowledged']:13} "
-            f"{one['in_the_book']:12} {one['twice']:6} {one['wanted_and_missing']:8} {one['jobs_s']:7.1f}"
-        )
+                show(results[-1])
     print(json.dumps(results))
     bad = ("twice", "acknowledged_and_missing", "wanted_and_missing", "refused", "without_statement")
     if any(one[name] for one in results for name in bad):
