@@ -101,7 +101,7 @@ def settings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Setting
     name = f"book_{os.getpid()}_{next(_numbers)}"
     with _administrator(url) as connection:
         connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {template}")
-    yield Settings(book=database_url(url, name), mappings=tmp_path / "mappings", key=tmp_path / "book.key")
+    yield Settings(book=database_url(url, name), mappings=tmp_path / "mappings")
     with _administrator(url) as connection:
         connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
 

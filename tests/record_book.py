@@ -13,7 +13,6 @@ from pathlib import Path
 
 import dash
 import sqlalchemy as sa
-from conftest import NOW, make_site
 
 from dashboard.app import create_app
 from dashboard.desk import BookDesk
@@ -21,6 +20,7 @@ from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.values.story import AssetStory, Site
+from tests.conftest import NOW, make_site
 from tests.seeded import bring_in, write
 
 ASSETS = """tag,description,coupling,spacer span [mm],running speed [rpm],movable foot row 1 [mm],movable foot row 2 [mm],stationary foot row 1 [mm],stationary foot row 2 [mm]

@@ -92,6 +92,18 @@ def record(engine: sa.Engine, site: Site, worker: int, number: int, *, now: date
         return
 
 
+def find_site(engine: sa.Engine, patience: float) -> Site:
+    until = time.monotonic() + patience
+    while True:
+        try:
+            with engine.connect() as connection:
+                return site_of(connection, None)
+        except BookUnreachableError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.2)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("book")
@@ -102,8 +114,7 @@ def main() -> None:
     parser.add_argument("--at", help="what the clock says, in ISO form; the system's if left out")
     given = parser.parse_args()
     engine = make_engine(read_settings(book=given.book))
-    with engine.connect() as connection:
-        site = site_of(connection, None)
+    site = find_site(engine, given.patience)
     now = datetime.fromisoformat(given.at) if given.at else None
 
     def work(worker: int) -> None:

@@ -252,3 +252,14 @@ def test_the_reader_reads_only_what_is_newer_and_agrees_with_a_fresh_one(
         assert a.dtype == b.dtype
         assert ((a == b) | ((a != a) & (b != b))).all(), name  # noqa: PLR0124 - NaN equals NaN here
     assert grown.people == fresh.people == ("Ana Wick", "Bo Tarn")
+
+
+def test_a_change_of_an_old_machine_may_stand_before_a_new_one(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    assert bring_in(engine, site, *write(tmp_path, assets=ASSETS)).written
+    more = (
+        "tag,valid from,description,coupling,running speed [rpm]\n"
+        "P-1,2026-01-01,cooling water pump,short flexible,1490\nP-3,,drain pump,short flexible,2950\n"
+    )
+    report = bring_in(engine, site, *write(tmp_path, more=more))
+    assert report.written, report.problems
+    assert len(contents(engine)["asset_version"]) == 4

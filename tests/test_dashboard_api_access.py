@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from conftest import NOW, make_site
 
 from dashboard.api.operations import OPERATIONS, Operation
 from dashboard.console.tokens import run_token
@@ -21,6 +20,7 @@ from models.store.accounts import account_of
 from models.tables.state import ApiTokenRow
 from models.values.roles import AtSite, Role
 from tests.auth_book import AuthBook, open_book
+from tests.conftest import NOW, make_site
 from tests.fuzz.api_book import bearer
 
 API = "/api/v1"

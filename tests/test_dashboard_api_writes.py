@@ -12,7 +12,6 @@ from typing import Any
 
 import jsonschema
 import pytest
-from conftest import make_site
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -31,6 +30,7 @@ from models.tables.base import from_microseconds
 from models.tables.state import AnsweredRequestRow
 from models.values.kinds import Method, Reason
 from models.values.roles import Role
+from tests.conftest import make_site
 from tests.fuzz.api_book import API, JOB, LEFT, Program, add_somebody, token_of, tokened
 from tests.record_book import ASSETS, FILES, INSTRUMENTS, Opened
 from tests.seeded import bring_in, write

@@ -48,13 +48,13 @@ def assert_the_same(connection: sa.Connection, site: Site, columns: EntryColumns
     found = 0
     for asked in filters():
         for how in ({}, {"before": 9}, {"after": 4}, {"before": 1}, {"after": 99}):
-            for most in (3, 50):
+            for most in (3, 50) if not how else (3,):
                 expected = read_entries(connection, site.site_id, asked, most=most, **how)
                 got = page_of_entries(connection, site.site_id, columns, asked, most=most, **how)
                 # The database looks whether there is anything on the far side by one question, we by counting: both must agree.
                 assert got == expected, (asked, how, most)
                 found += len(got.lines)
-    assert found > 200
+    assert found > 150
 
 
 def spelled(columns: EntryColumns, name: str) -> list[object]:

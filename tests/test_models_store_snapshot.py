@@ -133,6 +133,7 @@ def test_what_does_not_fit_is_thrown_away(kept: tuple[sa.Engine, Path], site: Si
     assert len(reader.history(site.site_id).jobs) == 3
 
 
+@pytest.mark.parametrize("settings", ["sqlite"], indirect=True)
 def test_another_book_with_as_many_entries_does_not_take_it(kept: tuple[sa.Engine, Path], site: Site) -> None:
     engine, folder = kept
     with engine.connect() as connection:
@@ -143,6 +144,7 @@ def test_another_book_with_as_many_entries_does_not_take_it(kept: tuple[sa.Engin
     assert Snapshots(folder)._all(site.site_id)[0][0] == head
 
 
+@pytest.mark.parametrize("settings", ["sqlite"], indirect=True)
 def test_it_is_written_again_only_when_it_lacks_much(
     kept: tuple[sa.Engine, Path], site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -162,6 +164,7 @@ def test_it_is_written_again_only_when_it_lacks_much(
     assert not snapshots.wanted(site.site_id, Kept(later, study))
 
 
+@pytest.mark.parametrize("settings", ["sqlite"], indirect=True)
 def test_no_folder_a_folder_that_cannot_be_written_and_one_too_long_are_no_error(
     kept: tuple[sa.Engine, Path], site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -182,6 +185,7 @@ def test_no_folder_a_folder_that_cannot_be_written_and_one_too_long_are_no_error
     assert not [path for path in folder.iterdir() if path.name.startswith(("site-", "passing-"))]
 
 
+@pytest.mark.parametrize("settings", ["sqlite"], indirect=True)
 def test_an_older_history_is_not_kept_in_the_place_of_the_latest(
     kept: tuple[sa.Engine, Path], site: Site, tmp_path: Path
 ) -> None:

@@ -86,7 +86,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.mark.signed_by": "signed by {by} ({meaning}) on {on}",
     "asset.ratio.note.signed": "A cross on the time axis: a visit whose record was signed off.",
     "month.left_over.signed": "Signed off by",
-    "month.left_over.unsigned": "{n} of them bear no sign-off.",
+    "month.left_over.unsigned": "Without a sign-off: {n} of them.",
     "own.title": "Your account",
     "own.you": "{person}, signed in as {login}",
     "own.at": "{site}: {roles}",

@@ -28,6 +28,7 @@ from models.errors import BookBusyError
 from models.store.sealing import seal, write_head
 from models.tables.base import to_microseconds
 from models.tables.book import EntryRow, SiteRow
+from models.tables.every import MAPPED
 from models.tables.proofs import StatementRow
 from models.values.kinds import Kind
 
@@ -113,9 +114,11 @@ class Unit:
         """Write what is buffered: sites, then entries, for every row points to its own; then rows and seals."""
         self._insert(SiteRow, self._rows.get(SiteRow.__tablename__, []))
         self._insert(EntryRow, self._entries)
-        for name, rows in self._rows.items():
-            if rows and name != SiteRow.__tablename__:
-                self.connection.exec_driver_sql(self._statements[name], rows)
+        # In the order of the tables, not of the rows: a new machine may come after a change of an old one.
+        for mapped in MAPPED:
+            name = mapped.__tablename__
+            if self._rows.get(name) and mapped is not SiteRow:
+                self.connection.exec_driver_sql(self._statements[name], self._rows[name])
         self._seal()
         self._entries = []
         self._rows = {name: [] for name in self._rows}
