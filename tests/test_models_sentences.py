@@ -16,10 +16,11 @@ import pytest
 
 import models
 from dashboard.words import WORDS, say, speaking, tell
+from models.commands.record_job import DoubtfulJobError
 from models.errors import NotAQuantityError
 from models.intake.dates import Order, parse_moment
 from models.intake.typed import CLOCK, TypedForm, read_draft
-from models.maths.plausible import Doubt
+from models.maths.plausible import Check, Doubt, Gravity
 from models.maths.readings import Finding
 from models.maths.slips import Swap
 from models.maths.soft_foot import Pattern
@@ -99,6 +100,22 @@ def test_a_page_says_it_in_its_own_language_with_the_words_inside() -> None:
         assert tell(missing).count("⟦") == 3
         assert tell("SI-P-101A") == "SI-P-101A"
     assert told == "'2 kg' is not a number of offset."
+
+
+def test_a_job_that_was_refused_says_all_of_why_in_the_language() -> None:
+    checks = (
+        Check(Doubt.FUTURE, Gravity.STOP, Told("told.job.future", day="2030-01-01")),
+        Check(Doubt.LOOSE, Gravity.REASON, Told("told.job.loose")),
+    )
+    fault = DoubtfulJobError(checks)
+    assert fault.message == f"The job was not recorded. {checks[0].sentence} {checks[1].sentence}"
+    assert str(fault) == f"{fault.message}\nCorrect what is wrong."
+    only = DoubtfulJobError(checks[1:])
+    assert only.remedy == "Correct it, or state a reason for 'bolts not tight': it is kept with the job."
+    with speaking(pseudo_language()):
+        said = tell(fault.message) + tell(fault.remedy)
+        assert not [word for word in re.findall(r"[^\W\d_]{2,}", said) if word.isascii()], said
+        assert tell(checks[0].sentence) in said
 
 
 def test_the_table_of_the_pages_holds_all_of_them() -> None:

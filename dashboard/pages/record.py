@@ -41,7 +41,7 @@ from dashboard.views import finder_view
 from dashboard.views.record_fields import STAGES
 from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build, last_of
-from dashboard.words import say
+from dashboard.words import say, tell
 from dashboard.writing import moment
 from models.errors import DriftbookError
 from models.values.story import AssetStory, JobLine
@@ -271,7 +271,7 @@ def hand_in(sent: dict[str, Any] | None, pathname: str | None, search: str | Non
     try:
         line = here.desk.hand_in(story.site, handed, here.clock())
     except DriftbookError as fault:
-        return [html.P(fault.message), html.P(fault.remedy)]
+        return [html.P(tell(fault.message)), html.P(tell(fault.remedy))]
     address = seen.place.here(amend=None, asset=story.asset.tag, saved=line.entry)
     dash.set_props(Shell.URL, {"search": "?" + address.partition("?")[2]})
     return no_update

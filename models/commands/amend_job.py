@@ -14,6 +14,7 @@ from models.commands.record_job import DoubtfulJobError, Recording, check_ref, w
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.plausible import Check, Doubt, Gravity, open_checks
+from models.sentences.told import Told
 from models.store.one_job import tag_of_entry
 from models.store.story import read_story
 from models.store.tokens import Receipt
@@ -85,20 +86,18 @@ def amend_job(
     -----
     What was doubtful in the old version already is not asked again: the amendment is there to correct something else.
     """
-    reason = _reason(why, "An amendment")
+    reason = _reason(why, Told("told.amending.reason"))
     with writing(engine, site.site_id, by, now) as unit:
         if receipt is not None:
             receipt.look(unit.connection)
         story, old = _version(unit, site, entry)
         if job.tag != old.job.tag:
             raise InvalidValueError(
-                f"Entry {entry} is a job of {old.job.tag}; an amendment cannot move it to {job.tag}.",
-                remedy=f"Void it, and record the job on {job.tag}.",
+                Told("told.amending.moved", entry=entry, old=old.job.tag, new=job.tag),
+                remedy=Told("told.amending.moved.remedy", new=job.tag),
             )
         if not old.void and _content(job) == _content(old.job):
-            raise ConflictError(
-                f"Nothing was changed: entry {entry} says the same already.", remedy="Change something, or leave it."
-            )
+            raise ConflictError(Told("told.amending.nothing", entry=entry), remedy=Told("told.amending.nothing.remedy"))
         check_ref(unit, site, job, old.job_id)
         recording = Recording(unit, site, story)
         before = {check.doubt for check in recording.checks(old.job, job_id=old.job_id, bolts_tight=bolts_tight)}
@@ -149,11 +148,11 @@ def void_job(engine: sa.Engine, site: Site, entry: int, *, by: str, now: datetim
     InvalidValueError
         If no reason is given.
     """
-    reason = _reason(why, "Voiding a job")
+    reason = _reason(why, Told("told.amending.reason.void"))
     with writing(engine, site.site_id, by, now) as unit:
         story, old = _version(unit, site, entry)
         if old.void:
-            raise ConflictError(f"Job '{old.job.ref}' is void already, by entry {entry}.")
+            raise ConflictError(Told("told.amending.void", ref=old.job.ref, entry=entry))
         return Recording(unit, site, story).write(old.job, old=old, why=reason, void=True)
 
 
@@ -161,12 +160,10 @@ def _content(job: Job) -> bytes:
     return job_content(job, to_microseconds(job.performed_at))
 
 
-def _reason(why: str, what: str) -> str:
+def _reason(why: str, asked: Told) -> str:
     reason = " ".join(why.split())
     if not reason:
-        raise InvalidValueError(
-            f"{what} needs a reason.", remedy="Say why: it stands beside the old and the new version."
-        )
+        raise InvalidValueError(asked, remedy=Told("told.amending.reason.remedy"))
     return reason
 
 
@@ -175,13 +172,13 @@ def _version(unit: Unit, site: Site, entry: int) -> tuple[AssetStory, JobLine]:
     story = None if tag is None else read_story(unit.connection, site, tag)
     if story is None:
         raise UnknownNameError(
-            f"Entry {entry} is no job of the site {site.name}.", remedy="Take the number from the page of the machine."
+            Told("told.amending.no_job", entry=entry, site=site.name), remedy=Told("told.amending.no_job.remedy")
         )
     old = next(line for line in story.jobs if line.entry == entry)
     if old.superseded_by is not None:
         later = next(line for line in story.jobs if line.entry == old.superseded_by)
         raise ConflictError(
-            f"Entry {entry} was amended already, by entry {later.entry} of {later.author}.",
-            remedy=f"Look at entry {later.entry} first, and amend that one.",
+            Told("told.amending.amended", entry=entry, later=later.entry, author=later.author),
+            remedy=Told("told.amending.amended.remedy", later=later.entry),
         )
     return story, old

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
+from functools import reduce
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -18,6 +19,7 @@ from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.plausible import Check, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
+from models.sentences.told import Told
 from models.store import known as ask
 from models.store.one_job import holder_of_ref
 from models.store.rows import instrument_row, job_row, person_row
@@ -42,10 +44,11 @@ class DoubtfulJobError(InvalidValueError):
     def __init__(self, checks: tuple[Check, ...]) -> None:
         stops = [check for check in checks if check.gravity is Gravity.STOP]
         asked = ", ".join(f"'{check.doubt}'" for check in checks if check.gravity is Gravity.REASON)
-        remedy = "Correct what is wrong."
+        remedy = Told("told.handing.doubtful.correct")
         if not stops:
-            remedy = f"Correct it, or state a reason for {asked}: it is kept with the job."
-        super().__init__("The job was not recorded. " + " ".join(check.sentence for check in checks), remedy=remedy)
+            remedy = Told("told.handing.doubtful.state", doubts=asked)
+        said = reduce(lambda first, then: Told("told.both", first=first, then=then), (c.sentence for c in checks))
+        super().__init__(Told("told.handing.doubtful", sentences=said), remedy=remedy)
         self.checks = checks
 
 
@@ -145,8 +148,7 @@ def _story(unit: Unit, site: Site, tag: str) -> AssetStory:
     story = read_story(unit.connection, site, tag)
     if story is None:
         raise UnknownNameError(
-            f"The site {site.name} has no machine '{tag}'.",
-            remedy="Check the tag, or bring the machine into the book first: driftbook import assets.csv",
+            Told("told.handing.machine", site=site.name, tag=tag), remedy=Told("told.handing.machine.remedy")
         )
     return story
 
@@ -163,11 +165,8 @@ def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> No
     if held is None or held[0] == job_id:
         return
     if held[2] == job_content(job, to_microseconds(job.performed_at)):
-        raise ConflictError(f"Job '{job.ref}' is in the book already, with the same content, as entry {held[1]}.")
-    raise ConflictError(
-        f"The job number '{job.ref}' is taken by entry {held[1]}, which says something else.",
-        remedy="Give another number. A job that is in the book is changed by an amendment.",
-    )
+        raise ConflictError(Told("told.handing.again", ref=job.ref, entry=held[1]))
+    raise ConflictError(Told("told.handing.ref", ref=job.ref, entry=held[1]), remedy=Told("told.handing.ref.remedy"))
 
 
 class Recording:

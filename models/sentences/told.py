@@ -12,9 +12,11 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, Self
 
-from models.sentences import checks, measuring, typed
+from models.sentences import checks, handing, measuring, typed
 
-SENTENCES: Final[Mapping[str, str]] = MappingProxyType({**checks.SENTENCES, **measuring.SENTENCES, **typed.SENTENCES})
+SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
+    {**checks.SENTENCES, **handing.SENTENCES, **measuring.SENTENCES, **typed.SENTENCES}
+)
 """English by key; what is in braces is filled in."""
 
 

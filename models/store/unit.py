@@ -25,6 +25,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase
 
 from models.errors import BookBusyError
+from models.sentences.told import Told
 from models.store.sealing import seal, write_head
 from models.tables.base import to_microseconds
 from models.tables.book import EntryRow, SiteRow
@@ -91,7 +92,18 @@ class Unit:
         self.next_number = number + 1
         if self._told:
             why = f"{why} {self._told}".strip()
-        entry = (number, self.site_id, self._at_us, self.author, str(kind), subject or number, supersedes, why, batch, line)
+        entry = (
+            number,
+            self.site_id,
+            self._at_us,
+            self.author,
+            str(kind),
+            subject or number,
+            supersedes,
+            why,
+            batch,
+            line,
+        )
         self._entries.append(entry)
         if late:
             self._late[number] = entry
@@ -130,7 +142,9 @@ class Unit:
     def _seal(self, *, ending: bool = False) -> None:
         """Seal what was written: every entry but the late ones, and of those the ones whose rows have come."""
         brought = {name: rows for name, rows in self._rows.items() if rows}
-        come = set(self._late) if ending else {row[0] for rows in brought.values() for row in rows if row[0] in self._late}
+        come = (
+            set(self._late) if ending else {row[0] for rows in brought.values() for row in rows if row[0] in self._late}
+        )
         ready = [entry for entry in self._entries if entry[0] not in self._late]
         ready += [self._late.pop(number) for number in sorted(come)]
         sealed = seal(ready, brought)
@@ -162,10 +176,7 @@ def _begun(connection: sa.Connection) -> sa.RootTransaction:
     except sa.exc.OperationalError as fault:
         if "locked" not in str(fault.orig):
             raise
-        raise BookBusyError(
-            "The book is busy: somebody else is writing, perhaps a large import.",
-            remedy="Wait until it has ended and do it again.",
-        ) from fault
+        raise BookBusyError(Told("told.busy"), remedy=Told("told.busy.remedy")) from fault
 
 
 @contextmanager

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from conftest import NOW
 
 from dashboard.server import open_server, port_of
 from models.commands.accounts import add_account
@@ -18,6 +17,7 @@ from models.store.tokens import make_token
 from models.tables.jobs import JobRow
 from models.values.draft import WorkCheck
 from models.values.roles import Role
+from tests.conftest import NOW
 from tests.record_book import Opened, open_book
 
 API = "/api/v1"

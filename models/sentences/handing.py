@@ -1,0 +1,31 @@
+"""What is said where a job is handed in, or an old one amended, and the book does not take it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+SENTENCES: Final[dict[str, str]] = {
+    "told.both": "{first} {then}",
+    "told.handing.doubtful": "The job was not recorded. {sentences}",
+    "told.handing.doubtful.correct": "Correct what is wrong.",
+    "told.handing.doubtful.state": "Correct it, or state a reason for {doubts}: it is kept with the job.",
+    "told.handing.machine": "The site {site} has no machine '{tag}'.",
+    "told.handing.machine.remedy": "Check the tag, or bring the machine into the book first: driftbook import assets.csv",
+    "told.handing.again": "Job '{ref}' is in the book already, with the same content, as entry {entry}.",
+    "told.handing.ref": "The job number '{ref}' is taken by entry {entry}, which says something else.",
+    "told.handing.ref.remedy": "Give another number. A job that is in the book is changed by an amendment.",
+    "told.amending.moved": "Entry {entry} is a job of {old}; an amendment cannot move it to {new}.",
+    "told.amending.moved.remedy": "Void it, and record the job on {new}.",
+    "told.amending.nothing": "Nothing was changed: entry {entry} says the same already.",
+    "told.amending.nothing.remedy": "Change something, or leave it.",
+    "told.amending.reason": "An amendment needs a reason.",
+    "told.amending.reason.void": "Voiding a job needs a reason.",
+    "told.amending.reason.remedy": "Say why: it stands beside the old and the new version.",
+    "told.amending.no_job": "Entry {entry} is no job of the site {site}.",
+    "told.amending.no_job.remedy": "Take the number from the page of the machine.",
+    "told.amending.amended": "Entry {entry} was amended already, by entry {later} of {author}.",
+    "told.amending.amended.remedy": "Look at entry {later} first, and amend that one.",
+    "told.amending.void": "Job '{ref}' is void already, by entry {entry}.",
+    "told.busy": "The book is busy: somebody else is writing, perhaps a large import.",
+    "told.busy.remedy": "Wait until it has ended and do it again.",
+}
