@@ -160,7 +160,9 @@ def _add_upgrade(verbs: _Verbs) -> None:
     )
     _book(parser)
     parser.add_argument(
-        "--i-have-a-backup", action="store_true", help="needed for a book on a database server, which is not copied aside"
+        "--i-have-a-backup",
+        action="store_true",
+        help="needed for a book on a database server, which is not copied aside",
     )
     _by(parser)
 

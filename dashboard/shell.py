@@ -152,11 +152,7 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
         parts.append(
             _switch(say("shell.units"), [(unit, place.here(units=unit), unit == seen.display.length) for unit in UNITS])
         )
-    site = (
-        say("foot.site", name=seen.site.name, zone=seen.site.zone)
-        if seen.site
-        else say("foot.no_site")
-    )
+    site = say("foot.site", name=seen.site.name, zone=seen.site.zone) if seen.site else say("foot.no_site")
     foot = say("foot.head", head=count(context().book.head()))
     return parts, [html.Span(site), html.Span(foot), _door()]
 

@@ -14,11 +14,7 @@ from models.values.limits import Combine, Judged
 from models.values.roles import Role
 
 ROOT = Path(dashboard.__file__).parent
-FILES = [
-    path
-    for path in ROOT.rglob("*.py")
-    if "texts" not in path.parts and path.name not in {"words.py", "cli.py"}
-]
+FILES = [path for path in ROOT.rglob("*.py") if "texts" not in path.parts and path.name not in {"words.py", "cli.py"}]
 
 MADE = {
     "fault.": None,

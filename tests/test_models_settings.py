@@ -10,7 +10,12 @@ from models.store.engine import make_engine
 
 
 def test_the_pool_is_as_the_environment_says() -> None:
-    env = {"DRIFTBOOK_POOL_SIZE": "3", "DRIFTBOOK_POOL_EXTRA": "0", "DRIFTBOOK_POOL_WAIT_S": " 7 ", "DRIFTBOOK_POOL_RENEW_S": ""}
+    env = {
+        "DRIFTBOOK_POOL_SIZE": "3",
+        "DRIFTBOOK_POOL_EXTRA": "0",
+        "DRIFTBOOK_POOL_WAIT_S": " 7 ",
+        "DRIFTBOOK_POOL_RENEW_S": "",
+    }
     settings = read_settings(book="postgresql://somebody@db.example/plant", environ=env)
     assert settings.pool == Pool(size=3, extra=0, wait_s=7)
     engine = make_engine(settings)  # connects to nobody yet

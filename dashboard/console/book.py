@@ -87,7 +87,9 @@ def run_upgrade(given: argparse.Namespace) -> int:
     if not sealed and found == needed_revision():
         out.print("Nothing to do.")
     if sealed:
-        out.print(f"Sealed {sealed:,} entries that had no statement: from now on a change behind the tool's back is noticed.")
+        out.print(
+            f"Sealed {sealed:,} entries that had no statement: from now on a change behind the tool's back is noticed."
+        )
     return 0
 
 

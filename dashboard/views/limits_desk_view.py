@@ -325,9 +325,7 @@ def _known(found_ratio: FloatArray, left_ratio: FloatArray, again: Rejudged) -> 
     return lost, gained
 
 
-def _lines(
-    before: FloatArray, after: FloatArray, turns: IntArray, classes: IntArray
-) -> tuple[TurnLine, ...]:
+def _lines(before: FloatArray, after: FloatArray, turns: IntArray, classes: IntArray) -> tuple[TurnLine, ...]:
     both = ~np.isnan(before) & ~np.isnan(after)
     groups = [(index, both & (classes == index)) for index in range(-1, len(SPEED_BOUNDS_RPM) + 1)]
     lines = [

@@ -71,7 +71,9 @@ def signoffs_of(connection: sa.Connection, entries: Iterable[int]) -> tuple[Sign
         .where(s.signed_entry.in_(wanted))
         .order_by(s.entry)
     )
-    return tuple(Signoff(row.entry, row.signed_entry, row.author, row.at, Meaning(row.meaning), row.why) for row in rows)
+    return tuple(
+        Signoff(row.entry, row.signed_entry, row.author, row.at, Meaning(row.meaning), row.why) for row in rows
+    )
 
 
 def signed_entries(connection: sa.Connection, site_id: int) -> frozenset[int]:

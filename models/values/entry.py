@@ -156,7 +156,9 @@ class KeySet:
     public_key: bytes
 
 
-Said = Site | Signoff | Account | KeySet | Asset | MachineBreak | Person | Instrument | LimitSet | ImportedFile | JobLine
+Said = (
+    Site | Signoff | Account | KeySet | Asset | MachineBreak | Person | Instrument | LimitSet | ImportedFile | JobLine
+)
 """What an entry can say."""
 
 
