@@ -32,7 +32,9 @@ def skeleton(body: str) -> html.Div:
     return html.Div(waiting(), id=body, className="page")
 
 
-def attach_fill(app: dash.Dash, body: str, path: str, fill: Fill, *, below: bool = False) -> None:
+def attach_fill(
+    app: dash.Dash, body: str, path: str, fill: Fill, *, below: bool = False, further: bool = False
+) -> None:
     """Let a page fill its body whenever address or colours change.
 
     Parameters
@@ -47,6 +49,8 @@ def attach_fill(app: dash.Dash, body: str, path: str, fill: Fill, *, below: bool
         Gives what is shown. [unitless]
     below : bool
         True where the page also answers for the paths below its own. [unitless]
+    further : bool
+        True for a further part of a page, whose first part says that a book is empty. [unitless]
     """
 
     def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
@@ -54,7 +58,9 @@ def attach_fill(app: dash.Dash, body: str, path: str, fill: Fill, *, below: bool
         if not mine or scheme is None:
             raise PreventUpdate
         seen = scene(pathname, search)
-        return empty_book() if seen.site is None else fill(seen, scheme)
+        if seen.site is None:
+            return None if further else empty_book()
+        return fill(seen, scheme)
 
     app.callback(
         Output(body, "children"),

@@ -117,7 +117,7 @@ def fill_rest(seen: Scene, scheme: str) -> Child:
 def register(app: dash.Dash) -> None:
     """Attach the callbacks."""
     for body, part in ((Ids.BODY, fill), (Ids.STUDY, fill_study), (Ids.REST, fill_rest)):
-        attach_fill(app, body, PATH, part, below=True)
+        attach_fill(app, body, PATH, part, below=True, further=body != Ids.BODY)
 
 
 def _opened(seen: Scene, scheme: str) -> Opened | None:
