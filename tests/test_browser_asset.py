@@ -81,8 +81,9 @@ def test_every_picture_has_a_text_and_the_evidence_its_jobs(plant_url: str, open
     page = opened(f"{plant_url}/asset/P-102")
     page.get_by_role("heading", name="Which way it moves").wait_for()
     page.wait_for_load_state("networkidle")
-    drawn = page.locator(".js-plotly-plot").count()
-    assert page.locator("[role=img][aria-label] .js-plotly-plot").count() == drawn > 12
+    # Drawing goes on after the last answer has come.
+    expect(page.locator(".js-plotly-plot").nth(12)).to_be_attached(timeout=30_000)
+    expect(page.locator(".js-plotly-plot:not([role=img][aria-label] *)")).to_have_count(0)
     page.evaluate("document.querySelectorAll('.cause details, main .more').forEach(one => { one.open = true; })")
     link = page.locator(".job-links a").first
     link.click()
