@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
@@ -12,6 +13,8 @@ from models.errors import DriftbookError
 from models.ledger.findings import Fault, Finding
 from models.values.proof import BookProof
 from models.values.story import Site
+
+LOG = logging.getLogger("driftbook.proofs")
 
 
 class Packs(Protocol):
@@ -88,4 +91,5 @@ def _history(book: Packs, site: Site, tag: str, now: datetime) -> bytes | None:
         return print_pdf(makers.asset_history(makers.Asking(book, site, site.display, now), tag))  # type: ignore[arg-type]
     except (DriftbookError, ImportError, OSError):
         # The package proves without it; what is missing is only the paper for reading.
+        LOG.warning("The history of %s could not be printed; the package goes without it.", tag, exc_info=True)
         return None

@@ -123,10 +123,20 @@ def test_the_first_command_ends_with_the_demo_served(served: str, clean_copy: Pa
 @pytest.mark.skipif(os.name == "nt", reason="the form for Windows stands beside it; this one needs a POSIX shell")
 def test_the_commands_for_a_book_of_ones_own_work_one_after_another(served: str, clean_copy: Path) -> None:
     del served  # it has installed the package into the copy's environment
-    block = next(block for block in BLOCKS if "driftbook init" in block)
-    for line in block.strip().splitlines():
-        if line.endswith("serve"):
+    own = BLOCKS[next(place for place, block in enumerate(BLOCKS) if "driftbook init" in block) :]
+    lines = [line for block in own for line in block.strip().splitlines()]
+    done = 0
+    for line in lines:
+        if "driftbook serve" in line:
             continue  # it goes on until it is stopped; the demo above shows that it serves
-        done = subprocess.run(["bash", "-c", line], cwd=clean_copy, capture_output=True, text=True, check=False)
-        assert done.returncode == 0, (line, done.stdout, done.stderr)
-    assert (clean_copy / "driftbook.db").exists()
+        typed = "harbour kelp 1907 bell\n"
+        # Where a person types a password, here it comes from a pipe.
+        command = f"{line} --password-stdin" if "people add" in line else line
+        ran = subprocess.run(
+            ["bash", "-c", command], cwd=clean_copy, capture_output=True, text=True, check=False, input=typed
+        )
+        assert ran.returncode == 0, (line, ran.stdout, ran.stderr)
+        done += 1
+    assert done >= 10
+    for made in ("driftbook.db", "driftbook.db.key", "heads.txt", "due.xlsx", "checks.ics", "plant.zip"):
+        assert (clean_copy / made).exists(), made

@@ -15,6 +15,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from dashboard.auth.delays import FAILED, KNOWN_FOR, open_at
+from dashboard.words import say
 from models.commands.accounts_passwords import LONGEST, fits, hashed, is_weak
 from models.errors import BookBusyError, DriftbookError
 from models.store import state
@@ -125,7 +126,7 @@ class Access:
         """
         # One at a time: a hundred guesses at once would all be looked at before the first failure is noted.
         if not self._door.acquire(timeout=_AT_THE_DOOR):
-            raise BookBusyError("Too many are signing in at the moment.", remedy="Wait a moment and do it again.")
+            raise BookBusyError(say("door.busy"), remedy=say("door.busy.remedy"))
         try:
             return self._sign_in(login_of(login)[:80], password, address, old)
         finally:
@@ -162,7 +163,7 @@ class Access:
     def confirm(self, who: Signed, password: str, address: str) -> Answer:
         """Ask a signed-in person for their password once more, with the same delays; the answer holds no token."""
         if not self._door.acquire(timeout=_AT_THE_DOOR):
-            raise BookBusyError("Too many are signing in at the moment.", remedy="Wait a moment and do it again.")
+            raise BookBusyError(say("door.busy"), remedy=say("door.busy.remedy"))
         try:
             now, login = self.clock(), who.account.login
             with self.engine.connect() as connection:

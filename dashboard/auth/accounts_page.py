@@ -29,7 +29,7 @@ from dashboard.auth.forms import (  # fmt: skip
     tick,
 )
 from dashboard.context import context
-from dashboard.words import say
+from dashboard.words import say, tell
 from dashboard.writing import moment
 from models.commands.accounts import add_account, change_account, set_password
 from models.commands.accounts_passwords import made_up
@@ -193,7 +193,7 @@ def add() -> Response:
             mail=typed.get("mail", ""), outside=typed.get("outside") or None,
         )  # fmt: skip
     except DriftbookError as fault:
-        return _every(desk, problem(fault.message, fault.remedy), status=400)
+        return _every(desk, problem(tell(fault.message), tell(fault.remedy)), status=400)
     if password is None:
         return _every(desk, done(say("accounts.saved")))
     return _every(desk, done(say("accounts.added", login=made.login)), tag("code", password, class_="secret"))
@@ -282,7 +282,7 @@ def change(account_id: int) -> Response:
         at = AtSite(site.site_id, person, mail, roles_of(typed.getlist("roles")), typed.get("active") == "yes", outside or None)  # fmt: skip
         new = change_account(desk.access.engine, site, one.login, at, by=desk.by, now=context().clock(), why=why[:400])
     except DriftbookError as fault:
-        return _one(desk, one, problem(fault.message, fault.remedy), status=400)
+        return _one(desk, one, problem(tell(fault.message), tell(fault.remedy)), status=400)
     return _one(desk, new, done(say("accounts.saved")))
 
 
@@ -361,7 +361,7 @@ def token(account_id: int) -> Response:
             desk.access.engine, site.site_id, login=one.login, name=name, roles=asked, now=context().clock()
         )
     except DriftbookError as fault:
-        return _one(desk, one, problem(fault.message, fault.remedy), status=400)
+        return _one(desk, one, problem(tell(fault.message), tell(fault.remedy)), status=400)
     return _one(desk, one, done(say("accounts.token.made")), tag("code", secret, class_="secret"))
 
 
@@ -390,7 +390,7 @@ def address(account_id: int) -> Response:
     try:
         secret, _ = make_address(desk.access.engine, site.site_id, one.login, context().clock())
     except DriftbookError as fault:
-        return _one(desk, one, problem(fault.message, fault.remedy), status=400)
+        return _one(desk, one, problem(tell(fault.message), tell(fault.remedy)), status=400)
     shown = f"{request.host_url}calendar/{secret}.ics"
     return _one(desk, one, done(say("accounts.address.made")), tag("code", shown, class_="secret"))
 

@@ -14,7 +14,7 @@ from dashboard.auth.forms import message_page
 from dashboard.auth.gate import install_gate
 from dashboard.auth.outside import Outside, install_outside
 from dashboard.auth.signing_page import SIGNING
-from dashboard.words import say
+from dashboard.words import say, tell
 from models.errors import BookBusyError, DriftbookError
 
 
@@ -46,6 +46,7 @@ def _no_such_file(fault: Exception) -> tuple[str, int]:
 
 def _said(fault: DriftbookError) -> Response:
     """Say in words what a person can mend; it is no fault of the program."""
+    said = " ".join(tell(part) for part in (fault.message, fault.remedy) if part)
     if isinstance(fault, NotAllowedError):
-        return message_page(say("gate.title"), str(fault), 403)
-    return message_page(say("door.not_done"), str(fault), 503 if isinstance(fault, BookBusyError) else 400)
+        return message_page(say("gate.title"), said, 403)
+    return message_page(say("door.not_done"), said, 503 if isinstance(fault, BookBusyError) else 400)

@@ -19,7 +19,7 @@ from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.place import asset_path
 from dashboard.views.asset_view import last_day
-from dashboard.words import say
+from dashboard.words import say, tell
 from dashboard.writing import count, day, judged, moment
 from models.commands.accounts_passwords import LONGEST
 from models.errors import DriftbookError
@@ -77,7 +77,7 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
             remark=typed.get("remark", "")[:400],
         )  # fmt: skip
     except DriftbookError as fault:
-        return _form(seen, story, line, fault.message, fault.remedy, status=409)
+        return _form(seen, story, line, tell(fault.message), tell(fault.remedy), status=409)
     return redirect(seen.place.to(asset_path(story.asset.tag)), code=303)
 
 

@@ -28,6 +28,8 @@ WORDS: Final[dict[str, str]] = {
     "foot.accounts": "Accounts",
     "door.to_book": "To the book",
     "door.sign_out": "Sign out",
+    "door.busy": "Too many are signing in at the moment.",
+    "door.busy.remedy": "Wait a moment and do it again.",
     "door.title": "Sign in",
     "door.login": "Login",
     "door.password": "Password",

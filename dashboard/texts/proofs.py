@@ -39,7 +39,7 @@ WORDS: Final[dict[str, str]] = {
     "fault.nothing": "nothing",
     # What verification saw
     "verify.intact": "{n} of {all} entries say in every value what was said when they were written.",
-    "verify.heads": "{n} heads are kept, {signed} of them signed; the newest covers {size} entries.",
+    "verify.heads": "Heads that are kept: {n}, signed: {signed}; the newest covers {size} entries.",
     "verify.heads.none": "No head is kept.",
     "verify.keys": "Key since entry {entry}: {digits}",
     "verify.kept.holds": "The book still begins as the head of {size} entries says that you kept.",

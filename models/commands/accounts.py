@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from models.commands.accounts_passwords import check_password, hashed
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.sentences.told import Told
 from models.store import state
 from models.store.accounts import account_of, accounts, login_of, outside_account
 from models.store.unit import Unit, writing
@@ -76,20 +77,20 @@ def add_account(
     kept, name = login_of(login), " ".join(person.split())
     if not _LOGIN.fullmatch(kept):
         raise InvalidValueError(
-            f"'{login}' cannot be a login.",
-            remedy="Give 2 to 80 letters without blanks: ana.wick, or an address for mail.",
+            Told("told.account.login", login=login),
+            remedy=Told("told.account.login.remedy"),
         )
     at = _checked(AtSite(0, name, mail.strip(), tuple(roles), active=True, outside=_outside(outside)))
     if not sites or not roles:
-        raise InvalidValueError("An account needs a site and at least one role.", remedy=f"Roles: {', '.join(Role)}.")
+        raise InvalidValueError(Told("told.account.empty"), remedy=Told("told.account.roles", roles=tuple(Role)))
     if password is None and at.outside is None:
-        raise InvalidValueError("An account needs a password or an outside identity.", remedy="Give one of them.")
+        raise InvalidValueError(Told("told.account.way_in"), remedy=Told("told.account.way_in.remedy"))
     if password is not None:
         check_password(password, kept, name)
     secret = None if password is None else hashed(password)
     with writing(engine, sites[0].site_id, by, now) as unit:
         if account_of(unit.connection, kept) is not None:
-            raise ConflictError(f"There is an account '{kept}' already.", remedy="Change it, or choose another login.")
+            raise ConflictError(Told("told.account.there", login=kept), remedy=Told("told.account.there.remedy"))
         _check_outside(unit, at.outside, None)
         number = 0
         for site in sites:
@@ -148,7 +149,7 @@ def change_account(
             )
         )
         if held.sites.get(site.site_id) == new:
-            raise ConflictError("Nothing was changed.", remedy="Change something, or leave it.")
+            raise ConflictError(Told("told.account.nothing"), remedy=Told("told.account.nothing.remedy"))
         _check_outside(unit, new.outside, held.account_id)
         if Permission.ADMINISTER not in new.permissions:
             _leave_one(unit.connection, site, held)
@@ -206,18 +207,20 @@ def _say(unit: Unit, entry: int, account_id: int, at: AtSite) -> None:
 def _held(connection: sa.Connection, login: str) -> Account:
     held = account_of(connection, login)
     if held is None:
-        raise UnknownNameError(f"There is no account '{login_of(login)}'.", remedy="driftbook people list shows them.")
+        raise UnknownNameError(
+            Told("told.account.unknown", login=login_of(login)), remedy=Told("told.account.unknown.remedy")
+        )
     return held
 
 
 def _checked(at: AtSite) -> AtSite:
     if not at.person or len(at.person) > 120:
         raise InvalidValueError(
-            "An account needs the name of its person, of at most 120 letters.",
-            remedy="It stands under what they write.",
+            Told("told.account.person"),
+            remedy=Told("told.account.person.remedy"),
         )
     if len(at.mail) > 254 or (at.mail and not re.fullmatch(r"[^\s@<>,;]+@[^\s@<>,;]+", at.mail)):
-        raise InvalidValueError(f"'{at.mail[:60]}' is no address for mail.", remedy="Give one, or leave it empty.")
+        raise InvalidValueError(Told("told.account.mail", mail=at.mail[:60]), remedy=Told("told.account.mail.remedy"))
     return at
 
 
@@ -225,8 +228,8 @@ def _outside(typed: str | None) -> str | None:
     text = " ".join((typed or "").split())
     if text and (len(text) > 500 or len(text.split(" ")) != 2):
         raise InvalidValueError(
-            "An outside identity is an issuer and a subject with a blank between.",
-            remedy="Somebody unknown who signs in there is shown both; copy them.",
+            Told("told.account.outside"),
+            remedy=Told("told.account.outside.remedy"),
         )
     return text or None
 
@@ -237,7 +240,7 @@ def _check_outside(unit: Unit, outside: str | None, account_id: int | None) -> N
     other = outside_account(unit.connection, outside)
     if other is not None and other.account_id != account_id:
         raise ConflictError(
-            f"That outside identity signs in as '{other.login}' already.", remedy="Take it away there first."
+            Told("told.account.outside.there", login=other.login), remedy=Told("told.account.outside.there.remedy")
         )
 
 
@@ -248,5 +251,5 @@ def _leave_one(connection: sa.Connection, site: Site, changed: Account) -> None:
     others = (one for one in accounts(connection) if one.account_id != changed.account_id)
     if not any(Permission.ADMINISTER in one.permissions(site.site_id) for one in others):
         raise ConflictError(
-            f"'{changed.login}' is the last administrator of {site.name}.", remedy="Make somebody else one first."
+            Told("told.account.last", login=changed.login, site=site.name), remedy=Told("told.account.last.remedy")
         )

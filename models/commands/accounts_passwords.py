@@ -20,6 +20,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from argon2.low_level import Type
 
 from models.errors import InvalidValueError
+from models.sentences.told import Told
 
 SHORTEST: Final = 8
 GOOD: Final = 15
@@ -72,24 +73,22 @@ def check_password(password: str, *about: str) -> None:
     """
     if len(password) < SHORTEST:
         raise InvalidValueError(
-            f"The password has {len(password)} characters; at least {SHORTEST} are needed.",
-            remedy=f"{GOOD} or more are better: four words that do not belong together are easy to keep in mind.",
+            Told("told.password.short", n=len(password), least=SHORTEST),
+            remedy=Told("told.password.short.remedy", good=GOOD),
         )
     if len(password) > LONGEST:
         raise InvalidValueError(
-            f"The password has {len(password)} characters; at most {LONGEST} are taken.", remedy="Take a shorter one."
+            Told("told.password.long", n=len(password), most=LONGEST), remedy=Told("told.password.long.remedy")
         )
     plain = unicodedata.normalize("NFKC", password).casefold()
     if _is_common(plain):
-        raise InvalidValueError(
-            "This password is one of those that are tried first.", remedy="Take words that do not belong together."
-        )
+        raise InvalidValueError(Told("told.password.common"), remedy=Told("told.password.remedy"))
     for text in about:
         for word in re.split(r"[\s.@_-]+", text.casefold()):
             if len(word) >= 4 and word in plain and len(plain) - len(word) < SHORTEST:
                 raise InvalidValueError(
-                    f"The password is little more than '{word}', which is known of its owner.",
-                    remedy="Take words that do not belong together.",
+                    Told("told.password.known", word=word),
+                    remedy=Told("told.password.remedy"),
                 )
 
 

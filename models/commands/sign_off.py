@@ -7,6 +7,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.sentences.told import Told
 from models.store.signoffs import signable
 from models.store.unit import writing
 from models.tables.proofs import SignoffRow
@@ -57,29 +58,29 @@ def sign_off(
     """
     name = " ".join(by.split())
     if not name:
-        raise InvalidValueError("A sign-off needs the name of who signs.", remedy="Give your name.")
+        raise InvalidValueError(Told("told.sign.name"), remedy=Told("told.sign.name.remedy"))
     with writing(engine, site.site_id, name, now) as unit:
         found = signable(unit.connection, site.site_id, signed_entry)
         if found is None:
-            raise UnknownNameError(
-                f"Entry {signed_entry} is no job of this site.", remedy="Sign the entry of a job or of an amendment."
-            )
+            raise UnknownNameError(Told("told.sign.no_job", entry=signed_entry), remedy=Told("told.sign.no_job.remedy"))
         if found.superseded_by is not None:
             raise ConflictError(
-                f"Entry {signed_entry} was amended by entry {found.superseded_by}.",
-                remedy=f"Read and sign entry {found.superseded_by}: that is what counts now.",
+                Told("told.sign.amended", entry=signed_entry, later=found.superseded_by),
+                remedy=Told("told.sign.amended.remedy", later=found.superseded_by),
             )
         if name.casefold() in {one.casefold() for one in found.involved}:
             raise ConflictError(
-                f"{name} recorded this job or did its work, and so cannot sign it off.",
-                remedy="A second person has to look at it and sign.",
+                Told("told.sign.own", name=name),
+                remedy=Told("told.sign.own.remedy"),
             )
         if (name, meaning) in found.signed:
-            raise ConflictError(f"{name} has signed entry {signed_entry} as '{meaning}' already.")
+            raise ConflictError(
+                Told("told.sign.twice", name=name, entry=signed_entry, meaning=Told(f"told.meaning.{meaning}"))
+            )
         if found.leaf is None:
             raise ConflictError(
-                f"Entry {signed_entry} has no statement yet, so a signature cannot be bound to it.",
-                remedy="Type: driftbook upgrade",
+                Told("told.sign.unsealed", entry=signed_entry),
+                remedy=Told("told.sign.unsealed.remedy"),
             )
         entry = unit.append(Kind.SIGNED_OFF, signed_entry, why=remark.strip())
         unit.add(SignoffRow, (entry, site.site_id, signed_entry, str(meaning), found.leaf))

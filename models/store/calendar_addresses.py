@@ -10,6 +10,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.sentences.told import Told
 from models.store import state
 from models.store.accounts import account, account_of
 from models.tables.state import CalendarAddressRow
@@ -102,18 +103,18 @@ def make_address(engine: sa.Engine, site_id: int, name: str, now: datetime) -> t
         owner = account_of(connection, plain)
         if owner is None and state.any_account(connection):
             raise UnknownNameError(
-                f"There is no account '{plain}'.", remedy="Name an account: the address ends when the account does."
+                Told("told.account.unknown", login=plain), remedy=Told("told.address.account.remedy")
             )
         if owner is not None and Permission.READ not in owner.permissions(site_id):
             raise UnknownNameError(
-                f"The account '{owner.login}' may not read this site.", remedy="Give it a role at the site first."
+                Told("told.address.read", login=owner.login), remedy=Told("told.address.read.remedy")
             )
         person = plain if owner is None else owner.person(site_id)
         account_id = None if owner is None else owner.account_id
         working = [one for one in read_addresses(connection, site_id) if one.ended is None]
         if any(one.person == person and one.account_id == account_id for one in working):
             raise ConflictError(
-                f"An address of '{person}' works already.", remedy=f'End it first: driftbook calendar end "{plain}"'
+                Told("told.address.there", person=person), remedy=Told("told.address.there.remedy", name=plain)
             )
         secret = secrets.token_urlsafe(SECRET_BYTES)
         number = state.make_address(connection, account_id, site_id, person=person, secret=secret, made=now)

@@ -16,6 +16,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.errors import BookBusyError, DriftbookError
+from models.sentences.told import Told
 from models.store.engine import BUSY_MS
 from models.tables.accounts import AccountRow
 from models.tables.state import ApiTokenRow, CalendarAddressRow, CredentialRow, LoginSessionRow, SignInRow
@@ -86,8 +87,8 @@ def changing(engine: sa.Engine) -> Iterator[sa.Connection]:
             if "locked" not in str(fault.orig):
                 raise
             raise BookBusyError(
-                "The book is busy: somebody else is writing, perhaps a large import.",
-                remedy="Wait until it has ended and do it again.",
+                Told("told.busy"),
+                remedy=Told("told.busy.remedy"),
             ) from fault
         with transaction:
             yield connection

@@ -17,6 +17,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.errors import ConflictError, DriftbookError, UnknownNameError
+from models.sentences.told import Told
 from models.store import state
 from models.store.accounts import account_of
 from models.tables.accounts import AccountRow
@@ -108,20 +109,21 @@ def make_token(
     """
     plain = " ".join(name.split())
     if not 1 <= len(plain) <= 80:
-        raise DriftbookError("A token needs a name of 1 to 80 letters.", remedy="Name it after what will use it.")
+        raise DriftbookError(Told("told.token.name"), remedy=Told("told.token.name.remedy"))
     with state.changing(engine) as connection:
         account = account_of(connection, login)
         if account is None:
-            raise UnknownNameError(f"There is no account '{login}'.", remedy="Make the account first.")
+            raise UnknownNameError(Told("told.account.unknown", login=login), remedy=Told("told.token.account.remedy"))
         lacking = sorted(granted(roles) - account.permissions(site_id))
-        if lacking or not roles:
+        if not roles:
+            raise DriftbookError(Told("told.token.roles"), remedy=Told("told.token.roles.remedy"))
+        if lacking:
             raise DriftbookError(
-                f"The account '{account.login}' may not {' and not '.join(lacking) or 'do nothing'} at this site; a token may not do more "
-                "than its account.",
-                remedy="Give the account the role first, or make the token with less.",
+                Told("told.token.more", login=account.login, lacking=tuple(map(str, lacking))),
+                remedy=Told("told.token.more.remedy"),
             )
         if any(token.name == plain and token.ended is None for token in read_tokens(connection, site_id)):
-            raise ConflictError(f"A token named '{plain}' works already.", remedy="Take another name, or end it first.")
+            raise ConflictError(Told("told.token.there", name=plain), remedy=Told("told.token.there.remedy"))
         secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
         number = state.make_token(
             connection, account.account_id, site_id, name=plain, roles=tuple(map(str, roles)), secret=secret, made=now

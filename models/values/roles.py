@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from models.errors import InvalidValueError
+from models.sentences.told import Told
 
 
 class Role(StrEnum):
@@ -67,7 +68,7 @@ def roles_of(names: Iterable[str]) -> tuple[Role, ...]:
     asked = {name.strip().lower() for name in names if name.strip()}
     known = {str(role) for role in Role}
     for name in sorted(asked - known):
-        raise InvalidValueError(f"'{name}' is no role.", remedy=f"The roles are: {', '.join(Role)}.")
+        raise InvalidValueError(Told("told.role", role=name), remedy=Told("told.role.remedy", roles=tuple(Role)))
     return tuple(role for role in Role if role in asked)
 
 
