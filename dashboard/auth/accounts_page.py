@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
 
 from flask import Blueprint, request
 from markupsafe import Markup
@@ -44,6 +45,8 @@ from models.values.roles import Account, AtSite, Permission, Role, roles_of
 from models.values.story import Site
 
 ACCOUNTS = Blueprint("accounts", "dashboard.auth.accounts_page", url_prefix="/accounts")
+
+P = ParamSpec("P")
 
 _SHOWN = 50
 _LOOK_BACK = timedelta(days=90)
@@ -215,6 +218,22 @@ def _found(account_id: int) -> tuple[Desk, Account] | Response:
     return desk, one
 
 
+def _of_account(make: Callable[Concatenate[Desk, Account, P], Response]) -> Callable[..., Response]:
+    """Look up the account of an address first, and say on its page what was refused."""
+
+    @wraps(make)
+    def route(account_id: int, *given: P.args, **named: P.kwargs) -> Response:
+        found = _found(account_id)
+        if not isinstance(found, tuple):
+            return found
+        try:
+            return make(*found, *given, **named)
+        except DriftbookError as fault:
+            return _one(*found, problem(tell(fault.message), tell(fault.remedy)), status=400)
+
+    return route
+
+
 @ACCOUNTS.route("/<int:account_id>", methods=["GET"], endpoint="one")
 def show_one(account_id: int) -> Response:
     """Show one account."""
@@ -268,43 +287,31 @@ def _site_form(base: str, site: Site, one: Account) -> Markup:
 
 
 @ACCOUNTS.route("/<int:account_id>/change", methods=["POST"], endpoint="change")
-def change(account_id: int) -> Response:
+@_of_account
+def change(desk: Desk, one: Account) -> Response:
     """Write what an account is at a site from now on."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     typed, site = request.form, desk.site(request.form.get("site", ""))
     if site is None:
         return _one(desk, one, problem(say("accounts.unknown")), status=400)
     person, mail, outside, why = (typed.get(f"{name}-{site.site_id}", "") for name in ("person", "mail", "outside", "why"))  # fmt: skip
-    try:
-        at = AtSite(site.site_id, person, mail, roles_of(typed.getlist("roles")), typed.get("active") == "yes", outside or None)  # fmt: skip
-        new = change_account(desk.access.engine, site, one.login, at, by=desk.by, now=context().clock(), why=why[:400])
-    except DriftbookError as fault:
-        return _one(desk, one, problem(tell(fault.message), tell(fault.remedy)), status=400)
+    at = AtSite(site.site_id, person, mail, roles_of(typed.getlist("roles")), typed.get("active") == "yes", outside or None)  # fmt: skip
+    new = change_account(desk.access.engine, site, one.login, at, by=desk.by, now=context().clock(), why=why[:400])
     return _one(desk, new, done(say("accounts.saved")))
 
 
 @ACCOUNTS.route("/<int:account_id>/reset", methods=["POST"], endpoint="reset")
-def reset(account_id: int) -> Response:
+@_of_account
+def reset(desk: Desk, one: Account) -> Response:
     """Give a new password, shown once."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     password = made_up()
     set_password(desk.access.engine, one.login, password, by=desk.by, now=context().clock(), must_change=True)
     return _one(desk, one, done(say("accounts.reset.done")), tag("code", password, class_="secret"))
 
 
 @ACCOUNTS.route("/<int:account_id>/end-sessions", methods=["POST"], endpoint="end_sessions")
-def end_sessions(account_id: int) -> Response:
+@_of_account
+def end_sessions(desk: Desk, one: Account) -> Response:
     """End every session of an account."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     with state.changing(desk.access.engine) as connection:
         state.end_sessions(connection, one.account_id)
     return _one(desk, one, done(say("accounts.ended")))
@@ -346,62 +353,44 @@ def _secrets(desk: Desk, one: Account, kind: str, kept: Sequence[Token]) -> Mark
 
 
 @ACCOUNTS.route("/<int:account_id>/token", methods=["POST"], endpoint="token")
-def token(account_id: int) -> Response:
+@_of_account
+def token(desk: Desk, one: Account) -> Response:
     """Make a token of the interface, shown once; it may never do more than its account."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     site, name = desk.site(request.form.get("site", "")), request.form.get("token-name", "")
     if site is None:
         return _one(desk, one, problem(say("accounts.unknown")), status=400)
-    try:
-        asked = [role for role in roles_of(request.form.getlist("roles")) if role in TOKEN_ROLES]
-        secret, _ = make_token(
-            desk.access.engine, site.site_id, login=one.login, name=name, roles=asked, now=context().clock()
-        )
-    except DriftbookError as fault:
-        return _one(desk, one, problem(tell(fault.message), tell(fault.remedy)), status=400)
+    asked = [role for role in roles_of(request.form.getlist("roles")) if role in TOKEN_ROLES]
+    secret, _ = make_token(
+        desk.access.engine, site.site_id, login=one.login, name=name, roles=asked, now=context().clock()
+    )
     return _one(desk, one, done(say("accounts.token.made")), tag("code", secret, class_="secret"))
 
 
 @ACCOUNTS.route("/<int:account_id>/token/<int:number>/end", methods=["POST"], endpoint="end_token")
-def end_token(account_id: int, number: int) -> Response:
+@_of_account
+def end_token(desk: Desk, one: Account, number: int) -> Response:
     """End a token."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     with state.changing(desk.access.engine) as connection:
         state.end_token(connection, number, context().clock(), account_id=one.account_id)
     return _one(desk, one, done(say("accounts.saved")))
 
 
 @ACCOUNTS.route("/<int:account_id>/address", methods=["POST"], endpoint="address")
-def address(account_id: int) -> Response:
+@_of_account
+def address(desk: Desk, one: Account) -> Response:
     """Make a secret address of the calendar, shown once."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     site = desk.site(request.form.get("site", ""))
     if site is None:
         return _one(desk, one, problem(say("accounts.unknown")), status=400)
-    try:
-        secret, _ = make_address(desk.access.engine, site.site_id, one.login, context().clock())
-    except DriftbookError as fault:
-        return _one(desk, one, problem(tell(fault.message), tell(fault.remedy)), status=400)
+    secret, _ = make_address(desk.access.engine, site.site_id, one.login, context().clock())
     shown = f"{request.host_url}calendar/{secret}.ics"
     return _one(desk, one, done(say("accounts.address.made")), tag("code", shown, class_="secret"))
 
 
 @ACCOUNTS.route("/<int:account_id>/address/<int:number>/end", methods=["POST"], endpoint="end_address")
-def end_address(account_id: int, number: int) -> Response:
+@_of_account
+def end_address(desk: Desk, one: Account, number: int) -> Response:
     """End a secret address."""
-    found = _found(account_id)
-    if not isinstance(found, tuple):
-        return found
-    desk, one = found
     with state.changing(desk.access.engine) as connection:
         state.end_address(connection, number, context().clock(), account_id=one.account_id)
     return _one(desk, one, done(say("accounts.saved")))
