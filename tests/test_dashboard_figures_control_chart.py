@@ -6,12 +6,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.figures.control_chart import control_figure
+from dashboard.figures import control_chart as drawn_control_chart
 from dashboard.theme import SCHEMES
 from dashboard.views.month_chart_view import MonthSeries
+from tests.checked_pictures import checked
 from tests.history_maker import columns_of, made_book
 from tests.test_dashboard_figures_shares import month_of
 from tests.test_dashboard_views_month_chart_view import series_of
+
+control_figure = checked(drawn_control_chart.control_figure)
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

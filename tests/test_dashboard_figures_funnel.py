@@ -3,10 +3,13 @@
 import numpy as np
 import pytest
 
-from dashboard.figures.funnel import funnel_figure
+from dashboard.figures import funnel as drawn_funnel
 from dashboard.theme import SCHEMES
 from dashboard.views.funnel_view import funnel_of
+from tests.checked_pictures import checked
 from tests.test_dashboard_views_funnel_view import funnel
+
+funnel_figure = checked(drawn_funnel.funnel_figure)
 
 
 @pytest.mark.parametrize("scheme", SCHEMES)

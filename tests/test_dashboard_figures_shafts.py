@@ -6,11 +6,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.figures.feet_plan import feet_figure, foot_text
-from dashboard.figures.shafts import FootMove, Shafts, at, nice_factor, shafts_figure
+from dashboard.figures import feet_plan as drawn_feet_plan
+from dashboard.figures import shafts as drawn_shafts
+from dashboard.figures.feet_plan import foot_text
+from dashboard.figures.shafts import FootMove, Shafts, at, nice_factor
 from dashboard.theme import PALETTES
 from models.maths.soft_foot import assess
 from models.units import Display
+from tests.checked_pictures import checked
+
+feet_figure = checked(drawn_feet_plan.feet_figure)
+
+shafts_figure = checked(drawn_shafts.shafts_figure)
 
 MM, MIL = Display(), Display("mil")
 MOVES = (FootMove(250.0, -0.26, "take out<br>0.260 mm"), FootMove(700.0, -0.6, "take out<br>0.600 mm"))

@@ -6,11 +6,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from dashboard.figures.shares import class_figure
+from dashboard.figures import shares as drawn_shares
 from dashboard.theme import SCHEMES
 from dashboard.views import month_view
 from models.history.runs import runs_of
+from tests.checked_pictures import checked
 from tests.history_maker import NOW, STARTER, columns_of, made_book, site
+
+class_figure = checked(drawn_shares.class_figure)
 
 TODAY = date(2026, 11, 18)
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dashboard.figures.effects import effect_figure
+from dashboard.figures import effects as drawn_effects
 from dashboard.views.effects_view import Z90, build, effects_for, few, repeat_view
 from models.history.effects import Effects
 from models.history.repeatability import DEFAULT_OFFSET_MM, default_repeatability, repeatability_of
 from models.history.runs import runs_of
 from models.units import Display
+from tests.checked_pictures import checked
 from tests.history_maker import made_book
+
+effect_figure = checked(drawn_effects.effect_figure)
 
 NAMES = ("zed", "Abe", "mid")
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dashboard.asked import Factors
-from dashboard.figures.limits import curve_figure, turn_figure
+from dashboard.figures import limits as drawn_limits
 from dashboard.views.limit_rows import factor_text, limit_text, row_lines
 from dashboard.views.limits_desk_view import LimitsDeskView, build, curve_of, in_force_of, set_lines, trial_set
 from models.history.columns import SPEED_BOUNDS_RPM
@@ -19,7 +19,11 @@ from models.units import Display, Quantity
 from models.values.entry import AdoptedLimits
 from models.values.kinds import Coupling
 from models.values.limits import Combine, Judged, LimitRow, LimitSet
+from tests.checked_pictures import checked
 from tests.history_maker import STARTER, MadeBook, made_book, ratio_of
+
+curve_figure = checked(drawn_limits.curve_figure)
+turn_figure = checked(drawn_limits.turn_figure)
 
 TODAY = date(2026, 11, 18)
 AT = datetime(2020, 1, 2, tzinfo=UTC)

@@ -7,10 +7,9 @@ from dash import html
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, note, section
 from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
-from dashboard.figures.sheet import Picture
 from dashboard.place import Place
 from dashboard.views.asset_shafts_view import Drawn, ShaftsView
-from dashboard.words import remembered, say
+from dashboard.words import say
 from dashboard.writing import day, judged
 from models.units import Display, Quantity
 
@@ -62,11 +61,4 @@ def _picture(one: Drawn, display: Display, scheme: str) -> html.Figure:
         "asset.shafts.side" if one.vertical else "asset.shafts.top",
         stage=say(f"grid.{one.stage}"), unit=display.unit(Quantity.OFFSET), factor=f"{shafts.factor:g}",
     )  # fmt: skip
-    return chart(_drawing(shafts, one.stage, display, scheme), title=title, says=one.says, height=260, small=True)
-
-
-@remembered(128)
-def _drawing(shafts: Shafts, stage: str, display: Display, scheme: str) -> Picture:
-    """Draw once: Plotly's checks of so many lines take longer than the rest of the page."""
-    picture: Picture = shafts_figure(shafts, stage, display, scheme).to_plotly_json()
-    return picture
+    return chart(shafts_figure(shafts, one.stage, display, scheme), title=title, says=one.says, height=260, small=True)

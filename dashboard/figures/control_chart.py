@@ -5,17 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 from numpy.typing import NDArray
 
-from dashboard.theme import Palette, palette_of, template_of
+from dashboard.figures.sheet import Picture, drawn
+from dashboard.theme import Palette, palette_of
 from dashboard.views.month_chart_view import MonthSeries
 from dashboard.words import say
 from dashboard.writing import percent
 from models.history.columns import FloatArray
 
 
-def control_figure(series: MonthSeries, scheme: str) -> go.Figure:
+def control_figure(series: MonthSeries, scheme: str) -> Picture:
     """Draw the share found over limit month by month against its control limits.
 
     Parameters
@@ -34,7 +34,6 @@ def control_figure(series: MonthSeries, scheme: str) -> go.Figure:
         top = np.nanmax(np.concatenate([share[known], np.nan_to_num(series.upper[known] * 100.0)]))
         highest = float(np.clip(np.ceil((top + 8.0) / 10.0) * 10.0, 40.0, 104.0))
     low = -0.26 * highest
-    # Put together once: adding trace by trace and axis by axis checks everything twice, and is what a page waits for.
     traces: list[dict[str, Any]] = []
     if series.limited:
         steps = {"width": 1.25, "shape": "hvh", "color": palette.soft}
@@ -56,7 +55,6 @@ def control_figure(series: MonthSeries, scheme: str) -> go.Figure:
     names = _names(series) if series.limited else []
     span = [str(months[0] - np.timedelta64(18, "D")), str(months[-1] + np.timedelta64(18, "D"))]
     layout = {
-        "template": template_of(scheme),
         "yaxis": {"range": [low, highest], "tickvals": [t for t in (0, 20, 40, 60, 80, 100) if t < highest]},
         "xaxis": {
             "range": span, "side": "top", "type": "date", "tickformat": "%b<br>%Y", "dtick": "M3", "ticks": "",
@@ -69,7 +67,7 @@ def control_figure(series: MonthSeries, scheme: str) -> go.Figure:
             for y, text in names
         ],
     }  # fmt: skip
-    return go.Figure(data=traces, layout=layout)
+    return drawn(scheme, traces, layout)
 
 
 def _line(x: NDArray[np.datetime64], y: FloatArray, name: str, line: dict[str, Any]) -> dict[str, Any]:

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from html import escape
 
 import numpy as np
-import plotly.graph_objects as go
 
-from dashboard.theme import palette_of, template_of
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.theme import palette_of
 from dashboard.views.effects_view import EffectLine
 from dashboard.words import say
 
 
-def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, unit: str, scheme: str) -> go.Figure:
+def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, unit: str, scheme: str) -> Picture:
     """Draw one component: an interval and a mark for each name, about the median of all.
 
     Parameters
@@ -30,7 +30,7 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, un
         Colour scheme. [unitless]
     """
     palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
+    sheet = Sheet(scheme)
     rows = np.arange(len(lines), dtype=np.float64)
     value, low, high = (
         np.array([getattr(line.cells[component], part) for line in lines], dtype=np.float64)
@@ -43,7 +43,7 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, un
     for chosen, colour, symbol in ((~differs, palette.before, "circle-open"), (differs, palette.found, "diamond")):
         if not chosen.any():
             continue
-        figure.add_scatter(
+        sheet.scatter(
             x=value[chosen], y=rows[chosen], mode="markers",
             marker={"color": colour, "size": 10, "symbol": symbol, "line": {"color": colour, "width": 2}},
             error_x={"type": "data", "symmetric": False, "array": (high - value)[chosen], "arrayminus": (value - low)[chosen],
@@ -52,16 +52,16 @@ def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, un
             text=[escape(line.name) for line, on in zip(lines, chosen.tolist(), strict=True) if on],
             hovertemplate=f"<b>%{{text}}: %{{x:+.{decimals}f}} {unit}</b><br>{between} {unit}<extra></extra>",
         )  # fmt: skip
-    figure.add_scatter(
+    sheet.scatter(
         x=[0.0, 0.0], y=[-0.5, len(lines) - 0.5], mode="lines", hoverinfo="skip",
         line={"color": palette.strong, "width": 1}, zorder=-1,
     )  # fmt: skip
-    figure.update_yaxes(
+    sheet.y(
         tickvals=rows,
         ticktext=[escape(line.name) for line in lines],
         range=[len(lines) - 0.5, -0.5],
         showgrid=True,
         tickfont={"color": palette.ink},
     )
-    figure.update_xaxes(range=[-reach, reach], side="top", nticks=4, ticks="", showline=False, showgrid=False)
-    return figure
+    sheet.x(range=[-reach, reach], side="top", nticks=4, ticks="", showline=False, showgrid=False)
+    return sheet.picture

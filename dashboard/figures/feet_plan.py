@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
-from dashboard.theme import palette_of, template_of
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.theme import palette_of
 from dashboard.words import say
 from models.maths.soft_foot import SoftFoot
 from models.units import Display, Quantity
 
 
-def feet_figure(soft: SoftFoot, display: Display, scheme: str) -> go.Figure:
+def feet_figure(soft: SoftFoot, display: Display, scheme: str) -> Picture:
     """Draw the feet of the movable machine from above, the coupling at the left.
 
     Parameters
@@ -23,15 +22,15 @@ def feet_figure(soft: SoftFoot, display: Display, scheme: str) -> go.Figure:
         Colour scheme. [unitless]
     """
     palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
+    sheet = Sheet(scheme)
     rows = len(soft.rises_mm) // 2
-    figure.add_shape(type="rect", x0=0.55, x1=rows + 0.45, y0=0.2, y1=0.8, line={"color": palette.strong, "width": 1.25}, fillcolor=palette.tint, layer="below")  # fmt: skip
-    figure.add_shape(type="line", x0=0.1, x1=0.55, y0=0.5, y1=0.5, line={"color": palette.ink, "width": 4})
-    figure.add_annotation(x=0.1, y=0.5, text=say("record.plan.coupling"), showarrow=False, xanchor="left", yanchor="bottom", yshift=4,
+    sheet.shape(type="rect", x0=0.55, x1=rows + 0.45, y0=0.2, y1=0.8, line={"color": palette.strong, "width": 1.25}, fillcolor=palette.tint, layer="below")  # fmt: skip
+    sheet.shape(type="line", x0=0.1, x1=0.55, y0=0.5, y1=0.5, line={"color": palette.ink, "width": 4})
+    sheet.note(x=0.1, y=0.5, text=say("record.plan.coupling"), showarrow=False, xanchor="left", yanchor="bottom", yshift=4,
                           font={"size": 12, "color": palette.soft})  # fmt: skip
     for place, high in enumerate(soft.high):
         x, y = place // 2 + 1, 1.0 if place % 2 else 0.0
-        figure.add_scatter(
+        sheet.scatter(
             x=[x], y=[y], mode="markers", hoverinfo="skip", name=f"{place // 2 + 1}{'LR'[place % 2]}",
             marker={
                 "symbol": "diamond" if high else "square",
@@ -40,20 +39,20 @@ def feet_figure(soft: SoftFoot, display: Display, scheme: str) -> go.Figure:
                 "line": {"color": palette.found if high else palette.strong, "width": 3 if high else 1.5},
             },
         )  # fmt: skip
-        figure.add_annotation(
+        sheet.note(
             x=x, y=y, text=foot_text(soft, place, display), showarrow=False, yanchor="bottom" if y else "top", yshift=18 if y else -18,
             font={"size": 12, "color": palette.ink}, align="center",
         )  # fmt: skip
-    figure.update_xaxes(
+    sheet.x(
         range=[0.0, rows + 0.6], tickvals=list(range(1, rows + 1)), ticktext=[say("record.plan.row", row=row) for row in range(1, rows + 1)],
     )  # fmt: skip
-    figure.update_yaxes(
+    sheet.y(
         range=[-0.75, 1.75],
         tickvals=[0.0, 1.0],
         ticktext=[say("record.plan.left"), say("record.plan.right")],
         showgrid=False,
     )
-    return figure
+    return sheet.picture
 
 
 def foot_text(soft: SoftFoot, place: int, display: Display) -> str:

@@ -6,9 +6,9 @@ import math
 from html import escape
 
 import numpy as np
-import plotly.graph_objects as go
 
-from dashboard.theme import palette_of, template_of
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.theme import palette_of
 from dashboard.views.funnel_view import Funnel, Point
 from dashboard.words import say
 from dashboard.writing import count, counted, percent
@@ -20,7 +20,7 @@ ALONE, SEVERAL = 8.0, 16.0
 """Diameter of a point of one machine, and the least of one of several, whose number stands in it. [pixel]"""
 
 
-def funnel_figure(funnel: Funnel, scheme: str) -> go.Figure:
+def funnel_figure(funnel: Funnel, scheme: str) -> Picture:
     """Draw machines as points, several with the same counts as one larger point, and the limits of chance.
 
     Parameters
@@ -31,18 +31,18 @@ def funnel_figure(funnel: Funnel, scheme: str) -> go.Figure:
         Colour scheme. [unitless]
     """
     palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
+    sheet = Sheet(scheme)
     looks = np.arange(1, len(funnel.outer_high) + 1, dtype=np.float64)
     for low, high, dash, name in (
         (funnel.outer_low, funnel.outer_high, "solid", say("offenders.funnel.outer")),
         (funnel.inner_low, funnel.inner_high, "dot", say("offenders.funnel.inner")),
     ):
         for bound in (high, low):
-            figure.add_scatter(
+            sheet.scatter(
                 x=looks, y=bound * 100.0, mode="lines", name=name, hoverinfo="skip",
                 line={"width": 1.25, "dash": dash, "color": palette.soft},
             )  # fmt: skip
-    figure.add_scatter(
+    sheet.scatter(
         x=[0.4, len(looks) + 0.6], y=[funnel.share * 100.0] * 2, mode="lines", hoverinfo="skip",
         line={"width": 1.25, "dash": "dash", "color": palette.soft}, name=say("offenders.funnel.all"),
     )  # fmt: skip
@@ -64,7 +64,7 @@ def funnel_figure(funnel: Funnel, scheme: str) -> go.Figure:
             f"<b>{escape(', '.join(point.tags))}</b>" if beyond else count(point.machines) if point.machines > 1 else ""
             for point in points
         ]
-        figure.add_scatter(
+        sheet.scatter(
             x=[point.looks for point in points], y=[point.share * 100.0 for point in points],
             mode="markers+text", name=f"{name}: {say('offenders.column.machines')}", text=named,
             textposition=[_beside(p, at, len(looks)) if beyond else "middle center" for at, p in enumerate(points)],
@@ -72,11 +72,11 @@ def funnel_figure(funnel: Funnel, scheme: str) -> go.Figure:
             marker={"color": colour, "size": size, "symbol": symbol, "line": {"color": palette.paper, "width": 1}},
             customdata=np.array(hover, dtype=object), hovertemplate="%{customdata}<extra></extra>", cliponaxis=False,
         )  # fmt: skip
-    figure.update_xaxes(
+    sheet.x(
         range=[0.4, len(looks) + 0.6], dtick=1 if len(looks) <= 12 else 5, title={"text": say("offenders.funnel.looks")}
     )
-    figure.update_yaxes(range=[-8, 114], tickvals=[0, 25, 50, 75, 100])
-    return figure
+    sheet.y(range=[-8, 114], tickvals=[0, 25, 50, 75, 100])
+    return sheet.picture
 
 
 def _diameter(machines: int, most: int) -> float:

@@ -7,10 +7,10 @@ from html import escape
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 
 from dashboard.figures.room import margin_for
-from dashboard.theme import palette_of, template_of
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.theme import palette_of
 from dashboard.views.limits_desk_view import TurnLine
 from dashboard.words import say
 from models.history.columns import SPEED_BOUNDS_RPM, FloatArray
@@ -25,7 +25,7 @@ TICKS_RPM = (750, 1500, 3000)
 
 def curve_figure(
     speeds: FloatArray, now: FloatArray, trial: FloatArray | None, unit: str, decimals: int, scheme: str
-) -> go.Figure:
+) -> Picture:
     """Draw a limit against speed: the set in force, and a trial beside it.
 
     Parameters
@@ -42,13 +42,13 @@ def curve_figure(
         Colour scheme. [unitless]
     """
     palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
+    sheet = Sheet(scheme)
     lines = [(now, palette.left, "solid", say("limits.curve.in_force"), ABOVE)]
     if trial is not None:
         lines.append((trial, palette.found, "dash", say("limits.curve.trial"), BELOW))
     notes: list[dict[str, Any]] = []
     for limits, colour, dash, name, side in lines:
-        figure.add_scatter(
+        sheet.scatter(
             x=speeds, y=limits, mode="lines", name=name, line={"color": colour, "width": 2.5, "dash": dash},
             hovertemplate=f"<b>{name}</b><br>%{{y:.{decimals}f}} {unit}, %{{x:.0f}} rpm<extra></extra>",
         )  # fmt: skip
@@ -59,20 +59,21 @@ def curve_figure(
             # Plotly takes the place on an axis of ratios as the logarithm.
             at = {"x": float(np.log10(speeds[place])), "y": float(limits[place]), "text": name, "showarrow": False}
             notes.append({**at, **side, "font": {"color": colour, "size": 12}})
-    figure.update_layout(annotations=notes)
+    for note in notes:
+        sheet.note(**note)
     bounds = [bound for bound in SPEED_BOUNDS_RPM if speeds[0] <= bound <= speeds[-1]]
     strokes = np.array([[bound, bound, np.nan] for bound in bounds]).ravel()
     top = float(np.nanmax(np.concatenate([limits for limits, *_ in lines]), initial=0.0)) * 1.12
-    figure.add_scatter(
+    sheet.scatter(
         x=strokes, y=np.tile([0.0, top, np.nan], len(bounds)), mode="lines", hoverinfo="skip",
         line={"color": palette.rule, "width": 1}, zorder=-1,
     )  # fmt: skip
-    figure.update_xaxes(type="log", tickvals=TICKS_RPM, tickangle=0, title={"text": say("limits.curve.axis")})
-    figure.update_yaxes(range=[0.0, top])
-    return figure
+    sheet.x(type="log", tickvals=TICKS_RPM, tickangle=0, title={"text": say("limits.curve.axis")})
+    sheet.y(range=[0.0, top])
+    return sheet.picture
 
 
-def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> go.Figure:
+def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> Picture:
     """Draw the share over limit of each speed class, in the book and under a trial.
 
     Parameters
@@ -85,7 +86,7 @@ def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> go.Figure
         Colour scheme. [unitless]
     """
     palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
+    sheet = Sheet(scheme)
     colour, symbol = (palette.found, "circle") if stage == "found" else (palette.left, "square")
     rows = np.arange(len(lines), dtype=np.float64)
     before, after, low, high = (
@@ -96,8 +97,8 @@ def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> go.Figure
     )
     path_x = np.stack([before, after, np.full(len(lines), np.nan)], axis=1).ravel()
     path_y = np.stack([rows, rows, np.full(len(lines), np.nan)], axis=1).ravel()
-    figure.add_scatter(x=path_x, y=path_y, mode="lines", hoverinfo="skip", line={"color": palette.strong, "width": 5})
-    figure.add_scatter(
+    sheet.scatter(x=path_x, y=path_y, mode="lines", hoverinfo="skip", line={"color": palette.strong, "width": 5})
+    sheet.scatter(
         x=after, y=rows, mode="markers", name=say("whatif.picture.after"),
         marker={"color": colour, "size": 10, "symbol": symbol},
         error_x={"type": "data", "symmetric": False, "array": high - after, "arrayminus": after - low,
@@ -105,30 +106,28 @@ def turn_figure(lines: Sequence[TurnLine], stage: str, scheme: str) -> go.Figure
         customdata=np.array([f"{one.after.count} / {one.after.n}" for one in lines], dtype=object),
         hovertemplate=f"<b>{say('whatif.picture.after')}: %{{x:.0f}} %</b><br>%{{customdata}}<extra></extra>",
     )  # fmt: skip
-    figure.add_scatter(
+    sheet.scatter(
         x=before, y=rows, mode="markers", name=say("whatif.picture.before"),
         marker={"color": palette.ink, "size": 16, "symbol": "line-ns", "line": {"color": palette.ink, "width": 2.5}},
         customdata=np.array([f"{one.before.count} / {one.before.n}" for one in lines], dtype=object),
         hovertemplate=f"<b>{say('whatif.picture.before')}: %{{x:.0f}} %</b><br>%{{customdata}}<extra></extra>",
     )  # fmt: skip
     counts = [f"{one.after.count} / {one.after.n}" for one in lines]
-    figure.add_scatter(
+    sheet.scatter(
         x=np.full(len(lines), 103.0), y=rows, mode="text", textposition="middle right", hoverinfo="skip", cliponaxis=False,
         text=np.array(counts, dtype=object), textfont={"size": 12, "color": palette.ink},
     )  # fmt: skip
-    figure.add_annotation(
+    sheet.note(
         x=1.0, xref="paper", xshift=10, y=1.0, yref="paper", yanchor="bottom", xanchor="left", text=say("whatif.picture.counts"), showarrow=False,
         font={"size": 12, "color": palette.soft},
     )  # fmt: skip
-    figure.update_yaxes(
+    sheet.y(
         tickvals=rows,
         ticktext=[escape(line.name) for line in lines],
         range=[len(lines) - 0.4, -0.6],
         showgrid=False,
         tickfont={"color": palette.ink},
     )
-    figure.update_xaxes(
-        range=[-3, 103], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False
-    )
-    figure.update_layout(margin={"l": 8, "r": margin_for([say("whatif.picture.counts"), *counts]), "t": 8, "b": 8})
-    return figure
+    sheet.x(range=[-3, 103], showgrid=True, tickvals=[0, 25, 50, 75, 100], side="top", ticks="", showline=False)
+    sheet.lay(margin={"l": 8, "r": margin_for([say("whatif.picture.counts"), *counts]), "t": 8, "b": 8})
+    return sheet.picture

@@ -9,10 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import plotly.graph_objects as go
-
 from dashboard.figures.room import LINE, NARROW, levels, margin_for, width_of, wrapped
-from dashboard.theme import Palette, palette_of, template_of
+from dashboard.figures.sheet import Picture, Sheet
+from dashboard.theme import Palette, palette_of
 from dashboard.words import say
 from models.units import Display, Quantity
 
@@ -104,7 +103,7 @@ def nice_factor(across_mm: float, along_mm: float) -> float:
     return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
 
 
-def shafts_figure(shafts: Shafts, stage: str, display: Display, scheme: str) -> go.Figure:
+def shafts_figure(shafts: Shafts, stage: str, display: Display, scheme: str) -> Picture:
     """Draw both shafts in one view.
 
     Parameters
@@ -119,18 +118,18 @@ def shafts_figure(shafts: Shafts, stage: str, display: Display, scheme: str) -> 
         Colour scheme. [unitless]
     """
     palette = palette_of(scheme)
-    figure = go.Figure(layout={"template": template_of(scheme)})
-    drawing = _Drawing(figure, shafts, palette, palette.found if stage == "found" else palette.left, display)
+    sheet = Sheet(scheme)
+    drawing = _Drawing(sheet, shafts, palette, palette.found if stage == "found" else palette.left, display)
     drawing.machines()
     drawing.lines()
     drawing.moves()
     drawing.axes()
-    return figure
+    return sheet.picture
 
 
 class _Drawing:
-    def __init__(self, figure: go.Figure, shafts: Shafts, palette: Palette, colour: str, display: Display) -> None:
-        self.figure, self.shafts, self.palette, self.colour, self.display = figure, shafts, palette, colour, display
+    def __init__(self, sheet: Sheet, shafts: Shafts, palette: Palette, colour: str, display: Display) -> None:
+        self.sheet, self.shafts, self.palette, self.colour, self.display = sheet, shafts, palette, colour, display
         self.first, self.last = shafts.ends
         self.length = self.last - self.first
         self.factor = shafts.factor
@@ -148,7 +147,7 @@ class _Drawing:
     def _draw(self, points: list[Point], name: str, *, closed: bool = False, **line: object) -> None:
         if closed:
             points = [*points, points[0]]
-        self.figure.add_scatter(
+        self.sheet.scatter(
             x=[x for x, _ in points], y=[y for _, y in points], mode="lines", name=name, hoverinfo="skip",
             line={"color": self.palette.strong, "width": 1.25, **line},
 fill="toself" if closed else "none", fillcolor=self.palette.tint,
@@ -186,7 +185,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         self._draw(measured, "movable shaft", color=self.colour, width=4)
         joint = [(-half, 0.0), measured[0]]
         self._draw(joint, "coupling", color=self.palette.soft, width=2)
-        self.figure.add_scatter(
+        self.sheet.scatter(
             x=[x for x, _ in joint], y=[y for _, y in joint], mode="markers", name="flex planes", hoverinfo="skip",
             marker={"symbol": "line-ns", "size": 16, "line": {"color": self.palette.ink, "width": 2.5}},
         )  # fmt: skip
@@ -198,7 +197,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         self._word(self.last, measured[1][1], say("record.picture.movable"), self.colour, "bottom" if above else "top", "left")  # fmt: skip
 
     def _word(self, x: float, y: float, text: str, colour: str, yanchor: str, xanchor: str) -> None:
-        self.figure.add_annotation(
+        self.sheet.note(
             x=x, y=y, text=text, showarrow=False, xanchor=xanchor, yanchor=yanchor, yshift=3 if yanchor == "bottom" else -3,
             font={"size": 12, "color": colour}, bgcolor=self.palette.paper, opacity=0.92,
         )  # fmt: skip
@@ -215,11 +214,11 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         for move, level in self.needs:
             sole, goal = self.sole_and_goal(move)
             if abs(goal - sole) > 0.004 * self.length:
-                self.figure.add_annotation(
+                self.sheet.note(
                     x=move.x_mm, y=goal, ax=move.x_mm, ay=sole, axref="x", ayref="y", text="", showarrow=True,
                     arrowhead=2, arrowsize=1.1, arrowwidth=2, arrowcolor=self.palette.ink,
                 )  # fmt: skip
-            self.figure.add_annotation(
+            self.sheet.note(
                 x=move.x_mm, y=lowest, text=move.text, showarrow=False, yanchor="top", yshift=-5 - self.tall * level,
                 font={"size": 12, "color": self.palette.ink}, align="center", bgcolor=self.palette.paper, opacity=0.92,
             )  # fmt: skip
@@ -227,7 +226,7 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
     def axes(self) -> None:
         s, q = self.shafts, Quantity.DISTANCE
         planes = sorted({*s.feet_stationary_mm, 0.0, *s.feet_movable_mm})
-        self.figure.update_xaxes(
+        self.sheet.x(
             range=[self.first, self.last + 0.01 * self.length], constrain="domain", tickvals=planes, tickangle=0,
             ticktext=[self.display.text(x, q, with_unit=False) for x in planes],
             title={"text": wrapped(say("record.picture.along", unit=self.display.unit(q)))},
@@ -247,11 +246,11 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
         )
         lowest = min((min(self.sole_and_goal(move)) for move, _ in self.needs), default=0.0)
         bottom = min(low - ends - 0.03 * self.length, lowest - words)
-        self.figure.update_yaxes(
+        self.sheet.y(
             range=[bottom, high + ends + 0.02 * self.length],
             scaleanchor="x", scaleratio=1, constrain="domain", showgrid=False,
             tickvals=[value * self.factor for value in values],
             ticktext=[self.display.text(value, Quantity.OFFSET, signed=True, with_unit=False) for value in values],
         )  # fmt: skip
         names = (say("figure.target"), say("record.picture.movable"))
-        self.figure.update_layout(margin={"l": 8, "r": margin_for(names), "t": 8, "b": 8})
+        self.sheet.lay(margin={"l": 8, "r": margin_for(names), "t": 8, "b": 8})

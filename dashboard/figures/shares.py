@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 
 from dashboard.figures.room import margin_for
-from dashboard.theme import Palette, palette_of, template_of
+from dashboard.figures.sheet import Picture, drawn
+from dashboard.theme import Palette, palette_of
 from dashboard.views.month_view import ClassLine
 from dashboard.views.shares import Share
 from dashboard.words import say
@@ -17,7 +17,7 @@ from dashboard.writing import DASH
 from models.history.columns import FloatArray
 
 
-def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figure:
+def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> Picture:
     """Draw the share over limit of each speed class: the month above, the twelve months before below it.
 
     Parameters
@@ -33,7 +33,6 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
     colour = palette.found if stage == "found" else palette.left
     rows = np.arange(len(lines), dtype=np.float64)
     here: list[Share] = [getattr(line, stage) for line in lines]
-    # Put together once: adding trace by trace and axis by axis checks everything twice, and is what a page waits for.
     traces = [_counts(rows, here, palette)]
     for shift, suffix, shade, symbol, size in ((-0.16, "", colour, "circle" if stage == "found" else "square", 10),
                                                (0.18, "_before", palette.before, "line-ns", 9)):  # fmt: skip
@@ -56,7 +55,6 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
             }
         )  # fmt: skip
     layout = {
-        "template": template_of(scheme),
         "yaxis": {
             "tickvals": rows, "ticktext": [line.name for line in lines], "range": [len(lines) - 0.4, -0.6],
             "showgrid": False, "tickfont": {"color": palette.ink},
@@ -70,7 +68,7 @@ def class_figure(lines: Sequence[ClassLine], stage: str, scheme: str) -> go.Figu
              "text": say("figure.counts"), "showarrow": False, "font": {"size": 12, "color": palette.soft}}
         ],
     }  # fmt: skip
-    return go.Figure(data=traces, layout=layout)
+    return drawn(scheme, traces, layout)
 
 
 def _texts(shares: list[Share]) -> list[str]:

@@ -7,6 +7,7 @@ page with many small pictures.  The tests hand each picture to Plotly to be chec
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
@@ -36,8 +37,7 @@ class Sheet:
 
     def scatter(self, **trace: Any) -> None:
         """Draw points or lines; arrays become lists, and what is not a number is left out."""
-        trace = {name: plain(value) for name, value in trace.items()}
-        self._data.append({"type": "scatter", **trace})
+        self._data.append({"type": "scatter", **plain(trace)})
 
     def shape(self, **shape: Any) -> None:
         """Draw a line or an area that is no data."""
@@ -47,6 +47,10 @@ class Sheet:
         """Write a word beside what it names; ``where`` is as in Plotly's annotations."""
         font = {"size": size, "color": colour or self.palette.ink}
         self._annotations.append({"text": text, "showarrow": False, "font": font, **where})
+
+    def note(self, **annotation: Any) -> None:
+        """Put an annotation down as Plotly has it."""
+        self._annotations.append(annotation)
 
     def arrow(self, begin: tuple[Any, Any], end: tuple[Any, Any], colour: str, width: float = 2.0) -> None:
         """Draw an arrow between two points of the axes."""
@@ -59,11 +63,11 @@ class Sheet:
 
     def x(self, **axis: Any) -> None:
         """Set the axis along the bottom."""
-        self._layout["xaxis"].update(axis)
+        self._layout["xaxis"].update(plain(axis))
 
     def y(self, **axis: Any) -> None:
         """Set the axis at the side."""
-        self._layout["yaxis"].update(axis)
+        self._layout["yaxis"].update(plain(axis))
 
     def lay(self, **layout: Any) -> None:
         """Set what belongs to the sheet as a whole."""
@@ -78,16 +82,35 @@ class Sheet:
         }
 
 
+def drawn(scheme: str, traces: Iterable[dict[str, Any]], layout: dict[str, Any]) -> Picture:
+    """Put a picture together from traces and a layout that are there already.
+
+    Parameters
+    ----------
+    scheme : str
+        Colour scheme. [unitless]
+    traces : iterable of dict
+        Traces as Plotly has them, with arrays. [unitless]
+    layout : dict
+        Layout as Plotly has it. [unitless]
+    """
+    return {"data": [plain(trace) for trace in traces], "layout": {"template": _template(scheme), **plain(layout)}}
+
+
 def plain(value: Any) -> Any:
-    """Turn an array into a list: times as texts, NaN as nothing; leave anything else as it is.
+    """Turn arrays into lists, also those inside: times as texts, NaN as nothing; leave anything else as it is.
 
     Parameters
     ----------
     value : any
         A property of a trace. [unitless]
     """
+    if isinstance(value, dict):
+        return {name: plain(one) for name, one in value.items()}
     if not isinstance(value, np.ndarray):
         return value
+    if value.ndim > 1:
+        return [plain(row) for row in value]
     if value.dtype.kind == "M":
         return value.astype("datetime64[s]").astype(str).tolist()
     if value.dtype.kind == "f":
