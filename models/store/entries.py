@@ -7,6 +7,7 @@ end of the book as at its start, and nothing slips by while the book grows.
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import numpy as np
 import sqlalchemy as sa
@@ -26,6 +27,9 @@ from models.values.kinds import Kind
 
 COUNTED = 10_000
 """Entries are counted up to so many; beyond that it is said that there are more."""
+
+NUMBERS = "numbers"
+"""Name of the parameter of the question for a page's entries."""
 
 _OF_ACCOUNTS = [str(kind) for kind in (Kind.ACCOUNT_ADDED, Kind.ACCOUNT_CHANGED, Kind.PASSWORD_SET)]
 
@@ -242,12 +246,18 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
     """Put a few entries together with the names of what they speak of, the newest first."""
     if not numbers:
         return []
+    return [_line(row) for row in connection.execute(_question(), {NUMBERS: numbers})]
+
+
+@cache
+def _question() -> sa.Select[*tuple[object, ...]]:
+    """Give the question for some entries; putting it together takes longer than asking it."""
     e, job, brk, lv = EntryRow, JobRow, BreakRow, LimitVersionRow
     own_file, came_from = aliased(ImportedFileRow), aliased(ImportedFileRow)
     judged, judged_set = aliased(LimitVersionRow), aliased(LimitSetRow)
     later, signed = aliased(JobRow), aliased(JobRow)
     machine, signoff, key = aliased(AssetRow), SignoffRow, BookKeyRow
-    question = (
+    return (
         sa.select(
             e.number, e.at, e.author, e.kind, e.why, e.batch, e.line,
             job.ref, job.performed_at, job.zone, job.people, job.void, job.supersedes, later.entry.label("later"),
@@ -277,10 +287,9 @@ def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
         .outerjoin(own_file, own_file.entry == e.number)
         .outerjoin(came_from, came_from.entry == e.batch)
         .outerjoin(SiteVersionRow, SiteVersionRow.entry == e.number)
-        .where(e.number.in_(numbers))
+        .where(e.number.in_(sa.bindparam(NUMBERS, expanding=True)))
         .order_by(e.number.desc())
     )  # fmt: skip
-    return [_line(row) for row in connection.execute(question)]
 
 
 def _line(row: sa.Row[*tuple[object, ...]]) -> EntryLine:

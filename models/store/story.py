@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -21,6 +22,9 @@ from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Method, Part, Reason
 from models.values.limits import LimitsGiven
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
+
+ASSET = "asset"
+"""Name of the parameter of the question for an asset's jobs."""
 
 
 def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | None:
@@ -63,12 +67,20 @@ def _versions(connection: sa.Connection, asset_id: int) -> list[AssetVersion]:
 
 
 def _jobs(connection: sa.Connection, asset_id: int, tag: str) -> list[JobLine]:
+    found = connection.execute(_question(), {ASSET: asset_id})
+    return [_line(row, tag, row["later"]) for row in found.mappings()]
+
+
+@cache
+def _question() -> sa.Select[*tuple[object, ...]]:
+    """Give the question for the jobs of an asset; putting it together takes longer than asking it."""
     e, f, v = EntryRow, ImportedFileRow, LimitVersionRow
     later, own = aliased(JobRow), aliased(JobRow)
+    asset_id = sa.bindparam(ASSET, type_=sa.BigInteger)
     # A job that was brought here from another machine has its older versions there: they belong to its story too.
     brought = sa.exists().where(own.job_id == JobRow.job_id, own.asset_id == asset_id, own.entry > JobRow.entry)
     moved = sa.select(own.job_id).where(own.asset_id == asset_id, own.supersedes.is_not(None))
-    question = (
+    return (
         sa.select(
             JobRow,
             e.at,
@@ -90,7 +102,6 @@ def _jobs(connection: sa.Connection, asset_id: int, tag: str) -> list[JobLine]:
         .where(sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved)), brought)))
         .order_by(JobRow.performed_at, JobRow.entry)
     )
-    return [_line(row, tag, row["later"]) for row in connection.execute(question).mappings()]
 
 
 def _versions_of(jobs: sa.Select[int]) -> sa.CompoundSelect[int]:
