@@ -49,6 +49,14 @@ EVERY = {
         ("--jobs", "1000000", "--assets", "50000"),
         into_file=True,
     ),
+    "naive_page": Benchmark(
+        "the Month page beside one that reads, groups and draws with general libraries",
+        ("--repeats", "5"),
+        ("--jobs", "1000000"),
+    ),
+    "starting": Benchmark(
+        "starting the command, beside an interpreter that does nothing", ("--runs", "5"), ("--runs", "15")
+    ),
     "serving": Benchmark(
         "requests a second, beside other servers where they are installed", ("--seconds", "2", "--runs", "1"), ()
     ),
