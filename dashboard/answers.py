@@ -112,5 +112,6 @@ def _key() -> Hashable | None:
         spoken(),
         here.book.head(),
         here.pictures.state(),
+        here.copied,
         hour,
     )

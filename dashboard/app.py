@@ -20,6 +20,7 @@ from dashboard.auth.installing import install_door
 from dashboard.auth.outside import Outside
 from dashboard.components.pieces import failure, nothing
 from dashboard.context import Book, Clock, Context, install, system_clock
+from dashboard.copies import Copy, NotedDesk, read_again
 from dashboard.desk import Desk
 from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
@@ -33,6 +34,7 @@ from dashboard.warming import pictures_of
 from dashboard.words import ENGLISH, Language, say, speaking
 from models.errors import DriftbookError
 from models.settings import Settings
+from models.store.replica import Replica
 
 LOG = logging.getLogger("driftbook.reader")
 
@@ -67,6 +69,7 @@ def create_app(
     outside: Outside | None = None,
     hosts: Collection[str] | None = None,
     probe: Probe | None = None,
+    replica: Replica | None = None,
 ) -> dash.Dash:
     """Build the application for one book.
 
@@ -90,6 +93,8 @@ def create_app(
         Names under which it is reached; any name where none is given. [unitless]
     probe : callable, optional
         Looks whether the book can be worked with, for a monitor. [unitless]
+    replica : Replica, optional
+        A replica from which what only shows is read. [unitless]
 
     Returns
     -------
@@ -115,9 +120,15 @@ def create_app(
         )
         app.layout = shell.layout()
     answer_in(app.server, language)
-    install(app.server, Context(settings, reader, clock, desk, pictures=pictures_of(reader, clock), access=access))
+    copy = None if replica is None else Copy(replica, clock)
+    if copy is not None and desk is not None:
+        desk = NotedDesk(desk, copy.written)
+    pictures = pictures_of(reader, clock)
+    install(app.server, Context(settings, reader, clock, desk, pictures=pictures, access=access, copy=copy))
     shell.register(app)
     keep_answers(app)
+    if copy is not None:
+        read_again(app, copy)
     install_headers(app)
     refuse_others(app, hosts)
     install_door(app, outside)
@@ -131,7 +142,7 @@ def create_app(
         return jsonify({"well": reader.head() >= 0} | head), 200
 
     app.server.add_url_rule(HEALTH, view_func=health)
-    install_monitor(app.server, reader, probe)
+    install_monitor(app.server, reader, probe, None if replica is None else replica.look)
     return app
 
 

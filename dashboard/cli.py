@@ -292,6 +292,7 @@ _RUNS = {
     "backup": ("keeping", "run_backup"),
     "restore": ("keeping", "run_restore"),
     "grants": ("keeping", "run_grants"),
+    "partition": ("keeping", "run_partition"),
     "demo": ("demo", "run_demo"),
     "init": ("book", "run_init"),
     "upgrade": ("book", "run_upgrade"),

@@ -84,11 +84,19 @@ class Book(Protocol):
         """Give the site whose calendar a secret address shows; ``None`` where there is none, or no more."""
 
 
+class Chooser(Protocol):
+    """Says from which server a request is read; ``dashboard.copies.Copy`` does, where there is a replica."""
+
+    def chosen(self, here: Context) -> Context:
+        """Give the context of this request."""
+
+
 @dataclass(frozen=True, slots=True)
 class Context:
     """Everything that a page may reach.
 
-    Without a desk nothing can be written; without a door nobody is asked who they are.
+    Without a desk nothing can be written; without a door nobody is asked who they are.  ``copied`` says how far
+    a replica has come from which this request is read; empty where it is not, or not behind.
     """
 
     settings: Settings
@@ -97,6 +105,8 @@ class Context:
     desk: Desk | None = None
     pictures: Pictures = field(default_factory=Pictures)
     access: Access | None = None
+    copy: Chooser | None = None
+    copied: str = ""
 
     def today(self, zone: str) -> date:
         """Give the day that it is now on a site's calendar."""
@@ -113,10 +123,15 @@ def install(server: Flask, context: Context) -> None:
     server.config[KEY] = context
 
 
+def as_read(here: Context) -> Context:
+    """Give the context with the book of the server from which this request is read."""
+    return here if here.copy is None else here.copy.chosen(here)
+
+
 def context() -> Context:
     """Give the context of the application that answers this request, with book and desk as far as who is signed in may go."""
     config = cast("dict[str, Any]", current_app.config)
-    here = cast("Context", config[KEY])
+    here = as_read(cast("Context", config[KEY]))
     if here.access is None:
         return here
     from dashboard.auth.guarded import guarded  # it knows the context's types

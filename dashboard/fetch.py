@@ -38,6 +38,7 @@ class Scene:
     now_us: int
     problems: tuple[str, ...]
     pinned: list[History] = field(default_factory=list)
+    in_force: list[LimitSet | None] = field(default_factory=list)
 
     @property
     def history(self) -> History:
@@ -66,8 +67,10 @@ class Scene:
 
     @property
     def limit_set(self) -> LimitSet | None:
-        """Give the limit set that is in force today."""
-        return context().book.limit_set(self.required.site_id)
+        """Give the limit set that is in force today; the same to all who ask in one scene."""
+        if not self.in_force:
+            self.in_force.append(context().book.limit_set(self.required.site_id))
+        return self.in_force[0]
 
     @property
     def required(self) -> Site:
@@ -93,7 +96,7 @@ def scene(pathname: str | None, search: str | None) -> Scene:
     if site.value is None:
         return Scene(place, None, sites, Display(), now.date(), _us(now), (site.problem,))
     display = read_display(place, site.value)
-    said = (site.problem, display.problem, here.pictures.behind(here.book, site.value.site_id))
+    said = (site.problem, display.problem, here.copied, here.pictures.behind(here.book, site.value.site_id))
     return Scene(place, site.value, sites, display.value, here.today(site.value.zone), _us(now), said)
 
 

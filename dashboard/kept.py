@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
+from functools import partial
 from threading import Lock, RLock
 from typing import Any, TypeVar
 
@@ -22,16 +23,22 @@ MOST_JOBS = 500_000
 """Of histories that together hold more jobs only the last two are kept: what is computed from one is as long as it is."""
 
 
+Carried = Callable[[], Any]
+"""Makes a result from that of an earlier history; ``None`` where that cannot be done."""
+
+
 @dataclass(slots=True)
 class _Shelf:
     """What was computed from one history, by key, and a lock for each key that is being computed.
 
-    ``pinned`` was put there by hand and stays as long as the shelf.
+    ``pinned`` was put there by hand and stays as long as the shelf.  ``carried`` makes a result from that of an
+    earlier history, when it is asked for.
     """
 
     history: History
     values: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict)
     pinned: dict[Hashable, Any] = field(default_factory=dict)
+    carried: dict[Hashable, Carried] = field(default_factory=dict)
     locks: dict[Hashable, RLock] = field(default_factory=dict)
 
 
@@ -67,13 +74,68 @@ def keep(history: History, key: Hashable, make: Callable[[], T]) -> T:
             if key in shelf.values:
                 waited: T = shelf.values[key]
                 return waited
-        value = make()
+            carried = shelf.carried.get(key)
+        made = None if carried is None else carried()
+        value: T = make() if made is None else made
         with _lock:
             shelf.values[key] = value
+            shelf.carried.pop(key, None)
             shelf.locks.pop(key, None)
             while len(shelf.values) > MOST:
                 shelf.values.popitem(last=False)
     return value
+
+
+def carry(history: History, key: Hashable, make: Carried) -> None:
+    """Say how a result can be made from that of an earlier history; it is made when it is first asked for.
+
+    Parameters
+    ----------
+    history : History
+        The history of the result. [unitless]
+    key : hashable
+        Which result. [unitless]
+    make : callable
+        Makes it, the same as its own maker would; ``None`` where that cannot be done. [any]
+    """
+    with _lock:
+        shelf = _shelf_of(history)
+        if key not in shelf.values:
+            shelf.carried[key] = make
+
+
+def known(history: History) -> dict[Hashable, Carried]:
+    """Give for every result of a history what gives it: at once where it is there, else by carrying it over.
+
+    Parameters
+    ----------
+    history : History
+        What the results were made from. [unitless]
+    """
+    with _lock:
+        shelf = _shelf_of(history)
+        keys = (*shelf.pinned, *shelf.values, *shelf.carried)
+    return {key: partial(_given, shelf, key) for key in keys}
+
+
+def _given(shelf: _Shelf, key: Hashable) -> Any:
+    with _lock:
+        for there in (shelf.pinned, shelf.values):
+            if key in there:
+                return there[key]
+        carried, lock = shelf.carried.get(key), shelf.locks.setdefault(key, RLock())
+    if carried is None:
+        return None
+    with lock:
+        with _lock:
+            if key in shelf.values:
+                return shelf.values[key]
+        made = carried()
+        with _lock:
+            shelf.carried.pop(key, None)
+            if made is not None:
+                shelf.values[key] = made
+        return made
 
 
 def pin(history: History, key: Hashable, value: object) -> None:

@@ -11,6 +11,7 @@ from dashboard.logs import install_access
 from dashboard.metrics import Metrics, install_metrics
 from models.errors import DriftbookError
 from models.store.readiness import Readiness
+from models.store.replica import Standing
 
 READY: Final = "/readyz"
 
@@ -25,7 +26,9 @@ class Headed(Protocol):
         """Give the number of the last entry."""
 
 
-def install_monitor(server: Flask, book: Headed, probe: Probe | None) -> None:
+def install_monitor(
+    server: Flask, book: Headed, probe: Probe | None, replica: Callable[[], Standing | None] | None = None
+) -> None:
     """Let a server answer a monitor, and log and count what it is asked.
 
     Parameters
@@ -36,6 +39,8 @@ def install_monitor(server: Flask, book: Headed, probe: Probe | None) -> None:
         The book. [unitless]
     probe : callable, optional
         Looks at the book; without one it counts as ready when it answers. [unitless]
+    replica : callable, optional
+        Looks how far the replica has come; a server without its replica is ready nevertheless. [unitless]
     """
     metrics = Metrics()
     install_access(server, metrics)
@@ -53,6 +58,8 @@ def install_monitor(server: Flask, book: Headed, probe: Probe | None) -> None:
         said = {
             "ready": found.ready, "book": found.reachable, "revision": found.right_revision, "writable": found.writable
         }  # fmt: skip
+        if replica is not None:
+            said["replica"] = replica() is not None
         return jsonify(said), 200 if found.ready else 503
 
     def facts() -> dict[str, float]:
@@ -62,6 +69,11 @@ def install_monitor(server: Flask, book: Headed, probe: Probe | None) -> None:
             told["driftbook_book_entries"] = float(head)
         if found.free_bytes is not None:
             told["driftbook_disk_free_bytes"] = float(found.free_bytes)
+        if replica is not None:
+            standing = replica()
+            told["driftbook_replica_used"] = float(standing is not None)
+            if standing is not None:
+                told["driftbook_replica_entries"] = float(standing.head)
         return told
 
     server.add_url_rule(READY, endpoint="ready", view_func=ready)

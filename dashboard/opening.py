@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 import dash
-from dash import Input, Output, html
+from dash import Input, Output
 from dash.exceptions import PreventUpdate
 
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child, blank, empty_book, heading, problems, waiting
 from dashboard.fetch import Scene, scene
 from dashboard.ids import Shell

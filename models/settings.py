@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 
@@ -33,7 +33,8 @@ class Pool:
 class Settings:
     """Where the book is, and where the confirmed mappings are kept.
 
-    ``book`` is a path to a SQLite file or a ``postgresql://`` address.
+    ``book`` is a path to a SQLite file or a ``postgresql://`` address; ``read_from`` the address of
+    a streaming replica of it from which pages that only show are read, empty for none.
     """
 
     book: str = DEFAULT_BOOK
@@ -41,6 +42,7 @@ class Settings:
     key: Path | None = None
     cache: str = ""
     pool: Pool = Pool()
+    read_from: str = ""
 
     @property
     def is_file(self) -> bool:
@@ -61,6 +63,25 @@ class Settings:
             if self.book.startswith(short):
                 return "postgresql+psycopg://" + self.book.removeprefix(short)
         return self.book
+
+    @property
+    def replica(self) -> Settings | None:
+        """Give where the replica of the book is; ``None`` where there is none.
+
+        Raises
+        ------
+        InvalidValueError
+            If the book is a file, or the replica is said to be one.
+        """
+        if not self.read_from:
+            return None
+        there = replace(self, book=self.read_from, read_from="")
+        if self.is_file or there.is_file:
+            raise InvalidValueError(
+                "Only a book on PostgreSQL has a replica, and that is on PostgreSQL too.",
+                remedy="Leave DRIFTBOOK_READ_FROM out, or give both addresses as postgresql://…",
+            )
+        return there
 
     @property
     def cache_folder(self) -> Path | None:
@@ -102,6 +123,7 @@ def read_settings(
     ``DRIFTBOOK_BOOK``, ``DRIFTBOOK_MAPPINGS`` and ``DRIFTBOOK_KEY`` are the environment's names.  Confirmed
     mappings are kept in a folder ``mappings`` beside a SQLite book, so that they travel with it.
     ``DRIFTBOOK_CACHE`` is a folder for what is kept of large books between two starts, or ``off``.
+    ``DRIFTBOOK_READ_FROM`` is the address of a streaming replica from which pages that only show are read.
     ``DRIFTBOOK_POOL_SIZE``, ``…_EXTRA``, ``…_WAIT_S`` and ``…_RENEW_S`` set the connections to a database server.
 
     Raises
@@ -121,6 +143,7 @@ def read_settings(
         key=Path(key) if key else None,
         cache=env.get("DRIFTBOOK_CACHE", "").strip(),
         pool=_pool(env),
+        read_from=env.get("DRIFTBOOK_READ_FROM", "").strip(),
     )
 
 

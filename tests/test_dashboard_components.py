@@ -7,9 +7,10 @@ from typing import Any
 
 import dash_ag_grid as dag
 import plotly.graph_objects as go
-from dash import dcc, html
+from dash import dcc
 
 import dashboard
+from dashboard.components import elements as html
 from dashboard.components.chart import CONFIG, chart, config
 from dashboard.components.jobs_grid import jobs_grid
 from dashboard.components.pieces import choices, problems
@@ -72,7 +73,7 @@ def test_a_table_has_a_caption_and_headings_for_columns_and_rows() -> None:
 
 def test_a_choice_is_links_and_the_chosen_one_is_none() -> None:
     made = list(parts(choices("Window", [("12", "/?w=12", False), ("24", "/?w=24", True)])))
-    assert [one.href for one in made if isinstance(one, dcc.Link)] == ["/?w=12"]
+    assert [one.href for one in made if isinstance(one, html.Link)] == ["/?w=12"]
 
 
 def test_problems_are_shown_only_where_there_are_some() -> None:

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from dash import html
 
 import dashboard.pages
 from dashboard import shell
 from dashboard.app import create_app
+from dashboard.components import elements as html
 from dashboard.ids import Shell
 from models.settings import Settings
 from models.units import Display

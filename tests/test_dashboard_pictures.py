@@ -86,10 +86,14 @@ def text(answer: Any) -> str:
     return json.dumps(answer.get_json(), ensure_ascii=False)
 
 
-def test_a_small_book_has_no_picture_and_is_read_while_the_page_waits() -> None:
-    small = made_book(assets=2)
-    assert Pictures().of(small, small.at_site.site_id) is None
-    assert Pictures().behind(small, small.at_site.site_id) == ""
+def test_a_small_book_is_read_while_the_page_waits_and_studied_when_a_page_asks() -> None:
+    small, held = made_book(assets=2), Pictures()
+    picture = held.of(small, small.at_site.site_id)
+    assert picture.history is small.history(small.at_site.site_id)
+    assert picture.study is None
+    assert held.behind(small, small.at_site.site_id) == ""
+    assert held.state() == ()
+    assert held.whole(small, small.at_site.site_id)
 
 
 def test_before_there_is_a_picture_the_pages_say_that_the_book_is_being_read(slow: Slow) -> None:
@@ -116,7 +120,7 @@ def test_while_the_next_picture_is_made_the_last_one_is_shown_and_the_page_says_
         before = text(show(app, month))
         slow.gate.clear()
         slow.stories = [*slow.stories[1:]]
-        slow.more += 1
+        slow.more += pictures.FOLLOWED + 1
         seen = scene("/", "")
         assert seen.history is first.history
         assert seen.study is first.study

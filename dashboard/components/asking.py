@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dash import dcc, html
+from dash import dcc
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria, data
 from dashboard.components.pieces import Child
 from dashboard.place import KEPT, Place

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.asset_numbers import chance, signed
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, key_number, key_numbers, note, section, sentence
@@ -16,13 +15,13 @@ from dashboard.figures.forecast import chance_figure, fan_figure
 from dashboard.place import Place
 from dashboard.views.asset_choices import DEFAULT_RISK, RISKS
 from dashboard.views.asset_forecast_view import ForecastView, Held, Point
-from dashboard.views.asset_view import AssetView
+from dashboard.views.asset_view import Past
 from dashboard.words import say
 from dashboard.writing import count, counted, day, interval, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
 
 
-def forecast_part(view: ForecastView, asset: AssetView, place: Place, scheme: str) -> html.Section:
+def forecast_part(view: ForecastView, asset: Past, place: Place, scheme: str) -> html.Section:
     """Put the forecast, or why there is none."""
     title = say("asset.forecast.title")
     if view.reason:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.jobs_grid import jobs_grid, jobs_on_paper
-from dashboard.components.pieces import Child, choices, note, section
+from dashboard.components.pieces import Child, choices, explained, note, section
 from dashboard.components.take import take
 from dashboard.figures.runs import panel_figure
 from dashboard.place import Place
@@ -36,8 +35,7 @@ def measured_part(view: AssetView, scheme: str) -> html.Section:
 
 
 def _folded(title: str, children: list[Child], about: str, *, shown: bool = False) -> html.Details:
-    made = html.Details([html.Summary(say("about.summary")), html.P(about)], className="about")
-    return html.Details([html.Summary(title), *children, made], open=shown, className="more")
+    return html.Details([html.Summary(title), *children, explained(about)], open=shown, className="more")
 
 
 def _panels(text: str, panels: tuple[Panel, ...], view: AssetView, scheme: str) -> list[Child]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from dash import dcc, html
-
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.asset_numbers import chance
 from dashboard.components.pieces import Child, note, section
@@ -69,7 +68,7 @@ def _jobs(jobs: Sequence[tuple[int, date | None]], place: Place) -> Child:
         return None
     links = [
         html.Li(
-            dcc.Link(
+            html.Link(
                 day(on) if on is not None else say("asset.job.entry", entry=entry),
                 href=place.here(job=entry),
             )

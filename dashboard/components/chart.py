@@ -10,12 +10,12 @@ from __future__ import annotations
 from typing import Any
 
 import plotly.graph_objects as go
-from dash import dcc, html
-from dash.development.base_component import Component
+from dash import dcc
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.figures.sheet import Picture
-from dashboard.words import say
+from dashboard.words import remembered, say
 
 CONFIG: Any = {
     "showSendToCloud": False,
@@ -31,6 +31,7 @@ CONFIG: Any = {
 _LOCALE = "own"
 
 
+@remembered(8)
 def config() -> Any:
     """Give the configuration, with the months of an axis in the language of the page."""
     months = [say(f"month.long.{number}") for number in range(1, 13)]
@@ -46,7 +47,7 @@ def chart(
     says: str,
     height: int,
     note: str = "",
-    table: Component | None = None,
+    table: html.Div | None = None,
     small: bool = False,
 ) -> html.Figure:
     """Put a figure on a page, with its title above it as text and its numbers below it as a table.
@@ -63,7 +64,7 @@ def chart(
         Height on the screen. [pixel]
     note : str
         How to read it; written under the title. [unitless]
-    table : Component, optional
+    table : Div, optional
         The numbers behind the picture, shown on demand. [unitless]
     small : bool
         True for one of several small charts in a row. [unitless]

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.tables import Column, grid, table
 from dashboard.views.asset_panels import QUANTITIES
 from dashboard.views.asset_view import AssetView, last_day

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dash import dcc, html
-
 from dashboard.asked import MIL, YEARS, Factors
+from dashboard.components import elements as html
 from dashboard.components.asking import ask_form, ask_text
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, note, section
@@ -30,7 +29,7 @@ def what_if_part(view: LimitsDeskView, seen: Seen, scheme: str, *, factors: Fact
     clear = None
     if view.trial:
         to = place.here(offset=None, angle=None, set=None, **{"in": None})
-        clear = dcc.Link(say("whatif.clear"), href=to, className="step")
+        clear = html.Link(say("whatif.clear"), href=to, className="step")
     form = ask_form(
         place,
         ask_text(

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dash import dcc
-
+from dashboard.components import elements as html
 from dashboard.place import Place, asset_path
 
 
-def machine(tag: str, place: Place) -> dcc.Link:
+def machine(tag: str, place: Place) -> html.Link:
     """Put a link to the page of a machine; site and units go along."""
-    return dcc.Link(tag, href=place.to(asset_path(tag)), className="tag")
+    return html.Link(tag, href=place.to(asset_path(tag)), className="tag")

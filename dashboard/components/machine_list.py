@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dash import dcc, html
-
+from dashboard.components import elements as html
 from dashboard.components.links import machine
 from dashboard.components.pieces import Child, blank, note, sentence
 from dashboard.components.seen import Seen
@@ -60,4 +59,4 @@ def machines(view: FinderView, seen: Seen) -> list[Child]:
 
 
 def _search(place: Place, asked: str) -> Child:
-    return html.P(dcc.Link(say("list.clear"), href=place.here(q=None))) if asked else note(say("list.hint"))
+    return html.P(html.Link(say("list.clear"), href=place.here(q=None))) if asked else note(say("list.hint"))

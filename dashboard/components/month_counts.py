@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from dash import dcc, html
-
+from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.links import machine
 from dashboard.components.month_top import asked_link
@@ -73,7 +72,7 @@ def behind_part(behind: JobsBehind, place: Place) -> html.Div:
     parts: list[Child] = [table(said, columns, rows), take("month-jobs", place)] if rows else [note(said)]
     if behind.n > len(rows):
         parts.append(note(say("month.behind.more", n=count(behind.n - len(rows)))))
-    parts.append(dcc.Link(say("month.behind.close"), href=place.here(**{"jobs": None, "class": None, "before": None})))
+    parts.append(html.Link(say("month.behind.close"), href=place.here(**{"jobs": None, "class": None, "before": None})))
     return html.Div(section(say("month.behind.title", what=behind.title), *parts), className="behind")
 
 
@@ -139,7 +138,7 @@ def months_part(view: MonthView, place: Place, scheme: str) -> html.Section:
     def opened(row: int, kind: str, over: int, n: int) -> Child:
         text = say("key.of", count=count(over), n=count(n))
         choices = {**asking(kind), "month": str(series.months[row])}
-        return dcc.Link(text, href=place.here(**choices)) if n else text
+        return html.Link(text, href=place.here(**choices)) if n else text
 
     rows = [
         [

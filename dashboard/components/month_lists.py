@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dash import dcc, html
-
+from dashboard.components import elements as html
 from dashboard.components.links import machine
 from dashboard.components.pieces import Child, note, section, two_lines
 from dashboard.components.tables import Column, table
@@ -144,7 +143,7 @@ def due_part(view: MonthView, place: Place) -> html.Div:
     if rows:
         by_rule += [table(say("due.caption"), columns, rows), take("due", place, by="rule", month=None)]
     by_rule += _unlisted(due.overdue + due.soon)
-    by_rule.append(html.P(dcc.Link(say("month.due.all_rule"), href=place.to("/due", by="rule"))))
+    by_rule.append(html.P(html.Link(say("month.due.all_rule"), href=place.to("/due", by="rule"))))
     parts: list[Child] = [html.Div(by_rule, className="part")]
     if view.by_risk is not None:
         parts.append(_by_risk(view, view.by_risk, place))
@@ -187,7 +186,7 @@ def _by_risk(view: MonthView, risk: ByRisk, place: Place) -> html.Div:
             table(say("month.due.risk_caption", n=counted(len(rows), "machine")), columns, rows),
             take("due", place, month=None),
         ]
-    parts.append(html.P(dcc.Link(say("month.due.all_risk"), href=place.to("/due"))))
+    parts.append(html.P(html.Link(say("month.due.all_risk"), href=place.to("/due"))))
     return html.Div(parts, className="part")
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 import dash_mantine_components as dmc
-from dash import dcc, html
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria, data
 from dashboard.components.month_lists import LISTED
 from dashboard.components.pieces import Child, key_number, key_numbers, key_share
@@ -33,7 +33,7 @@ def picker(view: MonthView, place: Place) -> html.Div:
     def step(to: date | None, text: str, label: str) -> Child:
         if to is None:
             return html.Span(text, className="step off", **aria(hidden="true"))
-        return dcc.Link(
+        return html.Link(
             text, href=place.here(month=f"{to:%Y-%m}"), className="step", title=f"{label}: {month_name(to)}"
         )
 
@@ -73,7 +73,7 @@ def _before(share: Share, change: Change) -> str:
 
 def asked_link(place: Place, text: Child, kind: str, index: int | None = None, *, before: bool = False) -> Child:
     """Make a number a link to the jobs behind it."""
-    return dcc.Link(text, href=place.here(**asking(kind, index, before=before)))
+    return html.Link(text, href=place.here(**asking(kind, index, before=before)))
 
 
 def _jump(text: str, to: str) -> Child:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child
 from dashboard.place import Place
 from dashboard.reports.paths import history_path, labels_path, month_path, package_path, sheet_path

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, note, section, sentence
 from dashboard.components.seen import Seen

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dash import dcc, html
-
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.views.limits_view import LimitsNote
 from dashboard.views.shares import Share
-from dashboard.words import say
+from dashboard.words import remembered, say
 from dashboard.writing import count, interval, percent
 
 Child = Any
@@ -31,8 +30,14 @@ def section(title: str, *children: Child, about: str = "", wide: bool = True) ->
     """Put a part of a page under its title; ``about`` is shown on demand and says how the numbers are made."""
     parts: list[Child] = [html.H2(title), *children]
     if about:
-        parts.append(html.Details([html.Summary(say("about.summary")), html.P(about)], className="about"))
+        parts.append(explained(about))
     return html.Section(parts, className="part wide" if wide else "part")
+
+
+@remembered(200)
+def explained(about: str) -> html.Details:
+    """Put what is unfolded on demand and says how numbers are made; made once, because it is the same for every machine."""
+    return html.Details([html.Summary(say("about.summary")), html.P(about)], className="about")
 
 
 def note(text: str, *, strong: bool = False) -> html.P:
@@ -63,7 +68,7 @@ def key_share(label: str, share: Share, before: str, href: str = "") -> html.Div
         return key_number(label, "–", say("key.none_judged"), before)
     below = say("key.share", share=percent(share.share), interval=interval(share.low, share.high))
     number = say("key.of", count=count(share.count), n=count(share.n))
-    return key_number(label, dcc.Link(number, href=href) if href else number, below, before)
+    return key_number(label, html.Link(number, href=href) if href else number, below, before)
 
 
 def key_number(label: str, number: Child, below: str, before: str = "") -> html.Div:
@@ -88,7 +93,7 @@ def choices(label: str, options: Sequence[tuple[str, str, bool]]) -> html.Nav:
     Links need no state of their own: Back works, and each can be opened beside or sent.
     """
     links = [
-        html.Li(html.Span(text, className="chosen", **aria(current="true")) if chosen else dcc.Link(text, href=href))
+        html.Li(html.Span(text, className="chosen", **aria(current="true")) if chosen else html.Link(text, href=href))
         for text, href, chosen in options
     ]
     return html.Nav([html.Span(label, className="label"), html.Ul(links)], className="choices", **aria(label=label))

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child, note
 from dashboard.place import Place
 from dashboard.reports.paths import package_path

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-from dash import dcc, html
-
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child, note
 from dashboard.components.record_results import differences_table
 from dashboard.place import Place
@@ -21,9 +20,9 @@ RECORD = "/record"
 """Path of the Record page; pages do not know one another."""
 
 
-def record_link(tag: str, place: Place) -> dcc.Link:
+def record_link(tag: str, place: Place) -> html.Link:
     """Put the way from a machine to recording a job on it."""
-    return dcc.Link(say("asset.record"), href=place.to(RECORD, asset=tag), className="action")
+    return html.Link(say("asset.record"), href=place.to(RECORD, asset=tag), className="action")
 
 
 def amend_links(lines: Sequence[JobLine], zone: str, place: Place) -> Child:
@@ -33,7 +32,7 @@ def amend_links(lines: Sequence[JobLine], zone: str, place: Place) -> Child:
         return None
     items = [
         html.Li(
-            dcc.Link(
+            html.Link(
                 say(
                     "asset.amend.line",
                     day=day(line.job.performed_at.astimezone(ZoneInfo(zone)).date()),

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from typing import Any
 
 import dash_mantine_components as dmc
-from dash import html
 
+from dashboard.components import elements as html
 from dashboard.components.aria import data
 from dashboard.components.pieces import Child
 from dashboard.words import say

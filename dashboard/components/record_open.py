@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child, note
 from dashboard.components.record_field import typed
 from dashboard.views.record_view import Ask, RecordView, doubt_name

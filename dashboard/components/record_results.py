@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, note, two_lines
 from dashboard.components.tables import Column, table

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components import record_form as form
 from dashboard.components.pieces import Child, note, section
 from dashboard.components.record_field import Texts

@@ -5,8 +5,8 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 import dash_mantine_components as dmc
-from dash import dcc, html
 
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child, blank, note, section
 from dashboard.components.record_results import QUANTITIES, limits_text
 from dashboard.components.tables import Column, table
@@ -52,7 +52,7 @@ def choose_part(name: str, view: FinderView, place: Place) -> list[Child]:
     columns = [Column(say("column.machine")), Column(say("column.what")), Column(say("column.last"), number=True), Column(say("column.last_left"), number=True)]  # fmt: skip
     lines = [line for line in view.lines if not line.retired]
     rows = [
-        [dcc.Link(line.tag, href=place.to(place.path, asset=line.tag), className="tag"), line.description, day(line.last), judged(line.left_ratio)]
+        [html.Link(line.tag, href=place.to(place.path, asset=line.tag), className="tag"), line.description, day(line.last), judged(line.left_ratio)]
         for line in lines[:LISTED]
     ]  # fmt: skip
     parts: list[Child] = [box, table(say("record.choose.caption"), columns, rows)]

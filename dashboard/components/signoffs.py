@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.pieces import Child, note, section
 from dashboard.components.tables import Column, table
 from dashboard.place import Place

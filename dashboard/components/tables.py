@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import dash_ag_grid as dag
-from dash import html
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 
 GRID_ROWS = 25
@@ -51,23 +51,15 @@ def table(
     marked : sequence of bool
         Rows that are set off; empty for none. [unitless]
     """
-
-    def css(index: int) -> str:
-        column = columns[index]
-        return " ".join(name for name, on in (("number", column.number), ("narrow", column.narrow)) if on)
-
+    names = [_names(column) for column in columns]
     head = html.Thead(
-        html.Tr([html.Th(column.title, scope="col", className=css(i)) for i, column in enumerate(columns)])
+        html.Tr(
+            [html.Th(column.title, scope="col", className=name) for column, name in zip(columns, names, strict=True)]
+        )
     )
     body = html.Tbody(
         [
-            html.Tr(
-                [
-                    html.Th(value, scope="row", className=css(i)) if i == 0 else html.Td(value, className=css(i))
-                    for i, value in enumerate(row)
-                ],
-                className="marked" if marked and marked[place] else "",
-            )
+            html.Tr(_cells(row, names), className="marked" if marked and marked[place] else "")
             for place, row in enumerate(rows)
         ]
     )
@@ -78,6 +70,18 @@ def table(
         tabIndex=0,
         **aria(label=caption),
     )
+
+
+def _names(column: Column) -> str:
+    return " ".join(name for name, on in (("number", column.number), ("narrow", column.narrow)) if on)
+
+
+def _cells(row: Sequence[Any], names: Sequence[str]) -> list[html.Element]:
+    """Put a row; it may be shorter than the heading, never longer."""
+    return [
+        html.Td(value, className=name) if place else html.Th(value, scope="row", className=name)
+        for place, (value, name) in enumerate(zip(row, names[: len(row)], strict=True))
+    ]
 
 
 def grid(name: str, columns: list[dict[str, Any]], rows: list[dict[str, Any]], label: str) -> html.Div:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from importlib.util import find_spec
 
-from dash import html
-
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.pieces import Child
 from dashboard.place import Place

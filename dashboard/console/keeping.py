@@ -1,4 +1,4 @@
-"""The subcommands backup, restore and grants."""
+"""The subcommands backup, restore, grants and partition."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from dashboard.console.common import now, opened, out, settings_of
 from models.commands.backup import back_up
 from models.commands.restore import restore
 from models.store.backup import Copied
+from models.store.partitions import settle
 from models.store.roles import give, grants
 
 _KEY = (
@@ -61,6 +62,21 @@ def run_grants(given: argparse.Namespace) -> int:
     with opened(settings) as engine:
         give(engine, lines)
     out.print(f"The role {given.role} has its rights in {settings.shown}.", soft_wrap=True)
+    return 0
+
+
+def run_partition(given: argparse.Namespace) -> int:
+    """Give every site its parts, and say what was moved."""
+    settings = settings_of(given)
+    with opened(settings) as engine:
+        done = settle(engine)
+    if not done.sites:
+        out.print(f"Every site of {settings.shown} has its parts already; nothing was changed.", soft_wrap=True)
+        return 0
+    out.print(
+        f"{len(done.sites)} sites got parts of their own in {settings.shown}; {done.moved} rows were moved into them.",
+        soft_wrap=True,
+    )
     return 0
 
 

@@ -1,4 +1,4 @@
-"""Parsers of the subcommands that keep a book: backup, restore, grants; loaded with the command, so nothing heavy here."""
+"""Parsers of the subcommands that keep a book: backup, restore, grants, partition; loaded with the command, so nothing heavy here."""
 
 from __future__ import annotations
 
@@ -54,6 +54,12 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
         "--apply", action="store_true", help="run them on the book, as its owner, instead of printing them"
     )
     parser.add_argument("--reads-only", action="store_true", help="only the right to read: for a reader of its own")
+    parser = verb(
+        "partition",
+        "on PostgreSQL: give every site parts of its own in the two long tables, and move the rows that wait for them",
+        "  driftbook partition --book postgresql://owner@host/plant",
+    )
+    book(parser)
 
 
 def add_running(parser: argparse.ArgumentParser) -> None:

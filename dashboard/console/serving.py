@@ -6,6 +6,7 @@ import argparse
 import logging
 import os
 import socket
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 
 from dashboard.console.common import opened, out, settings_of
@@ -101,8 +102,10 @@ def serve_book(
     from dashboard.server import serve
     from models.store.reader import Reader
     from models.store.readiness import readiness
+    from models.store.replica import Replica
 
-    with opened(settings) as engine:
+    with ExitStack() as stack:
+        engine = stack.enter_context(opened(settings))
         access = None if door is None else Access(engine, system_clock)
         asked = access is not None and access.needed()
         others = host not in LOOPBACK or (door is not None and door.proxy is not None)
@@ -117,16 +120,23 @@ def serve_book(
             logging.getLogger(ACCESS).setLevel(logging.WARNING)
         if log == "json":
             write_json()
+        reader = Reader(engine, settings.cache_folder)
+        replica = None if settings.replica is None else stack.enter_context(closing(Replica(reader, settings.replica)))
         app = create_app(
-            settings, Reader(engine, settings.cache_folder), desk=BookDesk(engine), access=access,
+            settings, reader, desk=BookDesk(engine), access=access,
             outside=read_outside(os.environ) if access is not None else None, hosts=_hosts(host, door),
-            probe=lambda: readiness(engine, settings),
+            probe=lambda: readiness(engine, settings), replica=replica,
         )  # fmt: skip
 
         def ready(address: str) -> None:
             if greeting:
                 out.print(greeting)
             out.print(f"driftbook shows {settings.shown} at [bold]{address}[/bold]   (stop with Ctrl+C)")
+            if replica is not None:
+                used = (
+                    "What only shows is read from" if replica.look() is not None else "Not used for now is the replica"
+                )
+                out.print(f"{used} {replica.shown}.", soft_wrap=True)
             out.print("Everybody has to sign in." if asked else "Nobody is asked who they are.")
             if others and not asked:
                 out.print("It listens beyond this machine: keep it inside a network that you trust.")

@@ -8,7 +8,7 @@ from urllib.parse import quote
 import dash
 from flask import Response, current_app, request
 
-from dashboard.context import KEY, Context
+from dashboard.context import KEY, Context, as_read
 from dashboard.files.tables import FORMS, make_table
 from dashboard.place import asset_path
 from models.errors import DriftbookError, UnknownNameError
@@ -56,7 +56,7 @@ def calendar(secret: str) -> Response:
     from dashboard.files.recheck_calendar import recheck_calendar
 
     # Nobody is signed in here: the secret says which site may be read, so the book is asked past the gate.
-    here = cast("Context", cast("dict[str, Any]", current_app.config)[KEY])
+    here = as_read(cast("Context", cast("dict[str, Any]", current_app.config)[KEY]))
     site_id = here.book.calendar_site(secret[:_LONGEST_SECRET])
     site = next((one for one in here.book.sites() if one.site_id == site_id), None)
     if site is None:
@@ -66,7 +66,7 @@ def calendar(secret: str) -> Response:
     risk = int(choices["risk"]) if choices.get("risk") in {"5", "10", "20"} else 10
     base = request.url_root.rstrip("/")
     text = recheck_calendar(
-        here.book.history(site.site_id),
+        here.pictures.history(here.book, site.site_id),
         site,
         here.clock(),
         by=by,

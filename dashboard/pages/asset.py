@@ -13,9 +13,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import dash
-from dash import dcc, html
 
 from dashboard.auth.gate import may, may_sign
+from dashboard.components import elements as html
 from dashboard.components.asset_drift import drift_part
 from dashboard.components.asset_forecast import forecast_part
 from dashboard.components.asset_history import jobs_part, measured_part
@@ -47,7 +47,7 @@ from dashboard.views.asset_last_view import build_last
 from dashboard.views.asset_patterns_view import build_patterns
 from dashboard.views.asset_shafts_view import build_shafts
 from dashboard.views.asset_standing import row_of
-from dashboard.views.asset_view import AssetView, build, days_of, missing, who_of
+from dashboard.views.asset_view import AssetView, build, days_of, missing, past_of, who_of
 from dashboard.views.limits_view import limits_note
 from dashboard.words import say
 from models.maths.limits import limits_for
@@ -97,7 +97,7 @@ def fill(seen: Scene, scheme: str) -> Child:
     opened = _opened(seen, scheme)
     if opened is None:
         none = missing(shortened(tag), seen.display)
-        back = dcc.Link(say("asset.to_list"), href=seen.place.to(PATH))
+        back = html.Link(say("asset.to_list"), href=seen.place.to(PATH))
         return [*begin(none.title, seen), blank(say("asset.unknown.title"), none.sentence, back)]
     return top(opened)
 
@@ -192,7 +192,7 @@ def middle(opened: Opened) -> list[Child]:
         drift_files.append(take("asset-feet", seen.place, said="files.take.feet", asset=story.asset.tag))
     patterns = build_patterns(study, history, row, display=seen.display, days=days_of(story))
     return [
-        forecast_part(forecast, build(story, seen.display), seen.place, opened.scheme),
+        forecast_part(forecast, past_of(story), seen.place, opened.scheme),
         drift_part(drift, opened.scheme, *drift_files),
         patterns_part(patterns, seen.place),
     ]

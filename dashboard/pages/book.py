@@ -8,10 +8,10 @@ what was changed later.  ``/book/NUMBER`` opens one entry.
 from __future__ import annotations
 
 import dash
-from dash import dcc, html
 
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
 from dashboard.auth.gate import may_sign
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.asking import ask_choice, ask_form, ask_text
 from dashboard.components.pieces import (
@@ -115,7 +115,7 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
             entry_link(line.number, place),
             _two(_thing(line.thing, line.name, place), line.about),
             _two(line.kind, line.change),
-            _two(line.recorded, dcc.Link(line.author, href=place.to(PATH, person=line.author_alone))),
+            _two(line.recorded, html.Link(line.author, href=place.to(PATH, person=line.author_alone))),
             line.work,
             line.why,
             _source(line, place),
@@ -168,17 +168,17 @@ def _form(asked: Asked, seen: Scene, *, clear: bool) -> Child:
         button=say("book.form.send"),
         label=say("book.form"),
         drops=PAGED,
-        clear=dcc.Link(say("book.form.clear"), href=seen.place.to(PATH), className="step") if clear else None,
+        clear=html.Link(say("book.form.clear"), href=seen.place.to(PATH), className="step") if clear else None,
     )
 
 
 def _paging(view: BookView, place: Place) -> Child:
     links: list[Child] = []
     if view.newer is not None:
-        links.append(dcc.Link(say("book.newest"), href=place.here(before=None, after=None), className="step"))
-        links.append(dcc.Link(say("book.newer"), href=place.here(before=None, after=view.newer), className="step"))
+        links.append(html.Link(say("book.newest"), href=place.here(before=None, after=None), className="step"))
+        links.append(html.Link(say("book.newer"), href=place.here(before=None, after=view.newer), className="step"))
     if view.older is not None:
-        links.append(dcc.Link(say("book.older"), href=place.here(before=view.older, after=None), className="step"))
+        links.append(html.Link(say("book.older"), href=place.here(before=view.older, after=None), className="step"))
     return html.Nav(links, className="paging", **aria(label=say("book.paging"))) if links else None
 
 
@@ -188,18 +188,18 @@ def _two(first: Child, second: Child) -> Child:
     )
 
 
-def entry_link(number: int, place: Place, text: str = "") -> dcc.Link:
+def entry_link(number: int, place: Place, text: str = "") -> html.Link:
     """Put a link to the page of an entry."""
-    return dcc.Link(text or count(number), href=place.to(f"{PATH}/{number}"), className="tag")
+    return html.Link(text or count(number), href=place.to(f"{PATH}/{number}"), className="tag")
 
 
 def _thing(thing: Thing, name: str, place: Place) -> Child:
     if thing is Thing.MACHINE:
-        return dcc.Link(name, href=place.to(PATH, asset=name), className="tag")
+        return html.Link(name, href=place.to(PATH, asset=name), className="tag")
     if thing is Thing.INSTRUMENT:
-        return dcc.Link(name, href=place.to(PATH, instrument=name), className="tag")
+        return html.Link(name, href=place.to(PATH, instrument=name), className="tag")
     if thing is Thing.PERSON:
-        return dcc.Link(name, href=place.to(PATH, person=name))
+        return html.Link(name, href=place.to(PATH, person=name))
     return name
 
 
@@ -212,7 +212,7 @@ def _source(line: BookLine, place: Place) -> Child:
 
 def unknown(asked: str, seen: Scene) -> list[Child]:
     """Put the page of an entry that is not there."""
-    back = dcc.Link(say("entry.to_list"), href=seen.place.to(PATH))
+    back = html.Link(say("entry.to_list"), href=seen.place.to(PATH))
     text = say("entry.unknown.text", asked=shortened(asked))
     return [*begin(say("book.title"), seen), blank(say("entry.unknown.title"), text, back)]
 
@@ -281,15 +281,15 @@ def _neighbours(view: EntryView, place: Place) -> Child:
 
 
 def _onward(view: EntryView, place: Place) -> Child:
-    links: list[Child] = [dcc.Link(say("entry.to_list"), href=place.to(PATH))]
+    links: list[Child] = [html.Link(say("entry.to_list"), href=place.to(PATH))]
     about = {Thing.MACHINE: "asset", Thing.INSTRUMENT: "instrument", Thing.PERSON: "person"}.get(view.thing)
     if about:
         to = place.to(PATH, **{about: view.name})
-        links.append(dcc.Link(say("entry.all_about", name=view.name), href=to))
+        links.append(html.Link(say("entry.all_about", name=view.name), href=to))
     if view.thing is Thing.MACHINE:
-        links.append(dcc.Link(say("entry.machine", tag=view.name), href=place.to(asset_path(view.name))))
+        links.append(html.Link(say("entry.machine", tag=view.name), href=place.to(asset_path(view.name))))
     if view.is_file:
-        links.append(dcc.Link(say("entry.of_file"), href=place.to(PATH, file=view.number)))
+        links.append(html.Link(say("entry.of_file"), href=place.to(PATH, file=view.number)))
     if view.file_entry is not None:
         links.append(entry_link(view.file_entry, place, say("entry.to_file")))
     return html.Ul([html.Li(link) for link in links], className="onward")

@@ -9,8 +9,8 @@ from __future__ import annotations
 from datetime import date
 
 import dash
-from dash import dcc, html
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.links import machine
 from dashboard.components.papers import due_papers
@@ -138,7 +138,7 @@ def _loads(view: DueView, place: Place) -> html.Section:
         href = place.here(by=None, risk=load.risk) if load.risk else place.here(by=RULE)
         marked.append(here)
         rows.append(
-            [name if here else dcc.Link(name, href=href), count(load.now), count(load.soon), count(load.quarter)]
+            [name if here else html.Link(name, href=href), count(load.now), count(load.soon), count(load.quarter)]
         )
     return section(
         say("due.loads.title"),
@@ -207,7 +207,7 @@ def _more(n: int, shown: int, place: Place) -> list[Child]:
         return []
     parts: list[Child] = [note(say("due.list.more", shown=count(shown), n=count(n)))]
     if place.get("list") != "all":
-        parts.append(html.P(dcc.Link(say("due.list.all"), href=place.here(list="all"))))
+        parts.append(html.P(html.Link(say("due.list.all"), href=place.here(list="all"))))
     return parts
 
 
@@ -253,8 +253,8 @@ def _where(line: PlanLine) -> str:
 def _calendar(calendar: Calendar, place: Place) -> html.Section:
     title = month_name(calendar.month)
 
-    def step(to: date, text: str, label: str) -> dcc.Link:
-        return dcc.Link(
+    def step(to: date, text: str, label: str) -> html.Link:
+        return html.Link(
             text, href=place.here(month=f"{to:%Y-%m}"), className="step", title=f"{label}: {month_name(to)}"
         )
 
@@ -291,7 +291,7 @@ def _day(one: Day, place: Place) -> html.Td:
     )
     if not one.n:
         return html.Td(number, className="today" if one.today else "")
-    tags: list[Child] = [html.Li(dcc.Link(tag, href=place.to(asset_path(tag)))) for tag in one.tags]
+    tags: list[Child] = [html.Li(html.Link(tag, href=place.to(asset_path(tag)))) for tag in one.tags]
     if one.n > len(one.tags):
         tags.append(html.Li(say("due.calendar.more", n=count(one.n - len(one.tags)))))
     return html.Td(

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import dash
-from dash import dcc, html
 
 from dashboard.asked import Factors, read_factors, read_number, read_years
+from dashboard.components import elements as html
 from dashboard.components.limits_curves import curves_part
 from dashboard.components.limits_whatif import what_if_part
 from dashboard.components.pieces import (
@@ -145,7 +145,7 @@ def _sets(view: LimitsDeskView, seen: Scene) -> html.Section:
             _until(line),
             line.by,
             line.source,
-            dcc.Link(
+            html.Link(
                 say("limits.entry", entry=count(line.entry), day=day(line.recorded)),
                 href=place.to(f"/book/{line.entry}"),
             ),

@@ -7,9 +7,10 @@ over limit, and what has to be put on the plan.
 from __future__ import annotations
 
 import dash
-from dash import Input, State, html
+from dash import Input, State
 
 from dashboard.browser import attach
+from dashboard.components import elements as html
 from dashboard.components.month_counts import behind_part, by_class, months_part
 from dashboard.components.month_lists import LISTED, calibrations_part, due_part, left_over_part, returned_part
 from dashboard.components.month_top import month_keys, picker

@@ -7,8 +7,8 @@ limit often enough that chance is a poor explanation.
 from __future__ import annotations
 
 import dash
-from dash import dcc, html
 
+from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.links import machine
 from dashboard.components.pieces import (
@@ -229,8 +229,8 @@ def _groups(groups: Groups, seen: Scene) -> html.Section:
 def _group_name(line: Alike, place: Place) -> Child:
     text = say(GROUPS[line.kind], name=line.name)
     if line.kind == AREA:
-        return dcc.Link(text, href=place.here(area=line.name))
-    return dcc.Link(text, href=place.here(instrument=line.name)) if line.kind == INSTRUMENT else text
+        return html.Link(text, href=place.here(area=line.name))
+    return html.Link(text, href=place.here(instrument=line.name)) if line.kind == INSTRUMENT else text
 
 
 def _moves(line: Alike, display: Display) -> Child:
@@ -285,7 +285,7 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     if view.came_back > len(view.lines):
         parts.append(note(say("offenders.more", shown=count(len(view.lines)), n=count(view.came_back))))
         if seen.place.get("list") != "all":
-            parts.append(html.P(dcc.Link(say("offenders.show_all"), href=seen.place.here(list="all"))))
+            parts.append(html.P(html.Link(say("offenders.show_all"), href=seen.place.here(list="all"))))
     return section(say("offenders.ranking.title"), *parts, about=say("about.offenders"))
 
 

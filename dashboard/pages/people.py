@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import dash
-from dash import dcc, html
 
 from dashboard.asked import named, read_days
+from dashboard.components import elements as html
 from dashboard.components.asking import ask_choice, ask_form, ask_text
 from dashboard.components.links import machine
 from dashboard.components.people_effects import effects_part, repeat_part
@@ -173,7 +173,7 @@ def _instruments(view: PeopleView, place: Place) -> html.Section:
             count(line.late),
             count(line.not_known),
             day(line.last),
-            dcc.Link(
+            html.Link(
                 say("people.rests", day=day(line.calibrated)) if line.calibrated else say("people.rests.all"),
                 href=place.here(instrument=line.serial, since=line.calibrated, list=None),
             ),
@@ -209,7 +209,7 @@ def _jobs(caption: str, rows: Sequence[JobRow], seen: Scene, *, late: bool) -> h
             judged(row.left_ratio),
             say("people.last_word.no", day=day(row.since)) if row.since else html.Strong(say("people.last_word.yes")),
             row.person or DASH,
-            dcc.Link(count(row.entry), href=place.to(f"/book/{row.entry}")),
+            html.Link(count(row.entry), href=place.to(f"/book/{row.entry}")),
         ]
         for row in rows
     ]
@@ -221,7 +221,7 @@ def _more(shown: int, n: int, place: Place) -> Child:
         return None
     parts: list[Child] = [say("people.more", shown=count(shown), n=count(n))]
     if place.get("list") != "all":
-        parts += [" ", dcc.Link(say("people.all"), href=place.here(list="all"))]
+        parts += [" ", html.Link(say("people.all"), href=place.here(list="all"))]
     return html.P(parts, className="note")
 
 
@@ -231,7 +231,7 @@ def _resting(view: PeopleView, seen: Scene) -> html.Section:
     chosen = resting.serial if resting else ""
     clear = None
     if resting:
-        clear = dcc.Link(
+        clear = html.Link(
             say("people.rest.clear"), href=place.here(instrument=None, since=None, list=None), className="step"
         )
     form = ask_form(
@@ -282,7 +282,7 @@ def _people(view: PeopleView, place: Place) -> html.Section:
     ]
     rows = [
         [
-            dcc.Link(line.name, href=place.to("/book", person=line.name)),
+            html.Link(line.name, href=place.to("/book", person=line.name)),
             line.qualification or DASH,
             count(line.jobs),
             day(line.last),

@@ -10,10 +10,11 @@ from __future__ import annotations
 from typing import Any
 
 import dash
-from dash import Input, Output, State, dcc, html, no_update
+from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard.browser import attach
+from dashboard.components import elements as html
 from dashboard.components import record_form as form
 from dashboard.components import record_results as results
 from dashboard.components.links import machine
@@ -85,7 +86,7 @@ def _choosing(seen: Scene, about: Subject) -> list[Child]:
 def _amended_already(old: JobLine, later: JobLine, seen: Scene) -> list[Child]:
     text = say("record.amend.already", entry=old.entry, later=later.entry, by=later.author)
     links = (
-        dcc.Link(say("record.amend.later", entry=later.entry), href=seen.place.to(PATH, amend=later.entry)),
+        html.Link(say("record.amend.later", entry=later.entry), href=seen.place.to(PATH, amend=later.entry)),
         machine(old.job.tag, seen.place),
     )
     title = say("record.title.amend", entry=old.entry)
@@ -115,8 +116,8 @@ def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
                 html.P(text),
                 html.P(say("record.saved.safe")),
                 _history(tag, seen),
-                dcc.Link(say("record.saved.amend"), href=place.to(PATH, asset=tag, amend=line.entry)),
-                dcc.Link(say("record.saved.other"), href=place.to(PATH)),
+                html.Link(say("record.saved.amend"), href=place.to(PATH, asset=tag, amend=line.entry)),
+                html.Link(say("record.saved.other"), href=place.to(PATH)),
             ],
             className="blank",
             role="status",
@@ -125,8 +126,8 @@ def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
     ]  # fmt: skip
 
 
-def _history(tag: str, seen: Scene) -> dcc.Link:
-    return dcc.Link(say("record.saved.look", tag=tag), href=seen.place.to(asset_path(tag)), className="action")
+def _history(tag: str, seen: Scene) -> html.Link:
+    return html.Link(say("record.saved.look", tag=tag), href=seen.place.to(asset_path(tag)), className="action")
 
 
 def _key(story: AssetStory, entry: int | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -15,7 +15,7 @@ from models.history.backtest import HELD, TOO_FEW
 from models.history.columns import FloatArray, History
 from models.history.conformal import LEVELS
 from models.history.engine import Study
-from models.history.forecast import BY_CLASS, BY_RISK, forecast_at, reading_interval, recheck_of
+from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at, reading_interval, recheck_of
 from models.history.passage import ever_over
 from models.history.runs import DAYS_PER_YEAR, US_PER_DAY
 from models.history.standing import Standing
@@ -138,7 +138,7 @@ def build_forecast(
         return ForecastView(reason, runs, risk, held)
     zone = ZoneInfo(history.zone)
     left_us = int(standing.left_us[0])
-    recheck = recheck_of(standing, risk, study.choices.site_months)
+    recheck = _recheck(study, asset, standing, risk, given)
     days = float(recheck.days[0])
     since = max((now_us - left_us) / US_PER_DAY, 0.0)
     horizon = min(max(1.5 * days, 1.25 * since, DAYS_PER_YEAR), max(WIDEST_YEARS * DAYS_PER_YEAR, 1.02 * since))
@@ -189,6 +189,21 @@ def build_forecast(
         points=tuple(points[on] for on in sorted(points)),
         components=_components(standing, last, limits, span, display),
         components_on=moment(last).date(),
+    )
+
+
+def _recheck(study: Study, asset: int, standing: Standing, risk: float, given: LimitsGiven | None) -> Recheck:
+    """Give the re-check of one machine; the study holds it for the site's own risk and limits."""
+    if given is not None or risk != study.choices.risk:
+        return recheck_of(standing, risk, study.choices.site_months)
+    known, row = study.recheck, slice(asset, asset + 1)
+    return replace(
+        known,
+        days=known.days[row],
+        over=known.over[row],
+        over_left=known.over_left[row],
+        basis=known.basis[row],
+        reason=known.reason[row],
     )
 
 

@@ -71,6 +71,33 @@ def missing(tag: str, display: Display) -> AssetView:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What the forecast goes on from: the limit ratio of all visits, and one text a visit; ``None`` where none was judged."""
+
+    tag: str
+    ratio: RunSeries | None
+    who: tuple[str, ...]
+
+
+def past_of(story: AssetStory) -> Past:
+    """Give the past of a machine.
+
+    Parameters
+    ----------
+    story : AssetStory
+        Everything about the asset. [unitless]
+    """
+    zone, jobs = ZoneInfo(story.site.zone), story.standing
+    ratios = run_series(
+        _times(jobs, zone),
+        _ratios(jobs, "found_ratio"),
+        _ratios(jobs, "left_ratio"),
+        _joined(jobs, story.breaks, zone),
+    )
+    return Past(story.asset.tag, ratios if jobs and not ratios.empty else None, tuple(_who(line) for line in jobs))
+
+
 def build(story: AssetStory, display: Display) -> AssetView:
     """Compute the page.
 
@@ -87,7 +114,7 @@ def build(story: AssetStory, display: Display) -> AssetView:
     joined = _joined(jobs, story.breaks, zone)
     found, left = _four(jobs, "found"), _four(jobs, "left")
     target = np.array([line.job.target.as_tuple() for line in jobs], dtype=np.float64).reshape(-1, 4)
-    ratios = run_series(times, _ratios(jobs, "found_ratio"), _ratios(jobs, "left_ratio"), joined)
+    past = past_of(story)
     feet = feet_panels(story, display, times, found - target, left - target, joined)
     spacer = story.asset.coupling is Coupling.SPACER
     return AssetView(
@@ -97,8 +124,8 @@ def build(story: AssetStory, display: Display) -> AssetView:
         title=" · ".join(text for text in (story.asset.tag, story.asset.description) if text),
         sentence=_sentence(jobs, zone),
         facts=facts_of(story, jobs, display, zone),
-        ratio=ratios if jobs and not ratios.empty else None,
-        who=tuple(_who(line) for line in jobs),
+        ratio=past.ratio,
+        who=past.who,
         marks=tuple(_mark(one) for one in story.breaks),
         components=component_panels(jobs, display, times, found, left, target, joined),
         feet=feet,

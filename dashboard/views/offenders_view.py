@@ -19,7 +19,7 @@ from models.history.columns import BoolArray, History, IntArray
 from models.history.engine import Study
 from models.history.material import service_of
 from models.history.months import add_months, local_days, midnights_us
-from models.history.return_rates import ReturnRates, return_rates
+from models.history.return_rates import ReturnPriors, ReturnRates, return_rates
 from models.history.returns import ReturnCounts, returns_of
 from models.history.returns import window as window_of
 from models.history.runs import Runs
@@ -188,16 +188,42 @@ def ranked_for(
     filters : Filters
         Area, coupling, instrument and person. [unitless]
     """
+    return keep(
+        history,
+        ("ranked", window, speed, today, filters),
+        lambda: rank(history, runs, window, speed, today, filters),
+    )
 
-    def make() -> Ranked:
-        since = _since(today, window)
-        from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
-        rows = keep_runs(history, runs, speed, filters)
-        counts = returns_of(history.jobs, runs, len(history.assets), from_us=from_us, keep=rows)
-        rates = _rates(history, runs, rows & runs.looked & window_of(history.jobs, runs, from_us, None), counts)
-        return counts, rates, rates.ranking()
 
-    return keep(history, ("ranked", window, speed, today, filters), make)
+def rank(
+    history: History,
+    runs: Runs,
+    window: int | None,
+    speed: int | None,
+    today: date,
+    filters: Filters = EVERYTHING,
+    *,
+    priors: ReturnPriors | None = None,
+) -> Ranked:
+    """Work the same out.
+
+    Parameters
+    ----------
+    history : History
+        The site's history, or that of some of its machines. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+    window, speed, today, filters : int or None, int or None, date, Filters
+        As in :func:`ranked_for`. [month, unitless, d, unitless]
+    priors : ReturnPriors, optional
+        What the classes have in common, where that is given. [unitless]
+    """
+    since = _since(today, window)
+    from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
+    rows = keep_runs(history, runs, speed, filters)
+    counts = returns_of(history.jobs, runs, len(history.assets), from_us=from_us, keep=rows)
+    rates = _rates(history, runs, rows & runs.looked & window_of(history.jobs, runs, from_us, None), counts, priors)
+    return counts, rates, rates.ranking()
 
 
 def _day(value: date) -> int:
@@ -211,11 +237,19 @@ def _since(today: date, window: int | None) -> date | None:
     return date.fromisoformat(str(earlier[0]))
 
 
-def _rates(history: History, runs: Runs, looked: BoolArray, counts: ReturnCounts) -> ReturnRates:
+def _rates(
+    history: History, runs: Runs, looked: BoolArray, counts: ReturnCounts, priors: ReturnPriors | None
+) -> ReturnRates:
     rows = np.flatnonzero(looked)
     _, years, _ = service_of(runs, rows, len(history.assets))
     return return_rates(
-        runs.asset[rows], years, runs.returned[rows], history.assets.speed_class, counts.worst_ratio, full=False
+        runs.asset[rows],
+        years,
+        runs.returned[rows],
+        history.assets.speed_class,
+        counts.worst_ratio,
+        full=False,
+        priors=priors,
     )
 
 

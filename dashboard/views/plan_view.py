@@ -250,7 +250,25 @@ def ground_of(history: History, study: Study, today: date, today_us: int, interv
 
 
 def _ground(history: History, study: Study, today: date, now_us: int, interval_months: int) -> Ground:
-    rule = due_for(history, now_us, interval_months)
+    return ground_with(history, study, due_for(history, now_us, interval_months), today, now_us)
+
+
+def ground_with(history: History, study: Study, rule: Due, today: date, now_us: int) -> Ground:
+    """Prepare the same where what is due by the rule is known.
+
+    Parameters
+    ----------
+    history : History
+        The site's history, or that of some of its machines. [unitless]
+    study : Study
+        What it says. [unitless]
+    rule : Due
+        What is due by the rule. [unitless]
+    today : date
+        The site's day. [d]
+    now_us : int
+        The full hour, UTC. [µs]
+    """
     standing = study.standing
     since = np.where(standing.can, np.maximum((now_us - standing.left_us) / US_PER_DAY, 0.0), 0.0)
     return Ground(

@@ -11,6 +11,7 @@ from models.ledger.keys import make_key
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.known import sites
+from models.store.partitions import make_parts
 from models.store.revision import revision_of, upgrade
 from models.store.rows import limit_row_row, limit_version_row
 from models.store.unit import Unit, writing
@@ -79,6 +80,7 @@ def init_book(
             )
         site = Site(max((s.site_id for s in there), default=0) + 1, code, name.strip(), zone, display, interval_months)
         with writing(engine, site.site_id, by, now) as unit:
+            make_parts(unit.connection, [site.site_id])
             unit.add(SiteRow, (site.site_id, site.code))
             say_site(unit, site)
             say_limit_set(unit, site.site_id, limit_set)

@@ -40,6 +40,13 @@ class Judge:
             self._in_force[day] = in_force(self._sets, day)
         return self._in_force[day]
 
+    def entry_on(self, day: date) -> int | None:
+        """Give the entry of the limit set in force on a day of the site's calendar."""
+        if day not in self._in_force:
+            self._in_force[day] = in_force(self._sets, day)
+        adopted = self._in_force[day]
+        return None if adopted is None else adopted.entry
+
     def limits(self, job: Job, asset: Asset) -> tuple[int | None, LimitsGiven]:
         """Give the entry of the set in force on the day of a job, and the limits that it gives.
 

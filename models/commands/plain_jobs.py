@@ -29,11 +29,19 @@ from models.values.job import Misalignment
 from models.values.kinds import Method, Reason
 from models.values.limits import LimitsGiven
 
-_MOST_KEPT: Final = 50_000
+MOST_KEPT: Final = 50_000
 """Texts of a column that are remembered; more of them means that they do not repeat."""
 
 _FEET: Final = ("soft_before", "soft_after", "move_v", "move_h")
-_NUMBERS: Final = ("temp_stationary", "temp_movable", "temp_ambient", "hours_run")
+NUMBERS: Final = {
+    "temp_stationary": "temp_stationary_c",
+    "temp_movable": "temp_movable_c",
+    "temp_ambient": "temp_ambient_c",
+    "hours_run": "hours_run",
+}
+"""Numbers that stand alone, with their columns in the book."""
+
+STAGES: Final = ("found", "left", "target")
 _TEXTS: Final = ("work_order", "notes", "reviewer")
 _NO_TARGET: Final = Misalignment().as_tuple()
 _ENCODER: Final = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
@@ -69,6 +77,14 @@ class PlainJob:
     content: bytes
 
 
+class _Mark:
+    """A value of its own."""
+
+
+BLANK: Final = _Mark()
+"""What a cell without a text means."""
+
+
 class _Read:
     """What a number in a cell means: its value, and how it is written with the texts as typed."""
 
@@ -84,12 +100,15 @@ class PlainLane:
 
     ``usable`` is False for a sheet of which no row can be plain: one that
     brings machines along, or that keeps the time of day in a column of its own.
+    ``…_columns`` say in which columns of the sheet numbers (in the order of their
+    keys), words and texts stand, ``width`` how many of its columns are read.
     """
 
     def __init__(
         self, reader: RowReader, known: Known, has_asset: Callable[[str], bool], has_instrument: Callable[[str], bool]
     ) -> None:
-        self._known, self._has_asset, self._has_instrument = known, has_asset, has_instrument
+        self.has_asset, self._has_instrument = has_asset, has_instrument
+        self.zone, self.now = known.zone, known.now
         steps = {key: (index, column, chosen, convert) for index, key, column, chosen, convert in reader.steps}
         self.usable = (
             reader.mapping.table is Table.JOBS
@@ -99,22 +118,24 @@ class PlainLane:
         )
         if not self.usable:
             return
-        self._width = 1 + max(index for index, *_ in steps.values())
+        self.width = 1 + max(index for index, *_ in steps.values())
         self._kinds = dict(reader.measured)
-        self._ref, self._tag, self._performed = (steps[key][0] for key in ("ref", "tag", "performed"))
-        self._texts = [(key, steps[key][0]) for key in (*_TEXTS, "instrument") if key in steps]
+        self.ref_column, self.tag_column, self.performed_column = (steps[key][0] for key in ("ref", "tag", "performed"))
+        self.text_columns = [(key, steps[key][0]) for key in (*_TEXTS, "instrument") if key in steps]
         self._steps = {key: (column, chosen, convert) for key, (_, column, chosen, convert) in steps.items()}
         # What a text of a column means, by the text; a cell without one means nothing.
-        self._kept: dict[str, dict[Any, Any]] = {key: {"": _BLANK} for key in steps}
+        self._kept: dict[str, dict[Any, Any]] = {key: {"": BLANK} for key in steps}
         words = [key for key in ("reason", "method", "people", "checks") if key in steps]
         numbers = sorted(key for key, (_, _, chosen, _) in steps.items() if chosen.form is Form.NUMBER)
+        self.word_columns = {key: steps[key][0] for key in words}
+        self.number_columns = {key: steps[key][0] for key in numbers}
         self._lists = [(key, steps[key][0], self._kept[key].get) for key in words]
         self._numbers = [(key, steps[key][0], self._kept[key].get) for key in numbers]
-        self._feet_keys = [reader.feet.get(prefix, ()) for prefix in _FEET]
-        self._stages = {stage: reader.stages.get(stage) for stage in ("found", "left", "target")}
+        self.feet = [reader.feet.get(prefix, ()) for prefix in _FEET]
+        self.stages = {stage: reader.stages.get(stage) for stage in STAGES}
         plain = {"ref", "tag", "performed", *_TEXTS, "instrument", "reason", "method", "people", "checks"}
         self.usable = steps.keys() <= plain | set(numbers)
-        self._today = known.now.astimezone(known.zone).date()
+        self.today = known.now.astimezone(known.zone).date()
 
     def read(self, cells: Sequence[Cell]) -> PlainJob | None:  # noqa: C901, PLR0911, PLR0912 - one way out for each thing that would have to be said
         """Give what a row says; ``None`` for a row of which anything has to be said.
@@ -124,38 +145,38 @@ class PlainLane:
         cells : sequence of Cell
             The row as it was read. [as typed]
         """
-        if type(cells) is not list or len(cells) < self._width:
+        if type(cells) is not list or len(cells) < self.width:
             return None
-        ref, tag = " ".join(cells[self._ref].split()), " ".join(cells[self._tag].split())
-        if not ref or not tag or not self._has_asset(tag):
+        ref, tag = " ".join(cells[self.ref_column].split()), " ".join(cells[self.tag_column].split())
+        if not ref or not tag or not self.has_asset(tag):
             return None
-        performed = self._moment(cells[self._performed])
+        performed = self.moment(cells[self.performed_column])
         if performed is None:
             return None
-        day = performed.astimezone(self._known.zone).date()
-        if day < DAY_ONE or (performed > self._known.now and day > self._today):
+        day = performed.astimezone(self.zone).date()
+        if day < DAY_ONE or (performed > self.now and day > self.today):
             return None
         values: dict[str, float] = {}
         typed: list[str] = []
         for key, index, known in self._numbers:
             found = known(cells[index])
             if found is None:
-                found = self._number(key, cells[index])
+                found = self.number(key, cells[index])
                 if found is None:
                     return None
-            if found is not _BLANK:
+            if found is not BLANK:
                 values[key] = found.value
                 typed.append(found.typed)
         words: dict[str, Any] = {}
         for key, index, known in self._lists:
             word = known(cells[index])
             if word is None:
-                word = self._word(key, cells[index])
+                word = self.word(key, cells[index])
                 if word is None:
                     return None
-            if word is not _BLANK:
+            if word is not BLANK:
                 words[key] = word
-        texts: dict[str, str] = {key: " ".join(cells[index].split()) for key, index in self._texts}
+        texts: dict[str, str] = {key: " ".join(cells[index].split()) for key, index in self.text_columns}
         instrument = texts.get("instrument", "")
         if instrument and not self._has_instrument(instrument):
             return None
@@ -186,10 +207,10 @@ class PlainLane:
             if reason != _PLANNED or any(key.startswith("move_") and value for key, value in values.items()):
                 return None
             left = found
-        target_keys = self._stages["target"]
+        target_keys = self.stages["target"]
         target = _NO_TARGET if target_keys is None else tuple(values.get(key, 0.0) for key in target_keys)
-        written = tuple(self._feet(keys, values) for keys in self._feet_keys)
-        four = [values.get(key) for key in _NUMBERS]
+        written = tuple(self._feet(keys, values) for keys in self.feet)
+        four = [values.get(key) for key in NUMBERS]
         if four[3] is not None and four[3] < 0:
             return None
         (people, people_json), (checks, checks_json) = words.get("people", _NOBODY), words.get("checks", _NOBODY)
@@ -216,7 +237,7 @@ class PlainLane:
 
     def _four(self, stage: str, values: dict[str, float]) -> Any:
         """Give the four numbers of a stage, ``None`` where there is none of them, ``_PART`` where some are missing."""
-        keys = self._stages[stage]
+        keys = self.stages[stage]
         if keys is None:
             return None
         first, second, third, fourth = keys
@@ -225,10 +246,11 @@ class PlainLane:
         except KeyError:
             return _PART if any(key in values for key in keys) else None
 
-    def _moment(self, cell: Cell) -> datetime | None:
+    def moment(self, cell: Cell) -> datetime | None:
+        """Read a moment; ``None`` if anything has to be said of it."""
         if type(cell) is str and len(cell) == 16 and cell[4] == cell[7] == "-" and cell[10] in "T " and cell[13] == ":":
             try:
-                return datetime.fromisoformat(cell).replace(tzinfo=self._known.zone).astimezone(UTC)
+                return datetime.fromisoformat(cell).replace(tzinfo=self.zone).astimezone(UTC)
             except ValueError:
                 return None
         if cell is None or (isinstance(cell, str) and not cell.strip()):
@@ -240,14 +262,14 @@ class PlainLane:
             return None
         return moment
 
-    def _number(self, key: str, cell: Cell) -> Any:
+    def number(self, key: str, cell: Cell) -> Any:
         """Read a cell the long way and remember it; ``None`` if anything has to be said of it."""
         kept, (column, chosen, convert) = self._kept[key], self._steps[key]
         if not isinstance(cell, str):
             return None
         if not cell.strip():
-            kept[cell] = _BLANK
-            return _BLANK
+            kept[cell] = BLANK
+            return BLANK
         try:
             parsed: Parsed = convert(cell, column, chosen)
         except NotAQuantityError:
@@ -257,18 +279,18 @@ class PlainLane:
         if kind is not None and is_odd(kind, value):
             return None
         found = _Read(value, f"{canonical_json(key)}:{canonical_json(typed_text(parsed))}")
-        if len(kept) < _MOST_KEPT:
+        if len(kept) < MOST_KEPT:
             kept[cell] = found
         return found
 
-    def _word(self, key: str, cell: Cell) -> Any:
+    def word(self, key: str, cell: Cell) -> Any:
         """Read a word of a closed list, or a list of names, the long way and remember it, names with their JSON."""
         kept, (column, chosen, convert) = self._kept[key], self._steps[key]
         if not isinstance(cell, str):
             return None
         if not cell.strip():
-            kept[cell] = _BLANK
-            return _BLANK
+            kept[cell] = BLANK
+            return BLANK
         try:
             found = convert(cell, column, chosen)
         except NotAQuantityError:
@@ -277,7 +299,7 @@ class PlainLane:
             return None
         if chosen.form is Form.NAMES:
             found = (found, _ENCODER.encode(found))
-        if len(kept) < _MOST_KEPT:
+        if len(kept) < MOST_KEPT:
             kept[cell] = found
         return found
 
@@ -305,12 +327,7 @@ def plain_row(
     )  # fmt: skip
 
 
-class _Mark:
-    """A value of its own."""
-
-
 _NOBODY: Final = ((), "[]")
-_BLANK: Final = _Mark()
 _PART: Final = _Mark()
 _OTHER_REASON: Final = str(Reason.OTHER)
 _OTHER_METHOD: Final = str(Method.OTHER)

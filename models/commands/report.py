@@ -24,6 +24,15 @@ class Source:
         """Give the file."""
         return self.sheet.path
 
+    @property
+    def expected(self) -> int:
+        """Estimate the rows from the size of the file and of its first rows; those of a workbook are known."""
+        if not self.sheet.delimiter:
+            return self.sheet.length
+        body = self.sheet.head[self.mapping.header_row :]
+        size = sum(sum(len(str(cell)) + 1 for cell in row) for row in body)
+        return int(self.path.stat().st_size * len(body) / size) if size else 0
+
 
 @dataclass(frozen=True, slots=True)
 class Refused:

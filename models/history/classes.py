@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import BoolArray, IntArray
+from models.history.late import Late
 
 SMALLEST_CLASS = 30
 """Assets that a class needs for figures of its own (statistics of the project, section 3)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Grouping:
+class Grouping(Late):
     """Which fit each series uses.
 
     ``fit`` is an index per series; the last fit is that of the whole fleet.
@@ -65,15 +66,26 @@ def group_series(series_class: IntArray, series_with_runs: IntArray, smallest: i
     given = series_class[series_with_runs]
     labels, sizes = np.unique(given[given >= 0], return_counts=True)
     large = labels[sizes >= smallest]
-    fit = np.searchsorted(large, series_class)
-    inside = fit < len(large)
-    own = (
-        inside & (large[np.where(inside, fit, 0)] == series_class)
-        if len(large)
-        else np.zeros(len(series_class), np.bool_)
-    )
     return Grouping(
-        fit=np.where(own, fit, len(large)).astype(np.int64),
+        fit=fit_of(series_class, large),
         label=np.append(large, -1).astype(np.int64),
         members=np.append(sizes[sizes >= smallest], len(series_with_runs)).astype(np.int64),
     )
+
+
+def fit_of(classes: IntArray, large: IntArray) -> IntArray:
+    """Give the fit of each class: its own where it is large enough, else the fleet's, which is the last.
+
+    Parameters
+    ----------
+    classes : (n,) int array
+        Class of each series or asset; −1 unknown. [unitless]
+    large : (k,) int array
+        The classes that are large enough, rising. [unitless]
+    """
+    if not len(large):
+        return np.zeros(len(classes), dtype=np.int64)
+    fit = np.searchsorted(large, classes)
+    inside = fit < len(large)
+    own = inside & (large[np.where(inside, fit, 0)] == classes)
+    return np.where(own, fit, len(large)).astype(np.int64)

@@ -12,6 +12,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from models.history.late import Late, some_of
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -28,7 +30,7 @@ SPEED_BOUNDS_RPM = (1000.0, 1500.0, 1800.0, 3000.0, 3600.0)
 
 
 @dataclass(frozen=True, slots=True)
-class JobColumns:
+class JobColumns(Late):
     """One row a job that stands (not superseded, not void), in order of asset, then time, then entry.
 
     Unknown numbers are NaN.  ``asset``, ``person`` and ``instrument`` are
@@ -83,7 +85,7 @@ class JobColumns:
         rows : (n,) bool array or (k,) int array
             Mask or indices of the rows to keep. [unitless]
         """
-        return JobColumns(**{name: getattr(self, name)[rows] for name in self.__slots__})
+        return JobColumns(**{name: some_of(self, name, rows) for name in self.__slots__})
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ import numpy as np
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import f_sf
 from models.history.drift import ClassFits, Rates
+from models.history.late import Late
 from models.history.multiplicity import adjusted
 
 ONE_WAY, NO_DIRECTION, TOO_FEW = range(3)
@@ -32,7 +33,7 @@ FEWEST_RUNS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Directions:
+class Directions(Late):
     """One row a series.
 
     ``statistic`` is F on ``components`` and ``df`` degrees of freedom with
@@ -110,10 +111,27 @@ def directions_of(
         q=q,
         vertical_p=tail(vertical, vertical_df),
         horizontal_p=tail(horizontal, horizontal_df),
-        verdict=np.select([~tested, q <= rate], [TOO_FEW, ONE_WAY], NO_DIRECTION).astype(np.int64),
+        verdict=_verdicts(tested, q, rate),
         n=rates.n,
         rate=rate,
     )
+
+
+def verdicts_of(statistic: FloatArray, q: FloatArray, rate: float) -> IntArray:
+    """Give the verdict of each series from what was tested.
+
+    Parameters
+    ----------
+    statistic, q : (series,) float array
+        Statistic, NaN where not tested, and p-value adjusted over the fleet. [unitless]
+    rate : float
+        Accepted share of false verdicts. [unitless]
+    """
+    return _verdicts(~np.isnan(statistic), q, rate)
+
+
+def _verdicts(tested: BoolArray, q: FloatArray, rate: float) -> IntArray:
+    return np.select([~tested, q <= rate], [TOO_FEW, ONE_WAY], NO_DIRECTION).astype(np.int64)
 
 
 def _quadratic(

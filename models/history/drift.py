@@ -13,6 +13,7 @@ import numpy as np
 from models.history.classes import SMALLEST_CLASS, Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import t_quantile
+from models.history.late import Late
 from models.history.material import Material
 from models.history.moderation import moderate, variance_prior
 from models.history.shrinkage import dersimonian_laird, shrink
@@ -55,7 +56,7 @@ class ClassFits:
 
 
 @dataclass(frozen=True, slots=True)
-class Sums:
+class Sums(Late):
     """Weighted sums over the runs of each series: n, Σ w t², Σ w t d, Σ w d², each (series, 4)."""
 
     n: FloatArray
@@ -78,7 +79,7 @@ class Sums:
 
 
 @dataclass(frozen=True, slots=True)
-class Rates:
+class Rates(Late):
     """Rates of each series (series, 4) [limit/year]; columns as in limit units.
 
     ``low`` and ``high`` bound the shrunk rate at ``confidence``.  ``factor`` and

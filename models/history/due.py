@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import AssetColumns, BoolArray, BreakColumns, IntArray, JobColumns
+from models.history.late import Late
 from models.history.months import add_months, local_days, midnights_us
 
 NEVER_MEASURED, BY_INTERVAL, LEFT_OVER, REPLACED, RETIRED = range(5)
@@ -26,7 +27,7 @@ NO_TIME = np.iinfo(np.int64).min
 
 
 @dataclass(frozen=True, slots=True)
-class Due:
+class Due(Late):
     """One row an asset, at the index of the assets.
 
     ``due_us`` is the beginning of the due day in the site's zone, or

@@ -19,22 +19,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.history.backtest import Backtest, backtest_of
-from models.history.classes import SMALLEST_CLASS, Grouping, group_series
+from models.history.classes import SMALLEST_CLASS, Grouping, fit_of, group_series
 from models.history.columns import FloatArray, History, IntArray
 from models.history.direction import Directions, directions_of
 from models.history.drift import ClassFits, Rates, Sums, fit_classes, rates_of, sums_of
-from models.history.feet import FootRates, foot_rates
+from models.history.feet import FootRates, fit_feet, foot_rates
+from models.history.fleet import Fleet
 from models.history.forecast import Recheck, recheck_of
 from models.history.limit_space import in_limit_units
 from models.history.material import Material, material_of, service_of
-from models.history.patterns import Patterns, patterns_of
-from models.history.predictions import Before, Predictions, predict_past
+from models.history.patterns import Patterns, patterns_of, usual_scatter
+from models.history.predictions import Before, Predictions, only_calibration, predict_past
 from models.history.recurrence import Recurrence, recurrence_of
 from models.history.return_rates import ReturnRates, return_rates
 from models.history.returns import ReturnCounts, returns_of
 from models.history.runs import DAYS_PER_YEAR, Runs, runs_of
 from models.history.shape import Shapes, shapes_of
-from models.history.standing import Standing, standing_of
+from models.history.standing import Standing, longest_of, standing_of
 from models.history.trend import Trends, trends_of
 
 
@@ -67,7 +68,10 @@ class Study:
     the trend of the as-found limit ratio [1/year], ``speed_trend`` that of the
     size of a drift against what the asset's own rate lets expect [1/year].
     ``planned_rates`` leaves out the looks that ended with a visit which was called
-    for because something was noticed.
+    for because something was noticed.  ``fleet`` are the estimates over all
+    machines that the other parts rest on; in a study that followed a few new jobs
+    (``models.history.follow``) they are those of the last whole study.  ``until`` is
+    the number of the last entry in everything else.
     """
 
     runs: Runs
@@ -91,6 +95,13 @@ class Study:
     recurrence: Recurrence
     patterns: Patterns
     choices: Choices
+    fleet: Fleet
+    until: int
+
+    @property
+    def whole(self) -> bool:
+        """Tell whether the estimates over all machines go as far as everything else."""
+        return self.fleet.until == self.until
 
     def now(self, column: FloatArray) -> FloatArray:
         """Give a column of series for the present series of each asset; NaN where it has none.
@@ -131,30 +142,94 @@ def study_of(
     Study
         Frozen; parts without data carry reasons in words.
     """
-    jobs, breaks, assets = history.jobs, history.breaks, history.assets
-    classes = assets.speed_class if asset_class is None else asset_class
-    count = len(assets)
-    runs = runs_of(jobs, breaks)
-    material = material_of(jobs, breaks, runs, assets)
+    classes = history.assets.speed_class if asset_class is None else asset_class
+    runs = runs_of(history.jobs, history.breaks)
+    material = material_of(history.jobs, history.breaks, runs, history.assets)
     grouping = group_series(classes[material.series_asset], np.unique(material.series), choices.smallest)
     reading = _reading_variance(history, material, choices)
+    earlier = None if before is None or before.choices != choices else before
     fits = fit_classes(material, grouping, reading=reading)
+    predictions = predict_past(
+        material,
+        grouping,
+        reading,
+        # Where estimates are older than the runs beside them, nothing says what they were made from.
+        Before(earlier.material, earlier.grouping, earlier.predictions.fits) if earlier and earlier.whole else None,
+    )
+    backtest = backtest_of(predictions, material, len(grouping.label))
+    found = _Found(
+        fits,
+        fit_feet(material, runs, history.assets.feet_movable_mm, grouping),
+        predictions,
+        backtest,
+        longest_of(material, grouping),
+    )
+    again = None if earlier is None else (earlier.standing, earlier.recheck)
+    return _studied(history, classes, choices, _Ground(runs, material, grouping), found, again)
+
+
+def study_with(history: History, fleet: Fleet, choices: Choices = Choices()) -> Study:
+    """Find everything that a history says, with the estimates from all machines given.
+
+    Parameters
+    ----------
+    history : History
+        Columns of one site, or of some of its machines. [unitless]
+    fleet : Fleet
+        What is estimated from all machines together. [unitless]
+    choices : Choices
+        What the site has chosen. [unitless]
+    """
+    runs = runs_of(history.jobs, history.breaks)
+    material = material_of(history.jobs, history.breaks, runs, history.assets)
+    classes = history.assets.speed_class
+    grouping = fleet.grouping(fit_of(classes[material.series_asset], fleet.label[:-1]))
+    found = _Found(fleet.fits, fleet.feet, fleet.predictions, fleet.backtest, fleet.longest, fleet)
+    return _studied(history, classes, choices, _Ground(runs, material, grouping), found, None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """What every part rests on."""
+
+    runs: Runs
+    material: Material
+    grouping: Grouping
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """Estimates over all machines; ``given`` where all of them are known beforehand, the rest is then found on the way."""
+
+    fits: ClassFits
+    feet: ClassFits
+    predictions: Predictions
+    backtest: Backtest
+    longest: FloatArray
+    given: Fleet | None = None
+
+
+def _studied(
+    history: History,
+    classes: IntArray,
+    choices: Choices,
+    ground: _Ground,
+    found: _Found,
+    again: tuple[Standing, Recheck] | None,
+) -> Study:
+    """Work out what rests on a machine's own jobs and on the estimates over all machines."""
+    jobs, assets = history.jobs, history.assets
+    runs, material, grouping = ground.runs, ground.material, ground.grouping
+    fits, given, count = found.fits, found.given, len(assets)
     every = np.ones(len(material), dtype=np.bool_)
     sums = sums_of(material, fits.variance, grouping.fit, every, len(material.series_asset))
+    scatter = usual_scatter(sums) if given is None else given.scatter
     rates = rates_of(sums, fits, grouping.fit, choices.confidence)
     present = np.zeros(len(material.series_asset), dtype=np.bool_)
     present[material.series_now[material.series_now >= 0]] = True
     directions = directions_of(rates, fits, grouping.fit, present, choices.false_rate)
     shapes = shapes_of(material, rates, fits, grouping.fit)
-    feet = foot_rates(material, runs, assets.feet_movable_mm, grouping)
-    earlier = None if before is None or before.choices != choices else before
-    predictions = predict_past(
-        material,
-        grouping,
-        reading,
-        None if earlier is None else Before(earlier.material, earlier.grouping, earlier.predictions.fits),
-    )
-    backtest = backtest_of(predictions, material, len(grouping.label))
+    feet = foot_rates(material, runs, assets.feet_movable_mm, grouping, fits=found.feet)
     standing = standing_of(
         jobs,
         assets,
@@ -162,13 +237,49 @@ def study_of(
         rates=rates,
         fits=fits,
         grouping=grouping,
-        factors=predictions.factors,
-        class_verdict=backtest.verdict,
+        factors=found.predictions.factors,
+        class_verdict=found.backtest.verdict,
+        longest=found.longest,
     )
     counts = returns_of(jobs, runs, count)
     looked = np.flatnonzero(runs.looked)
     _, years, _ = service_of(runs, looked, count)
     asset, returned, planned = runs.asset[looked], runs.returned[looked], ~runs.noticed[looked]
+    rated = return_rates(
+        asset, years, returned, classes, counts.worst_ratio, smallest=choices.smallest,
+        priors=None if given is None else given.returns,
+    )  # fmt: skip
+    rated_planned = return_rates(
+        asset[planned], years[planned], returned[planned], classes, counts.worst_ratio, smallest=choices.smallest,
+        priors=None if given is None else given.planned,
+    )  # fmt: skip
+    patterns = patterns_of(
+        jobs,
+        runs,
+        assets,
+        material,
+        sums=sums,
+        fits=fits,
+        fit=grouping.fit,
+        directions=directions,
+        shapes=shapes,
+        feet=feet,
+        rate=choices.false_rate,
+        scatter=scatter,
+    )
+    fleet = given or Fleet(
+        until=history.head,
+        label=grouping.label,
+        members=grouping.members,
+        fits=fits,
+        feet=found.feet,
+        predictions=only_calibration(found.predictions),
+        backtest=found.backtest,
+        longest=found.longest,
+        scatter=scatter,
+        returns=rated.priors,
+        planned=rated_planned.priors,
+    )
     return Study(
         runs=runs,
         material=material,
@@ -181,35 +292,18 @@ def study_of(
         feet=feet,
         ratio_trend=_ratio_trend(history, runs, material),
         speed_trend=_speed_trend(material, rates, fits, grouping, count),
-        predictions=predictions,
-        backtest=backtest,
+        predictions=found.predictions,
+        backtest=found.backtest,
         standing=standing,
-        recheck=recheck_of(
-            standing,
-            choices.risk,
-            choices.site_months,
-            None if earlier is None else (earlier.standing, earlier.recheck),
-        ),
+        recheck=recheck_of(standing, choices.risk, choices.site_months, again),
         return_counts=counts,
-        return_rates=return_rates(asset, years, returned, classes, counts.worst_ratio, smallest=choices.smallest),
-        planned_rates=return_rates(
-            asset[planned], years[planned], returned[planned], classes, counts.worst_ratio, smallest=choices.smallest
-        ),
+        return_rates=rated,
+        planned_rates=rated_planned,
         recurrence=recurrence_of(asset, years, returned, count),
-        patterns=patterns_of(
-            jobs,
-            runs,
-            assets,
-            material,
-            sums=sums,
-            fits=fits,
-            fit=grouping.fit,
-            directions=directions,
-            shapes=shapes,
-            feet=feet,
-            rate=choices.false_rate,
-        ),
+        patterns=patterns,
         choices=choices,
+        fleet=fleet,
+        until=history.head,
     )
 
 
@@ -221,9 +315,7 @@ def without_predictions(study: Study) -> Study:
     study : Study
         A study. [unitless]
     """
-    made = study.predictions
-    none = {name: getattr(made, name)[:0] for name in Predictions.__slots__ if name not in {"factors", "fits"}}
-    return replace(study, predictions=replace(made, **none))
+    return replace(study, predictions=only_calibration(study.predictions))
 
 
 def _reading_variance(history: History, material: Material, choices: Choices) -> FloatArray | None:

@@ -13,7 +13,8 @@ import numpy as np
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import t_quantile
-from models.history.drift import Rates, fit_classes, rates_of, sums_of
+from models.history.drift import ClassFits, Rates, fit_classes, rates_of, sums_of
+from models.history.late import Late
 from models.history.material import Material
 from models.history.runs import Runs
 
@@ -34,7 +35,7 @@ MOVES_WORDS = (
 
 
 @dataclass(frozen=True, slots=True)
-class FootRates:
+class FootRates(Late):
     """Rates of the feet of each series [mm/year], columns as :data:`NEAR_V` and so on.
 
     ``vertical`` and ``horizontal`` are indices into :data:`MOVES_WORDS`: a row
@@ -70,8 +71,35 @@ def at_feet(components: FloatArray, feet_mm: FloatArray) -> FloatArray:
     return np.concatenate([vertical, horizontal], axis=1)
 
 
+def fit_feet(material: Material, runs: Runs, feet_mm: FloatArray, grouping: Grouping) -> ClassFits:
+    """Fit to each class what the feet of its machines have in common.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs. [unitless]
+    runs : Runs
+        The runs behind it: their drift is in millimetres. [unitless]
+    feet_mm : (assets, 2) float array
+        Distances of the feet. [mm]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+    """
+    return fit_classes(_in_millimetres(material, runs, feet_mm), grouping)
+
+
+def _in_millimetres(material: Material, runs: Runs, feet_mm: FloatArray) -> Material:
+    result: Material = replace(material, drift=at_feet(runs.drift[material.run], feet_mm[material.asset]))
+    return result
+
+
 def foot_rates(
-    material: Material, runs: Runs, feet_mm: FloatArray, grouping: Grouping, confidence: float = 0.95
+    material: Material,
+    runs: Runs,
+    feet_mm: FloatArray,
+    grouping: Grouping,
+    confidence: float = 0.95,
+    fits: ClassFits | None = None,
 ) -> FootRates:
     """Give the rate of each row of feet, with its interval.
 
@@ -87,16 +115,17 @@ def foot_rates(
         Which fit each series uses. [unitless]
     confidence : float
         Confidence of the intervals of the raw rates. [unitless]
+    fits : ClassFits or None
+        What the classes have in common, as :func:`fit_feet` gives it; worked out where not given. [unitless]
 
     Returns
     -------
     FootRates
         One row a series; the verdict goes by the raw rate, so that no foot moves because its class does.
     """
-    moved = at_feet(runs.drift[material.run], feet_mm[material.asset])
-    millimetres: Material = replace(material, drift=moved)
+    millimetres = _in_millimetres(material, runs, feet_mm)
     every = np.ones(len(material), dtype=np.bool_)
-    fits = fit_classes(millimetres, grouping)
+    fits = fit_classes(millimetres, grouping) if fits is None else fits
     sums = sums_of(millimetres, fits.variance, grouping.fit, every, len(material.series_asset))
     rates = rates_of(sums, fits, grouping.fit, confidence)
     sure = _leaves_out_zero(rates, confidence)

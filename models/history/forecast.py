@@ -13,6 +13,7 @@ import numpy as np
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS
 from models.history.distributions import normal_quantile, t_quantile
+from models.history.late import Late
 from models.history.outside import outside_limit
 from models.history.predictions import effective_df
 from models.history.runs import DAYS_PER_YEAR
@@ -34,6 +35,9 @@ BASIS_WORDS = (
 
 CLASS_CAP = 1.5
 
+FEW = 16
+"""Of so many assets or fewer the risk is worked out on all days at once."""
+
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
@@ -53,7 +57,7 @@ class Forecast:
 
 
 @dataclass(frozen=True, slots=True)
-class Recheck:
+class Recheck(Late):
     """One row an asset: when to look again.
 
     ``days`` are calendar days after the last as-left, 0 where the risk was
@@ -187,10 +191,10 @@ def recheck_of(
     target = np.broadcast_to(np.asarray(risk, dtype=np.float64), (count,))
     site = site_months * DAYS_PER_YEAR / 12.0
     cap = np.minimum(CLASS_CAP * standing.longest_days, site)
-    search = _Search(standing, target, np.flatnonzero(standing.can))
-    for day in DAYS_TRIED:
-        search.step_out(np.minimum(cap, day))
-    search.step_out(cap)
+    tried = [np.minimum(cap, day) for day in DAYS_TRIED] + [cap]
+    search = _Search(standing, target, np.flatnonzero(standing.can), tried)
+    for which in range(len(tried)):
+        search.step_out(which)
     for _ in range(4):
         search.close_in()
     reached = search.high_p >= target
@@ -243,11 +247,19 @@ def unchanged(now: Standing, before: Standing) -> BoolArray:
 
 
 class _Search:
-    """The bracket of each asset: at ``low_t`` the risk is not reached, at ``high_t`` it is."""
+    """The bracket of each asset: at ``low_t`` the risk is not reached, at ``high_t`` it is.
 
-    def __init__(self, standing: Standing, target: FloatArray, rows: IntArray) -> None:
+    Of a few assets the risk is worked out on all days that may be tried in one step: it costs as much as on one.
+    """
+
+    def __init__(self, standing: Standing, target: FloatArray, rows: IntArray, tried: list[FloatArray]) -> None:
         count = len(target)
-        self.standing, self.target = standing, target
+        self.standing, self.target, self.tried = standing, target, tried
+        self.ahead: FloatArray | None = None
+        if 0 < len(rows) <= FEW:
+            self.ahead = np.full((len(tried), count), np.nan)
+            days = np.concatenate([day[rows] for day in tried])
+            self.ahead[:, rows] = _risk(standing, np.tile(rows, len(tried)), days).reshape(len(tried), -1)
         self.low_t, self.low_p = np.zeros(count), np.zeros(count)
         self.high_t, self.high_p = np.full(count, np.inf), np.full(count, -1.0)
         self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
@@ -255,9 +267,10 @@ class _Search:
         at_once = self.low_p >= target
         self.high_t[at_once], self.high_p[at_once] = 0.0, self.low_p[at_once]
 
-    def step_out(self, day: FloatArray) -> None:
+    def step_out(self, which: int) -> None:
+        day = self.tried[which]
         rows = np.flatnonzero(self.standing.can & (self.high_p < 0.0) & (day > self.low_t))
-        p = _risk(self.standing, rows, day[rows])
+        p = _risk(self.standing, rows, day[rows]) if self.ahead is None else self.ahead[which, rows]
         self._take(rows, day[rows], p)
 
     def close_in(self) -> None:

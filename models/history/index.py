@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from models.history.columns import IntArray, JobColumns
 from models.history.counts import Counts, count_over
+from models.history.follow import Followed
+from models.history.intervals import Shares, shares
+from models.history.late import Late, depth_of, put_together, some_of
 from models.history.runs import Runs
+from models.history.splice import Splice
+
+COUNTED = ("entry", "month", "speed_class", "found_ratio", "left_ratio")
+"""Columns of jobs that counts rest on."""
 
 
 @dataclass(frozen=True, slots=True)
-class Index:
+class Index(Late):
     """Ways into the jobs of a site that cost as much as is found, not as much as there is.
 
     ``counts`` holds every month from the first to the last.  ``order`` are the rows of the jobs month by
@@ -62,3 +70,83 @@ def index_of(jobs: JobColumns, runs: Runs) -> Index:
     run_at = np.full(len(jobs), -1, dtype=np.int64)
     run_at[runs.end_row] = np.arange(len(runs))
     return Index(counts, order, begins, run_at)
+
+
+def index_after(index: Index, before: JobColumns, followed: Followed) -> Index | None:
+    """Give the ways into a history that followed a change; ``None`` where they have to be worked out anew.
+
+    Parameters
+    ----------
+    index : Index
+        Those of the history before. [unitless]
+    before : JobColumns
+        The jobs of the history before. [unitless]
+    followed : Followed
+        What changed, and how rows moved. [unitless]
+    """
+    change = followed.change
+    old_rows = np.concatenate(
+        [np.zeros(0, np.int64), *(np.arange(a, b) for a, b in zip(change.jobs.begins, change.jobs.ends, strict=True))]
+    )
+    counted = {name: some_of(before, name, old_rows) for name in COUNTED}
+    then, now = put_together(JobColumns, counted, {}), change.part.jobs
+    counts = _counts_after(index.counts, then, now)
+    if counts is None:
+        return None
+    begins = np.append(0, np.cumsum(counts.jobs.sum(axis=1))).astype(np.int64)
+    own_runs = np.full(len(now), -1, dtype=np.int64)
+    own_runs[followed.own.runs.end_row] = followed.runs.rows()
+
+    def order() -> Any:
+        return _order_after(index, before.month, old_rows, change.jobs, now.month)
+
+    later = {"order": order, "run_at": lambda: change.jobs.apply(index.run_at, own_runs, followed.runs)}
+    return put_together(Index, {"counts": counts, "begins": begins}, later, depth_of(index) + 1)
+
+
+def _counts_after(counts: Counts, then: JobColumns, now: JobColumns) -> Counts | None:
+    """Take the cells of some jobs out and put others in; ``None`` where a month at an end would be left empty."""
+    if not len(counts.months) or not len(now):
+        return None
+    first = min(int(counts.months[0]), int(now.month.min()))
+    last = max(int(counts.months[-1]), int(now.month.max()))
+    old, gone, new = (
+        counts.window(first, last),
+        *(count_over(some, first_month=first, last_month=last) for some in (then, now)),
+    )
+    jobs = old.jobs - gone.jobs + new.jobs
+    if not (jobs[0].any() and jobs[-1].any()):
+        return None
+
+    def judged(name: str) -> Shares:
+        a, b, c = (getattr(one, name) for one in (old, gone, new))
+        return shares(a.count - b.count + c.count, a.n - b.n + c.n, a.confidence)
+
+    return Counts(old.months, old.classes, jobs, judged("found"), judged("left"))
+
+
+def _order_after(index: Index, month: IntArray, gone: IntArray, moves: Splice, new_month: IntArray) -> IntArray:
+    """Give the rows month by month: those that go taken out, the others moved, the new ones put in where they belong."""
+    begins, months = index.begins, len(index.begins) - 1
+    went = month[gone] - index.first
+    out = [_place(index.order, begins, its, row) for its, row in zip(went.tolist(), gone.tolist(), strict=True)]
+    old = np.delete(index.order, out)
+    begins = begins - np.append(0, np.cumsum(np.bincount(went, minlength=months)))
+    order = old.copy()
+    for end, grown in zip(moves.ends, np.diff(moves.growth, prepend=0).tolist(), strict=True):
+        if grown:
+            np.add(order, grown, out=order, where=old >= end)
+    rows = moves.rows()
+    # Month by month, and by row within one: two that go to one place then stand in their order.
+    by_month = np.lexsort((rows, new_month))
+    rows, its_month = rows[by_month], np.clip(new_month[by_month] - index.first, -1, months)
+    places = [
+        0 if its < 0 else len(order) if its >= months else _place(order, begins, its, row)
+        for its, row in zip(its_month.tolist(), rows.tolist(), strict=True)
+    ]
+    return np.insert(order, places, rows)
+
+
+def _place(order: IntArray, begins: IntArray, month: int, row: int) -> int:
+    begin, end = int(begins[month]), int(begins[month + 1])
+    return begin + int(np.searchsorted(order[begin:end], row, side="left"))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import AssetColumns, BoolArray, BreakColumns, FloatArray, IntArray, JobColumns
+from models.history.late import Late
 from models.history.limit_space import in_limit_units, judged_rows
 from models.history.runs import DAYS_PER_YEAR, Runs, standing_since
 
@@ -19,7 +20,7 @@ HOURS_PER_DAY = 24.0
 
 
 @dataclass(frozen=True, slots=True)
-class Material:
+class Material(Late):
     """Known runs, in order of asset, then time, and what is known about each asset now.
 
     Columns of runs: ``series`` (from 0), ``asset``, ``run`` (row of the runs),

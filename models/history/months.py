@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -88,6 +89,12 @@ def day_start_us(day: date, zone: str) -> int:
     return (start - _EPOCH) // timedelta(microseconds=1)
 
 
+@lru_cache(maxsize=1 << 14)
+def _midnight_us(day: int, zone: str) -> int:
+    """Give the same for a day as number; kept, because the days of a history are asked for again and again."""
+    return day_start_us(date(1970, 1, 1) + timedelta(days=day), zone)
+
+
 def midnights_us(days: IntArray, zone: str) -> IntArray:
     """Give the instants at which days begin in a zone.
 
@@ -104,7 +111,7 @@ def midnights_us(days: IntArray, zone: str) -> IntArray:
         The instants. [µs since 1970, UTC]
     """
     different, place = np.unique(days, return_inverse=True)
-    starts = [day_start_us(date(1970, 1, 1) + timedelta(days=int(day)), zone) for day in different]
+    starts = [_midnight_us(day, zone) for day in different.tolist()]
     return np.array(starts, dtype=np.int64)[place].reshape(days.shape)
 
 

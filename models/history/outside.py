@@ -31,6 +31,9 @@ SURELY = 6.0
 SCALE_NODES = 5
 """Points of the quadrature over an uncertain variance."""
 
+FEW = 1_000
+"""So many positions are taken at all of these points in one step."""
+
 
 @lru_cache(maxsize=8)
 def _rule(points: int) -> tuple[FloatArray, FloatArray]:
@@ -133,13 +136,24 @@ def outside_limit(mean: FloatArray, variance: FloatArray, each_axis: BoolArray, 
     total[sure] = _either(mean[sure], variance[sure], each_axis[sure])
     rows = np.flatnonzero(finite)
     if len(rows):
-        nodes, weights = np.polynomial.hermite_e.hermegauss(SCALE_NODES)
-        shares = weights / np.sum(weights)
+        levels, shares = _scales()
         total[rows] = 0.0
-        for level, share in zip(normal_cdf(nodes).tolist(), shares.tolist(), strict=True):
-            scale = df[rows] / chi2_quantile(level, df[rows])
-            total[rows] += share * _either(mean[rows], variance[rows] * scale[:, None], each_axis[rows])
+        # A few positions are taken at all points at once: what costs is then the number of steps.
+        together = len(levels) if len(rows) <= FEW else 1
+        for begin in range(0, len(levels), together):
+            part = levels[begin : begin + together]
+            scale = np.concatenate([df[rows] / chi2_quantile(level, df[rows]) for level in part])
+            where = np.tile(rows, len(part))
+            each = _either(mean[where], variance[where] * scale[:, None], each_axis[where])
+            for share, here in zip(shares[begin : begin + together], each.reshape(len(part), -1), strict=True):
+                total[rows] += share * here
     return total
+
+
+@lru_cache(maxsize=1)
+def _scales() -> tuple[list[float], list[float]]:
+    nodes, weights = np.polynomial.hermite_e.hermegauss(SCALE_NODES)
+    return normal_cdf(nodes).tolist(), (weights / np.sum(weights)).tolist()
 
 
 def _either(mean: FloatArray, variance: FloatArray, each_axis: BoolArray) -> FloatArray:

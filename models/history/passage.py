@@ -7,6 +7,8 @@ two steps a course can touch the limit unseen, and that chance is added.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
@@ -62,39 +64,45 @@ def _one(standing: Standing, asset: int, years: float, rng: np.random.Generator,
     judged = np.nan_to_num(standing.left[asset], nan=0.0)
     place = judged + spread * np.sqrt(standing.reading[asset]) * rng.standard_normal((courses, 4))
     rate = standing.rate[asset] + spread * np.sqrt(standing.rate_variance[asset]) * rng.standard_normal((courses, 4))
-    step = years / STEPS
-    touched = np.zeros(courses, dtype=np.bool_)
-    unseen = np.ones(courses)
-    gaps = _gaps(standing, asset, place)
-    touched |= (gaps <= 0.0).any(axis=1)
-    noise = spread * np.sqrt(standing.walk[asset] * step)
-    for _ in range(STEPS if step > 0.0 else 0):
-        place = place + rate * step + noise * rng.standard_normal((courses, 4))
-        new = _gaps(standing, asset, place)
-        touched |= (new <= 0.0).any(axis=1)
-        unseen *= np.prod(1.0 - _bridge(gaps, new, noise), axis=1)
-        gaps = new
-    return float(np.mean(np.where(touched, 1.0, 1.0 - unseen)))
+    noise = spread * np.sqrt(standing.walk[asset] * (years / STEPS))
+    course = _course(place, rate * (years / STEPS), noise, rng, STEPS if years > 0.0 else 0)
+    touched, unseen = np.zeros(courses, dtype=np.bool_), np.ones((len(course) - 1, courses))
+    for gaps, axis in _gaps(standing, asset, course):
+        touched |= (gaps <= 0.0).any(axis=0)
+        unseen *= 1.0 - _bridge(gaps, np.maximum(noise[:, axis] ** 2, 1e-300))
+    return float(np.mean(np.where(touched, 1.0, 1.0 - np.prod(unseen, axis=0))))
 
 
-def _gaps(standing: Standing, asset: int, place: FloatArray) -> FloatArray:
-    """Give the distance from the limit at each judged place, or at each axis of it."""
-    gaps = []
+def _course(
+    place: FloatArray, drift: FloatArray, noise: FloatArray, rng: np.random.Generator, steps: int
+) -> FloatArray:
+    """Give where each course is after each step, (steps + 1, courses, 4)."""
+    course = np.empty((steps + 1, *place.shape))
+    course[0] = place
+    moved = rng.standard_normal((steps, *place.shape))
+    moved *= noise
+    for step in range(steps):
+        np.add(course[step], drift, out=course[step + 1])
+        course[step + 1] += moved[step]
+    return course
+
+
+def _gaps(standing: Standing, asset: int, course: FloatArray) -> Iterator[tuple[FloatArray, int]]:
+    """Give the distance from the limit at each judged place, or at each axis of it, with the column whose noise it has."""
     for columns in PLACES:
-        here = place[:, columns]
         if np.isnan(standing.left[asset, list(columns)]).any():
-            gaps.append(np.full((len(place), 2), np.inf))
-        elif standing.each_axis[asset]:
-            gaps.append(1.0 - np.abs(here))
+            continue
+        vertical, horizontal = (course[:, :, column] for column in columns)
+        if standing.each_axis[asset]:
+            yield 1.0 - np.abs(vertical), columns[0]
+            yield 1.0 - np.abs(horizontal), columns[1]
         else:
-            gap = 1.0 - np.hypot(here[:, 0], here[:, 1])
-            gaps.append(np.stack([gap, np.full(len(place), np.inf)], axis=1))
-    return np.concatenate(gaps, axis=1)
+            yield 1.0 - np.hypot(vertical, horizontal), columns[0]
 
 
-def _bridge(before: FloatArray, after: FloatArray, noise: FloatArray) -> FloatArray:
-    # Columns of gaps are place 1 V, place 1 H, place 2 V, place 2 H; those of the noise are V 1, V 2, H 1, H 2.
-    variance = np.maximum(noise[:, (0, 2, 1, 3)] ** 2, 1e-300)
-    inside: BoolArray = np.isfinite(before) & np.isfinite(after) & (before > 0.0) & (after > 0.0)
+def _bridge(gaps: FloatArray, variance: FloatArray) -> FloatArray:
+    """Give the chance that a course touched the limit between two steps after both of which it was inside."""
+    before, after = gaps[:-1], gaps[1:]
+    inside: BoolArray = (before > 0.0) & (after > 0.0)
     product = np.where(inside, before, 0.0) * np.where(inside, after, 0.0)
     return np.where(inside, np.exp(-2.0 * np.minimum(product / variance, 350.0)), 0.0)

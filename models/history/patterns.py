@@ -18,6 +18,7 @@ from models.history.direction import ONE_WAY, Directions
 from models.history.distributions import binomial_upper_tail, f_sf, t_cdf
 from models.history.drift import ClassFits, Sums
 from models.history.feet import FAR_V, NEAR_V, FootRates
+from models.history.late import Late
 from models.history.material import Material
 from models.history.moderation import variance_prior
 from models.history.multiplicity import adjusted
@@ -53,9 +54,20 @@ STANDS_OUT = 0.007
 FEWEST_WARM_RUNS = 4
 """Runs with a known change of temperature that a slope needs."""
 
+FEWEST_SCATTER_DF = 4.0
+"""Degrees of freedom from which on the scatter of an asset is tested."""
+
 
 @dataclass(frozen=True, slots=True)
-class Patterns:
+class Scatter:
+    """How the variance factors of the fleet's usual machines differ: a scaled inverse chi-square of ``df0`` and ``factor0``."""
+
+    df0: float
+    factor0: float
+
+
+@dataclass(frozen=True, slots=True)
+class Patterns(Late):
     """One row an asset, one column a cause.
 
     ``p`` tests the cause's own signature against none of it; ``q`` allows for all
@@ -92,6 +104,7 @@ def patterns_of(
     shapes: Shapes,
     feet: FootRates,
     rate: float = 0.10,
+    scatter: Scatter | None = None,
 ) -> Patterns:
     """Weigh each cause for each asset.
 
@@ -119,6 +132,8 @@ def patterns_of(
         Which foot moves. [mm/year]
     rate : float
         Accepted share of false suggestions, for each cause. [unitless]
+    scatter : Scatter or None
+        Usual spread of scatter in the fleet; worked out where not given. [unitless]
 
     Returns
     -------
@@ -155,12 +170,40 @@ def patterns_of(
     p[:, THERMAL_TARGET] = np.minimum(2.0 * np.fmin(step_p, warm_p), 1.0)  # the better of two tests, paid for twice
     weight[:, THERMAL_TARGET] = ratio
     shaped[:, THERMAL_TARGET] = warm | ((ratio >= DECISIVE) & (vertical >= 0.6))
-    p[:, SOFT_FOOT], over, looks = _soft_foot(jobs, count)
+    over, looks = _soft_foot(jobs, count)
+    p[:, SOFT_FOOT] = soft_p(over, looks)
     shaped[:, SOFT_FOOT] = over >= 2
-    p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums))
-    shaped[:, LOOSE_BOLTS] = of_asset(directions.verdict.astype(np.float64)) != ONE_WAY
-    q = np.stack([adjusted(p[:, cause]) for cause in range(5)], axis=1)
+    p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums, usual_scatter(sums) if scatter is None else scatter))
+    shaped[:, LOOSE_BOLTS] = not_one_way(directions.verdict, material.series_now)
+    q = adjusted_causes(p)
     return Patterns(p, q, shaped, shaped & (q <= rate), weight, over, looks, slope, warm_runs, rate)
+
+
+def adjusted_causes(p: FloatArray) -> FloatArray:
+    """Adjust the p-values of each cause over all assets.
+
+    Parameters
+    ----------
+    p : (assets, 5) float array
+        p-values. [unitless]
+    """
+    return np.stack([adjusted(p[:, cause]) for cause in range(p.shape[1])], axis=1)
+
+
+def not_one_way(verdict: IntArray, series_now: IntArray) -> BoolArray:
+    """Tell which assets do not drift one way: loose bolts let a machine wander.
+
+    Parameters
+    ----------
+    verdict : (series,) int array
+        Verdict of each series. [unitless]
+    series_now : (assets,) int array
+        Present series of each asset, −1 none. [unitless]
+    """
+    result = np.ones(len(series_now), dtype=np.bool_)
+    has = series_now >= 0
+    result[has] = verdict[series_now[has]] != ONE_WAY
+    return result
 
 
 def _sure(feet: FootRates, column: int) -> FloatArray:
@@ -169,33 +212,69 @@ def _sure(feet: FootRates, column: int) -> FloatArray:
     return np.where(np.abs(np.nan_to_num(raw)) > 2.0 * np.nan_to_num(se, nan=np.inf), np.nan_to_num(raw), 0.0)
 
 
-def _scatter_p(sums: Sums) -> FloatArray:
-    """Test whether an asset scatters more than the spread of scatter in the fleet allows.
+def usual_scatter(sums: Sums) -> Scatter:
+    """Fit how much scatter differs between the machines of the fleet, with those left out, twice, that stand out.
 
-    The squares are those about each class's own variance, so that the assets of all classes can be held side by
-    side. The prior is fitted without the assets that stand out, twice: those would widen it and hide themselves.
+    Those would widen it and hide themselves.
+
+    Parameters
+    ----------
+    sums : Sums
+        Weighted sums of each series. [unitless]
     """
     squares, df = sums.residual()
-    rows = np.flatnonzero(df >= 4.0)
-    factor, p = squares[rows] / df[rows], np.full(len(df), np.nan)
-    usual = np.ones(len(rows), dtype=np.bool_)
-    for _ in range(3):
-        df0, factor0 = variance_prior(factor[usual], df[rows[usual]])
-        p[rows] = f_sf(factor / factor0, df[rows], df0)
-        usual = p[rows] > STANDS_OUT
+    rows = np.flatnonzero(df >= FEWEST_SCATTER_DF)
+    factor, usual = squares[rows] / df[rows], np.ones(len(rows), dtype=np.bool_)
+    prior = variance_prior(factor, df[rows])
+    for _ in range(2):
+        usual = f_sf(factor / prior[1], df[rows], prior[0]) > STANDS_OUT
+        prior = variance_prior(factor[usual], df[rows[usual]])
+    return Scatter(*prior)
+
+
+def _scatter_p(sums: Sums, scatter: Scatter) -> FloatArray:
+    """Test whether an asset scatters more than the spread of scatter in the fleet allows.
+
+    The squares are those about each class's own variance, so that the assets of all classes can be held side by side.
+    """
+    squares, df = sums.residual()
+    rows, p = np.flatnonzero(df >= FEWEST_SCATTER_DF), np.full(len(df), np.nan)
+    p[rows] = f_sf(squares[rows] / df[rows] / scatter.factor0, df[rows], scatter.df0)
     return p
 
 
-def _soft_foot(jobs: JobColumns, assets: int) -> tuple[FloatArray, IntArray, IntArray]:
-    """Test whether an asset shows soft foot in more of its jobs than the rest of the fleet."""
+def _soft_foot(jobs: JobColumns, assets: int) -> tuple[IntArray, IntArray]:
+    """Count the jobs of each asset that found soft foot, and those that looked for it."""
     limit = np.where(jobs.limits[:, 3] > 0.0, jobs.limits[:, 3], SOFT_FOOT_MM)
     seen = ~np.isnan(jobs.soft_before)
     over = np.bincount(jobs.asset[seen & (jobs.soft_before > limit)], minlength=assets).astype(np.int64)
-    looks = np.bincount(jobs.asset[seen], minlength=assets).astype(np.int64)
-    # Against the share of all the others, with one case in ten as the least that is called usual.
-    rest = np.maximum((over.sum() - over) / np.maximum(looks.sum() - looks, 1), 0.10)
-    tail = binomial_upper_tail(over.astype(np.float64), looks.astype(np.float64), rest)
-    return np.where(looks >= FEWEST_SOFT_LOOKS, tail, np.nan), over, looks
+    return over, np.bincount(jobs.asset[seen], minlength=assets).astype(np.int64)
+
+
+def rest_of(over: IntArray, looks: IntArray) -> FloatArray:
+    """Give for each asset the share of soft foot among all the others, with one case in ten as the least that is usual.
+
+    Parameters
+    ----------
+    over, looks : (assets,) int array
+        Jobs that found soft foot, and jobs that looked for it. [unitless]
+    """
+    return np.asarray(np.maximum((over.sum() - over) / np.maximum(looks.sum() - looks, 1), 0.10), dtype=np.float64)
+
+
+def soft_p(over: IntArray, looks: IntArray, rest: FloatArray | None = None) -> FloatArray:
+    """Test whether an asset shows soft foot in more of its jobs than the rest of the fleet.
+
+    Parameters
+    ----------
+    over, looks : (assets,) int array
+        Jobs that found soft foot, and jobs that looked for it. [unitless]
+    rest : (assets,) float array, optional
+        Share among the others; worked out from these assets where not given. [unitless]
+    """
+    usual = rest_of(over, looks) if rest is None else rest
+    tail = binomial_upper_tail(over.astype(np.float64), looks.astype(np.float64), usual)
+    return np.where(looks >= FEWEST_SOFT_LOOKS, tail, np.nan)
 
 
 def _warmth(

@@ -216,6 +216,18 @@ def _known_fit(
     return known if same else None
 
 
+def only_calibration(made: Predictions) -> Predictions:
+    """Give what was learnt from the predictions of the past, without them one by one.
+
+    Parameters
+    ----------
+    made : Predictions
+        Predictions. [unitless]
+    """
+    none = {name: getattr(made, name)[:0] for name in Predictions.__slots__ if name not in {"factors", "fits"}}
+    return replace(made, **none)
+
+
 def _origins(material: Material) -> IntArray:
     """Give the first instants of the years (UTC) between the first end and the last start, and one after all."""
     if not len(material):

@@ -13,6 +13,7 @@ import numpy as np
 
 from models.history.columns import FloatArray, IntArray
 from models.history.distributions import beta_quantile, digamma, gamma_quantile, log_gamma, trigamma
+from models.history.late import Late
 
 ALIKE = 1e5
 """A prior worth more visits (or years) than this means that the assets do not differ measurably."""
@@ -35,7 +36,7 @@ class Prior:
 
 
 @dataclass(frozen=True, slots=True)
-class Posterior:
+class Posterior(Late):
     """Shares [unitless] or rates [1/year] after the data: mean, lower 10 % bound, and 90 % interval."""
 
     mean: FloatArray

@@ -8,13 +8,14 @@ import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import chi2_quantile, normal_cdf
+from models.history.late import Late
 
 FEWEST_RETURNS = 4
 """Returns that a trend of one asset needs: from there on the test keeps its size."""
 
 
 @dataclass(frozen=True, slots=True)
-class Recurrence:
+class Recurrence(Late):
     """One row a unit: Laplace's z (above 0 is faster of late) and its two-sided p; NaN under the fewest events."""
 
     n: IntArray
@@ -120,11 +121,24 @@ def look_ages(
         Age at each return (the middle of its look), its asset, and for each asset the time over which it was looked
         at; as ``laplace``, ``power_law`` and ``cumulative.mean_cumulative`` take them. [year]
     """
-    ended = np.cumsum(years)
     whole = np.bincount(asset, years, assets).astype(np.float64)
-    before = np.cumsum(whole) - whole
-    middle = ended - 0.5 * years - before[asset]
+    middle = _age_before(asset, years) + 0.5 * years
     return middle[returned], asset[returned], whole
+
+
+def _age_before(asset: IntArray, years: FloatArray) -> FloatArray:
+    """Give for each look the time of its asset's earlier looks.
+
+    One step for each place among an asset's looks: a running sum over all of them would carry the rounding of one
+    asset into the next.
+    """
+    age = np.zeros(len(years))
+    begins = np.flatnonzero(np.diff(asset, prepend=-1))
+    lengths = np.diff(np.append(begins, len(asset)))
+    for place in range(1, int(lengths.max(initial=0))):
+        rows = begins[lengths > place] + place
+        age[rows] = age[rows - 1] + years[rows - 1]
+    return age
 
 
 def power_law(

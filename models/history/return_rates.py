@@ -7,13 +7,15 @@ fitted to the class.  Nothing is approximated but the grid on which λ lies.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.history.classes import SMALLEST_CLASS
+from models.history.classes import SMALLEST_CLASS, fit_of
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import digamma, trigamma
+from models.history.late import Late
 from models.history.priors import Posterior, Prior, fit_beta, fit_gamma, posterior_share
 from models.history.returns import rank_by
 
@@ -38,7 +40,16 @@ FAINT = 1e-250
 
 
 @dataclass(frozen=True, slots=True)
-class ReturnRates:
+class ReturnPriors:
+    """What the classes in ``labels`` have in common, the last of them the fleet: priors of shares and of rates."""
+
+    labels: IntArray
+    shares: tuple[Prior, ...]
+    rates: tuple[Prior, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnRates(Late):
     """One row an asset: share of looks and rate per running year, each after the class's prior.
 
     ``share`` and ``rate`` hold mean, lower 10 % bound and 90 % interval.
@@ -58,6 +69,11 @@ class ReturnRates:
     share_priors: tuple[Prior, ...]
     rate_priors: tuple[Prior, ...]
 
+    @property
+    def priors(self) -> ReturnPriors:
+        """Give what the classes have in common."""
+        return ReturnPriors(self.labels, self.share_priors, self.rate_priors)
+
     def ranking(self) -> IntArray:
         """Give the assets with a return, by the lower bound of their rate, largest first."""
         return rank_by(self.rate.bound, self.returns, self.worst_ratio)
@@ -72,6 +88,7 @@ def return_rates(
     *,
     smallest: int = SMALLEST_CLASS,
     full: bool = True,
+    priors: ReturnPriors | None = None,
 ) -> ReturnRates:
     """Estimate the share of looks found over and the rate of returns of each asset.
 
@@ -92,6 +109,8 @@ def return_rates(
     full : bool
         False where only the ranking of the assets with a return is wanted: shares, the rates of the others and a
         prior that no asset uses are then NaN. [unitless]
+    priors : ReturnPriors or None
+        What the classes have in common, where that is known already; fitted where not given. [unitless]
 
     Returns
     -------
@@ -108,6 +127,8 @@ def return_rates(
     returns = np.bincount(asset[returned], minlength=assets).astype(np.int64)
     total = np.bincount(asset, years, assets).astype(np.float64)
     labels, fit = _classes(asset_class, looks, smallest)
+    if priors is not None:
+        labels, fit = priors.labels, fit_of(asset_class, priors.labels[:-1])
     # Only assets with a look have a likelihood of their own: a filter that leaves a few costs as much as they do.
     seen = np.flatnonzero(looks > 0)
     place = np.full(assets, -1, dtype=np.int64)
@@ -120,51 +141,70 @@ def return_rates(
         place[seen] = np.arange(len(seen))
     kept = place[asset] >= 0
     likelihood = _log_likelihood(place[asset[kept]], years[kept], returned[kept], len(seen))
+    if priors is None:
+        tally = _Tally(looks, returns, total, quiet, likelihood, place)
+        priors = _fit_priors(tally, asset_class, labels, fit, full=full)
+        anybody = bool(looks.any())
+    else:
+        anybody = any(prior.n for prior in priors.rates)
+    if full:
+        a, b = np.array([(p.a, p.b) for p in priors.shares])[fit].T
+        share = posterior_share(returns, looks, a, b)
+    else:
+        share = Posterior(*np.full((4, assets), np.nan))
+    if full:
+        rate = _posterior(likelihood, priors.rates, fit, seen)
+    else:
+        back = np.flatnonzero(returns > 0)
+        some = _posterior(likelihood[place[back]], priors.rates, fit[back])
+        rate = Posterior(*(_spread_out(getattr(some, name), back, assets) for name in Posterior.__slots__))
+    worst = np.full(assets, np.nan) if worst_ratio is None else worst_ratio
+    result = ReturnRates(looks, returns, total, share, rate, worst, looks == 0, labels, priors.shares, priors.rates)
+    return result if anybody else _nothing(result)
+
+
+@dataclass(frozen=True, slots=True)
+class _Tally:
+    """What priors are fitted to: counts and years of each asset, and the likelihood in ``place`` of some of them."""
+
+    looks: IntArray
+    returns: IntArray
+    total: FloatArray
+    quiet: FloatArray
+    likelihood: FloatArray
+    place: IntArray
+
+
+def _fit_priors(tally: _Tally, asset_class: IntArray, labels: IntArray, fit: IntArray, *, full: bool) -> ReturnPriors:
+    looked = np.flatnonzero(tally.looks > 0)
     share_priors, rate_priors = [], []
+    likelihood, place = tally.likelihood, tally.place
     for index, label in enumerate(labels.tolist()):
-        looked = np.flatnonzero(looks > 0)
         if not full and not (fit[looked] == index).any():
             share_priors.append(UNKNOWN_PRIOR)
             rate_priors.append(UNKNOWN_PRIOR)
             continue
         rows = looked if label == -1 else looked[asset_class[looked] == label]
-        share_priors.append(fit_beta(returns[rows], looks[rows]) if full else UNKNOWN_PRIOR)
-        start = fit_gamma(returns[rows], total[rows])
-        came = returns[rows] > 0
-        if np.count_nonzero(~came) > MANY:
+        share_priors.append(fit_beta(tally.returns[rows], tally.looks[rows]) if full else UNKNOWN_PRIOR)
+        start = fit_gamma(tally.returns[rows], tally.total[rows])
+        came = tally.returns[rows] > 0
+        quiet = tally.quiet[rows[~came]]
+        if len(quiet) > MANY:
             # Machines that never came back differ in one number, the time over which they did not.
-            rate_priors.append(_fit_prior(likelihood[place[rows[came]]], start, quiet[rows[~came]]))
+            rate_priors.append(_fit_prior(likelihood[place[rows[came]]], start, quiet))
         elif full:
             rate_priors.append(_fit_prior(likelihood[place[rows]], start))
         else:
-            own = np.concatenate([likelihood[place[rows[came]]], -quiet[rows[~came]][:, None] * GRID])
+            own = np.concatenate([likelihood[place[rows[came]]], -quiet[:, None] * GRID])
             order = np.argsort(np.concatenate([rows[came], rows[~came]]))
             rate_priors.append(_fit_prior(own[order], start))
-    if full:
-        a, b = np.array([(p.a, p.b) for p in share_priors])[fit].T
-        share = posterior_share(returns, looks, a, b)
-    else:
-        share = Posterior(*np.full((4, assets), np.nan))
-    if full:
-        rate = _posterior(likelihood, rate_priors, fit, seen)
-    else:
-        back = np.flatnonzero(returns > 0)
-        some = _posterior(likelihood[place[back]], rate_priors, fit[back])
-        rate = Posterior(*(_spread_out(getattr(some, name), back, assets) for name in Posterior.__slots__))
-    worst = np.full(assets, np.nan) if worst_ratio is None else worst_ratio
-    result = ReturnRates(
-        looks, returns, total, share, rate, worst, looks == 0, labels, tuple(share_priors), tuple(rate_priors)
-    )
-    return result if looks.any() else _nothing(result)
+    return ReturnPriors(labels, tuple(share_priors), tuple(rate_priors))
 
 
 def _classes(asset_class: IntArray, looks: IntArray, smallest: int) -> tuple[IntArray, IntArray]:
     names, sizes = np.unique(asset_class[(asset_class >= 0) & (looks > 0)], return_counts=True)
     large = names[sizes >= smallest]
-    place = np.searchsorted(large, asset_class)
-    inside = place < len(large)
-    own = inside & (np.append(large, -1)[np.where(inside, place, len(large))] == asset_class)
-    return np.append(large, -1).astype(np.int64), np.where(own, place, len(large)).astype(np.int64)
+    return np.append(large, -1).astype(np.int64), fit_of(asset_class, large)
 
 
 def _log_likelihood(asset: IntArray, years: FloatArray, returned: BoolArray, assets: int) -> FloatArray:
@@ -299,7 +339,9 @@ def _spread_out(values: FloatArray, rows: IntArray, length: int) -> FloatArray:
     return out
 
 
-def _posterior(likelihood: FloatArray, priors: list[Prior], fit: IntArray, seen: IntArray | None = None) -> Posterior:
+def _posterior(
+    likelihood: FloatArray, priors: Sequence[Prior], fit: IntArray, seen: IntArray | None = None
+) -> Posterior:
     """Give what is known of each asset's rate; ``likelihood`` has a row for each asset that was looked at (all if not given)."""
     out = np.full((4, len(fit)), np.nan)
     seen = np.arange(len(fit)) if seen is None else seen

@@ -13,6 +13,7 @@ import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray, JobColumns
 from models.history.intervals import wilson
+from models.history.late import Late
 from models.history.runs import DAYS_PER_YEAR, Runs
 
 NO_TIME = np.iinfo(np.int64).min
@@ -20,7 +21,7 @@ NO_TIME = np.iinfo(np.int64).min
 
 
 @dataclass(frozen=True, slots=True)
-class ReturnCounts:
+class ReturnCounts(Late):
     """One row an asset, at the index of the assets.
 
     ``low`` is the lower limit of the share, one-sided at ``confidence``; it is
@@ -66,10 +67,9 @@ def rank_by(bound: FloatArray, returns: IntArray, worst_ratio: FloatArray) -> In
     (k,) int array
         Indices of assets. [unitless]
     """
-    order = np.lexsort(
-        (np.arange(len(bound)), -np.nan_to_num(worst_ratio, nan=0.0), -returns, -np.nan_to_num(bound, nan=0.0))
-    )
-    return np.asarray(order[returns[order] > 0], dtype=np.int64)
+    rows = np.flatnonzero(returns > 0)
+    keys = (-np.nan_to_num(worst_ratio[rows], nan=0.0), -returns[rows], -np.nan_to_num(bound[rows], nan=0.0))
+    return np.asarray(rows[np.lexsort((rows, *keys))], dtype=np.int64)
 
 
 def window(jobs: JobColumns, runs: Runs, from_us: int | None, to_us: int | None) -> BoolArray:

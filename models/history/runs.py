@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import REASONS, BoolArray, BreakColumns, FloatArray, IntArray, JobColumns
+from models.history.late import Late
 
 US_PER_DAY = 86_400_000_000
 """Microseconds in a day of 24 hours."""
@@ -25,7 +26,7 @@ NOTICED = np.array([reason in {"condition", "failure"} for reason in REASONS])
 
 
 @dataclass(frozen=True, slots=True)
-class Runs:
+class Runs(Late):
     """One row for each pair of neighbouring jobs of an asset, in order of asset, then time.
 
     ``start_row`` and ``end_row`` are rows of the jobs: the job that left the

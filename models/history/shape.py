@@ -16,6 +16,7 @@ from models.history.columns import FloatArray, IntArray
 from models.history.direction import CAREFUL_DF
 from models.history.distributions import f_sf
 from models.history.drift import ClassFits, Rates
+from models.history.late import Late
 from models.history.material import Material
 from models.history.moderation import moderate
 
@@ -23,7 +24,7 @@ FEWEST_RUNS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Shapes:
+class Shapes(Late):
     """One row a series.
 
     ``step`` and ``step_se`` (n, 4) are the mean drift of a run whatever its

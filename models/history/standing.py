@@ -11,6 +11,7 @@ from models.history.classes import Grouping
 from models.history.columns import AssetColumns, BoolArray, FloatArray, IntArray, JobColumns
 from models.history.conformal import LEVELS, Factors, depth_of
 from models.history.drift import ClassFits, Rates
+from models.history.late import Late
 from models.history.limit_space import in_limit_units
 from models.history.material import Material
 
@@ -33,7 +34,7 @@ REASON_WORDS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(Late):
     """One row an asset: all that a forecast needs, in limit units and years of service.
 
     ``left`` (n, 4) is the deviation as left.  ``rate`` and ``rate_variance`` are
@@ -77,6 +78,7 @@ def standing_of(
     grouping: Grouping,
     factors: Factors | None = None,
     class_verdict: IntArray | None = None,
+    longest: FloatArray | None = None,
 ) -> Standing:
     """Say where each asset stands.
 
@@ -98,6 +100,8 @@ def standing_of(
         Conformal factors of the back-test. [unitless]
     class_verdict : (fits,) int array or None
         Verdict of the back-test for each fit. [unitless]
+    longest : (fits,) float array or None
+        Longest interval that each class has seen, see :func:`longest_of`; worked out where not given. [d]
 
     Returns
     -------
@@ -162,7 +166,7 @@ def standing_of(
         df=df,
         duty=material.duty,
         each_axis=each_axis,
-        longest_days=_longest(material, grouping)[fit],
+        longest_days=(longest_of(material, grouping) if longest is None else longest)[fit],
         factor=factor * stretch,
         level_factor=level_factor,
         n=n.astype(np.int64),
@@ -170,7 +174,21 @@ def standing_of(
     )
 
 
-def _longest(material: Material, grouping: Grouping) -> FloatArray:
+def longest_of(material: Material, grouping: Grouping) -> FloatArray:
+    """Give the longest interval that each class has seen.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs. [unitless]
+    grouping : Grouping
+        Which fit each series uses. [unitless]
+
+    Returns
+    -------
+    (fits,) float array
+        Days; 0 without a run. [d]
+    """
     days = (material.end_us - material.start_us) / 86_400e6
     inside = (grouping.rows_of(index, material.series) for index in range(len(grouping.label)))
     return np.array([float(np.max(days[rows], initial=0.0)) for rows in inside])

@@ -14,6 +14,7 @@ import numpy as np
 from models.history.columns import FloatArray, IntArray
 from models.history.distributions import normal_quantile
 from models.history.kendall import critical_s, two_sided_p
+from models.history.late import Late
 
 FEWEST = 5
 """Values that a trend needs: with 4 the smallest two-sided p is 1/12."""
@@ -23,7 +24,7 @@ PAIRS_AT_ONCE = 30_000
 
 
 @dataclass(frozen=True, slots=True)
-class Trends:
+class Trends(Late):
     """One row a series; NaN where it has fewer than :data:`FEWEST` values or no two dates.
 
     ``s`` is Kendall's S, ``tau`` S over the number of pairs, ``p`` two-sided

@@ -6,8 +6,9 @@ Nothing here touches the book: what is known of it comes in as
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from array import array
+from collections.abc import Callable, KeysView, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -49,16 +50,45 @@ class Known:
     has_instrument: Callable[[str], bool]
 
 
-@dataclass(slots=True)
 class Seen:
     """What one import has read so far, to find what stands twice.
 
-    Keys are kept as hashes: a million references then take a tenth of the memory,
-    and a wrong alarm (one in 10⁷ for a million rows) is a warning to look, not a loss.
+    For a million references the contents are kept end to end and moments as hashes, which
+    takes a third of the memory (a wrong alarm of a moment, one in 10⁷ for a million rows, is
+    a warning to look, not a loss).
     """
 
-    refs: dict[str, tuple[int, bytes]] = field(default_factory=dict)
-    moments: set[int] = field(default_factory=set)
+    def __init__(self) -> None:
+        self.moments: set[int] = set()
+        self._places: dict[str, int] = {}
+        self._rows = array("q")
+        self._contents = bytearray()
+
+    def refs(self) -> KeysView[str]:
+        """Give the references of all jobs."""
+        return self._places.keys()
+
+    def earlier(self, ref: str) -> tuple[int, bytes] | None:
+        """Give row and content of the job that has a reference; ``None`` where there is none yet."""
+        place = self._places.get(ref)
+        return None if place is None else (self._rows[place], bytes(self._contents[32 * place : 32 * place + 32]))
+
+    def keep(self, refs: Sequence[str], rows: Sequence[int], contents: Sequence[bytes]) -> None:
+        """Keep jobs that were not there before.
+
+        Parameters
+        ----------
+        refs : sequence of str
+            References. [unitless]
+        rows : sequence of int
+            Their rows. [unitless]
+        contents : sequence of bytes
+            Digests of what they say, 32 bytes each. [unitless]
+        """
+        first = len(self._rows)
+        self._places.update(zip(refs, range(first, first + len(rows)), strict=True))
+        self._rows.extend(rows)
+        self._contents += b"".join(contents)
 
 
 def check_asset(reader: RowReader, row: Row, prefix: str = "") -> Asset | None:

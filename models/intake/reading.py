@@ -50,6 +50,11 @@ class Sheet:
     head: tuple[tuple[Cell, ...], ...] = ()
     _cells: tuple[tuple[Cell, ...], ...] = field(default=(), repr=False)
 
+    @property
+    def length(self) -> int:
+        """Give the number of rows of a workbook's sheet; a CSV has not been counted."""
+        return len(self._cells)
+
     def rows(self) -> Iterator[tuple[int, list[Cell] | tuple[Cell, ...]]]:
         """Give each row with its number, from the first; the last of a CSV as a :class:`CutRow` where it breaks off."""
         if self.delimiter:

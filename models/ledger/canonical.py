@@ -105,6 +105,7 @@ class RowForm:
     Most columns of a large book hold few different values, so what was written
     for a value is remembered; a column in which nothing comes again is left out
     of that.  (Numbers that are equal are written equally, whatever their type.)
+    ``members`` gives the columns in order of name: name, place among the columns, and what writes it.
     """
 
     def __init__(self, columns: Sequence[str], booleans: Iterable[str] = ()) -> None:
@@ -114,6 +115,7 @@ class RowForm:
         # What is NULL is left out: it is remembered as nothing.
         self._kept: list[dict[Any, str] | None] = [{None: ""} for _ in self._order]
         self._ask: list[Callable[[Any], str | None]] = [kept.get for kept in self._kept if kept is not None]
+        self.members = [(columns[place], place, self._write[at]) for at, place in enumerate(self._order)]
 
     def text(self, values: Values) -> str:
         """Write a row: values in the order of the columns, as the database takes or gives them."""

@@ -24,11 +24,12 @@ from models.errors import DriftbookError
 from models.ledger.checkpoint import Checkpoint
 from models.ledger.keys import signature_holds
 from models.ledger.tree import Frontier
+from models.store.partitions import make_parts
 from models.store.proofs import read_keys
 from models.store.sealing import read_bound, seal
 from models.store.unit import insert_statement
 from models.tables.base import Day, Instant, Json
-from models.tables.book import EntryRow
+from models.tables.book import EntryRow, SiteRow
 from models.tables.every import MAPPED, STATE
 from models.tables.proofs import StatementRow, TreeHeadRow
 from models.tables.state import LoginSessionRow
@@ -173,6 +174,8 @@ def put_rows(connection: sa.Connection, mapped: Mapped, rows: Iterable[Values]) 
             _name_refused(connection, table.name, text, chunk, done)
             raise
         done += len(chunk)
+    if mapped is SiteRow:
+        make_parts(connection, connection.scalars(sa.select(SiteRow.id).order_by(SiteRow.id)).all())
     return done
 
 

@@ -13,7 +13,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from models.settings import Settings
-from models.store.faults import tell_faults
+from models.store.bulk import FAULTS
+from models.store.faults import meaning_of, tell_faults
 from models.store.sealing import KEY_FILE
 
 BUSY_MS = 30_000
@@ -22,11 +23,17 @@ BUSY_MS = 30_000
 CACHE_KIB = 64 << 10
 """Pages of a SQLite book that one connection may keep in memory, in KiB."""
 
+PAGE = 8 << 10
+"""Bytes of a page of a new SQLite book: five statements fill one; of SQLite's own 4,096 a quarter stays empty."""
+
 CONNECT_S = 10
 """How long is waited for a database server to answer at all."""
 
+REPLICA_S = 3
+"""How long is waited for a replica: without it pages are read from the book's own server."""
 
-def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
+
+def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool = False) -> sa.Engine:
     """Make an engine for a book.
 
     Parameters
@@ -35,8 +42,13 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
         Where the book is. [unitless]
     foreign_keys : bool
         Off only for migrations on SQLite, which rebuild tables. [unitless]
+    replica : bool
+        True for a server that is only read, and that can be done without. [unitless]
     """
-    options = {KEY_FILE: str(settings.key_path)}
+    options: dict[str, Any] = {
+        KEY_FILE: str(settings.key_path),
+        FAULTS: lambda fault, lost: meaning_of(fault, settings, lost=lost),
+    }
     if not settings.is_file:
         pool = settings.pool
         engine = sa.create_engine(
@@ -46,7 +58,7 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
             max_overflow=pool.extra,
             pool_timeout=pool.wait_s,
             pool_recycle=pool.renew_s,
-            connect_args={"connect_timeout": CONNECT_S, "application_name": "driftbook"},
+            connect_args=_replica_options() if replica else _options(CONNECT_S),
             execution_options=options,
         )
         tell_faults(engine, settings)
@@ -59,6 +71,7 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
         connection.isolation_level = None
         cursor = connection.cursor()
         cursor.execute(f"PRAGMA foreign_keys={'ON' if foreign_keys else 'OFF'}")
+        cursor.execute(f"PRAGMA page_size={PAGE}")  # of a book that is made only; before the journal, which fixes it
         cursor.execute("PRAGMA journal_mode=WAL")
         cursor.execute("PRAGMA synchronous=FULL")
         cursor.execute(f"PRAGMA busy_timeout={BUSY_MS}")
@@ -73,3 +86,13 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _options(wait_s: int) -> dict[str, Any]:
+    return {"connect_timeout": wait_s, "application_name": "driftbook"}
+
+
+def _replica_options() -> dict[str, Any]:
+    """Give what lets a replica that falls silent be noticed soon, and refuses writing there whatever it is."""
+    silent = {"tcp_user_timeout": REPLICA_S * 1000, "keepalives_idle": REPLICA_S, "keepalives_interval": 1}
+    return _options(REPLICA_S) | silent | {"options": "-c default_transaction_read_only=on"}

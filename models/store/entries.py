@@ -28,8 +28,8 @@ from models.values.kinds import Kind
 COUNTED = 10_000
 """Entries are counted up to so many; beyond that it is said that there are more."""
 
-NUMBERS = "numbers"
-"""Name of the parameter of the question for a page's entries."""
+NUMBERS, SITE = "numbers", "site"
+"""Names of the parameters of the question for a page's entries."""
 
 _OF_ACCOUNTS = [str(kind) for kind in (Kind.ACCOUNT_ADDED, Kind.ACCOUNT_CHANGED, Kind.PASSWORD_SET)]
 
@@ -43,7 +43,6 @@ _SMALL: dict[Kind, sa.Select[int]] = {
     Kind.INSTRUMENT_ADDED: sa.select(InstrumentVersionRow.entry),
     Kind.INSTRUMENT_CHANGED: sa.select(InstrumentVersionRow.entry),
     Kind.LIMITS_ADOPTED: sa.select(LimitVersionRow.entry),
-    Kind.JOB_AMENDED: sa.select(JobRow.entry).where(JobRow.supersedes.is_not(None)),
     Kind.FILE_IMPORTED: sa.select(ImportedFileRow.entry),
     Kind.SIGNED_OFF: sa.select(SignoffRow.entry),
     Kind.ACCOUNT_ADDED: sa.select(AccountRow.id),
@@ -97,7 +96,7 @@ def read_entries(
     forth = beyond if after is not None else before is not None and _any(connection, wanted, number >= before)
     counted = sa.select(sa.literal(1)).select_from(EntryRow).where(wanted).limit(COUNTED + 1).subquery()
     count = connection.execute(sa.select(sa.func.count()).select_from(counted)).scalar_one()
-    return EntryPage(tuple(lines_of(connection, shown)), back, forth, min(count, COUNTED), count > COUNTED)
+    return EntryPage(tuple(lines_of(connection, site_id, shown)), back, forth, min(count, COUNTED), count > COUNTED)
 
 
 def page_of_entries(
@@ -137,7 +136,7 @@ def page_of_entries(
         end = total if before is None else int(np.searchsorted(numbers, before, side="left"))
         shown = numbers[max(end - most, 0) : end]
         back, forth = end > most, end < total
-    lines = tuple(lines_of(connection, shown.tolist()))
+    lines = tuple(lines_of(connection, site_id, shown.tolist()))
     return EntryPage(lines, back, forth, min(total, COUNTED), total > COUNTED)
 
 
@@ -166,12 +165,12 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
         found.append(
             number.in_(
                 sa.union_all(
-                    sa.select(job.entry).where(job.asset_id == asset),
+                    sa.select(job.entry).where(job.site_id == site_id, job.asset_id == asset),
                     sa.select(AssetVersionRow.entry).where(AssetVersionRow.asset_id == asset),
                     sa.select(BreakRow.entry).where(BreakRow.asset_id == asset),
                     sa.select(SignoffRow.entry)
                     .join(job, job.entry == SignoffRow.signed_entry)
-                    .where(job.asset_id == asset),
+                    .where(job.site_id == site_id, job.asset_id == asset),
                 )
             )
         )
@@ -183,7 +182,7 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
         found.append(
             sa.or_(
                 EntryRow.author == asked.person,
-                _in_job(sa.or_(listed, job.reviewer == asked.person)),
+                _in_job(site_id, sa.or_(listed, job.reviewer == asked.person)),
                 number.in_(sa.select(PersonVersionRow.entry).where(PersonVersionRow.name == asked.person)),
                 number.in_(sa.select(LimitVersionRow.entry).where(LimitVersionRow.adopted_by == asked.person)),
             )
@@ -194,7 +193,7 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
         )
         found.append(
             sa.or_(
-                _in_job(job.instrument_id == own.scalar_subquery()),
+                _in_job(site_id, job.instrument_id == own.scalar_subquery()),
                 number.in_(
                     sa.select(InstrumentVersionRow.entry).where(
                         InstrumentVersionRow.instrument_id == own.scalar_subquery()
@@ -205,9 +204,7 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
     if asked.ref:
         found.append(number.in_(_versions_of(site_id, asked.ref)))
     if asked.kind is not None:
-        found.append(EntryRow.kind == str(asked.kind))
-        if asked.kind in _SMALL:
-            found.append(number.in_(_SMALL[asked.kind]))
+        found += _of_kind(site_id, asked.kind)
     if asked.file is not None:
         found += [EntryRow.batch == asked.file, number > asked.file]
     if asked.recorded_from is not None:
@@ -215,14 +212,22 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
     if asked.recorded_before is not None:
         found.append(EntryRow.at < asked.recorded_before)
     if asked.done_from is not None:
-        found.append(_in_job(job.performed_at >= asked.done_from))
+        found.append(_in_job(site_id, job.performed_at >= asked.done_from))
     if asked.done_before is not None:
-        found.append(_in_job(job.performed_at < asked.done_before))
+        found.append(_in_job(site_id, job.performed_at < asked.done_before))
     return found
 
 
-def _in_job(condition: sa.ColumnElement[bool]) -> sa.ColumnElement[bool]:
-    return sa.exists().where(JobRow.entry == EntryRow.number, condition).correlate(EntryRow)
+def _of_kind(site_id: int, kind: Kind) -> list[sa.ColumnElement[bool]]:
+    amended = sa.select(JobRow.entry).where(JobRow.site_id == site_id, JobRow.supersedes.is_not(None))
+    few = amended if kind is Kind.JOB_AMENDED else _SMALL.get(kind)
+    of_kind = EntryRow.kind == str(kind)
+    return [of_kind] if few is None else [of_kind, EntryRow.number.in_(few)]
+
+
+def _in_job(site_id: int, condition: sa.ColumnElement[bool]) -> sa.ColumnElement[bool]:
+    # An entry's job is of the same site: said again, so that a table that is cut by site is asked in one part only.
+    return sa.exists().where(JobRow.entry == EntryRow.number, JobRow.site_id == site_id, condition).correlate(EntryRow)
 
 
 def _versions_of(site_id: int, ref: str) -> sa.CompoundSelect[int]:
@@ -237,16 +242,16 @@ def _versions_of(site_id: int, ref: str) -> sa.CompoundSelect[int]:
         sa.select(job.job_id).where(*bears, job.supersedes.is_not(None)),
     )
     return sa.union_all(
-        sa.select(job.entry).where(job.entry.in_(jobs)),
-        sa.select(job.entry).where(job.supersedes.is_not(None), job.job_id.in_(jobs)),
+        sa.select(job.entry).where(job.site_id == site_id, job.entry.in_(jobs)),
+        sa.select(job.entry).where(job.site_id == site_id, job.supersedes.is_not(None), job.job_id.in_(jobs)),
     )
 
 
-def lines_of(connection: sa.Connection, numbers: list[int]) -> list[EntryLine]:
-    """Put a few entries together with the names of what they speak of, the newest first."""
+def lines_of(connection: sa.Connection, site_id: int, numbers: list[int]) -> list[EntryLine]:
+    """Put a few entries of a site together with the names of what they speak of, the newest first."""
     if not numbers:
         return []
-    return [_line(row) for row in connection.execute(_question(), {NUMBERS: numbers})]
+    return [_line(row) for row in connection.execute(_question(), {NUMBERS: numbers, SITE: site_id})]
 
 
 @cache
@@ -257,6 +262,7 @@ def _question() -> sa.Select[*tuple[object, ...]]:
     judged, judged_set = aliased(LimitVersionRow), aliased(LimitSetRow)
     later, signed = aliased(JobRow), aliased(JobRow)
     machine, signoff, key = aliased(AssetRow), SignoffRow, BookKeyRow
+    site = sa.bindparam(SITE, type_=sa.Integer)
     return (
         sa.select(
             e.number, e.at, e.author, e.kind, e.why, e.batch, e.line,
@@ -268,11 +274,11 @@ def _question() -> sa.Select[*tuple[object, ...]]:
             own_file.rows_taken, came_from.name.label("file"), SiteVersionRow.name.label("site_name"),
             signoff.signed_entry, signoff.meaning, AccountRow.login, key.origin,
         )
-        .outerjoin(job, job.entry == e.number)
-        .outerjoin(later, later.supersedes == e.number)
+        .outerjoin(job, sa.and_(job.entry == e.number, job.site_id == site))
+        .outerjoin(later, sa.and_(later.supersedes == e.number, later.site_id == site))
         .outerjoin(brk, brk.entry == e.number)
         .outerjoin(signoff, signoff.entry == e.number)
-        .outerjoin(signed, signed.entry == signoff.signed_entry)
+        .outerjoin(signed, sa.and_(signed.entry == signoff.signed_entry, signed.site_id == site))
         .outerjoin(machine, machine.id == sa.func.coalesce(job.asset_id, brk.asset_id, signed.asset_id))
         .outerjoin(AccountRow, sa.and_(AccountRow.id == e.subject, e.kind.in_(_OF_ACCOUNTS)))
         .outerjoin(key, key.entry == e.number)

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from models.history.columns import AssetColumns, IntArray, JobColumns
+from models.history.late import DEEPEST, depth_of, put_together, settle, some_of
 from models.history.months import month_of
 from models.store.columns import (
     Held,
@@ -28,6 +29,9 @@ from models.values.story import Site
 
 PIECEWISE = 512
 """Up to so many changes of rows a column is copied piece by piece; beyond, row by row."""
+
+SHORT = 10_000
+"""Columns of so many jobs are put together at once; longer ones when somebody asks for them."""
 
 
 def grow(connection: sa.Connection, site: Site, held: Held, head: int, day: int) -> Held:
@@ -177,6 +181,46 @@ class _Edit:
         out[write:] = old[read:]
         return out
 
+    def some(self, jobs: JobColumns, name: str, new: NDArray[Any], rows: IntArray) -> Any:
+        """Give some rows of the column as it is then, without putting it together.
+
+        Parameters
+        ----------
+        jobs : JobColumns
+            The jobs as they were. [unitless]
+        name : str
+            The column. [unitless]
+        new : (k, …) array
+            Its new values. [any]
+        rows : (n,) int array
+            Rows of the column as it is then. [unitless]
+        """
+        at = self.before - np.searchsorted(self.gone, self.before, side="left") + np.arange(len(self.before))
+        earlier = np.searchsorted(at, rows, side="right")
+        is_new = (earlier > 0) & (at[np.maximum(earlier - 1, 0)] == rows) if len(at) else np.zeros(len(rows), np.bool_)
+        stays = (rows - earlier)[~is_new]
+        # A row that goes leaves as many that stay before it as its number less the gone ones before it.
+        stays = stays + np.searchsorted(self.gone - np.arange(len(self.gone)), stays, side="right")
+        out = np.empty((len(rows), *new.shape[1:]), dtype=new.dtype)
+        out[is_new], out[~is_new] = new[earlier[is_new] - 1], some_of(jobs, name, stays)
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Grown:
+    """A column of jobs that is put together when somebody asks for it."""
+
+    edit: _Edit
+    jobs: JobColumns
+    name: str
+    new: NDArray[Any]
+
+    def __call__(self) -> Any:
+        return self.edit.apply(getattr(self.jobs, self.name), self.new)
+
+    def some(self, rows: IntArray) -> Any:
+        return self.edit.some(self.jobs, self.name, self.new, rows)
+
 
 def merged(jobs: JobColumns, newer: JobColumns, gone: IntArray) -> JobColumns:
     """Put newer jobs among those that are held, in order of asset, time and entry.
@@ -193,7 +237,12 @@ def merged(jobs: JobColumns, newer: JobColumns, gone: IntArray) -> JobColumns:
     if not len(newer) and not len(gone):
         return jobs
     edit = _Edit(gone, _places(jobs, newer), len(jobs) - len(gone) + len(newer))
-    return JobColumns(**{name: edit.apply(getattr(jobs, name), getattr(newer, name)) for name in JobColumns.__slots__})
+    if len(gone) + len(newer) > PIECEWISE or depth_of(jobs) >= DEEPEST:
+        settle(jobs)
+    at_once = ("entry", "asset") if len(jobs) > SHORT else JobColumns.__slots__
+    now = {name: edit.apply(getattr(jobs, name), getattr(newer, name)) for name in at_once}
+    later = {name: _Grown(edit, jobs, name, getattr(newer, name)) for name in JobColumns.__slots__ if name not in now}
+    return put_together(JobColumns, now, later, depth_of(jobs) + 1)
 
 
 def _places(jobs: JobColumns, newer: JobColumns) -> IntArray:

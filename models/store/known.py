@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 
 import sqlalchemy as sa
 from sqlalchemy.orm import InstrumentedAttribute, aliased
@@ -25,6 +26,9 @@ from models.values.story import Site
 _AT_ONCE = 500
 """How many names go into one question; engines limit the number of parameters."""
 
+SITE, TAG = "site", "tag"
+"""Names of the parameters of questions that are put together once: that takes longer than asking them."""
+
 
 @dataclass(frozen=True, slots=True)
 class AdoptedSet:
@@ -37,13 +41,20 @@ class AdoptedSet:
 
 def sites(connection: sa.Connection) -> tuple[Site, ...]:
     """Give all sites as they are set today, in the order of their numbers."""
+    return tuple(
+        Site(row[0], row[1], row[2], row[3], Display(row[4], row[5]), row[6]) for row in connection.execute(_sites())
+    )
+
+
+@cache
+def _sites() -> sa.Select[int, str, str, str, str, str, int]:
     latest = (
         sa.select(SiteVersionRow.site_id, sa.func.max(SiteVersionRow.entry).label("entry"))
         .group_by(SiteVersionRow.site_id)
         .subquery()
     )
     version = SiteVersionRow
-    question = (
+    return (
         sa.select(
             SiteRow.id,
             SiteRow.code,
@@ -56,9 +67,6 @@ def sites(connection: sa.Connection) -> tuple[Site, ...]:
         .join(latest, latest.c.site_id == SiteRow.id)
         .join(version, version.entry == latest.c.entry)
         .order_by(SiteRow.id)
-    )
-    return tuple(
-        Site(row[0], row[1], row[2], row[3], Display(row[4], row[5]), row[6]) for row in connection.execute(question)
     )
 
 
@@ -104,21 +112,34 @@ def asset_id_of(connection: sa.Connection, site_id: int, tag: str) -> int | None
     tag : str
         Tag of today, or one of the past. [unitless]
     """
-    founded = connection.execute(
-        sa.select(AssetRow.id, current_tag(AssetRow.id)).where(AssetRow.site_id == site_id, AssetRow.tag == tag)
-    ).first()
+    given = {SITE: site_id, TAG: tag}
+    founded = connection.execute(_founded(), given).first()
     if founded is not None and founded[1] == tag:
         return int(founded[0])
-    v = AssetVersionRow
-    borne = connection.execute(
-        sa.select(v.asset_id, current_tag(v.asset_id))
-        .where(v.site_id == site_id, v.tag == tag)
-        .order_by(v.entry.desc())
-    ).all()
+    borne = connection.execute(_borne(), given).all()
     bears = [row[0] for row in borne if row[1] == tag] + [row[0] for row in borne]
     if bears:
         return int(bears[0])
     return None if founded is None else int(founded[0])
+
+
+@cache
+def _founded() -> sa.Select[int, str]:
+    """Give the question for the asset that was founded under a tag, and its tag of today."""
+    return sa.select(AssetRow.id, current_tag(AssetRow.id)).where(
+        AssetRow.site_id == sa.bindparam(SITE), AssetRow.tag == sa.bindparam(TAG)
+    )
+
+
+@cache
+def _borne() -> sa.Select[int, str]:
+    """Give the question for the assets that ever bore a tag, the latest first, and their tags of today."""
+    v = AssetVersionRow
+    return (
+        sa.select(v.asset_id, current_tag(v.asset_id))
+        .where(v.site_id == sa.bindparam(SITE), v.tag == sa.bindparam(TAG))
+        .order_by(v.entry.desc())
+    )
 
 
 def asset_versions(connection: sa.Connection, site_id: int) -> dict[str, list[tuple[int, int, Asset]]]:
@@ -200,17 +221,10 @@ def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[str, date, str
 
 def limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedSet, ...]:
     """Give every adopted version, in order of the day of adoption, then of entry."""
-    v = LimitVersionRow
-    heads = connection.execute(
-        sa.select(v, LimitSetRow.name)
-        .join(LimitSetRow, LimitSetRow.id == v.limit_set_id)
-        .where(v.site_id == site_id)
-        .order_by(v.adopted_on, v.entry)
-    ).mappings()
+    versions, laws = _limit_sets()
+    heads = connection.execute(versions, {SITE: site_id}).mappings()
     rows: dict[int, list[LimitRow]] = {}
-    for line in connection.execute(
-        sa.select(LimitRowRow).where(LimitRowRow.site_id == site_id).order_by(LimitRowRow.entry, LimitRowRow.row)
-    ).mappings():
+    for line in connection.execute(laws, {SITE: site_id}).mappings():
         coupling = Coupling(line["coupling"]) if line["coupling"] else None
         rows.setdefault(line["entry"], []).append(
             LimitRow(
@@ -240,6 +254,20 @@ def limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedSet, ...
             ),
         )
         for head in heads
+    )
+
+
+@cache
+def _limit_sets() -> tuple[sa.Select[*tuple[object, ...]], sa.Select[*tuple[object, ...]]]:
+    """Give the questions for the versions of limit sets, and for the rows of all of them."""
+    v, law = LimitVersionRow, LimitRowRow
+    site_id: sa.BindParameter[int] = sa.bindparam(SITE)
+    return (
+        sa.select(v, LimitSetRow.name)
+        .join(LimitSetRow, LimitSetRow.id == v.limit_set_id)
+        .where(v.site_id == site_id)
+        .order_by(v.adopted_on, v.entry),
+        sa.select(law).where(law.site_id == site_id).order_by(law.entry, law.row),
     )
 
 

@@ -42,7 +42,7 @@ def read_entry(connection: sa.Connection, site: Site, number: int) -> EntryStory
     held = connection.execute(sa.select(e.kind, e.subject).where(e.number == number, e.site_id == site.site_id)).first()
     if held is None:
         return None
-    line = lines_of(connection, [number])[0]
+    line = lines_of(connection, site.site_id, [number])[0]
     kind, subject = Kind(held[0]), int(held[1])
     if kind in {Kind.JOB_RECORDED, Kind.JOB_AMENDED}:
         return _job_story(connection, site, line)
@@ -56,7 +56,8 @@ def _job_story(connection: sa.Connection, site: Site, line: EntryLine) -> EntryS
         return None
     versions = {one.entry: one for one in story.jobs}
     mine = versions[line.number]
-    limit_entry = connection.execute(sa.select(JobRow.limit_entry).where(JobRow.entry == line.number)).scalar()
+    mine_only = sa.select(JobRow.limit_entry).where(JobRow.site_id == site.site_id, JobRow.entry == line.number)
+    limit_entry = connection.execute(mine_only).scalar()
     judged_by = next((one for one in read_limit_sets(connection, site.site_id) if one.entry == limit_entry), None)
     chain = tuple(sorted((one for one in story.jobs if one.job_id == mine.job_id), key=lambda one: one.entry))
     before = versions.get(mine.supersedes) if mine.supersedes is not None else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -35,6 +36,9 @@ from models.values.story import AssetStory, Site
 INLINE = 20_000
 """So many newer entries are read while a page of them waits; more are read beforehand, or asked for in the book itself."""
 
+STORIES = 8
+"""So many machines' stories are kept: a page comes in parts, and each part asks for the same story."""
+
 
 class Reader:
     """Answers questions; keeps each site's history in memory, keyed by the number of the last entry.
@@ -50,6 +54,8 @@ class Reader:
         self._held: dict[int, Held] = {}
         self._entry_lock = threading.Lock()
         self._entries: dict[int, EntryColumns] = {}
+        self._story_lock = threading.Lock()
+        self._stories: OrderedDict[tuple[int, str, int], AssetStory] = OrderedDict()
 
     @property
     def engine(self) -> sa.Engine:
@@ -155,8 +161,20 @@ class Reader:
     def story(self, site_id: int, tag: str) -> AssetStory | None:
         """Give everything about one asset; ``None`` if there is none of that tag."""
         with self._engine.connect() as connection:
+            # Everything in a story is said by entries: up to the same entry it is the same story.
+            place = (site_id, tag, newest(connection))
+            with self._story_lock:
+                if place in self._stories:
+                    self._stories.move_to_end(place)
+                    return self._stories[place]
             site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
-            return None if site is None else read_story(connection, site, tag)
+            story = None if site is None else read_story(connection, site, tag)
+        if story is not None:
+            with self._story_lock:
+                self._stories[place] = story
+                while len(self._stories) > STORIES:
+                    self._stories.popitem(last=False)
+        return story
 
     def instruments(self, site_id: int) -> tuple[Instrument, ...]:
         """Give the instruments of a site as they are known today, by serial."""

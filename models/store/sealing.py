@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from models.errors import KeyFileError
 from models.ledger.canonical import RowForm, statement_text
 from models.ledger.checkpoint import Checkpoint
+from models.ledger.columns import Column, statement_texts
 from models.ledger.keys import Signer, read_signer
 from models.ledger.tree import Frontier, frontier_of, leaf_hash
 from models.tables.book import EntryRow, SiteRow, SiteVersionRow
@@ -84,6 +85,31 @@ def seal(entries: Sequence[Values], rows: Mapping[str, Sequence[Values]]) -> lis
         said = statement_text(form, entry, written[entry[0]])
         sealed.append((entry[0], entry[1], said, leaf_hash(said.encode())))
     return sealed
+
+
+def seal_columns(
+    rows: int, entry: Sequence[Column], table: str, columns: Sequence[Column]
+) -> tuple[list[str], list[bytes]]:
+    """Write the statements of many entries of which each brought one row of one table: what :func:`seal` gives, at once.
+
+    Parameters
+    ----------
+    rows : int
+        Number of entries. [unitless]
+    entry : sequence of Column
+        Columns of their own lines. [as stored]
+    table : str
+        Table of the rows. [unitless]
+    columns : sequence of Column
+        Columns of the rows. [as stored]
+
+    Returns
+    -------
+    tuple of list of str and list of bytes
+        Canonical texts and leaf hashes.
+    """
+    said = statement_texts(rows, (row_form("entry"), entry), table, (row_form(table), columns))
+    return said, [leaf_hash(text.encode()) for text in said]
 
 
 def read_bound(

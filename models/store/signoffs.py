@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -12,6 +14,9 @@ from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow, StatementRow
 from models.values.kinds import Meaning
 from models.values.story import Signoff
+
+WANTED = "wanted"
+"""Name of the parameter of the question for sign-offs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +44,13 @@ def signable(connection: sa.Connection, site_id: int, entry: int) -> Signable | 
     e, job = EntryRow, JobRow
     found = connection.execute(
         sa.select(e.author, job.people, StatementRow.leaf)
-        .join(job, job.entry == e.number)
-        .outerjoin(StatementRow, StatementRow.entry == e.number)
+        .join(job, sa.and_(job.entry == e.number, job.site_id == site_id))
+        .outerjoin(StatementRow, sa.and_(StatementRow.entry == e.number, StatementRow.site_id == site_id))
         .where(e.number == entry, e.site_id == site_id)
     ).first()
     if found is None:
         return None
-    later = connection.execute(sa.select(job.entry).where(job.supersedes == entry)).scalar()
+    later = connection.execute(sa.select(job.entry).where(job.site_id == site_id, job.supersedes == entry)).scalar()
     signed = tuple((line.by, line.meaning) for line in signoffs_of(connection, [entry]))
     leaf = None if found.leaf is None else bytes(found.leaf)
     return Signable(leaf, (found.author, *found.people), later, signed)
@@ -64,15 +69,21 @@ def signoffs_of(connection: sa.Connection, entries: Iterable[int]) -> tuple[Sign
     wanted = list(entries)
     if not wanted:
         return ()
-    e, s = EntryRow, SignoffRow
-    rows = connection.execute(
-        sa.select(s.entry, s.signed_entry, s.meaning, e.author, e.at.label("at"), e.why)
-        .join(e, e.number == s.entry)
-        .where(s.signed_entry.in_(wanted))
-        .order_by(s.entry)
-    )
+    rows = connection.execute(_question(), {WANTED: wanted})
     return tuple(
         Signoff(row.entry, row.signed_entry, row.author, row.at, Meaning(row.meaning), row.why) for row in rows
+    )
+
+
+@cache
+def _question() -> sa.Select[*tuple[Any, ...]]:
+    """Give the question for the sign-offs of some entries; putting it together takes longer than asking it."""
+    e, s = EntryRow, SignoffRow
+    return (
+        sa.select(s.entry, s.signed_entry, s.meaning, e.author, e.at.label("at"), e.why)
+        .join(e, e.number == s.entry)
+        .where(s.signed_entry.in_(sa.bindparam(WANTED, expanding=True)))
+        .order_by(s.entry)
     )
 
 

@@ -174,7 +174,8 @@ def bound(connection: sa.Connection, site_id: int, head: int) -> str:
     """
     table = EntryRow.__table__
     rows = connection.execute(sa.select(table).where(table.c.number.in_([1, head])).order_by(table.c.number)).all()
-    jobs = connection.execute(sa.select(sa.func.count()).select_from(JobRow).where(JobRow.entry <= head)).scalar_one()
+    counted = sa.select(sa.func.count()).select_from(JobRow).where(JobRow.site_id == site_id, JobRow.entry <= head)
+    jobs = connection.execute(counted).scalar_one()
     said: list[Any] = [site_id, head, jobs, [[str(value) for value in row] for row in rows]]
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()
 

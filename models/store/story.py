@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import cache
 from zoneinfo import ZoneInfo
 
@@ -23,8 +24,8 @@ from models.values.kinds import Method, Part, Reason
 from models.values.limits import LimitsGiven
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
 
-ASSET = "asset"
-"""Name of the parameter of the question for an asset's jobs."""
+ASSET, SITE = "asset", "site"
+"""Names of the parameters of the question for an asset's jobs."""
 
 
 def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | None:
@@ -33,14 +34,10 @@ def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | 
     if asset_id is None:
         return None
     versions = tuple(_versions(connection, asset_id))
-    breaks = connection.execute(
-        sa.select(BreakRow.on, BreakRow.part, BreakRow.reason)
-        .where(BreakRow.asset_id == asset_id)
-        .order_by(BreakRow.on)
-    )
+    breaks = connection.execute(_breaks_question(), {ASSET: asset_id})
     asset = latest([version.asset for version in versions])
     tag = asset.tag
-    jobs = tuple(_jobs(connection, asset_id, tag))
+    jobs = tuple(_jobs(connection, site.site_id, asset_id, tag))
     return AssetStory(
         site,
         asset_id,
@@ -53,21 +50,29 @@ def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | 
 
 
 def _versions(connection: sa.Connection, asset_id: int) -> list[AssetVersion]:
+    found = connection.execute(_versions_question(), {ASSET: asset_id})
+    return [AssetVersion(row["entry"], row["at_us"], row["author"], asset_from(row)) for row in found.mappings()]
+
+
+@cache
+def _versions_question() -> sa.Select[*tuple[object, ...]]:
     v = AssetVersionRow
-    question = (
+    return (
         sa.select(v, EntryRow.at, EntryRow.author)
         .join(EntryRow, EntryRow.number == v.entry)
-        .where(v.asset_id == asset_id)
+        .where(v.asset_id == sa.bindparam(ASSET))
         .order_by(v.entry)
     )
-    return [
-        AssetVersion(row["entry"], row["at_us"], row["author"], asset_from(row))
-        for row in connection.execute(question).mappings()
-    ]
 
 
-def _jobs(connection: sa.Connection, asset_id: int, tag: str) -> list[JobLine]:
-    found = connection.execute(_question(), {ASSET: asset_id})
+@cache
+def _breaks_question() -> sa.Select[date, str, str]:
+    b = BreakRow
+    return sa.select(b.on, b.part, b.reason).where(b.asset_id == sa.bindparam(ASSET)).order_by(b.on)
+
+
+def _jobs(connection: sa.Connection, site_id: int, asset_id: int, tag: str) -> list[JobLine]:
+    found = connection.execute(_question(), {ASSET: asset_id, SITE: site_id})
     return [_line(row, tag, row["later"]) for row in found.mappings()]
 
 
@@ -76,10 +81,13 @@ def _question() -> sa.Select[*tuple[object, ...]]:
     """Give the question for the jobs of an asset; putting it together takes longer than asking it."""
     e, f, v = EntryRow, ImportedFileRow, LimitVersionRow
     later, own = aliased(JobRow), aliased(JobRow)
-    asset_id = sa.bindparam(ASSET, type_=sa.BigInteger)
+    asset_id, site_id = sa.bindparam(ASSET, type_=sa.BigInteger), sa.bindparam(SITE, type_=sa.Integer)
     # A job that was brought here from another machine has its older versions there: they belong to its story too.
-    brought = sa.exists().where(own.job_id == JobRow.job_id, own.asset_id == asset_id, own.entry > JobRow.entry)
-    moved = sa.select(own.job_id).where(own.asset_id == asset_id, own.supersedes.is_not(None))
+    # All versions of a job are of one site: said of each, so that a table that is cut by site is asked in one part only.
+    brought = sa.exists().where(
+        own.site_id == site_id, own.job_id == JobRow.job_id, own.asset_id == asset_id, own.entry > JobRow.entry
+    )
+    moved = sa.select(own.job_id).where(own.site_id == site_id, own.asset_id == asset_id, own.supersedes.is_not(None))
     return (
         sa.select(
             JobRow,
@@ -98,18 +106,22 @@ def _question() -> sa.Select[*tuple[object, ...]]:
         .outerjoin(v, v.entry == JobRow.limit_entry)
         .outerjoin(LimitSetRow, LimitSetRow.id == v.limit_set_id)
         .outerjoin(InstrumentRow, InstrumentRow.id == JobRow.instrument_id)
-        .outerjoin(later, later.supersedes == JobRow.entry)
-        .where(sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved)), brought)))
+        .outerjoin(later, sa.and_(later.supersedes == JobRow.entry, later.site_id == site_id))
+        .where(
+            JobRow.site_id == site_id,
+            sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved, site_id)), brought)),
+        )
         .order_by(JobRow.performed_at, JobRow.entry)
     )
 
 
-def _versions_of(jobs: sa.Select[int]) -> sa.CompoundSelect[int]:
+def _versions_of(jobs: sa.Select[int], site_id: sa.ColumnElement[int]) -> sa.CompoundSelect[int]:
     """Give the entries of all versions of some jobs: the first by its number, the others by what they supersede."""
     version = aliased(JobRow)
-    first = sa.select(version.entry).where(version.entry.in_(jobs))
+    of_site = sa.select(version.entry).where(version.site_id == site_id)
     return sa.union_all(
-        first, sa.select(version.entry).where(version.supersedes.is_not(None), version.job_id.in_(jobs))
+        of_site.where(version.entry.in_(jobs)),
+        of_site.where(version.supersedes.is_not(None), version.job_id.in_(jobs)),
     )
 
 

@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from models.errors import DriftbookError
 from models.ledger.proofs import Tree
 from models.store.proofs import Head, read_heads
+from models.tables.book import EntryRow
 from models.tables.proofs import StatementRow
 
 _MOST = 2**53
@@ -26,7 +27,8 @@ class AlteredBookError(DriftbookError):
 def statement_of(connection: sa.Connection, entry: int) -> tuple[str, bytes] | None:
     """Give the canonical text of an entry and its leaf hash; ``None`` where it was never sealed."""
     s = StatementRow
-    row = connection.execute(sa.select(s.said, s.leaf).where(s.entry == entry)).first()
+    site = connection.execute(sa.select(EntryRow.site_id).where(EntryRow.number == entry)).scalar()
+    row = connection.execute(sa.select(s.said, s.leaf).where(s.site_id == site, s.entry == entry)).first()
     return None if row is None else (row[0], bytes(row[1]))
 
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -25,8 +25,10 @@ import sqlalchemy as sa
 from sqlalchemy.orm import DeclarativeBase
 
 from models.errors import BookBusyError
+from models.ledger.columns import Column, Each, Same
 from models.sentences.told import Told
-from models.store.sealing import seal, write_head
+from models.store.bulk import MANY, PutAside, put_columns, put_in
+from models.store.sealing import seal, seal_columns, write_head
 from models.tables.base import to_microseconds
 from models.tables.book import EntryRow, SiteRow
 from models.tables.every import MAPPED
@@ -40,7 +42,20 @@ _WRITER_LOCK = 0x626F_6F6B
 _QUIET = timedelta(seconds=5)
 """Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
 
+_ENTRY: sa.Table = EntryRow.__table__  # type: ignore[assignment]
+_STATEMENT: sa.Table = StatementRow.__table__  # type: ignore[assignment]
+
 Values = tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Many entries of one kind, each with one row of one table, as columns."""
+
+    rows: int
+    entries: tuple[Column, ...]
+    table: sa.Table
+    columns: tuple[Column, ...]
 
 
 @dataclass(slots=True)
@@ -67,6 +82,9 @@ class Unit:
     _rows: dict[str, list[Values]] = field(default_factory=dict)
     _statements: dict[str, str] = field(default_factory=dict)
     _told: str = ""
+    _blocks: list[Block] = field(default_factory=list)
+    _expected: int = 0
+    _aside: PutAside | None = None
     _at_us: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -109,6 +127,40 @@ class Unit:
             self._late[number] = entry
         return number
 
+    def take(self, count: int) -> int:
+        """Take numbers for entries that will be given as columns; gives the first of them."""
+        first = self.next_number
+        self.next_number = first + count
+        return first
+
+    def add_block(
+        self, kind: Kind, batch: int, lines: Column, mapped: type[DeclarativeBase], columns: Sequence[Column]
+    ) -> None:
+        """Append entries that each found a thing, with the row that each brought.
+
+        Parameters
+        ----------
+        kind : Kind
+            Kind of all the entries. [unitless]
+        batch : int
+            Entry of the file that they come from. [unitless]
+        lines : Column
+            Row of the file for each. [unitless]
+        mapped : type
+            Class of the rows. [unitless]
+        columns : sequence of Column
+            Columns of the rows in the order of the table; the first holds the entries' numbers. [as stored]
+        """
+        table = mapped.__table__
+        assert isinstance(table, sa.Table)  # noqa: S101 - every mapped class here has a table of its own
+        numbers = columns[0]
+        assert isinstance(numbers, Each)  # noqa: S101 - the numbers of entries are all different
+        entries = (
+            numbers, Same(self.site_id), Same(self._at_us), Same(self.author), Same(str(kind)), numbers, Same(None),
+            Same(self._told), Same(batch), lines,
+        )  # fmt: skip
+        self._blocks.append(Block(len(numbers.values), entries, table, tuple(columns)))
+
     def add(self, mapped: type[DeclarativeBase], values: Values) -> None:
         """Add a row of a table: values in the order of its columns, as the database takes them."""
         table = mapped.__table__
@@ -117,27 +169,47 @@ class Unit:
             self._statements[name] = insert_statement(table, self.connection.dialect)
         self._rows.setdefault(name, []).append(values)
 
+    def expect(self, rows: int) -> None:
+        """Say that many rows are to come, before the first of them is written: the book is made ready for them."""
+        self._expected = rows
+
     def forget(self) -> None:
         """Drop what is buffered: for a run that has failed and only goes on looking."""
+        self._empty()
+
+    def _empty(self) -> None:
         self._entries = []
         self._rows = {name: [] for name in self._rows}
+        self._blocks = []
 
     def flush(self) -> None:
         """Write what is buffered: sites, then entries, for every row points to its own; then rows and seals."""
+        if self._entries or self._blocks:
+            self._make_ready()
         self._insert(SiteRow, self._rows.get(SiteRow.__tablename__, []))
         self._insert(EntryRow, self._entries)
+        for block in self._blocks:
+            put_columns(self.connection, _ENTRY, block.entries, block.rows)
         # In the order of the tables, not of the rows: a new machine may come after a change of an old one.
         for mapped in MAPPED:
             name = mapped.__tablename__
             if self._rows.get(name) and mapped is not SiteRow:
-                self.connection.exec_driver_sql(self._statements[name], self._rows[name])
+                put_in(self.connection, name, self._statements[name], self._rows[name])
+            for block in self._blocks:
+                if block.table is mapped.__table__:
+                    put_columns(self.connection, block.table, block.columns, block.rows)
         self._seal()
-        self._entries = []
-        self._rows = {name: [] for name in self._rows}
+        self._seal_blocks()
+        self._empty()
 
-    def _insert(self, mapped: type[DeclarativeBase], rows: list[Values]) -> None:
+    def _make_ready(self) -> None:
+        if self._aside is None and self._expected >= MANY and self.connection.dialect.name == "sqlite":
+            self._aside = PutAside(self.connection, self._expected, self._first - 1)
+
+    def _insert(self, mapped: type[DeclarativeBase], rows: Sequence[Values]) -> None:
         if rows:
-            self.connection.exec_driver_sql(insert_statement(mapped.__table__, self.connection.dialect), rows)
+            statement = insert_statement(mapped.__table__, self.connection.dialect)
+            put_in(self.connection, mapped.__tablename__, statement, rows)
 
     def _seal(self, *, ending: bool = False) -> None:
         """Seal what was written: every entry but the late ones, and of those the ones whose rows have come."""
@@ -153,6 +225,16 @@ class Unit:
             self._leaves[number - self._first] = leaf
         self._insert(StatementRow, sealed)
 
+    def _seal_blocks(self) -> None:
+        for block in self._blocks:
+            said, leaves = seal_columns(block.rows, block.entries, block.table.name, block.columns)
+            numbers = block.columns[0]
+            put_columns(
+                self.connection, _STATEMENT, (numbers, Same(self.site_id), Each(said), Each(leaves)), block.rows
+            )
+            for number, leaf in zip(numbers.stored(block.rows), leaves, strict=True):
+                self._leaves[number - self._first] = leaf
+
     def finish(self) -> None:
         """Write what is left, seal what was late, and keep the head of the tree."""
         self.flush()
@@ -160,6 +242,9 @@ class Unit:
         leaves = [leaf for leaf in self._leaves if leaf is not None]
         if leaves:
             write_head(self.connection, self._first, leaves)
+        if self._aside is not None:
+            self._aside.put_back()
+            self._aside = None
 
 
 def insert_statement(table: sa.FromClause, dialect: sa.Dialect) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from models.ledger.findings import Fault, Finding, shown
+from models.store.partitions import parts_of
 from models.store.sealing import BOUND, key_column
 from models.tables.book import EntryRow, SiteRow
 from models.tables.every import HISTORY
@@ -140,7 +141,14 @@ def _guards_postgresql(connection: sa.Connection) -> dict[str, list[str]]:
         switched_on = (enabled.decode() if isinstance(enabled, bytes) else enabled) in {"O", "A"}
         if switched_on and always and kind & wanted == wanted and not kind & 1 and refuses and refuses[1] == _REFUSAL:
             held.add((table, name))
-    return {table: [] if (table, f"guard_{table}") in held else [f"guard_{table}"] for table in HISTORY}
+    # A part of a table that is cut by site can be named by itself: it needs a guard of its own.
+    named: dict[str, list[str]] = {table: [table] for table in HISTORY}
+    for whole, part in sorted(parts_of(connection)):
+        named.setdefault(whole, []).append(part)
+    return {
+        table: [f"guard_{name}" for name in names if (name, f"guard_{name}") not in held]
+        for table, names in named.items()
+    }
 
 
 def head_sizes(connection: sa.Connection) -> tuple[int | None, int | None]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from functools import cache
+
 import sqlalchemy as sa
 
-from models.store.known import limit_sets
+from models.store.known import SITE, limit_sets
 from models.tables.book import EntryRow
 from models.tables.limits import LimitVersionRow
 from models.tables.people import InstrumentVersionRow, PersonVersionRow
@@ -14,14 +17,15 @@ from models.values.people import Instrument, Person
 
 def read_limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedLimits, ...]:
     """Give every version of every limit set of a site, in order of the day of adoption, then of entry."""
-    e, v = EntryRow, LimitVersionRow
-    said = {
-        row[0]: (row[1], row[2])
-        for row in connection.execute(
-            sa.select(e.number, e.at, e.author).join(v, v.entry == e.number).where(v.site_id == site_id)
-        )
-    }
+    said = {row[0]: (row[1], row[2]) for row in connection.execute(_adopted(), {SITE: site_id})}
     return tuple(AdoptedLimits(one.entry, *said[one.entry], one.limit_set) for one in limit_sets(connection, site_id))
+
+
+@cache
+def _adopted() -> sa.Select[int, datetime, str]:
+    """Give the question for when and by whom limit sets were adopted; putting it together takes longer than asking it."""
+    e, v = EntryRow, LimitVersionRow
+    return sa.select(e.number, e.at, e.author).join(v, v.entry == e.number).where(v.site_id == sa.bindparam(SITE))
 
 
 def read_people(connection: sa.Connection, site_id: int) -> tuple[Person, ...]:

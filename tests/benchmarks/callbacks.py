@@ -212,8 +212,8 @@ def whole_picture(app: dash.Dash, reader: Reader) -> History:
         with app.server.app_context():
             here = context()
             with suppress(StillReadingError):
-                picture = here.pictures.of(reader, site_id)
-                if picture is None or (picture.study is not None and not here.pictures.behind(reader, site_id)):
+                here.pictures.of(reader, site_id)
+                if here.pictures.whole(reader, site_id):
                     return reader.history(site_id)
         time.sleep(0.1)
 

@@ -1,0 +1,403 @@
+"""Jobs of a large file: plain rows as columns, any other row one by one, in the order of the file.
+
+A chunk of rows is read as columns.  Rows that are not plain go through the row
+loop, each with everything before it already known, and so does every plain row of
+which more has to be said because of another: a job number or a moment that was
+there before, an instrument that nobody mentioned yet.  Then all of them get their
+numbers in the order of the file, and the plain ones are written as columns.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+import numpy as np
+
+from models.commands.import_jobs import JobRows, Pending
+from models.commands.import_things import File
+from models.commands.judging import version_on
+from models.commands.plain_columns import ColumnLane, Mask, PlainColumns
+from models.commands.report import SheetReport
+from models.intake.reading import Cell
+from models.intake.rows import Row, RowReader
+from models.ledger.columns import Coded, Codes, Column, Each, Same, Values, number_texts
+from models.maths.limits import limit_ratio
+from models.tables.jobs import JobRow
+from models.values.asset import Asset
+from models.values.kinds import Coupling, Kind
+from models.values.limits import LimitsGiven
+
+_EPOCH: Final = date(1970, 1, 1).toordinal()
+
+Look = Callable[[int, Sequence[Cell]], Pending | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What jobs of one machine have in common as long as neither its description nor the limits change."""
+
+    asset_id: int
+    asset: Asset
+    limit_entry: int | None
+    limits: LimitsGiven
+
+
+class JobColumns(JobRows):
+    """The jobs of an import, many rows at once."""
+
+    _groups: Values
+    _group_places: dict[tuple[int, int, int | None], int]
+
+    def _chunk(
+        self,
+        reader: RowReader,
+        lane: ColumnLane,
+        rows: Sequence[tuple[int, Sequence[Cell]]],
+        look: Look,
+        sheet: SheetReport,
+        file: File,
+    ) -> None:
+        """Take a chunk of rows in.
+
+        Parameters
+        ----------
+        reader : RowReader
+            Reader of the sheet. [unitless]
+        lane : ColumnLane
+            Reader of its plain rows. [unitless]
+        rows : sequence of tuple
+            Rows with their numbers. [as typed]
+        look : callable
+            The row loop for one row; gives the job that waits to be written. [unitless]
+        sheet, file : SheetReport, File
+            What becomes of the sheet, and its file. [unitless]
+        """
+        plain = lane.read([cells for _, cells in rows])
+        if plain is None:
+            self._write(reader, [p for number, cells in rows if (p := look(number, cells))], sheet, file)
+            return
+        keep, waiting = _Order(self, plain, rows, look).run()
+        sheet.read += int(keep.sum())
+        plain = plain.only(keep)
+        taken = self._taken([*plain.refs, *(p.job.ref for _, p in waiting)])
+        if taken:
+            plain = plain.only(self._new(reader, plain, rows, taken, sheet))
+        fresh = [(at, p) for at, p in waiting if self._is_fresh(reader, p, taken, sheet)]
+        if fresh or len(plain.refs):
+            self._write_chunk(reader, plain, fresh, rows, sheet, file)
+        for _, pending in waiting:
+            if pending.row is not None:
+                self._settle(pending.row, pending.cells, sheet)
+        self._flush()
+
+    def _new(
+        self,
+        reader: RowReader,
+        plain: PlainColumns,
+        rows: Sequence[tuple[int, Sequence[Cell]]],
+        taken: dict[str, set[bytes]],
+        sheet: SheetReport,
+    ) -> Mask:
+        """Tell which plain rows the book does not know yet; count the others or say why not."""
+        new = np.fromiter((ref not in taken for ref in plain.refs), bool, len(plain.refs))
+        for place in np.flatnonzero(~new).tolist():
+            if plain.contents[place] in taken[plain.refs[place]]:
+                sheet.unchanged += 1
+            else:
+                number, cells = rows[plain.at[place]]
+                row = Row(number)
+                self._tell_taken(reader, row, plain.refs[place])
+                self._settle(row, cells, sheet)
+        return new
+
+    def _write_chunk(
+        self,
+        reader: RowReader,
+        plain: PlainColumns,
+        fresh: list[tuple[int, Pending]],
+        rows: Sequence[tuple[int, Sequence[Cell]]],
+        sheet: SheetReport,
+        file: File,
+    ) -> None:
+        """Give jobs their numbers in the order of the file, and hand them over to be written."""
+        batch = self._batch(file)
+        groups = self._grouped(plain)
+        numbers = np.zeros(len(plain.refs), dtype=np.int64)
+        events: list[tuple[int, int, Any]] = [
+            (int(plain.at[place]), place, None) for place in self._firsts(plain, groups)
+        ]
+        for (at, pending), judged in zip(fresh, self._judged([p for _, p in fresh]), strict=True):
+            events.append((at, int(np.searchsorted(plain.at, at)), (pending, judged)))
+        done = 0
+        for at, place, slow in sorted(events, key=lambda event: event[0]):
+            first = self.unit.take(place - done)
+            numbers[done:place] = np.arange(first, first + place - done)
+            done = place
+            if slow is None:
+                self._mention(reader, plain, groups, place, rows[at], sheet, batch)
+            else:
+                pending, judged = slow
+                self._write_one(reader, pending, judged, sheet, file)
+        first = self.unit.take(len(numbers) - done)
+        numbers[done:] = np.arange(first, first + len(numbers) - done)
+        sheet.taken += len(numbers)
+        if len(numbers) and self._writes:
+            lines = [str(rows[at][0]) for at in plain.at.tolist()]
+            columns = self._job_columns(plain, groups, numbers.tolist())
+            self.unit.add_block(Kind.JOB_RECORDED, batch, Each(lines, [f'"{line}"' for line in lines]), JobRow, columns)
+
+    def _firsts(self, plain: PlainColumns, groups: Coded) -> list[int]:
+        """Give the rows that may bring a name that the book does not know, or a machine without a limit."""
+        found: set[int] = set()
+        if isinstance(plain.people, Coded):
+            codes, first = np.unique(plain.people.codes, return_index=True)
+            read = plain.people.read
+            assert read is not None  # noqa: S101 - words are read with what stands for a blank
+            for code, place in zip(codes.tolist(), first.tolist(), strict=True):
+                if any(name not in self.people for name in read(plain.people.of.values[code])[0]):
+                    found.add(place)
+        serials = list(plain.instrument.stored(len(plain.refs)))
+        for serial in set(serials) - self.instruments.keys() - {""}:
+            found.add(serials.index(serial))
+        codes, first = np.unique(groups.codes, return_index=True)
+        for code, place in zip(codes.tolist(), first.tolist(), strict=True):
+            limits = groups.of.values[code].limits
+            if limits.offset_mm is None and limits.flex_mm_m is None:
+                found.add(place)
+        return sorted(found)
+
+    def _mention(
+        self,
+        reader: RowReader,
+        plain: PlainColumns,
+        groups: Coded,
+        place: int,
+        numbered: tuple[int, Sequence[Cell]],
+        sheet: SheetReport,
+        batch: int,
+    ) -> None:
+        """Say and add what a plain row brings before it gets its number."""
+        number, cells = numbered
+        limits = groups.of.values[groups.codes[place]].limits
+        tag = plain.tags.of.values[plain.tags.codes[place]]
+        if limits.offset_mm is None and limits.flex_mm_m is None and tag not in self.unjudged:
+            row = Row(number)
+            self._tell_unjudged(reader, row, tag)
+            self._settle(row, cells, sheet)
+        for name in _at(plain.people, place)[0]:
+            self._person_id(name, batch, str(number))
+        if serial := _at(plain.instrument, place):
+            self._instrument_id(serial, batch, str(number))
+
+    def _grouped(self, plain: PlainColumns) -> Coded:
+        """Give for each plain row its machine as described on its day, with the limits in force then."""
+        if not hasattr(self, "_groups"):
+            self._groups, self._group_places = Values(), {}
+        days, day_of = np.unique(plain.days, return_inverse=True)
+        entries = [self.judge.entry_on(date.fromordinal(day + _EPOCH)) for day in days.tolist()]
+        places = {entry: place for place, entry in enumerate(dict.fromkeys(entries))}
+        in_force = np.array([places[entry] for entry in entries], dtype=np.int64)[day_of]
+        tags = plain.tags.of.values
+        versions = self._versions_on(plain)
+        keys = (plain.tags.codes * (1 + int(versions.max(initial=0))) + versions) * len(places) + in_force
+        _, first, group_of = np.unique(keys, return_index=True, return_inverse=True)
+        codes = []
+        for place in first.tolist():
+            tag = tags[plain.tags.codes[place]]
+            asset_id, entry, asset = self.versions[tag][versions[place]]
+            day = date.fromordinal(int(plain.days[place]) + _EPOCH)
+            codes.append(self._group(asset_id, entry, asset, day))
+        return Coded(np.array(codes, dtype=np.intp)[group_of], self._groups)
+
+    def _group(self, asset_id: int, entry: int, asset: Asset, day: date) -> int:
+        limit_entry, limits = self.judge.limits_on(day, asset)
+        key = (asset_id, entry, limit_entry)
+        if key not in self._group_places:
+            self._group_places[key] = self._groups.add(Group(asset_id, asset, limit_entry, limits))
+        return self._group_places[key]
+
+    def _versions_on(self, plain: PlainColumns) -> Codes:
+        """Give for each row which of the descriptions of its machine held on its day."""
+        tags = plain.tags.of.values
+        several = np.array([len(self.versions[tag]) > 1 for tag in tags], dtype=bool)
+        found = np.zeros(len(plain.refs), dtype=np.intp)
+        for place in np.flatnonzero(several[plain.tags.codes]).tolist():
+            tag, day = tags[plain.tags.codes[place]], date.fromordinal(int(plain.days[place]) + _EPOCH)
+            found[place] = self._version_place(tag, day)
+        return found
+
+    def _version_place(self, tag: str, day: date) -> int:
+        versions = [version for _, _, version in self.versions[tag]]
+        held = version_on(versions, day)
+        return next(place for place, version in enumerate(versions) if version is held)
+
+    def _job_columns(self, plain: PlainColumns, groups: Coded, numbers: list[int]) -> list[Column]:
+        """Give all columns of the table of jobs."""
+        entry = Each(numbers, list(map(str, numbers)))
+        contents = Each(plain.contents, [f'"{content.hex()}"' for content in plain.contents])
+        columns: dict[str, Column] = plain.jobs | {
+            "entry": entry, "site_id": Same(self.site.site_id), "job_id": entry, "supersedes": Same(None),
+            "void": Same(False), "zone": Same(self.known.zone.key), "content": contents,
+            "person_id": self._person_column(plain.people), "instrument_id": self._instrument_column(plain.instrument),
+        }  # fmt: skip
+        columns |= {name: Coded(groups.codes, groups.of, read) for name, read in _OF_GROUP.items()}
+        columns |= self._ratio_columns(plain, groups)
+        return [columns[column.name] for column in JobRow.__table__.columns]
+
+    def _person_column(self, people: Column) -> Column:
+        """Give the number of the first person of each job."""
+        if not isinstance(people, Coded):
+            return Same(None)
+        assert people.read is not None  # noqa: S101 - words are read with what stands for a blank
+        ids = []
+        for value in map(people.read, people.of.values):
+            held = self.people.get(value[0][0]) if value[0] else None
+            ids.append(None if held is None else held[0])
+        return Coded(people.codes, Values(ids))
+
+    def _instrument_column(self, serials: Column) -> Column:
+        def number(serial: str) -> int | None:
+            held = self.instruments.get(serial)
+            return None if held is None else held[0]
+
+        if isinstance(serials, Same):
+            return Same(number(serials.value))
+        if isinstance(serials, Coded):
+            return Coded(serials.codes, Values(list(map(number, serials.of.values))))
+        return Each(list(map(number, serials.values)))
+
+    def _ratio_columns(self, plain: PlainColumns, groups: Coded) -> dict[str, Column]:
+        of: list[Group] = groups.of.values
+        each_bound = [(g.limits.offset_mm, g.limits.angle_mm_m, g.limits.flex_mm_m, g.limits.soft_foot_mm) for g in of]
+        bounds = np.array(each_bound, dtype=np.float64)[groups.codes]
+        each = np.array([g.limits.each_axis for g in of])[groups.codes]
+        spans = [g.asset.span_mm if g.asset.coupling is Coupling.SPACER else None for g in of]
+        span = np.array(spans, dtype=np.float64)[groups.codes]
+        columns: dict[str, Column] = {}
+        for name, measured in (("found_ratio", plain.found), ("left_ratio", plain.left)):
+            ratios = limit_ratio(measured - plain.target, bounds, each, span)
+            stored = [None if value != value else value for value in ratios.tolist()]  # noqa: PLR0124 - NaN
+            columns[name] = Each(stored, number_texts(ratios))
+        return columns
+
+
+_OF_GROUP: Final[dict[str, Callable[[Group], Any]]] = {
+    "asset_id": lambda group: group.asset_id,
+    "speed_rpm": lambda group: group.asset.limit_speed_rpm,
+    "coupling": lambda group: str(group.asset.coupling),
+    "span_mm": lambda group: group.asset.span_mm,
+    "limit_entry": lambda group: group.limit_entry,
+    "limit_offset_mm": lambda group: group.limits.offset_mm,
+    "limit_angle_mm_m": lambda group: group.limits.angle_mm_m,
+    "limit_flex_mm_m": lambda group: group.limits.flex_mm_m,
+    "limit_soft_mm": lambda group: group.limits.soft_foot_mm,
+    "limit_each_axis": lambda group: group.limits.each_axis,
+}
+
+
+def _at(column: Column, place: int) -> Any:
+    """Give the value of one row."""
+    if isinstance(column, Same):
+        return column.value
+    if isinstance(column, Coded):
+        value = column.of.values[column.codes[place]]
+        return value if column.read is None else column.read(value)
+    return column.values[place]
+
+
+class _Order:
+    """Walks through a chunk in the order of its rows: plain ones are made known, the others looked at one by one."""
+
+    def __init__(
+        self, work: JobRows, plain: PlainColumns, rows: Sequence[tuple[int, Sequence[Cell]]], look: Look
+    ) -> None:
+        self._work, self._plain, self._rows, self._look = work, plain, rows, look
+        self._keep: Mask = np.ones(len(plain.refs), dtype=bool)
+        self._moments = list(map(hash, zip(plain.tags.stored(len(plain.refs)), plain.us.tolist(), strict=True)))
+        self._numbers = [rows[at][0] for at in plain.at.tolist()]
+        others = np.ones(len(rows), dtype=bool)
+        others[plain.at] = False
+        # Rows that have to be looked at, by their place in the chunk; with the place among the plain ones, or −1.
+        self._heap: list[tuple[int, int]] = [(at, -1) for at in np.flatnonzero(others).tolist()]
+        self._unknown: dict[int, tuple[str, list[int]]] = {}
+        self._put_unknown_instruments()
+
+    def _put_unknown_instruments(self) -> None:
+        """Put the first row of each instrument that nobody knows among those to look at."""
+        serials = list(self._plain.instrument.stored(len(self._plain.refs)))
+        unknown = {serial for serial in set(serials) if serial and not self._work.knows_instrument(serial)}
+        if not unknown:
+            return
+        places: dict[str, list[int]] = {serial: [] for serial in unknown}
+        for place in range(len(serials) - 1, -1, -1):
+            if serials[place] in unknown:
+                places[serials[place]].append(place)
+        for serial, of in places.items():
+            self._put_next(serial, of)
+
+    def _put_next(self, serial: str, places: list[int]) -> None:
+        """Put the next row of an instrument among those to look at; the row before it did not make it known."""
+        if places:
+            place = places.pop()
+            self._unknown[place] = (serial, places)
+            self._put(place)
+
+    def _put(self, place: int) -> None:
+        heapq.heappush(self._heap, (int(self._plain.at[place]), place))
+
+    def run(self) -> tuple[Mask, list[tuple[int, Pending]]]:
+        """Give which plain rows stay plain, and the jobs of the others with their places in the chunk."""
+        waiting: list[tuple[int, Pending]] = []
+        done, end = 0, len(self._plain.refs)
+        while True:
+            stop = int(np.searchsorted(self._plain.at, self._heap[0][0])) if self._heap else end
+            if stop > done:
+                clashes = self._clashes(done, stop)
+                for place in clashes:
+                    self._put(place)
+                if clashes:
+                    continue
+                self._make_known(done, stop)
+                done = stop
+            if not self._heap:
+                return self._keep, waiting
+            at, place = heapq.heappop(self._heap)
+            if place >= 0:
+                if not self._keep[place]:
+                    continue  # put there for two reasons
+                self._keep[place] = False
+                done = place + 1
+            pending = self._look(*self._rows[at])
+            if pending is not None:
+                waiting.append((at, pending))
+            if place in self._unknown:
+                serial, rest = self._unknown.pop(place)
+                if not self._work.knows_instrument(serial):
+                    self._put_next(serial, rest)
+
+    def _clashes(self, first: int, end: int) -> list[int]:
+        """Give the rows of a stretch whose job number or moment was there before."""
+        refs, moments, seen = self._plain.refs[first:end], self._moments[first:end], self._work.seen
+        count = end - first
+        if (
+            len(set(refs)) == len(set(moments)) == count
+            and seen.refs().isdisjoint(refs)
+            and seen.moments.isdisjoint(moments)
+        ):
+            return []
+        before, then, found = set(), set(), []
+        for place, (ref, moment) in enumerate(zip(refs, moments, strict=True), start=first):
+            if ref in before or moment in then or ref in seen.refs() or moment in seen.moments:
+                found.append(place)
+            before.add(ref)
+            then.add(moment)
+        return found
+
+    def _make_known(self, first: int, end: int) -> None:
+        seen = self._work.seen
+        seen.keep(self._plain.refs[first:end], self._numbers[first:end], self._plain.contents[first:end])
+        seen.moments.update(self._moments[first:end])

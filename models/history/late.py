@@ -1,0 +1,128 @@
+"""Late columns: a column of a value that grew is put together when somebody first asks for it.
+
+A new job changes a few rows of columns as long as the history.  Most pages look
+at few of these columns, so copying all of them would cost more than everything
+else.  A late value is frozen like any other: whoever asks gets the same column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+T = TypeVar("T")
+
+DEEPEST = 16
+"""So many late values may rest on one another before the older ones are put together."""
+
+
+class Late:
+    """Base of frozen dataclasses with slots, some of whose fields may be made when they are first asked for."""
+
+    __slots__ = ("_depth", "_makers")
+
+    if not TYPE_CHECKING:  # else every misspelt name would pass
+
+        def __getattr__(self, name: str) -> Any:
+            """Make a field that is asked for the first time; called only where its slot is empty."""
+            make = None if name in Late.__slots__ else _makers_of(self).get(name)
+            if make is None:
+                # Made by another thread meanwhile, or no field at all: the slot says which.
+                return object.__getattribute__(self, name)
+            value = make()
+            object.__setattr__(self, name, value)
+            # What it was made from is let go; two threads that make it at once make the same.
+            _makers_of(self).pop(name, None)
+            return value
+
+
+def _makers_of(value: Late) -> dict[str, Callable[[], Any]]:
+    try:
+        found: dict[str, Callable[[], Any]] = object.__getattribute__(value, "_makers")
+    except AttributeError:
+        return {}
+    return found
+
+
+def put_together(kind: type[T], ready: Mapping[str, Any], later: Mapping[str, Callable[[], Any]], depth: int = 1) -> T:
+    """Give a value of which some fields are there, and the others are made when they are asked for.
+
+    Parameters
+    ----------
+    kind : type
+        A frozen dataclass with slots that is a :class:`Late`. [unitless]
+    ready : mapping
+        Fields that are there. [any]
+    later : mapping
+        For each other field what makes it. [any]
+    depth : int
+        How many late values it rests on, itself counted. [unitless]
+    """
+    made = object.__new__(kind)
+    for name, value in ready.items():
+        object.__setattr__(made, name, value)
+    object.__setattr__(made, "_makers", dict(later))
+    object.__setattr__(made, "_depth", depth)
+    return made
+
+
+def some_of(value: Late, name: str, rows: NDArray[Any]) -> Any:
+    """Give some rows of a column; one that is late is not put together for that where its maker can do without.
+
+    Parameters
+    ----------
+    value : Late
+        Columns. [any]
+    name : str
+        Which of them. [unitless]
+    rows : (n,) bool array or (k,) int array
+        Mask or indices of the rows. [unitless]
+    """
+    some = getattr(_makers_of(value).get(name), "some", None)
+    return getattr(value, name)[rows] if some is None or rows.dtype == np.bool_ else some(rows)
+
+
+def depth_of(value: Any) -> int:
+    """Tell how many late values a value, or what it is made of, rests on; 0 where nothing is left to make.
+
+    Parameters
+    ----------
+    value : Any
+        A dataclass, nested; anything else rests on nothing. [unitless]
+    """
+    if not is_dataclass(value) or isinstance(value, type):
+        return 0
+    late, own = (_makers_of(value), late_depth(value)) if isinstance(value, Late) else ({}, 0)
+    parts = [depth_of(getattr(value, field.name)) for field in fields(value) if field.name not in late]
+    return max(own, *parts) if parts else own
+
+
+def late_depth(value: Late) -> int:
+    """Tell how many late values a value itself rests on; see :func:`depth_of`.
+
+    Parameters
+    ----------
+    value : Late
+        A value. [unitless]
+    """
+    if not _makers_of(value):
+        return 0
+    depth: int = object.__getattribute__(value, "_depth")
+    return depth
+
+
+def settle(value: Any) -> None:
+    """Put together whatever is still late in a value and in what it is made of.
+
+    Parameters
+    ----------
+    value : Any
+        A dataclass, nested; anything else is left alone. [unitless]
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        for field in fields(value):
+            settle(getattr(value, field.name))

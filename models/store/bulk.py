@@ -1,0 +1,178 @@
+"""Many rows in one transaction: what is looked at row by row is put aside, and is back before the transaction ends.
+
+On SQLite the guards against replacing a row cost more than writing it, and an
+index whose keys come in no order costs more than one made of all of them.  A
+plain INSERT cannot replace anything (a key that is there is refused by the table
+itself), so for the length of one transaction the guards of the large tables are
+taken away and put back as they were, word for word, and so are their indexes where
+most of what they will hold is new.  A unique index that is made at the end refuses
+what it would have refused row by row.  Readers see the book as it was before, with
+guards and indexes; a transaction that does not end has never touched them.
+
+On PostgreSQL guards look at statements, not rows, and COPY takes many rows at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from models.ledger.columns import Column, Each, Same
+
+FAULTS: Final = "faults"
+"""Name of the engine's option that tells what a fault of a driver means for a person."""
+
+LARGE: Final = ("entry", "job", "statement")
+"""Tables that get a row for each row of a large file."""
+
+MANY: Final = 5_000
+"""From how many expected rows on it is worth while; below that the book is written as always."""
+
+_COPY_FROM: Final = 50
+"""From how many rows on PostgreSQL takes them by COPY."""
+
+
+class PutAside:
+    """Guards and indexes of the large tables of a SQLite book while many rows go in.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction that writes. [unitless]
+    rows : int
+        Rows that are expected. [unitless]
+    held : int
+        Entries that the book holds. [unitless]
+    """
+
+    def __init__(self, connection: sa.Connection, rows: int, held: int) -> None:
+        self._connection = connection
+        kinds = ("trigger", "index") if rows > held / 2 else ("trigger",)
+        asked = (
+            "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL AND tbl_name IN (?, ?, ?) ORDER BY rowid"
+        )
+        every = connection.exec_driver_sql(asked, LARGE).all()
+        chosen = [(kind, str(name), str(sql)) for kind, name, sql in every if kind in kinds]
+        self._made = [sql for kind, name, sql in chosen if kind == "index" or name == f"guard_{_table(name)}_replace"]
+        for kind, name, sql in chosen:
+            if sql in self._made:
+                connection.exec_driver_sql(f'DROP {kind} "{name}"')
+
+    def put_back(self) -> None:
+        """Make everything again as it was.
+
+        Raises
+        ------
+        sqlalchemy.exc.IntegrityError
+            If two rows have a key that only one may have.
+        """
+        for sql in self._made:
+            self._connection.exec_driver_sql(sql)
+
+
+def _table(guard: str) -> str:
+    return guard.removeprefix("guard_").removesuffix("_replace")
+
+
+def put_columns(connection: sa.Connection, table: sa.Table, columns: Sequence[Column], rows: int) -> None:
+    """Insert many rows that are given as columns in the order of the table.
+
+    SQLite takes what is the same in all rows as part of the statement, and a column that
+    is there twice once: binding a value costs as much as storing it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction that writes. [unitless]
+    table : sqlalchemy.Table
+        The table. [unitless]
+    columns : sequence of Column
+        Its columns. [as stored]
+    rows : int
+        Number of rows. [unitless]
+    """
+    names = [column.name for column in table.columns]
+    if connection.dialect.name == "postgresql":
+        put_rows(connection, table.name, names, zip(*(column.stored(rows) for column in columns), strict=False))
+        return
+    marks: list[str] = []
+    bound: dict[int, tuple[int, Iterable[Any]]] = {}
+    for column in columns:
+        literal = _literal(column.value) if isinstance(column, Same) else None
+        if literal is None:
+            key = id(column.values if isinstance(column, Each) else column)
+            if key not in bound:
+                bound[key] = (len(bound) + 1, column.stored(rows))
+            literal = f"?{bound[key][0]}"
+        marks.append(literal)
+    statement = f"INSERT INTO {table.name} ({', '.join(names)}) VALUES ({', '.join(marks)})"  # noqa: S608 - our own names
+    connection.exec_driver_sql(statement, list(zip(*(taken for _, taken in bound.values()), strict=False)))
+
+
+def _literal(value: object) -> str | None:
+    """Write a value as a literal of SQLite; ``None`` for one that is better bound."""
+    if value is None:
+        return "NULL"
+    if isinstance(value, bool):
+        return str(int(value))
+    if isinstance(value, int):
+        return str(int(value))
+    if (
+        isinstance(value, float) and value == 0.0
+    ):  # of other numbers the binary digits are certain only when they are bound
+        return "0.0"
+    if isinstance(value, str) and "\x00" not in value:
+        return "'" + value.replace("'", "''") + "'"
+    return None
+
+
+def put_in(connection: sa.Connection, table: str, statement: str, rows: Sequence[Sequence[Any]]) -> None:
+    """Insert rows: by COPY where PostgreSQL gets many of them, by the statement otherwise.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction that writes. [unitless]
+    table : str
+        Name of the table. [unitless]
+    statement : str
+        The INSERT for all its columns. [unitless]
+    rows : sequence of sequence
+        Values in the order of the columns. [as stored]
+    """
+    if connection.dialect.name != "postgresql" or len(rows) < _COPY_FROM:
+        connection.exec_driver_sql(statement, list(rows))
+        return
+    put_rows(connection, table, statement.partition("(")[2].partition(")")[0].split(", "), rows)
+
+
+def put_rows(connection: sa.Connection, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """Insert many rows into a book on PostgreSQL by COPY.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction that writes. [unitless]
+    table : str
+        Name of the table. [unitless]
+    columns : sequence of str
+        Names of the columns. [unitless]
+    rows : iterable of sequence
+        Values in that order. [as stored]
+    """
+    raw: Any = connection.connection.driver_connection
+    try:
+        with raw.cursor() as cursor, cursor.copy(f"COPY {table} ({', '.join(columns)}) FROM STDIN") as into:
+            for row in rows:
+                into.write_row(row)
+    except Exception as fault:
+        # COPY goes past SQLAlchemy, so what it would have done about a fault is done here.
+        told = connection.get_execution_options().get(FAULTS)
+        meaning = told(fault, raw.closed) if told is not None else None
+        if raw.closed:
+            connection.invalidate(fault)
+        if meaning is None:
+            raise
+        raise meaning from fault

