@@ -127,8 +127,6 @@ def create_app(
     install(app.server, Context(settings, reader, clock, desk, pictures=pictures, access=access, copy=copy))
     shell.register(app)
     keep_answers(app)
-    if copy is not None:
-        read_again(app, copy)
     install_headers(app)
     refuse_others(app, hosts)
     install_door(app, outside)
@@ -136,6 +134,8 @@ def create_app(
     report_routes.install(app)
     proofs_routes.install(app)
     api_routes.install(app.server, reader)
+    if copy is not None:
+        read_again(app, copy)
 
     def health() -> tuple[Response, int]:
         head = {} if access is not None and access.needed() and signed() is None else {"head": reader.head()}

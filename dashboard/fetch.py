@@ -66,6 +66,13 @@ class Scene:
         return study_for(history) if len(history.jobs) < QUICK or holds(history, "study") else None
 
     @property
+    def estimates_until(self) -> int | None:
+        """Give the entry up to which the estimates over all machines go; ``None`` where that is as far as everything else."""
+        history = self.history
+        study = study_for(history) if holds(history, "study") else None
+        return None if study is None or study.whole else study.fleet.until
+
+    @property
     def limit_set(self) -> LimitSet | None:
         """Give the limit set that is in force today; the same to all who ask in one scene."""
         if not self.in_force:

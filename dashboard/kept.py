@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from threading import Lock, RLock
@@ -39,10 +40,11 @@ class _Shelf:
     values: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict)
     pinned: dict[Hashable, Any] = field(default_factory=dict)
     carried: dict[Hashable, Carried] = field(default_factory=dict)
+    wanted: int = 0
     locks: dict[Hashable, RLock] = field(default_factory=dict)
 
 
-_shelves: OrderedDict[int, _Shelf] = OrderedDict()
+_shelves: OrderedDict[tuple[int, ...], _Shelf] = OrderedDict()
 _lock = Lock()
 
 
@@ -187,14 +189,35 @@ def same(one: History, other: History) -> bool:
 
 
 def _shelf_of(history: History) -> _Shelf:
-    place = id(history.jobs)
+    place = (id(history.jobs), id(history.breaks), id(history.assets))
     shelf = _shelves.get(place)
     # An id is given again after its object is gone, so the objects themselves are compared.
     if shelf is None or not same(shelf.history, history):
         shelf = _shelves[place] = _Shelf(history)
     _shelves.move_to_end(place)
-    while len(_shelves) > HISTORIES or (
-        len(_shelves) > 2 and sum(len(one.history.jobs) for one in _shelves.values()) > MOST_JOBS
+    free = [key for key, one in _shelves.items() if not one.wanted and one is not shelf]
+    while free and (
+        len(_shelves) > HISTORIES
+        or (len(_shelves) > 2 and sum(len(one.history.jobs) for one in _shelves.values()) > MOST_JOBS)
     ):
-        _shelves.popitem(last=False)
+        del _shelves[free.pop(0)]
     return shelf
+
+
+@contextmanager
+def wanted(history: History) -> Iterator[None]:
+    """See to it that what is kept of a history stays while a picture of it is made.
+
+    Parameters
+    ----------
+    history : History
+        The history. [unitless]
+    """
+    with _lock:
+        shelf = _shelf_of(history)
+        shelf.wanted += 1
+    try:
+        yield
+    finally:
+        with _lock:
+            shelf.wanted -= 1

@@ -22,7 +22,7 @@ from datetime import UTC, date, datetime
 from typing import Any, Protocol, runtime_checkable
 
 from dashboard.carrying import carry_over
-from dashboard.kept import holds, keep, known, pin, same
+from dashboard.kept import holds, keep, known, pin, same, wanted
 from dashboard.words import say
 from dashboard.writing import count
 from models.errors import DriftbookError
@@ -274,7 +274,8 @@ class Pictures:
         if site_id not in self._shown and isinstance(book, Keeping):
             kept = book.kept_picture(site_id)
             if kept is not None:
-                self._show(site_id, Picture(kept[0], kept[1], kept[0]), kept[2])
+                with wanted(kept[0]):
+                    self._show(site_id, Picture(kept[0], kept[1], kept[0]), kept[2])
                 book.prepare(site_id)
                 return
         before = self._shown.get(site_id)
@@ -291,7 +292,8 @@ class Pictures:
         else:
             study = study_of(history, before=whole)
             picture = Picture(history, without_predictions(study), source)
-        derived = self._derived(site_id, picture)
+        with wanted(picture.history):
+            derived = self._derived(site_id, picture)
         if isinstance(book, Keeping):
             book.prepare(site_id)
             book.keep_picture(site_id, source, picture.study, derived)

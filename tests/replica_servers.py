@@ -29,7 +29,7 @@ class Servers:
 
     def run(self, program: str, *arguments: str) -> None:
         done = subprocess.run(
-            [str(self._programs / program), *arguments], user=self._user, check=False, capture_output=True, text=True, timeout=60,
+            [str(self._programs / program), *arguments], user=self._user, check=False, capture_output=True, text=True, timeout=180,
             cwd=self.folder, env={"PATH": os.environ.get("PATH", ""), "LC_ALL": "C"},
         )  # fmt: skip
         assert done.returncode == 0, f"{program}: {done.stdout}\n{done.stderr}"
@@ -42,9 +42,10 @@ class Servers:
         self.start("copy")
 
     def start(self, name: str) -> None:
-        options = f"-c listen_addresses='' -k {self.folder} -p {PORTS[name]} -c fsync=off -c autovacuum=off"
+        quick = "-c fsync=off -c autovacuum=off -c max_standby_streaming_delay=1s -c wal_retrieve_retry_interval=100ms"
+        options = f"-c listen_addresses='' -k {self.folder} -p {PORTS[name]} {quick}"
         log = f"{self.folder}/{name}.log"
-        self.run("pg_ctl", "-D", f"{self.folder}/{name}", "-l", log, "-o", options, "-w", "start")
+        self.run("pg_ctl", "-D", f"{self.folder}/{name}", "-l", log, "-o", options, "-t", "120", "-w", "start")
 
     def stop(self, name: str, mode: str = "immediate") -> None:
         self.run("pg_ctl", "-D", f"{self.folder}/{name}", "-m", mode, "-w", "stop")
@@ -64,7 +65,7 @@ class Servers:
     def caught_up(self) -> None:
         """Wait until the replica has replayed all that the main server has written."""
         last = self.ask("main", "SELECT pg_current_wal_lsn()")
-        until = time.monotonic() + 20
+        until = time.monotonic() + 60
         while not self.ask("copy", f"SELECT pg_last_wal_replay_lsn() >= '{last}'"):
             assert time.monotonic() < until, "the replica does not follow"
             time.sleep(0.02)

@@ -204,7 +204,9 @@ def _both_by_hand(patch: pytest.MonkeyPatch, folder: Path, paths: list[Path]) ->
             del self
             into.append((mapped.__tablename__, values))
 
-        def take_block(self: Any, kind: Any, batch: Any, lines: Any, mapped: Any, columns: Any, into: list[Any] = rows) -> None:
+        def take_block(
+            self: Any, kind: Any, batch: Any, lines: Any, mapped: Any, columns: Any, into: list[Any] = rows
+        ) -> None:
             del self, kind, batch
             count = len(lines.values)
             into.extend((mapped.__tablename__, row) for row in zip(*(c.stored(count) for c in columns), strict=False))

@@ -7,8 +7,13 @@ import pytest
 from dash import dcc, html
 from dash._utils import to_json
 
+from dashboard.app import create_app
 from dashboard.components import elements
 from dashboard.components.elements import Element
+from dashboard.pages import asset
+from models.settings import Settings
+from tests.history_maker import NOW, made_book
+from tests.test_dashboard_pages import MODULES, call, fill
 
 KINDS = sorted(
     (
@@ -75,3 +80,38 @@ def test_what_was_given_to_one_element_stays_its_own() -> None:
     given = {"className": "soft"}
     one, other = elements.P("a", **given), elements.P("b", **given)
     assert (one.children, other.children, given) == ("a", "b", {"className": "soft"})
+
+
+SPACES = {"dash_html_components": html, "dash_core_components": dcc}
+
+
+def by_dash(node: Any, made: list[str]) -> Any:
+    """Make everything on a page again out of Dash's own components, which look at every property that they are given."""
+    if isinstance(node, list):
+        return [by_dash(one, made) for one in node]
+    if not (isinstance(node, dict) and node.get("namespace") in SPACES):
+        return node
+    made.append(node["type"])
+    children = by_dash(node["props"].get("children"), made)
+    given = {name: value for name, value in node["props"].items() if name != "children"}
+    return getattr(SPACES[node["namespace"]], node["type"])(
+        **({"children": children} if "children" in node["props"] else {}), **given
+    )
+
+
+def test_every_page_is_one_that_dash_itself_would_have_made() -> None:
+    client = create_app(Settings(book="x.book"), made_book(), clock=lambda: NOW).server.test_client()
+    answers = [(page.Ids.BODY, fill(client, page, page.PATH, "?window=all&list=all")) for page in MODULES]
+    inputs = [
+        {"id": "shell-url", "property": "pathname", "value": "/asset/P-101"},
+        {"id": "shell-url", "property": "search", "value": ""},
+        {"id": "shell-scheme", "property": "data", "value": "light"},
+    ]
+    parts = (asset.Ids.BODY, asset.Ids.STUDY, asset.Ids.REST)
+    answers += [(part, call(client, f"{part}.children", inputs)) for part in parts]
+    made: list[str] = []
+    for body, answer in answers:
+        page = answer.get_json()["response"][body]["children"]
+        assert written(by_dash(page, made)) == written(page)
+    assert len(made) > 1000
+    assert len(set(made)) > 25

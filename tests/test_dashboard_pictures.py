@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -18,9 +19,11 @@ from dashboard.pages import book, due, month, offenders, record
 from dashboard.pictures import Picture, Pictures, StillReadingError
 from dashboard.words import say
 from models.history.columns import History
-from models.history.engine import Study, study_of
+from models.history.engine import Study, study_of, study_with, without_predictions
 from models.settings import Settings
-from tests.history_maker import NOW, MadeBook, made_book
+from models.values.job import Misalignment
+from tests.history_edits import unlike
+from tests.history_maker import NOW, MadeBook, job, line, made_book
 
 
 class Slow(MadeBook):
@@ -242,6 +245,151 @@ def test_a_long_history_without_a_study_is_not_studied_while_a_page_waits(slow: 
     study = study_of(history)
     pin(history, "study", study)
     assert study_for(history) is study
+
+
+# -- a few new entries ---------------------------------------------------------------------------------------------
+
+
+def write_job(made: MadeBook, which: int = 0) -> int:
+    """Write one more job of a machine, a month after its last one; give its entry."""
+    story, entry = made.stories[which], made.head() + 1
+    last = story.jobs[-1].job
+    when = (last.performed_at + timedelta(days=30)).strftime("%Y-%m-%dT%H:%M")
+    found, left = Misalignment(0.03, 0.2, -0.02, 0.1), Misalignment(0.01, 0.05, 0.0, 0.0)
+    new = line(job(story.asset.tag, when, found, left), story.asset, entry)
+    made.stories = [*made.stories[:which], replace(story, jobs=(*story.jobs, new)), *made.stories[which + 1 :]]
+    return entry
+
+
+def wait_for_whole(held: Pictures, made: MadeBook) -> Picture:
+    for _ in range(600):
+        picture = held.of(made, made.at_site.site_id)
+        if picture.study is not None and held.whole(made, made.at_site.site_id):
+            return picture
+        threading.Event().wait(0.02)
+    raise AssertionError("never whole")
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_a_new_job_shows_at_once_and_the_averages_follow(monkeypatch: pytest.MonkeyPatch, large: bool) -> None:
+    if large:
+        for module in (pictures, fetch):
+            monkeypatch.setattr(module, "QUICK", 1)
+    monkeypatch.setattr(pictures, "QUIET_S", 0.4)
+    made = made_book(assets=6)
+    app = create_app(Settings(book="x.book"), made, clock=lambda: NOW)
+    site_id = made.at_site.site_id
+    with app.server.app_context():
+        held = fetch.context().pictures
+        if large:
+            wait_for_whole(held, made)
+        first = scene("/", "")
+        until, jobs = first.study.fleet.until, len(first.history.jobs)
+        assert first.study.whole
+        entry = write_job(made)
+        seen = scene("/", "")
+        said = say("picture.fleet", fleet=f"{until:,}", head=f"{made.head():,}")
+        assert said in seen.problems
+        assert len(seen.history.jobs) == jobs + 1
+        assert entry in seen.history.jobs.entry
+        assert unlike(seen.study, study_with(seen.history, first.study.fleet)) == []
+        assert said in text(show(app, month))
+        picture = wait_for_whole(held, made)
+        assert unlike(picture.study, without_predictions(study_of(picture.history))) == []
+        assert picture.study is not None
+        assert picture.study.fleet.until == made.head()
+        after = scene("/", "")
+        assert said not in after.problems
+        assert after.study is picture.study
+        assert said not in text(show(app, month))
+        assert seen.study.fleet is first.study.fleet, "a page that was begun before goes on with what it had"
+    assert held.behind(made, site_id) == ""
+
+
+def test_what_is_written_while_the_whole_study_is_made_is_not_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pictures, "QUIET_S", 0.01)
+    made, gate, begun = made_book(assets=6), threading.Event(), threading.Event()
+
+    def derive(history: History, study: Study) -> dict[Any, Any]:
+        begun.set()
+        assert gate.wait(20)
+        return {"made of": len(history.jobs) + 0 * len(study.runs)}
+
+    held, site_id = Pictures(derive), made.at_site.site_id
+    first = held.of(made, site_id)
+    keep(first.history, "study", lambda: study_of(first.history))
+    write_job(made, 1)
+    held.of(made, site_id)
+    assert begun.wait(20)
+    write_job(made, 2)
+    second = held.of(made, site_id)
+    assert second.history.head == made.head()
+    assert second.study is not None
+    assert second.study.fleet.until == first.history.head
+    gate.set()
+    seen = []
+    for _ in range(600):
+        now = held.of(made, site_id)
+        assert now.study is not None
+        assert now.history.head == made.head(), "what is shown never goes back"
+        seen.append(now.study.fleet.until)
+        if held.whole(made, site_id):
+            break
+        threading.Event().wait(0.01)
+    assert seen == sorted(seen)
+    whole = held.of(made, site_id)
+    assert unlike(whole.study, without_predictions(study_of(whole.history))) == []
+    assert keep(whole.history, "made of", lambda: 0) == len(whole.history.jobs)
+
+
+def test_what_cannot_be_followed_is_studied_as_a_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    made, held = made_book(assets=6), Pictures()
+    site_id = made.at_site.site_id
+    first = held.of(made, site_id)
+    study_for(first.history)
+    monkeypatch.setattr(pictures, "change_of", lambda *_: None)
+    write_job(made)
+    later = held.of(made, site_id)
+    assert later.study is None
+    assert not holds(later.history, "study")
+    assert study_for(later.history).whole
+    assert held.behind(made, site_id) == ""
+
+
+def test_many_readers_and_a_writer_see_one_state_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pictures, "QUIET_S", 0.02)
+    made, held, wrong = made_book(assets=6), Pictures(), []
+    site_id = made.at_site.site_id
+    study_for(held.of(made, site_id).history)
+    done = threading.Event()
+
+    def read() -> None:
+        last = 0
+        while not done.is_set():
+            picture = held.of(made, site_id)
+            study = study_for(picture.history)
+            rows = int(study.runs.end_row.max(initial=-1))
+            if (
+                picture.history.head < last
+                or rows >= len(picture.history.jobs)
+                or len(study.runs) != len(study.runs.days)
+            ):
+                wrong.append((last, picture.history.head, rows))
+            last = picture.history.head
+
+    readers = [threading.Thread(target=read) for _ in range(4)]
+    for reader in readers:
+        reader.start()
+    for k in range(12):
+        write_job(made, k % 6)
+        threading.Event().wait(0.03)
+    done.set()
+    for reader in readers:
+        reader.join(20)
+    assert not wrong
+    picture = wait_for_whole(held, made)
+    assert len(picture.history.jobs) == len(made.history(site_id).jobs)
+    assert unlike(picture.study, without_predictions(study_of(picture.history))) == []
 
 
 # -- finished answers ----------------------------------------------------------------------------------------------

@@ -187,3 +187,28 @@ def test_rises_are_read_as_the_reader_of_json_reads_them() -> None:
         grid[0, : len(values)] = [np.nan if x is None else x for x in values]
         expected = largest_excess(grid)[0] if values else np.nan
         assert got == expected or (np.isnan(got) and np.isnan(expected)), text
+
+
+@given(made=books(), wanted=st.lists(st.integers(0, 1000), max_size=6))
+@settings(max_examples=60, deadline=None)
+def test_some_rows_of_a_column_that_grew_are_those_of_the_whole_column(
+    made: tuple[RawJobs, list[int]], wanted: list[int]
+) -> None:
+    raw, cuts = made
+    held, begin = columns(EMPTY), 0
+    short = growth.SHORT
+    growth.SHORT = -1  # no column is put together before somebody asks
+    try:
+        for end in [*cuts, len(raw)]:
+            part = some(raw, begin, end)
+            held = merged(held, columns(part), rows_of(held.entry, part.superseded))
+            begin = max(begin, end)
+    finally:
+        growth.SHORT = short
+    rows = np.array([row % max(len(held), 1) for row in wanted] if len(held) else [], dtype=np.int64)
+    few = held.take(rows)
+    for name in JobColumns.__slots__:
+        a, b = getattr(few, name), getattr(held, name)[rows]
+        assert a.dtype == b.dtype
+        assert np.array_equal(a, b, equal_nan=a.dtype.kind == "f"), name
+    assert_same(held, columns(raw), JobColumns)

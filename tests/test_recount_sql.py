@@ -1,7 +1,8 @@
 """The figures on the pages equal those of plain SQL over the book: counts of a month, offenders and what is due.
 
 The SQL shares nothing with the program but the tables; it takes the verdicts that are stored with the jobs and
-works months, returns and due days out by itself.
+works months, returns and due days out by itself.  All of it is counted twice: of the demo, and of the demo after a
+few new jobs that the pages followed without making anything else anew.
 """
 
 from __future__ import annotations
@@ -12,15 +13,23 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from dashboard.console.demo import make_demo
+from dashboard.fetch import study_for
+from dashboard.pictures import Pictures
+from dashboard.prepared import index_for
 from dashboard.views import due_view, month_view, offenders_view
+from models.commands.amend_job import void_job
+from models.commands.record_job import DoubtfulJobError, record_job
 from models.history.columns import History
 from models.history.runs import Runs, runs_of
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
+from models.values.job import Job, Misalignment
+from models.values.kinds import Method, Reason
 from models.values.story import Site
 
 TODAY = date(2026, 11, 25)
@@ -28,12 +37,57 @@ TODAY_US = int(datetime(2026, 11, 25, 12, tzinfo=UTC).timestamp()) * 1_000_000
 STANDS = "j.void = 0 AND NOT EXISTS (SELECT 1 FROM job n WHERE n.supersedes = j.entry)"
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[sqlite3.Connection, Reader, Site, History, Runs]]:
+def followed(reader: Reader, site: Site) -> tuple[History, Runs]:
+    """Record jobs one by one, each followed by what the pages show: over limit, in a past month, of four machines; one is void."""
+    held = Pictures()
+    shown = held.of(reader, site.site_id).history
+    study, _ = study_for(shown), index_for(shown)
+    stands = np.flatnonzero(
+        (shown.jobs.left_ratio <= 1.0) & np.append(shown.jobs.asset[1:] != shown.jobs.asset[:-1], True)
+    )
+    rows = [row for row in stands.tolist() if not shown.assets.retired[shown.jobs.asset[row]]]
+    for k, row in enumerate(rows[3:40:9]):
+        tag, left = str(shown.assets.tag[shown.jobs.asset[row]]), shown.jobs.left[row]
+        job = Job(
+            ref=f"NEW-{k}", tag=tag, performed_at=datetime(2026, 10, 20 + k, 9, tzinfo=UTC), zone=site.zone,
+            reason=Reason.PLANNED, people=(shown.people[0],), instrument=shown.instruments[0], method=Method.LASER,
+            found=Misalignment(*(left + np.array([0.4, 0.0, 0.0, 0.0])).tolist()), left=Misalignment(0.3 * (k % 2), 0.0, 0.0, 0.0),
+        )  # fmt: skip
+        written = _recorded(reader, site, job)
+        before, picture = shown, held.of(reader, site.site_id)
+        shown = picture.history
+        assert picture.study is not None
+        assert picture.study.fleet is study.fleet, "it was followed"
+        assert len(shown.jobs) == len(before.jobs) + 1
+    void_job(reader.engine, site, written, by="tester", now=datetime.now(UTC), why="another machine")
+    shown = held.of(reader, site.site_id).history
+    assert len(shown.jobs) == len(before.jobs)
+    return shown, study_for(shown).runs
+
+
+def _recorded(reader: Reader, site: Site, job: Job) -> int:
+    reasons: dict[str, str] = {}
+    for _ in range(2):
+        try:
+            given = {"by": "tester", "now": datetime.now(UTC), "bolts_tight": True}
+            return record_job(reader.engine, site, job, stated_reasons=reasons, **given).entry  # type: ignore[arg-type]
+        except DoubtfulJobError as doubt:
+            reasons = {check.doubt: "invented for a test" for check in doubt.checks}
+    raise AssertionError(job.tag)
+
+
+@pytest.fixture(scope="module", params=["the demo", "after new jobs"])
+def demo(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[sqlite3.Connection, Reader, Site, History, Runs]]:
     settings = make_demo(Path(tmp_path_factory.mktemp("demo")), Display())
     reader = Reader(make_engine(settings))
     site = reader.sites()[0]
-    history = reader.history(site.site_id)
+    if request.param == "the demo":
+        history = reader.history(site.site_id)
+        runs = runs_of(history.jobs, history.breaks)
+    else:
+        history, runs = followed(reader, site)
     connection = sqlite3.connect(settings.path)
 
     def day(at_us: int) -> str:
@@ -45,7 +99,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[sqlite3.Con
         )
 
     connection.create_function("day", 1, day, deterministic=True)
-    yield connection, reader, site, history, runs_of(history.jobs, history.breaks)
+    yield connection, reader, site, history, runs
     connection.close()
 
 

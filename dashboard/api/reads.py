@@ -134,6 +134,7 @@ def asset(asked: Asked) -> Given:
             "due_by_risk": _date(by_risk, row),
             "due_by_rule": _date(by_rule, row),
             "head": history.head,
+            "estimates_head": _estimates_head(history),
         }
     )
 
@@ -147,6 +148,11 @@ def _plans(history: History, asked: Asked) -> tuple[Plan, Plan]:
 
     key = ("interface", asked.today, asked.given["risk"], asked.site.interval_months)
     return keep(history, key, make)
+
+
+def _estimates_head(history: History) -> int:
+    study = study_for(history)
+    return history.head if study.whole else study.fleet.until
 
 
 def _ground(history: History, asked: Asked) -> Ground:
@@ -265,5 +271,6 @@ def due(asked: Asked) -> Given:
         "due_now": len(now),
         "due_within": len(soon),
         "head": history.head,
+        "estimates_head": _estimates_head(history),
     }
     return Given(body, onward)

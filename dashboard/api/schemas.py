@@ -216,6 +216,10 @@ def _page(says: str, of: str, **more: Schema) -> Schema:
 
 
 _HEAD_NUMBER: Final = whole("Number of the last entry of the book when this was answered.", least=0)
+_ESTIMATES_HEAD: Final = whole(
+    "Number of the last entry in the estimates over all machines (averages of classes, calibration); for a moment after a new job it is below that of the book.",
+    least=0,
+)
 
 SCHEMAS: Final[Schema] = {
     "Job": asked("What a job says, in stored units: mm, mm/m, °C, h.", JOB, NEEDED),
@@ -308,6 +312,7 @@ SCHEMAS: Final[Schema] = {
             "due_by_risk": _DATE,
             "due_by_rule": _DATE,
             "head": _HEAD_NUMBER,
+            "estimates_head": _ESTIMATES_HEAD,
         },
     ),
     "JobVersions": shape("All versions of all jobs of a machine, in order of time, then of entry.", {"items": listed(to("JobVersion"), "Versions."), "head": _HEAD_NUMBER}),
@@ -329,6 +334,7 @@ SCHEMAS: Final[Schema] = {
         due_now=whole("How many dates have come.", least=0),
         due_within=whole("How many more come within the days that were asked for.", least=0),
         head=_HEAD_NUMBER,
+        estimates_head=_ESTIMATES_HEAD,
     ),
     "EntryLine": shape(
         "One entry as a line of the book.",

@@ -84,15 +84,19 @@ class GuardedBook:
 
 
 class GuardedKeepingBook(GuardedBook):
-    """The same for a book that keeps pictures between two starts; it is told from others by these two names."""
+    """The same for a book that keeps pictures between two starts; it is told from others by these names."""
 
     def kept_picture(self, site_id: int) -> Any:
         """Give what was kept of a site."""
         return self.__getattr__("kept_picture")(site_id)
 
-    def keep_picture(self, site_id: int, history: Any, study: Any) -> None:
+    def keep_picture(self, site_id: int, history: Any, study: Any, derived: Any = None) -> None:
         """Keep a picture of a site."""
-        self.__getattr__("keep_picture")(site_id, history, study)
+        self.__getattr__("keep_picture")(site_id, history, study, derived)
+
+    def prepare(self, site_id: int) -> None:
+        """Make ready what the pages of a site ask for."""
+        self.__getattr__("prepare")(site_id)
 
 
 ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ}

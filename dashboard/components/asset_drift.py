@@ -80,12 +80,12 @@ def _runs_table(view: DriftView) -> html.Details:
         columns.append(Column(say("asset.column.drift_v", **where), number=True))
         columns.append(Column(say("asset.column.drift_h", **where), number=True))
     columns.append(Column(say("asset.column.who")))
+    drifts = [((plane.found - plane.left).tolist(), plane.decimals) for plane in view.planes]
     rows = []
     for place, move in enumerate(view.moves):
         row = [day(move.found_on), day(move.left_on), f"{move.days:.0f}"]
-        for plane in view.planes:
-            drift = (plane.found - plane.left)[place].tolist()
-            row += [signed(value, plane.decimals) for value in drift[::-1]]
+        for drift, decimals in drifts:
+            row += [signed(value, decimals) for value in reversed(drift[place])]
         rows.append([*row, move.who])
     caption = say("asset.runs.caption", n=counted(len(rows), "run"))
     return html.Details([html.Summary(say("chart.as_table")), table(caption, columns, rows[::-1])])

@@ -13,6 +13,7 @@ from dashboard.fetch import Scene, scene
 from dashboard.files.table_out import ColumnOut, Form, TableOut, Value, column
 from dashboard.views.shares import Share
 from dashboard.words import say
+from dashboard.writing import count
 from models.errors import UnknownNameError
 from models.units import Display, Quantity, to_stored
 from models.values.story import Site
@@ -64,7 +65,7 @@ class Around:
             title=say(f"files.title.{name}", **said),
             columns=tuple(columns),
             window=window,
-            sure=say(sure),
+            sure=" ".join(text for text in (say(sure), self._estimates()) if text),
             book=self.shown,
             site=self.site.name,
             code=self.site.code,
@@ -73,6 +74,10 @@ class Around:
             made_at=self.made_at,
             asked=self.query,
         )
+
+    def _estimates(self) -> str:
+        until = self.seen.estimates_until
+        return "" if until is None else say("picture.estimates", fleet=count(until))
 
     def measured(self, key: str, values: Iterable[float | None], quantity: Quantity) -> ColumnOut:
         """Make a column of a stored quantity in the unit of the page, not rounded."""

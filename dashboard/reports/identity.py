@@ -19,13 +19,15 @@ class Identity:
     """Which site and book a paper speaks of.
 
     ``head`` is the number of the last entry that the paper knows, ``proof`` the newest head of the tree
-    of entries where the book has one.
+    of entries where the book has one.  ``estimates`` is the entry up to which the estimates over all machines go,
+    where that is not as far as everything else.
     """
 
     site: Site
     head: int
     made_at: datetime
     proof: BookProof | None = None
+    estimates: int | None = None
 
 
 def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
@@ -68,6 +70,8 @@ def common(identity: Identity, subject: str) -> dict[str, Any]:
     """
     site = identity.site
     foot = say("report.foot", subject=subject, site=site.name, head=count(identity.head), at=made(identity))
+    if identity.estimates is not None:
+        foot += " · " + say("picture.estimates", fleet=count(identity.estimates))
     return {
         "foot": foot,
         "words": {"page": say("report.page", page="{page}", pages="{pages}")},

@@ -78,7 +78,8 @@ class Asking:
 
     def identity(self, head: int) -> Identity:
         """Give what a paper says of itself that knows the book up to an entry."""
-        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id))
+        until = None if self.scene is None else self.scene.estimates_until
+        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id), until)
 
 
 def month_view(asking: Asking, month: date | None) -> MonthView:

@@ -78,8 +78,10 @@ def ratio_band(standing: Standing, days: FloatArray, seed: int = 5) -> tuple[Flo
     below, above = reading_interval(standing, days, LEVEL)
     mean, sd = (below + above) / 2.0, (above - below) / 2.0 / _NORMAL_80
     draws = np.random.default_rng(seed).standard_normal((DRAWS, 4))
-    size = (mean[:, None, :] + sd[:, None, :] * draws).reshape(-1, 4)
-    ratio = ratio_in_limit_units(size, np.repeat(standing.each_axis, DRAWS)).reshape(len(days), DRAWS)
+    size = sd[:, None, :] * draws
+    size += mean[:, None, :]
+    each_axis = np.repeat(standing.each_axis, DRAWS)
+    ratio = ratio_in_limit_units(size.reshape(-1, 4), each_axis).reshape(len(days), DRAWS)
     ratio.sort(axis=1)
     low, middle, high = (ratio[:, round(q * (DRAWS - 1))] for q in (0.1, 0.5, 0.9))
     return low, middle, high

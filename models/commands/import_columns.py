@@ -20,11 +20,12 @@ import numpy as np
 from models.commands.import_jobs import JobRows, Pending
 from models.commands.import_things import File
 from models.commands.judging import version_on
-from models.commands.plain_columns import ColumnLane, Mask, PlainColumns
+from models.commands.plain_columns import Codes, ColumnLane, Mask, PlainColumns
 from models.commands.report import SheetReport
+from models.intake.blocks import Chunk
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
-from models.ledger.columns import Coded, Codes, Column, Each, Same, Values, number_texts
+from models.ledger.columns import Coded, Column, Each, Same, Some, Values, number_texts
 from models.maths.limits import limit_ratio
 from models.tables.jobs import JobRow
 from models.values.asset import Asset
@@ -56,7 +57,7 @@ class JobColumns(JobRows):
         self,
         reader: RowReader,
         lane: ColumnLane,
-        rows: Sequence[tuple[int, Sequence[Cell]]],
+        rows: Chunk,
         look: Look,
         sheet: SheetReport,
         file: File,
@@ -69,16 +70,16 @@ class JobColumns(JobRows):
             Reader of the sheet. [unitless]
         lane : ColumnLane
             Reader of its plain rows. [unitless]
-        rows : sequence of tuple
-            Rows with their numbers. [as typed]
+        rows : Chunk
+            The rows. [as typed]
         look : callable
             The row loop for one row; gives the job that waits to be written. [unitless]
         sheet, file : SheetReport, File
             What becomes of the sheet, and its file. [unitless]
         """
-        plain = lane.read([cells for _, cells in rows])
+        plain = lane.read(rows)
         if plain is None:
-            self._write(reader, [p for number, cells in rows if (p := look(number, cells))], sheet, file)
+            self._write(reader, [p for at in range(len(rows)) if (p := look(*rows.numbered(at)))], sheet, file)
             return
         keep, waiting = _Order(self, plain, rows, look).run()
         sheet.read += int(keep.sum())
@@ -98,7 +99,7 @@ class JobColumns(JobRows):
         self,
         reader: RowReader,
         plain: PlainColumns,
-        rows: Sequence[tuple[int, Sequence[Cell]]],
+        rows: Chunk,
         taken: dict[str, set[bytes]],
         sheet: SheetReport,
     ) -> Mask:
@@ -108,7 +109,7 @@ class JobColumns(JobRows):
             if plain.contents[place] in taken[plain.refs[place]]:
                 sheet.unchanged += 1
             else:
-                number, cells = rows[plain.at[place]]
+                number, cells = rows.numbered(int(plain.at[place]))
                 row = Row(number)
                 self._tell_taken(reader, row, plain.refs[place])
                 self._settle(row, cells, sheet)
@@ -119,7 +120,7 @@ class JobColumns(JobRows):
         reader: RowReader,
         plain: PlainColumns,
         fresh: list[tuple[int, Pending]],
-        rows: Sequence[tuple[int, Sequence[Cell]]],
+        rows: Chunk,
         sheet: SheetReport,
         file: File,
     ) -> None:
@@ -138,7 +139,7 @@ class JobColumns(JobRows):
             numbers[done:place] = np.arange(first, first + place - done)
             done = place
             if slow is None:
-                self._mention(reader, plain, groups, place, rows[at], sheet, batch)
+                self._mention(reader, plain, groups, place, rows.numbered(at), sheet, batch)
             else:
                 pending, judged = slow
                 self._write_one(reader, pending, judged, sheet, file)
@@ -146,7 +147,7 @@ class JobColumns(JobRows):
         numbers[done:] = np.arange(first, first + len(numbers) - done)
         sheet.taken += len(numbers)
         if len(numbers) and self._writes:
-            lines = [str(rows[at][0]) for at in plain.at.tolist()]
+            lines = [str(rows.first + at) for at in plain.at.tolist()]
             columns = self._job_columns(plain, groups, numbers.tolist())
             self.unit.add_block(Kind.JOB_RECORDED, batch, Each(lines, [f'"{line}"' for line in lines]), JobRow, columns)
 
@@ -211,7 +212,10 @@ class JobColumns(JobRows):
             asset_id, entry, asset = self.versions[tag][versions[place]]
             day = date.fromordinal(int(plain.days[place]) + _EPOCH)
             codes.append(self._group(asset_id, entry, asset, day))
-        return Coded(np.array(codes, dtype=np.intp)[group_of], self._groups)
+        # Those of this chunk only: a large site has many more machines than a chunk has rows.
+        here = {code: place for place, code in enumerate(dict.fromkeys(codes))}
+        local = np.array([here[code] for code in codes], dtype=np.intp)
+        return Coded(local[group_of], Some(self._groups, list(here)))
 
     def _group(self, asset_id: int, entry: int, asset: Asset, day: date) -> int:
         limit_entry, limits = self.judge.limits_on(day, asset)
@@ -223,7 +227,8 @@ class JobColumns(JobRows):
     def _versions_on(self, plain: PlainColumns) -> Codes:
         """Give for each row which of the descriptions of its machine held on its day."""
         tags = plain.tags.of.values
-        several = np.array([len(self.versions[tag]) > 1 for tag in tags], dtype=bool)
+        told = plain.tags.of.parts("several", lambda tag: "several" if len(self.versions[tag]) > 1 else "")
+        several = np.array(told, dtype=bool)
         found = np.zeros(len(plain.refs), dtype=np.intp)
         for place in np.flatnonzero(several[plain.tags.codes]).tolist():
             tag, day = tags[plain.tags.codes[place]], date.fromordinal(int(plain.days[place]) + _EPOCH)
@@ -312,13 +317,11 @@ def _at(column: Column, place: int) -> Any:
 class _Order:
     """Walks through a chunk in the order of its rows: plain ones are made known, the others looked at one by one."""
 
-    def __init__(
-        self, work: JobRows, plain: PlainColumns, rows: Sequence[tuple[int, Sequence[Cell]]], look: Look
-    ) -> None:
+    def __init__(self, work: JobRows, plain: PlainColumns, rows: Chunk, look: Look) -> None:
         self._work, self._plain, self._rows, self._look = work, plain, rows, look
         self._keep: Mask = np.ones(len(plain.refs), dtype=bool)
         self._moments = list(map(hash, zip(plain.tags.stored(len(plain.refs)), plain.us.tolist(), strict=True)))
-        self._numbers = [rows[at][0] for at in plain.at.tolist()]
+        self._numbers = [rows.first + at for at in plain.at.tolist()]
         others = np.ones(len(rows), dtype=bool)
         others[plain.at] = False
         # Rows that have to be looked at, by their place in the chunk; with the place among the plain ones, or −1.
@@ -371,7 +374,7 @@ class _Order:
                     continue  # put there for two reasons
                 self._keep[place] = False
                 done = place + 1
-            pending = self._look(*self._rows[at])
+            pending = self._look(*self._rows.numbered(at))
             if pending is not None:
                 waiting.append((at, pending))
             if place in self._unknown:

@@ -20,6 +20,7 @@ from models.commands.import_things import File, Progress
 from models.commands.plain_columns import ColumnLane
 from models.commands.plain_jobs import PlainLane
 from models.commands.report import Report, SheetReport, Source
+from models.intake.blocks import chunks
 from models.intake.fields import Table
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
@@ -32,10 +33,10 @@ from models.values.story import Site
 BATCH = 5_000
 """Rows that are judged and written together; enough to make the parts around them cheap."""
 
-CHUNK = 20_000
+CHUNK = 8_000
 """Rows of a large file that are read as columns at once; more of them take memory and bring nothing."""
 
-COLUMNS_FROM = 2_000
+COLUMNS_FROM = 500
 """From how many expected rows on a file of jobs is read as columns."""
 
 PLAIN_LANE = True
@@ -124,15 +125,15 @@ class _Import(JobColumns):
         reader = RowReader(source.mapping, source.path.name, self.known.zone)
         lane = PlainLane(reader, self.known, self.versions.__contains__, self.knows_instrument)
         look = self._looker(reader, lane if lane.usable and PLAIN_LANE else None, sheet, file)
-        first = source.mapping.header_row + 1
-        rows = dropwhile(lambda numbered: numbered[0] < first, source.sheet.rows())
+        after = source.mapping.header_row
         if lane.usable and source.sheet.delimiter and source.expected >= COLUMNS_FROM:
             columns = ColumnLane(lane)
-            while chunk := list(islice(rows, CHUNK)):
+            for chunk in chunks(source.sheet, after, CHUNK):
                 before = sheet.read
                 self._chunk(reader, columns, chunk, look, sheet, file)
                 self.progress(sheet.read - before)
         else:
+            rows = dropwhile(lambda numbered: numbered[0] <= after, source.sheet.rows())
             while batch := list(islice(rows, BATCH)):
                 before = sheet.read
                 self._write(reader, [p for number, cells in batch if (p := look(number, cells))], sheet, file)

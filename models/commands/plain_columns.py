@@ -20,19 +20,21 @@ from numpy.typing import NDArray
 
 from models.commands.plain_jobs import BLANK, MOST_KEPT, NUMBERS, STAGES, PlainLane
 from models.commands.plain_texts import COMPONENTS, contents_of, feet_column, typed_column
+from models.intake.blocks import Chunk
 from models.intake.checking import DAY_ONE
-from models.intake.reading import Cell
-from models.ledger.columns import Coded, Codes, Column, Each, Same, Values
+from models.ledger.columns import Coded, Column, Each, Same, Values
 from models.tables.base import to_microseconds
 from models.values.kinds import Method, Reason
 
 _EPOCH: Final = date(1970, 1, 1).toordinal()
+_DAY: Final = timedelta(days=1)
 _DAY_US: Final = 86_400_000_000
 _MINUTE_US: Final = 60_000_000
 _DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _CLOCK: Final = re.compile(r"[T ]([01]\d|2[0-3]):([0-5]\d)", re.ASCII)
 _NOBODY: Final = ((), "[]")
 
+Codes = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
@@ -54,6 +56,8 @@ class Lexicon(Values):
         super().__init__()
         self._known: dict[str, int] = {}
         self._blank: int | None = None
+        self._numbers: NDArray[np.float64] = np.zeros(0)
+        self._whole: Ints = np.zeros(0, np.int64)
 
     def codes(self, cells: Sequence[str]) -> Codes:
         """Give the place of the meaning of each cell, −1 where it has none that is plain."""
@@ -83,8 +87,16 @@ class Lexicon(Values):
 
     def numbers(self, codes: Codes) -> NDArray[np.float64]:
         """Give the numbers that cells hold, NaN where they are blank."""
-        values = [np.nan if value is BLANK else value.value for value in self.values]
-        return np.array(values, dtype=np.float64)[codes]
+        if len(self._numbers) < len(self.values):
+            values = [np.nan if value is BLANK else value.value for value in self.values]
+            self._numbers = np.array(values, dtype=np.float64)
+        return self._numbers[codes]
+
+    def whole_numbers(self, codes: Codes) -> Ints:
+        """Give the whole numbers that the meanings are, those of a tuple side by side."""
+        if len(self._whole) < len(self.values):
+            self._whole = np.array(self.values, dtype=np.int64)
+        return self._whole[codes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,21 +166,17 @@ class ColumnLane:
         tag = " ".join(cell.split())
         return tag if tag and self._lane.has_asset(tag) else None
 
-    def read(self, rows: Sequence[Sequence[Cell]]) -> PlainColumns | None:
+    def read(self, chunk: Chunk) -> PlainColumns | None:
         """Give the rows of a chunk that are plain by themselves; ``None`` if none is.
 
         Parameters
         ----------
-        rows : sequence of sequence of Cell
+        chunk : Chunk
             The rows as they were read. [as typed]
         """
-        lane = self._lane
-        whole = np.fromiter((type(cells) is list and len(cells) >= lane.width for cells in rows), bool, len(rows))
-        at = np.flatnonzero(whole)
-        if not len(at):
-            return None
-        columns: list[tuple[Any, ...]] = list(zip(*compress(rows, whole), strict=False))
-        return _Chunk(self, lane, at, columns).read()
+        whole, columns = chunk.columns(self._lane.width)
+        at = np.flatnonzero(np.array(whole, dtype=bool))
+        return _Chunk(self, self._lane, at, columns).read() if len(at) else None
 
     def codes(self, key: str, cells: Sequence[str]) -> tuple[Lexicon, Codes]:
         """Give the meanings of the cells of a column."""
@@ -187,7 +195,7 @@ def _reader(read: Callable[[str, Any], Any], key: str) -> Callable[[str], Any]:
 class _Chunk:
     """One chunk while it is read: which rows are plain still, and what was found of their columns."""
 
-    def __init__(self, owner: ColumnLane, lane: PlainLane, at: Codes, columns: list[tuple[Any, ...]]) -> None:
+    def __init__(self, owner: ColumnLane, lane: PlainLane, at: Codes, columns: list[Sequence[str]]) -> None:
         self.owner, self.lane, self.at, self.columns = owner, lane, at, columns
         self.rows = len(at)
         self.plain: Mask = np.ones(self.rows, dtype=bool)
@@ -398,10 +406,9 @@ class Moments:
         plain = (dates >= 0) & (clocks >= 0)
         days, starts = np.zeros(len(cells), np.int64), np.zeros(len(cells), np.int64)
         if plain.any():
-            every = np.array(self._dates.values, dtype=np.int64)
-            days[plain] = every[dates[plain], 0]
-            minutes = np.array(self._clocks.values, dtype=np.int64)
-            starts[plain] = every[dates[plain], 1] + minutes[clocks[plain]] * _MINUTE_US
+            found = self._dates.whole_numbers(dates[plain])
+            days[plain] = found[:, 0]
+            starts[plain] = found[:, 1] + self._clocks.whole_numbers(clocks[plain]) * _MINUTE_US
         for place in np.flatnonzero(~plain).tolist():
             moment = self._lane.moment(cells[place])
             if moment is not None:
@@ -417,11 +424,12 @@ class Moments:
             return None
         try:
             midnight = datetime.combine(date.fromisoformat(text), time())
-            hours = [(midnight + timedelta(hours=hour)).replace(tzinfo=self._zone).utcoffset() for hour in range(25)]
+            # No zone changes its clock twice within a day (a test looks), so both ends of it tell all.
+            ends = [moment.replace(tzinfo=self._zone).utcoffset() for moment in (midnight, midnight + _DAY)]
         except (ValueError, OverflowError):
             return None
-        offset = hours[0]
-        if offset is None or any(other != offset for other in hours):
+        offset = ends[0]
+        if offset is None or ends[1] != offset:
             return None
         day = midnight.toordinal() - _EPOCH
         return day, day * _DAY_US - offset // timedelta(microseconds=1)

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.commands.plain_jobs import BLANK, STAGES
-from models.ledger.columns import Coded, Codes, Column, Each, Pieces, Same, Values
+from models.ledger.columns import Coded, Column, Each, Pieces, Same, Values
 
+Codes = NDArray[np.intp]
 Coding = tuple[Values, Codes]
 Mask = NDArray[np.bool_]
 

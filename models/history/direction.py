@@ -16,7 +16,7 @@ from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import f_sf
 from models.history.drift import ClassFits, Rates
 from models.history.late import Late
-from models.history.multiplicity import adjusted
+from models.history.multiplicity import adjusted_in, order_of
 
 ONE_WAY, NO_DIRECTION, TOO_FEW = range(3)
 """Verdict codes of :class:`Directions`."""
@@ -39,7 +39,8 @@ class Directions(Late):
     ``statistic`` is F on ``components`` and ``df`` degrees of freedom with
     p-value ``p``; ``q`` is the p-value adjusted over the fleet.  NaN where
     ``verdict`` is :data:`TOO_FEW`.  ``vertical_p`` tests the vertical components
-    alone.  ``rate`` is the share of false verdicts that is accepted.
+    alone.  ``order`` is that of the
+    p-values, ``rate`` the share of false verdicts that is accepted.
     """
 
     statistic: FloatArray
@@ -51,6 +52,7 @@ class Directions(Late):
     horizontal_p: FloatArray
     verdict: IntArray
     n: IntArray
+    order: IntArray
     rate: float
 
 
@@ -102,7 +104,8 @@ def directions_of(
         return np.where(tested & (top > 0), p, np.nan)
 
     p = tail(statistic, components)
-    q = adjusted(p)
+    order = order_of(p)
+    q = adjusted_in(p, order)
     return Directions(
         statistic=np.where(tested, statistic, np.nan),
         components=components,
@@ -113,6 +116,7 @@ def directions_of(
         horizontal_p=tail(horizontal, horizontal_df),
         verdict=_verdicts(tested, q, rate),
         n=rates.n,
+        order=order,
         rate=rate,
     )
 

@@ -20,7 +20,7 @@ from models.history.columns import AssetColumns, BreakColumns, FloatArray, Histo
 from models.history.direction import Directions, verdicts_of
 from models.history.engine import Study, study_with
 from models.history.late import DEEPEST, depth_of, settle
-from models.history.multiplicity import adjusted
+from models.history.multiplicity import adjusted_in, reordered
 from models.history.patterns import LOOSE_BOLTS, SOFT_FOOT, Patterns, adjusted_causes, not_one_way, rest_of, soft_p
 from models.history.return_rates import ReturnRates
 from models.history.splice import Splice, followed, stretches
@@ -271,13 +271,20 @@ class _Following:
 
     def _directions(self) -> Directions:
         old, own = self.old.directions, self.own.directions
+
+        def order() -> IntArray:
+            # A series that is new in the middle moves those behind it; their order among one another stays.
+            before = self.series.moved(old.order)
+            return reordered(before, made.p, self.series_rows)
+
         made: Directions = followed(
             old,
             own,
             self.series,
             kept=("rate",),
             later={
-                "q": lambda: adjusted(made.p),
+                "order": order,
+                "q": lambda: adjusted_in(made.p, made.order),
                 "verdict": lambda: verdicts_of(made.statistic, made.q, made.rate),
             },
         )
@@ -286,16 +293,27 @@ class _Following:
     def _patterns(self, directions: Directions, series_now: Callable[[], IntArray]) -> Patterns:
         old, own, assets = self.old.patterns, self.own.patterns, self.change.assets
 
+        def rows() -> IntArray:
+            """Give the assets that another p-value has been worked out for."""
+            rest, known = rest_of(made.soft_over, made.soft_looks), len(old.soft_over)
+            other = np.ones(len(rest), dtype=np.bool_)
+            other[:known] = rest[:known] != rest_of(old.soft_over, old.soft_looks)
+            other[self.change.touched] = True
+            return np.flatnonzero(other)
+
         def p() -> FloatArray:
             column: FloatArray = assets.apply(old.p, own.p)
             over, looks = made.soft_over, made.soft_looks
-            rest = rest_of(over, looks)
-            other = np.ones(len(rest), dtype=np.bool_)
-            other[: len(old.soft_over)] = rest[: len(old.soft_over)] != rest_of(old.soft_over, old.soft_looks)
-            other[self.change.touched] = True
-            rows = np.flatnonzero(other)
-            column[rows, SOFT_FOOT] = soft_p(over[rows], looks[rows], rest[rows])
+            rest, other = rest_of(over, looks), rows()
+            column[other, SOFT_FOOT] = soft_p(over[other], looks[other], rest[other])
             return column
+
+        def order() -> IntArray:
+            columns = []
+            for cause in range(made.p.shape[1]):
+                other = rows() if cause == SOFT_FOOT else self.change.touched
+                columns.append(reordered(old.order[:, cause], made.p[:, cause], other))
+            return np.stack(columns, axis=1)
 
         def fits() -> Any:
             column = assets.apply(old.fits, own.fits)
@@ -310,7 +328,8 @@ class _Following:
             later={
                 "p": p,
                 "fits": fits,
-                "q": lambda: adjusted_causes(made.p),
+                "order": order,
+                "q": lambda: adjusted_causes(made.p, made.order),
                 "suggested": lambda: made.fits & (made.q <= made.rate),
             },
         )

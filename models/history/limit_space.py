@@ -59,8 +59,10 @@ def ratio_in_limit_units(size: FloatArray, each_axis: BoolArray) -> FloatArray:
     (n,) float array
         Limit ratio; NaN where nothing is judged. [unitless]
     """
-    vertical, horizontal = np.abs(size[:, :2]), np.abs(size[:, 2:])
-    places = np.where(each_axis[:, None], np.maximum(vertical, horizontal), np.hypot(vertical, horizontal))
+    vertical, horizontal = size[:, :2], size[:, 2:]
+    places = np.hypot(vertical, horizontal)
+    if each_axis.any():  # rare: most limits are on the resultant
+        places = np.where(each_axis[:, None], np.maximum(np.abs(vertical), np.abs(horizontal)), places)
     return np.fmax(places[:, 0], places[:, 1])
 
 

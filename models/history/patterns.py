@@ -21,7 +21,7 @@ from models.history.feet import FAR_V, NEAR_V, FootRates
 from models.history.late import Late
 from models.history.material import Material
 from models.history.moderation import variance_prior
-from models.history.multiplicity import adjusted
+from models.history.multiplicity import adjusted_in, order_of
 from models.history.runs import Runs
 from models.history.shape import Shapes
 
@@ -76,7 +76,7 @@ class Patterns(Late):
     likelihood ratio for the cause's shape where there is one, else NaN.
     ``soft_over`` of ``soft_looks`` jobs found soft foot.  ``warm_slope`` is the
     movement of the first vertical place for each degree that the movable machine
-    is warmer [limit/K].
+    is warmer [limit/K].  ``order`` is that of the p-values of each cause.
     """
 
     p: FloatArray
@@ -88,6 +88,7 @@ class Patterns(Late):
     soft_looks: IntArray
     warm_slope: FloatArray
     warm_runs: IntArray
+    order: IntArray
     rate: float
 
 
@@ -175,19 +176,22 @@ def patterns_of(
     shaped[:, SOFT_FOOT] = over >= 2
     p[:, LOOSE_BOLTS] = of_asset(_scatter_p(sums, usual_scatter(sums) if scatter is None else scatter))
     shaped[:, LOOSE_BOLTS] = not_one_way(directions.verdict, material.series_now)
-    q = adjusted_causes(p)
-    return Patterns(p, q, shaped, shaped & (q <= rate), weight, over, looks, slope, warm_runs, rate)
+    order = np.stack([order_of(p[:, cause]) for cause in range(p.shape[1])], axis=1)
+    q = adjusted_causes(p, order)
+    return Patterns(p, q, shaped, shaped & (q <= rate), weight, over, looks, slope, warm_runs, order, rate)
 
 
-def adjusted_causes(p: FloatArray) -> FloatArray:
+def adjusted_causes(p: FloatArray, order: IntArray) -> FloatArray:
     """Adjust the p-values of each cause over all assets.
 
     Parameters
     ----------
     p : (assets, 5) float array
         p-values. [unitless]
+    order : (assets, 5) int array
+        The order of those of each cause. [unitless]
     """
-    return np.stack([adjusted(p[:, cause]) for cause in range(p.shape[1])], axis=1)
+    return np.stack([adjusted_in(p[:, cause], order[:, cause]) for cause in range(p.shape[1])], axis=1)
 
 
 def not_one_way(verdict: IntArray, series_now: IntArray) -> BoolArray:

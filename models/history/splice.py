@@ -38,6 +38,22 @@ class Splice:
         ]
         return np.concatenate([np.zeros(0, dtype=np.int64), *parts]).astype(np.int64)
 
+    def moved(self, rows: IntArray) -> IntArray:
+        """Give rows of the old column as rows of the new one, without those of stretches that gave way.
+
+        Parameters
+        ----------
+        rows : (k,) int array
+            Rows of the old column, in any order. [unitless]
+        """
+        out, gone = rows.copy(), np.zeros(len(rows), dtype=np.bool_)
+        for begin, end, length in zip(self.begins, self.ends, self.lengths, strict=True):
+            gone |= (rows >= begin) & (rows < end)
+            by = length - end + begin
+            if by:
+                np.add(out, by, out=out, where=rows >= end)
+        return out[~gone] if gone.any() else out
+
     def apply(self, old: NDArray[Any], new: NDArray[Any], points: Splice | None = None) -> Any:
         """Give the column with its new stretches.
 

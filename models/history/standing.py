@@ -114,27 +114,32 @@ def standing_of(
     now = material.series_now
     has, some_series = now >= 0, len(material.series_asset) > 0
     series = np.where(has, now, 0)
-    fit = grouping.fit[series] if some_series else np.full(count, grouping.fleet)
+    # What stands for nothing (no series, no limits) says the same whatever else is in the columns.
+    fit = np.where(has, grouping.fit[series], grouping.fleet) if some_series else np.full(count, grouping.fleet)
     row = np.where(material.at_row >= 0, material.at_row, 0)
     scale = np.where(material.scale_row >= 0, material.scale_row, 0)
     if len(jobs):
         left = in_limit_units(jobs.left[row] - jobs.target[row], jobs.limits[scale], jobs.span_mm[scale])
-        left_us, each_axis = jobs.performed_us[row], jobs.each_axis[scale]
-        unmeasured = np.isnan(jobs.left[row]).any(axis=1)
+        left_us = np.where(has, jobs.performed_us[row], 0)
+        each_axis = jobs.each_axis[scale] & (material.scale_row >= 0)
+        unmeasured = np.isnan(jobs.left[row]).any(axis=1) | ~has
     else:
         left, left_us = np.full((count, 4), np.nan), np.zeros(count, np.int64)
         each_axis, unmeasured = np.zeros(count, np.bool_), np.ones(count, np.bool_)
     left[(material.scale_row < 0) | ~has] = np.nan
     n = np.where(has, rates.n[series], 0) if some_series else np.zeros(count, np.int64)
-    factor, df = (rates.factor[series], rates.df[series]) if some_series else (np.ones(count), np.full(count, np.inf))
+    factor, df = np.ones(count), np.full(count, np.inf)
+    if some_series:
+        factor, df = np.where(has, rates.factor[series], factor), np.where(has, rates.df[series], df)
     stretch, level_factor = np.ones(count), np.ones((count, len(LEVELS)))
     if factors is not None:
         # One number for the whole distribution: what the 80 % intervals needed, which is where most risks are chosen.
         of_level = factors.factor[fit, depth_of(n)]
         middle = of_level[:, LEVELS.index(0.8)]
         stretch, level_factor = middle**2, of_level / middle[:, None]
-    value = rates.shrunk[series] if some_series else np.zeros((count, 4))
-    spread = rates.shrunk_se[series] if some_series else np.zeros((count, 4))
+    value, spread = np.full((count, 4), np.nan), np.full((count, 4), np.nan)
+    if some_series:
+        value[has], spread[has] = rates.shrunk[now[has]], rates.shrunk_se[now[has]]
     timed = np.isfinite(value)
     scaled = (factor * stretch)[:, None]
     reading = 0.5 * fits.variance.readings[fit] * scaled

@@ -24,10 +24,10 @@ Cell = str | float | int | bool | date | datetime | time | timedelta | None
 
 DELIMITERS = ",;\t|"
 _SAMPLE = 1 << 18
-_MAX_CELL = 1 << 20
+MAX_CELL = 1 << 20
 _ENOUGH_TO_GUESS = 30
 _AT_ONCE = 2_000
-_END = "\ue000 end of the file \ue000"  # a private character, so that no file holds it
+END = "\ue000 end of the file \ue000"  # a private character, so that no file holds it
 _SUFFIXES = {".xlsx", ".xlsm", ".xls", ".xlsb", ".ods"}
 """What is called a workbook; of the last two it is said that they are not read."""
 
@@ -134,7 +134,7 @@ def _csv_sheet(path: Path, encoding: str) -> Sheet:
         )
     delimiter = _delimiter_of(text)
     head: list[tuple[Cell, ...]] = []
-    for row in _parse(io.StringIO(text, newline=""), delimiter, path):
+    for row in parse(io.StringIO(text, newline=""), delimiter, path):
         head.append(tuple(row))
         if len(head) == 60:
             break
@@ -195,14 +195,14 @@ def _delimiter_of(text: str) -> str:
 def _csv_rows(path: Path, encoding: str, delimiter: str) -> Iterator[list[Cell]]:
     try:
         with path.open(encoding=encoding, newline="") as stream:
-            yield from _marked(_parse(chain(stream, (_END,)), delimiter, path), ends_open=_ends_open(path, encoding))
+            yield from marked(parse(chain(stream, (END,)), delimiter, path), ends_open=ends_open_of(path, encoding))
     except UnicodeDecodeError as fault:
         raise UnreadableFileError(
             f"{path.name} cannot be read as {encoding} ({fault}).", remedy="Give its encoding, e.g. --encoding cp1252."
         ) from fault
 
 
-def _ends_open(path: Path, encoding: str) -> bool:
+def ends_open_of(path: Path, encoding: str) -> bool:
     """Tell whether the last line of a file has no end."""
     with path.open("rb") as stream:
         stream.seek(max(0, path.stat().st_size - 2))
@@ -210,36 +210,37 @@ def _ends_open(path: Path, encoding: str) -> bool:
     return end not in {"\n".encode(encoding)[-2:], "\r".encode(encoding)[-2:]} and end[-1:] not in {b"\n", b"\r"}
 
 
-def _marked(rows: Iterator[list[Cell]], *, ends_open: bool) -> Iterator[list[Cell]]:
+def marked(rows: Iterator[list[Cell]], *, ends_open: bool, width: int = 0) -> Iterator[list[Cell]]:
     """Give rows up to the mark at the end; the last one as a cut row where the file breaks off in it.
 
     It does so where the mark has become part of it (a quotation is open), or
-    where it has neither the end of a line nor as many cells as the row before.
+    where it has neither the end of a line nor as many cells as the row before;
+    ``width`` is the number of cells of what stands before the first row.
     """
-    width = 0
     while chunk := list(islice(rows, _AT_ONCE)):
         following = list(islice(rows, 1))
         if following:
             rows = chain(following, rows)
-            if len(following[0]) != 1 or following[0][0] != _END:
+            if len(following[0]) != 1 or following[0][0] != END:
                 width = len(chunk[-1])
                 yield from chunk
                 continue
-        if chunk[-1] == [_END]:
+        if chunk[-1] == [END]:
             chunk.pop()
         last = chunk[-1] if chunk else []
         before = len(chunk[-2]) if len(chunk) > 1 else width
-        open_quote = bool(last) and isinstance(last[-1], str) and last[-1].endswith(_END)
+        open_quote = bool(last) and isinstance(last[-1], str) and last[-1].endswith(END)
         if open_quote:
-            last[-1] = str(last[-1]).removesuffix(_END)
+            last[-1] = str(last[-1]).removesuffix(END)
         if open_quote or (ends_open and 0 < len(last) < before and any(last)):
             chunk[-1] = CutRow(last)
         yield from chunk
         return
 
 
-def _parse(stream: Iterator[str], delimiter: str, path: Path) -> Iterator[list[Cell]]:
-    csv.field_size_limit(_MAX_CELL)
+def parse(stream: Iterator[str], delimiter: str, path: Path, before: int = 0) -> Iterator[list[Cell]]:
+    """Cut lines into rows of cells; ``before`` is the number of lines that stand before the first."""
+    csv.field_size_limit(MAX_CELL)
     reader = csv.reader(stream, delimiter=delimiter)
     try:
         for row in reader:
@@ -248,5 +249,6 @@ def _parse(stream: Iterator[str], delimiter: str, path: Path) -> Iterator[list[C
             yield [unguarded(cell) for cell in row] if "'" in "".join(row) else cells
     except csv.Error as fault:
         raise UnreadableFileError(
-            f"{path.name}, line {reader.line_num}: {fault}.", remedy="A quotation mark may be missing on this line."
+            f"{path.name}, line {before + reader.line_num}: {fault}.",
+            remedy="A quotation mark may be missing on this line.",
         ) from fault

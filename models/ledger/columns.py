@@ -10,14 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from itertools import repeat
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from models.ledger.canonical import RowForm, number_text
 
-Codes = NDArray[np.intp]
+if TYPE_CHECKING:  # loaded where it is used: whoever only asks the book a question must not wait for it
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Codes: TypeAlias = NDArray[np.intp]
+
 Write = Callable[[Any], str]
 
 
@@ -45,6 +47,27 @@ class Values:
         if len(done) < len(self.values):
             done += map(write, self.values[len(done) :])
         return done
+
+
+class Some(Values):
+    """Some of the values of a column, in an order of their own; how they are written is remembered with all of them.
+
+    Parameters
+    ----------
+    of : Values
+        All values. [as stored]
+    places : sequence of int
+        Which of them. [unitless]
+    """
+
+    def __init__(self, of: Values, places: Sequence[int]) -> None:
+        super().__init__([of.values[place] for place in places])
+        self._of, self._places = of, places
+
+    def parts(self, name: str, write: Write) -> list[str]:
+        """Give the values as ``write`` writes them."""
+        every = self._of.parts(name, write)
+        return [every[place] for place in self._places]
 
 
 class Same:
@@ -107,6 +130,8 @@ def picked(values: Sequence[Any], codes: Codes) -> list[Any]:
     codes : (n,) integer array
         Places in them. [unitless]
     """
+    import numpy as np
+
     array = np.empty(len(values), dtype=object)
     array[:] = values
     found: list[Any] = array[codes].tolist()
@@ -247,6 +272,8 @@ def number_texts(values: NDArray[np.float64]) -> list[str]:
     values : (n,) float array
         Numbers; a NaN is given as "null". [as stored]
     """
+    import numpy as np
+
     texts = list(map(repr, values.tolist()))
     size = np.abs(values)
     odd = ~((size >= 1e-4) & (size < 1e16)) | (values == np.floor(values))

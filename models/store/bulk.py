@@ -76,6 +76,16 @@ def _table(guard: str) -> str:
     return guard.removeprefix("guard_").removesuffix("_replace")
 
 
+def plan_again(connection: sa.Connection) -> None:
+    """Let PostgreSQL forget how it looks up what new rows point to.
+
+    It keeps the way that it found when the book was small, and that may be to go through
+    all entries of the site: with each row of a large import it would take longer.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("DISCARD PLANS")
+
+
 def put_columns(connection: sa.Connection, table: sa.Table, columns: Sequence[Column], rows: int) -> None:
     """Insert many rows that are given as columns in the order of the table.
 

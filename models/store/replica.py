@@ -150,8 +150,9 @@ class Replica:
             return False
         finally:
             self._trying.release()
+        back = logging.WARNING if self._said else logging.INFO
         self._used, self._said = True, ""
-        LOG.warning("Pages that only show are read from the replica %s.", self.shown)
+        LOG.log(back, "What only shows is read from the replica %s.", self.shown)
         return True
 
     def _compare(self) -> None:
@@ -184,4 +185,4 @@ class Replica:
         told = said[0] if said else type(fault).__name__
         if told != self._said:
             self._said = told
-            LOG.warning("The replica %s is not used, pages are read from the book's own server: %s", self.shown, told)
+            LOG.warning("The replica %s is not used, all is read from the book's own server: %s", self.shown, told)

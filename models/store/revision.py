@@ -1,48 +1,67 @@
-"""Which revision a book is at, which the tool needs, and how to get from one to the other."""
+"""Which revision a book is at, which the tool needs, and how to get from one to the other.
+
+Alembic is loaded only where a book is changed: to compare two names, every command would
+otherwise wait a tenth of a second for it.
+"""
 
 from __future__ import annotations
 
+import re
 import shutil
 import sqlite3
 from contextlib import closing
 from datetime import datetime
 from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 
 from models.errors import BookMissingError, WrongRevisionError
 from models.settings import Settings
 from models.store.engine import make_engine
 
+if TYPE_CHECKING:
+    from alembic.config import Config
 
-def alembic_config() -> Config:
-    """Give the settings of Alembic: the scripts lie in the package ``migrations``, wherever it is installed."""
+_NAMES = re.compile(r'^(revision|down_revision) = "(.*)"$', re.MULTILINE)
+
+
+def _scripts() -> Path:
+    """Give the folder of the package ``migrations``, wherever it is installed."""
     spec = find_spec("migrations")
     if spec is None or not spec.submodule_search_locations:
         raise RuntimeError("the package 'migrations' is missing from this installation")
+    return Path(spec.submodule_search_locations[0])
+
+
+def alembic_config() -> Config:
+    """Give the settings of Alembic."""
+    from alembic.config import Config
+
     config = Config()
-    config.set_main_option("script_location", str(Path(spec.submodule_search_locations[0])))
+    config.set_main_option("script_location", str(_scripts()))
     config.set_main_option("path_separator", "os")
     return config
 
 
 def needed_revision() -> str:
     """Give the revision that this version of the tool works with."""
-    head = ScriptDirectory.from_config(alembic_config()).get_current_head()
-    if head is None:
-        raise RuntimeError("no migration is there")
-    return head
+    read = (path.read_text(encoding="utf-8") for path in (_scripts() / "versions").glob("[0-9]*.py"))
+    named: list[tuple[str, str]] = [name for text in read for name in _NAMES.findall(text)]
+    heads = {name for key, name in named if key == "revision"} - {name for key, name in named if key != "revision"}
+    if len(heads) != 1:
+        raise RuntimeError(f"the migrations do not end in one revision: {', '.join(sorted(heads)) or 'none is there'}")
+    return heads.pop()
 
 
 def revision_of(engine: sa.Engine) -> str | None:
     """Give the revision of a book; ``None`` if there is no book in the database."""
     with engine.connect() as connection:
-        return MigrationContext.configure(connection).get_current_revision()
+        if not sa.inspect(connection).has_table("alembic_version"):
+            return None
+        found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+        return None if found is None else str(found)
 
 
 def check_revision(settings: Settings, engine: sa.Engine) -> None:
@@ -61,6 +80,8 @@ def check_revision(settings: Settings, engine: sa.Engine) -> None:
     if found is None:
         raise missing(settings)
     if found != needed:
+        from alembic.script import ScriptDirectory
+
         known = {script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()}
         if found in known:
             raise WrongRevisionError(
@@ -89,6 +110,8 @@ def upgrade(settings: Settings, to: str = "head") -> Path | None:
     pathlib.Path or None
         Where the copy lies; ``None`` if there was nothing to copy.
     """
+    from alembic import command
+
     copy = _copy_aside(settings)
     _run(settings, lambda config: command.upgrade(config, to))
     return copy
@@ -96,6 +119,8 @@ def upgrade(settings: Settings, to: str = "head") -> Path | None:
 
 def downgrade(settings: Settings, to: str) -> None:
     """Bring a book back to an older revision; used by tests and in an emergency."""
+    from alembic import command
+
     _run(settings, lambda config: command.downgrade(config, to))
 
 

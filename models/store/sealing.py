@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -149,7 +149,7 @@ def _stored(connection: sa.Connection, mapped: Any, key: str, first: int, last: 
     return [tuple(row) for row in connection.execute(asked)]
 
 
-def write_head(connection: sa.Connection, first: int, leaves: Sequence[bytes]) -> int | None:
+def write_head(connection: sa.Connection, first: int, leaves: Iterable[bytes]) -> int | None:
     """Keep the head of the tree after new entries, signed where the key of the book can be read.
 
     A key that is lost must not keep anybody from recording: the head is then
@@ -161,7 +161,7 @@ def write_head(connection: sa.Connection, first: int, leaves: Sequence[bytes]) -
         The transaction that wrote the entries. [unitless]
     first : int
         Number of the first new entry. [unitless]
-    leaves : sequence of bytes
+    leaves : iterable of bytes
         Leaf hashes of the new entries, in order. [unitless]
 
     Returns

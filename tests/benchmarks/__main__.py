@@ -76,6 +76,11 @@ EVERY = {
         ("--jobs", "20000", "--assets", "1000"),
         ("--jobs", "100000", "--assets", "5000"),
     ),
+    "many_sites": Benchmark(
+        "many sites studied by one process and by several, and many parts on PostgreSQL",
+        ("--sites", "4", "--jobs", "5000", "--parts", "50", "--server-jobs", "1000"),
+        ("--sites", "10", "--jobs", "100000"),
+    ),
     "reports": Benchmark("papers, beside an empty document of the same typesetter", ("--times", "3"), ()),
     "recorders": Benchmark(
         "many people who record at once, and the same with kills",

