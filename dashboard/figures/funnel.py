@@ -7,6 +7,7 @@ from html import escape
 
 import numpy as np
 
+from dashboard.figures.names import name_places
 from dashboard.figures.sheet import Picture, Sheet
 from dashboard.theme import palette_of
 from dashboard.views.funnel_view import Funnel, Point
@@ -18,6 +19,12 @@ LARGEST = 34.0
 
 ALONE, SEVERAL = 8.0, 16.0
 """Diameter of a point of one machine, and the least of one of several, whose number stands in it. [pixel]"""
+
+LOWEST, HIGHEST = -8.0, 114.0
+"""Ends of the upright axis, with room for the points at both ends. [% of looks]"""
+
+NARROW, TALL = 315.0, 265.0
+"""Width and height of the drawing on a small screen, where names have least room. [pixel]"""
 
 
 def funnel_figure(funnel: Funnel, scheme: str) -> Picture:
@@ -60,14 +67,15 @@ def funnel_figure(funnel: Funnel, scheme: str) -> Picture:
             f"{escape(', '.join(point.tags))}{' …' if point.machines > len(point.tags) else ''}"
             for point in points
         ]
-        named = [
-            f"<b>{escape(', '.join(point.tags))}</b>" if beyond else count(point.machines) if point.machines > 1 else ""
-            for point in points
-        ]
+        named, places = (
+            _names(points, funnel.points, size, most, len(looks))
+            if beyond
+            else (_numbers(points), ["middle center"] * len(points))
+        )
         sheet.scatter(
             x=[point.looks for point in points], y=[point.share * 100.0 for point in points],
             mode="markers+text", name=f"{name}: {say('offenders.column.machines')}", text=named,
-            textposition=[_beside(p, at, len(looks)) if beyond else "middle center" for at, p in enumerate(points)],
+            textposition=places,
             textfont={"size": 11, "color": palette.ink if beyond else palette.paper},
             marker={"color": colour, "size": size, "symbol": symbol, "line": {"color": palette.paper, "width": 1}},
             customdata=np.array(hover, dtype=object), hovertemplate="%{customdata}<extra></extra>", cliponaxis=False,
@@ -75,7 +83,7 @@ def funnel_figure(funnel: Funnel, scheme: str) -> Picture:
     sheet.x(
         range=[0.4, len(looks) + 0.6], dtick=1 if len(looks) <= 12 else 5, title={"text": say("offenders.funnel.looks")}
     )
-    sheet.y(range=[-8, 114], tickvals=[0, 25, 50, 75, 100])
+    sheet.y(range=[LOWEST, HIGHEST], tickvals=[0, 25, 50, 75, 100])
     return sheet.picture
 
 
@@ -85,6 +93,28 @@ def _diameter(machines: int, most: int) -> float:
     return SEVERAL + (LARGEST - SEVERAL) * math.sqrt((machines - 2) / max(most - 2, 1))
 
 
-def _beside(point: Point, place: int, most: int) -> str:
-    """Say where a name stands beside its point: towards the middle, and by turns above and below, so that neighbours do not meet."""
-    return f"{'top' if place % 2 else 'bottom'} {'left' if 2 * point.looks > most else 'right'}"
+def _numbers(points: list[Point]) -> list[str]:
+    return [count(point.machines) if point.machines > 1 else "" for point in points]
+
+
+def _names(
+    points: list[Point], every: tuple[Point, ...], size: list[float], most: int, looks: int
+) -> tuple[list[str], list[str]]:
+    """Name the points for which there is room on a small screen, those with most returns first; the table names all."""
+    first = sorted(range(len(points)), key=lambda at: (-points[at].returns, at))
+    others = [point for point in every if point not in points]
+    shown = [points[at] for at in first] + others
+    to_right, up = NARROW / (looks + 0.2), TALL / (HIGHEST - LOWEST)
+    at = np.array([((p.looks - 0.4) * to_right, (p.share * 100.0 - LOWEST) * up) for p in shown])
+    radii = np.array([size[one] for one in first] + [_diameter(p.machines, most) for p in others]) / 2.0
+    texts = [_name(points[one]) for one in first]
+    found = name_places(at, radii, texts, (0.0, 0.0, NARROW, TALL))
+    named, places = [""] * len(points), ["middle right"] * len(points)
+    for one, text, place in zip(first, texts, found, strict=True):
+        if place:
+            named[one], places[one] = f"<b>{escape(text)}</b>", place
+    return named, places
+
+
+def _name(point: Point) -> str:
+    return point.tags[0] + (f" +{point.machines - 1}" if point.machines > 1 else "")

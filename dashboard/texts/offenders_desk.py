@@ -15,7 +15,7 @@ WORDS: Final[dict[str, str]] = {
     "offenders.problem.filter": "‘{asked}’ is nothing that can be chosen under ‘{label}’; all are shown.",
     "offenders.funnel.title": "Share of looks that were returns, by number of looks [% of looks]",
     "offenders.funnel.note": "A point: all machines with the same counts; the larger, the more machines, with their number in it. Dashed: the share of all. "
-    "Dotted and full: within these 95\u202f% and 99.8\u202f% of machines would lie if all had that share. A diamond lies beyond.",
+    "Dotted and full: within these 95\u202f% and 99.8\u202f% of machines would lie if all had that share. A diamond lies beyond; its name stands where there is room, and in the table.",
     "offenders.funnel.text": "{above} of {n} came back more often than chance allows if all were alike; chance alone would put {chance} there.",
     "offenders.funnel.hardly": "none or hardly one",
     "offenders.funnel.below": "{n} came back less often than chance allows.",
