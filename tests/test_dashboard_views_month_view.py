@@ -169,7 +169,7 @@ def test_a_clear_rise_is_said_and_a_month_that_is_not_over_too() -> None:
     assert view.found_change is Change.MORE
     assert "The month is not over." in view.sentence
     assert "more than chance would explain" in view.sentence
-    assert "30 of 40 as-found readings were over limit: 75\u202f%" in view.sentence
+    assert "Over limit: 30 of 40 as-found readings, 75\u202f%" in view.sentence
 
 
 def test_a_visit_just_before_midnight_counts_in_the_sites_own_month() -> None:
