@@ -29,7 +29,7 @@ from models.history.engine import Study
 from models.history.follow import Followed, follow_rates
 from models.history.forecast import Recheck, recheck_of
 from models.history.index import Index, index_after
-from models.history.late import DEEPEST
+from models.history.late import DEEPEST, peek
 from models.history.months import local_days, midnights_us
 from models.history.splice import followed
 
@@ -138,7 +138,7 @@ class _Over:
             interval_months=months,
         )
         rows = np.where(own.last_row >= 0, np.append(change.jobs.rows(), -1)[own.last_row], -1)
-        later = {"last_row": lambda: change.assets.apply(old.last_row, rows, change.jobs)}
+        later = {"last_row": lambda: change.assets.apply(peek(old, "last_row"), rows, change.jobs)}
         return followed(old, own, change.assets, later=later)
 
     def _ground(self, old: Ground, now_us: int, months: int) -> Ground:

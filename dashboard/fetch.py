@@ -138,3 +138,17 @@ def recheck_for(history: History, risk: float) -> Recheck:
     if risk == study.choices.risk:
         return study.recheck
     return keep(history, f"recheck {risk:g}", lambda: recheck_of(study.standing, risk, study.choices.site_months))
+
+
+def recheck_known(history: History, risk: float) -> Recheck | None:
+    """Give the same where it is there already: for one machine alone it is quicker to work out only that machine.
+
+    Parameters
+    ----------
+    history : History
+        The columns. [unitless]
+    risk : float
+        Accepted probability of being found over limit. [unitless]
+    """
+    own = risk == study_for(history).choices.risk
+    return recheck_for(history, risk) if own or holds(history, f"recheck {risk:g}") else None

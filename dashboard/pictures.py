@@ -29,7 +29,7 @@ from models.errors import DriftbookError
 from models.history.columns import History
 from models.history.engine import Study, study_of, without_predictions
 from models.history.follow import change_of, follow
-from models.history.late import settle
+from models.history.late import settle, twin
 
 LOG = logging.getLogger("driftbook.pictures")
 
@@ -44,6 +44,9 @@ AGAIN_S = 30.0
 
 FOLLOWED = 500
 """So many entries of a large book are followed while a page waits; more are left to the thread that makes the next picture."""
+
+SOON_S = 0.3
+"""So long after a page of a large book what is late in its picture is put together. [s]"""
 
 QUIET_S = 2.0
 """The whole study is made anew when nothing has been written for so long … [s]"""
@@ -108,6 +111,7 @@ class Pictures:
         self._whole: dict[int, Study] = {}
         self._grown: dict[int, float] = {}
         self._day: dict[int, int] = {}
+        self._settling: set[int] = set()
         self._making: dict[int, threading.Event] = {}
         self._failed: dict[int, float] = {}
         self._derive, self._warm = derive, warm
@@ -228,7 +232,31 @@ class Pictures:
                 self._whole[site_id] = base
             self._grown[site_id] = time.monotonic()
             self._shown[site_id] = later
-            return later
+        if _large(later):
+            self._settle_soon(site_id)
+        return later
+
+    def _settle_soon(self, site_id: int) -> None:
+        """Let a thread put together what is late in a large picture, so that those before it can be let go."""
+        with self._lock:
+            if site_id in self._settling:
+                return
+            self._settling.add(site_id)
+        threading.Thread(target=self._settle, args=(site_id,), name="driftbook-settle", daemon=True).start()
+
+    def _settle(self, site_id: int) -> None:
+        again = True
+        while again:
+            time.sleep(SOON_S)
+            picture = self._shown[site_id]
+            try:
+                _put_together(picture)
+            except Exception:
+                LOG.exception("the picture of site %s could not be put together", site_id)
+            with self._lock:
+                again = self._shown[site_id] is not picture
+                if not again:
+                    self._settling.discard(site_id)
 
     def _start(self, book: Book, site_id: int) -> threading.Event | None:
         """Begin to make the next whole picture, unless that is being done; give what tells when it is there."""
@@ -285,7 +313,7 @@ class Pictures:
         if before is None:
             before = self._show(site_id, Picture(source, None, source))
         # A history of its own for the study: pages that are being made meanwhile go on with the shelf that they have.
-        history = replace(source, jobs=replace(source.jobs))
+        history = replace(source, jobs=twin(source.jobs))
         whole = self._whole.get(site_id)
         if before.study is not None and _is_whole(before) and same(before.source, source):
             picture = replace(before, history=replace(before.history, head=source.head), source=source)
@@ -303,10 +331,7 @@ class Pictures:
         limit, put = time.monotonic() + LONGEST_S, None
         while (now := time.monotonic()) < min(limit, self._grown.get(site_id, 0.0) + QUIET_S):
             if put is not shown:
-                settle(shown.history)
-                settle(shown.study)
-                for give in known(shown.history).values():
-                    give()
+                _put_together(shown)
                 put = shown
             time.sleep(min(0.1, max(self._grown.get(site_id, 0.0) + QUIET_S - now, 0.01)))
             shown = self._shown[site_id]
@@ -341,9 +366,17 @@ class Pictures:
             shown = self._shown[site_id]
             if shown.history.head > history.head and study is not None:
                 # Something was written meanwhile and is shown already: what was made follows it before it takes its place.
-                picture = _later(picture, shown.source, again=True) or picture
+                # Where it cannot follow, what is shown stays: no page goes back, and the next study begins from there.
+                picture = _later(picture, shown.source, again=True) or shown
             self._shown[site_id] = picture
         return picture
+
+
+def _put_together(picture: Picture) -> None:
+    settle(picture.history)
+    settle(picture.study)
+    for give in known(picture.history).values():
+        settle(give())
 
 
 def _large(picture: Picture) -> bool:
@@ -374,7 +407,7 @@ def _later(shown: Picture, source: History, *, again: bool = False) -> Picture |
     """
     if same(shown.source, source):
         return replace(shown, history=replace(shown.history, head=source.head), source=source)
-    history = replace(source, jobs=replace(source.jobs)) if again else source
+    history = replace(source, jobs=twin(source.jobs)) if again else source
     study = _study_held(shown)
     change = None if study is None else change_of(shown.history, history)
     if study is None or change is None:

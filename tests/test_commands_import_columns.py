@@ -20,7 +20,7 @@ import sqlalchemy as sa
 
 import models.commands.import_files as work
 import models.store.unit as unit_of
-from models.commands.plain_columns import Moments
+from models.commands.lexicon import Moments
 from models.commands.report import Report
 from models.intake.problems import Code
 from models.settings import Settings
@@ -286,6 +286,33 @@ def test_guards_stay_while_few_rows_are_expected(sqlite_book: Settings) -> None:
             assert seen[100] == seen[0]
     assert seen[10_000] < seen[0]
     engine.dispose()
+
+
+def test_the_index_of_job_numbers_stays_where_it_is_asked(sqlite_book: Settings, tmp_path: Path) -> None:
+    site, engine = make_site(sqlite_book), make_engine(sqlite_book)
+    bring_in(engine, site, *write(tmp_path, **FILES))
+    with writing(engine, site.site_id, "tester", NOW) as unit:
+        unit.expect(1_000_000)
+        unit.append(Kind.FILE_IMPORTED, late=True)
+        unit.flush()
+        asked = "SELECT name FROM sqlite_master WHERE type = 'index' AND tbl_name = 'job' AND sql IS NOT NULL"
+        assert unit.connection.exec_driver_sql(asked).scalars().all() == ["uq_job_site_id_ref"]
+    engine.dispose()
+
+
+def test_a_text_that_is_too_long_for_postgresql_is_told_as_ever(
+    settings: Settings, site: Site, engine: sa.Engine, tmp_path: Path
+) -> None:
+    """Where the engine refuses a value, the error is the one that any insert raises, and nothing is written."""
+    del settings
+    if engine.dialect.name == "sqlite":
+        pytest.skip("SQLite takes texts of any length")
+    rows = some_jobs(7, 60, faults=False)
+    rows[40][0] = "J" * 200
+    before = contents(engine)
+    with pytest.raises(sa.exc.DataError):
+        bring_in(engine, site, *files_of(tmp_path, rows))
+    assert contents(engine) == before
 
 
 class _Lane:

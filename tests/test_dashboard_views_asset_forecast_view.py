@@ -41,6 +41,16 @@ def test_the_date_is_the_engines_for_the_chosen_risk(risk: float) -> None:
         assert one.over_then == pytest.approx(float(whole.over[asset]))
 
 
+@pytest.mark.parametrize("risk", [0.05, 0.1, 0.2])
+def test_the_dates_of_all_machines_give_the_same_as_working_one_out(risk: float) -> None:
+    whole = recheck_of(STUDY.standing, risk, STUDY.choices.site_months)
+    for asset in CAN[:10]:
+        known = build_forecast(STUDY, HISTORY, asset, risk=risk, now_us=NOW_US, display=Display(), known=whole)
+        alone = view(asset, risk)
+        for name in ("recheck", "over_then", "over_left", "why", "ever", "points", "components"):
+            assert getattr(known, name) == getattr(alone, name)
+
+
 def test_a_smaller_risk_never_waits_longer() -> None:
     for asset in CAN[:10]:
         five, ten, twenty = (view(asset, risk).recheck for risk in (0.05, 0.1, 0.2))

@@ -31,7 +31,7 @@ from models.store.known import site_of
 import models.commands.import_files as work
 from tests.seeded import sources_of
 
-work.BATCH = 100  # many batches, so that there are many moments between them
+work.BATCH = work.CHUNK = 100  # many batches, so that there are many moments between them
 book, folder, at = Settings(book=sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
 engine = make_engine(book)
 with engine.connect() as connection:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from models.history.columns import History
 from models.history.engine import Study, study_of, study_with, without_predictions
 from models.history.follow import change_of, study_after
-from models.history.late import DEEPEST, depth_of, settle
+from models.history.late import DEEPEST, depth_of, settle, twin
 from models.history.splice import Splice
 from tests.fleet import Plan
 from tests.history_edits import broken, described, drawn, numbered, unlike, until, voided, with_asset, with_job
@@ -133,7 +133,10 @@ def test_what_cannot_be_followed_is_left_to_the_whole_study(small: tuple[History
     assert change_of(history, with_job(after, 5, 9, rng), most=1) is None
     same = study_after(study, history, replace(history, head=history.head + 1))
     assert same is not None
-    assert unlike(replace(same, until=study.until), without_predictions(study)) == []
+    assert same.whole
+    assert same.until == history.head + 1
+    before = replace(same, until=study.until, fleet=study.fleet)
+    assert unlike(before, without_predictions(study)) == []
 
 
 def test_what_is_touched_is_found(small: tuple[History, Study]) -> None:
@@ -164,6 +167,9 @@ def test_many_steps_without_a_look_do_not_pile_up(small: tuple[History, Study]) 
         assert followed is not None
         history, study = after, followed
         assert depth_of(study) <= DEEPEST + 1
+    other = twin(study.runs)
+    assert other is not study.runs
+    assert unlike(other, study.runs, within=0.0) == []
     settle(study)
     assert depth_of(study) == 0
     assert unlike(study, study_with(history, study.fleet)) == []

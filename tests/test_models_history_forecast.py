@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from models.history import forecast
 from models.history.columns import History
 from models.history.engine import Choices, Study, study_of
 from models.history.forecast import (
@@ -193,3 +194,15 @@ def test_a_curve_is_the_forecast_date_by_date(plant: tuple[History, Study]) -> N
     curve = forecast_curve(standing_now, asset, days)
     for k, day in enumerate(days.tolist()):
         assert curve.over[k] == pytest.approx(forecast_at(standing_now, day).over[asset], rel=1e-12)
+
+
+def test_a_few_assets_on_all_days_at_once_come_out_as_day_by_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    study = study_of(make_fleet(8, Plan(assets=60))[0])
+    rows = np.flatnonzero(study.standing.can)[:12]
+    few = Standing(**{name: getattr(study.standing, name)[rows] for name in Standing.__slots__})
+    together = recheck_of(few, 0.1)
+    monkeypatch.setattr(forecast, "FEW", 0)
+    one_by_one = recheck_of(few, 0.1)
+    for name in ("days", "over", "over_left", "basis"):
+        assert np.array_equal(getattr(together, name), getattr(one_by_one, name), equal_nan=True), name
+        assert np.array_equal(getattr(together, name), getattr(study.recheck, name)[rows], equal_nan=True), name

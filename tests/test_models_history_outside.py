@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import ncx2, norm
 
+from models.history import outside
 from models.history.outside import outside_circle, outside_each, outside_limit
 
 OWN = json.loads((Path(__file__).parent / "published" / "own_reference_values.json").read_text(encoding="utf-8"))
@@ -67,3 +68,14 @@ def test_further_out_is_likelier_out(a: float, b: float, sd: float) -> None:
     near, far = sorted((a, b))
     p = outside_circle(np.array([[near, 0.0], [far, 0.0]]), np.full((2, 2), sd**2))
     assert p[0] <= p[1] + 1e-5
+
+
+def test_a_few_positions_at_once_come_out_as_one_point_after_the_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(4)
+    mean, variance = rng.normal(0.0, 0.7, (40, 4)), rng.uniform(0.001, 0.3, (40, 4))
+    mean[3], mean[7, ::2] = np.nan, np.nan
+    df = np.where(rng.random(40) < 0.2, np.inf, rng.uniform(2.0, 30.0, 40))
+    each_axis = rng.random(40) < 0.4
+    together = outside_limit(mean, variance, each_axis, df)
+    monkeypatch.setattr(outside, "FEW", 0)
+    assert np.array_equal(together, outside_limit(mean, variance, each_axis, df), equal_nan=True)

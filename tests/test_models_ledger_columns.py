@@ -23,7 +23,9 @@ ENTRY = tuple(column.name for column in EntryRow.__table__.columns)
 ROW = ("entry", "ratio", "void", "note", "content", "a_key", "typed")
 """A table of the test's own: names in no order, a boolean, bytes, and columns that may be NULL."""
 
-TEXTS = st.text(max_size=8) | st.sampled_from(['"', "\\", "\n", "\u2028", "ü", "", "💡", "\x1f"])
+TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=8) | st.sampled_from(
+    ['"', "\\", "\n", "\u2028", "ü", "", "💡", "\x1f"]
+)
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False) | st.sampled_from(
     [0.0, -0.0, 1e21, 1e-7, 0.05, 1e16, 123456789.0]
 )
@@ -71,7 +73,7 @@ def tables(draw: st.DrawFn) -> tuple[list[tuple[Any, ...]], list[Column], list[C
     return rows, [entry[name][1] for name in ENTRY], [row[name][1] for name in ROW]
 
 
-@hypothesis_settings(max_examples=200, deadline=None)
+@hypothesis_settings(max_examples=100, deadline=None)
 @given(table=tables())
 def test_statements_by_column_are_statements_by_row(
     table: tuple[list[tuple[Any, ...]], list[Column], list[Column]],
@@ -82,12 +84,12 @@ def test_statements_by_column_are_statements_by_row(
     for text, row in zip(found, rows, strict=True):
         entry, brought = row[: len(ENTRY)], row[len(ENTRY) :]
         assert text == statement_text(entry_form, entry, {"made_up": [row_form.text(brought)]})
-        assert text.encode() == rfc8785.dumps(json.loads(text))
+        assert text.encode() == rfc8785.dumps(json.loads(text, parse_int=float))
     for column, place in zip((*entries, *columns), range(len(ENTRY) + len(ROW)), strict=True):
         assert list(column.stored(len(rows))) == [row[place] for row in rows]
 
 
-@hypothesis_settings(max_examples=300, deadline=None)
+@hypothesis_settings(max_examples=150, deadline=None)
 @given(values=st.lists(NUMBERS, min_size=1, max_size=20))
 def test_numbers_by_column_are_those_of_rfc_8785(values: list[float]) -> None:
     assert number_texts(np.array(values)) == [rfc8785.dumps(value).decode() for value in values]

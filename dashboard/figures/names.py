@@ -61,5 +61,4 @@ def name_places(
 
 
 def _meets(own: FloatArray, others: FloatArray) -> BoolArray:
-    met: BoolArray = (own[:2] < others[:, 2:]).all(axis=1) & (own[2:] > others[:, :2]).all(axis=1)
-    return met
+    return np.asarray(((own[:2] < others[:, 2:]) & (own[2:] > others[:, :2])).all(axis=1), dtype=np.bool_)

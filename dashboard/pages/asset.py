@@ -35,7 +35,7 @@ from dashboard.components.record_changes import amend_links, amended_part, recor
 from dashboard.components.signoffs import signoffs_part
 from dashboard.components.take import take
 from dashboard.context import context
-from dashboard.fetch import Scene, study_for
+from dashboard.fetch import Scene, recheck_known, study_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import Place, shortened, tag_of
 from dashboard.proofs_routes import may_audit
@@ -181,8 +181,9 @@ def middle(opened: Opened) -> list[Child]:
         return []
     study, chosen = study_for(history), opened.judging.limit_set
     given = limits_for(chosen, story.asset.coupling, story.asset.limit_speed_rpm) if chosen else None
+    risk = read_risk(seen.place).value / 100.0
     forecast = build_forecast(
-        study, history, row, risk=read_risk(seen.place).value / 100.0, now_us=seen.now_us, display=seen.display, given=given
+        study, history, row, risk=risk, now_us=seen.now_us, display=seen.display, given=given, known=recheck_known(history, risk),
     )  # fmt: skip
     drift = build_drift(
         study, history, row, display=seen.display, who=who_of(story), feet_mm=story.asset.feet_movable_mm, given=given

@@ -106,7 +106,8 @@ class ForecastView:
 
 
 def build_forecast(
-    study: Study, history: History, asset: int, *, risk: float, now_us: int, display: Display, given: LimitsGiven | None = None
+    study: Study, history: History, asset: int, *, risk: float, now_us: int, display: Display, given: LimitsGiven | None = None,
+    known: Recheck | None = None,
 ) -> ForecastView:  # fmt: skip
     """Compute the forecast of one machine.
 
@@ -126,6 +127,8 @@ def build_forecast(
         Units to show. [unitless]
     given : LimitsGiven or None
         Limits to judge by; ``None`` for those of the machine's last judged job. [mm, mm/m]
+    known : Recheck or None
+        The re-check dates of all machines for this risk, where they are there already. [unitless]
     """
     held = _held(study, asset)
     standing = rows_of(study.standing, asset, 1)
@@ -138,7 +141,10 @@ def build_forecast(
         return ForecastView(reason, runs, risk, held)
     zone = ZoneInfo(history.zone)
     left_us = int(standing.left_us[0])
-    recheck = _recheck(study, asset, standing, risk, given)
+    if known is None or given is not None:
+        recheck = recheck_of(standing, risk, study.choices.site_months)
+    else:
+        recheck = _row_of(known, asset)
     days = float(recheck.days[0])
     since = max((now_us - left_us) / US_PER_DAY, 0.0)
     horizon = min(max(1.5 * days, 1.25 * since, DAYS_PER_YEAR), max(WIDEST_YEARS * DAYS_PER_YEAR, 1.02 * since))
@@ -192,19 +198,11 @@ def build_forecast(
     )
 
 
-def _recheck(study: Study, asset: int, standing: Standing, risk: float, given: LimitsGiven | None) -> Recheck:
-    """Give the re-check of one machine; the study holds it for the site's own risk and limits."""
-    if given is not None or risk != study.choices.risk:
-        return recheck_of(standing, risk, study.choices.site_months)
-    known, row = study.recheck, slice(asset, asset + 1)
-    return replace(
-        known,
-        days=known.days[row],
-        over=known.over[row],
-        over_left=known.over_left[row],
-        basis=known.basis[row],
-        reason=known.reason[row],
-    )
+def _row_of(known: Recheck, asset: int) -> Recheck:
+    columns = {
+        name: getattr(known, name)[asset : asset + 1] for name in ("days", "over", "over_left", "basis", "reason")
+    }
+    return replace(known, **columns)
 
 
 def _components(

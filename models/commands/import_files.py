@@ -8,14 +8,17 @@ then everything is rolled back.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from itertools import dropwhile, islice
 
 import sqlalchemy as sa
 
-from models.commands.import_columns import JobColumns, Look
+from models.commands.import_columns import JobColumns
 from models.commands.import_jobs import Pending
+from models.commands.import_order import Look
 from models.commands.import_things import File, Progress
 from models.commands.plain_columns import ColumnLane
 from models.commands.plain_jobs import PlainLane
@@ -90,7 +93,7 @@ def import_files(
     """
     report = Report()
     try:
-        with writing(engine, site.site_id, by, now, rehearse=dry_run) as unit:
+        with _uncollected(), writing(engine, site.site_id, by, now, rehearse=dry_run) as unit:
             work = _Import(
                 unit, site, report, accept_good=accept_good, looking=dry_run, progress=progress or (lambda _rows: None)
             )
@@ -109,6 +112,18 @@ def import_files(
         return report
     report.written = True
     return report
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Keep the collector of circles still: an import makes millions of rows and no circle, and is searched in vain again and again."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 class _Import(JobColumns):

@@ -19,7 +19,7 @@ import numpy as np
 from models.history.columns import AssetColumns, BreakColumns, FloatArray, History, IntArray
 from models.history.direction import Directions, verdicts_of
 from models.history.engine import Study, study_with
-from models.history.late import DEEPEST, depth_of, settle
+from models.history.late import DEEPEST, depth_of, peek, settle
 from models.history.multiplicity import adjusted_in, reordered
 from models.history.patterns import LOOSE_BOLTS, SOFT_FOOT, Patterns, adjusted_causes, not_one_way, rest_of, soft_p
 from models.history.return_rates import ReturnRates
@@ -135,7 +135,10 @@ def follow(study: Study, change: Change, until: int) -> Followed:
         settle(study)
     own = study_with(change.part, study.fleet, study.choices)
     parts = _Following(study, own, change)
-    return Followed(parts.study(until), own, change, parts.runs)
+    made = parts.study(until)
+    if study.whole and not len(change.touched):
+        made = replace(made, fleet=replace(study.fleet, until=until))  # nothing that the estimates rest on has changed
+    return Followed(made, own, change, parts.runs)
 
 
 def _numbers_stay(before: History, after: History) -> bool:
@@ -246,10 +249,10 @@ class _Following:
             mine = getattr(own, name)
             # −1 is none and stays; anything else is a place among the rows of the touched machines.
             moved = np.where(mine >= 0, np.append(places, -1)[mine], -1)
-            return lambda: assets.apply(getattr(old, name), moved, to)
+            return lambda: assets.apply(peek(old, name), moved, to)
 
         def plain(name: str) -> Callable[[], Any]:
-            return lambda: assets.apply(getattr(old, name), getattr(own, name))
+            return lambda: assets.apply(peek(old, name), getattr(own, name))
 
         return followed(
             old,
@@ -274,7 +277,7 @@ class _Following:
 
         def order() -> IntArray:
             # A series that is new in the middle moves those behind it; their order among one another stays.
-            before = self.series.moved(old.order)
+            before = self.series.moved(peek(old, "order"))
             return reordered(before, made.p, self.series_rows)
 
         made: Directions = followed(
@@ -295,28 +298,31 @@ class _Following:
 
         def rows() -> IntArray:
             """Give the assets that another p-value has been worked out for."""
-            rest, known = rest_of(made.soft_over, made.soft_looks), len(old.soft_over)
+            rest, before = (
+                rest_of(made.soft_over, made.soft_looks),
+                rest_of(peek(old, "soft_over"), peek(old, "soft_looks")),
+            )
             other = np.ones(len(rest), dtype=np.bool_)
-            other[:known] = rest[:known] != rest_of(old.soft_over, old.soft_looks)
+            other[: len(before)] = rest[: len(before)] != before
             other[self.change.touched] = True
             return np.flatnonzero(other)
 
         def p() -> FloatArray:
-            column: FloatArray = assets.apply(old.p, own.p)
+            column: FloatArray = assets.apply(peek(old, "p"), own.p)
             over, looks = made.soft_over, made.soft_looks
             rest, other = rest_of(over, looks), rows()
             column[other, SOFT_FOOT] = soft_p(over[other], looks[other], rest[other])
             return column
 
         def order() -> IntArray:
-            columns = []
+            columns, before = [], peek(old, "order")
             for cause in range(made.p.shape[1]):
                 other = rows() if cause == SOFT_FOOT else self.change.touched
-                columns.append(reordered(old.order[:, cause], made.p[:, cause], other))
+                columns.append(reordered(before[:, cause], made.p[:, cause], other))
             return np.stack(columns, axis=1)
 
         def fits() -> Any:
-            column = assets.apply(old.fits, own.fits)
+            column = assets.apply(peek(old, "fits"), own.fits)
             column[:, LOOSE_BOLTS] = not_one_way(directions.verdict, series_now())
             return column
 

@@ -11,7 +11,7 @@ from models.history.columns import IntArray, JobColumns
 from models.history.counts import Counts, count_over
 from models.history.follow import Followed
 from models.history.intervals import Shares, shares
-from models.history.late import Late, depth_of, put_together, some_of
+from models.history.late import Late, depth_of, peek, put_together, some_of
 from models.history.runs import Runs
 from models.history.splice import Splice
 
@@ -98,9 +98,9 @@ def index_after(index: Index, before: JobColumns, followed: Followed) -> Index |
     own_runs[followed.own.runs.end_row] = followed.runs.rows()
 
     def order() -> Any:
-        return _order_after(index, before.month, old_rows, change.jobs, now.month)
+        return _order_after(index, then.month, old_rows, change.jobs, now.month)
 
-    later = {"order": order, "run_at": lambda: change.jobs.apply(index.run_at, own_runs, followed.runs)}
+    later = {"order": order, "run_at": lambda: change.jobs.apply(peek(index, "run_at"), own_runs, followed.runs)}
     return put_together(Index, {"counts": counts, "begins": begins}, later, depth_of(index) + 1)
 
 
@@ -125,12 +125,13 @@ def _counts_after(counts: Counts, then: JobColumns, now: JobColumns) -> Counts |
     return Counts(old.months, old.classes, jobs, judged("found"), judged("left"))
 
 
-def _order_after(index: Index, month: IntArray, gone: IntArray, moves: Splice, new_month: IntArray) -> IntArray:
+def _order_after(index: Index, gone_month: IntArray, gone: IntArray, moves: Splice, new_month: IntArray) -> IntArray:
     """Give the rows month by month: those that go taken out, the others moved, the new ones put in where they belong."""
     begins, months = index.begins, len(index.begins) - 1
-    went = month[gone] - index.first
-    out = [_place(index.order, begins, its, row) for its, row in zip(went.tolist(), gone.tolist(), strict=True)]
-    old = np.delete(index.order, out)
+    went = gone_month - index.first
+    whole = peek(index, "order")
+    out = [_place(whole, begins, its, row) for its, row in zip(went.tolist(), gone.tolist(), strict=True)]
+    old = np.delete(whole, out)
     begins = begins - np.append(0, np.cumsum(np.bincount(went, minlength=months)))
     order = old.copy()
     for end, grown in zip(moves.ends, np.diff(moves.growth, prepend=0).tolist(), strict=True):

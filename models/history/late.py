@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 T = TypeVar("T")
 
-DEEPEST = 16
+DEEPEST = 6
 """So many late values may rest on one another before the older ones are put together."""
 
 
@@ -70,6 +70,40 @@ def put_together(kind: type[T], ready: Mapping[str, Any], later: Mapping[str, Ca
     return made
 
 
+def twin(value: T) -> T:
+    """Give the same value as an object of its own; what is late stays late.
+
+    Parameters
+    ----------
+    value : Late
+        A value. [any]
+    """
+    ready: dict[str, Any] = {}
+    later: dict[str, Callable[[], Any]] = {}
+    makers = dict(_makers_of(value)) if isinstance(value, Late) else {}
+    for name in type(value).__slots__:  # type: ignore[attr-defined]
+        # A column that another thread puts together at this moment is in its slot, or its maker still is here.
+        try:
+            ready[name] = object.__getattribute__(value, name)
+        except AttributeError:
+            later[name] = makers[name]
+    return put_together(type(value), ready, later, max(late_depth(value), 1) if isinstance(value, Late) else 1)
+
+
+def peek(value: Any, name: str) -> Any:
+    """Give a column without keeping it where it is late: what only hands it on must not hold one of its own.
+
+    Parameters
+    ----------
+    value : Any
+        Columns. [any]
+    name : str
+        Which of them. [unitless]
+    """
+    make = _makers_of(value).get(name) if isinstance(value, Late) else None
+    return getattr(value, name) if make is None else make()
+
+
 def some_of(value: Late, name: str, rows: NDArray[Any]) -> Any:
     """Give some rows of a column; one that is late is not put together for that where its maker can do without.
 
@@ -121,8 +155,11 @@ def settle(value: Any) -> None:
     Parameters
     ----------
     value : Any
-        A dataclass, nested; anything else is left alone. [unitless]
+        A dataclass or a tuple, nested; anything else is left alone. [unitless]
     """
-    if is_dataclass(value) and not isinstance(value, type):
+    if isinstance(value, tuple):
+        for one in value:
+            settle(one)
+    elif is_dataclass(value) and not isinstance(value, type):
         for field in fields(value):
             settle(getattr(value, field.name))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.history.columns import IntArray
-from models.history.late import Late, late_depth, put_together
+from models.history.late import Late, late_depth, peek, put_together
 
 T = TypeVar("T", bound=Late)
 
@@ -139,4 +139,4 @@ def followed(
 
 
 def _maker(splice: Splice, old: Late, name: str, new: Any, points: Splice | None) -> Callable[[], Any]:
-    return lambda: splice.apply(getattr(old, name), new, points)
+    return lambda: splice.apply(peek(old, name), new, points)

@@ -158,7 +158,7 @@ class Pieces:
     def coded(self, codes: Codes, texts: list[str]) -> None:
         """Add for each row the text at its place."""
         last = self._parts[-1] if self._parts else None
-        if isinstance(last, tuple) and last[0] is codes:
+        if isinstance(last, tuple) and last[0] is codes and len(last[1]) == len(texts):
             self._parts[-1] = (codes, [before + text for before, text in zip(last[1], texts, strict=True)])
         elif isinstance(last, str) and len(texts) < self._rows:
             self._parts[-1] = (codes, [last + text for text in texts])

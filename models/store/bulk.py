@@ -30,6 +30,11 @@ LARGE: Final = ("entry", "job", "statement")
 MANY: Final = 5_000
 """From how many expected rows on it is worth while; below that the book is written as always."""
 
+_REFERENCES: Final = "uq_job_site_id_ref"
+
+_LITERAL: Final = 1_000
+"""Length of a text from which on it is bound: a statement may be a million characters long and no longer."""
+
 _COPY_FROM: Final = 50
 """From how many rows on PostgreSQL takes them by COPY."""
 
@@ -54,7 +59,13 @@ class PutAside:
             "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL AND tbl_name IN (?, ?, ?) ORDER BY rowid"
         )
         every = connection.exec_driver_sql(asked, LARGE).all()
-        chosen = [(kind, str(name), str(sql)) for kind, name, sql in every if kind in kinds]
+        # Whoever asks which job numbers the book holds needs their index all the time.
+        has_jobs = connection.exec_driver_sql("SELECT 1 FROM job LIMIT 1").first() is not None
+        chosen = [
+            (kind, str(name), str(sql))
+            for kind, name, sql in every
+            if kind in kinds and not (has_jobs and name == _REFERENCES)
+        ]
         self._made = [sql for kind, name, sql in chosen if kind == "index" or name == f"guard_{_table(name)}_replace"]
         for kind, name, sql in chosen:
             if sql in self._made:
@@ -133,7 +144,7 @@ def _literal(value: object) -> str | None:
         isinstance(value, float) and value == 0.0
     ):  # of other numbers the binary digits are certain only when they are bound
         return "0.0"
-    if isinstance(value, str) and "\x00" not in value:
+    if isinstance(value, str) and len(value) < _LITERAL and "\x00" not in value:
         return "'" + value.replace("'", "''") + "'"
     return None
 
@@ -183,6 +194,9 @@ def put_rows(connection: sa.Connection, table: str, columns: Sequence[str], rows
         meaning = told(fault, raw.closed) if told is not None else None
         if raw.closed:
             connection.invalidate(fault)
+        error = connection.dialect.loaded_dbapi.Error
+        if meaning is None and isinstance(fault, error):
+            meaning = sa.exc.DBAPIError.instance(f"COPY {table}", None, fault, error, dialect=connection.dialect)
         if meaning is None:
             raise
         raise meaning from fault

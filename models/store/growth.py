@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from models.history.columns import AssetColumns, IntArray, JobColumns
-from models.history.late import DEEPEST, depth_of, put_together, settle, some_of
+from models.history.late import DEEPEST, depth_of, peek, put_together, settle, some_of
 from models.history.months import month_of
 from models.store.columns import (
     Held,
@@ -216,7 +216,7 @@ class _Grown:
     new: NDArray[Any]
 
     def __call__(self) -> Any:
-        return self.edit.apply(getattr(self.jobs, self.name), self.new)
+        return self.edit.apply(peek(self.jobs, self.name), self.new)
 
     def some(self, rows: IntArray) -> Any:
         return self.edit.some(self.jobs, self.name, self.new, rows)

@@ -240,6 +240,11 @@ def arithmetic(of: Figures) -> list[str]:
         f"  by proportion {large:,.0f} MiB at a site of {JOBS_A_SITE:,}",
         f"  columns: {bytes_a_job:.0f} bytes a job, {bytes_a_job * jobs / 1e9:.1f} GB",
     ]
+    if a_site < JOBS_A_SITE / 2:
+        lines.insert(
+            1,
+            "  (much of what small sites take does not grow with them: measure with --jobs 100000 before you rely on this)",
+        )
     if of.server:
         lines.append(
             f"  PostgreSQL: {of.server['bytes_a_job']:,.0f} bytes a job with statements and indexes, "
@@ -278,8 +283,6 @@ def show(of: Figures) -> None:
     print(f"{f'{of.workers} plain processes':28}{of.plain_s:>9.2f}{of.plain_processor_s:>13.2f}")
     print(f"workers against the floor {of.many_s / of.plain_s:.2f} times as long")
     print(f"ratio of times {of.one_s / of.many_s:.2f}; the same figures to the last bit: {'yes' if of.same else 'NO'}")
-    for name, value in of.server.items():
-        print(f"  {name:20}{value:>12,.1f}")
 
 
 def main() -> None:
@@ -294,9 +297,11 @@ def main() -> None:
     parser.add_argument("--server-jobs", type=int, default=5_000, help="jobs to import there at each of two sites")
     given = parser.parse_args()
     found = measure(given.sites, given.jobs, given.workers)
+    show(found)
     if given.parts:
         found.server = on_server(given.parts, given.server_jobs)
-    show(found)
+    for name, value in found.server.items():
+        print(f"  {name:20}{value:>12,.1f}")
     print("\n".join(arithmetic(found)))
     as_json: dict[str, Any] = asdict(found)
     print(json.dumps(as_json))

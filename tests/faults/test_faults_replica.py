@@ -31,7 +31,8 @@ from tests.test_dashboard_pages import fill, text_of
 from tests.test_dashboard_pages_record import Form, results
 
 pytestmark = pytest.mark.skipif(
-    "DRIFTBOOK_TEST_PG_URL" in os.environ, reason="a replica is made of a server whose files are at hand"
+    "DRIFTBOOK_TEST_PG_URL" in os.environ or os.name == "nt",
+    reason="a replica is made of a server whose files are at hand",
 )
 _numbers = itertools.count(1)
 TEMPLATE = "driftbook_template"
