@@ -78,6 +78,8 @@ def main(arguments: list[str]) -> int:
         say("or run the rest with --without-browser.")
         return 2
     get_office()
+    # The tests start the command some hundred times: without compiled code each start takes twice as long.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     return int(pytest.main(["-q", *given])) if given else in_two()
 
 
