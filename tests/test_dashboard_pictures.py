@@ -12,6 +12,7 @@ import pytest
 
 from dashboard import answers, fetch, pictures
 from dashboard.app import create_app
+from dashboard.auth.guarded import GuardedKeepingBook
 from dashboard.fetch import scene, study_for
 from dashboard.ids import Shell
 from dashboard.kept import holds, keep, pin
@@ -22,6 +23,7 @@ from models.history.columns import History
 from models.history.engine import Study, study_of, study_with, without_predictions
 from models.settings import Settings
 from models.values.job import Misalignment
+from models.values.roles import Permission
 from tests.history_edits import unlike
 from tests.history_maker import NOW, MadeBook, job, line, made_book
 
@@ -198,9 +200,18 @@ class Keeps(Slow):
         self.prepared += 1
 
 
+class Reads:
+    """Somebody who is signed in and may read that site."""
+
+    def may(self, permission: Permission, site_id: int | None = None) -> bool:
+        return permission is Permission.READ and site_id == 1
+
+
 @pytest.mark.usefixtures("slow")
-def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf() -> None:
+@pytest.mark.parametrize("signed_in", [False, True])
+def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf(signed_in: bool) -> None:
     keeping = Keeps(made_book(assets=6))
+    book: Any = GuardedKeepingBook(keeping, Reads()) if signed_in else keeping  # type: ignore[arg-type]
     keeping.gate.set()
     made: list[int] = []
 
@@ -209,7 +220,7 @@ def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf() -> 
         return {"derived": made[-1]}
 
     site_id = keeping.at_site.site_id
-    whole(Pictures(derive), keeping, site_id)
+    whole(Pictures(derive), book, site_id)
     for _ in range(300):
         if keeping.kept is not None:
             break
@@ -218,7 +229,7 @@ def test_what_was_kept_is_shown_first_and_what_was_derived_is_on_its_shelf() -> 
     assert keeping.kept[2] == {"derived": made[0]}
     restarted = Pictures(derive)
     keeping.gate.clear()  # nothing is read for the first page
-    picture = restarted.of(keeping, site_id)
+    picture = restarted.of(book, site_id)
     assert picture is not None
     assert picture.history is keeping.kept[0]
     assert keep(picture.history, "derived", lambda: "made anew") == made[0]
