@@ -101,7 +101,7 @@ def test_the_first_line_is_the_sentence_of_the_page_and_its_counts_those_of_the_
     view = makers.month_view(demo.asking, datetime.fromisoformat(f"{month}-01").date())
     assert plain(view.sentence) in told
     over, n = counted(rows, "found")
-    assert f"{len(rows)} jobs on {rows['tag'].nunique()} machines. {over} of {n}" in told
+    assert f"{len(rows)} jobs on {rows['tag'].nunique()} machines. Over limit: {over} of {n}" in told
     assert len(reviews[month]) <= 2
 
 
