@@ -7,7 +7,6 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -367,6 +366,8 @@ def _unexpected(fault: Exception) -> int:
 
 
 def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version  # half of the start, and needed for nothing else
+
     try:
         return version("driftbook")
     except PackageNotFoundError:
