@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
 from tests.browser_tools import FLAGS, WIDE, Opened, Watch, browser_program, served
 from tests.history_maker import made_book
+
+expect.set_options(timeout=20_000)  # two runs share two processors: patience, not speed, is what these tests need
 
 
 @pytest.fixture(scope="session")

@@ -117,6 +117,7 @@ def test_an_offender_leads_to_its_machine(plant_url: str, opened: Opened) -> Non
 def test_units_are_switched_on_every_page(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/asset/P-106")
     expect(page.locator("main")).to_contain_text("Offset, vertical [mm]")
+    page.wait_for_load_state("networkidle")  # a click on what is being replaced is lost
     page.get_by_role("link", name="mil", exact=True).click()
     expect(page.locator("main")).to_contain_text("Offset, vertical [mil]")
     expect(page.locator("main")).not_to_contain_text("[mm]")
@@ -148,6 +149,7 @@ def test_light_and_dark_are_switched_and_remembered(plant_url: str, opened: Open
 def test_the_jobs_are_shown_as_typed_on_demand(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/asset/P-106")
     expect(page.locator(".ag-cell").first).to_be_visible()
+    page.wait_for_load_state("networkidle")  # a click on what is being replaced is lost
     page.get_by_role("link", name="as typed").click()
     expect(page.locator(".ag-cell", has_text="2,5 mil").first).to_be_visible()
 
