@@ -8,6 +8,7 @@ The files are made first.  Then, as whole processes in turn:
 * the shell of SQLite that imports the same file into one flat table with the same indexes: the ratio;
 * the floors: the finished rows of the book's own tables put into the same tables with the same indexes,
   by ``INSERT … SELECT`` (what the bytes alone cost) and by ``executemany`` (what ready rows cost);
+* with ``--mapped`` the same finished rows as mapped objects by ``Session.add_all``: what most programs would do;
 * the same file with faults: all of them told, and nothing written;
 * an everyday file of 2,000 jobs, in the middle of five runs;
 * the 99th percentile of reading a machine's story while the large import runs, beside an idle book;
@@ -63,14 +64,15 @@ def bring(book: str, *files: Path, refused: bool = False) -> Spent:
     return timed([*COMMAND, "import", *map(str, files), "--book", book, "--by", "bench"], wanted=int(refused))
 
 
-def large(folder: Path, files: tuple[Path, Path]) -> dict[str, Any]:
-    """Measure one import into a new book, its peer and its floors."""
+def large(folder: Path, files: tuple[Path, Path], *, mapped: bool = False) -> dict[str, Any]:
+    """Measure one import into a new book, its peers and its floors."""
     book = folder / "book.db"
     fresh(str(book))
     ours = bring(str(book), *files)
     shell = shell_import(files[1], folder / "flat.db")
     ready, tuples = (Spent(*apart("floor", book, folder / "floor.db", ready)) for ready in (True, False))
-    return {
+    objects = {"mapped": vars(Spent(*apart("mapped", book, folder / "floor.db")))} if mapped else {}
+    return objects | {
         "import": vars(ours), "shell": vars(shell), "select": vars(ready), "executemany": vars(tuples),
         "ratio": ours.seconds / shell.seconds, "ratio_processor": ours.processor / shell.processor,
         "book_mb": book.stat().st_size / 1e6, "flat_mb": (folder / "flat.db").stat().st_size / 1e6,
@@ -171,6 +173,9 @@ def main() -> None:
     parser.add_argument(
         "--postgresql", action="store_true", help="measure PostgreSQL too (the server comes from a wheel)"
     )
+    parser.add_argument(
+        "--mapped", action="store_true", help="measure mapped objects too (ten minutes for a million jobs)"
+    )
     parser.add_argument("--only-import", action="store_true", help="leave everything out but the import and its peers")
     parser.add_argument("--keep", help="folder to work in and to keep")
     given = parser.parse_args()
@@ -181,7 +186,7 @@ def main() -> None:
     everyday(folder, runs=1)  # compiles every module once, which an installed program has behind it
     runs = []
     for _ in range(given.runs):
-        runs.append(large(folder, files))
+        runs.append(large(folder, files, mapped=given.mapped))
         _show_large(runs[-1])
     result: dict[str, Any] = {"jobs": given.jobs, "assets": given.assets, "runs": runs}
     parts: dict[str, tuple[str, Callable[[], dict[str, Any]]]] = {
@@ -205,8 +210,11 @@ def _show_large(run: dict[str, Any]) -> None:
     names = {
         "import": "import, whole process", "shell": "the sqlite3 shell's .import and the same indexes",
         "select": "INSERT … SELECT of the same rows, same indexes", "executemany": "executemany of the same rows, same indexes",
+        "mapped": "Session.add_all of the same rows, same indexes",
     }  # fmt: skip
     for key, name in names.items():
+        if key not in run:
+            continue
         one, shell = run[key], run["shell"]
         print(
             f"{name:50} {one['seconds']:7.2f} s ({one['seconds'] / shell['seconds']:5.1f} ×)   processor "
