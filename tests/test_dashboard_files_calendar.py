@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -16,8 +17,11 @@ from dashboard.cli import main
 from dashboard.fetch import recheck_for, study_for
 from dashboard.files.calendar_feed import DayEvent, escaped, folded, write_calendar
 from dashboard.files.recheck_calendar import recheck_calendar
+from dashboard.kept import pin
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, ground_of
+from dashboard.writing import count
 from models.errors import ConflictError, UnknownNameError
+from models.history.engine import study_of
 from models.settings import Settings
 from models.store.calendar_addresses import end_addresses, find_address, make_address, read_addresses
 from models.store.engine import make_engine
@@ -70,6 +74,23 @@ def test_an_independent_parser_reads_every_date_of_the_due_list(book: MadeBook, 
         assert ("within" in str(event["DESCRIPTION"])) or ("over" in str(event["DESCRIPTION"]))
         assert str(event["STATUS"]) in {"CONFIRMED", "TENTATIVE"}
     assert lines == {}
+
+
+def test_a_forecast_date_says_so_when_its_averages_do_not_know_the_last_jobs_yet() -> None:
+    book = made_book()
+    history = book.history(book.at_site.site_id)
+    study = study_of(history)
+    until = study.fleet.until
+    pin(history, "study", replace(study, fleet=replace(study.fleet, until=until - 1)))
+    events = parsed(recheck_calendar(history, book.at_site, NOW, by="risk")).events
+    said = f"Averages of classes and calibration are up to entry {count(until - 1)}."
+    by_forecast = [event for event in events if str(event["STATUS"]) == "TENTATIVE"]
+    assert 0 < len(by_forecast) < len(events)
+    for event in events:
+        assert (said in str(event["DESCRIPTION"])) == (event in by_forecast)
+    pin(history, "study", study)
+    whole = parsed(recheck_calendar(history, book.at_site, NOW, by="risk")).events
+    assert not any("Averages of classes" in str(event["DESCRIPTION"]) for event in whole)
 
 
 def test_a_machine_keeps_its_event_whatever_its_day(book: MadeBook) -> None:

@@ -13,7 +13,7 @@ from dashboard.files.calendar_feed import DayEvent, write_calendar
 from dashboard.views.due_page_view import RISK, RULE
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, PlanLine, ground_of
 from dashboard.words import say
-from dashboard.writing import chance, day, judged, percent
+from dashboard.writing import chance, count, day, judged, percent
 from models.history.columns import History
 from models.values.story import Site
 
@@ -47,9 +47,12 @@ def recheck_calendar(
         Gives the address of a machine's page. [unitless]
     """
     today = now.astimezone(ZoneInfo(site.zone)).date()
-    ground = ground_of(history, study_for(history), today, round(now.timestamp() * 1_000_000), site.interval_months)
+    study = study_for(history)
+    ground = ground_of(history, study, today, round(now.timestamp() * 1_000_000), site.interval_months)
     plan = ground.plan(recheck_for(history, risk / 100.0), by_risk=by == RISK)
     rows = plan.rows(LONG_AGO, FAR_AHEAD).tolist()
+    # A date out of a forecast moves when the averages over all machines have followed the last jobs.
+    behind = "" if study.whole else say("picture.estimates", fleet=count(study.fleet.until))
     events = []
     for row, line in zip(rows, plan.lines(rows), strict=True):
         forecast = by == RISK and bool(plan.forecast[row]) and not line.left_over
@@ -60,7 +63,9 @@ def recheck_calendar(
                 summary=say("calendar.summary", tag=line.tag)
                 if line.days_left >= 0
                 else say("calendar.summary.late", tag=line.tag),
-                description=_description(line, by if plan.forecast[row] else RULE, risk, site),
+                description=_description(
+                    line, by if plan.forecast[row] else RULE, risk, site, behind if forecast else ""
+                ),
                 # A day that a forecast names is not settled; one that a rule names, or a verdict, is.
                 status="TENTATIVE" if forecast else "CONFIRMED",
                 place=", ".join(part for part in (line.area, site.name) if part),
@@ -77,7 +82,7 @@ def _uid(site: Site, asset: int) -> str:
     return f"{uuid.uuid5(uuid.NAMESPACE_URL, f'driftbook/{site.code}/asset/{asset}/re-check')}@driftbook"
 
 
-def _description(line: PlanLine, by: str, risk: int, site: Site) -> str:
+def _description(line: PlanLine, by: str, risk: int, site: Site, behind: str) -> str:
     way = (
         say("calendar.by_risk", risk=percent(risk / 100.0))
         if by == RISK
@@ -95,5 +100,7 @@ def _description(line: PlanLine, by: str, risk: int, site: Site) -> str:
         said.append(say("calendar.over_now", chance=chance(line.over_now)))
     if line.other is not None:
         said.append(say("calendar.other_rule" if by == RISK else "calendar.other_risk", day=day(line.other)))
+    if behind:
+        said.append(behind)
     said.append(say("calendar.caution"))
     return "\n".join(said)
