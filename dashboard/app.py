@@ -15,7 +15,7 @@ from dashboard import proofs_routes, shell
 from dashboard.answers import keep_answers
 from dashboard.api import routes as api_routes
 from dashboard.auth.access import Access
-from dashboard.auth.gate import signed
+from dashboard.auth.asking import signed
 from dashboard.auth.installing import install_door
 from dashboard.auth.outside import Outside
 from dashboard.components.pieces import failure, nothing

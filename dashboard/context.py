@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from flask import Flask, current_app
 
 from dashboard.auth.access import Access
+from dashboard.auth.guarded import guarded
 from dashboard.desk import Desk
 from dashboard.pictures import Pictures
 from models.history.columns import History
@@ -134,6 +135,4 @@ def context() -> Context:
     here = as_read(cast("Context", config[KEY]))
     if here.access is None:
         return here
-    from dashboard.auth.guarded import guarded  # it knows the context's types
-
     return guarded(here)

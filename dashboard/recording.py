@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from dashboard.auth.gate import signed
+from dashboard.auth.asking import signed
 from dashboard.context import context
 from dashboard.desk import basis_on, free_ref
 from dashboard.fetch import Scene

@@ -11,7 +11,7 @@ from dash import Input, Output, State, dcc, html
 from dash.exceptions import PreventUpdate
 
 from dashboard import roles
-from dashboard.auth.gate import PASSWORD, signed
+from dashboard.auth.asking import PASSWORD, signed
 from dashboard.browser import attach
 from dashboard.components.aria import aria
 from dashboard.components.pieces import Child, nothing

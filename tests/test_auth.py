@@ -15,8 +15,8 @@ from argon2 import PasswordHasher
 
 from dashboard.auth import access as door
 from dashboard.auth.access import IDLE, WHOLE, address_of
+from dashboard.auth.asking import safe_next
 from dashboard.auth.delays import open_at, wait_after
-from dashboard.auth.gate import safe_next
 from dashboard.security import host_of, without_secrets
 from models.commands import accounts_passwords
 from models.commands.accounts import add_account, change_account, set_password

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from flask import request
 
 from dashboard.api.problems import ProblemError
-from dashboard.auth import gate
+from dashboard.auth import asking
 from models.store import state
 from models.store.accounts import account
 from models.store.tokens import SiteToken, find_token
@@ -77,7 +77,7 @@ def _by_token(connection: sa.Connection, named: str) -> Caller:
 
 def signed_in() -> Account | None:
     """Give the account of the session in which a page asks; ``None`` without one, or where its password has to be changed first."""
-    session = gate.signed()
+    session = asking.signed()
     return None if session is None or session.must_change else session.account
 
 

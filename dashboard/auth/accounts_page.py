@@ -12,7 +12,7 @@ from flask import Blueprint, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
-from dashboard.auth import gate
+from dashboard.auth import asking
 from dashboard.auth.access import Access, Signed
 from dashboard.auth.forms import (  # fmt: skip
     Part,
@@ -82,7 +82,7 @@ class Desk:
 
 
 def _desk() -> Desk:
-    access, who = gate.access_of_app(), gate.signed()
+    access, who = asking.access_of_app(), asking.signed()
     if access is None or who is None:
         raise LookupError("the gate lets nobody in here who is not signed in")
     sites = tuple(site for site in context().book.sites() if who.may(Permission.ADMINISTER, site.site_id))
@@ -103,7 +103,7 @@ def _when(desk: Desk, at: Any) -> str:
 @ACCOUNTS.route("", methods=["GET"], endpoint="every")
 def every() -> Response:
     """Show the accounts."""
-    return _nobody() if gate.signed() is None else _every(_desk())
+    return _nobody() if asking.signed() is None else _every(_desk())
 
 
 def _every(desk: Desk, *said: Part, status: int = 200) -> Response:
@@ -182,11 +182,11 @@ def _add_form(desk: Desk) -> Markup:
 @ACCOUNTS.route("/add", methods=["POST"], endpoint="add")
 def add() -> Response:
     """Add a person; the first password is shown once."""
-    if gate.signed() is None:
+    if asking.signed() is None:
         return _nobody()
     desk, typed = _desk(), request.form
     site = desk.site(typed.get("site", ""))
-    if not gate.form_is_ours() or site is None:
+    if not asking.form_is_ours() or site is None:
         return _every(desk, problem(say("door.form")), status=400)
     password = None if typed.get("outside", "").strip() else made_up()
     try:
@@ -207,13 +207,13 @@ def add() -> Response:
 
 def _found(account_id: int) -> tuple[Desk, Account] | Response:
     """Give the desk and an account that is theirs, or the page that says why not."""
-    if gate.signed() is None:
+    if asking.signed() is None:
         return _nobody()
     desk = _desk()
     one = desk.one(account_id)
     if one is None:
         return message_page(say("accounts.title"), say("accounts.unknown"), 404)
-    if request.method == "POST" and not gate.form_is_ours():
+    if request.method == "POST" and not asking.form_is_ours():
         return _one(desk, one, problem(say("door.form")), status=400)
     return desk, one
 

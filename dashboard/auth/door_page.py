@@ -9,9 +9,10 @@ from urllib.parse import quote
 from flask import Blueprint, redirect, request
 from werkzeug.wrappers import Response
 
-from dashboard.auth import gate
+from dashboard.auth import asking
 from dashboard.auth.access import Access, Signed, address_of
 from dashboard.auth.forms import button, done, field, form, message_page, page, problem, section, tag
+from dashboard.auth.outside import outside_of_app
 from dashboard.context import context
 from dashboard.words import say, tell
 from dashboard.writing import counted
@@ -34,23 +35,23 @@ def waited(wait: timedelta) -> str:
     return counted(seconds, "second") if seconds < 90 else counted(-(-seconds // 60), "minute")
 
 
-@DOOR.route(gate.SIGN_IN, methods=["GET", "POST"], endpoint="sign_in")
+@DOOR.route(asking.SIGN_IN, methods=["GET", "POST"], endpoint="sign_in")
 def sign_in() -> Any:
     """Show the form, and look at what was typed."""
-    access = gate.access_of_app()
+    access = asking.access_of_app()
     if access is None or not access.needed():
         return message_page(say("door.title"), say("door.not_needed"), 200)
-    onward = gate.safe_next(request.values.get("next"))
+    onward = asking.safe_next(request.values.get("next"))
     if request.method == "GET":
-        return redirect(onward) if gate.signed() is not None else _form(onward)
-    return _tried(access, onward) if gate.form_is_ours() else _form(onward, say("door.form"), status=400)
+        return redirect(onward) if asking.signed() is not None else _form(onward)
+    return _tried(access, onward) if asking.form_is_ours() else _form(onward, say("door.form"), status=400)
 
 
 def _tried(access: Access, onward: str) -> Response:
     """Look at what was typed; an unknown name, a wrong password and a closed account get the same answer."""
     login, password = request.form.get("login", "")[:200], request.form.get("password", "")[: LONGEST + 1]
     try:
-        answer = access.sign_in(login, password, here(), request.cookies.get(gate.session_cookie()))
+        answer = access.sign_in(login, password, here(), request.cookies.get(asking.session_cookie()))
     except DriftbookError as fault:
         return _form(onward, tell(fault.message), status=503)
     if answer.wait is not None:
@@ -65,14 +66,12 @@ def _tried(access: Access, onward: str) -> Response:
 def entered(token: str, onward: str) -> Response:
     """Send somebody who has just signed in where they wanted to go, with a new session and no old form."""
     response = redirect(onward, code=303)
-    gate.set_cookie(response, gate.session_cookie(), token)
-    gate.drop_cookie(response, gate.form_cookie())
+    asking.set_cookie(response, asking.session_cookie(), token)
+    asking.drop_cookie(response, asking.form_cookie())
     return response
 
 
 def _form(onward: str, said: str = "", *, status: int = 200) -> Response:
-    from dashboard.auth.outside import outside_of_app
-
     provider = outside_of_app()
     other = (
         None
@@ -86,7 +85,7 @@ def _form(onward: str, said: str = "", *, status: int = 200) -> Response:
         say("door.title"),
         problem(said),
         form(
-            gate.SIGN_IN,
+            asking.SIGN_IN,
             tag("input", type="hidden", name="next", value=onward),
             field("login", say("door.login"), autocomplete="username", autocapitalize="none", spellcheck="false", required=True, maxlength=200),
             field("password", say("door.password"), kind="password", autocomplete="current-password", required=True, maxlength=LONGEST),
@@ -111,28 +110,28 @@ def sign_out_everywhere() -> Any:
 
 
 def _out(*, everywhere: bool) -> Any:
-    access, who = gate.access_of_app(), gate.signed()
+    access, who = asking.access_of_app(), asking.signed()
     if access is None or who is None:
         return redirect("/")
-    if not gate.form_is_ours():
+    if not asking.form_is_ours():
         return message_page(say("door.sign_out"), say("door.form"), 400)
     access.sign_out(who, here(), everywhere=everywhere)
-    response = redirect(gate.SIGN_IN, code=303)
-    gate.drop_cookie(response, gate.session_cookie())
+    response = redirect(asking.SIGN_IN, code=303)
+    asking.drop_cookie(response, asking.session_cookie())
     # What this browser keeps of the pages goes; drafts that were typed stay, they are the person's own.
     response.headers["Clear-Site-Data"] = '"cache"'
     return response
 
 
-@DOOR.route(gate.PASSWORD, methods=["GET", "POST"], endpoint="password")
+@DOOR.route(asking.PASSWORD, methods=["GET", "POST"], endpoint="password")
 def password() -> Any:
     """Show the own account, and change its password."""
-    access, who = gate.access_of_app(), gate.signed()
+    access, who = asking.access_of_app(), asking.signed()
     if access is None or who is None:
         return message_page(say("own.title"), say("door.not_needed"), 200)
     if request.method == "GET":
         return _own(access, who)
-    if not gate.form_is_ours():
+    if not asking.form_is_ours():
         return _own(access, who, say("door.form"), status=400)
     if not access.has_password(who):  # whom the provider lets in gets no second way around it
         return _own(access, who, say("own.no_password"), status=400)
@@ -158,7 +157,7 @@ def _changed(access: Access, who: Signed) -> Response:
         return _own(access, who, tell(fault.message), tell(fault.remedy), status=400)
     # Every session has ended, this one too: a new one begins, so that a stolen token is worth nothing any more.
     response = page(say("own.title"), done(say("own.saved")), tag("p", tag("a", say("door.to_book"), href="/")))
-    gate.set_cookie(response, gate.session_cookie(), access.open(who.account, here(), "in after a new password"))
+    asking.set_cookie(response, asking.session_cookie(), access.open(who.account, here(), "in after a new password"))
     return response
 
 
@@ -175,7 +174,7 @@ def _own(access: Access, who: Signed, *said: str, status: int = 200) -> Response
         tag("p", say("own.no_password"))
         if kept is None
         else form(
-            gate.PASSWORD,
+            asking.PASSWORD,
             field("old", say("own.old"), kind="password", autocomplete="current-password", required=True, maxlength=LONGEST),
             field("new", say("own.new"), kind="password", autocomplete="new-password", required=True, maxlength=LONGEST,
                   about=say("own.about", least=SHORTEST, good=GOOD)),

@@ -11,7 +11,7 @@ from typing import Any
 from flask import Response, make_response, request
 from markupsafe import Markup, escape
 
-from dashboard.auth import gate
+from dashboard.auth import asking
 from dashboard.theme import css_variables
 from dashboard.words import say
 from models.values.roles import Permission
@@ -36,7 +36,7 @@ def tag(name: str, /, *children: Part, **attributes: str | int | bool | None) ->
 
 def page(title: str, *parts: Part, status: int = 200) -> Response:
     """Write a whole page in the look of the others."""
-    who = gate.signed()
+    who = asking.signed()
     head = tag(
         "head",
         tag("meta", charset="utf-8"),
@@ -53,7 +53,7 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
         own = tag(
             "div",
             tag("a", say("door.to_book"), href="/"),
-            tag("a", who.account.person(0), href=gate.PASSWORD),
+            tag("a", who.account.person(0), href=asking.PASSWORD),
             tag("a", say("accounts.title"), href="/accounts") if who.may(Permission.ADMINISTER) else None,
             form("/sign-out", button(say("door.sign_out"), quiet=True), class_="inline"),
             class_="door-tools",
@@ -72,8 +72,8 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
     )
     whole = Markup("<!DOCTYPE html>\n") + tag("html", head, body, lang=say("language"))
     response = make_response(str(whole), status)
-    if who is None and not request.cookies.get(gate.form_cookie()):
-        gate.set_cookie(response, gate.form_cookie(), gate.form_secret())
+    if who is None and not request.cookies.get(asking.form_cookie()):
+        asking.set_cookie(response, asking.form_cookie(), asking.form_secret())
     return response
 
 
@@ -86,7 +86,7 @@ def message_page(title: str, text: str, status: int) -> Response:
 
 def form(action: str, *parts: Part, class_: str = "stack") -> Markup:
     """Write a form that is bound to this browser."""
-    mark = tag("input", type="hidden", name="mark", value=gate.form_mark(gate.form_secret()))
+    mark = tag("input", type="hidden", name="mark", value=asking.form_mark(asking.form_secret()))
     return tag("form", mark, *parts, action=action, method="post", class_=class_)
 
 

@@ -9,17 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
-from typing import Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from flask import g, has_request_context
 
 from dashboard.auth.access import NotAllowedError, Signed
-from dashboard.context import Book, Context
 from dashboard.desk import Desk, Handed
 from dashboard.pictures import Keeping
 from dashboard.words import say
 from models.values.roles import Permission
 from models.values.story import JobLine, Site
+
+if TYPE_CHECKING:  # the context asks for a guarded one of itself
+    from dashboard.context import Book, Context
 
 
 def guarded(here: Context) -> Context:

@@ -7,6 +7,7 @@ from dash.exceptions import DependencyException
 from flask import Flask
 from werkzeug.wrappers import Response
 
+import dashboard.auth.outside_pages  # noqa: F401 - adds its pages to those of the door
 from dashboard.auth.access import NotAllowedError
 from dashboard.auth.accounts_page import ACCOUNTS
 from dashboard.auth.door_page import DOOR

@@ -11,7 +11,7 @@ from typing import Any, Final
 from flask import Blueprint, redirect, request
 from werkzeug.wrappers import Response
 
-from dashboard.auth import gate
+from dashboard.auth import asking
 from dashboard.auth.access import FRESH
 from dashboard.auth.door_page import here, waited
 from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
@@ -40,7 +40,7 @@ def sign(entry: int) -> Any:
         return message_page(say("sign.title"), say("sign.unknown", entry=count(entry)), 404)
     if request.method == "GET":
         return _form(seen, *found)
-    if not gate.form_is_ours():
+    if not asking.form_is_ours():
         return _form(seen, *found, say("door.form"), status=400)
     return _signed(seen, *found)
 
@@ -57,7 +57,7 @@ def _found(seen: Scene, entry: int) -> tuple[AssetStory, JobLine] | None:
 
 
 def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
-    access, who, desk = gate.access_of_app(), gate.signed(), context().desk
+    access, who, desk = asking.access_of_app(), asking.signed(), context().desk
     typed = request.form
     if who is not None and access is not None:
         answer = access.confirm(who, typed.get("password", "")[: LONGEST + 1], here())
@@ -82,7 +82,7 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
 
 
 def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int = 200) -> Response:
-    who, zone, now = gate.signed(), story.site.zone, context().clock()
+    who, zone, now = asking.signed(), story.site.zone, context().clock()
     job = line.job
     facts: list[tuple[Part, ...]] = [
         (say("sign.machine"), " · ".join(text for text in (story.asset.tag, story.asset.description) if text)),
@@ -106,7 +106,7 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
         proof: Part = None
     else:
         name = tag("p", say("sign.as", person=who.account.person(seen.required.site_id), at=moment(now, zone)))
-        access = gate.access_of_app()
+        access = asking.access_of_app()
         if access is not None and access.has_password(who):
             proof = field(
                 "password", say("door.password"), kind="password", autocomplete="current-password", maxlength=LONGEST,

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import dash
 
-from dashboard.auth.gate import may, may_sign
+from dashboard.auth.asking import may, may_sign
 from dashboard.components import elements as html
 from dashboard.components.asset_drift import drift_part
 from dashboard.components.asset_forecast import forecast_part

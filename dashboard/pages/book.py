@@ -10,7 +10,7 @@ from __future__ import annotations
 import dash
 
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
-from dashboard.auth.gate import may_sign
+from dashboard.auth.asking import may_sign
 from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.asking import ask_choice, ask_form, ask_text
