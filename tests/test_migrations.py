@@ -44,7 +44,10 @@ def shape(engine: sa.Engine) -> list[str]:
         keys = connection.exec_driver_sql(
             "SELECT conname, pg_get_constraintdef(oid) FROM pg_constraint WHERE connamespace = 'public'::regnamespace AND conname NOT LIKE 'alembic%%'"
         )
-        return sorted(str(tuple(row)) for row in (*columns, *indexes, *triggers, *keys))
+        functions = connection.exec_driver_sql(
+            "SELECT proname, prosrc, proconfig FROM pg_proc WHERE pronamespace = 'public'::regnamespace"
+        )
+        return sorted(str(tuple(row)) for row in (*columns, *indexes, *triggers, *keys, *functions))
 
 
 def triggers(engine: sa.Engine) -> set[str]:

@@ -101,7 +101,8 @@ def test_the_models_make_the_same_tables_by_themselves(owner: sa.Engine, postgre
     on_postgresql().create_all(direct)
 
     def whole(engine: sa.Engine) -> set[str]:
-        return {line for line in shape(engine) if "guard_" not in line and "_default" not in line}
+        left = ("guard_", "_default", "refuse_change")
+        return {line for line in shape(engine) if not any(name in line for name in left)}
 
     assert whole(direct) == whole(owner)
     direct.dispose()
@@ -128,7 +129,8 @@ def test_rows_move_into_parts_and_back_by_migration(settings: Settings, owner: s
     assert (contents(owner), heads(owner), _rights(owner)) == (before, kept, rights)
     with owner.connect() as connection:
         assert not parts_of(connection)
-        assert list(guard_findings(connection)) == []
+        # What looks rows up came with a later revision; its guards a book had from the first.
+        assert [f for f in guard_findings(connection) if not f.found.startswith("refer_")] == []
     owner.dispose()
     upgrade(settings)
     assert (contents(owner), heads(owner), _rights(owner), rows_in(owner)) == (before, kept, rights, held)

@@ -93,12 +93,10 @@ def test_the_reader_sees_nothing_of_an_open_transaction(engine: sa.Engine, site:
 
 def test_plain_inserts_name_every_column_in_order(engine: sa.Engine) -> None:
     for row in MAPPED:
-        statement = insert_statement(row.__table__, engine.dialect)
+        statement = insert_statement(row, engine.dialect)
         for column in row.__table__.columns:
             assert column.name in statement
-    assert insert_statement(EntryRow.__table__, engine.dialect).startswith(
-        "INSERT INTO entry (number, site_id, at_us, "
-    )
+    assert insert_statement(EntryRow, engine.dialect).startswith("INSERT INTO entry (number, site_id, at_us, ")
 
 
 def test_moments_are_exact_to_the_microsecond_and_need_a_zone() -> None:

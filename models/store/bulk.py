@@ -9,20 +9,24 @@ most of what they will hold is new.  A unique index that is made at the end refu
 what it would have refused row by row.  Readers see the book as it was before, with
 guards and indexes; a transaction that does not end has never touched them.
 
-On PostgreSQL guards look at statements, not rows, and COPY takes many rows at once.
+On PostgreSQL guards look at statements, not rows, COPY takes many rows at once, and what the
+rows of the large tables point to is looked up for all of them (:mod:`models.tables.references`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any, Final
-
-import sqlalchemy as sa
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Final
 
 from models.ledger.columns import Column, Each, Same
+from models.store.copy_text import copy_lines, row_line
 
-FAULTS: Final = "faults"
-"""Name of the engine's option that tells what a fault of a driver means for a person."""
+if TYPE_CHECKING:
+    import sqlalchemy as sa
+
+    from models.store.copy_in import Beside
+    from models.tables.base import Base
 
 LARGE: Final = ("entry", "job", "statement")
 """Tables that get a row for each row of a large file."""
@@ -35,7 +39,10 @@ _REFERENCES: Final = "uq_job_site_id_ref"
 _LITERAL: Final = 1_000
 """Length of a text from which on it is bound: a statement may be a million characters long and no longer."""
 
-_COPY_FROM: Final = 50
+_TOGETHER: Final = 1_000
+"""Rows that are handed to the driver as one text: it waits for the line after each."""
+
+COPY_FROM: Final = 50
 """From how many rows on PostgreSQL takes them by COPY."""
 
 
@@ -90,14 +97,21 @@ def _table(guard: str) -> str:
 def plan_again(connection: sa.Connection) -> None:
     """Let PostgreSQL forget how it looks up what new rows point to.
 
-    It keeps the way that it found when the book was small, and that may be to go through
-    all entries of the site: with each row of a large import it would take longer.
+    It keeps for a session the way that it found when the book was small, and that may be to
+    go through a whole table: with each row of a large import it would take longer.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction that writes. [unitless]
     """
     if connection.dialect.name == "postgresql":
         connection.exec_driver_sql("DISCARD PLANS")
 
 
-def put_columns(connection: sa.Connection, table: sa.Table, columns: Sequence[Column], rows: int) -> None:
+def put_columns(
+    connection: sa.Connection, table: type[Base], columns: Sequence[Column], rows: int, beside: Beside | None = None
+) -> None:
     """Insert many rows that are given as columns in the order of the table.
 
     SQLite takes what is the same in all rows as part of the statement, and a column that
@@ -107,16 +121,20 @@ def put_columns(connection: sa.Connection, table: sa.Table, columns: Sequence[Co
     ----------
     connection : sqlalchemy.Connection
         The transaction that writes. [unitless]
-    table : sqlalchemy.Table
-        The table. [unitless]
+    table : type
+        Description of the table. [unitless]
     columns : sequence of Column
         Its columns. [as stored]
     rows : int
         Number of rows. [unitless]
+    beside : Beside, optional
+        Who sends rows to PostgreSQL meanwhile. [unitless]
     """
-    names = [column.name for column in table.columns]
+    names = table.names()
     if connection.dialect.name == "postgresql":
-        put_rows(connection, table.name, names, zip(*(column.stored(rows) for column in columns), strict=False))
+        from models.store.copy_in import copy_in  # with a thread and the driver: only where rows are copied
+
+        copy_in(connection, table.__tablename__, names, _texts(copy_lines(names, columns, rows)), beside)
         return
     marks: list[str] = []
     bound: dict[int, tuple[int, Iterable[Any]]] = {}
@@ -128,7 +146,7 @@ def put_columns(connection: sa.Connection, table: sa.Table, columns: Sequence[Co
                 bound[key] = (len(bound) + 1, column.stored(rows))
             literal = f"?{bound[key][0]}"
         marks.append(literal)
-    statement = f"INSERT INTO {table.name} ({', '.join(names)}) VALUES ({', '.join(marks)})"  # noqa: S608 - our own names
+    statement = f"INSERT INTO {table.__tablename__} ({', '.join(names)}) VALUES ({', '.join(marks)})"  # noqa: S608 - our own names
     connection.exec_driver_sql(statement, list(zip(*(taken for _, taken in bound.values()), strict=False)))
 
 
@@ -149,7 +167,13 @@ def _literal(value: object) -> str | None:
     return None
 
 
-def put_in(connection: sa.Connection, table: str, statement: str, rows: Sequence[Sequence[Any]]) -> None:
+def put_in(
+    connection: sa.Connection,
+    table: str,
+    statement: str,
+    rows: Sequence[Sequence[Any]],
+    beside: Beside | None = None,
+) -> None:
     """Insert rows: by COPY where PostgreSQL gets many of them, by the statement otherwise.
 
     Parameters
@@ -162,14 +186,22 @@ def put_in(connection: sa.Connection, table: str, statement: str, rows: Sequence
         The INSERT for all its columns. [unitless]
     rows : sequence of sequence
         Values in the order of the columns. [as stored]
+    beside : Beside, optional
+        Who sends rows to PostgreSQL meanwhile. [unitless]
     """
-    if connection.dialect.name != "postgresql" or len(rows) < _COPY_FROM:
+    if connection.dialect.name != "postgresql" or len(rows) < COPY_FROM:
         connection.exec_driver_sql(statement, list(rows))
         return
-    put_rows(connection, table, statement.partition("(")[2].partition(")")[0].split(", "), rows)
+    put_rows(connection, table, statement.partition("(")[2].partition(")")[0].split(", "), rows, beside)
 
 
-def put_rows(connection: sa.Connection, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+def put_rows(
+    connection: sa.Connection,
+    table: str,
+    columns: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    beside: Beside | None = None,
+) -> None:
     """Insert many rows into a book on PostgreSQL by COPY.
 
     Parameters
@@ -182,21 +214,16 @@ def put_rows(connection: sa.Connection, table: str, columns: Sequence[str], rows
         Names of the columns. [unitless]
     rows : iterable of sequence
         Values in that order. [as stored]
+    beside : Beside, optional
+        Who sends them meanwhile. [unitless]
     """
-    raw: Any = connection.connection.driver_connection
-    try:
-        with raw.cursor() as cursor, cursor.copy(f"COPY {table} ({', '.join(columns)}) FROM STDIN") as into:
-            for row in rows:
-                into.write_row(row)
-    except Exception as fault:
-        # COPY goes past SQLAlchemy, so what it would have done about a fault is done here.
-        told = connection.get_execution_options().get(FAULTS)
-        meaning = told(fault, raw.closed) if told is not None else None
-        if raw.closed:
-            connection.invalidate(fault)
-        error = connection.dialect.loaded_dbapi.Error
-        if meaning is None and isinstance(fault, error):
-            meaning = sa.exc.DBAPIError.instance(f"COPY {table}", None, fault, error, dialect=connection.dialect)
-        if meaning is None:
-            raise
-        raise meaning from fault
+    from models.store.copy_in import copy_in
+
+    copy_in(connection, table, columns, _texts(map(row_line, rows)), beside)
+
+
+def _texts(lines: Iterable[str]) -> Iterator[str]:
+    """Put lines together for the driver."""
+    source = iter(lines)
+    while text := "".join(islice(source, _TOGETHER)):
+        yield text

@@ -18,7 +18,6 @@ from itertools import islice
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import DeclarativeBase
 
 from models.errors import DriftbookError
 from models.ledger.checkpoint import Checkpoint
@@ -28,7 +27,7 @@ from models.store.partitions import make_parts
 from models.store.proofs import read_keys
 from models.store.sealing import read_bound, seal
 from models.store.unit import insert_statement
-from models.tables.base import Day, Instant, Json
+from models.tables.base import Base, Day, Instant, Json
 from models.tables.book import EntryRow, SiteRow
 from models.tables.every import MAPPED, STATE
 from models.tables.proofs import StatementRow, TreeHeadRow
@@ -41,7 +40,7 @@ MOVED = (*MAPPED, *(mapped for mapped in STATE if mapped is not LoginSessionRow)
 """What a move takes along: the history and the state, but no open sessions, which belong to the place."""
 
 Values = tuple[Any, ...]
-Mapped = type[DeclarativeBase]
+Mapped = type[Base]
 
 
 class NotEmptyError(DriftbookError):
@@ -164,7 +163,7 @@ def put_rows(connection: sa.Connection, mapped: Mapped, rows: Iterable[Values]) 
         If the database refuses a row; the message names it.
     """
     table = table_of(mapped)
-    text = insert_statement(table, connection.dialect)
+    text = insert_statement(mapped, connection.dialect)
     done, source = 0, iter(rows)
     while chunk := list(islice(source, AT_ONCE)):
         try:

@@ -13,8 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from models.settings import Settings
-from models.store.bulk import FAULTS
-from models.store.faults import meaning_of, tell_faults
+from models.store.faults import FAULTS, meaning_of, tell_faults
 from models.store.sealing import KEY_FILE
 
 BUSY_MS = 30_000

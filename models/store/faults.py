@@ -7,6 +7,7 @@ so no caller has to know how SQLite or PostgreSQL names a full disk.
 from __future__ import annotations
 
 import sqlite3
+from typing import Final
 
 import sqlalchemy as sa
 
@@ -19,6 +20,9 @@ from models.errors import (
     NoRoomError,
 )
 from models.settings import Settings
+
+FAULTS: Final = "faults"
+"""Name of the engine's option that tells what a fault of a driver means for a person."""
 
 _NOTHING = "Nothing half-done is in the book."
 

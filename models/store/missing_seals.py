@@ -26,7 +26,7 @@ def seal_missing(connection: sa.Connection) -> int:
     first = (connection.execute(sa.select(sa.func.max(s.entry))).scalar() or 0) + 1
     if first > last:
         return 0
-    text = insert_statement(StatementRow.__table__, connection.dialect)
+    text = insert_statement(StatementRow, connection.dialect)
     leaves: list[bytes] = []
     for start in range(first, last + 1, AT_ONCE):
         rows = seal(*read_bound(connection, start, min(start + AT_ONCE - 1, last)))

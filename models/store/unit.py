@@ -19,22 +19,24 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import DeclarativeBase
 
 from models.errors import BookBusyError
 from models.ledger.columns import Column, Each, Same
 from models.ledger.tree import HASH_BYTES
 from models.sentences.told import Told
-from models.store.bulk import MANY, PutAside, plan_again, put_columns, put_in
+from models.store.bulk import COPY_FROM, MANY, PutAside, plan_again, put_columns, put_in
 from models.store.sealing import seal, seal_columns, write_head
-from models.tables.base import to_microseconds
+from models.tables.base import Base, to_microseconds
 from models.tables.book import EntryRow, SiteRow
 from models.tables.every import MAPPED
 from models.tables.proofs import StatementRow
 from models.values.kinds import Kind
+
+if TYPE_CHECKING:
+    from models.store.copy_in import Beside
 
 LOG = logging.getLogger("driftbook.book")
 
@@ -42,9 +44,6 @@ _WRITER_LOCK = 0x626F_6F6B
 
 _QUIET = timedelta(seconds=5)
 """Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
-
-_ENTRY: sa.Table = EntryRow.__table__  # type: ignore[assignment]
-_STATEMENT: sa.Table = StatementRow.__table__  # type: ignore[assignment]
 
 Values = tuple[Any, ...]
 
@@ -55,7 +54,7 @@ class Block:
 
     rows: int
     entries: tuple[Column, ...]
-    table: sa.Table
+    table: type[Base]
     columns: tuple[Column, ...]
 
 
@@ -87,6 +86,7 @@ class Unit:
     _blocks: list[Block] = field(default_factory=list)
     _expected: int = 0
     _aside: PutAside | None = None
+    _beside: Beside | None = None
     _at_us: int = field(init=False)
 
     def __post_init__(self) -> None:
@@ -135,9 +135,7 @@ class Unit:
         self.next_number = first + count
         return first
 
-    def add_block(
-        self, kind: Kind, batch: int, lines: Column, mapped: type[DeclarativeBase], columns: Sequence[Column]
-    ) -> None:
+    def add_block(self, kind: Kind, batch: int, lines: Column, mapped: type[Base], columns: Sequence[Column]) -> None:
         """Append entries that each found a thing, with the row that each brought.
 
         Parameters
@@ -153,22 +151,19 @@ class Unit:
         columns : sequence of Column
             Columns of the rows in the order of the table; the first holds the entries' numbers. [as stored]
         """
-        table = mapped.__table__
-        assert isinstance(table, sa.Table)  # noqa: S101 - every mapped class here has a table of its own
         numbers = columns[0]
         assert isinstance(numbers, Each)  # noqa: S101 - the numbers of entries are all different
         entries = (
             numbers, Same(self.site_id), Same(self._at_us), Same(self.author), Same(str(kind)), numbers, Same(None),
             Same(self._told), Same(batch), lines,
         )  # fmt: skip
-        self._blocks.append(Block(len(numbers.values), entries, table, tuple(columns)))
+        self._blocks.append(Block(len(numbers.values), entries, mapped, tuple(columns)))
 
-    def add(self, mapped: type[DeclarativeBase], values: Values) -> None:
+    def add(self, mapped: type[Base], values: Values) -> None:
         """Add a row of a table: values in the order of its columns, as the database takes them."""
-        table = mapped.__table__
-        name = str(table.name) if isinstance(table, sa.Table) else str(table)
+        name = mapped.__tablename__
         if name not in self._statements:
-            self._statements[name] = insert_statement(table, self.connection.dialect)
+            self._statements[name] = insert_statement(mapped, self.connection.dialect)
         self._rows.setdefault(name, []).append(values)
 
     def expect(self, rows: int) -> None:
@@ -188,31 +183,38 @@ class Unit:
         """Write what is buffered: sites, then entries, for every row points to its own; then rows and seals."""
         if self._entries or self._blocks:
             self._make_ready()
+        if self._blocks or len(self._entries) >= COPY_FROM:
+            plan_again(self.connection)
         self._insert(SiteRow, self._rows.get(SiteRow.__tablename__, []))
         self._insert(EntryRow, self._entries)
         for block in self._blocks:
-            put_columns(self.connection, _ENTRY, block.entries, block.rows)
-            plan_again(self.connection)
+            put_columns(self.connection, EntryRow, block.entries, block.rows, self._beside)
         # In the order of the tables, not of the rows: a new machine may come after a change of an old one.
         for mapped in MAPPED:
             name = mapped.__tablename__
             if self._rows.get(name) and mapped is not SiteRow:
-                put_in(self.connection, name, self._statements[name], self._rows[name])
+                put_in(self.connection, name, self._statements[name], self._rows[name], self._beside)
             for block in self._blocks:
-                if block.table is mapped.__table__:
-                    put_columns(self.connection, block.table, block.columns, block.rows)
+                if block.table is mapped:
+                    put_columns(self.connection, block.table, block.columns, block.rows, self._beside)
         self._seal()
         self._seal_blocks()
         self._empty()
 
     def _make_ready(self) -> None:
-        if self._aside is None and self._expected >= MANY and self.connection.dialect.name == "sqlite":
-            self._aside = PutAside(self.connection, self._expected, self._first - 1)
+        if self._expected < MANY:
+            return
+        if self.connection.dialect.name == "sqlite":
+            self._aside = self._aside or PutAside(self.connection, self._expected, self._first - 1)
+        else:
+            from models.store.copy_in import Beside  # with a thread: only where rows are copied
 
-    def _insert(self, mapped: type[DeclarativeBase], rows: Sequence[Values]) -> None:
+            self._beside = self._beside or Beside(self.connection)
+
+    def _insert(self, mapped: type[Base], rows: Sequence[Values]) -> None:
         if rows:
-            statement = insert_statement(mapped.__table__, self.connection.dialect)
-            put_in(self.connection, mapped.__tablename__, statement, rows)
+            statement = insert_statement(mapped, self.connection.dialect)
+            put_in(self.connection, mapped.__tablename__, statement, rows, self._beside)
 
     def _seal(self, *, ending: bool = False) -> None:
         """Seal what was written: every entry but the late ones, and of those the ones whose rows have come."""
@@ -228,11 +230,10 @@ class Unit:
 
     def _seal_blocks(self) -> None:
         for block in self._blocks:
-            said, leaves = seal_columns(block.rows, block.entries, block.table.name, block.columns)
+            said, leaves = seal_columns(block.rows, block.entries, block.table.__tablename__, block.columns)
             numbers = block.columns[0]
-            put_columns(
-                self.connection, _STATEMENT, (numbers, Same(self.site_id), Each(said), Each(leaves)), block.rows
-            )
+            sealed = (numbers, Same(self.site_id), Each(said), Each(leaves))
+            put_columns(self.connection, StatementRow, sealed, block.rows, self._beside)
             self._keep_leaves(list(numbers.stored(block.rows)), leaves, rising=True)
 
     def _keep_leaves(self, numbers: list[int], leaves: list[bytes], *, rising: bool = False) -> None:
@@ -257,13 +258,17 @@ class Unit:
         if self._aside is not None:
             self._aside.put_back()
             self._aside = None
+        if self._beside is not None:
+            self._beside.close()
+            self._beside = None
 
 
-def insert_statement(table: sa.FromClause, dialect: sa.Dialect) -> str:
+def insert_statement(mapped: type[Base], dialect: sa.Dialect) -> str:
     """Write a plain INSERT for all columns of a table, with the driver's own marks."""
-    columns = [column.name for column in table.columns]
+    columns = mapped.names()
     mark = "?" if dialect.paramstyle == "qmark" else "%s"
-    return f"INSERT INTO {table.name} ({', '.join(columns)}) VALUES ({', '.join([mark] * len(columns))})"  # type: ignore[attr-defined]  # noqa: S608
+    marks = ", ".join([mark] * len(columns))
+    return f"INSERT INTO {mapped.__tablename__} ({', '.join(columns)}) VALUES ({marks})"  # noqa: S608 - our own names
 
 
 def _begun(connection: sa.Connection) -> sa.RootTransaction:

@@ -15,6 +15,7 @@ from models.tables.book import EntryRow, SiteRow
 from models.tables.every import HISTORY
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow, StatementRow, TreeHeadRow
+from models.tables.references import POINTERS, body
 from models.values.kinds import Meaning
 
 _REFUSAL = "is history: it is amended by a new entry, never changed or deleted"
@@ -94,7 +95,7 @@ def _of_signoff(row: Any) -> Iterator[Finding]:
 
 
 def guard_findings(connection: sa.Connection) -> Iterator[Finding]:
-    """Give the tables whose trigger against changes is missing, switched off or another than it was made."""
+    """Give the tables that lack a trigger, against changes or for what rows point to, or whose trigger is off or another."""
     there = _guards_sqlite(connection) if connection.dialect.name == "sqlite" else _guards_postgresql(connection)
     for table in HISTORY:
         for name in there[table]:
@@ -121,34 +122,39 @@ def _guards_sqlite(connection: sa.Connection) -> dict[str, list[str]]:
     return lacking
 
 
-_BEFORE_STATEMENT, _DELETE, _UPDATE, _TRUNCATE = 2, 8, 16, 32
+_BEFORE_STATEMENT, _INSERT, _DELETE, _UPDATE, _TRUNCATE = 2, 4, 8, 16, 32
 """Bits of ``pg_trigger.tgtype`` (PostgreSQL's own headers); a trigger for each statement lacks the first bit."""
 
 
 def _guards_postgresql(connection: sa.Connection) -> dict[str, list[str]]:
     asked = (
-        "SELECT c.relname, t.tgname, t.tgenabled, t.tgtype, p.prosrc, t.tgqual IS NULL FROM pg_trigger t "
+        "SELECT c.relname, t.tgname, t.tgenabled, t.tgtype, p.prosrc, t.tgqual IS NULL, t.tgnewtable, "
+        "p.proconfig[1] = 'search_path=' || quote_ident(current_schema()) || ', pg_temp' FROM pg_trigger t "
         "JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid "
         "WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
     )
     wanted = _BEFORE_STATEMENT | _DELETE | _UPDATE | _TRUNCATE
-    held = set()
-    for table, name, enabled, kind, source, always in connection.exec_driver_sql(asked):
+    guarded, looked = set(), {}
+    for table, name, enabled, kind, source, always, rows, own_tables in connection.exec_driver_sql(asked):
         refuses = re.fullmatch(
             r"BEGIN RAISE EXCEPTION '% (.*)', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END",
             " ".join(str(source).split()),
         )
         switched_on = (enabled.decode() if isinstance(enabled, bytes) else enabled) in {"O", "A"}
         if switched_on and always and kind & wanted == wanted and not kind & 1 and refuses and refuses[1] == _REFUSAL:
-            held.add((table, name))
+            guarded.add((table, name))
+        elif switched_on and always and kind == _INSERT and rows == "new_rows" and own_tables:
+            looked[(table, name)] = source
     # A part of a table that is cut by site can be named by itself: it needs a guard of its own.
     named: dict[str, list[str]] = {table: [table] for table in HISTORY}
     for whole, part in sorted(parts_of(connection)):
         named.setdefault(whole, []).append(part)
-    return {
-        table: [f"guard_{name}" for name in names if (name, f"guard_{name}") not in held]
-        for table, names in named.items()
+    lacking = {
+        table: [f"guard_{n}" for n in names if (n, f"guard_{n}") not in guarded] for table, names in named.items()
     }
+    for table in POINTERS:
+        lacking[table] += [f"refer_{n}" for n in named[table] if looked.get((n, f"refer_{n}")) != body(table)]
+    return lacking
 
 
 def head_sizes(connection: sa.Connection) -> tuple[int | None, int | None]:

@@ -27,6 +27,11 @@ class Base(DeclarativeBase):
 
     metadata = sa.MetaData(naming_convention=NAMING)
 
+    @classmethod
+    def names(cls) -> list[str]:
+        """Give the names of the columns in the order of the table."""
+        return [column.name for column in cls.__table__.columns]
+
 
 def to_microseconds(moment: datetime) -> int:
     """Give the microseconds since 1970 in UTC; exact, unlike ``timestamp()``.
