@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Container, Sequence
 from importlib import import_module
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard import cli_files
@@ -39,29 +39,16 @@ A book of your own:
 """
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(wanted: str | None = None) -> argparse.ArgumentParser:
+    """Make the parser: of all subcommands, or only of one and those described with it, for all take as long as the rest of the start."""
     parser = argparse.ArgumentParser(
         prog="driftbook", description=_TOP, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
     )
     parser.add_argument("--version", action="store_true", help="print the version and stop")
     verbs = parser.add_subparsers(dest="verb", metavar="COMMAND", title="commands")
-    _add_demo(verbs)
-    _add_init(verbs)
-    _add_upgrade(verbs)
-    _add_template(verbs)
-    _add_import(verbs)
-    _add_serve(verbs)
-    _add_site(verbs)
-    _add_work(verbs)
-    _add_study(verbs)
-    people_parser.add_people(lambda *said: _verb(verbs, *said), _book, _by)
-    cli_files.add(verbs, _verb, _book)
-    add_keeping(lambda *said: _verb(verbs, *said), _book)
-    add_changing(lambda *said: _verb(verbs, *said), _book, _by)
-    add_grouping(lambda *said: _verb(verbs, *said), _book)
-    add_token(lambda *said: _verb(verbs, *said), _book)
-    add_report(lambda *said: _verb(verbs, *said), _book)
-    add_proving(lambda *said: _verb(verbs, *said), _book, _by)
+    for names, add in _PARSERS:
+        if wanted is None or wanted in names:
+            add(verbs)
     return parser
 
 
@@ -312,20 +299,63 @@ _RUNS = {
 """Where each subcommand lives in ``dashboard.console``; loaded only when it is called."""
 
 
+_Verb = Callable[[str, str, str], argparse.ArgumentParser]
+
+
+def _of(verbs: _Verbs) -> _Verb:
+    return lambda *said: _verb(verbs, *said)
+
+
+_PARSERS: tuple[tuple[Container[str], Callable[[_Verbs], None]], ...] = (
+    ({"demo"}, _add_demo),
+    ({"init"}, _add_init),
+    ({"upgrade"}, _add_upgrade),
+    ({"template"}, _add_template),
+    ({"import"}, _add_import),
+    ({"serve"}, _add_serve),
+    ({"site"}, _add_site),
+    ({"work"}, _add_work),
+    ({"study"}, _add_study),
+    ({"people"}, lambda verbs: people_parser.add_people(_of(verbs), _book, _by)),
+    (cli_files.RUNS, lambda verbs: cli_files.add(verbs, _verb, _book)),
+    ({"backup", "restore", "grants", "partition"}, lambda verbs: add_keeping(_of(verbs), _book)),
+    (CHANGING_RUNS, lambda verbs: add_changing(_of(verbs), _book, _by)),
+    (GROUPING_RUNS, lambda verbs: add_grouping(_of(verbs), _book)),
+    (TOKEN_RUNS, lambda verbs: add_token(_of(verbs), _book)),
+    (REPORT_RUNS, lambda verbs: add_report(_of(verbs), _book)),
+    (PROVING_RUNS, lambda verbs: add_proving(_of(verbs), _book, _by)),
+)
+"""What describes each subcommand to the parser, in the order of the help."""
+
+
 def _run(given: argparse.Namespace) -> int:
     module, function = _RUNS[given.verb]
-    status: int = getattr(import_module(f"dashboard.console.{module}"), function)(given)
+    run = getattr(import_module(f"dashboard.console.{module}"), function)
+    gc.enable()
+    status: int = run(given)
     return status
 
 
-def main(arguments: Sequence[str] | None = None) -> int:  # noqa: PLR0911 - one way out a situation
+def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; the result is its exit status.
 
     0 done · 1 the files have problems and nothing (or not all) went in ·
     2 it could not be done, with the reason · 3 a mapping waits to be confirmed.
     """
-    parser = _parser()
-    given = parser.parse_args(arguments)
+    if arguments is not None:
+        return _command(arguments)
+    # A process of its own. What is loaded stays to the end: the collector of circles need not look through it
+    # while it is loaded, and not once more when the process ends; that was an eighth of a small import.
+    gc.disable()
+    try:
+        return _command(sys.argv[1:])
+    finally:
+        gc.freeze()
+
+
+def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situation
+    parser = _parser(typed[0] if typed and typed[0] in _RUNS else None)
+    given = parser.parse_args(typed)
     if given.version:
         print(f"driftbook {_version()}")  # noqa: T201 - the command speaks here
         return 0
@@ -346,23 +376,9 @@ def main(arguments: Sequence[str] | None = None) -> int:  # noqa: PLR0911 - one 
     except Exception as fault:
         if os.environ.get("DRIFTBOOK_DEBUG"):
             raise
-        return _unexpected(fault)
+        from dashboard.console.fault_log import unexpected
 
-
-def _unexpected(fault: Exception) -> int:
-    """Say in words what the system said, and keep the details for whoever mends it."""
-    import traceback
-
-    log = Path("driftbook-fault.log")
-    kept = ""
-    try:
-        log.write_text("".join(traceback.format_exception(fault)), encoding="utf-8")
-        kept = f" The details are in {log}; send them along when you report it."
-    except OSError:
-        kept = " Run it again with DRIFTBOOK_DEBUG=1 to see the details."
-    first = str(fault).splitlines()[0] if str(fault) else type(fault).__name__
-    print(f"driftbook: this did not work: {first}\nNothing half-done is in the book.{kept}", file=sys.stderr)  # noqa: T201
-    return 2
+        return unexpected(fault)
 
 
 def _version() -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gc
 import os
 import re
 import subprocess
@@ -47,6 +48,28 @@ def test_help_loads_nothing_heavy() -> None:
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     loaded = set(done.stdout.split("LOADED", 1)[1].split())
     assert not loaded & {"pandas", "numpy", "scipy", "dash", "plotly", "sqlalchemy", "alembic", "rich"}
+
+
+HEAVY = {
+    "pandas", "numpy", "scipy", "dash", "plotly", "flask", "alembic", "rich", "tomlkit", "openpyxl", "python_calamine",
+    "charset_normalizer", "xlsxwriter", "multiprocessing",
+}  # fmt: skip
+"""What an import of a small CSV file has no use for: each of them takes longer to load than a hundred rows to import."""
+
+
+def test_a_small_import_loads_nothing_heavy(sqlite_book: Settings, tmp_path: Path) -> None:
+    make_site(sqlite_book)
+    files = [str(path) for path in write(tmp_path, **FILES)]
+    code = (
+        "import sys; from dashboard.cli import main\n"
+        "status = main(['import', *sys.argv[1:], '--by', 'A'])\n"
+        "print('LOADED', *sorted(sys.modules)); sys.exit(status)"
+    )
+    command = [sys.executable, "-c", code, *files, "--book", str(sqlite_book.path)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    said, _, loaded = done.stdout.partition("LOADED")
+    assert "3 rows of jobs, 3 went in" in said
+    assert not set(loaded.split()) & HEAVY
 
 
 @pytest.mark.parametrize(
@@ -218,3 +241,51 @@ def test_the_installed_command_runs_by_its_name(tmp_path: Path) -> None:
         pytest.skip("the package is not installed in this environment; the README's commands install it")
     done = subprocess.run([command, "--version"], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert re.match(r"driftbook \d+\.\d+", done.stdout)
+
+
+def test_the_parser_of_one_subcommand_is_that_of_all(capsys: pytest.CaptureFixture[str]) -> None:
+    for verb in VERBS:
+        told = []
+        for parser in (cli._parser(verb), cli._parser()):
+            for wrong in ("--help", "--no-such-option"):
+                with pytest.raises(SystemExit):
+                    parser.parse_args([verb, wrong])
+            told.append(capsys.readouterr())
+        assert told[0] == told[1], verb
+    assert {verb for names, _ in cli._PARSERS for verb in VERBS if verb in names} == set(VERBS)
+
+
+def test_a_large_file_is_read_as_columns_and_a_small_one_without_the_library_of_arrays() -> None:
+    code = (
+        "import sys; from types import SimpleNamespace as Of\n"
+        "from models.commands import import_sheets as work; from models.commands.import_files import _kind; from models.intake.fields import Table\n"
+        "def kind(rows, table=Table.JOBS, sign=','):\n"
+        "    sheet, mapping = Of(delimiter=sign), Of(table=table)\n"
+        "    return _kind([Of(sheet=sheet, mapping=mapping, expected=rows)]).__name__\n"
+        "print(kind(work.COLUMNS_FROM - 1), kind(10**6, Table.ASSETS), kind(10**6, sign=''), 'numpy' in sys.modules)\n"
+        "print(kind(work.COLUMNS_FROM), 'numpy' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["Sheets", "Sheets", "Sheets", "False", "LargeSheets", "True"]
+
+
+def test_a_process_of_its_own_collects_while_it_works_and_not_while_it_starts_and_ends(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    seen: list[object] = []
+    make, was = cli._parser, gc.isenabled()
+
+    def look(wanted: str | None = None) -> object:
+        seen.append(gc.isenabled())
+        return make(wanted)
+
+    monkeypatch.setattr(gc, "freeze", lambda: seen.append("frozen"))
+    monkeypatch.setattr(cli, "_parser", look)
+    monkeypatch.setattr(sys, "argv", ["driftbook", "work", "--example"])
+    try:
+        assert main() == 0
+        assert seen == [False, "frozen"]
+        assert gc.isenabled()
+    finally:
+        (gc.enable if was else gc.disable)()
+    assert "[" in capsys.readouterr().out

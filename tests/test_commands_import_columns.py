@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-import models.commands.import_files as work
+import models.commands.import_sheets as work
 import models.store.unit as unit_of
 from models.commands.lexicon import Moments
 from models.commands.report import Report

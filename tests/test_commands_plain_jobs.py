@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
-import models.commands.import_files as work
+import models.commands.import_sheets as work
+from models.commands.import_files import import_files
 from models.commands.report import Report
 from models.ledger.content import job_content, job_content_text
 from models.settings import Settings
@@ -52,7 +53,7 @@ def both(sqlite_template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
             settings = Settings(book=str(book), key=tmp_path / "key")
             site, engine = _site(settings), make_engine(settings)
             sources = sources_of(site, *paths)
-            reports.append(work.import_files(engine, site, sources, by="tester", now=NOW, accept_good=accept_good))
+            reports.append(import_files(engine, site, sources, by="tester", now=NOW, accept_good=accept_good))
             books.append(_without_names(contents(engine)))
             engine.dispose()
         for book, report in zip(books[1:], reports[1:], strict=True):
@@ -95,7 +96,7 @@ def test_the_invented_plant_goes_in_the_same_both_ways_and_most_of_it_the_short_
     plant = tmp_path / "plant"
     write_plant(plant, generate())
     taken = {"plain": 0, "columns": 0}
-    made, chunk = work._Import._plain, Unit.add_block
+    made, chunk = work.Sheets._plain, Unit.add_block
 
     def count(self: Any, *said: Any) -> Any:
         taken["plain"] += 1
@@ -105,7 +106,7 @@ def test_the_invented_plant_goes_in_the_same_both_ways_and_most_of_it_the_short_
         taken["columns"] += len(lines.values)
         chunk(self, kind, batch, lines, *said)
 
-    monkeypatch.setattr(work._Import, "_plain", count)
+    monkeypatch.setattr(work.Sheets, "_plain", count)
     monkeypatch.setattr(Unit, "add_block", count_block)
     names = ("people", "instruments", "assets", "breaks", "jobs")
     report, _ = both(*(plant / f"{name}.csv" for name in names), batch=500)
@@ -215,7 +216,7 @@ def _both_by_hand(patch: pytest.MonkeyPatch, folder: Path, paths: list[Path]) ->
         patch.setattr(Unit, "add_block", take_block)
         patch.setattr(Unit, "flush", lambda _self: None)
         patch.setattr(Unit, "finish", lambda _self: None)
-        report = work.import_files(engine, site, sources, by="tester", now=NOW, accept_good=True)
+        report = import_files(engine, site, sources, by="tester", now=NOW, accept_good=True)
         rows.sort(key=lambda brought: (brought[1][0], brought[0]))  # by entry: columns are handed over by the chunk
         seen.append((rows, _told(report)))
         patch.undo()

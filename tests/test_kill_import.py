@@ -28,7 +28,8 @@ import sqlalchemy as sa
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.known import site_of
-import models.commands.import_files as work
+import models.commands.import_sheets as work
+from models.commands.import_files import import_files
 from tests.seeded import sources_of
 
 work.BATCH = work.CHUNK = 100  # many batches, so that there are many moments between them
@@ -55,7 +56,7 @@ sa.event.listen(engine, "commit", last)
 names = ("people", "instruments", "assets", "breaks", "jobs")
 sources = sources_of(site, *(folder / f"{name}.csv" for name in names))
 print("ready", flush=True)
-report = work.import_files(engine, site, sources, by="killed", now=datetime(2026, 11, 25, tzinfo=UTC))
+report = import_files(engine, site, sources, by="killed", now=datetime(2026, 11, 25, tzinfo=UTC))
 print("written" if report.written else "not written", flush=True)
 """
 

@@ -10,9 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.console.book import starter_limits
+from models.maths.judged import ratio_of
 from models.maths.limits import flex_angles, limit_ratio, limits_for
 from models.values.kinds import Coupling
-from models.values.limits import Combine, Judged, LimitRow, LimitSet
+from models.values.limits import Combine, Judged, LimitRow, LimitSet, LimitsGiven
 
 STARTER = starter_limits("tester")
 NAN = float("nan")
@@ -137,3 +138,36 @@ def test_turning_the_axes_and_scaling_do_what_they_must(
     np.testing.assert_allclose(limit_ratio(turned, limits, flat, none), before, atol=1e-9)
     np.testing.assert_allclose(limit_ratio(2 * deviation, limits, flat, none), 2 * before, rtol=1e-12)
     np.testing.assert_allclose(limit_ratio(deviation, 2 * limits, flat, none), before / 2, rtol=1e-12)
+
+
+_SIZES = st.floats(-3.0, 3.0) | st.integers(-3000, 3000).map(lambda size: size / 1000.0)
+_BOUNDS = st.none() | st.floats(0.001, 5.0)
+
+
+@given(
+    st.tuples(_SIZES, _SIZES, _SIZES, _SIZES),
+    st.builds(LimitsGiven, _BOUNDS, _BOUNDS, _BOUNDS, _BOUNDS, st.booleans()),
+    st.none() | st.floats(20.0, 2000.0),
+)
+def test_one_ratio_in_plain_numbers_is_that_of_the_arrays_to_the_last_bit(
+    deviation: tuple[float, float, float, float], limits: LimitsGiven, span: float | None
+) -> None:
+    bounds = (limits.offset_mm, limits.angle_mm_m, limits.flex_mm_m, limits.soft_foot_mm)
+    many = ratio(
+        deviation,
+        tuple(NAN if bound is None else bound for bound in bounds),
+        each=limits.each_axis,
+        span=NAN if span is None else span,
+    )
+    one_alone = ratio_of(deviation, limits, span)
+    assert (NAN if one_alone is None else one_alone).hex() == many.hex()
+
+
+def test_many_ratios_are_those_of_one_after_the_other() -> None:
+    """A thousandth of all pairs has another resultant by ``math.hypot``; none may have one here."""
+    chance = np.random.default_rng(29)
+    deviations = chance.normal(0.0, 0.1, (20_000, 4))
+    given_ = LimitsGiven(0.05, 0.4, None, None, each_axis=False)
+    limits = np.tile([0.05, 0.4, NAN, NAN], (len(deviations), 1))
+    many = limit_ratio(deviations, limits, np.zeros(len(deviations), dtype=bool), np.full(len(deviations), NAN))
+    assert [ratio_of(tuple(one), given_, None) for one in deviations.tolist()] == many.tolist()

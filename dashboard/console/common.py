@@ -9,14 +9,14 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 
 import sqlalchemy as sa
-from rich.console import Console
 
+from dashboard.console.speaking import Out
 from models.errors import DriftbookError
 from models.settings import Settings, read_settings
 from models.store.engine import make_engine
 from models.store.revision import check_revision
 
-out = Console(highlight=False)
+out = Out()
 """Where the command speaks."""
 
 

@@ -6,23 +6,21 @@ import argparse
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-
-import sqlalchemy as sa
-from rich.markup import escape
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table as Grid
+from typing import TYPE_CHECKING
 
 from dashboard.console.common import now, opened, out, settings_of, who
 from models.commands.import_files import import_files
 from models.commands.report import Report, SheetReport, Source
 from models.errors import UnreadableFileError
 from models.intake.mapping import FileMapping, fits, from_toml, kept_path, propose, to_toml, with_confirmation
-from models.intake.mend import Bad, mend_path, write_mend
 from models.intake.problems import Problem, Severity
 from models.intake.reading import Sheet, read_sheets
 from models.store.known import site_of
 from models.units import Display
 from models.values.story import Site
+
+if TYPE_CHECKING:
+    import sqlalchemy as sa
 
 _SHOWN_OF_A_KIND = 8
 _BAR_FROM_ROWS = 20_000
@@ -65,8 +63,12 @@ def import_with_bar(
 ) -> Report:
     """Import, with a bar of progress where it takes long enough to look at one."""
     expected = sum(_rows_expected(source) for source in sources)
+    if expected < _BAR_FROM_ROWS:
+        return import_files(engine, site, sources, by=by, now=now(), accept_good=accept_good, dry_run=dry_run)
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
     columns = (TextColumn("reading"), BarColumn(), MofNCompleteColumn(), TextColumn("rows"), TimeRemainingColumn())
-    with Progress(*columns, console=out, disable=expected < _BAR_FROM_ROWS, transient=True) as bar:
+    with Progress(*columns, console=out.console, transient=True) as bar:
         task = bar.add_task("rows", total=expected)
         return import_files(
             engine,
@@ -144,6 +146,9 @@ def _ready_or_not(mapping: FileMapping, path: Path, place: Path, given: argparse
 
 def show_mapping(mapping: FileMapping) -> None:
     """Show a mapping as a table with sample values."""
+    from rich.markup import escape
+    from rich.table import Table as Grid
+
     for sheet in mapping.sheets:
         title = f"{sheet.sheet or 'rows'}: {sheet.table}, headings in row {sheet.header_row}, dates {sheet.order}, decimal sign '{sheet.decimal}'"
         grid = Grid(title=title, title_justify="left", title_style="", show_edge=False, pad_edge=False)
@@ -217,6 +222,8 @@ def _show_problems(problems: Sequence[Problem], *, every: bool) -> None:
 
 
 def _write_back(report: Report) -> None:
+    from models.intake.mend import Bad, mend_path, write_mend  # where rows come back, and only there
+
     by_file: dict[Path, list[SheetReport]] = {}
     for sheet in report.sheets:
         if sheet.refused:

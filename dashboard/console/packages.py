@@ -123,7 +123,7 @@ class _bar:  # noqa: N801 - the same
 
     def __init__(self) -> None:
         self._progress = Progress(
-            SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn(), console=out, transient=True,
+            SpinnerColumn(), TextColumn("{task.description}", markup=False), TimeElapsedColumn(), console=out.console, transient=True,
             disable=not out.is_terminal,
         )  # fmt: skip
         self._task = self._progress.add_task("reading")

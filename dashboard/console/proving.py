@@ -35,7 +35,7 @@ def run_verify(given: argparse.Namespace) -> int:
     with (
         opened(settings) as engine,
         one_state(engine) as connection,
-        Progress(console=out, transient=True, disable=given.json or not out.is_terminal) as bar,
+        Progress(console=out.console, transient=True, disable=given.json or not out.is_terminal) as bar,
     ):
         task = bar.add_task("", total=None)
         shared = None if given.one_process else settings

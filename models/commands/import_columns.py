@@ -250,7 +250,7 @@ class JobColumns(JobRows):
         }  # fmt: skip
         columns |= {name: Coded(groups.codes, groups.of, read) for name, read in _OF_GROUP.items()}
         columns |= self._ratio_columns(plain, groups)
-        return [columns[column.name] for column in JobRow.__table__.columns]
+        return [columns[name] for name in JobRow.names()]
 
     def _person_column(self, people: Column) -> Column:
         """Give the number of the first person of each job."""

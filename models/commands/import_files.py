@@ -12,40 +12,17 @@ import gc
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
-from itertools import dropwhile, islice
+from typing import TYPE_CHECKING
 
-import sqlalchemy as sa
-
-from models.commands.import_columns import JobColumns
-from models.commands.import_jobs import Pending
-from models.commands.import_order import Look
-from models.commands.import_things import File, Progress
-from models.commands.plain_columns import ColumnLane
-from models.commands.plain_jobs import PlainLane
-from models.commands.report import Report, SheetReport, Source
-from models.intake.blocks import chunks
+from models.commands.import_sheets import Sheets, is_large
+from models.commands.import_things import Progress
+from models.commands.report import Report, Source
 from models.intake.fields import Table
-from models.intake.problems import Code, Severity
-from models.intake.reading import Cell, CutRow, digest
-from models.intake.rows import RowReader
 from models.store.unit import writing
-from models.tables.base import canonical_json
-from models.tables.book import ImportedFileRow
 from models.values.story import Site
 
-BATCH = 5_000
-"""Rows that are judged and written together; enough to make the parts around them cheap."""
-
-CHUNK = 8_000
-"""Rows of a large file that are read as columns at once; more of them take memory and bring nothing."""
-
-COLUMNS_FROM = 500
-"""From how many expected rows on a file of jobs is read as columns."""
-
-PLAIN_LANE = True
-"""Whether plain rows take the short way; a test switches it off to compare."""
-
-_CUT = "a row in which the file breaks off: it did not come whole"
+if TYPE_CHECKING:
+    import sqlalchemy as sa
 
 _ORDER = (Table.PEOPLE, Table.INSTRUMENTS, Table.ASSETS, Table.BREAKS, Table.JOBS)
 
@@ -94,7 +71,7 @@ def import_files(
     report = Report()
     try:
         with _uncollected(), writing(engine, site.site_id, by, now, rehearse=dry_run) as unit:
-            work = _Import(
+            work = _kind(sources)(
                 unit, site, report, accept_good=accept_good, looking=dry_run, progress=progress or (lambda _rows: None)
             )
             first = unit.next_number
@@ -114,6 +91,16 @@ def import_files(
     return report
 
 
+def _kind(sources: Sequence[Source]) -> type[Sheets]:
+    """Give what imports these sheets."""
+    if not any(map(is_large, sources)):
+        return Sheets
+    # Only here: loading the library of arrays takes as long as importing a thousand rows or two.
+    from models.commands.import_large import LargeSheets
+
+    return LargeSheets
+
+
 @contextmanager
 def _uncollected() -> Iterator[None]:
     """Keep the collector of circles still: an import makes millions of rows and no circle, and is searched in vain again and again."""
@@ -124,104 +111,3 @@ def _uncollected() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
-
-
-class _Import(JobColumns):
-    """One import while it runs: its sheets."""
-
-    # -- a sheet ----------------------------------------------------------------------------------------------
-
-    def run(self, source: Source) -> None:
-        """Read one sheet from its heading down."""
-        sheet = SheetReport(source)
-        self.report.sheets.append(sheet)
-        file = self.files.setdefault(str(source.path), File(source))
-        file.sheets.append(sheet)
-        reader = RowReader(source.mapping, source.path.name, self.known.zone)
-        lane = PlainLane(reader, self.known, self.versions.__contains__, self.knows_instrument)
-        look = self._looker(reader, lane if lane.usable and PLAIN_LANE else None, sheet, file)
-        after = source.mapping.header_row
-        if lane.usable and source.sheet.delimiter and source.expected >= COLUMNS_FROM:
-            columns = ColumnLane(lane)
-            for chunk in chunks(source.sheet, after, CHUNK):
-                before = sheet.read
-                self._chunk(reader, columns, chunk, look, sheet, file)
-                self.progress(sheet.read - before)
-        else:
-            rows = dropwhile(lambda numbered: numbered[0] <= after, source.sheet.rows())
-            while batch := list(islice(rows, BATCH)):
-                before = sheet.read
-                self._write(reader, [p for number, cells in batch if (p := look(number, cells))], sheet, file)
-                self.progress(sheet.read - before)
-        sheet.refused.sort(key=lambda refused: refused.row)
-
-    def _looker(self, reader: RowReader, lane: PlainLane | None, sheet: SheetReport, file: File) -> Look:
-        """Give what takes one row in: a job that waits for its batch comes back, anything else is settled."""
-        take = {
-            Table.ASSETS: self._asset,
-            Table.BREAKS: self._break,
-            Table.INSTRUMENTS: self._instrument,
-            Table.PEOPLE: self._person,
-        }.get(sheet.source.mapping.table)
-        plain = None if lane is None else lane.read
-
-        def look(number: int, cells: Sequence[Cell]) -> Pending | None:
-            if plain is not None and (found := plain(cells)) and (quick := self._plain(number, cells, found)):
-                sheet.read += 1
-                return quick
-            row = reader.read(number, cells)
-            if row is None:
-                return None
-            sheet.read += 1
-            if isinstance(cells, CutRow):
-                row.problems.append(reader.problem(row, "", Code.CUT_SHORT, Severity.ERROR, _CUT, "a whole file"))
-            elif row.is_total:
-                sheet.left_out += 1
-                self.report.problems.extend(row.problems)
-                return None
-            elif take is not None:
-                take(reader, row, sheet, file)
-            elif (pending := self._job(reader, row, cells)) is not None:
-                return pending
-            self._settle(row, cells, sheet)
-            return None
-
-        return look
-
-    def close(self) -> None:
-        """Write what is left, and what became of each file."""
-        for file in self.files.values():
-            if file.entry is None:
-                continue
-            mapping = {sheet.source.mapping.sheet: _mapping_note(sheet.source) for sheet in file.sheets}
-            self.unit.add(
-                ImportedFileRow,
-                (
-                    file.entry,
-                    self.site.site_id,
-                    file.source.path.name,
-                    digest(file.source.path),
-                    sum(sheet.read for sheet in file.sheets),
-                    sum(sheet.taken for sheet in file.sheets),
-                    sum(len(sheet.refused) for sheet in file.sheets),
-                    canonical_json(mapping),
-                ),
-            )
-        self._flush()
-
-
-def _mapping_note(source: Source) -> dict[str, object]:
-    """Keep with the file how it was read: an auditor must be able to read it the same way again."""
-    mapping = source.mapping
-    return {
-        "holds": str(mapping.table),
-        "header_row": mapping.header_row,
-        "decimal": str(mapping.decimal),
-        "dates": str(mapping.order),
-        "encoding": source.sheet.encoding,
-        "delimiter": source.sheet.delimiter,
-        "columns": [
-            [c.heading, f"{c.field.table}.{c.field.key}" if c.field else "", c.unit, c.times] for c in mapping.columns
-        ],
-        "words": dict(mapping.words),
-    }

@@ -10,9 +10,7 @@ from collections.abc import Sequence
 from datetime import date
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
-from models.maths.limits import limit_ratio, limits_for
+from models.maths.judged import limits_for, ratio_of
 from models.store.known import AdoptedSet, in_force
 from models.values.asset import Asset
 from models.values.job import Job
@@ -147,20 +145,19 @@ def ratios_of(
     tuple of two lists of float or None
         As of :func:`ratios`. [unitless]
     """
-    nan = float("nan")
-    unknown = (nan, nan, nan, nan)
-    target = np.array(targets)
-    # The judge gives the same object for the same limits: each is turned into numbers once.
-    distinct = {id(x): x for x in limits}
-    place = {key: number for number, key in enumerate(distinct)}
-    of = np.array([place[id(x)] for x in limits], dtype=np.intp)
-    each_bound = [(x.offset_mm, x.angle_mm_m, x.flex_mm_m, x.soft_foot_mm) for x in distinct.values()]
-    bounds = np.array(each_bound, dtype=np.float64)[of]
-    each = np.array([x.each_axis for x in distinct.values()])[of]
-    span = np.array([a.span_mm if a.coupling is Coupling.SPACER else None for a in assets], dtype=np.float64)
-    result = []
-    for stage in (found, left):
-        measured = np.array([unknown if m is None else m for m in stage])
-        values = limit_ratio(measured - target, bounds, each, span)
-        result.append([None if value != value else value for value in values.tolist()])  # noqa: PLR0124 - NaN
-    return result[0], result[1]
+    found_ratios: list[float | None] = []
+    left_ratios: list[float | None] = []
+    for stage, result in ((found, found_ratios), (left, left_ratios)):
+        for measured, target, asset, given in zip(stage, targets, assets, limits, strict=True):
+            if measured is None:
+                result.append(None)
+                continue
+            span = asset.span_mm if asset.coupling is Coupling.SPACER else None
+            deviation = (
+                measured[0] - target[0],
+                measured[1] - target[1],
+                measured[2] - target[2],
+                measured[3] - target[3],
+            )
+            result.append(ratio_of(deviation, given, span))
+    return found_ratios, left_ratios

@@ -18,7 +18,7 @@ from models.intake.dates import with_clock
 from models.intake.fields import FOOT_ROWS
 from models.intake.problems import Code, Severity
 from models.intake.rows import Row, RowReader
-from models.maths.slips import IMPOSSIBLE, ODD
+from models.maths.sizes import IMPOSSIBLE, ODD
 from models.values.asset import Asset, MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason

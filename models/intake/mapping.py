@@ -14,9 +14,6 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from models.errors import UnreadableFileError
 from models.intake import dates, headings
 from models.intake.fields import FIELDS, Field, Form, Table, fields_of
@@ -229,6 +226,8 @@ def _words(columns: Sequence[Column], sheet: Sheet, header: int) -> dict[str, st
 
 def to_toml(mapping: FileMapping, source: str) -> str:
     """Write a mapping for a person to read, correct and confirm."""
+    import tomlkit
+
     document = tomlkit.document()
     for line in (
         f"How driftbook reads '{source}' and every later file with the same headings.",
@@ -249,6 +248,8 @@ def to_toml(mapping: FileMapping, source: str) -> str:
 
 
 def _sheet_table(sheet: SheetMapping) -> Any:
+    import tomlkit
+
     table = tomlkit.table()
     table.add("name", sheet.sheet)
     table.add("holds", str(sheet.table))
@@ -293,6 +294,9 @@ def from_toml(text: str, path: Path) -> FileMapping:
     UnreadableFileError
         If it is no TOML, or names a table, field or unit that does not exist.
     """
+    import tomlkit  # where a mapping is read or written: a file by the template needs none
+    from tomlkit.exceptions import TOMLKitError
+
     try:
         document = tomlkit.parse(text).unwrap()
         sheets = tuple(_sheet_from(sheet) for sheet in document.get("sheet", []))

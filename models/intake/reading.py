@@ -16,7 +16,6 @@ from itertools import chain, islice
 from pathlib import Path
 
 from models.errors import UnreadableFileError
-from models.intake.guarding import check_workbook
 from models.intake.plain_text import unguarded
 
 Cell = str | float | int | bool | date | datetime | time | timedelta | None
@@ -95,6 +94,8 @@ def digest(path: Path) -> str:
 
 def _workbook(path: Path) -> tuple[Sheet, ...]:
     from python_calamine import CalamineError, CalamineWorkbook
+
+    from models.intake.guarding import check_workbook  # a text file is no archive
 
     check_workbook(path)
     try:

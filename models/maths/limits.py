@@ -14,90 +14,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from models.values.kinds import Coupling
-from models.values.limits import Combine, Judged, LimitRow, LimitSet, LimitsGiven
+from models.maths.judged import ORDER, limits_for, row_limit
 
 FloatArray = NDArray[np.float64]
 
-ORDER = (Judged.OFFSET, Judged.ANGULARITY, Judged.FLEX_ANGLE, Judged.SOFT_FOOT)
-"""Order of the columns of a limits array."""
-
-
-def row_limit(row: LimitRow, speed_rpm: float) -> float:
-    """Give the limit of one row at a speed that the row covers.
-
-    Parameters
-    ----------
-    row : LimitRow
-        The row. [unitless]
-    speed_rpm : float
-        Running speed, the highest where it varies. [rpm]
-
-    Returns
-    -------
-    float
-        The limit. [mm or mm/m]
-    """
-    if row.value is not None:
-        return row.value
-    assert row.per_rpm is not None  # noqa: S101 - LimitRow refuses rows with neither
-    return row.per_rpm / max(speed_rpm, row.floor_rpm)
-
-
-def limits_for(limit_set: LimitSet, coupling: Coupling, speed_rpm: float | None) -> LimitsGiven:
-    """Give the limits that a set holds for one machine.
-
-    A row for the coupling itself comes before a row for any coupling; among
-    several that fit, the first.  A row that depends on speed, or covers only
-    some speeds, gives nothing for a machine of unknown speed.  A spacer
-    coupling that has a flex-angle limit is not judged at its centre as well.
-
-    Parameters
-    ----------
-    limit_set : LimitSet
-        One version of a set. [unitless]
-    coupling : Coupling
-        Kind of the coupling. [unitless]
-    speed_rpm : float or None
-        Running speed, the highest where it varies. [rpm]
-
-    Returns
-    -------
-    LimitsGiven
-        Limits in mm and mm/m; ``None`` where the set says nothing.
-    """
-    given: dict[Judged, float] = {}
-    each = False
-    for judged in ORDER:
-        row = _row_for(limit_set, judged, coupling, speed_rpm)
-        if row is not None:
-            given[judged] = row_limit(row, speed_rpm or 0.0)
-            each = each or (row.combine is Combine.EACH and judged is not Judged.SOFT_FOOT)
-    if coupling is Coupling.SPACER and Judged.FLEX_ANGLE in given:
-        given.pop(Judged.OFFSET, None)
-        given.pop(Judged.ANGULARITY, None)
-    return LimitsGiven(
-        given.get(Judged.OFFSET),
-        given.get(Judged.ANGULARITY),
-        given.get(Judged.FLEX_ANGLE),
-        given.get(Judged.SOFT_FOOT),
-        each,
-    )
-
-
-def _row_for(limit_set: LimitSet, judged: Judged, coupling: Coupling, speed_rpm: float | None) -> LimitRow | None:
-    def covers(row: LimitRow) -> bool:
-        if row.judged is not judged or row.coupling not in (None, coupling):
-            return False
-        if row.judged is Judged.FLEX_ANGLE and coupling is not Coupling.SPACER:
-            return False
-        open_ended = row.above_rpm <= 0 and row.upto_rpm is None
-        if speed_rpm is None:
-            return open_ended and row.value is not None
-        return speed_rpm > row.above_rpm and (row.upto_rpm is None or speed_rpm <= row.upto_rpm)
-
-    fitting = [row for row in limit_set.rows if covers(row)]
-    return min(fitting, key=lambda row: row.coupling is None, default=None)  # min keeps the first of equals
+__all__ = ["ORDER", "FloatArray", "flex_angles", "limit_ratio", "limits_for", "row_limit"]
 
 
 def flex_angles(deviation: FloatArray, span_mm: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from typing import Final
 
 from models.maths.moves import SHORT_SCALE, spacer_scale
 from models.maths.plausible import Check, Doubt, Gravity
+from models.maths.sizes import IMPOSSIBLE, ODD
 from models.sentences.told import SENTENCES, Told
 from models.units import Display, Quantity
 from models.values.job import COMPONENTS, Misalignment
@@ -37,10 +38,6 @@ an as-left beside its as-found, where a correction that went a little too far lo
 FINEST_MM: Final = 0.02
 FINEST_MM_M: Final = 0.1
 """About what a reading cannot tell from nothing: two divisions of a good dial, and a division over 100 mm."""
-
-ODD: Final = (2.0, 10.0)
-IMPOSSIBLE: Final = (25.0, 100.0)
-"""Offset [mm] and angularity [mm/m] that are odd, and that no aligned machines have; the same as for imported sheets."""
 
 
 def unit_slip(size: float, past: Sequence[float], finest: float) -> int:

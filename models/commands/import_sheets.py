@@ -1,0 +1,144 @@
+"""Sheets of an import: rows are read, what is plain the short way, and what became of each file is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import dropwhile, islice
+from typing import TYPE_CHECKING
+
+from models.commands.import_jobs import JobRows, Pending
+from models.commands.import_things import File
+from models.commands.plain_jobs import PlainLane
+from models.commands.report import SheetReport, Source
+from models.intake.fields import Table
+from models.intake.problems import Code, Severity
+from models.intake.reading import Cell, CutRow, digest
+from models.intake.rows import RowReader
+from models.tables.base import canonical_json
+from models.tables.book import ImportedFileRow
+
+if TYPE_CHECKING:
+    from models.commands.import_order import Look
+
+BATCH = 5_000
+"""Rows that are judged and written together; enough to make the parts around them cheap."""
+
+CHUNK = 8_000
+"""Rows of a large file that are read as columns at once; more of them take memory and bring nothing."""
+
+COLUMNS_FROM = 1_500
+"""From how many expected rows on a file of jobs is read as columns: there they make up for loading the library of arrays."""
+
+PLAIN_LANE = True
+"""Whether plain rows take the short way; a test switches it off to compare."""
+
+_CUT = "a row in which the file breaks off: it did not come whole"
+
+
+def is_large(source: Source) -> bool:
+    """Tell whether a sheet holds so many jobs that they are read as columns; only text files are."""
+    return bool(source.sheet.delimiter) and source.mapping.table is Table.JOBS and source.expected >= COLUMNS_FROM
+
+
+class Sheets(JobRows):
+    """One import while it runs: its sheets."""
+
+    def run(self, source: Source) -> None:
+        """Read one sheet from its heading down."""
+        sheet = SheetReport(source)
+        self.report.sheets.append(sheet)
+        file = self.files.setdefault(str(source.path), File(source))
+        file.sheets.append(sheet)
+        reader = RowReader(source.mapping, source.path.name, self.known.zone)
+        lane = PlainLane(reader, self.known, self.versions.__contains__, self.knows_instrument)
+        look = self._looker(reader, lane if lane.usable and PLAIN_LANE else None, sheet, file)
+        if lane.usable and is_large(source):
+            self._many(reader, lane, look, sheet, file)
+        else:
+            self._each(reader, look, sheet, file)
+        sheet.refused.sort(key=lambda refused: refused.row)
+
+    def _each(self, reader: RowReader, look: Look, sheet: SheetReport, file: File) -> None:
+        """Take rows in one by one, and write them in batches."""
+        source = sheet.source
+        rows = dropwhile(lambda numbered: numbered[0] <= source.mapping.header_row, source.sheet.rows())
+        while batch := list(islice(rows, BATCH)):
+            before = sheet.read
+            self._write(reader, [p for number, cells in batch if (p := look(number, cells))], sheet, file)
+            self.progress(sheet.read - before)
+
+    def _many(self, reader: RowReader, lane: PlainLane, look: Look, sheet: SheetReport, file: File) -> None:
+        """Take the rows of a large sheet in; an import that reads columns does it in another way."""
+        del lane
+        self._each(reader, look, sheet, file)
+
+    def _looker(self, reader: RowReader, lane: PlainLane | None, sheet: SheetReport, file: File) -> Look:
+        """Give what takes one row in: a job that waits for its batch comes back, anything else is settled."""
+        take = {
+            Table.ASSETS: self._asset,
+            Table.BREAKS: self._break,
+            Table.INSTRUMENTS: self._instrument,
+            Table.PEOPLE: self._person,
+        }.get(sheet.source.mapping.table)
+        plain = None if lane is None else lane.read
+
+        def look(number: int, cells: Sequence[Cell]) -> Pending | None:
+            if plain is not None and (found := plain(cells)) and (quick := self._plain(number, cells, found)):
+                sheet.read += 1
+                return quick
+            row = reader.read(number, cells)
+            if row is None:
+                return None
+            sheet.read += 1
+            if isinstance(cells, CutRow):
+                row.problems.append(reader.problem(row, "", Code.CUT_SHORT, Severity.ERROR, _CUT, "a whole file"))
+            elif row.is_total:
+                sheet.left_out += 1
+                self.report.problems.extend(row.problems)
+                return None
+            elif take is not None:
+                take(reader, row, sheet, file)
+            elif (pending := self._job(reader, row, cells)) is not None:
+                return pending
+            self._settle(row, cells, sheet)
+            return None
+
+        return look
+
+    def close(self) -> None:
+        """Write what is left, and what became of each file."""
+        for file in self.files.values():
+            if file.entry is None:
+                continue
+            mapping = {sheet.source.mapping.sheet: _mapping_note(sheet.source) for sheet in file.sheets}
+            self.unit.add(
+                ImportedFileRow,
+                (
+                    file.entry,
+                    self.site.site_id,
+                    file.source.path.name,
+                    digest(file.source.path),
+                    sum(sheet.read for sheet in file.sheets),
+                    sum(sheet.taken for sheet in file.sheets),
+                    sum(len(sheet.refused) for sheet in file.sheets),
+                    canonical_json(mapping),
+                ),
+            )
+        self._flush()
+
+
+def _mapping_note(source: Source) -> dict[str, object]:
+    """Keep with the file how it was read: an auditor must be able to read it the same way again."""
+    mapping = source.mapping
+    return {
+        "holds": str(mapping.table),
+        "header_row": mapping.header_row,
+        "decimal": str(mapping.decimal),
+        "dates": str(mapping.order),
+        "encoding": source.sheet.encoding,
+        "delimiter": source.sheet.delimiter,
+        "columns": [
+            [c.heading, f"{c.field.table}.{c.field.key}" if c.field else "", c.unit, c.times] for c in mapping.columns
+        ],
+        "words": dict(mapping.words),
+    }
