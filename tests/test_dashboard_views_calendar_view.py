@@ -25,7 +25,7 @@ def test_weeks_are_those_of_the_standard_library(month: date) -> None:
 def test_tags_stand_on_their_day_and_too_many_are_counted() -> None:
     on = date(2026, 12, 4)
     tags = tuple(f"P-{i}" for i in range(MOST + 3))
-    laid = calendar_of(date(2026, 12, 1), on, {on: tags, date(2026, 11, 30): ("X",)})
+    laid = calendar_of(date(2026, 12, 1), on, {on: (tags[:MOST], len(tags)), date(2026, 11, 30): (("X",), 1)})
     days = {day.on: day for week in laid.weeks for day in week}
     assert days[on].tags == tags[:MOST]
     assert (days[on].n, days[on].today, laid.n) == (MOST + 3, True, MOST + 3)

@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 
 from dashboard.place import read_place
+from dashboard.views.calendar_view import MOST as MOST_IN_DAY
 from dashboard.views.due_page_view import MOST, RISK, RISKS, RULE, build, promised, read_risk, read_way
+from dashboard.views.plan_view import Plan as Plan_
+from dashboard.views.plan_view import ground_of
 from models.history.due import due_by_rule
 from models.history.engine import study_of
 from models.history.forecast import recheck_of
@@ -26,11 +29,14 @@ def fleet() -> Any:
     return history, study_of(history), date.fromisoformat(str(last[0])) + timedelta(90)
 
 
+def view_us(today: Any) -> int:
+    return int(datetime(today.year, today.month, today.day, 12, tzinfo=UTC).timestamp()) * 1_000_000
+
+
 def view_of(history: Any, study: Any, today: Any, by: str = RISK, risk: int = 10, **more: Any) -> Any:
-    now = int(datetime(today.year, today.month, today.day, 12, tzinfo=UTC).timestamp()) * 1_000_000
     return build(
         history, study, lambda accepted: recheck_of(study.standing, accepted, 36), by, risk, more.pop("month", None), today,
-        site=site(), limit_set=STARTER, today_us=now, **more,
+        site=site(), limit_set=STARTER, today_us=view_us(today), **more,
     )  # fmt: skip
 
 
@@ -122,3 +128,28 @@ def test_choices_come_from_the_address_and_what_is_none_is_said() -> None:
         assert read.problem
     assert read_way(read_place("/due", "?by=hope")).problem
     assert np.isclose(promised(), (0.5, 0.8, 0.9)).all()
+
+
+def test_the_calendar_writes_no_machine_out_but_for_its_tag(fleet: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    written: list[int] = []
+    lines = Plan_.lines
+
+    def counted(self: Any, rows: Any) -> Any:
+        written.append(len(rows))
+        return lines(self, rows)
+
+    monkeypatch.setattr(Plan_, "lines", counted)
+    history, study, today = fleet
+    view = view_of(history, study, today)
+    listed = view.calendar.n
+    assert listed > 0
+    assert sum(written) <= 2 * MOST + 1
+    assert sum(written) > 1
+    # The same machines on the same days as the lines say.
+    monkeypatch.setattr(Plan_, "lines", lines)
+    plan = ground_of(history, study, today, view_us(today), 12).plan(study.recheck)
+    first = (view.calendar.month - today).days
+    every = plan.lines(plan.rows(first, first + 31).tolist())
+    for day in (day for week in view.calendar.weeks for day in week if day.inside):
+        tags = [line.tag for line in every if line.due == day.on]
+        assert (day.n, day.tags) == (len(tags), tuple(tags[:MOST_IN_DAY]))

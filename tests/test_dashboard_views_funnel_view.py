@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from dashboard.views.funnel_view import OUTER, funnel_of
+from dashboard.views.funnel_view import NAMED, OUTER, funnel_of
 
 
 def tags(n: int) -> Any:
@@ -48,6 +48,23 @@ def test_a_machine_is_beyond_exactly_where_the_binomial_tail_says_so(drawn: Any)
         limit = made.outer_high[point.looks - 1]
         assert (point.beyond == 1) == (point.share > limit)
     assert sum(point.machines for point in made.points) == made.machines == sum(n > 0 for n in looks)
+
+
+@given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), min_size=2, max_size=60))
+@settings(max_examples=60, deadline=None)
+def test_points_are_the_pairs_in_order_each_with_its_first_machines(drawn: Any) -> None:
+    looks, returns = [n for n, _ in drawn], [min(n, k) for n, k in drawn]
+    made = funnel(looks, returns)
+    if made is None:
+        return
+    wanted: dict[tuple[int, int], list[str]] = {}
+    for row, pair in enumerate(zip(looks, returns, strict=True)):
+        if pair[0]:
+            wanted.setdefault(pair, []).append(f"P-{row}")
+    assert [(point.looks, point.returns) for point in made.points] == sorted(wanted)
+    for point in made.points:
+        machines = wanted[point.looks, point.returns]
+        assert (point.machines, point.tags) == (len(machines), tuple(machines[:NAMED]))
 
 
 def test_the_number_expected_by_chance_is_the_sum_of_the_tails() -> None:

@@ -198,3 +198,23 @@ def test_a_speed_that_is_not_known_has_a_line_only_where_it_has_jobs() -> None:
     assert view_of(history).classes[-1].index == -1
     assert view_of(columns_of([])).classes[-1].index == 5
     assert np.isnan(history.jobs.found_ratio).all()
+
+
+def test_a_list_that_is_cut_keeps_its_worst_and_says_how_long_it_was(book: Any) -> None:
+    history = book.history(1)
+    runs = runs_of(history.jobs, history.breaks)
+
+    def view(month: date, most: int | None) -> Any:
+        return build(
+            history, runs, month, TODAY, site=site(), instruments=(), limit_set=STARTER, today_us=US, most=most
+        )
+
+    longest = 0
+    for month in (date(2026, 10, 1), date(2026, 3, 1), date(2024, 7, 1)):
+        whole, cut = view(month, None), view(month, 1)
+        for name in ("left_over", "returned"):
+            every = getattr(whole, name)
+            assert getattr(cut, name) == every[:1]
+            assert getattr(cut, f"{name}_n") == getattr(whole, f"{name}_n") == len(every)
+            longest = max(longest, len(every))
+    assert longest > 1

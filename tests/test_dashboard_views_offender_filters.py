@@ -1,11 +1,12 @@
 """The filters of the repeat offenders come from the address; what nothing answers to is said."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from dashboard.place import read_place
-from dashboard.views.offender_filters import NAMES, Filters, options_of, read_filters
+from dashboard.views.offender_filters import NAMES, Filters, areas_of, options_of, read_filters
 from tests.history_maker import columns_of, made_book
 
 
@@ -38,3 +39,11 @@ def test_what_nothing_answers_to_is_said_and_not_used(history: Any) -> None:
 def test_an_empty_history_offers_couplings_only() -> None:
     options = options_of(columns_of([]))
     assert {name for name, offered in options.of.items() if offered} == {"coupling"}
+
+
+def test_areas_are_made_once_for_the_same_machines(history: Any) -> None:
+    names, member = areas_of(history.assets)
+    assert areas_of(history.assets)[1] is member
+    assert [names[place] for place in member.tolist()] == history.assets.area.tolist()
+    assert list(names) == sorted(set(history.assets.area.tolist()))
+    assert areas_of(replace(history.assets))[1] is not member

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from dashboard.views.people_view import PeopleView, build
+from dashboard.views.people_view import PeopleView, build, held_for
 from models.values.people import Instrument, Person
 from tests.history_maker import ZONE, MadeBook, made_book
 
@@ -120,3 +120,15 @@ def test_a_book_without_people_and_instruments_is_empty() -> None:
     view = build(empty.history(1), (Instrument("L-1"),), (), TODAY)
     assert (view.state, view.late, view.known) == ("ok", 0, 0)
     assert "Of no job does the book know" in view.sentence
+
+
+def test_what_is_counted_over_all_jobs_is_counted_once_for_all_questions(book: MadeBook) -> None:
+    history, versions = book.history(1), book.instrument_versions(1)
+    held = held_for(history, versions)
+    for how in ({}, {"chosen": "LX-01"}, {"most": 2}):
+        view = build(history, versions, book.people(1), TODAY, **how)
+        assert held_for(history, versions) is held
+        assert len(view.late_rows) == min(view.late, how.get("most", 20))
+    assert held.by_state.sum() == len(history.jobs)
+    # Another calibration is another answer.
+    assert held_for(history, versions[:-1]) is not held

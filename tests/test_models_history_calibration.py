@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -15,6 +16,7 @@ from models.history.calibration import (
     RAN_OUT,
     calibration_of,
     last_of_assets,
+    newest,
     next_with_another,
     periods_of,
     resting_on,
@@ -114,3 +116,12 @@ def test_what_rests_on_an_instrument_is_the_newest_first_from_that_moment_on() -
     }
     assert (np.diff(jobs.performed_us[rows]) <= 0).all()
     assert resting_on(jobs, 7, 0).size == 0
+
+
+@given(st.lists(st.integers(0, 4), max_size=20), st.integers(0, 25))
+def test_the_newest_few_are_the_first_of_all_of_them_sorted(days: list[int], most: int) -> None:
+    jobs = jobs_of([0] * len(days), [1] * len(days))
+    jobs = replace(jobs, performed_us=np.array(days, dtype=np.int64))
+    rows = np.arange(len(days))[::-1]
+    wanted = sorted(range(len(days)), key=lambda row: (-days[row], -int(jobs.entry[row])))
+    assert newest(jobs, rows, most).tolist() == wanted[:most]

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 import pytest
 
-from models.history.whatif import judge_again, limits_of_jobs
+from models.history import whatif
+from models.history.columns import UNKNOWN
+from models.history.whatif import judge_again, limits_of_jobs, turned
 from models.maths.limits import limits_for
 from models.values.kinds import Coupling
 from models.values.limits import Combine, Judged, LimitRow, LimitSet
@@ -82,3 +85,43 @@ def test_a_set_that_says_nothing_of_a_machine_gives_no_verdict(speed: float) -> 
     assert np.isnan(again.found_ratio).all()
     assert again.found.n[0] == 0
     assert again.found_turns[0] == 0
+
+
+@pytest.mark.parametrize("some", [False, True])
+@pytest.mark.parametrize("at_once", [7, 10**6])
+def test_verdicts_that_turn_are_counted_some_jobs_at_a_time_as_all_at_once(
+    monkeypatch: pytest.MonkeyPatch, some: bool, at_once: int
+) -> None:
+    jobs = make_fleet(62, Plan(assets=60))[0].jobs
+    unknown = jobs.asset % 5 == 0
+    jobs = replace(
+        jobs,
+        speed_rpm=np.where(unknown, np.nan, jobs.speed_rpm),
+        speed_class=np.where(unknown, UNKNOWN, jobs.speed_class),
+    )
+    rows = np.flatnonzero(jobs.person % 2 == 0) if some else None
+    law = LimitRow(Judged.OFFSET, per_rpm=70.0)
+    other = LimitSet("other", "test", "test", date(2026, 1, 1), (law, STARTER.rows[2]))
+    monkeypatch.setattr(whatif, "AT_ONCE", at_once)
+    got = turned(jobs, other, rows)
+    again = judge_again(jobs, other) if rows is None else judge_again(jobs, other, rows)
+    mine = jobs if rows is None else jobs.take(rows)
+    lost = gained = 0
+    for cells, before, then, turns in (
+        (got.found, mine.found_ratio, again.found_ratio, again.found_turns),
+        (got.left, mine.left_ratio, again.left_ratio, again.left_turns),
+    ):
+        both = ~np.isnan(before) & ~np.isnan(then)
+        for place in range(len(cells)):
+            here = both & (mine.speed_class == place + UNKNOWN)
+            for was in (0, 1):
+                for is_ in (0, 1):
+                    n = np.count_nonzero(here & ((before > 1.0) == was) & ((then > 1.0) == is_))
+                    assert cells[place, was, is_] == n
+        assert cells[:, 0, 1].sum() == np.count_nonzero(turns > 0)
+        assert cells[:, 1, 0].sum() == np.count_nonzero(turns < 0)
+        lost += np.count_nonzero(~np.isnan(before) & np.isnan(then))
+        gained += np.count_nonzero(np.isnan(before) & ~np.isnan(then))
+    assert (got.lost, got.gained) == (lost, gained)
+    assert lost
+    assert got.found[:, 0, 1].sum() > 0

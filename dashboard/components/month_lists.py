@@ -22,7 +22,7 @@ def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str], sig
     """Put the jobs that were left over limit, and who looked at them and signed; those that nobody signed come first."""
     listed = sorted(view.left_over[:LISTED], key=lambda visit: visit.entry in signers)
     unsigned = sum(visit.entry not in signers for visit in listed)
-    title = say("month.left_over.title", month=month_name(view.month), n=counted(len(view.left_over), "job"))
+    title = say("month.left_over.title", month=month_name(view.month), n=counted(view.left_over_n, "job"))
     columns = [
         Column(say("column.machine")),
         Column(say("column.day"), number=True),
@@ -55,7 +55,7 @@ def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str], sig
         if rows
         else [note(say("month.left_over.none"))]
     )
-    inside += _unlisted(len(view.left_over))
+    inside += _unlisted(view.left_over_n)
     return html.Div(section(title, *inside, about=say("about.ratio")), id=Ids.LEFT_OVER)
 
 
@@ -65,7 +65,7 @@ def _unlisted(n: int) -> list[Child]:
 
 def returned_part(view: MonthView, place: Place) -> html.Div:
     """Put the machines that came back, the worst first, with what their history suggests."""
-    title = say("month.returned.title", month=month_name(view.month), n=counted(len(view.returned), "machine"))
+    title = say("month.returned.title", month=month_name(view.month), n=counted(view.returned_n, "machine"))
     columns = [
         Column(say("column.machine")),
         Column(say("column.day"), number=True),
@@ -94,7 +94,7 @@ def returned_part(view: MonthView, place: Place) -> html.Div:
         if rows
         else [note(say("month.returned.none"))]
     )
-    inside += _unlisted(len(view.returned))
+    inside += _unlisted(view.returned_n)
     return html.Div(section(title, *inside, about=say("month.about.returned")), id=Ids.RETURNED)
 
 

@@ -107,7 +107,7 @@ def month_keys(view: MonthView, place: Place, reviewers: dict[int, str]) -> html
         ),
         key_number(
             say("month.key.returned"),
-            _jump(count(len(view.returned)), Ids.RETURNED) if view.jobs else count(0),
+            _jump(count(view.returned_n), Ids.RETURNED) if view.jobs else count(0),
             say("month.key.returned_below"),
             say("month.key.returned_window", month=month_name(view.month)),
         ),

@@ -52,6 +52,7 @@ def fill(seen: Scene, scheme: str) -> Child:
         today_us=seen.now_us,
         study=seen.study,
         asked=asked.value,
+        most=LISTED,
     )
     # The columns hold no reviewer: the few machines that were left over limit are read one by one.
     stories = [book.story(site.site_id, tag) for tag in {visit.tag for visit in view.left_over[:LISTED]}]

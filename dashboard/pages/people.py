@@ -30,6 +30,7 @@ from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
+from dashboard.kept import keep
 from dashboard.opening import attach_fill, begin, skeleton
 from dashboard.place import Place, shortened
 from dashboard.views import effects_view
@@ -39,8 +40,10 @@ from dashboard.views.effects_view import (
 from dashboard.views.people_view import ALL, MOST, SOON_DAYS, InstrumentLine, JobRow, PeopleView, build
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, judged
-from models.history.repeatability import repeatability_of
+from models.history.columns import History
+from models.history.repeatability import Repeatability, repeatability_of
 from models.history.repeats import repeat_readings
+from models.history.runs import Runs
 
 PATH = "/people"
 NAME = "page.people"
@@ -108,10 +111,15 @@ def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> lis
         _people(view, seen.place),
         effects_part(of_people, seen, scheme, people=True),
         repeat_part(
-            effects_view.repeat_view(repeatability_of(*repeat_readings(history.jobs, runs)), display),
+            effects_view.repeat_view(_repeatability(history, runs), display),
             take("repeatability", seen.place),
         ),
     ]
+
+
+def _repeatability(history: History, runs: Runs) -> Repeatability:
+    """Give what readings that were taken twice say; kept with the history."""
+    return keep(history, "repeatability", lambda: repeatability_of(*repeat_readings(history.jobs, runs)))
 
 
 def _keys(view: PeopleView) -> html.Dl:

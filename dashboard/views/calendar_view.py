@@ -39,7 +39,7 @@ class Calendar:
         return (self.month + timedelta(days=31)).replace(day=1)
 
 
-def calendar_of(month: date, today: date, dates: dict[date, tuple[str, ...]]) -> Calendar:
+def calendar_of(month: date, today: date, dates: dict[date, tuple[tuple[str, ...], int]]) -> Calendar:
     """Lay a month out in weeks.
 
     Parameters
@@ -48,8 +48,8 @@ def calendar_of(month: date, today: date, dates: dict[date, tuple[str, ...]]) ->
         First day of the month. [d]
     today : date
         The site's day. [d]
-    dates : dict of date to tuple of str
-        Tags that fall on each day. [unitless]
+    dates : dict of date to tuple of (tuple of str, int)
+        Tags that fall on each day, of which :data:`MOST` are enough, and how many there are. [unitless]
     """
     after = (month + timedelta(days=31)).replace(day=1)
     first = month - timedelta(days=month.weekday())
@@ -59,8 +59,8 @@ def calendar_of(month: date, today: date, dates: dict[date, tuple[str, ...]]) ->
         for shift in range(7):
             on = first + timedelta(days=shift)
             inside = month <= on < after
-            tags = dates.get(on, ()) if inside else ()
-            week.append(Day(on, inside, on == today, tags[:MOST], len(tags)))
+            tags, n = dates.get(on, ((), 0)) if inside else ((), 0)
+            week.append(Day(on, inside, on == today, tags[:MOST], n))
         weeks.append(tuple(week))
         first += timedelta(days=7)
     return Calendar(month, tuple(weeks), sum(day.n for week in weeks for day in week))

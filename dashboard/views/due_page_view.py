@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 
 from dashboard.place import Place, Read, shortened
+from dashboard.views.calendar_view import MOST as MOST_IN_DAY
 from dashboard.views.calendar_view import Calendar, calendar_of
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.plan_view import (
@@ -211,10 +212,14 @@ def _sentence(by: str, risk: int, months: int, now: int, soon: int, in_service: 
 def _calendar(plan: Plan, month: date, today: date) -> Calendar:
     first = (month - today).days
     rows = plan.rows(first, first + 31)
-    tags: dict[date, list[str]] = {}
-    for line in plan.lines(rows.tolist()):
-        tags.setdefault(line.due, []).append(line.tag)
-    return calendar_of(month, today, {on: tuple(some) for on, some in tags.items()})
+    left = plan.days_left[rows]
+    # Of each day only how many there are and the first few tags: in a large book thousands are due on one.
+    dates: dict[date, tuple[tuple[str, ...], int]] = {}
+    for day in np.unique(left).tolist():
+        mine = rows[left == day]
+        tags = tuple(str(plan.history.assets.tag[row]) for row in mine[:MOST_IN_DAY].tolist())
+        dates[today + timedelta(days=day)] = (tags, len(mine))
+    return calendar_of(month, today, dates)
 
 
 def _next_month(plan: Plan, soon: IntArray, today: date) -> date:

@@ -91,12 +91,18 @@ def funnel_of(looks: IntArray, returns: IntArray, tags: TextArray) -> Funnel | N
     beyond = np.where(seen & (returns >= outer_up[place]), 1, np.where(seen & (returns <= outer_down[place]), -1, 0))
     tail = binomial_upper_tail(outer_up.astype(np.float64), n.astype(np.float64), share)
     tail = np.where(outer_up > n, 0.0, tail)
-    cells, member = np.unique(np.stack([looks[seen], returns[seen]]), axis=1, return_inverse=True)
     rows = np.flatnonzero(seen)
+    # One number for each pair, and one sort: a pass for each pair would cost as many passes as there are points.
+    pair = looks[rows] * (int(looks.max()) + 1) + returns[rows]
+    order = np.argsort(pair, kind="stable")
+    begins = np.flatnonzero(np.diff(pair[order], prepend=-1))
+    sizes = np.diff(np.append(begins, len(order)))
     points = []
-    for index, (of, count) in enumerate(cells.T.tolist()):
-        mine = rows[member.ravel() == index]
-        points.append(Point(of, count, len(mine), int(beyond[mine[0]]), tuple(str(tag) for tag in tags[mine[:NAMED]])))
+    for begin, size in zip(begins.tolist(), sizes.tolist(), strict=True):
+        mine = rows[order[begin : begin + NAMED]][:size]
+        first = int(mine[0])
+        named = tuple(str(tag) for tag in tags[mine])
+        points.append(Point(int(looks[first]), int(returns[first]), size, int(beyond[first]), named))
     return Funnel(
         share=share,
         points=tuple(points),

@@ -15,10 +15,10 @@ from dashboard.views.limit_rows import RowLine, factor_text, row_lines
 from dashboard.views.shares import Share, cell
 from dashboard.words import say, spoken
 from dashboard.writing import count, counted, day, speed_class
-from models.history.columns import SPEED_BOUNDS_RPM, BoolArray, FloatArray, History, IntArray
+from models.history.columns import SPEED_BOUNDS_RPM, UNKNOWN, FloatArray, History, IntArray
 from models.history.intervals import shares
 from models.history.months import day_start_us
-from models.history.whatif import Rejudged, judge_again
+from models.history.whatif import turned
 from models.maths.limits import limits_for
 from models.units import Display, Quantity
 from models.values.entry import AdoptedLimits
@@ -286,23 +286,18 @@ def _sentence(now: SetLine, sets: Sequence[AdoptedLimits]) -> str:
 def _trial(history: History, trial: LimitSet, today: date, years: int | None) -> Trial:
     jobs = history.jobs
     since = None if years is None else _years_before(today, years)
-    rows: IntArray | slice = slice(None)
-    if since is not None:
-        rows = np.flatnonzero(jobs.performed_us >= day_start_us(since, history.zone))
-    again = judge_again(jobs, trial, rows)
-    found_ratio, left_ratio, classes = jobs.found_ratio[rows], jobs.left_ratio[rows], jobs.speed_class[rows]
+    rows = None if since is None else np.flatnonzero(jobs.performed_us >= day_start_us(since, history.zone))
+    again = turned(jobs, trial, rows)
     window = say("whatif.whole") if since is None else say("whatif.since", day=day(since))
-    found = _lines(found_ratio, again.found_ratio, again.found_turns, classes)
-    left = _lines(left_ratio, again.left_ratio, again.left_turns, classes)
-    lost, gained = _known(found_ratio, left_ratio, again)
+    found, left = _lines(again.found), _lines(again.left)
     return Trial(
         name=trial.name,
         window=window,
         sentence=_trial_sentence(found[-1], left[-1], window[:1].upper() + window[1:]),
         found=found,
         left=left,
-        lost=lost,
-        gained=gained,
+        lost=again.lost,
+        gained=again.gained,
     )
 
 
@@ -313,39 +308,19 @@ def _years_before(today: date, years: int) -> date:
         return today.replace(year=today.year - years, day=28)
 
 
-def _known(found_ratio: FloatArray, left_ratio: FloatArray, again: Rejudged) -> tuple[int, int]:
-    lost = gained = 0
-    for before, after in (
-        (found_ratio, again.found_ratio),
-        (left_ratio, again.left_ratio),
-    ):
-        had, has = ~np.isnan(before), ~np.isnan(after)
-        lost += int((had & ~has).sum())
-        gained += int((has & ~had).sum())
-    return lost, gained
-
-
-def _lines(before: FloatArray, after: FloatArray, turns: IntArray, classes: IntArray) -> tuple[TurnLine, ...]:
-    both = ~np.isnan(before) & ~np.isnan(after)
-    groups = [(index, both & (classes == index)) for index in range(-1, len(SPEED_BOUNDS_RPM) + 1)]
+def _lines(cells: IntArray) -> tuple[TurnLine, ...]:
+    """Write the classes out that have a verdict, and all of them together."""
     lines = [
-        _line(speed_class(index, SPEED_BOUNDS_RPM), before, after, turns, mine) for index, mine in groups if mine.any()
+        _line(speed_class(place + UNKNOWN, SPEED_BOUNDS_RPM), mine) for place, mine in enumerate(cells) if mine.any()
     ]
-    return (*lines, _line(say("column.all"), before, after, turns, both))
+    return (*lines, _line(say("column.all"), cells.sum(axis=0)))
 
 
-def _line(name: str, before: FloatArray, after: FloatArray, turns: IntArray, mine: BoolArray) -> TurnLine:
-    n = int(mine.sum())
-    over = np.array([[int((before[mine] > 1.0).sum()), int((after[mine] > 1.0).sum())]])
+def _line(name: str, cells: IntArray) -> TurnLine:
+    n = int(cells.sum())
+    over = np.array([[int(cells[1].sum()), int(cells[:, 1].sum())]])
     given = shares(over, np.full((1, 2), n))
-    return TurnLine(
-        name,
-        n,
-        cell(given, 0, 0),
-        cell(given, 0, 1),
-        int((turns[mine] > 0).sum()),
-        int((turns[mine] < 0).sum()),
-    )
+    return TurnLine(name, n, cell(given, 0, 0), cell(given, 0, 1), int(cells[0, 1]), int(cells[1, 0]))
 
 
 def _trial_sentence(found: TurnLine, left: TurnLine, window: str) -> str:

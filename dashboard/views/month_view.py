@@ -22,6 +22,7 @@ from dashboard.writing import month as month_text
 from models.history.columns import SPEED_BOUNDS_RPM, History, IntArray
 from models.history.counts import Counts
 from models.history.engine import Study
+from models.history.late import some_of
 from models.history.months import local_days
 from models.history.runs import Runs
 from models.values.limits import LimitSet
@@ -90,7 +91,8 @@ class MonthView:
 
     ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
     the month has none, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
-    ``behind`` where the address asks for no jobs.
+    ``behind`` where the address asks for no jobs.  ``left_over`` and ``returned`` are the
+    worst of ``left_over_n`` and ``returned_n`` visits.
     """
 
     state: Literal["ok", "empty", "too_few", "error"]
@@ -112,7 +114,9 @@ class MonthView:
     total: ClassLine
     series: MonthSeries
     left_over: tuple[Visit, ...]
+    left_over_n: int
     returned: tuple[Visit, ...]
+    returned_n: int
     due: DueList
     by_risk: ByRisk | None
     behind: JobsBehind | None
@@ -132,6 +136,7 @@ def build(
     today_us: int,
     study: Study | None = None,
     asked: Asked | None = None,
+    most: int | None = None,
 ) -> MonthView:
     """Compute the page.
 
@@ -157,6 +162,8 @@ def build(
         What the history says; without it nothing is suggested and nothing is dated by risk. [unitless]
     asked : Asked or None
         The number whose jobs are asked for. [unitless]
+    most : int or None
+        Longest list of visits; all of them where ``None``. [unitless]
     """
     jobs, index = history.jobs, index_for(history)
     last_with_jobs = int(index.counts.months[-1]) if len(jobs) else _number(today)
@@ -169,7 +176,8 @@ def build(
     found, found_before = cell(now_all.found), cell(before_all.found)
     left, left_before = cell(now_all.left), cell(before_all.left)
     in_month = index.rows(number, number)
-    machines = len(np.unique(jobs.asset[in_month]))
+    machines = len(np.unique(some_of(jobs, "asset", in_month)))
+    left_over, returned = _left_over_rows(history, in_month), _returned_rows(history, runs, in_month)
     jobs_here = int(now_all.jobs[0, 0])
     found_change = change(found, found_before)
     view_month = _date(number)
@@ -192,8 +200,10 @@ def build(
         classes=_classes(here, before),
         total=ClassLine(ALL_SPEEDS, say("column.all"), jobs_here, found, found_before, left, left_before),
         series=month_series(index.counts.window(number - SERIES + 1, number).by_month()),
-        left_over=_visits(history, _left_over_rows(history, in_month), runs, None),
-        returned=_visits(history, _returned_rows(history, runs, in_month), runs, study),
+        left_over=_visits(history, left_over[:most], runs, None),
+        left_over_n=len(left_over),
+        returned=_visits(history, returned[:most], runs, study),
+        returned_n=len(returned),
         due=due_list(history, today, today_us, site.interval_months),
         by_risk=None if study is None else _by_risk(history, study, today, today_us, site.interval_months),
         behind=None if asked is None else jobs_behind(history, number, asked),
@@ -238,36 +248,45 @@ def _by_risk(history: History, study: Study, today: date, today_us: int, interva
 
 
 def _left_over_rows(history: History, in_month: IntArray) -> IntArray:
-    rows = in_month[history.jobs.left_ratio[in_month] > 1.0]
-    return rows[np.argsort(-history.jobs.left_ratio[rows], kind="stable")]
+    ratios = some_of(history.jobs, "left_ratio", in_month)
+    over = ratios > 1.0
+    rows: IntArray = in_month[over][np.argsort(-ratios[over], kind="stable")]
+    return rows
 
 
 def _returned_rows(history: History, runs: Runs, in_month: IntArray) -> IntArray:
-    run = index_for(history).run_at[in_month]
-    rows = in_month[(run >= 0) & runs.returned[run]] if len(runs) else in_month[:0]
-    return rows[np.argsort(-history.jobs.found_ratio[rows], kind="stable")]
+    run = some_of(index_for(history), "run_at", in_month)
+    ends = run >= 0
+    rows: IntArray = in_month[ends][some_of(runs, "returned", run[ends])]
+    order: IntArray = np.argsort(-some_of(history.jobs, "found_ratio", rows), kind="stable")
+    return rows[order]
 
 
 def _visits(history: History, rows: IntArray, runs: Runs, study: Study | None) -> tuple[Visit, ...]:
-    jobs, assets = history.jobs, history.assets
-    run_at = index_for(history).run_at
-    days = local_days(jobs.performed_us[rows], history.zone).astype("datetime64[D]").astype(object)
+    # Only these rows: columns that are late after a new job are not put together for a few of them.
+    names = ("entry", "asset", "person", "performed_us", "found_ratio", "left_ratio")
+    jobs, assets = {name: some_of(history.jobs, name, rows) for name in names}, history.assets
+    run_at = some_of(index_for(history), "run_at", rows)
+    began = run_at >= 0
+    was_left, lasted = np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+    was_left[began] = some_of(runs, "start_ratio", run_at[began])
+    lasted[began] = some_of(runs, "days", run_at[began])
+    days = local_days(jobs["performed_us"], history.zone).astype("datetime64[D]").astype(object)
     visits = []
-    for row, on in zip(rows.tolist(), days.tolist(), strict=True):
-        asset, person = int(jobs.asset[row]), int(jobs.person[row])
-        run = int(run_at[row])
+    for row, on in enumerate(days.tolist()):
+        asset, person = int(jobs["asset"][row]), int(jobs["person"][row])
         visits.append(
             Visit(
                 tag=str(assets.tag[asset]),
                 description=str(assets.description[asset]),
                 area=str(assets.area[asset]),
                 day=on,
-                found_ratio=float(jobs.found_ratio[row]),
-                left_ratio=float(jobs.left_ratio[row]),
+                found_ratio=float(jobs["found_ratio"][row]),
+                left_ratio=float(jobs["left_ratio"][row]),
                 person=history.people[person] if person >= 0 else "",
-                entry=int(jobs.entry[row]),
-                was_left=float(runs.start_ratio[run]) if run >= 0 else float("nan"),
-                days=float(runs.days[run]) if run >= 0 else float("nan"),
+                entry=int(jobs["entry"][row]),
+                was_left=float(was_left[row]),
+                days=float(lasted[row]),
                 suggests=() if study is None else suggestions(study, asset),
             )
         )

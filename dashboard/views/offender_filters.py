@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass
+from threading import Lock
 
 import numpy as np
 
 from dashboard.place import Place, shortened
 from dashboard.words import say
-from models.history.columns import BoolArray, History, TextArray
-from models.history.runs import Runs
+from models.history.columns import AssetColumns, History, IntArray
+from models.history.looks import Looks
 
 SHORT, SPACER = "short", "spacer"
 COUPLINGS = {SHORT: "coupling.short flexible", SPACER: "coupling.spacer"}
@@ -22,6 +24,9 @@ NAMES = {
     "person": "offenders.filter.person",
 }
 """The filters beside window and speed class: name in the address, and key of the label."""
+
+KEPT = 4
+"""Areas are kept for so many sets of assets."""
 
 MOST_OPTIONS = 40
 """Longest row of options; what the address asks for holds all the same."""
@@ -53,9 +58,38 @@ class Options:
     of: dict[str, tuple[tuple[str, str], ...]]
 
 
+Areas = tuple[tuple[str, ...], IntArray]
+_areas: OrderedDict[int, tuple[AssetColumns, Areas]] = OrderedDict()
+_lock = Lock()
+
+
+def areas_of(assets: AssetColumns) -> Areas:
+    """Give the areas of a site in the order of the alphabet, and the place of each machine's among them.
+
+    Made once for the same assets: a new job changes no machine as a rule.
+
+    Parameters
+    ----------
+    assets : AssetColumns
+        The assets. [unitless]
+    """
+    with _lock:
+        known = _areas.get(id(assets))
+        # An id is given again after its object is gone, so the object itself is compared.
+        if known is None or known[0] is not assets:
+            texts = [str(area) for area in assets.area.tolist()]
+            names = tuple(sorted(set(texts)))
+            place = {name: index for index, name in enumerate(names)}
+            known = _areas[id(assets)] = (assets, (names, np.array([place[text] for text in texts], dtype=np.int64)))
+        _areas.move_to_end(id(assets))
+        while len(_areas) > KEPT:
+            _areas.popitem(last=False)
+        return known[1]
+
+
 def options_of(history: History) -> Options:
     """Give what can be asked for in a history."""
-    areas = sorted({str(area) for area in history.assets.area if area})
+    areas = [area for area in areas_of(history.assets)[0] if area]
     return Options(
         {
             "area": tuple((area, area) for area in areas[:MOST_OPTIONS]),
@@ -69,7 +103,7 @@ def options_of(history: History) -> Options:
 def read_filters(place: Place, history: History) -> tuple[Filters, tuple[str, ...]]:
     """Read the filters from an address, with a sentence on each that nothing answers to."""
     known: dict[str, set[str]] = {
-        "area": {str(area) for area in history.assets.area},
+        "area": set(areas_of(history.assets)[0]),
         "coupling": set(COUPLINGS),
         "instrument": set(history.instruments),
         "person": set(history.people),
@@ -84,15 +118,17 @@ def read_filters(place: Place, history: History) -> tuple[Filters, tuple[str, ..
     return Filters(**values), tuple(wrong)
 
 
-def keep_runs(history: History, runs: Runs, speed: int | None, filters: Filters) -> BoolArray:
-    """Tell which runs are asked for.
+def keep_looks(history: History, looks: Looks, from_us: int | None, speed: int | None, filters: Filters) -> IntArray:
+    """Give the looks that are asked for, rising.
 
     Parameters
     ----------
     history : History
         The site's history. [unitless]
-    runs : Runs
-        Its runs. [unitless]
+    looks : Looks
+        Its looks. [unitless]
+    from_us : int or None
+        Only looks that ended from then on, UTC; all where ``None``. [µs]
     speed : int or None
         Speed class of today; all where ``None``. [unitless]
     filters : Filters
@@ -103,18 +139,19 @@ def keep_runs(history: History, runs: Runs, speed: int | None, filters: Filters)
     if speed is not None:
         machines &= assets.speed_class == speed
     if filters.area:
-        machines &= _equal(assets.area, filters.area)
+        names_of, member = areas_of(assets)
+        machines &= member == (names_of.index(filters.area) if filters.area in names_of else -1)
     if filters.coupling:
         machines &= assets.spacer == (filters.coupling == SPACER)
-    keep = machines[runs.asset]
+    tests = [] if machines.all() else [looks.of_assets(machines)]
+    if from_us is not None:
+        tests.append(looks.ended_us >= from_us)
     for asked, names, column in (
-        (filters.instrument, history.instruments, history.jobs.instrument),
-        (filters.person, history.people, history.jobs.person),
+        (filters.instrument, history.instruments, looks.instrument),
+        (filters.person, history.people, looks.person),
     ):
         if asked:
-            keep &= column[runs.start_row] == names.index(asked)
-    return np.asarray(keep, dtype=np.bool_)
-
-
-def _equal(texts: TextArray, wanted: str) -> BoolArray:
-    return np.asarray(texts == wanted, dtype=np.bool_)
+            tests.append(column == np.int32(names.index(asked)))
+    if not tests:
+        return np.arange(len(looks), dtype=np.int64)
+    return np.flatnonzero(np.logical_and.reduce(tests))

@@ -11,17 +11,17 @@ import numpy as np
 from dashboard.kept import keep
 from dashboard.views.funnel_view import Funnel, funnel_of
 from dashboard.views.limits_view import LimitsNote, limits_note
-from dashboard.views.offender_filters import Filters, Options, keep_runs, options_of
+from dashboard.views.offender_filters import Filters, Options, keep_looks, options_of
 from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
 from dashboard.writing import count, counted, percent
-from models.history.columns import BoolArray, History, IntArray
+from models.history.columns import History, IntArray
 from models.history.engine import Study
+from models.history.looks import Looks, counts_of, looks_of
 from models.history.material import service_of
 from models.history.months import add_months, local_days, midnights_us
 from models.history.return_rates import ReturnPriors, ReturnRates, return_rates
-from models.history.returns import ReturnCounts, returns_of
-from models.history.returns import window as window_of
+from models.history.returns import ReturnCounts
 from models.history.runs import Runs
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -191,8 +191,21 @@ def ranked_for(
     return keep(
         history,
         ("ranked", window, speed, today, filters),
-        lambda: rank(history, runs, window, speed, today, filters),
+        lambda: rank(history, runs, window, speed, today, filters, looks=looks_for(history, runs)),
     )
+
+
+def looks_for(history: History, runs: Runs) -> Looks:
+    """Give the looks of a history; kept with it.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+    """
+    return keep(history, "looks", lambda: looks_of(history.jobs, runs, len(history.assets)))
 
 
 def rank(
@@ -204,6 +217,7 @@ def rank(
     filters: Filters = EVERYTHING,
     *,
     priors: ReturnPriors | None = None,
+    looks: Looks | None = None,
 ) -> Ranked:
     """Work the same out.
 
@@ -217,12 +231,15 @@ def rank(
         As in :func:`ranked_for`. [month, unitless, d, unitless]
     priors : ReturnPriors, optional
         What the classes have in common, where that is given. [unitless]
+    looks : Looks, optional
+        The looks of the history, where they are known already. [unitless]
     """
     since = _since(today, window)
     from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
-    rows = keep_runs(history, runs, speed, filters)
-    counts = returns_of(history.jobs, runs, len(history.assets), from_us=from_us, keep=rows)
-    rates = _rates(history, runs, rows & runs.looked & window_of(history.jobs, runs, from_us, None), counts, priors)
+    found = looks_of(history.jobs, runs, len(history.assets)) if looks is None else looks
+    rows = keep_looks(history, found, from_us, speed, filters)
+    counts = counts_of(found, rows)
+    rates = _rates(history, runs, found, rows, counts, priors)
     return counts, rates, rates.ranking()
 
 
@@ -238,14 +255,18 @@ def _since(today: date, window: int | None) -> date | None:
 
 
 def _rates(
-    history: History, runs: Runs, looked: BoolArray, counts: ReturnCounts, priors: ReturnPriors | None
+    history: History,
+    runs: Runs,
+    looks: Looks,
+    rows: IntArray,
+    counts: ReturnCounts,
+    priors: ReturnPriors | None,
 ) -> ReturnRates:
-    rows = np.flatnonzero(looked)
-    _, years, _ = service_of(runs, rows, len(history.assets))
+    _, years, _ = service_of(runs, looks.run[rows], len(history.assets))
     return return_rates(
-        runs.asset[rows],
+        looks.asset[rows],
         years,
-        runs.returned[rows],
+        looks.returned[rows],
         history.assets.speed_class,
         counts.worst_ratio,
         full=False,

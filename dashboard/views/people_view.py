@@ -19,8 +19,9 @@ from models.history.calibration import (
     JobCalibration,
     calibration_of,
     last_of_assets,
+    newest,
     next_with_another,
-    resting_on,
+    resting_rows,
 )
 from models.history.columns import History, IntArray
 from models.history.months import day_start_us, local_days
@@ -28,6 +29,9 @@ from models.values.people import Instrument, Person
 
 SOON_DAYS = 60
 """A calibration that runs out within so many days is counted as to be renewed."""
+
+STATES = 3
+"""A calibration held, had run out, or is not known."""
 
 MOST = 20
 """Jobs of a list at first."""
@@ -141,56 +145,104 @@ def build(
     most : int
         Longest list of jobs. [unitless]
     """
-    jobs = history.jobs
-    days = job_days(history)
-    calibration = keep(
-        history,
-        ("calibration", tuple(versions)),
-        lambda: calibration_of(days, jobs.instrument, history.instruments, versions),
-    )
+    days, held = job_days(history), held_for(history, versions)
+    calibration = held.calibration
     latest = {version.serial: version for version in versions}
     lines = tuple(
-        _instrument(latest[serial], history, calibration, days, today)
-        for serial in sorted(latest, key=lambda text: text.casefold())
+        _instrument(latest[serial], history, held, today) for serial in sorted(latest, key=lambda text: text.casefold())
     )
-    last = last_of_assets(jobs)
-    late = np.flatnonzero(calibration.state == RAN_OUT)
-    late = late[np.lexsort((-jobs.entry[late], -jobs.performed_us[late]))]
-    known = int((calibration.state == HELD).sum()) + len(late)
+    late, known = int(held.by_state[:, RAN_OUT].sum()), int(held.by_state[:, (HELD, RAN_OUT)].sum())
     return PeopleView(
         state="ok" if lines or people else "empty",
         today=today,
-        sentence=_sentence(lines, today, len(late), known),
+        sentence=_sentence(lines, today, late, known),
         instruments=lines,
         good=sum(line.days_left is not None and line.days_left >= 0 for line in lines),
         soon=sum(line.days_left is not None and 0 <= line.days_left <= SOON_DAYS for line in lines),
-        late=len(late),
+        late=late,
         known=known,
-        not_known=int((calibration.state == NOT_KNOWN).sum()),
-        last_word=int((calibration.state[last] == RAN_OUT).sum()),
-        machines=len(last),
-        late_rows=_rows(history, late[:most], calibration, days),
+        not_known=int(held.by_state[:, NOT_KNOWN].sum()),
+        last_word=held.last_word,
+        machines=held.machines,
+        late_rows=_rows(history, newest(history.jobs, held.late, most), calibration, days),
         resting=_resting(history, calibration, days, latest.get(chosen), since, most) if chosen else None,
-        people=_people(history, people, days),
+        people=_people(history, people, held),
     )
 
 
-def _instrument(
-    latest: Instrument, history: History, calibration: JobCalibration, days: IntArray, today: date
-) -> InstrumentLine:
-    index = history.instruments.index(latest.serial) if latest.serial in history.instruments else -2
-    mine = history.jobs.instrument == index
-    state = calibration.state[mine]
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What the page counts over all jobs, whatever is asked: one pass over them for all questions.
+
+    ``by_state`` is (instruments + 1, 3): jobs by instrument, the last row those without one, and state of its
+    calibration.  ``late`` are the rows of the jobs after a calibration had run out, in the order of the jobs.
+    ``last_instrument`` and ``last_person`` are the day of the last job of each, or the smallest number [d since 1970].
+    """
+
+    calibration: JobCalibration
+    by_state: IntArray
+    late: IntArray
+    last_instrument: IntArray
+    by_person: IntArray
+    last_person: IntArray
+    last_word: int
+    machines: int
+
+
+def held_for(history: History, versions: Sequence[Instrument]) -> Held:
+    """Give what is counted over all jobs of a history; kept with it.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    versions : sequence of Instrument
+        Every version of every instrument, in order of entry. [unitless]
+    """
+    return keep(history, ("held", tuple(versions)), lambda: _held(history, versions))
+
+
+def _held(history: History, versions: Sequence[Instrument]) -> Held:
+    jobs, days, instruments = history.jobs, job_days(history), len(history.instruments)
+    calibration = calibration_of(days, jobs.instrument, history.instruments, versions)
+    own = np.where(jobs.instrument >= 0, jobs.instrument, instruments)
+    by_state = np.bincount(own * STATES + calibration.state, minlength=(instruments + 1) * STATES)
+    by_person, last_person = _tally(jobs.person, days, len(history.people))
+    last = last_of_assets(jobs)
+    return Held(
+        calibration=calibration,
+        by_state=by_state.reshape(-1, STATES).astype(np.int64),
+        late=np.flatnonzero(calibration.state == RAN_OUT),
+        last_instrument=_tally(jobs.instrument, days, instruments)[1],
+        by_person=by_person,
+        last_person=last_person,
+        last_word=int((calibration.state[last] == RAN_OUT).sum()),
+        machines=len(last),
+    )
+
+
+def _tally(who: IntArray, days: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """Count the jobs of each person or instrument, and find the day of the last one."""
+    known = who >= 0
+    last = np.full(count, np.iinfo(np.int64).min)
+    np.maximum.at(last, who[known], days[known])
+    return np.bincount(who[known], minlength=count).astype(np.int64), last
+
+
+def _instrument(latest: Instrument, history: History, held: Held, today: date) -> InstrumentLine:
+    known = latest.serial in history.instruments
+    index = history.instruments.index(latest.serial) if known else -1
+    states = held.by_state[index] if known else np.zeros(STATES, dtype=np.int64)
     return InstrumentLine(
         serial=latest.serial,
         description=latest.description,
         calibrated=latest.calibrated,
         due=latest.due,
         days_left=None if latest.due is None else (latest.due - today).days,
-        jobs=int(mine.sum()),
-        late=int((state == RAN_OUT).sum()),
-        not_known=int((state == NOT_KNOWN).sum()),
-        last=_date(int(days[mine].max())) if mine.any() else None,
+        jobs=int(states.sum()),
+        late=int(states[RAN_OUT]),
+        not_known=int(states[NOT_KNOWN]),
+        last=_date(int(held.last_instrument[index])) if states.any() else None,
     )
 
 
@@ -231,11 +283,11 @@ def _resting(
     start = since or instrument.calibrated
     index = history.instruments.index(serial) if serial in history.instruments else -2
     from_us = np.iinfo(np.int64).min if start is None else day_start_us(start, history.zone)
-    rows = resting_on(jobs, index, from_us)
+    rows = resting_rows(jobs, index, from_us)
     last = next_with_another_for(history)[rows] < 0
-    order = np.concatenate([rows[last], rows[~last]])
-    machines = len(np.unique(jobs.asset[rows]))
-    lasting = len(np.unique(jobs.asset[rows[last]]))
+    lasting_rows = newest(jobs, rows[last], most)
+    order = np.concatenate([lasting_rows, newest(jobs, rows[~last], most - len(lasting_rows))])
+    machines, lasting = _machines(jobs.asset[rows]), _machines(jobs.asset[rows[last]])
     judged = ~np.isnan(jobs.left_ratio[rows])
     window = {} if start is None else {"day": day(start)}
     if not len(rows):
@@ -255,7 +307,12 @@ def _resting(
             say("people.rest.last", machines=counted(lasting, "machine")) if lasting else say("people.rest.last_none")
         )
         text = f"{first} {left} {words}"
-    return Resting(serial, start, text, len(rows), machines, lasting, _rows(history, order[:most], calibration, days))
+    return Resting(serial, start, text, len(rows), machines, lasting, _rows(history, order, calibration, days))
+
+
+def _machines(asset: IntArray) -> int:
+    """Count the machines of some jobs that stand in their order: by machine."""
+    return int(np.count_nonzero(np.diff(asset, prepend=-1)))
 
 
 def job_days(history: History) -> IntArray:
@@ -289,18 +346,13 @@ def _rows(history: History, rows: IntArray, calibration: JobCalibration, days: I
     return tuple(found)
 
 
-def _people(history: History, people: Sequence[Person], days: IntArray) -> tuple[PersonLine, ...]:
-    jobs = history.jobs
-    done = jobs.person >= 0
-    counts = np.bincount(jobs.person[done], minlength=len(history.people))
-    last = np.full(len(history.people), np.iinfo(np.int64).min)
-    np.maximum.at(last, jobs.person[done], days[done])
+def _people(history: History, people: Sequence[Person], held: Held) -> tuple[PersonLine, ...]:
     place = {name: index for index, name in enumerate(history.people)}
     lines = []
     for person in sorted(people, key=lambda one: one.name.casefold()):
         index = place.get(person.name)
-        n = 0 if index is None else int(counts[index])
-        seen = _date(int(last[index])) if index is not None and n else None
+        n = 0 if index is None else int(held.by_person[index])
+        seen = _date(int(held.last_person[index])) if index is not None and n else None
         lines.append(PersonLine(person.name, person.qualification, n, seen))
     return tuple(lines)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,6 +30,12 @@ QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 """Quantiles that the pinball loss is averaged over."""
 
 BINS = 10
+
+AT_ONCE = 100_000
+"""So many predictions are scored at once."""
+
+SCORED = ("mean", "variance", "error", "df", "class_mean", "class_variance", "zero_variance")
+"""Columns of predictions that scores rest on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +89,8 @@ def backtest_of(predictions: Predictions, material: Material, fits: int) -> Back
     judged = ~np.isnan(predictions.error)
     held = np.abs(predictions.error)[:, :, None] <= predictions.half
     asset = material.asset[predictions.row]
-    place = t_cdf(predictions.error / np.sqrt(predictions.variance), np.maximum(predictions.df, 1.0)[:, None])
-    each = _losses(predictions)
+    names, member = np.unique(asset, return_inverse=True)
+    place, each = _scored(predictions)
     for index in range(fits):
         rows = np.ones(len(asset), np.bool_) if index == fits - 1 else predictions.fit == index
         inside = judged & rows[:, None]
@@ -92,7 +98,7 @@ def backtest_of(predictions: Predictions, material: Material, fits: int) -> Back
         if not intervals[index]:
             continue
         for level in range(len(LEVELS)):
-            result = clustered_share(held[:, :, level], inside, asset)
+            result = _clustered(held[:, :, level], inside, member, len(names))
             coverage[index, level], low[index, level], high[index, level] = result
         pit[index] = np.histogram(place[inside], BINS, (0.0, 1.0))[0] / intervals[index]
         losses[:, index] = [float(np.mean(kind[inside])) for kind in each]
@@ -124,8 +130,13 @@ def clustered_share(held: BoolArray, counted: BoolArray, cluster: IntArray) -> t
     variance goes into Wilson's formula, never more than the trials themselves.
     """
     names, member = np.unique(cluster, return_inverse=True)
-    n = np.bincount(member, counted.sum(axis=1), len(names))
-    x = np.bincount(member, (held & counted).sum(axis=1), len(names))
+    return _clustered(held, counted, member, len(names))
+
+
+def _clustered(held: BoolArray, counted: BoolArray, member: IntArray, clusters: int) -> tuple[float, float, float]:
+    """Give the same where the clusters are numbered from 0 already."""
+    n = np.bincount(member, counted.sum(axis=1), clusters)
+    x = np.bincount(member, (held & counted).sum(axis=1), clusters)
     total = float(n.sum())
     share = float(x.sum()) / total
     variance = float(np.sum((x - share * n) ** 2)) / total**2
@@ -154,6 +165,21 @@ def kupiec_ratio(misses: int, trials: int, chance: float) -> float:
         return hit + (misses * float(np.log(p)) if misses else 0.0)
 
     return max(2.0 * (log_likelihood(misses / trials) - log_likelihood(chance)), 0.0)
+
+
+def _scored(predictions: Predictions) -> tuple[FloatArray, tuple[FloatArray, FloatArray, FloatArray]]:
+    """Give the place of each outcome in its forecast, and the losses; worked out for some predictions at a time.
+
+    On the way there are ten arrays as long as the predictions: of a large book these would be the most that a study takes.
+    """
+    place, losses = np.empty(predictions.error.shape), [np.empty(predictions.error.shape) for _ in range(3)]
+    for begin in range(0, len(place), AT_ONCE):
+        rows = slice(begin, begin + AT_ONCE)
+        part = replace(predictions, **{name: getattr(predictions, name)[rows] for name in SCORED})
+        place[rows] = t_cdf(part.error / np.sqrt(part.variance), np.maximum(part.df, 1.0)[:, None])
+        for whole, some in zip(losses, _losses(part), strict=True):
+            whole[rows] = some
+    return place, (losses[0], losses[1], losses[2])
 
 
 def _losses(predictions: Predictions) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -110,8 +110,48 @@ def resting_on(jobs: JobColumns, instrument: int, since_us: int) -> IntArray:
     (k,) int array
         Rows of the jobs. [unitless]
     """
-    rows = np.flatnonzero((jobs.instrument == instrument) & (jobs.performed_us >= since_us))
-    return rows[np.lexsort((-jobs.entry[rows], -jobs.performed_us[rows]))]
+    rows = resting_rows(jobs, instrument, since_us)
+    return newest(jobs, rows, len(rows))
+
+
+def resting_rows(jobs: JobColumns, instrument: int, since_us: int) -> IntArray:
+    """Give the same in the order of the jobs.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    instrument : int
+        Index of the instrument. [unitless]
+    since_us : int
+        From this moment on. [µs since 1970, UTC]
+    """
+    rows = np.flatnonzero(jobs.instrument == instrument)
+    return rows[jobs.performed_us[rows] >= since_us]
+
+
+def newest(jobs: JobColumns, rows: IntArray, most: int) -> IntArray:
+    """Give the newest of some jobs, the last one first; of one time that with the later entry.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    rows : (k,) int array
+        Rows of some of them. [unitless]
+    most : int
+        So many at most. [unitless]
+
+    Returns
+    -------
+    (min(k, most),) int array
+        Rows of the jobs. [unitless]
+    """
+    if most < len(rows):
+        # Only what may be among them is sorted: a page shows a few of a million.
+        at = jobs.performed_us[rows]
+        rows = rows[at >= np.partition(at, len(at) - most)[len(at) - most]] if most > 0 else rows[:0]
+    return rows[np.lexsort((-jobs.entry[rows], -jobs.performed_us[rows]))][:most]
 
 
 def last_of_assets(jobs: JobColumns) -> IntArray:

@@ -95,9 +95,10 @@ def conformal_factors(score: FloatArray, depth: IntArray, fit: IntArray, fits: i
 
 
 def _enough(score: FloatArray, rows: BoolArray, needed: int) -> tuple[FloatArray, int] | None:
-    chosen = score[rows].reshape(-1, score.shape[-1])
-    chosen = chosen[~np.isnan(chosen[:, 0])]
-    if len(chosen) < needed:
+    # Level by level: the scores are by far the largest of what a back-test holds, and every copy counts.
+    judged = ~np.isnan(score[rows, :, 0])
+    found = int(np.count_nonzero(judged))
+    if found < needed:
         return None
-    ranks = np.array([conformal_rank(chosen[:, k], level) for k, level in enumerate(LEVELS)])
-    return np.maximum(ranks, LEAST_FACTOR), len(chosen)
+    ranks = np.array([conformal_rank(score[rows, :, k][judged], level) for k, level in enumerate(LEVELS)])
+    return np.maximum(ranks, LEAST_FACTOR), found

@@ -25,6 +25,9 @@ MOST_ORIGINS = 10
 RECENT = 6
 """Origins whose scores make the conformal factors: older ones were predicted from a book that knew less."""
 
+RUNS_AT_ONCE = 200_000
+"""So many runs are added up at once, give or take a series."""
+
 US_PER_DAY = 86_400_000_000
 
 
@@ -190,6 +193,10 @@ def predict_past(
         )
         if len(batch.row):
             batches.append(batch)
+        if len(batches) > RECENT:
+            # Nobody asks for these scores again.
+            batches[-RECENT - 1] = replace(batches[-RECENT - 1], score=batch.score[:0])
+        del batch
     if batches:
         factors = _factors_until(batches, material, grouping, None)
     return replace(_joined(batches, material, factors), fits=tuple(found))
@@ -259,16 +266,8 @@ def _exclusive(part: FloatArray, series: IntArray) -> FloatArray:
 
 
 def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, factors: Factors) -> _Batch:
-    judged = ~np.isnan(material.drift)
-    fit = grouping.fit[material.series]
-    weight = judged / fits.variance.of(material.years, fit)
-    value, years = np.where(judged, material.drift, 0.0), material.years[:, None]
-    series = material.series
-    parts = (judged.astype(np.float64), weight * years**2, weight * years * value, weight * value**2)
-    sums = Sums(*np.split(_exclusive(np.concatenate(parts, axis=1), series), 4, axis=1))
-    chosen = np.flatnonzero(rows & (sums.n.max(axis=1, initial=0.0) > 0) & judged.any(axis=1) & fits.usable[fit])
-    here = Sums(*(part[chosen] for part in (sums.n, sums.tt, sums.td, sums.dd)))
-    own = fit[chosen]
+    chosen, here, judged = _known_before(material, grouping, fits, rows)
+    own = grouping.fit[material.series[chosen]]
     rates = rates_of(here, fits, own)
     timed = np.isfinite(rates.shrunk)
     rate = np.where(timed, rates.shrunk, fits.mean[own])
@@ -276,7 +275,7 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
     mean, variance, chance = next_drift(
         fits, own, rate=rate, rate_variance=rate_variance, factor=rates.factor, years=material.years[chosen]
     )
-    df = effective_df(rates.df, chance, np.where(judged[chosen], variance, np.nan))
+    df = effective_df(rates.df, chance, np.where(judged, variance, np.nan))
     depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
     quantile = np.stack([t_quantile_by_table(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
     plain = np.sqrt(variance)[:, :, None] * quantile[:, None, :]
@@ -297,11 +296,48 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
     )
 
 
+def _known_before(
+    material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray
+) -> tuple[IntArray, Sums, BoolArray]:
+    """Find which of some runs can be predicted, and add up the earlier runs of the series of each.
+
+    Series by series: what is added up is as long as a block of them, not as the book, and of series without one
+    of these runs nothing is added up.
+
+    Returns
+    -------
+    chosen, sums, judged : (k,) int array, Sums and (k, 4) bool array
+        Rows that have an earlier run, the sums over those, and which components are judged. [unitless]
+    """
+    chosen, found, known = [np.zeros(0, np.int64)], [np.zeros((0, 16))], [np.zeros((0, 4), np.bool_)]
+    begins = np.flatnonzero(np.diff(material.series, prepend=-1))
+    lengths = np.diff(np.append(begins, len(material)))
+    wanted = np.flatnonzero(np.logical_or.reduceat(rows, begins)) if len(begins) else begins
+    for block in np.array_split(wanted, -(-int(lengths[wanted].sum()) // RUNS_AT_ONCE) or 1):
+        # Rows of these series, in their order.
+        at = np.repeat(begins[block] - np.append(0, np.cumsum(lengths[block])[:-1]), lengths[block])
+        at += np.arange(len(at))
+        series, years = material.series[at], material.years[at]
+        judged, fit = ~np.isnan(material.drift[at]), grouping.fit[series]
+        weight = judged / fits.variance.of(years, fit)
+        value, time = np.where(judged, material.drift[at], 0.0), years[:, None]
+        parts = (judged.astype(np.float64), weight * time**2, weight * time * value, weight * value**2)
+        sums = _exclusive(np.concatenate(parts, axis=1), series)
+        able = rows[at] & (sums[:, :4].max(axis=1, initial=0.0) > 0) & judged.any(axis=1) & fits.usable[fit]
+        chosen.append(at[able])
+        found.append(sums[able])
+        known.append(judged[able])
+    whole = np.concatenate(found)
+    # Each with memory of its own: what is computed from columns of a wide array would be read with a stride.
+    sums_of_all = Sums(*(np.ascontiguousarray(part) for part in np.split(whole, 4, axis=1)))
+    return np.concatenate(chosen), sums_of_all, np.concatenate(known)
+
+
 def _factors_until(batches: list[_Batch], material: Material, grouping: Grouping, until: int | None) -> Factors:
     """Give the factors from the predictions whose outcome was known at a time."""
     score, depth, fit = [np.zeros((0, 4, len(LEVELS)))], [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
     for batch in batches[-RECENT:]:
-        seen = np.ones(len(batch.row), np.bool_) if until is None else material.end_us[batch.row] <= until
+        seen = slice(None) if until is None else material.end_us[batch.row] <= until
         score.append(batch.score[seen])
         depth.append(batch.depth[seen])
         fit.append(batch.fit[seen])
@@ -309,6 +345,7 @@ def _factors_until(batches: list[_Batch], material: Material, grouping: Grouping
 
 
 def _joined(batches: list[_Batch], material: Material, factors: Factors) -> Predictions:
+    """Put the batches together; the list is empty afterwards."""
     shapes = {
         "mean": (4,),
         "variance": (4,),
@@ -318,12 +355,15 @@ def _joined(batches: list[_Batch], material: Material, factors: Factors) -> Pred
         "zero_variance": (4,),
     }
 
+    parts = {name: [getattr(batch, name) for batch in batches] for name in _Batch.__slots__ if name != "score"}
+    # What is put together is let go before the next: all batches beside the whole would be twice as much.
+    batches.clear()
+
     def whole(name: str) -> FloatArray:
-        parts = [getattr(batch, name) for batch in batches]
-        return np.concatenate([np.zeros((0, *shapes.get(name, ()))), *parts])
+        return np.concatenate([np.zeros((0, *shapes.get(name, ()))), *parts.pop(name)])
 
     def numbers(name: str) -> IntArray:
-        return np.concatenate([np.zeros(0, np.int64), *(getattr(batch, name) for batch in batches)]).astype(np.int64)
+        return np.concatenate([np.zeros(0, np.int64), *parts.pop(name)]).astype(np.int64)
 
     row, mean = numbers("row"), whole("mean")
     return Predictions(

@@ -6,11 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.history.columns import UNKNOWN, BoolArray, FloatArray, IntArray, JobColumns
+from models.history.columns import SPEED_BOUNDS_RPM, UNKNOWN, BoolArray, FloatArray, IntArray, JobColumns
 from models.history.intervals import Shares, shares
 from models.maths.limits import limit_ratio, limits_for
 from models.values.kinds import Coupling
 from models.values.limits import LimitSet
+
+AT_ONCE = 32_768
+"""So many jobs are judged again at once when only counts are wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,54 @@ class Rejudged:
     left: Shares
     found_before: Shares
     left_before: Shares
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """How many verdicts turn, by class of speed: (classes, 2, 2), whether over before and whether over then.
+
+    The first row are machines whose speed is not known.  Only what is judged before and then is counted; ``lost`` and
+    ``gained`` are verdicts that are there only before, and only then.
+    """
+
+    found: IntArray
+    left: IntArray
+    lost: int
+    gained: int
+
+
+def turned(jobs: JobColumns, limit_set: LimitSet, rows: IntArray | None = None) -> Turned:
+    """Count the verdicts that turn under another limit set.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    limit_set : LimitSet
+        The other set. [unitless]
+    rows : (k,) int array, optional
+        Which jobs; all of them where not given. [unitless]
+
+    Notes
+    -----
+    Some jobs at a time: nothing is as long as the history, and what is looked at again is still at hand.
+    """
+    classes = len(SPEED_BOUNDS_RPM) + 2
+    cells, lost, gained = np.zeros((2, classes * 4), dtype=np.int64), 0, 0
+    for begin in range(0, len(jobs) if rows is None else len(rows), AT_ONCE):
+        end = begin + AT_ONCE
+        part = slice(begin, end) if rows is None else rows[begin:end]
+        limits, each_axis = limits_of_jobs(jobs, limit_set, part)
+        target, span, own = jobs.target[part], jobs.span_mm[part], (jobs.speed_class[part] - UNKNOWN) * 4
+        for which, measured, judged in ((0, jobs.found, jobs.found_ratio), (1, jobs.left, jobs.left_ratio)):
+            before, then = judged[part], limit_ratio(measured[part] - target, limits, each_axis, span)
+            had, has = ~np.isnan(before), ~np.isnan(then)
+            cell = own + 2 * (before > 1.0) + (then > 1.0)
+            cells[which] += np.bincount(cell[had & has], minlength=classes * 4)
+            lost += int(np.count_nonzero(had & ~has))
+            gained += int(np.count_nonzero(has & ~had))
+    found, left = cells.reshape(2, classes, 2, 2)
+    return Turned(found, left, lost, gained)
 
 
 def judge_again(jobs: JobColumns, limit_set: LimitSet, rows: IntArray | slice = slice(None)) -> Rejudged:
@@ -99,15 +150,16 @@ def limits_of_jobs(
     begins = np.ones(len(speed), dtype=np.bool_)
     begins[1:] = (spacers[1:] != spacers[:-1]) | (speed[1:] != speed[:-1])
     stretch = np.cumsum(begins) - 1
-    pairs = np.stack([spacers[begins].astype(np.float64), speed[begins]])
-    kinds, member = np.unique(pairs, axis=1, return_inverse=True)
-    table, each = np.full((kinds.shape[1], 4), np.nan), np.zeros(kinds.shape[1], dtype=np.bool_)
-    for index, (spacer, rpm) in enumerate(kinds.T.tolist()):
-        given = limits_for(limit_set, Coupling.SPACER if spacer else Coupling.SHORT, None if rpm == UNKNOWN else rpm)
+    speeds, member = np.unique(speed[begins], return_inverse=True)
+    member = 2 * member + spacers[begins]
+    table, each = np.full((2 * len(speeds), 4), np.nan), np.zeros(2 * len(speeds), dtype=np.bool_)
+    for index in np.flatnonzero(np.bincount(member, minlength=len(each))).tolist():
+        rpm = float(speeds[index // 2])
+        given = limits_for(limit_set, Coupling.SPACER if index % 2 else Coupling.SHORT, None if rpm == UNKNOWN else rpm)
         row = (given.offset_mm, given.angle_mm_m, given.flex_mm_m, given.soft_foot_mm)
         table[index] = [np.nan if value is None else value for value in row]
         each[index] = given.each_axis
-    row = member.ravel()[stretch]
+    row = member[stretch]
     return table[row], each[row]
 
 

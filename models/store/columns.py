@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -86,6 +87,10 @@ class RawJobs:
         return older[older >= 0]
 
 
+_SITE, _AFTER = "number_of_the_site", "number_of_the_last_entry"
+"""What stands for the two numbers in the text of the question for jobs."""
+
+
 EMPTY = RawJobs(
     np.zeros((0, len(_WHOLE)), dtype=np.int64),
     np.zeros((0, len(_NUMBERS))),
@@ -106,19 +111,27 @@ def read_jobs(connection: sa.Connection, site_id: int, after: int) -> RawJobs:
     after : int
         Number of the last entry that is known; 0 reads all. [unitless]
     """
+    plain = _plain(connection.dialect).replace(_SITE, str(int(site_id))).replace(_AFTER, str(int(after)))
+    parts: dict[str, list[Any]] = {name: [getattr(EMPTY, name)] for name in RawJobs.__slots__}
+    result = connection.execution_options(stream_results=True).exec_driver_sql(plain)
+    while rows := result.fetchmany(_CHUNK):
+        part = _raw(rows)
+        for name, kept in parts.items():
+            kept.append(getattr(part, name))
+    # What is put together is let go before the next: all parts beside the whole would be twice a large book.
+    return RawJobs(*(np.concatenate(parts.pop(name)) for name in RawJobs.__slots__))
+
+
+@lru_cache(maxsize=8)
+def _plain(dialect: sa.Dialect) -> str:
+    """Put the question together once: that takes longer than the answer when there is one new job."""
     table = JobRow.__table__
     columns = [sa.func.coalesce(table.c[name], UNKNOWN) if table.c[name].nullable else table.c[name] for name in _WHOLE]
     columns += [table.c[name] for name in (*_NUMBERS, *_TEXTS)]
-    question = sa.select(*columns).where(table.c.site_id == site_id, table.c.entry > after).order_by(table.c.entry)
+    site, after = sa.literal_column(_SITE, sa.Integer), sa.literal_column(_AFTER, sa.Integer)
+    question = sa.select(*columns).where(table.c.site_id == site, table.c.entry > after).order_by(table.c.entry)
     # The type decorators would turn each moment into a date object and back: the driver's own values are wanted.
-    plain = question.compile(dialect=connection.dialect, compile_kwargs={"literal_binds": True})
-    parts = [EMPTY]
-    result = connection.execution_options(stream_results=True).exec_driver_sql(str(plain))
-    while rows := result.fetchmany(_CHUNK):
-        parts.append(_raw(rows))
-    if len(parts) == 1:
-        return EMPTY
-    return RawJobs(*(np.concatenate([getattr(part, name) for part in parts]) for name in RawJobs.__slots__))
+    return str(question.compile(dialect=dialect, compile_kwargs={"literal_binds": True}))
 
 
 def _raw(rows: Sequence[Sequence[Any]]) -> RawJobs:
@@ -196,18 +209,28 @@ def at_day(held: Held, day: int) -> Held:
 
 def read_people(connection: sa.Connection, site_id: int) -> tuple[IntArray, tuple[str, ...]]:
     """Give numbers and names of the people of a site, in order of number."""
-    row = PersonRow
-    return _names(connection, sa.select(row.id, row.name).where(row.site_id == site_id).order_by(row.id))
+    return _names(connection, _people(), site_id)
 
 
 def read_instruments(connection: sa.Connection, site_id: int) -> tuple[IntArray, tuple[str, ...]]:
     """Give numbers and serials of the instruments of a site, in order of number."""
+    return _names(connection, _instruments(), site_id)
+
+
+@cache
+def _people() -> sa.Select[int, str]:
+    row = PersonRow
+    return sa.select(row.id, row.name).where(row.site_id == sa.bindparam("site")).order_by(row.id)
+
+
+@cache
+def _instruments() -> sa.Select[int, str]:
     row = InstrumentRow
-    return _names(connection, sa.select(row.id, row.serial).where(row.site_id == site_id).order_by(row.id))
+    return sa.select(row.id, row.serial).where(row.site_id == sa.bindparam("site")).order_by(row.id)
 
 
-def _names(connection: sa.Connection, question: sa.Select[int, str]) -> tuple[IntArray, tuple[str, ...]]:
-    rows = connection.execute(question).all()
+def _names(connection: sa.Connection, question: sa.Select[int, str], site_id: int) -> tuple[IntArray, tuple[str, ...]]:
+    rows = connection.execute(question, {"site": site_id}).all()
     return np.array([row[0] for row in rows], dtype=np.int64), tuple(row[1] for row in rows)
 
 
@@ -233,50 +256,51 @@ def job_columns(
     asset_ids, person_ids, instrument_ids : int array
         The numbers of the site's assets, people and instruments, rising. [unitless]
     """
-    whole = raw.whole
-    stands = ~np.isin(whole[:, 0], raw.superseded) & (whole[:, 4] == 0)
-    whole, numbers, coded, soft = whole[stands], raw.numbers[stands], raw.coded[stands], raw.soft[stands]
-    asset = _index(whole[:, 2], asset_ids)
-    order = np.lexsort((whole[:, 0], whole[:, 5], asset))
-    whole, numbers, coded, soft, asset = whole[order], numbers[order], coded[order], soft[order], asset[order]
+    whole, numbers, coded = raw.whole, raw.numbers, raw.coded
+    rows = np.flatnonzero(~np.isin(whole[:, 0], raw.superseded) & (whole[:, 4] == 0))
+    asset = _index(whole[rows, 2], asset_ids)
+    order = np.lexsort((whole[rows, 0], whole[rows, 5], asset))
+    rows, asset = rows[order], asset[order]
     n = {name: number for number, name in enumerate(_NUMBERS)}
 
-    # Each column has memory of its own: a slice of the wide rows would be read with a stride, and keep all of them alive.
+    # Each column is taken out of the wide rows by itself: these are as long as all columns together, and one copy
+    # of them is enough. It then has memory of its own, which is read without a stride and keeps no other alive.
     def number(name: str) -> FloatArray:
-        return np.ascontiguousarray(numbers[:, n[name]])
+        column: FloatArray = numbers[rows, n[name]]
+        return column
 
     def four(start: int) -> FloatArray:
-        return np.ascontiguousarray(numbers[:, start : start + 4])
+        return np.ascontiguousarray(numbers[rows, start : start + 4])
 
-    spacer = coded[:, 1].astype(bool)
+    spacer = coded[rows, 1].astype(bool)
     speed = number("speed_rpm")
-    performed = np.ascontiguousarray(whole[:, 5])
+    performed = whole[rows, 5]
     return JobColumns(
-        entry=np.ascontiguousarray(whole[:, 0]),
-        job=np.ascontiguousarray(whole[:, 1]),
+        entry=whole[rows, 0],
+        job=whole[rows, 1],
         asset=asset,
         performed_us=performed,
         month=month_of(performed, zone),
-        reason=np.ascontiguousarray(coded[:, 0]),
+        reason=coded[rows, 0],
         found=four(0),
         left=four(4),
         target=four(8),
         limits=four(12),
-        each_axis=numbers[:, n["limit_each_axis"]] > 0,
+        each_axis=number("limit_each_axis") > 0,
         found_ratio=number("found_ratio"),
         left_ratio=number("left_ratio"),
         speed_rpm=speed,
         speed_class=speed_class_of(speed),
         spacer=spacer,
         span_mm=np.where(spacer, number("span_mm"), np.nan),
-        soft_before=np.ascontiguousarray(soft[:, 0]),
-        soft_after=np.ascontiguousarray(soft[:, 1]),
+        soft_before=raw.soft[rows, 0],
+        soft_after=raw.soft[rows, 1],
         hours_run=number("hours_run"),
         temp_stationary_c=number("temp_stationary_c"),
         temp_movable_c=number("temp_movable_c"),
         temp_ambient_c=number("temp_ambient_c"),
-        person=_index(whole[:, 6], person_ids),
-        instrument=_index(whole[:, 7], instrument_ids),
+        person=_index(whole[rows, 6], person_ids),
+        instrument=_index(whole[rows, 7], instrument_ids),
     )
 
 

@@ -109,12 +109,16 @@ class _Reading:
         self.codes = {text: code for code, text in enumerate(held.texts)}
         self.named_row: list[int] = []
         self.named: list[int] = []
+        self.told: list[IntArray] = [np.zeros((0, 2), dtype=np.int64)]
 
     def code(self, text: str) -> int:
         return self.codes.setdefault(text, len(self.codes))
 
-    def rows(self, table: type, *names: str) -> Iterable[Sequence[Any]]:
-        """Read columns of a table for the newer entries of the site, as the driver gives them."""
+    def chunks(self, table: type, *names: str) -> Iterable[Sequence[Sequence[Any]]]:
+        """Read columns of a table for the newer entries of the site, as the driver gives them, many rows at a time.
+
+        Rows as the driver gives them take twenty times the room of columns: what reads many makes each chunk small.
+        """
         columns: Any = table.__table__.c  # type: ignore[attr-defined]
         entry = columns["number" if table is EntryRow else "entry"]
         question = (
@@ -125,15 +129,21 @@ class _Reading:
         plain = str(question.compile(dialect=self.connection.dialect, compile_kwargs={"literal_binds": True}))
         result = self.connection.execution_options(stream_results=True).exec_driver_sql(plain)
         while rows := result.fetchmany(_CHUNK):
-            yield from rows
+            yield rows
+
+    def rows(self, table: type, *names: str) -> Iterable[Sequence[Any]]:
+        """Read the same row by row."""
+        for chunk in self.chunks(table, *names):
+            yield from chunk
 
     def result(self) -> EntryColumns:
         code = self.code
-        new = [
-            (number, at, code(author), code(kind), NONE if batch is None else batch)
-            for number, at, author, kind, batch in self.rows(EntryRow, "number", "at_us", "author", "kind", "batch")
-        ]
-        grid = np.array(new, dtype=np.int64).reshape(-1, 5)
+        new = [np.zeros((0, 5), dtype=np.int64)]
+        for chunk in self.chunks(EntryRow, "number", "at_us", "author", "kind", "batch"):
+            lines = [(n, at, code(who), code(kind), NONE if file is None else file) for n, at, who, kind, file in chunk]
+            new.append(np.array(lines, dtype=np.int64).reshape(-1, 5))
+        grid = np.concatenate(new)
+        new.clear()
         number, n = grid[:, 0], len(grid)
         asset, instrument = np.full(n, NONE, dtype=np.int64), np.full(n, NONE, dtype=np.int64)
         performed = np.full(n, _NO_TIME)
@@ -147,7 +157,8 @@ class _Reading:
         for namer, name in ((PersonVersionRow, "name"), (LimitVersionRow, "adopted_by")):
             for entry, who in self.rows(namer, "entry", name):
                 self.name(self.at(number, entry), who)
-        held = self.held
+        self.pack()
+        told, held = np.concatenate(self.told), self.held
         return replace(
             held,
             last=self.head,
@@ -159,8 +170,8 @@ class _Reading:
             asset=np.concatenate([held.asset, asset]),
             instrument=np.concatenate([held.instrument, instrument]),
             performed_us=np.concatenate([held.performed_us, performed]),
-            named_row=np.concatenate([held.named_row, np.array(self.named_row, dtype=np.int64) + len(held)]),
-            named=np.concatenate([held.named, np.array(self.named, dtype=np.int64)]),
+            named_row=np.concatenate([held.named_row, told[:, 0] + len(held)]),
+            named=np.concatenate([held.named, told[:, 1]]),
             texts=tuple(self.codes),
         )
 
@@ -173,23 +184,30 @@ class _Reading:
             self.named_row.append(row)
             self.named.append(self.code(who))
 
+    def pack(self) -> None:
+        """Make columns of the names that were told since the last time."""
+        self.told.append(np.array([self.named_row, self.named], dtype=np.int64).T)
+        self.named_row, self.named = [], []
+
     def jobs(self, number: IntArray, asset: IntArray, instrument: IntArray, performed: IntArray) -> None:
         names = ("entry", "asset_id", "instrument_id", "performed_us", "people", "reviewer")
         people: dict[str, tuple[str, ...]] = {}
-        for entry, which, device, when, who, reviewer in self.rows(JobRow, *names):
-            # Numbers of a site alone run without a gap as a rule: the place is guessed before it is looked for.
-            row = entry - int(number[0])
-            if row >= len(number) or number[row] != entry:
-                row = self.at(number, entry)
-            asset[row], performed[row] = which, when
-            if device is not None:
-                instrument[row] = device
-            if who not in people:
-                people[who] = tuple(dict.fromkeys(json.loads(who or "[]")))
-            for one in people[who]:
-                self.name(row, one)
-            if reviewer:
-                self.name(row, reviewer)
+        for chunk in self.chunks(JobRow, *names):
+            for entry, which, device, when, who, reviewer in chunk:
+                # Numbers of a site alone run without a gap as a rule: the place is guessed before it is looked for.
+                row = entry - int(number[0])
+                if row >= len(number) or number[row] != entry:
+                    row = self.at(number, entry)
+                asset[row], performed[row] = which, when
+                if device is not None:
+                    instrument[row] = device
+                if who not in people:
+                    people[who] = tuple(dict.fromkeys(json.loads(who or "[]")))
+                for one in people[who]:
+                    self.name(row, one)
+                if reviewer:
+                    self.name(row, reviewer)
+            self.pack()
 
     def signed(self, number: IntArray, asset: IntArray) -> None:
         """Let a sign-off speak of the machine of the job that it signs."""
@@ -232,7 +250,11 @@ def answering(columns: EntryColumns, asked: EntryFilter, meant: Meant) -> IntArr
     if meant.instrument is not None:
         tests.append(columns.instrument == meant.instrument)
     if meant.entries is not None:
-        tests.append(np.isin(columns.number, meant.entries))
+        place = np.searchsorted(columns.number, meant.entries)
+        place = place[place < len(columns)]
+        of_job = np.zeros(len(columns), dtype=np.bool_)
+        of_job[place] = np.isin(columns.number[place], meant.entries)
+        tests.append(of_job)
     if asked.person:
         tests.append(_of_person(columns, asked.person))
     if asked.kind is not None:

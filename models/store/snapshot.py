@@ -34,8 +34,8 @@ FORMAT = 1
 FEWEST_JOBS = 20_000
 """A history of fewer jobs is read in a moment and never kept."""
 
-MOST_BYTES = 4 << 30
-"""A longer snapshot is not kept. [byte]"""
+MOST_BYTES = 8 << 30
+"""A longer snapshot is not kept; one of ten million jobs and their study takes 6.2 GB. [byte]"""
 
 PASSING_S = 3600.0
 """A passing folder that is older was left behind by a process that was killed. [s]"""

@@ -209,8 +209,8 @@ def mapped(book: Path, target: Path) -> Spent:
         Path(f"{target}{end}").unlink(missing_ok=True)
     engine = sa.create_engine(f"sqlite:///{target}")
     sa.event.listen(engine, "connect", _as_a_book)
-    classes = (EntryRow, JobRow, StatementRow)
-    tables = [one.__table__ for one in classes]
+    tables = [one.__table__ for one in (EntryRow, JobRow, StatementRow)]
+    classes = [_mapped_class(table) for table in tables]
     indexes = [index for table in tables for index in table.indexes]
     for table in tables:
         with engine.begin() as connection:
@@ -234,6 +234,13 @@ def mapped(book: Path, target: Path) -> Spent:
         session.commit()
     engine.dispose()
     return Spent(seconds + time.perf_counter() - began, processor + time.process_time() - used, 0.0)
+
+
+def _mapped_class(table: sa.Table) -> type[Any]:
+    """Give a class of objects for a table, as most programs would have one; ours has rows only."""
+    made = type(f"{table.name}_object", (), {})
+    orm.registry().map_imperatively(made, table)
+    return made
 
 
 def _as_a_book(raw: Any, _: object) -> None:
