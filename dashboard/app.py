@@ -25,7 +25,7 @@ from dashboard.desk import Desk
 from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
 from dashboard.monitor import Probe, install_monitor
-from dashboard.pictures import StillReadingError
+from dashboard.picture import StillReadingError
 from dashboard.reports import routes as report_routes
 from dashboard.security import install_headers, refuse_others
 from dashboard.server import HEALTH

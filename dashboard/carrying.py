@@ -30,8 +30,9 @@ from models.history.follow import Followed, follow_rates
 from models.history.forecast import Recheck, recheck_of
 from models.history.index import Index, index_after
 from models.history.late import DEEPEST, peek
+from models.history.looks import Looks, looks_of
 from models.history.months import local_days, midnights_us
-from models.history.splice import followed
+from models.history.splice import Spliced, followed, stretches
 
 DEPTH = "carried over"
 """Key of how many times results were carried over one after the other."""
@@ -96,7 +97,12 @@ class _Over:
     def _by_name(self, key: str) -> Callable[[Any], Any] | None:
         if key.startswith(RECHECK):
             return partial(self._recheck, risk=float(key.removeprefix(RECHECK)))
-        ways = {"index": self._index, "job days": self._days, "next with another": self._next}
+        ways = {
+            "index": self._index,
+            "job days": self._days,
+            "next with another": self._next,
+            "looks": self._looks,
+        }
         return ways.get(key)
 
     def _index(self, old: Index) -> Index | None:
@@ -105,6 +111,23 @@ class _Over:
     def _days(self, old: Any) -> Any:
         part = self.made.change.part
         return self.made.change.jobs.apply(old, local_days(part.jobs.performed_us, part.zone))
+
+    def _looks(self, old: Looks) -> Looks:
+        made, change = self.made, self.made.change
+        own = looks_of(change.part.jobs, made.own.runs, len(change.part.assets))
+        moves = stretches(old, "asset", own.asset, change.touched)
+
+        def begins() -> Any:
+            each = change.assets.apply(np.diff(peek(old, "begins")), np.diff(own.begins))
+            return np.append(0, np.cumsum(each)).astype(np.int64)
+
+        return followed(
+            old,
+            own,
+            moves,
+            points={"run": (made.runs, made.runs.rows()[own.run])},
+            later={"asset": Spliced(moves, old, "asset", change.touched[own.asset]), "begins": begins},
+        )
 
     def _next(self, old: Any) -> Any:
         change = self.made.change
@@ -138,8 +161,7 @@ class _Over:
             interval_months=months,
         )
         rows = np.where(own.last_row >= 0, np.append(change.jobs.rows(), -1)[own.last_row], -1)
-        later = {"last_row": lambda: change.assets.apply(peek(old, "last_row"), rows, change.jobs)}
-        return followed(old, own, change.assets, later=later)
+        return followed(old, own, change.assets, points={"last_row": (change.jobs, rows)})
 
     def _ground(self, old: Ground, now_us: int, months: int) -> Ground:
         part, assets = self.made.change.part, self.made.change.assets

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime
 
 from dashboard.context import Context, context
 from dashboard.kept import holds, keep
-from dashboard.pictures import QUICK, StillReadingError
+from dashboard.picture import StillReadingError, quick
 from dashboard.place import Place, read_display, read_place, read_site
 from dashboard.prepared import runs_for
 from dashboard.words import say
@@ -63,7 +63,7 @@ class Scene:
     def study_so_far(self) -> Study | None:
         """Give the study; ``None`` while a large book is studied for the first time."""
         history = self.history
-        return study_for(history) if len(history.jobs) < QUICK or holds(history, "study") else None
+        return study_for(history) if quick(len(history.jobs)) or holds(history, "study") else None
 
     @property
     def estimates_until(self) -> int | None:
@@ -119,7 +119,7 @@ def study_for(history: History) -> Study:
     StillReadingError
         If the history is long, and its study is being made.
     """
-    if len(history.jobs) >= QUICK and not holds(history, "study"):
+    if not quick(len(history.jobs)) and not holds(history, "study"):
         raise StillReadingError(say("picture.no_study"), remedy=say("picture.reading.remedy"))
     return keep(history, "study", lambda: study_of(history))
 

@@ -45,6 +45,7 @@ class _Shelf:
 
 
 _shelves: OrderedDict[tuple[int, ...], _Shelf] = OrderedDict()
+_gone: list[_Shelf] = []
 _lock = Lock()
 
 
@@ -200,8 +201,17 @@ def _shelf_of(history: History) -> _Shelf:
         len(_shelves) > HISTORIES
         or (len(_shelves) > 2 and sum(len(one.history.jobs) for one in _shelves.values()) > MOST_JOBS)
     ):
-        del _shelves[free.pop(0)]
+        # Giving the memory of a long history back takes a moment, and a page waits here: that is left to who has time.
+        _gone[:] = [*_gone, _shelves.pop(free.pop(0))][-1:]
     return shelf
+
+
+def let_go() -> None:
+    """Give back the memory of what is kept no longer; at the latest that is done when the next history goes."""
+    with _lock:
+        gone = list(_gone)
+        _gone.clear()
+    gone.clear()
 
 
 @contextmanager

@@ -12,15 +12,17 @@ from zoneinfo import ZoneInfo
 from dashboard.context import Book, Clock
 from dashboard.fetch import recheck_for
 from dashboard.kept import keep
-from dashboard.pictures import Picture, Pictures
+from dashboard.picture import Picture
+from dashboard.pictures import Pictures
 from dashboard.place import WINDOWS
 from dashboard.prepared import due_for, index_for, runs_for
 from dashboard.views.due_page_view import RISKS
 from dashboard.views.effects_view import effects_for
 from dashboard.views.finder_view import match
 from dashboard.views.groups_view import groups_of
+from dashboard.views.offender_filters import areas_of
 from dashboard.views.offenders_view import ranked_for
-from dashboard.views.people_view import job_days, next_with_another_for
+from dashboard.views.people_view import held_for, job_days, next_with_another_for
 from dashboard.views.plan_view import ground_of
 from models.history.columns import History
 from models.history.engine import Study
@@ -72,6 +74,7 @@ def warm(picture: Picture, site: Site, now: datetime) -> None:
     due_for(history, now_us, site.interval_months)
     ground_of(history, study, today, now_us, site.interval_months)
     match(history.assets, "x")
+    areas_of(history.assets)
     for window in (*WINDOWS, None):
         ranked_for(history, runs_for(history), window, None, today)
 
@@ -91,5 +94,7 @@ def pictures_of(book: Book, clock: Clock) -> Pictures:
         for site in book.sites():
             if site.site_id == site_id:
                 warm(picture, site, clock())
+                if picture.study is not None:
+                    held_for(picture.history, book.instrument_versions(site_id))
 
     return Pictures(derive, warm_site)

@@ -16,7 +16,7 @@ from dashboard.prepared import due_for, index_for, runs_for
 from dashboard.views.effects_view import effects_for
 from dashboard.views.groups_view import groups_of
 from dashboard.views.offender_filters import Filters
-from dashboard.views.offenders_view import EVERYTHING, rank, ranked_for
+from dashboard.views.offenders_view import EVERYTHING, looks_for, rank, ranked_for
 from dashboard.views.people_view import job_days, next_with_another_for
 from dashboard.views.plan_view import ground_of
 from models.history.columns import History
@@ -39,6 +39,7 @@ def asked(history: History, today: date, now_us: int) -> dict[str, Any]:
     ground = ground_of(history, study, today, now_us, MONTHS)
     return {
         "index": index_for(history),
+        "looks": looks_for(history, runs_for(history)),
         "days": job_days(history),
         "next": next_with_another_for(history),
         "due": due_for(history, now_us, MONTHS),
@@ -96,7 +97,7 @@ def test_what_is_carried_over_is_what_is_made_anew(case: int) -> None:
     made = follow(study, change, after.head)
     carry_over(before, study, after, made)
     got, expected = asked(after, today, now_us), anew(after, made.study, today, now_us)
-    for name in ("index", "days", "next", "due", "ground", "recheck"):
+    for name in ("index", "looks", "days", "next", "due", "ground", "recheck"):
         assert unlike(got[name], expected[name]) == [], name
     # What rests on all machines together stays as it was until the whole study is made.
     assert got["groups"] is old["groups"]
@@ -118,6 +119,10 @@ def test_index_after_a_change_is_the_index_of_all_jobs_and_counts_are_those_of_a
         assert change is not None
         carry_over(before, study, after, follow(study, change, after.head))
         got, expected = index_for(after), index_of(after.jobs, runs_of(after.jobs, after.breaks))
+        months = range(expected.first - 2, expected.first + len(expected.counts.months) + 2)
+        spans = [(month, month) for month in months] + [(months[3], months[9]), (months[9], months[3])]
+        rows = [got.rows(*span).tolist() for span in spans]
+        assert rows == [expected.rows(*span).tolist() for span in spans], "without putting all of them together"
         assert unlike(got, expected, within=0.0) == []
         assert unlike(got.counts, count_over(after.jobs), within=0.0) == []
         month = int(after.jobs.month[len(after.jobs) // 2])

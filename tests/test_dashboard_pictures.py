@@ -10,14 +10,15 @@ from typing import Any
 
 import pytest
 
-from dashboard import answers, fetch, pictures
+from dashboard import answers, fetch, growing, making, pictures
 from dashboard.app import create_app
 from dashboard.auth.guarded import GuardedKeepingBook
 from dashboard.fetch import scene, study_for
 from dashboard.ids import Shell
 from dashboard.kept import holds, keep, pin
 from dashboard.pages import book, due, month, offenders, record
-from dashboard.pictures import Picture, Pictures, StillReadingError
+from dashboard.picture import Picture, StillReadingError
+from dashboard.pictures import Pictures
 from dashboard.words import say
 from models.history.columns import History
 from models.history.engine import Study, study_of, study_with, without_predictions
@@ -49,8 +50,7 @@ class Slow(MadeBook):
 @pytest.fixture
 def slow(monkeypatch: pytest.MonkeyPatch) -> Slow:
     """Give a book that counts as large."""
-    for module in (pictures, fetch):
-        monkeypatch.setattr(module, "QUICK", 1)
+    monkeypatch.setattr("dashboard.picture.QUICK", 1)
     monkeypatch.setattr(pictures, "PATIENCE_S", 0.05)
     return Slow(made_book(assets=6))
 
@@ -166,7 +166,7 @@ def test_what_fails_is_said_to_the_log_and_tried_again_after_a_while(
     with pytest.raises(StillReadingError):
         held.of(slow, site_id)
     for _ in range(200):
-        if not held._making:
+        if held._sites[site_id].making is None:
             break
         threading.Event().wait(0.02)
     assert "could not be made" in caplog.text
@@ -194,6 +194,12 @@ class Keeps(Slow):
     def keep_picture(self, site_id: int, history: History, study: Study | None, derived: Any = None) -> None:
         assert site_id == self.at_site.site_id
         self.kept = (history, study, dict(derived))
+
+    def history_to_keep(self, site_id: int) -> History:
+        return self.history(site_id)
+
+    def forget(self, site_id: int) -> None:
+        raise AssertionError(f"one site is never too many, and not {site_id}")
 
     def prepare(self, site_id: int) -> None:
         assert site_id == self.at_site.site_id
@@ -284,9 +290,8 @@ def wait_for_whole(held: Pictures, made: MadeBook) -> Picture:
 @pytest.mark.parametrize("large", [False, True])
 def test_a_new_job_shows_at_once_and_the_averages_follow(monkeypatch: pytest.MonkeyPatch, large: bool) -> None:
     if large:
-        for module in (pictures, fetch):
-            monkeypatch.setattr(module, "QUICK", 1)
-    monkeypatch.setattr(pictures, "QUIET_S", 0.4)
+        monkeypatch.setattr("dashboard.picture.QUICK", 1)
+    monkeypatch.setattr(making, "QUIET_S", 0.4)
     made = made_book(assets=6)
     app = create_app(Settings(book="x.book"), made, clock=lambda: NOW)
     site_id = made.at_site.site_id
@@ -318,7 +323,7 @@ def test_a_new_job_shows_at_once_and_the_averages_follow(monkeypatch: pytest.Mon
 
 
 def test_what_is_written_while_the_whole_study_is_made_is_not_lost(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pictures, "QUIET_S", 0.01)
+    monkeypatch.setattr(making, "QUIET_S", 0.01)
     made, gate, begun = made_book(assets=6), threading.Event(), threading.Event()
 
     def derive(history: History, study: Study) -> dict[Any, Any]:
@@ -358,7 +363,7 @@ def test_what_cannot_be_followed_is_studied_as_a_whole(monkeypatch: pytest.Monke
     site_id = made.at_site.site_id
     first = held.of(made, site_id)
     study_for(first.history)
-    monkeypatch.setattr(pictures, "change_of", lambda *_: None)
+    monkeypatch.setattr(growing, "change_of", lambda *_: None)
     write_job(made)
     later = held.of(made, site_id)
     assert later.study is None
@@ -368,7 +373,7 @@ def test_what_cannot_be_followed_is_studied_as_a_whole(monkeypatch: pytest.Monke
 
 
 def test_many_readers_and_a_writer_see_one_state_each(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pictures, "QUIET_S", 0.02)
+    monkeypatch.setattr(making, "QUIET_S", 0.02)
     made, held, wrong = made_book(assets=6), Pictures(), []
     site_id = made.at_site.site_id
     study_for(held.of(made, site_id).history)
@@ -401,6 +406,82 @@ def test_many_readers_and_a_writer_see_one_state_each(monkeypatch: pytest.Monkey
     picture = wait_for_whole(held, made)
     assert len(picture.history.jobs) == len(made.history(site_id).jobs)
     assert unlike(picture.study, without_predictions(study_of(picture.history))) == []
+
+
+def test_a_picture_is_kept_although_the_book_is_written_to_all_the_time(
+    slow: Slow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    del slow  # every book counts as large
+    monkeypatch.setattr(making, "QUIET_S", 1000.0)
+    monkeypatch.setattr(making, "LONGEST_S", 0.3)
+    book, site_id = Keeps(made_book(assets=6)), 1
+    book.gate.set()
+    held = Pictures(lambda *_: {"made": write_job(book)})
+    whole(held, book, site_id)
+    assert book.kept is not None, "the first one is kept, though a job came while it was made"
+    assert book.kept[0].head < book.head()
+    first, book.kept = book.kept[0].head, None
+    for k in range(600):
+        write_job(book, k % 6)
+        held.of(book, site_id)
+        if book.kept is not None:
+            break
+        threading.Event().wait(0.02)
+    assert book.kept is not None, "there was no quiet moment, and it was made nevertheless"
+    assert book.kept[0].head > first
+    assert book.kept[1] is not None
+    assert book.kept[1].until == book.kept[0].head, "history and study are up to the same entry"
+
+
+class ManySites(MadeBook):
+    """A book with as many sites as are asked for, that says which of them it forgot."""
+
+    forgotten: tuple[int, ...] = ()
+
+    def history(self, site_id: int) -> History:
+        assert site_id
+        return super().history(self.at_site.site_id)
+
+    def history_to_keep(self, site_id: int) -> History:
+        return self.history(site_id)
+
+    def kept_picture(self, site_id: int) -> None:
+        del site_id
+
+    def keep_picture(self, *given: Any) -> None:
+        del given
+
+    def prepare(self, site_id: int) -> None:
+        del site_id
+
+    def forget(self, site_id: int) -> None:
+        self.forgotten = (*self.forgotten, site_id)
+
+
+def test_sites_that_nobody_asked_for_are_forgotten_but_not_while_a_thread_works_for_them(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made = made_book(assets=3)
+    book = ManySites(made.stories, made.at_site, made.instrument_list, made.limits)
+    jobs = len(book.history(1).jobs)
+    monkeypatch.setattr(pictures, "LEAST_JOBS", 1)
+    monkeypatch.setattr(pictures, "MOST_JOBS", 3 * jobs)
+    held = Pictures()
+    first = held.of(book, 1)
+    for site_id in (2, 3):
+        held.of(book, site_id)
+    assert held.of(book, 1) is first
+    held.of(book, 4)
+    assert book.forgotten == (2,), "the one that nobody asked for the longest"
+    assert held.of(book, 1) is first
+    held._sites[3].making = threading.Event()
+    held.of(book, 5)
+    assert book.forgotten == (2, 4)
+    assert held.behind(book, 4) == ""
+    assert set(held._sites) == {1, 3, 5}
+    monkeypatch.setattr(pictures, "MOST_JOBS", 1)
+    assert held.of(book, 5).history.head == book.head(), "the site that is asked for stays, however large"
+    assert set(held._sites) == {3, 5}
 
 
 # -- finished answers ----------------------------------------------------------------------------------------------

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from models.history.columns import History
 from models.history.engine import Study, study_of, study_with, without_predictions
 from models.history.follow import change_of, study_after
-from models.history.late import DEEPEST, depth_of, settle, twin
+from models.history.late import BOTH, DEEPEST, depth_of, places_in, row_of, rows_in, settle, some_of, twin
+from models.history.material import present_runs
 from models.history.splice import Splice
 from tests.fleet import Plan
 from tests.history_edits import broken, described, drawn, numbered, unlike, until, voided, with_asset, with_job
@@ -158,6 +159,47 @@ def test_what_is_touched_is_found(small: tuple[History, Study]) -> None:
         assert change.touched.tolist() == touched
 
 
+def test_rows_and_places_of_late_columns_are_those_of_the_columns(small: tuple[History, Study]) -> None:
+    history, study = small
+    rng = np.random.default_rng(4)
+    for step in range(4):
+        after = with_job(history, int(rng.integers(45)), 5, rng)
+        after = voided(after, int(rng.integers(len(after.jobs)))) if step % 2 else after
+        followed = study_after(study, history, after)
+        assert followed is not None
+        history, study = after, followed
+    late = study_after(study, history, described(history, 4, retired=True))
+    assert late is not None
+    whole = twin(late.runs), twin(late.material), twin(late.directions), twin(late.patterns)
+    settle(whole)
+    for one, other in zip((late.runs, late.material, late.directions, late.patterns), whole, strict=True):
+        for name in type(one).__slots__:
+            column = getattr(other, name)
+            if isinstance(column, np.ndarray):
+                rows = rng.integers(len(column), size=7)
+                assert np.array_equal(some_of(one, name, rows), column[rows], equal_nan=column.dtype.kind == "f"), name
+                value, expected = row_of(one, name, int(rows[0])), column[rows[0]]
+                assert np.array_equal(value, expected, equal_nan=column.dtype.kind == "f"), name
+    for side in BOTH:
+        for one, other, name in ((late.runs, whole[0], "asset"), (late.material, whole[1], "series_asset")):
+            wanted = np.arange(-1, 50)
+            assert (
+                places_in(one, name, wanted, side).tolist()
+                == np.searchsorted(getattr(other, name), wanted, side=side).tolist()
+            )
+        series = whole[1].series
+        wanted = np.arange(len(whole[1].series_asset))
+        assert (
+            places_in(late.material, "series", wanted, side).tolist()
+            == np.searchsorted(series, wanted, side=side).tolist()
+        )
+    assert rows_in(late.runs, "asset") == len(whole[0].asset)
+    for asset in range(45):
+        now = int(whole[1].series_now[asset])
+        mine = whole[1].run[whole[1].series == now] if now >= 0 else []
+        assert present_runs(late.material, asset).tolist() == list(mine)
+
+
 def test_many_steps_without_a_look_do_not_pile_up(small: tuple[History, Study]) -> None:
     history, study = small
     rng = np.random.default_rng(3)
@@ -194,10 +236,16 @@ def test_a_spliced_column_is_the_column_made_piece_by_piece(data: st.DataObject)
     got = splice.apply(old, fresh)
     assert got.tolist() == expected
     assert got[splice.rows()].tolist() == fresh.tolist()
+    # Some rows, in any order and more than once, without the others.
+    rows = np.array(data.draw(st.lists(st.integers(0, max(len(got) - 1, 0)), max_size=9)), dtype=np.int64)[
+        : len(got) * 9
+    ]
+    assert splice.some(lambda kept: old[kept], fresh, rows).tolist() == got[rows].tolist()
     # A column that points at its own rows: whoever stays still points at the same value.
     own = np.arange(len(old))
     own[: len(own) // 3] = -1
     pointing = splice.apply(own, splice.rows(), splice)
+    assert splice.some(lambda kept: own[kept], splice.rows(), rows, splice).tolist() == pointing[rows].tolist()
     kept = np.isin(got, old)
     for row in np.flatnonzero(kept & (pointing >= 0)).tolist():
         assert got[pointing[row]] == got[row]

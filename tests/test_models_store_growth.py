@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from models.commands.amend_job import amend_job, void_job
 from models.commands.set_site import set_site
 from models.history.columns import AssetColumns, BreakColumns, JobColumns
+from models.history.late import BOTH, maker_of, places_in, rows_in, twin
 from models.store import growth
 from models.store.columns import EMPTY, RawJobs, _largest, at_day, job_columns
 from models.store.growth import merged, rows_of
@@ -175,6 +176,31 @@ def test_an_asset_goes_out_of_service_on_its_day(engine: sa.Engine, site: Site, 
     assert not at_day(gone, day - 1).history.assets.retired.any()
 
 
+@given(made=books())
+@settings(max_examples=60, deadline=None)
+def test_jobs_that_grew_know_which_machines_were_touched(made: tuple[RawJobs, list[int]]) -> None:
+    raw, cuts = made
+    cut = cuts[0] if cuts else 0
+    held, part = columns(some(raw, 0, cut)), some(raw, cut, len(raw))
+    gone = rows_of(held.entry, part.superseded)
+    short = growth.SHORT
+    growth.SHORT = -1
+    try:
+        grown = merged(held, columns(part), gone)
+    finally:
+        growth.SHORT = short
+    maker = maker_of(grown, "asset")
+    if grown is held:
+        assert maker is None
+        return
+    expected = sorted({*columns(part).asset.tolist(), *held.asset[gone].tolist()})
+    for before in (held, twin(held)):
+        assert maker.touched(before).tolist() == expected  # type: ignore[union-attr]
+    other = held.take(np.arange(len(held)))
+    assert maker.touched(other) is None, "rows that are not the very same are compared"  # type: ignore[union-attr]
+    assert set(JobColumns.__slots__) == {name for name in JobColumns.__slots__ if maker_of(grown, name)}
+
+
 def test_rises_are_read_as_the_reader_of_json_reads_them() -> None:
     import json
 
@@ -206,6 +232,11 @@ def test_some_rows_of_a_column_that_grew_are_those_of_the_whole_column(
     finally:
         growth.SHORT = short
     rows = np.array([row % max(len(held), 1) for row in wanted] if len(held) else [], dtype=np.int64)
+    assert rows_in(held, "job") == len(columns(raw))
+    machines = np.arange(-1, len(ASSETS) + 1)
+    for side in BOTH:
+        expected = np.searchsorted(columns(raw).asset, machines, side=side)
+        assert places_in(held, "asset", machines, side).tolist() == expected.tolist()
     few = held.take(rows)
     for name in JobColumns.__slots__:
         a, b = getattr(few, name), getattr(held, name)[rows]

@@ -197,3 +197,37 @@ def test_an_older_history_is_not_kept_in_the_place_of_the_latest(
     reader.history(site.site_id)
     reader.keep_picture(site.site_id, old, study_of(old))
     assert not folder.exists()
+
+
+@pytest.mark.parametrize("settings", ["sqlite"], indirect=True)
+def test_a_history_that_was_asked_for_to_be_kept_is_kept_whatever_is_written_meanwhile(
+    kept: tuple[sa.Engine, Path], site: Site, tmp_path: Path
+) -> None:
+    engine, folder = kept
+    shutil.rmtree(folder)
+    reader = Reader(engine, folder)
+    old = reader.history_to_keep(site.site_id)
+    assert bring_in(engine, site, *write(tmp_path, more="name,qualification\nNew One,\n")).written
+    assert reader.history(site.site_id).head > old.head
+    reader.keep_picture(site.site_id, old, study_of(old))
+    again = Reader(engine, folder)
+    found = again.kept_picture(site.site_id)
+    assert found is not None
+    assert same(found[0], old)
+    assert same(again.history(site.site_id), Reader(engine).history(site.site_id))
+    assert not reader._to_keep, "it is held no longer than it has to be"
+
+
+@pytest.mark.parametrize("settings", ["sqlite"], indirect=True)
+def test_what_is_forgotten_is_read_again(kept: tuple[sa.Engine, Path], site: Site) -> None:
+    engine, _ = kept
+    reader = Reader(engine)
+    old = reader.history_to_keep(site.site_id)
+    reader.prepare(site.site_id)
+    reader.forget(site.site_id)
+    assert [reader._held, reader._to_keep, reader._entries] == [{}, {}, {}]
+    again = reader.history(site.site_id)
+    assert again is not old
+    assert same(again, old)
+    reader.forget(site.site_id + 1)
+    assert reader.history(site.site_id) is again

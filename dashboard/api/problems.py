@@ -12,7 +12,7 @@ from typing import Any
 from flask import Response
 from werkzeug.exceptions import HTTPException
 
-from dashboard.pictures import StillReadingError
+from dashboard.picture import StillReadingError
 from models.errors import BookBusyError, DriftbookError
 
 LOG = logging.getLogger("driftbook.interface")

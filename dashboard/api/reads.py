@@ -13,7 +13,7 @@ from dashboard.api.shown import described, job_version, known, limits, moment, o
 from dashboard.api.shown import four as shown_four
 from dashboard.fetch import recheck_for, study_for
 from dashboard.kept import keep
-from dashboard.pictures import StillReadingError
+from dashboard.picture import StillReadingError
 from dashboard.views.asset_forecast_view import build_forecast
 from dashboard.views.asset_standing import row_of
 from dashboard.views.finder_view import match

@@ -15,7 +15,7 @@ from flask import g, has_request_context
 
 from dashboard.auth.access import NotAllowedError, Signed
 from dashboard.desk import Desk, Handed
-from dashboard.pictures import Keeping
+from dashboard.picture import Keeping
 from dashboard.words import say
 from models.values.roles import Permission
 from models.values.story import JobLine, Site
@@ -95,6 +95,14 @@ class GuardedKeepingBook(GuardedBook):
     def keep_picture(self, site_id: int, history: Any, study: Any, derived: Any = None) -> None:
         """Keep a picture of a site."""
         self.__getattr__("keep_picture")(site_id, history, study, derived)
+
+    def history_to_keep(self, site_id: int) -> Any:
+        """Give the history of a site, which is going to be kept."""
+        return self.__getattr__("history_to_keep")(site_id)
+
+    def forget(self, site_id: int) -> None:
+        """Let go of what was read of a site; that shows nothing, so it is asked of nobody whether they may read it."""
+        cast("Keeping", self._book).forget(site_id)
 
     def prepare(self, site_id: int) -> None:
         """Make ready what the pages of a site ask for."""

@@ -16,7 +16,9 @@ from models.history.direction import FEWEST_RUNS, NO_DIRECTION, ONE_WAY
 from models.history.distributions import t_quantile
 from models.history.engine import Study
 from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V
+from models.history.late import row_of, some_of
 from models.history.limit_space import PLACES
+from models.history.material import present_runs
 from models.maths.limits import flex_angles
 from models.units import Display, Quantity
 from models.values.job import COMPONENTS
@@ -116,16 +118,16 @@ def build_drift(
     """
     material, jobs, zone = study.material, history.jobs, ZoneInfo(history.zone)
     series = int(material.series_now[asset])
-    runs = material.run[material.series == series] if series >= 0 else np.zeros(0, dtype=np.int64)
-    start, end = study.runs.start_row[runs], study.runs.end_row[runs]
-    days = study.runs.days[runs]
+    runs = present_runs(material, asset)
+    start, end = (some_of(study.runs, name, runs) for name in ("start_row", "end_row"))
+    days = some_of(study.runs, "days", runs)
+    began, ended = (some_of(jobs, "performed_us", rows) for rows in (start, end))
     moves = tuple(
-        Move(
-            _day(int(jobs.performed_us[s]), zone), _day(int(jobs.performed_us[e]), zone), float(d),
-            who.get(int(jobs.entry[e]), ""), int(jobs.entry[e]),
+        Move(_day(s, zone), _day(e, zone), d, who.get(entry, ""), entry)
+        for s, e, d, entry in zip(
+            began.tolist(), ended.tolist(), days.tolist(), some_of(jobs, "entry", end).tolist(), strict=True
         )
-        for s, e, d in zip(start.tolist(), end.tolist(), days.tolist(), strict=True)
-    )  # fmt: skip
+    )
     verdict: Literal["one way", "no direction", "few"] = "few"
     if series >= 0 and study.directions.verdict[series] in {ONE_WAY, NO_DIRECTION}:
         verdict = "one way" if study.directions.verdict[series] == ONE_WAY else "no direction"
@@ -136,7 +138,7 @@ def build_drift(
         moves=moves,
         planes=planes,
         verdict=verdict,
-        chance=float(study.directions.q[series]) if series >= 0 else float("nan"),
+        chance=float(row_of(study.directions, "q", series)) if series >= 0 else float("nan"),
         rate=study.directions.rate,
         way=(mean[1], mean[0]),
         feet=feet,
@@ -151,18 +153,19 @@ def _planes(
 ) -> tuple[Plane, ...]:  # fmt: skip
     (start, end), jobs, material = ends, history.jobs, study.material
     series, scale = int(material.series_now[asset]), int(material.scale_row[asset])
-    limits = jobs.limits[scale] if scale >= 0 else np.full(4, np.nan)
-    span = float(jobs.span_mm[scale]) if scale >= 0 else float("nan")
+    limits = row_of(jobs, "limits", scale) if scale >= 0 else np.full(4, np.nan)
+    span = float(row_of(jobs, "span_mm", scale)) if scale >= 0 else float("nan")
     flex = bool(limits[2] > 0.0 and span > 0.0)
     # One target for both ends of a run, so that an arrow is as long as the drift.
-    left, found = jobs.left[start] - jobs.target[start], jobs.found[end] - jobs.target[start]
+    target = some_of(jobs, "target", start)
+    left, found = some_of(jobs, "left", start) - target, some_of(jobs, "found", end) - target
     if flex:
         both = np.full(len(left), span)
         left, found = flex_angles(left, both), flex_angles(found, both)
     fit = int(study.grouping.fit[series])
     # Other limits are drawn only where they judge the same places.
     drawn = limits if given is None else np.array(limits_row(given))
-    each = (bool(jobs.each_axis[scale]) if scale >= 0 else False) if given is None else given.each_axis
+    each = (bool(row_of(jobs, "each_axis", scale)) if scale >= 0 else False) if given is None else given.each_axis
     planes = []
     for place, (v, h) in enumerate(PLACES):
         quantity = Quantity.ANGULARITY if flex or place == 1 else Quantity.OFFSET

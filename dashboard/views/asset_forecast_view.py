@@ -16,6 +16,7 @@ from models.history.columns import FloatArray, History
 from models.history.conformal import LEVELS
 from models.history.engine import Study
 from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at, reading_interval, recheck_of
+from models.history.late import row_of
 from models.history.passage import ever_over
 from models.history.runs import DAYS_PER_YEAR, US_PER_DAY
 from models.history.standing import Standing
@@ -231,7 +232,7 @@ def _limits_behind(study: Study, history: History, asset: int) -> tuple[FloatArr
     row = int(study.material.scale_row[asset])
     if row < 0:
         return np.full(4, np.nan), float("nan")
-    return history.jobs.limits[row], float(history.jobs.span_mm[row])
+    return row_of(history.jobs, "limits", row), float(row_of(history.jobs, "span_mm", row))
 
 
 def _held(study: Study, asset: int) -> Held | None:

@@ -21,6 +21,7 @@ from models.history.direction import ONE_WAY, TOO_FEW
 from models.history.engine import Study
 from models.history.evidence import AGAINST, FOR, evidence_for, neighbours
 from models.history.feet import BOTH, FAR, NEAR, UNKNOWN_FEET
+from models.history.late import row_of
 from models.history.patterns import (
     CAUSE_WORDS,
     DECISIVE,
@@ -95,6 +96,7 @@ def build_patterns(
         patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
     )  # fmt: skip
     seen = _Seen(study, history, asset, display)
+    chances = row_of(study.patterns, "q", asset)
     sides: dict[str, Side] = {FOR: "for", AGAINST: "against"}
     causes = []
     for line in lines:
@@ -104,7 +106,7 @@ def build_patterns(
                 key=CAUSES[cause],
                 side=sides.get(line.stance, "open"),
                 seen=seen.of(cause),
-                chance=float(study.patterns.q[asset, cause]),
+                chance=float(chances[cause]),
                 jobs=tuple((entry, days.get(entry)) for entry in line.entries),
             )
         )

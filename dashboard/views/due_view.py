@@ -11,6 +11,7 @@ from dashboard.prepared import due_for
 from dashboard.words import say
 from models.history.columns import History, IntArray
 from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, REPLACED
+from models.history.late import some_of
 from models.history.months import local_days
 from models.values.people import Instrument
 
@@ -103,6 +104,7 @@ def _lines(
 ) -> tuple[DueLine, ...]:
     assets = history.assets
     last = local_days(last_us[rows], history.zone).astype("datetime64[D]").astype(object)
+    left_ratio = some_of(history.jobs, "left_ratio", last_row[rows])
     return tuple(
         DueLine(
             tag=str(assets.tag[asset]),
@@ -112,9 +114,9 @@ def _lines(
             due=today + timedelta(days=int(days_left[asset])),
             days_left=int(days_left[asset]),
             why=say(_WHY[int(reason[asset])]),
-            left_ratio=float(history.jobs.left_ratio[last_row[asset]]),
+            left_ratio=float(ratio),
         )
-        for asset, seen in zip(rows.tolist(), last.tolist(), strict=True)
+        for asset, seen, ratio in zip(rows.tolist(), last.tolist(), left_ratio.tolist(), strict=True)
     )
 
 

@@ -17,6 +17,7 @@ from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due
 from models.history.due import REPLACED as REPLACED_SINCE
 from models.history.engine import Study
 from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at
+from models.history.late import row_of, some_of
 from models.history.months import local_days
 from models.history.runs import US_PER_DAY
 from models.history.standing import (
@@ -132,7 +133,8 @@ class Plan:
         assets, jobs = self.history.assets, self.history.jobs
         last_row = self.rule.last_row
         index = np.asarray(rows, dtype=np.int64)
-        last = local_days(jobs.performed_us[last_row[index]], self.history.zone)
+        last = local_days(some_of(jobs, "performed_us", last_row[index]), self.history.zone)
+        left_ratio = some_of(jobs, "left_ratio", last_row[index])
         days_left = self.days_left
         return tuple(
             PlanLine(
@@ -145,11 +147,11 @@ class Plan:
                 why=self.why(int(row)),
                 other=_date(int(self.other[row])) if self.other_dated[row] else None,
                 last=_date(int(seen)),
-                left_ratio=float(jobs.left_ratio[last_row[row]]),
+                left_ratio=float(left),
                 over_now=float(self.over_now[row]),
                 left_over=bool(self.rule.reason[row] == LEFT_OVER),
             )
-            for row, seen in zip(rows, last.tolist(), strict=True)
+            for row, seen, left in zip(rows, last.tolist(), left_ratio.tolist(), strict=True)
         )
 
     def why(self, row: int) -> str:
@@ -161,7 +163,7 @@ class Plan:
             return say("due.why.no_forecast", reason=say(NO_FORECAST[int(self.recheck.reason[row])]))
         if reason == LEFT_OVER:
             return say("due.why.left_over")
-        left = float(self.history.jobs.left_ratio[self.rule.last_row[row]])
+        left = float(row_of(self.history.jobs, "left_ratio", int(self.rule.last_row[row])))
         if self.recheck.days[row] <= 0.0:
             return say("due.why.left_close", ratio=ratio(left), chance=percent(float(self.recheck.over_left[row])))
         rests = say(

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from models.history.late import Late, some_of
+from models.history.late import Late, rows_in, some_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -75,7 +75,7 @@ class JobColumns(Late):
 
     def __len__(self) -> int:
         """Give the number of jobs."""
-        return int(self.entry.shape[0])
+        return rows_in(self, "entry")
 
     def take(self, rows: BoolArray | IntArray) -> JobColumns:
         """Give the same columns for some of the rows, in their order.

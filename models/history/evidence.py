@@ -9,7 +9,8 @@ import numpy as np
 from models.history.columns import AssetColumns, FloatArray, IntArray, JobColumns
 from models.history.direction import VERDICT_WORDS, Directions, direction_words
 from models.history.feet import MOVES_WORDS, FootRates
-from models.history.material import Material
+from models.history.late import BOTH, places_in, some_of
+from models.history.material import Material, present_runs
 from models.history.patterns import (
     CAUSE_WORDS,
     LOOSE_BOLTS,
@@ -84,9 +85,10 @@ def evidence_for(
         Suggested causes first.
     """
     series = int(material.series_now[asset])
-    mine = material.run[material.series == series] if series >= 0 else np.zeros(0, dtype=np.int64)
-    entries = _entries(jobs, runs, mine)
-    soft = np.flatnonzero((jobs.asset == asset) & ~np.isnan(jobs.soft_before))
+    entries = _entries(jobs, runs, present_runs(material, asset))
+    begin, end = (int(places_in(jobs, "asset", np.array([asset]), side)[0]) for side in BOTH)
+    own = np.arange(begin, end)
+    soft = own[~np.isnan(some_of(jobs, "soft_before", own))]
     texts = {
         SETTLING: _settling(series, directions, shapes, feet, neighbours(asset, assets, material, feet)),
         PIPE_STRAIN: _step(series, shapes, "sideways"),
@@ -96,7 +98,7 @@ def evidence_for(
     }
     lines = []
     for cause, text in texts.items():
-        rests = tuple(jobs.entry[soft].tolist()) if cause == SOFT_FOOT else entries
+        rests = tuple(some_of(jobs, "entry", soft).tolist()) if cause == SOFT_FOOT else entries
         stance = _stance(patterns, asset, cause)
         lines.append(
             Line(CAUSE_WORDS[cause], stance, text, float(patterns.weight[asset, cause]), rests, SETTLE_WORDS[cause])
@@ -114,8 +116,8 @@ def _stance(patterns: Patterns, asset: int, cause: int) -> str:
 
 
 def _entries(jobs: JobColumns, runs: Runs, mine: IntArray) -> tuple[int, ...]:
-    rows = np.unique(np.concatenate([runs.start_row[mine], runs.end_row[mine]]))
-    return tuple(jobs.entry[rows].tolist())
+    rows = np.unique(np.concatenate([some_of(runs, name, mine) for name in ("start_row", "end_row")]))
+    return tuple(some_of(jobs, "entry", rows).tolist())
 
 
 def _settling(series: int, directions: Directions, shapes: Shapes, feet: FootRates, around: tuple[int, float]) -> str:

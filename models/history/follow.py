@@ -19,11 +19,11 @@ import numpy as np
 from models.history.columns import AssetColumns, BreakColumns, FloatArray, History, IntArray
 from models.history.direction import Directions, verdicts_of
 from models.history.engine import Study, study_with
-from models.history.late import DEEPEST, depth_of, peek, settle
-from models.history.multiplicity import adjusted_in, reordered
+from models.history.late import BOTH, DEEPEST, depth_of, maker_of, peek, places_in, same_column, settle
+from models.history.multiplicity import adjusted_at, adjusted_in, largest_believed, reordered
 from models.history.patterns import LOOSE_BOLTS, SOFT_FOOT, Patterns, adjusted_causes, not_one_way, rest_of, soft_p
 from models.history.return_rates import ReturnRates
-from models.history.splice import Splice, followed, stretches
+from models.history.splice import Splice, Spliced, followed, stretches
 
 MOST = 200
 """More touched machines are not followed: the whole study is made."""
@@ -63,7 +63,7 @@ def change_of(before: History, after: History, most: int = MOST) -> Change | Non
     touched = _touched(before, after)
     if touched is None or len(touched) > most:
         return None
-    begins, ends = (np.searchsorted(after.jobs.asset, touched, side=side) for side in ("left", "right"))
+    begins, ends = (places_in(after.jobs, "asset", touched, side) for side in BOTH)
     rows = np.concatenate(
         [np.zeros(0, np.int64), *(np.arange(a, b) for a, b in zip(begins.tolist(), ends.tolist(), strict=True))]
     )
@@ -79,13 +79,10 @@ def change_of(before: History, after: History, most: int = MOST) -> Change | Non
         ),
         assets=AssetColumns(**{name: getattr(after.assets, name)[touched] for name in AssetColumns.__slots__}),
     )
-    old = np.arange(len(before.assets))
-    return Change(
-        touched,
-        part,
-        stretches(before.jobs.asset, own, touched),
-        stretches(old, np.arange(len(touched)), touched),
-    )
+    known = len(before.assets)
+    places = np.minimum(touched, known)
+    assets = Splice(tuple(places.tolist()), tuple(np.minimum(touched + 1, known).tolist()), (1,) * len(touched))
+    return Change(touched, part, stretches(before.jobs, "asset", own, touched), assets)
 
 
 def study_after(study: Study, before: History, after: History) -> Study | None:
@@ -153,6 +150,26 @@ def _numbers_stay(before: History, after: History) -> bool:
 
 def _touched(before: History, after: History) -> IntArray | None:
     """Give the assets whose jobs, replacements or description changed; ``None`` where the later history rests on others."""
+    with_jobs = _with_jobs(before, after)
+    if with_jobs is None:
+        return None
+    parts = [with_jobs, _described(before, after)]
+    if before.breaks is not after.breaks:
+        # A line of a replacement is told by its entry, its asset and its day.
+        one, other = (set(zip(*(col.tolist() for col in _break_lines(of)), strict=True)) for of in (before, after))
+        parts.append(np.array([line[1] for line in one ^ other], dtype=np.int64))
+    return np.unique(np.concatenate(parts)).astype(np.int64)
+
+
+def _with_jobs(before: History, after: History) -> IntArray | None:
+    """Give the assets with other jobs than before; ``None`` where the later history rests on others."""
+    if same_column(before.jobs, after.jobs, "entry"):
+        return np.zeros(0, dtype=np.int64)
+    # Whoever let the jobs grow by one step knows; else the entries are compared one by one.
+    known = getattr(maker_of(after.jobs, "asset"), "touched", None)
+    told: IntArray | None = None if known is None else known(before.jobs)
+    if told is not None:
+        return told
     fresh = after.jobs.entry > before.head
     kept = after.jobs.entry[~fresh]
     gone = np.zeros(0, dtype=np.int64)
@@ -161,12 +178,7 @@ def _touched(before: History, after: History) -> IntArray | None:
     # An entry never changes: rows of the same entries in the same order are the same rows.
     if not np.array_equal(np.delete(before.jobs.entry, gone) if len(gone) else before.jobs.entry, kept):
         return None
-    parts = [after.jobs.asset[np.flatnonzero(fresh)], before.jobs.asset[gone], _described(before, after)]
-    if before.breaks is not after.breaks:
-        # A line of a replacement is told by its entry, its asset and its day.
-        one, other = (set(zip(*(col.tolist() for col in _break_lines(of)), strict=True)) for of in (before, after))
-        parts.append(np.array([line[1] for line in one ^ other], dtype=np.int64))
-    return np.unique(np.concatenate(parts)).astype(np.int64)
+    return np.concatenate([after.jobs.asset[np.flatnonzero(fresh)], before.jobs.asset[gone]])
 
 
 def _break_lines(history: History) -> tuple[IntArray, IntArray, IntArray]:
@@ -193,9 +205,9 @@ class _Following:
     def __init__(self, study: Study, own: Study, change: Change) -> None:
         self.old, self.own, self.change = study, own, change
         touched = change.touched
-        self.runs = stretches(study.runs.asset, own.runs.asset, touched)
-        self.known = stretches(study.material.asset, own.material.asset, touched)
-        self.series = stretches(study.material.series_asset, own.material.series_asset, touched)
+        self.runs = stretches(study.runs, "asset", own.runs.asset, touched)
+        self.known = stretches(study.material, "asset", own.material.asset, touched)
+        self.series = stretches(study.material, "series_asset", own.material.series_asset, touched)
         self.job_rows, self.run_rows = change.jobs.rows(), self.runs.rows()
         self.series_rows = self.series.rows()
 
@@ -237,7 +249,7 @@ class _Following:
             old,
             own,
             self.runs,
-            given={"asset": self.runs.apply(old.asset, self.change.touched[own.asset])},
+            later={"asset": Spliced(self.runs, old, "asset", self.change.touched[own.asset])},
             points={"start_row": (jobs, rows[own.start_row]), "end_row": (jobs, rows[own.end_row])},
         )
 
@@ -249,21 +261,22 @@ class _Following:
             mine = getattr(own, name)
             # −1 is none and stays; anything else is a place among the rows of the touched machines.
             moved = np.where(mine >= 0, np.append(places, -1)[mine], -1)
-            return lambda: assets.apply(peek(old, name), moved, to)
+            return Spliced(assets, old, name, moved, to)
 
         def plain(name: str) -> Callable[[], Any]:
-            return lambda: assets.apply(peek(old, name), getattr(own, name))
+            return Spliced(assets, old, name, getattr(own, name))
+
+        def machine(to: Splice, name: str) -> Callable[[], Any]:
+            return Spliced(to, old, name, change.touched[getattr(own, name)])
 
         return followed(
             old,
             own,
             self.known,
-            given={
-                "asset": self.known.apply(old.asset, change.touched[own.asset]),
-                "series_asset": self.series.apply(old.series_asset, change.touched[own.series_asset]),
-            },
             points={"series": (self.series, self.series_rows[own.series]), "run": (self.runs, self.run_rows[own.run])},
             later={
+                "asset": machine(self.known, "asset"),
+                "series_asset": machine(self.series, "series_asset"),
                 "series_now": of_asset("series_now", self.series, self.series_rows),
                 "scale_row": of_asset("scale_row", jobs, rows),
                 "at_row": of_asset("at_row", jobs, rows),
@@ -287,8 +300,10 @@ class _Following:
             kept=("rate",),
             later={
                 "order": order,
-                "q": lambda: adjusted_in(made.p, made.order),
-                "verdict": lambda: verdicts_of(made.statistic, made.q, made.rate),
+                "q": _Adjusted(lambda: made.p, lambda: adjusted_in(made.p, made.order)),
+                "verdict": lambda: verdicts_of(
+                    made.statistic, np.where(made.p <= largest_believed(made.p, made.rate), 0.0, 1.0), made.rate
+                ),
             },
         )
         return made
@@ -335,11 +350,30 @@ class _Following:
                 "p": p,
                 "fits": fits,
                 "order": order,
-                "q": lambda: adjusted_causes(made.p, made.order),
-                "suggested": lambda: made.fits & (made.q <= made.rate),
+                "q": _Adjusted(lambda: made.p, lambda: adjusted_causes(made.p, made.order)),
+                "suggested": lambda: (
+                    made.fits & (made.p <= np.array([largest_believed(column, made.rate) for column in made.p.T]))
+                ),
             },
         )
         return made
+
+
+@dataclass(frozen=True, slots=True)
+class _Adjusted:
+    """Adjusted p-values that are put together when somebody asks for all of them; a few are worked out without the others."""
+
+    p: Callable[[], FloatArray]
+    make: Callable[[], FloatArray]
+
+    def __call__(self) -> Any:
+        return self.make()
+
+    def some(self, rows: IntArray) -> Any:
+        p = self.p()
+        if p.ndim == 1:
+            return adjusted_at(p, rows)
+        return np.stack([adjusted_at(column, rows) for column in p.T], axis=1)
 
 
 def follow_rates(old: ReturnRates, own: ReturnRates, assets: Splice) -> ReturnRates:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,9 +12,9 @@ from models.history.columns import IntArray, JobColumns
 from models.history.counts import Counts, count_over
 from models.history.follow import Followed
 from models.history.intervals import Shares, shares
-from models.history.late import Late, depth_of, peek, put_together, some_of
+from models.history.late import Late, depth_of, maker_of, peek, put_together, some_of
 from models.history.runs import Runs
-from models.history.splice import Splice
+from models.history.splice import Splice, Spliced
 
 COUNTED = ("entry", "month", "speed_class", "found_ratio", "left_ratio")
 """Columns of jobs that counts rest on."""
@@ -46,6 +47,9 @@ class Index(Late):
         first_month, last_month : int
             Year × 12 + month − 1. [month]
         """
+        ordered = maker_of(self, "order")
+        if isinstance(ordered, _Ordered):
+            return ordered.rows(first_month, last_month)
         last = len(self.begins) - 1
         low, high = np.clip([first_month - self.first, last_month + 1 - self.first], 0, last)
         found = self.order[self.begins[low] : self.begins[max(high, low)]]
@@ -97,11 +101,30 @@ def index_after(index: Index, before: JobColumns, followed: Followed) -> Index |
     own_runs = np.full(len(now), -1, dtype=np.int64)
     own_runs[followed.own.runs.end_row] = followed.runs.rows()
 
-    def order() -> Any:
-        return _order_after(index, then.month, old_rows, change.jobs, now.month)
-
-    later = {"order": order, "run_at": lambda: change.jobs.apply(peek(index, "run_at"), own_runs, followed.runs)}
+    later: dict[str, Callable[[], Any]] = {
+        "order": _Ordered(index, then.month, old_rows, change.jobs, now.month),
+        "run_at": Spliced(change.jobs, index, "run_at", own_runs, followed.runs),
+    }
     return put_together(Index, {"counts": counts, "begins": begins}, later, depth_of(index) + 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Ordered:
+    """The rows month by month, put together when somebody asks for all of them; those of a few months are known before."""
+
+    index: Index
+    gone_month: IntArray
+    gone: IntArray
+    moves: Splice
+    new_month: IntArray
+
+    def __call__(self) -> Any:
+        return _order_after(self.index, self.gone_month, self.gone, self.moves, self.new_month)
+
+    def rows(self, first_month: int, last_month: int) -> IntArray:
+        stay = self.moves.moved(self.index.rows(first_month, last_month))
+        own = self.moves.rows()[(self.new_month >= first_month) & (self.new_month <= last_month)]
+        return np.sort(np.concatenate([stay, own]))
 
 
 def _counts_after(counts: Counts, then: JobColumns, now: JobColumns) -> Counts | None:

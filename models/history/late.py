@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 T = TypeVar("T")
+
+BOTH: tuple[Literal["left", "right"], ...] = ("left", "right")
+"""The two ends of a stretch of equal values."""
 
 DEEPEST = 6
 """So many late values may rest on one another before the older ones are put together."""
@@ -118,6 +121,87 @@ def some_of(value: Late, name: str, rows: NDArray[Any]) -> Any:
     """
     some = getattr(_makers_of(value).get(name), "some", None)
     return getattr(value, name)[rows] if some is None or rows.dtype == np.bool_ else some(rows)
+
+
+def row_of(value: Any, name: str, row: int) -> Any:
+    """Give one row of a column; see :func:`some_of`.
+
+    Parameters
+    ----------
+    value : Any
+        Columns. [any]
+    name : str
+        Which of them. [unitless]
+    row : int
+        The row, at least 0. [unitless]
+    """
+    if isinstance(value, Late) and name in _makers_of(value):
+        return some_of(value, name, np.array([row]))[0]
+    return getattr(value, name)[row]
+
+
+def rows_in(value: Late, name: str) -> int:
+    """Tell how long a column is; one that is late is not put together for that where its maker knows.
+
+    Parameters
+    ----------
+    value : Late
+        Columns. [any]
+    name : str
+        Which of them. [unitless]
+    """
+    length = getattr(_makers_of(value).get(name), "length", None)
+    return int(getattr(value, name).shape[0]) if length is None else int(length)
+
+
+def places_in(value: Late, name: str, wanted: NDArray[Any], side: Literal["left", "right"]) -> NDArray[np.int64]:
+    """Give where values would stand in a column that rises, as ``numpy.searchsorted`` does, without putting it together.
+
+    Parameters
+    ----------
+    value : Late
+        Columns. [any]
+    name : str
+        Which of them; it rises. [unitless]
+    wanted : (k,) array
+        Values to find. [any]
+    side : {'left', 'right'}
+        Before those that are equal, or after. [unitless]
+    """
+    places = getattr(_makers_of(value).get(name), "places", None)
+    found = np.searchsorted(getattr(value, name), wanted, side=side) if places is None else places(wanted, side)
+    return np.asarray(found, dtype=np.int64)
+
+
+def same_column(one: Late, other: Late, name: str) -> bool:
+    """Tell whether two values hold the very same column, or the very same way to it.
+
+    Parameters
+    ----------
+    one, other : Late
+        Columns of one kind. [any]
+    name : str
+        Which of them. [unitless]
+    """
+    if one is other:
+        return True
+    a, b = _makers_of(one).get(name), _makers_of(other).get(name)
+    if a is None and b is None:
+        return getattr(one, name) is getattr(other, name)
+    return a is b
+
+
+def maker_of(value: Late, name: str) -> Callable[[], Any] | None:
+    """Give what makes a column; ``None`` where it is there.
+
+    Parameters
+    ----------
+    value : Late
+        Columns. [any]
+    name : str
+        Which of them. [unitless]
+    """
+    return _makers_of(value).get(name)
 
 
 def depth_of(value: Any) -> int:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import AssetColumns, BoolArray, BreakColumns, FloatArray, IntArray, JobColumns
-from models.history.late import Late
+from models.history.late import BOTH, Late, places_in, row_of, some_of
 from models.history.limit_space import in_limit_units, judged_rows
 from models.history.runs import DAYS_PER_YEAR, Runs, standing_since
 
@@ -104,6 +104,25 @@ def material_of(jobs: JobColumns, breaks: BreakColumns, runs: Runs, assets: Asse
         scale_row=scale_row,
         at_row=at_row,
     )
+
+
+def present_runs(material: Material, asset: int) -> IntArray:
+    """Give the known runs of the present series of an asset, as rows of the runs.
+
+    Parameters
+    ----------
+    material : Material
+        Known runs. [unitless]
+    asset : int
+        Index of the asset. [unitless]
+    """
+    series = row_of(material, "series_now", asset)
+    if series < 0:
+        return np.zeros(0, dtype=np.int64)
+    begin, end = (int(places_in(material, "asset", np.array([asset]), side)[0]) for side in BOTH)
+    own = np.arange(begin, end)
+    run: IntArray = some_of(material, "run", own[some_of(material, "series", own) == series])
+    return run
 
 
 def _series_of_jobs(jobs: JobColumns, runs: Runs) -> IntArray:

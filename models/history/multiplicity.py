@@ -80,6 +80,46 @@ def adjusted_in(p: FloatArray, order: IntArray) -> FloatArray:
     return result
 
 
+def adjusted_at(p: FloatArray, rows: IntArray) -> FloatArray:
+    """Give the same as :func:`adjusted` for some of the p-values, without their order.
+
+    Parameters
+    ----------
+    p : (n,) float array
+        p-values; NaN was not tested. [unitless]
+    rows : (k,) int array
+        Which of them. [unitless]
+    """
+    values = np.sort(p)
+    count = len(values) - int(np.count_nonzero(np.isnan(values)))
+    steps = values[:count] * count / np.arange(1, count + 1)
+    least = np.append(np.minimum(np.minimum.accumulate(steps[::-1])[::-1], 1.0), np.nan)
+    # Of equal p-values any will do: the least step from there on is that of the last of them.
+    return np.asarray(least[np.searchsorted(values[:count], p[rows])], dtype=np.float64)
+
+
+def largest_believed(p: FloatArray, rate: float) -> float:
+    """Give the largest p-value that is believed: exactly those up to it have an adjusted value of at most ``rate``.
+
+    Parameters
+    ----------
+    p : (n,) float array
+        p-values; NaN was not tested. [unitless]
+    rate : float
+        Accepted share of false discoveries. [unitless]
+
+    Returns
+    -------
+    float
+        −1 where none is believed. [unitless]
+    """
+    # An adjusted p-value is never smaller than the p-value, so nothing above the rate needs to be put in order.
+    values = np.sort(p[p <= rate])
+    count = len(p) - int(np.count_nonzero(np.isnan(p)))
+    reached = np.flatnonzero(values * count / np.arange(1, len(values) + 1) <= rate)
+    return float(values[reached[-1]]) if len(reached) else -1.0
+
+
 def believed(p: FloatArray, rate: float = 0.10) -> BoolArray:
     """Tell which tests are believed when at most this share of the believed ones may be false.
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import REASONS, BoolArray, BreakColumns, FloatArray, IntArray, JobColumns
-from models.history.late import Late
+from models.history.late import Late, rows_in
 
 US_PER_DAY = 86_400_000_000
 """Microseconds in a day of 24 hours."""
@@ -53,7 +53,7 @@ class Runs(Late):
 
     def __len__(self) -> int:
         """Give the number of runs."""
-        return int(self.asset.shape[0])
+        return rows_in(self, "asset")
 
     def take(self, rows: BoolArray | IntArray) -> Runs:
         """Give the same columns for some of the runs, in their order.

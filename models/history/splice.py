@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.history.columns import IntArray
-from models.history.late import Late, late_depth, peek, put_together
+from models.history.late import Late, late_depth, peek, places_in, put_together, rows_in, some_of
 
 T = TypeVar("T", bound=Late)
 
@@ -81,20 +81,94 @@ class Splice:
             read, write, taken = end, stop + many, taken + many
         return out
 
+    def some(
+        self, kept: Callable[[IntArray], Any], new: NDArray[Any], rows: IntArray, points: Splice | None = None
+    ) -> Any:
+        """Give some rows of the column with its new stretches, without putting it together.
 
-def stretches(old: IntArray, new: IntArray, touched: IntArray) -> Splice:
+        Parameters
+        ----------
+        kept : callable
+            Gives rows of the column as it was. [any]
+        new : (k, …) array
+            The new stretches, one after the other. [any]
+        rows : (n,) int array
+            Rows of the new column. [unitless]
+        points : Splice, optional
+            As in :meth:`apply`. [unitless]
+        """
+        moved = np.array((0, *self.growth), dtype=np.int64)
+        after = np.searchsorted(np.array(self.ends, dtype=np.int64) + moved[1:], rows, side="right")
+        # Behind the last stretch nothing is new.
+        starts = np.append(np.array(self.begins, dtype=np.int64) + moved[:-1], np.iinfo(np.int64).max)[after]
+        fresh = rows >= starts
+        stays = after[~fresh]
+        old = kept(rows[~fresh] - moved[stays])
+        if points is not None:
+            old = np.where(old >= 0, old + np.array((0, *points.growth), dtype=np.int64)[stays], old)
+        out = np.empty((len(rows), *new.shape[1:]), dtype=old.dtype)
+        begins = np.append(0, np.cumsum(np.array(self.lengths, dtype=np.int64))).astype(np.int64)
+        out[~fresh], out[fresh] = old, new[(begins[after] + rows - starts)[fresh]]
+        return out
+
+    def places(self, old: IntArray) -> IntArray:
+        """Give for places between rows of the old column how many of its rows before them stay.
+
+        Parameters
+        ----------
+        old : (k,) int array
+            Places in the old column. [unitless]
+        """
+        begins, ends = np.array(self.begins, dtype=np.int64), np.array(self.ends, dtype=np.int64)
+        gone: IntArray = np.clip(old[:, None] - begins, 0, ends - begins).sum(axis=1)
+        return old - gone
+
+
+@dataclass(frozen=True, slots=True)
+class Spliced:
+    """A column that is put together when somebody asks for it; a few rows of it, and places in it, are known before."""
+
+    splice: Splice
+    old: Late
+    name: str
+    new: NDArray[Any]
+    points: Splice | None = None
+
+    def __call__(self) -> Any:
+        """Put it together."""
+        return self.splice.apply(peek(self.old, self.name), self.new, self.points)
+
+    @property
+    def length(self) -> int:
+        """Give how long it is."""
+        splice = self.splice
+        return rows_in(self.old, self.name) + sum(splice.lengths) - sum(splice.ends) + sum(splice.begins)
+
+    def some(self, rows: IntArray) -> Any:
+        """Give some rows of it."""
+        return self.splice.some(lambda old: some_of(self.old, self.name, old), self.new, rows, self.points)
+
+    def places(self, wanted: IntArray, side: Literal["left", "right"]) -> Any:
+        """Give where values would stand in it, if it rises; see :func:`models.history.late.places_in`."""
+        if self.points is not None:
+            return np.searchsorted(self(), wanted, side=side)  # its values move with the rows that they point to
+        stay = self.splice.places(places_in(self.old, self.name, wanted, side))
+        return stay + np.searchsorted(self.new, wanted, side=side)
+
+
+def stretches(value: Late, name: str, new: IntArray, touched: IntArray) -> Splice:
     """Give where the rows of some machines stand, and how many rows they have now.
 
     Parameters
     ----------
-    old : (n,) int array
-        Machine of each row as it was, rising. [unitless]
+    value, name : Late, str
+        The columns, and which of them is the machine of each row as it was, rising. [unitless]
     new : (k,) int array
         For each new row the place of its machine in ``touched``, rising. [unitless]
     touched : (m,) int array
         The machines, rising. [unitless]
     """
-    begins, ends = np.searchsorted(old, touched, side="left"), np.searchsorted(old, touched, side="right")
+    begins, ends = places_in(value, name, touched, "left"), places_in(value, name, touched, "right")
     lengths = np.bincount(new, minlength=len(touched))
     return Splice(tuple(begins.tolist()), tuple(ends.tolist()), tuple(lengths.tolist()))
 
@@ -134,9 +208,5 @@ def followed(
     for name in names:
         if name not in ready and name not in makers:
             to, rows = (points or {}).get(name, (None, None))
-            makers[name] = _maker(splice, old, name, getattr(new, name) if rows is None else rows, to)
+            makers[name] = Spliced(splice, old, name, getattr(new, name) if rows is None else rows, to)
     return put_together(type(old), ready, makers, late_depth(old) + 1)
-
-
-def _maker(splice: Splice, old: Late, name: str, new: Any, points: Splice | None) -> Callable[[], Any]:
-    return lambda: splice.apply(peek(old, name), new, points)

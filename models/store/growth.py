@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import cache
+from typing import Any, Literal
 
 import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from models.history.columns import AssetColumns, IntArray, JobColumns
-from models.history.late import DEEPEST, depth_of, peek, put_together, settle, some_of
+from models.history.late import BOTH, DEEPEST, depth_of, peek, places_in, put_together, same_column, settle, some_of
 from models.history.months import month_of
 from models.store.columns import (
     Held,
@@ -70,9 +71,10 @@ def grow(connection: sa.Connection, site: Site, held: Held, head: int, day: int)
     raw = read_jobs(connection, site.site_id, after)
     if len(raw):
         newer = job_columns(raw, site.zone, assets.asset, person_ids, instrument_ids)
-        jobs = merged(jobs, newer, rows_of(jobs.entry, raw.superseded))
+        none = np.zeros(0, dtype=np.int64)
+        jobs = merged(jobs, newer, rows_of(jobs.entry, raw.superseded) if len(raw.superseded) else none)
     breaks = old.breaks
-    if site.zone != old.zone or _any_newer(connection, BreakRow.entry, BreakRow.site_id, site.site_id, after):
+    if site.zone != old.zone or _any_break(connection, site.site_id, after):
         breaks = read_breaks(connection, site, assets.asset)
     history = replace(
         old,
@@ -87,14 +89,25 @@ def grow(connection: sa.Connection, site: Site, held: Held, head: int, day: int)
     return at_day(Held(history, person_ids, instrument_ids, retired_day, held.day), day)
 
 
-def _any_newer(
-    connection: sa.Connection,
-    entry: sa.orm.InstrumentedAttribute[int],
-    site: sa.orm.InstrumentedAttribute[int],
-    site_id: int,
-    after: int,
-) -> bool:
-    return connection.execute(sa.select(entry).where(site == site_id, entry > after).limit(1)).first() is not None
+def _any_break(connection: sa.Connection, site_id: int, after: int) -> bool:
+    return connection.execute(_newer_breaks(), {"site": site_id, "after": after}).first() is not None
+
+
+@cache
+def _newer_breaks() -> sa.Select[int]:
+    row = BreakRow
+    return sa.select(row.entry).where(row.site_id == sa.bindparam("site"), row.entry > sa.bindparam("after")).limit(1)
+
+
+@cache
+def _newer_versions() -> sa.Select[int]:
+    row = AssetVersionRow
+    return sa.select(row.asset_id).where(row.site_id == sa.bindparam("site"), row.entry > sa.bindparam("after"))
+
+
+@cache
+def _newest() -> sa.Select[int]:
+    return sa.select(sa.func.max(EntryRow.number))
 
 
 def _in_zone(jobs: JobColumns, zone: str) -> JobColumns:
@@ -104,10 +117,7 @@ def _in_zone(jobs: JobColumns, zone: str) -> JobColumns:
 def _assets(connection: sa.Connection, site_id: int, held: Held, after: int) -> tuple[AssetColumns, IntArray]:
     """Give the assets with those read again that were said something new about."""
     old = held.history.assets
-    version = AssetVersionRow
-    touched = sorted(
-        set(connection.scalars(sa.select(version.asset_id).where(version.site_id == site_id, version.entry > after)))
-    )
+    touched = sorted(set(connection.scalars(_newer_versions(), {"site": site_id, "after": after})))
     if not touched:
         return old, held.retired_day
     if len(touched) > PIECEWISE:
@@ -208,7 +218,7 @@ class _Edit:
 
 @dataclass(frozen=True, slots=True)
 class _Grown:
-    """A column of jobs that is put together when somebody asks for it."""
+    """A column of jobs that is put together when somebody asks for it; rows, places and what was touched are known before."""
 
     edit: _Edit
     jobs: JobColumns
@@ -218,8 +228,22 @@ class _Grown:
     def __call__(self) -> Any:
         return self.edit.apply(peek(self.jobs, self.name), self.new)
 
+    @property
+    def length(self) -> int:
+        return self.edit.length
+
     def some(self, rows: IntArray) -> Any:
         return self.edit.some(self.jobs, self.name, self.new, rows)
+
+    def places(self, wanted: IntArray, side: Literal["left", "right"]) -> Any:
+        old = places_in(self.jobs, self.name, wanted, side)
+        return old - np.searchsorted(self.edit.gone, old) + np.searchsorted(self.new, wanted, side=side)
+
+    def touched(self, before: JobColumns) -> IntArray | None:
+        if not same_column(self.jobs, before, self.name):
+            return None
+        gone = some_of(before, self.name, self.edit.gone)
+        return np.unique(np.concatenate([self.new, gone])).astype(np.int64)
 
 
 def merged(jobs: JobColumns, newer: JobColumns, gone: IntArray) -> JobColumns:
@@ -239,24 +263,25 @@ def merged(jobs: JobColumns, newer: JobColumns, gone: IntArray) -> JobColumns:
     edit = _Edit(gone, _places(jobs, newer), len(jobs) - len(gone) + len(newer))
     if len(gone) + len(newer) > PIECEWISE or depth_of(jobs) >= DEEPEST:
         settle(jobs)
-    at_once = ("entry", "asset") if len(jobs) > SHORT else JobColumns.__slots__
-    now = {name: edit.apply(getattr(jobs, name), getattr(newer, name)) for name in at_once}
-    later = {name: _Grown(edit, jobs, name, getattr(newer, name)) for name in JobColumns.__slots__ if name not in now}
-    return put_together(JobColumns, now, later, depth_of(jobs) + 1)
+    names = JobColumns.__slots__
+    if len(jobs) <= SHORT:
+        return JobColumns(**{name: edit.apply(getattr(jobs, name), getattr(newer, name)) for name in names})
+    later = {name: _Grown(edit, jobs, name, getattr(newer, name)) for name in names}
+    return put_together(JobColumns, {}, later, depth_of(jobs) + 1)
 
 
 def _places(jobs: JobColumns, newer: JobColumns) -> IntArray:
     """Give for each newer job the row of the first held job that comes after it."""
-    begins = np.searchsorted(jobs.asset, newer.asset, side="left")
-    ends = np.searchsorted(jobs.asset, newer.asset, side="right")
+    begins, ends = (places_in(jobs, "asset", newer.asset, side) for side in BOTH)
     places = np.empty(len(newer), dtype=np.int64)
     for row, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
         # Newer entries have larger numbers: at the same moment they come after.
-        at = np.searchsorted(jobs.performed_us[begin:end], newer.performed_us[row], side="right")
+        own = some_of(jobs, "performed_us", np.arange(begin, end))
+        at = np.searchsorted(own, newer.performed_us[row], side="right")
         places[row] = begin + int(at)
     return places
 
 
 def newest(connection: sa.Connection) -> int:
     """Give the number of the last entry; 0 for an empty book."""
-    return connection.execute(sa.select(sa.func.max(EntryRow.number))).scalar() or 0
+    return connection.execute(_newest()).scalar() or 0

@@ -52,6 +52,7 @@ class Reader:
         self._snapshots = None if cache is None else Snapshots(cache)
         self._lock = threading.Lock()
         self._held: dict[int, Held] = {}
+        self._to_keep: dict[int, Held] = {}
         self._entry_lock = threading.Lock()
         self._entries: dict[int, EntryColumns] = {}
         self._story_lock = threading.Lock()
@@ -128,6 +129,35 @@ class Reader:
                 self._entries.setdefault(site_id, kept.entries)
         return kept.held.history, kept.study, dict(kept.derived)
 
+    def history_to_keep(self, site_id: int) -> History:
+        """Give the history of a site, and hold it until it is kept, whatever is written meanwhile.
+
+        Parameters
+        ----------
+        site_id : int
+            The site. [unitless]
+        """
+        while True:
+            history = self.history(site_id)
+            with self._lock:
+                held = self._held.get(site_id)
+                if held is not None and held.history is history:
+                    self._to_keep[site_id] = held
+                    return history
+
+    def forget(self, site_id: int) -> None:
+        """Let go of what was read of a site: it is read again when somebody asks.
+
+        Parameters
+        ----------
+        site_id : int
+            The site. [unitless]
+        """
+        with self._lock, self._entry_lock:
+            self._held.pop(site_id, None)
+            self._to_keep.pop(site_id, None)
+            self._entries.pop(site_id, None)
+
     def keep_picture(
         self, site_id: int, history: History, study: Study | None, derived: Mapping[Any, Any] | None = None
     ) -> None:
@@ -138,14 +168,16 @@ class Reader:
         site_id : int
             The site. [unitless]
         history : History
-            The history; nothing is kept if it is no longer the latest. [unitless]
+            The latest history, or that of :meth:`history_to_keep`; nothing is kept of another. [unitless]
         study : Study or None
             What it says. [unitless]
         derived : mapping, optional
             What was worked out of both. [unitless]
         """
-        held = self._held.get(site_id)
-        if self._snapshots is None or held is None or held.history is not history:
+        with self._lock:
+            known = (self._to_keep.pop(site_id, None), self._held.get(site_id))
+        held = next((one for one in known if one is not None and one.history is history), None)
+        if self._snapshots is None or held is None:
             return
         # The predictions of the past are as long as the history and were scored: no page looks at them again.
         study = None if study is None else without_predictions(study)

@@ -243,7 +243,7 @@ def test_pages_of_a_large_book_are_pictures_of_the_server_that_they_are_read_fro
     plant: Plant, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A picture of one server must not be held against the entries of the other: it would be made again without end."""
-    monkeypatch.setattr("dashboard.pictures.QUICK", 5)
+    monkeypatch.setattr("dashboard.picture.QUICK", 5)
     made: list[str] = []
     for name, book_of in (("main", plant.book.reader), ("copy", plant.replica.book)):
         monkeypatch.setattr(book_of, "history", _noted(book_of.history, made, name))

@@ -1,0 +1,89 @@
+"""What the pages show of a site: a history and what it says, and what is asked of the book for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any, Protocol, runtime_checkable
+
+from models.errors import DriftbookError
+from models.history.columns import History
+from models.history.engine import Study
+
+QUICK = 10_000
+"""A book of fewer entries is read and studied for the first time while the page waits. [unitless]"""
+
+
+class StillReadingError(DriftbookError):
+    """A large book is being read, and there is no earlier picture to show."""
+
+
+class Book(Protocol):
+    """What is asked of a book."""
+
+    def head(self) -> int:
+        """Give the number of the last entry."""
+
+    def history(self, site_id: int) -> History:
+        """Give the history of a site."""
+
+
+@runtime_checkable
+class Keeping(Protocol):
+    """A book that keeps pictures between two starts, and that keeps in memory what it has read."""
+
+    def kept_picture(self, site_id: int) -> tuple[History, Study | None, dict[Any, Any]] | None:
+        """Give what was kept of a site, and what was worked out of it."""
+
+    def history_to_keep(self, site_id: int) -> History:
+        """Give the history of a site, which is going to be kept whatever is written meanwhile."""
+
+    def keep_picture(
+        self, site_id: int, history: History, study: Study | None, derived: Mapping[Any, Any] | None = None
+    ) -> None:
+        """Keep a picture of a site, and what was worked out of it."""
+
+    def prepare(self, site_id: int) -> None:
+        """Make ready what the pages ask the book itself for."""
+
+    def forget(self, site_id: int) -> None:
+        """Let go of what was read of a site: it is read again when somebody asks."""
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A history and its study; the study is ``None`` while a large book is studied for the first time.
+
+    Of a small book it is also ``None`` until a page asks for it.  ``source`` is the history as the book gave it.
+    """
+
+    history: History
+    study: Study | None
+    source: History
+
+    @property
+    def large(self) -> bool:
+        """Tell whether the book is one that no page waits for."""
+        return not quick(max(len(self.history.jobs), self.history.head))
+
+    @property
+    def whole(self) -> bool:
+        """Tell whether the estimates over all machines go as far as everything else."""
+        return self.study is None or self.study.whole
+
+
+def quick(length: int) -> bool:
+    """Tell whether so many jobs or entries are read and studied in a moment.
+
+    Parameters
+    ----------
+    length : int
+        Their number. [unitless]
+    """
+    return length < QUICK
+
+
+def days_now() -> int:
+    """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
+    return (datetime.now(UTC).date() - date(1970, 1, 1)).days
