@@ -54,8 +54,10 @@ def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
 def test_the_book_is_asked_with_the_keyboard_alone(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/book?units=mil")
     page.wait_for_load_state("networkidle")
+    expect(page.locator(".sentence")).to_contain_text("entries of this site")
     page.get_by_label("Machine", exact=True).focus()
     page.keyboard.type("p-106")
+    expect(page.get_by_label("Machine", exact=True)).to_have_value("p-106")
     page.keyboard.press("Enter")
     expect(page.locator(".sentence")).to_contain_text("answer: machine P-106")
     assert page.url.endswith("/book?units=mil&asset=p-106")

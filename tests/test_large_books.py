@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import tracemalloc
 from collections.abc import Callable, Sequence
 from dataclasses import fields
@@ -31,16 +32,22 @@ from tests.seeded import seed
 from tests.test_models_store_growth import ASSETS, PEOPLE, raw_rows
 
 
-def most_memory(work: Callable[[], Any]) -> tuple[int, Any]:
-    """Give the most memory that some work took beyond what was there before [byte], and what it gave."""
-    tracemalloc.start()
-    try:
-        before = tracemalloc.get_traced_memory()[0]
-        tracemalloc.reset_peak()
-        result = work()
-        return tracemalloc.get_traced_memory()[1] - before, result
-    finally:
-        tracemalloc.stop()
+def most_memory(work: Callable[[], Any], tries: int = 5) -> tuple[int, Any]:
+    """Give the most memory that some work took beyond what was there before [byte], and what it gave.
+
+    It is the least of some tries: what threads of other tests take meanwhile counts too.
+    """
+    least, result = sys.maxsize, None
+    for _ in range(tries):
+        tracemalloc.start()
+        try:
+            before = tracemalloc.get_traced_memory()[0]
+            tracemalloc.reset_peak()
+            result = work()
+            least = min(least, tracemalloc.get_traced_memory()[1] - before)
+        finally:
+            tracemalloc.stop()
+    return least, result
 
 
 def size_of(value: Any) -> int:
@@ -103,7 +110,7 @@ def test_batches_are_let_go_while_they_are_put_together(
         return result
 
     monkeypatch.setattr(predictions, "_joined", watched)
-    most_memory(lambda: predict_past(material, grouping))
+    most_memory(lambda: predict_past(material, grouping), tries=1)
     assert len(peaks) == 1
     # Less than one more of what it gives: the parts would stay beside the whole.
     assert peaks[0] < 0.7

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.figures.room import margin_for
 from dashboard.figures.sheet import Picture, drawn
 from dashboard.theme import Palette, palette_of
 from dashboard.views.month_chart_view import MonthSeries
@@ -60,7 +61,7 @@ def control_figure(series: MonthSeries, scheme: str) -> Picture:
             "range": span, "side": "top", "type": "date", "tickformat": "%b<br>%Y", "dtick": "M3", "ticks": "",
             "showline": False,
         },
-        "margin": {"l": 8, "r": 52 if names else 12, "t": 8, "b": 8},
+        "margin": {"l": 8, "r": margin_for((text for _, text in names), least=52.0 if names else 12.0), "t": 8, "b": 8},
         "annotations": [
             {"xref": "paper", "x": 1.0, "xanchor": "left", "xshift": 6, "y": y, "yanchor": "middle", "text": text,
              "showarrow": False, "align": "left", "font": {"size": 11, "color": palette.soft}}
