@@ -13,10 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.history.columns import BoolArray, FloatArray, IntArray, JobColumns
-from models.history.intervals import wilson
 from models.history.late import Late
-from models.history.returns import NO_TIME, ReturnCounts
-from models.history.runs import DAYS_PER_YEAR, Runs
+from models.history.returns import ReturnCounts, counted
+from models.history.runs import Runs
 
 Index32 = NDArray[np.int32]
 
@@ -94,29 +93,8 @@ def counts_of(looks: Looks, rows: IntArray, confidence: float = 0.90) -> ReturnC
     confidence : float
         One-sided confidence of the lower limit. [unitless]
     """
-    assets = len(looks.begins) - 1
-    asset, back = looks.asset[rows], looks.returned[rows]
-    n = np.bincount(asset, minlength=assets).astype(np.int64)
-    came = rows[back]
-    at, ended = looks.asset[came], looks.ended_us[came]
-    returns = np.bincount(at, minlength=assets).astype(np.int64)
-    first, last = np.full(assets, np.iinfo(np.int64).max), np.full(assets, NO_TIME)
-    np.minimum.at(first, at, ended)
-    np.maximum.at(last, at, ended)
-    worst = np.full(assets, np.nan)
-    if len(rows):
-        # Looks of one asset stand together: one pass, where a maximum at each place costs five times as much.
-        begins = np.flatnonzero(np.diff(asset, prepend=-1))
-        worst[asset[begins]] = np.maximum.reduceat(looks.ratio[rows], begins)
-    low, _ = wilson(returns, n, 2.0 * confidence - 1.0)
-    return ReturnCounts(
-        looks=n,
-        returns=returns,
-        share=np.where(n > 0, returns / np.maximum(n, 1), np.nan),
-        low=low,
-        first_us=np.where(returns > 0, first, NO_TIME),
-        last_us=last,
-        worst_ratio=worst,
-        years=np.bincount(asset, weights=looks.days[rows], minlength=assets) / DAYS_PER_YEAR,
-        confidence=confidence,
-    )
+    back = looks.returned[rows]
+    return counted(
+        looks.asset[rows], back, looks.ended_us[rows[back]], looks.ratio[rows], looks.days[rows],
+        len(looks.begins) - 1, confidence,
+    )  # fmt: skip

@@ -133,16 +133,50 @@ def returns_of(
     looked = runs.looked & window(jobs, runs, from_us, to_us)
     if keep is not None:
         looked &= keep
-    asset, ended = runs.asset[looked], jobs.performed_us[runs.end_row[looked]]
-    back, ratio = runs.returned[looked], runs.end_ratio[looked]
+    back = runs.returned[looked]
+    ended = jobs.performed_us[runs.end_row[looked][back]]
+    return counted(runs.asset[looked], back, ended, runs.end_ratio[looked], runs.days[looked], assets, confidence)
+
+
+def counted(
+    asset: IntArray,
+    back: BoolArray,
+    ended_us: IntArray,
+    ratio: FloatArray,
+    days: FloatArray,
+    assets: int,
+    confidence: float,
+) -> ReturnCounts:
+    """Count looks that are given one by one; see :func:`returns_of`.
+
+    Parameters
+    ----------
+    asset : (k,) int array
+        Asset of each look; those of one asset stand together. [unitless]
+    back : (k,) bool array
+        Whether it shows a return. [unitless]
+    ended_us : (returns,) int array
+        When those that do ended, UTC. [µs]
+    ratio : (k,) float array
+        Limit ratio at its end. [unitless]
+    days : (k,) float array
+        Its length. [d]
+    assets : int
+        Number of assets. [unitless]
+    confidence : float
+        One-sided confidence of the lower limit. [unitless]
+    """
     looks = np.bincount(asset, minlength=assets).astype(np.int64)
-    returns = np.bincount(asset[back], minlength=assets).astype(np.int64)
-    first = np.full(assets, np.iinfo(np.int64).max)
-    last = np.full(assets, NO_TIME)
-    np.minimum.at(first, asset[back], ended[back])
-    np.maximum.at(last, asset[back], ended[back])
-    worst = np.full(assets, -np.inf)
-    np.maximum.at(worst, asset, ratio)
+    came = asset[back]
+    returns = np.bincount(came, minlength=assets).astype(np.int64)
+    first, last = np.full(assets, np.iinfo(np.int64).max), np.full(assets, NO_TIME)
+    np.minimum.at(first, came, ended_us)
+    np.maximum.at(last, came, ended_us)
+    worst = np.full(assets, np.nan)
+    if len(asset):
+        # One pass over looks that stand together: a maximum at each place costs five times as much.
+        begins = np.flatnonzero(np.diff(asset, prepend=-1))
+        worst[asset[begins]] = np.maximum.reduceat(ratio, begins)
     low, _ = wilson(returns, looks, 2.0 * confidence - 1.0)
     return ReturnCounts(
         looks=looks,
@@ -151,7 +185,7 @@ def returns_of(
         low=low,
         first_us=np.where(returns > 0, first, NO_TIME),
         last_us=last,
-        worst_ratio=np.where(looks > 0, worst, np.nan),
-        years=np.bincount(asset, weights=runs.days[looked], minlength=assets) / DAYS_PER_YEAR,
+        worst_ratio=worst,
+        years=np.bincount(asset, weights=days, minlength=assets) / DAYS_PER_YEAR,
         confidence=confidence,
     )
