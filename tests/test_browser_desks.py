@@ -72,6 +72,33 @@ def test_the_book_is_asked_with_the_keyboard_alone(plant_url: str, opened: Opene
     assert page.url.endswith("/book?units=mil")
 
 
+# A key, a second one before the page has settled after the first, and a third as soon as it has: a scanner types so.
+SCANNED = """field => new Promise(done => {
+  const key = text => document.execCommand("insertText", false, text);
+  field.focus();
+  key("p");
+  setTimeout(() => { key("1"); setTimeout(() => done(field.value), 50); }, 0);
+  key("-");
+})"""
+
+
+@pytest.mark.parametrize(
+    ("path", "field"),
+    [
+        ("/book", "book-ask-asset"),
+        ("/people", "people-ask-since"),
+        ("/limits", "limits-ask-offset"),
+        ("/record?asset=P-106", "rf-by"),
+    ],
+)
+def test_what_a_scanner_types_stands_in_its_order(plant_url: str, opened: Opened, path: str, field: str) -> None:
+    page = opened(f"{plant_url}{path}")
+    page.wait_for_load_state("networkidle")
+    typed = page.locator(f"#{field}")
+    expect(typed).to_have_value("")
+    assert typed.evaluate(SCANNED) == "p-1"
+
+
 def test_pages_of_the_book_are_turned_and_a_new_question_begins_at_the_newest(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/book")
     newest = page.locator("tbody th a").first.text_content()

@@ -13,6 +13,7 @@ from dash import dcc
 
 from dashboard.components import elements as html
 from dashboard.components.aria import aria, data
+from dashboard.components.one_line import one_line
 from dashboard.components.pieces import Child
 from dashboard.place import KEPT, Place
 
@@ -81,22 +82,10 @@ def ask_text(
     """
     own = f"{page}-ask-{name}"
     offered = f"{own}-offers"
-    more: dict[str, Any] = {"list": offered} if offers else {}
     return html.Div(
         [
             _label(own, label, hint),
-            dcc.Input(
-                id=own,
-                name=name,
-                value=value,
-                type="text",
-                debounce=True,
-                autoComplete="off",
-                spellCheck=False,
-                maxLength=most,
-                className="box",
-                **more,
-            ),
+            one_line(own, name, value, most=most, choose=offered if offers else ""),
             html.Datalist([html.Option(value=one) for one in offers[:500]], id=offered) if offers else None,
         ],
         className="asked",

@@ -12,6 +12,7 @@ import dash_mantine_components as dmc
 
 from dashboard.components import elements as html
 from dashboard.components.aria import data
+from dashboard.components.one_line import one_line
 from dashboard.components.pieces import Child
 from dashboard.words import say
 
@@ -29,7 +30,7 @@ def said_slot(name: str) -> html.Div:
 
 
 def typed(
-    name: str, label: str, fields: Texts, *, hint: str = "", unit: str = "", keys: Any = "text", choose: str = "", wide: bool = False
+    name: str, label: str, fields: Texts, *, hint: str = "", unit: str = "", keys: str = "text", choose: str = "", wide: bool = False
 ) -> html.Div:  # fmt: skip
     """Put a field of one line.
 
@@ -52,22 +53,10 @@ def typed(
     wide : bool
         Take the whole row. [unitless]
     """
-    more: dict[str, Any] = {"list": choose} if choose else {}
     return html.Div(
         [
             _label(name, label, hint, unit),
-            # The plain input of Dash moves the cursor while somebody types fast; this one does not.
-            dmc.TextInput(
-                id=field_id(name),
-                name=name,
-                value=fields.get(name, ""),
-                debounce=True,
-                autoComplete="off",
-                spellCheck=False,
-                unstyled=True,
-                className="box",
-                inputProps={"inputMode": keys, "maxLength": 200, **more},
-            ),
+            one_line(field_id(name), name, fields.get(name, ""), most=200, keys=keys, choose=choose),
             said_slot(name),
         ],
         className="field wide" if wide else "field",
