@@ -55,9 +55,9 @@ def carry_over(before: History, study: Study, after: History, made: Followed) ->
     made : Followed
         The study that followed. [unitless]
     """
+    over, ways = _Over(before, study, after, made), known(before)
     pin(after, "study", made.study)
     pin(after, "runs", made.study.runs)
-    over, ways = _Over(before, study, after, made), known(before)
     depth = ways[DEPTH]() + 1 if DEPTH in ways else 1
     if depth > DEEPEST:
         # Nobody asked for some of it for long: it is worked out now, or each would rest on all that came before.

@@ -3,49 +3,49 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from functools import partial
 from threading import Lock, RLock
 from typing import Any, TypeVar
+from weakref import WeakValueDictionary
 
 from models.history.columns import History
 
 T = TypeVar("T")
 
 HISTORIES = 4
-"""Results of so many histories are kept: a history that a new entry has made old must not be held for long."""
+"""Results of so many histories are kept though nobody holds their shelf: one that a new entry has made old goes soon."""
 
 MOST = 48
 """So many results of one history are kept; the one that nobody asked for the longest goes first."""
 
 MOST_JOBS = 500_000
-"""Of histories that together hold more jobs only the last two are kept: what is computed from one is as long as it is."""
+"""Where these together hold more jobs only the last two are kept: what is computed from one is as long as it is."""
 
 
 Carried = Callable[[], Any]
 """Makes a result from that of an earlier history; ``None`` where that cannot be done."""
 
 
-@dataclass(slots=True)
-class _Shelf:
+@dataclass(slots=True, weakref_slot=True, eq=False)
+class Shelf:
     """What was computed from one history, by key, and a lock for each key that is being computed.
 
     ``pinned`` was put there by hand and stays as long as the shelf.  ``carried`` makes a result from that of an
-    earlier history, when it is asked for.
+    earlier history, when it is asked for.  It is there as long as somebody holds it, as each picture does.
     """
 
     history: History
     values: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict)
     pinned: dict[Hashable, Any] = field(default_factory=dict)
     carried: dict[Hashable, Carried] = field(default_factory=dict)
-    wanted: int = 0
     locks: dict[Hashable, RLock] = field(default_factory=dict)
 
 
-_shelves: OrderedDict[tuple[int, ...], _Shelf] = OrderedDict()
-_gone: list[_Shelf] = []
+_shelves: WeakValueDictionary[tuple[int, ...], Shelf] = WeakValueDictionary()
+_latest: OrderedDict[tuple[int, ...], Shelf] = OrderedDict()
+_gone: list[Shelf] = []
 _lock = Lock()
 
 
@@ -121,7 +121,7 @@ def known(history: History) -> dict[Hashable, Carried]:
     return {key: partial(_given, shelf, key) for key in keys}
 
 
-def _given(shelf: _Shelf, key: Hashable) -> Any:
+def _given(shelf: Shelf, key: Hashable) -> Any:
     with _lock:
         for there in (shelf.pinned, shelf.values):
             if key in there:
@@ -189,20 +189,31 @@ def same(one: History, other: History) -> bool:
     )
 
 
-def _shelf_of(history: History) -> _Shelf:
+def shelf_of(history: History) -> Shelf:
+    """Give the shelf of a history: what is on it stays as long as somebody holds the shelf.
+
+    Parameters
+    ----------
+    history : History
+        The history. [unitless]
+    """
+    with _lock:
+        return _shelf_of(history)
+
+
+def _shelf_of(history: History) -> Shelf:
     place = (id(history.jobs), id(history.breaks), id(history.assets))
     shelf = _shelves.get(place)
     # An id is given again after its object is gone, so the objects themselves are compared.
     if shelf is None or not same(shelf.history, history):
-        shelf = _shelves[place] = _Shelf(history)
-    _shelves.move_to_end(place)
-    free = [key for key, one in _shelves.items() if not one.wanted and one is not shelf]
-    while free and (
-        len(_shelves) > HISTORIES
-        or (len(_shelves) > 2 and sum(len(one.history.jobs) for one in _shelves.values()) > MOST_JOBS)
+        shelf = _shelves[place] = Shelf(history)
+    _latest[place] = shelf
+    _latest.move_to_end(place)
+    while len(_latest) > HISTORIES or (
+        len(_latest) > 2 and sum(len(one.history.jobs) for one in _latest.values()) > MOST_JOBS
     ):
         # Giving the memory of a long history back takes a moment, and a page waits here: that is left to who has time.
-        _gone[:] = [*_gone, _shelves.pop(free.pop(0))][-1:]
+        _gone[:] = [*_gone, _latest.popitem(last=False)[1]][-1:]
     return shelf
 
 
@@ -212,22 +223,3 @@ def let_go() -> None:
         gone = list(_gone)
         _gone.clear()
     gone.clear()
-
-
-@contextmanager
-def wanted(history: History) -> Iterator[None]:
-    """See to it that what is kept of a history stays while a picture of it is made.
-
-    Parameters
-    ----------
-    history : History
-        The history. [unitless]
-    """
-    with _lock:
-        shelf = _shelf_of(history)
-        shelf.wanted += 1
-    try:
-        yield
-    finally:
-        with _lock:
-            shelf.wanted -= 1

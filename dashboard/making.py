@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from dashboard.growing import later, put_together
-from dashboard.kept import pin, same, wanted
+from dashboard.kept import pin, same
 from dashboard.picture import Book, Keeping, Picture
 from models.history.columns import History
 from models.history.engine import Study, study_of, without_predictions
@@ -79,8 +79,7 @@ class Making:
         if held.shown is None and isinstance(book, Keeping):
             kept = book.kept_picture(site_id)
             if kept is not None:
-                with wanted(kept[0]):
-                    self._show(site_id, held, Picture(kept[0], kept[1], kept[0]), kept[2])
+                self._show(site_id, held, Picture(kept[0], kept[1], kept[0]), kept[2])
                 book.prepare(site_id)
                 return
         before = held.shown
@@ -94,10 +93,10 @@ class Making:
         if before.study is not None and before.whole and same(before.source, source):
             picture = replace(before, history=replace(before.history, head=source.head), source=source)
         else:
+            del before  # it may be old when the study is made, and with it goes what its pages worked out
             study = study_of(history, before=held.whole)
             picture = Picture(history, without_predictions(study), source)
-        with wanted(picture.history):
-            derived = self._derived(site_id, held, picture)
+        derived = self._derived(site_id, held, picture)
         if isinstance(book, Keeping):
             book.prepare(site_id)
             book.keep_picture(site_id, source, picture.study, derived)

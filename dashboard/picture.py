@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Protocol, runtime_checkable
 
+from dashboard.kept import Shelf, shelf_of
 from models.errors import DriftbookError
 from models.history.columns import History
 from models.history.engine import Study
@@ -56,11 +57,16 @@ class Picture:
     """A history and its study; the study is ``None`` while a large book is studied for the first time.
 
     Of a small book it is also ``None`` until a page asks for it.  ``source`` is the history as the book gave it.
+    With a picture the shelf of its history is held: what its pages worked out stays as long as it is shown.
     """
 
     history: History
     study: Study | None
     source: History
+    shelf: Shelf = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "shelf", shelf_of(self.history))
 
     @property
     def large(self) -> bool:

@@ -22,7 +22,7 @@ import time
 from collections import OrderedDict
 
 from dashboard.growing import later, put_together, study_held
-from dashboard.kept import holds, let_go, pin
+from dashboard.kept import let_go
 from dashboard.making import Derive, Held, Making, Warm
 from dashboard.picture import Book, Keeping, Picture, StillReadingError, days_now, quick
 from dashboard.words import say
@@ -86,9 +86,6 @@ class Pictures:
             shown = self._grow(book, site_id, held, head)
         if shown.history.head != head or (shown.study is None and shown.large) or not shown.whole:
             self._start(book, site_id, held)
-        if shown.study is not None and not holds(shown.history, "study"):
-            pin(shown.history, "study", shown.study)  # its shelf was cleared for those of other sites
-            pin(shown.history, "runs", shown.study.runs)
         self._forget(book, site_id)
         return shown
 

@@ -12,6 +12,7 @@ from dashboard import carrying
 from dashboard.carrying import DEPTH, carry_over
 from dashboard.fetch import recheck_for, study_for
 from dashboard.kept import holds, keep, known, pin
+from dashboard.picture import Picture
 from dashboard.prepared import due_for, index_for, runs_for
 from dashboard.views.effects_view import effects_for
 from dashboard.views.groups_view import groups_of
@@ -87,6 +88,7 @@ def grown(seed: int) -> list[tuple[History, Study, History]]:
 @pytest.mark.parametrize("case", range(9))
 def test_what_is_carried_over_is_what_is_made_anew(case: int) -> None:
     before, study, after = grown(11)[case]
+    picture = Picture(before, study, before)  # as long as it is shown, what its pages worked out is there
     now_us = int(after.jobs.performed_us.max()) + 400 * DAY_US
     today = date(1970, 1, 1) + timedelta(days=now_us // DAY_US)
     pin(before, "study", study)
@@ -99,6 +101,7 @@ def test_what_is_carried_over_is_what_is_made_anew(case: int) -> None:
     got, expected = asked(after, today, now_us), anew(after, made.study, today, now_us)
     for name in ("index", "looks", "days", "next", "due", "ground", "recheck"):
         assert unlike(got[name], expected[name]) == [], name
+    del picture
     # What rests on all machines together stays as it was until the whole study is made.
     assert got["groups"] is old["groups"]
     assert unlike(got["person"].raw[: len(old["person"].raw)], old["person"].raw) == []

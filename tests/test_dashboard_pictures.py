@@ -15,13 +15,14 @@ from dashboard.app import create_app
 from dashboard.auth.guarded import GuardedKeepingBook
 from dashboard.fetch import scene, study_for
 from dashboard.ids import Shell
-from dashboard.kept import holds, keep, pin
+from dashboard.kept import holds, keep, known, pin
 from dashboard.pages import book, due, month, offenders, record
 from dashboard.picture import Picture, StillReadingError
 from dashboard.pictures import Pictures
 from dashboard.words import say
 from models.history.columns import History
 from models.history.engine import Study, study_of, study_with, without_predictions
+from models.history.forecast import recheck_of
 from models.settings import Settings
 from models.values.job import Misalignment
 from models.values.roles import Permission
@@ -356,6 +357,37 @@ def test_what_is_written_while_the_whole_study_is_made_is_not_lost(monkeypatch: 
     whole = held.of(made, site_id)
     assert unlike(whole.study, without_predictions(study_of(whole.history))) == []
     assert keep(whole.history, "made of", lambda: 0) == len(whole.history.jobs)
+
+
+def test_what_the_pages_worked_out_outlives_jobs_that_come_while_the_whole_study_is_made(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("dashboard.picture.QUICK", 1)
+    monkeypatch.setattr("dashboard.kept.MOST_JOBS", -1)
+    monkeypatch.setattr(making, "QUIET_S", 0.01)
+    made, gate, begun, first = made_book(assets=6), threading.Event(), threading.Event(), threading.Event()
+
+    def derive(_: History, study: Study) -> dict[Any, Any]:
+        if first.is_set():
+            begun.set()
+            assert gate.wait(20)
+        return {"recheck 0.3": recheck_of(study.standing, 0.3, study.choices.site_months)}
+
+    held, site_id = Pictures(derive), made.at_site.site_id
+    wait_for_whole(held, made)
+    first.set()
+    # Each is asked for as a page does it, in turn with those of the picture that is being made.
+    for number in range(5):
+        write_job(made, number)
+        shown = held.of(made, site_id)
+        assert "recheck 0.3" in known(shown.history), f"lost with job {number}"
+        if not number:
+            assert begun.wait(20)
+    gate.set()
+    whole = wait_for_whole(held, made)
+    now = keep(whole.history, "recheck 0.3", lambda: pytest.fail("made anew"))
+    assert whole.study is not None
+    assert unlike(now, recheck_of(whole.study.standing, 0.3, whole.study.choices.site_months)) == []
 
 
 def test_what_cannot_be_followed_is_studied_as_a_whole(monkeypatch: pytest.MonkeyPatch) -> None:

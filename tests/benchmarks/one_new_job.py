@@ -9,7 +9,8 @@ own, and the page is asked for.  *before* is the page made anew of an unchanged 
 (another person's, so that no finished answer is given again), *kept* the finished
 answer, *after* the first page after the new job, *next* the page made anew after
 that.  Each page must show the book up to its last entry.  At the end: how long the
-whole study takes until the class averages have followed.
+whole study takes until the class averages have followed, and what pages take while it
+is made and more jobs come.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ import sqlalchemy as sa
 from dashboard.app import create_app
 from dashboard.context import context
 from dashboard.ids import Shell
+from dashboard.making import QUIET_S
 from dashboard.place import asset_path
 from dashboard.server import warm_up
 from models.commands.record_job import DoubtfulJobError, record_job
@@ -46,6 +48,12 @@ from tests.benchmarks.callbacks import Asker, demo, whole_picture
 from tests.benchmarks.questions_asked import Question
 
 SEED = 20261125
+MORE = 4
+"""So many further jobs are recorded while the whole study is made …"""
+
+PAUSE_S = 10.0
+"""… one each so many seconds. [s]"""
+
 PAGES = {
     "Month": (("month-body",), "/"),
     "Offenders": (("offenders-body",), "/offenders"),
@@ -158,6 +166,22 @@ def run(app: dash.Dash, reader: Reader, recorder: Recorder, site_id: int, rounds
     return found
 
 
+def meanwhile(app: dash.Dash, reader: Reader, recorder: Recorder, site_id: int) -> dict[str, list[float]]:
+    """Ask for pages in turn while the whole study is made, and record a few more jobs meanwhile; give the times [ms]."""
+    reading = Reading(app)
+    found: dict[str, list[float]] = {name: [] for name in PAGES}
+    time.sleep(QUIET_S + 1.0)
+    tag = recorder.record()
+    more, due = MORE, time.monotonic() + PAUSE_S
+    while more or not shown(app, reader, site_id)[1]:
+        if more and time.monotonic() > due:
+            tag, more, due = recorder.record(), more - 1, time.monotonic() + PAUSE_S
+        for name, times in found.items():
+            times.append(reading.page(name, tag)[0])
+            time.sleep(0.1)
+    return found
+
+
 def main() -> None:
     """Run the benchmark and print the table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -183,7 +207,8 @@ def main() -> None:
         warm_up(app)
         history, site = whole_picture(app, reader), reader.sites()[0]
         print(f"{len(history.jobs):,} jobs of {len(history.assets):,} machines", flush=True)
-        found = run(app, reader, Recorder(make_engine(settings), site, history), site.site_id, given.rounds)
+        recorder = Recorder(make_engine(settings), site, history)
+        found = run(app, reader, recorder, site.site_id, given.rounds)
         began, worked = time.perf_counter(), time.process_time()
         while not shown(app, reader, site.site_id)[1]:
             time.sleep(0.1)
@@ -191,6 +216,12 @@ def main() -> None:
             f"whole again after {time.perf_counter() - began:.1f} s, {time.process_time() - worked:.1f} s of processor time"
         )
         show(found)
+        print(f"while the whole study is made, with {MORE + 1} more jobs   [ms]")
+        for name, spent in meanwhile(app, reader, recorder, site.site_id).items():
+            most = np.percentile(spent, 95.0)
+            print(
+                f"{name:12} {len(spent):4d} times: median {statistics.median(spent):.1f}, 95 % within {most:.1f}, worst {max(spent):.1f}"
+            )
 
 
 def show(found: dict[str, Times]) -> None:
