@@ -14,6 +14,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard.components import elements as html
 from dashboard.components.pieces import Child, blank, empty_book, heading, problems, waiting
+from dashboard.components.still import still
 from dashboard.fetch import Scene, scene
 from dashboard.ids import Shell
 from dashboard.words import say
@@ -34,7 +35,14 @@ def skeleton(body: str) -> html.Div:
 
 
 def attach_fill(
-    app: dash.Dash, body: str, path: str, fill: Fill, *, below: bool = False, further: bool = False
+    app: dash.Dash,
+    body: str,
+    path: str,
+    fill: Fill,
+    *,
+    below: bool = False,
+    further: bool = False,
+    alive: bool = False,
 ) -> None:
     """Let a page fill its body whenever address or colours change.
 
@@ -52,6 +60,8 @@ def attach_fill(
         True where the page also answers for the paths below its own. [unitless]
     further : bool
         True for a further part of a page, whose first part says that a book is empty. [unitless]
+    alive : bool
+        True where callbacks fill elements in the body: it is then not sent as one piece. [unitless]
     """
 
     def show(pathname: str | None, search: str | None, scheme: str | None) -> Child:
@@ -60,8 +70,9 @@ def attach_fill(
             raise PreventUpdate
         seen = scene(pathname, search)
         if seen.site is None:
-            return None if further else empty_book()
-        return fill(seen, scheme)
+            return None if further else still(empty_book())
+        shown = fill(seen, scheme)
+        return shown if alive else still(shown)
 
     app.callback(
         Output(body, "children"),

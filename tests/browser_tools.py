@@ -14,6 +14,7 @@ from contextlib import contextmanager
 from urllib.parse import urlsplit
 
 import dash
+import pytest
 from playwright.sync_api import Page, ViewportSize
 
 from dashboard.app import create_app
@@ -32,6 +33,11 @@ FLAGS = [
     "--disable-sync",
 ]
 WIDE, NARROW = ViewportSize(width=1440, height=900), ViewportSize(width=390, height=844)
+
+LOOKS = pytest.mark.parametrize(
+    ("viewport", "scheme"), [(WIDE, "light"), (NARROW, "dark")], ids=["wide-light", "narrow-dark"]
+)
+"""Colours go by scheme and places by width: two of the four looks hold both schemes and both widths."""
 
 Opened = Callable[..., Page]
 

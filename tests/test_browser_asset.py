@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ViewportSize, expect
 
-from tests.browser_tools import NARROW, WIDE, Opened
+from tests.browser_tools import LOOKS, Opened
 
 pytest_plugins = ["tests.plugin_browser"]
 pytestmark = pytest.mark.browser
@@ -17,8 +17,7 @@ PATIENCE = 20_000
 PATHS = ("/asset/P-102", "/asset/P-104?limits=today&risk=5", "/asset/P-106?units=mil")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("viewport", [WIDE, NARROW], ids=["wide", "narrow"])
+@LOOKS
 def test_the_page_with_everything_open_breaks_no_rule_and_not_its_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
 ) -> None:

@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ViewportSize, expect
 
-from tests.browser_tools import NARROW, WIDE, Opened, served
+from tests.browser_tools import LOOKS, Opened, served
 from tests.history_maker import MadeBook, made_book
 from tests.test_dashboard_views_entry_view import amended_book
 
@@ -36,8 +36,7 @@ def amended_url() -> Iterator[str]:
         yield url
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("viewport", [WIDE, NARROW], ids=["wide", "narrow"])
+@LOOKS
 def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
 ) -> None:

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import ViewportSize, expect
+from playwright.sync_api import Page, ViewportSize, expect
 
 from models.units import Display
-from tests.browser_tools import NARROW, WIDE, Opened, served
+from tests.browser_tools import LOOKS, Opened, served
 from tests.history_maker import MadeBook, made_book
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -36,8 +36,7 @@ def test_a_page_loads_without_an_error_or_a_request_to_another_host(plant_url: s
     assert page.title().endswith("driftbook")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("viewport", [WIDE, NARROW], ids=["wide", "narrow"])
+@LOOKS
 def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
 ) -> None:
@@ -49,6 +48,37 @@ def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
         broken = Axe().run(page).response["violations"]
         assert [(path, one["id"], one["nodes"][0]["html"]) for one in broken] == []
         assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+
+
+# The elements of a page without what draws itself, without marks of Dash, and without names that are made up anew each time.
+DRAWN = """() => {
+  const main = document.querySelector("main").cloneNode(true);
+  main.querySelectorAll("[class*=mantine-]").forEach(one => one.remove());
+  main.querySelectorAll(".waiting, .js-plotly-plot, .dash-graph, .ag-root-wrapper, [data-ag-theme-mode]").forEach(one => { one.innerHTML = ""; });
+  main.querySelectorAll("*").forEach(one => { one.removeAttribute("data-dash-is-loading"); one.removeAttribute("style"); });
+  const told = one => one.nodeType !== Node.ELEMENT_NODE ? one.textContent : "\\n<" + one.tagName
+    + [...one.attributes].map(each => ` ${each.name}="${each.value}"`).sort().join("") + ">" + [...one.childNodes].map(told).join("");
+  return told(main).replace(/ id="input-[a-z0-9]+"/g, "");
+}"""
+
+
+def test_what_is_sent_as_one_piece_is_drawn_as_dash_draws_each_element(
+    plant_url: str, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def drawn(page: Page) -> str:
+        page.wait_for_load_state("networkidle")
+        expect(page.locator("main .waiting:visible, main .dash-graph--pending")).to_have_count(0)
+        return str(page.evaluate(DRAWN))
+
+    paths = ("/?month=2026-10", "/asset/P-104?typed=1", "/book/12", "/limits")
+    ours = [drawn(opened(f"{plant_url}{path}")) for path in paths]
+    with monkeypatch.context() as apart:
+        apart.setattr("dashboard.opening.still", lambda parts: parts)
+        with served(made_book()) as url:
+            theirs = [drawn(opened(f"{url}{path}")) for path in paths]
+    for path, one, other in zip(paths, ours, theirs, strict=True):
+        assert len(one) > 1000
+        assert one == other, path
 
 
 def test_open_lists_break_no_rule_either(plant_url: str, opened: Opened) -> None:

@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser_tools import NARROW, WIDE, Watch
 from playwright.sync_api import Browser, Page, expect
-from record_book import Opened, open_book
 
 from dashboard.server import open_server, port_of
+from tests.browser_tools import LOOKS, NARROW, Watch
+from tests.record_book import Opened, open_book
 
-pytest_plugins = ["plugin_browser"]
+pytest_plugins = ["tests.plugin_browser"]
 pytestmark = pytest.mark.browser
 
 RAW = {
@@ -274,8 +274,7 @@ def test_a_job_is_recorded_with_the_keyboard_alone(book: Any, url: Any, phone: A
     assert "isolated, locked and tried" in job.checks
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("viewport", [WIDE, NARROW], ids=["wide", "narrow"])
+@LOOKS
 def test_the_page_breaks_no_rule_of_accessibility_and_not_its_width(
     url: Any, browser: Any, scheme: Any, viewport: Any
 ) -> None:

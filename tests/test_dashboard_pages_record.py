@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 from history_maker import NOW as MADE_NOW
 from history_maker import made_book
-from record_book import Opened, open_book
 from test_dashboard_pages import call, text_of
 
 from dashboard.app import create_app
@@ -20,6 +19,7 @@ from dashboard.security import comes_from_here
 from dashboard.views import record_sheet
 from models.maths.working import work_out
 from models.settings import Settings
+from tests.record_book import Opened, open_book
 
 Ids = record.Ids
 FOUND = {"offset_v": "0.05", "angle_v": "0.30", "offset_h": "0.02", "angle_h": "0.20"}

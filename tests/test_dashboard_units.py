@@ -34,6 +34,7 @@ from models.store.reader import Reader
 from models.units import Display
 from tests.conftest import NOW
 from tests.shown_numbers import left_of, shown
+from tests.still_trees import put_together
 from tests.test_dashboard_pages import call
 
 ADDRESSES = (
@@ -130,7 +131,7 @@ def trees(client: FlaskClient, address: str) -> Iterator[Any]:
     for body in bodies:
         answer = call(client, f"{body}.children", asked)
         assert answer.status_code == 200, (address, body)
-        yield answer.get_json()["response"][body]["children"]
+        yield put_together(answer.get_json()["response"][body]["children"])
     frame = call(client, f"..{Shell.NAV}.children...{Shell.HEAD}.children..", place).get_json()["response"]
     yield from (part["children"] for part in frame.values())
     if page is record and "asset=" in search:
@@ -174,7 +175,9 @@ def test_every_page_is_walked() -> None:
 
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_no_number_stands_without_its_unit_its_count_or_its_window(plant: Plant, address: str) -> None:
-    faults = [fault for tree in trees(plant.client, address) for fault in faults_of(tree, address, plant.names)]
+    sent = list(trees(plant.client, address))
+    assert any(re.search(r"\d", one.text) for one in shown(sent[0], address)), "the page itself was walked"
+    faults = [fault for tree in sent for fault in faults_of(tree, address, plant.names)]
     assert not faults, "\n".join(str(fault) for fault in faults)
 
 

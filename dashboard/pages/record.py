@@ -291,7 +291,7 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
 def register(app: dash.Dash) -> None:
     """Attach the callbacks."""
     path, query = State(Shell.URL, "pathname"), State(Shell.URL, "search")
-    attach_fill(app, Ids.BODY, PATH, show)
+    attach_fill(app, Ids.BODY, PATH, show, alive=True)
     app.callback(Output(Ids.CHOOSE, "data"), Input(Ids.CHOOSE, "searchValue"), path, query, prevent_initial_call=True)(
         offer
     )
