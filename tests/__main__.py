@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -83,24 +84,31 @@ def main(arguments: list[str]) -> int:
     return int(pytest.main(["-q", *given])) if given else in_two()
 
 
+APART = ("faults", "test_kill_import.py", "test_readme.py")
+"""What starts many processes and is long: it runs after the browser tests, so that both processors have work to the end."""
+
+
 def in_two() -> int:
-    """Run the browser tests beside all others: each waits where the other works, and two cores do both in little more than half the time."""
-    browser = sorted(str(path) for path in Path(__file__).parent.glob("test_browser_*.py"))
+    """Run the browser tests, and then what is long, beside all others: two cores do that in little more than half the time."""
+    here = Path(__file__).parent
+    browser, apart = sorted(str(path) for path in here.glob("test_browser_*.py")), [str(here / name) for name in APART]
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
     started = time.monotonic()
-    with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as told:
-        command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
-        beside = subprocess.Popen([*command, *browser], stdout=told, stderr=subprocess.STDOUT)
-        say("the browser tests run beside the others; what they say comes at the end.")
-        try:
-            others = subprocess.run([*command, *(f"--ignore={path}" for path in browser)], check=False).returncode
-            with_browser = beside.wait()
-        finally:
-            beside.kill()
+    with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as told, ThreadPoolExecutor(1) as beside:
+        say(
+            "the browser tests, and after them those of kills and faults, run beside the others; what they say comes at the end."
+        )
+        answers = [
+            beside.submit(subprocess.run, [*command, *paths], stdout=told, stderr=subprocess.STDOUT, check=False)
+            for paths in (browser, apart)
+        ]
+        rest = [*command, *(f"--ignore={path}" for path in (*browser, *apart))]
+        codes = [subprocess.run(rest, check=False).returncode, *(answer.result().returncode for answer in answers)]
         told.seek(0)
-        say("the browser tests say:")
+        say("the tests beside say:")
         print(told.read(), flush=True)
     say(f"all of it took {time.monotonic() - started:.0f} s.")
-    return others or with_browser
+    return max(codes)
 
 
 if __name__ == "__main__":

@@ -18,7 +18,6 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
 from dashboard import shell
 from dashboard.app import create_app
-from dashboard.console.demo import make_demo
 from dashboard.desk import BookDesk
 from dashboard.words import ENGLISH, WORDS, say, speaking, spoken
 from models.settings import Settings
@@ -27,6 +26,7 @@ from models.store.reader import Reader
 from models.units import Display
 from tests.browser_tools import NARROW, WIDE, Opened, served_app
 from tests.conftest import NOW
+from tests.demo_book import demo_in
 from tests.page_texts import cramped, open_all, settled, texts
 from tests.pseudo_language import BEGIN, END, LONGER, pseudo, pseudo_language
 
@@ -94,7 +94,7 @@ def data_of(folder: Path, reader: Reader) -> re.Pattern[str]:
 @pytest.fixture(scope="module")
 def plant(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Plant]:
     folder = tmp_path_factory.mktemp("pseudo")
-    settings: Settings = make_demo(folder, Display())
+    settings: Settings = demo_in(folder, Display())
     engine = make_engine(settings)
     reader = Reader(engine)
     app = create_app(settings, reader, clock=lambda: NOW, desk=BookDesk(engine), language=pseudo_language())

@@ -18,7 +18,6 @@ import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from dashboard.app import create_app
-from dashboard.console.demo import make_demo
 from dashboard.desk import BookDesk
 from dashboard.server import open_server, port_of
 from models.commands.amend_job import amend_job
@@ -27,6 +26,7 @@ from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
 from tests.browser_tools import WIDE
+from tests.demo_book import demo_in
 from tests.recounting import recounted_returns, sheet_of
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -49,7 +49,7 @@ class Plant:
 @pytest.fixture(scope="module")
 def plant(tmp_path_factory: pytest.TempPathFactory) -> Plant:
     folder = tmp_path_factory.mktemp("plant")
-    settings: Settings = make_demo(folder, Display())
+    settings: Settings = demo_in(folder, Display())
     engine = make_engine(settings)
     reader = Reader(engine)
     site = reader.sites()[0]

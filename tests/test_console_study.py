@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from dashboard.cli import main
-from dashboard.console.demo import make_demo
 from models.settings import Settings
 from models.units import Display
 from tests.conftest import make_site
+from tests.demo_book import demo_in
 
 FLEET = (
     "drift", "forecast", "returns", "patterns", "counts", "months", "backtest", "cumulative", "repeatability", "instruments",
@@ -24,7 +24,7 @@ FLEET = (
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory: pytest.TempPathFactory) -> str:
-    return make_demo(tmp_path_factory.mktemp("demo"), Display()).book
+    return demo_in(tmp_path_factory.mktemp("demo"), Display()).book
 
 
 def study(*arguments: str) -> int:

@@ -21,7 +21,6 @@ from requests.utils import parse_header_links
 from dashboard.api.operations import OPERATIONS, ROUTES, document
 from dashboard.api.shown import moment
 from dashboard.app import create_app
-from dashboard.console.demo import make_demo
 from dashboard.desk import BookDesk
 from dashboard.fetch import recheck_for, study_for
 from dashboard.views import due_page_view
@@ -34,6 +33,7 @@ from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
 from models.values.story import Site
+from tests.demo_book import demo_in
 from tests.record_book import Opened, open_book
 
 AT = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -70,7 +70,7 @@ def client(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> I
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Any, Reader, Site]]:
-    settings = make_demo(tmp_path_factory.mktemp("demo"), Display("mil", "°F"))
+    settings = demo_in(tmp_path_factory.mktemp("demo"), Display("mil", "°F"))
     engine = make_engine(settings)
     reader = Reader(engine)
     app = create_app(settings, reader, clock=lambda: AT, desk=BookDesk(engine))

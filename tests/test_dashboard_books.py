@@ -10,7 +10,6 @@ from flask.testing import FlaskClient
 
 from dashboard import shell
 from dashboard.app import create_app
-from dashboard.console.demo import make_demo
 from dashboard.ids import Shell
 from dashboard.pages import asset
 from models.settings import Settings
@@ -18,6 +17,7 @@ from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
 from tests.conftest import NOW, make_site
+from tests.demo_book import demo_in
 from tests.seeded import seed
 from tests.test_dashboard_pages import ADDRESSES, call, fill, text_of
 
@@ -37,7 +37,7 @@ def small(sqlite_book: Settings, tmp_path: Path) -> Iterator[FlaskClient]:
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FlaskClient]:
-    settings = make_demo(tmp_path_factory.mktemp("demo"), Display("mil", "°F"))
+    settings = demo_in(tmp_path_factory.mktemp("demo"), Display("mil", "°F"))
     engine = make_engine(settings)
     yield client_of(settings, Reader(engine))
     engine.dispose()

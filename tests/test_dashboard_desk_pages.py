@@ -13,7 +13,6 @@ from flask.testing import FlaskClient
 
 from dashboard import shell
 from dashboard.app import create_app
-from dashboard.console.demo import make_demo
 from dashboard.ids import Shell
 from dashboard.pages import book as book_page
 from models.settings import Settings
@@ -22,6 +21,7 @@ from models.store.reader import Reader
 from models.units import Display
 from tests.conftest import NOW as BOOK_NOW
 from tests.conftest import make_site
+from tests.demo_book import demo_in
 from tests.history_maker import NOW, MadeBook, made_book
 from tests.test_dashboard_pages import BOOKS, fill, text_of
 
@@ -155,7 +155,7 @@ def test_a_site_without_a_job_answers(sqlite_book: Settings) -> None:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FlaskClient, Path]]:
     folder = tmp_path_factory.mktemp("demo")
-    settings = make_demo(folder, Display())
+    settings = demo_in(folder, Display())
     engine = make_engine(settings)
     yield create_app(settings, Reader(engine), clock=lambda: BOOK_NOW).server.test_client(), folder
     engine.dispose()

@@ -14,7 +14,6 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from dashboard.console.demo import make_demo
 from dashboard.reports import makers
 from dashboard.reports.press import print_pdf
 from dashboard.views.shares import Share
@@ -23,6 +22,7 @@ from models.history.columns import SPEED_BOUNDS_RPM
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
+from tests.demo_book import demo_in
 from tests.papers import codes_of, pages_of, plain, text_of
 from tests.recounting import recounted_returns, sheet_of
 
@@ -42,7 +42,7 @@ class Demo:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
     folder = tmp_path_factory.mktemp("demo")
-    engine = make_engine(make_demo(folder, Display()))
+    engine = make_engine(demo_in(folder, Display()))
     reader = Reader(engine)
     yield Demo(
         folder,

@@ -24,7 +24,6 @@ from dashboard.app import create_app
 from dashboard.components.chart import chart
 from dashboard.components.pieces import key_number, key_numbers
 from dashboard.components.tables import Column, grid, table
-from dashboard.console.demo import make_demo
 from dashboard.desk import BookDesk
 from dashboard.ids import RecordIds, Shell
 from dashboard.pages import asset, record
@@ -33,6 +32,7 @@ from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
 from tests.conftest import NOW
+from tests.demo_book import demo_in
 from tests.shown_numbers import left_of, shown
 from tests.still_trees import put_together
 from tests.test_dashboard_pages import call
@@ -91,7 +91,7 @@ class Plant:
 @pytest.fixture(scope="module")
 def plant(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Plant]:
     folder = tmp_path_factory.mktemp("units")
-    settings: Settings = make_demo(folder, Display())
+    settings: Settings = demo_in(folder, Display())
     engine = make_engine(settings)
     reader = Reader(engine)
     app = create_app(settings, reader, clock=lambda: NOW, desk=BookDesk(engine))

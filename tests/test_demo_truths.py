@@ -16,7 +16,6 @@ import numpy as np
 import pytest
 
 from dashboard.console.book import starter_limits
-from dashboard.console.demo import make_demo
 from models.history.columns import History
 from models.history.effects import Effects, Holding, effects_of, holding_of
 from models.history.engine import Study, study_of
@@ -28,6 +27,7 @@ from models.store.reader import Reader
 from models.units import Display
 from seed_data.generate import generate
 from seed_data.truths import FOUND, Truth
+from tests.demo_book import demo_in
 from tests.plant_history import history_of
 
 COLUMN = {
@@ -54,7 +54,7 @@ class Demo:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     folder = tmp_path_factory.mktemp("demo")
-    engine = make_engine(make_demo(folder, Display()))
+    engine = make_engine(demo_in(folder, Display()))
     reader = Reader(engine)
     history = reader.history(reader.sites()[0].site_id)
     engine.dispose()

@@ -13,7 +13,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard.console.demo import make_demo
 from dashboard.views import month_view, offenders_view
 from models.history.columns import History
 from models.history.runs import Runs, runs_of
@@ -21,6 +20,7 @@ from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
 from models.values.story import Site
+from tests.demo_book import demo_in
 from tests.recounting import recounted_returns, sheet_of
 
 ZONE = "Atlantic/Azores"
@@ -31,7 +31,7 @@ TODAY_US = int(datetime(2026, 11, 25, 12, tzinfo=UTC).timestamp()) * 1_000_000
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Reader, Site]:
     folder = tmp_path_factory.mktemp("demo")
-    settings = make_demo(folder, Display())
+    settings = demo_in(folder, Display())
     reader = Reader(make_engine(settings))
     return folder, reader, reader.sites()[0]
 

@@ -16,7 +16,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dashboard.console.demo import make_demo
 from dashboard.fetch import study_for
 from dashboard.pictures import Pictures
 from dashboard.prepared import index_for
@@ -31,6 +30,7 @@ from models.units import Display
 from models.values.job import Job, Misalignment
 from models.values.kinds import Method, Reason
 from models.values.story import Site
+from tests.demo_book import demo_in
 
 TODAY = date(2026, 11, 25)
 TODAY_US = int(datetime(2026, 11, 25, 12, tzinfo=UTC).timestamp()) * 1_000_000
@@ -80,7 +80,7 @@ def _recorded(reader: Reader, site: Site, job: Job) -> int:
 def demo(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[tuple[sqlite3.Connection, Reader, Site, History, Runs]]:
-    settings = make_demo(Path(tmp_path_factory.mktemp("demo")), Display())
+    settings = demo_in(Path(tmp_path_factory.mktemp("demo")), Display())
     reader = Reader(make_engine(settings))
     site = reader.sites()[0]
     if request.param == "the demo":
