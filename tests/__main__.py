@@ -108,7 +108,7 @@ def in_two() -> int:
         say("the tests beside say:")
         print(told.read(), flush=True)
     say(f"all of it took {time.monotonic() - started:.0f} s.")
-    return max(codes)
+    return next((code for code in codes if code), 0)
 
 
 if __name__ == "__main__":
