@@ -29,8 +29,8 @@ LONGEST_S = 60.0
 Derive = Callable[[History, Study], Mapping[Any, Any]]
 """Works out what rests on a whole study."""
 
-Warm = Callable[[Picture, int], None]
-"""Works out what the first pages of a picture would otherwise wait for."""
+Warm = Callable[[Picture, int, float], None]
+"""Works out what the first pages of a picture would otherwise wait for: now, or so many seconds later."""
 
 
 @dataclass(slots=True)
@@ -136,7 +136,7 @@ class Making:
             # The first picture is shown at once; a later one when its pages are as quick as those before it.
             held.shown = picture
         if self.warm is not None:
-            self.warm(picture, site_id)
+            self.warm(picture, site_id, 0.0)
         with held.growing:
             shown = held.shown
             if shown.history.head > history.head and study is not None:

@@ -21,6 +21,7 @@ import threading
 import time
 from collections import OrderedDict
 
+from dashboard.ahead import Ahead
 from dashboard.growing import later, put_together, study_held
 from dashboard.kept import let_go
 from dashboard.making import Derive, Held, Making, Warm
@@ -57,6 +58,21 @@ class Pictures:
         self._lock = threading.Lock()
         self._sites: OrderedDict[int, Held] = OrderedDict()
         self._making = Making(derive, warm)
+        self._ahead = Ahead(self.prepare)
+
+    def prepare(self, later_s: float) -> None:
+        """Work out what the first pages of a later moment would wait for, of every large book that is shown.
+
+        Parameters
+        ----------
+        later_s : float
+            How much later. [s]
+        """
+        with self._lock:
+            shown = [(site, held.shown) for site, held in self._sites.items()]
+        for site_id, picture in shown:
+            if picture is not None and picture.large and self._making.warm is not None:
+                self._making.warm(picture, site_id, later_s)
 
     def of(self, book: Book, site_id: int) -> Picture:
         """Give the picture of a site, up to the last entry where that can be followed.
@@ -244,6 +260,7 @@ class Pictures:
             if held.failed is not None and time.monotonic() - held.failed < AGAIN_S:
                 return None
             done = held.making = threading.Event()
+        self._ahead.begin()
         thread = threading.Thread(
             target=self._make, args=(book, site_id, held, done), name="driftbook-picture", daemon=True
         )

@@ -6,7 +6,7 @@ from one start to the next.  ``warm`` works out what also rests on the day.
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from dashboard.context import Book, Clock
@@ -90,10 +90,10 @@ def pictures_of(book: Book, clock: Clock) -> Pictures:
         Gives the present time. [unitless]
     """
 
-    def warm_site(picture: Picture, site_id: int) -> None:
+    def warm_site(picture: Picture, site_id: int, later_s: float) -> None:
         for site in book.sites():
             if site.site_id == site_id:
-                warm(picture, site, clock())
+                warm(picture, site, clock() + timedelta(seconds=later_s))
                 if picture.study is not None:
                     held_for(picture.history, book.instrument_versions(site_id))
 
