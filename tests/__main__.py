@@ -89,7 +89,6 @@ def main(arguments: list[str]) -> int:
 APART = ("faults", "test_kill_import.py", "test_readme.py")
 """What starts many processes and is long: it runs after the browser tests, so that both processors have work to the end."""
 
-
 MEMORY, ROOM = Path("/dev/shm"), 4 << 30  # noqa: S108 - a folder of one's own is made in it
 """A folder that lies in memory on Linux, and how much has to be free there. [byte]"""
 
@@ -125,7 +124,11 @@ def in_two() -> int:
             for paths in (browser, apart)
         ]
         rest = [*command, *(f"--ignore={path}" for path in (*browser, *apart))]
-        others = subprocess.run(rest, env=os.environ | folder, check=False)
+        try:
+            others = subprocess.run(rest, env=os.environ | folder, check=False)
+        except BaseException:
+            beside.shutdown(wait=False, cancel_futures=True)  # whoever stops the run stops all of it
+            raise
         codes = [others.returncode, *(answer.result().returncode for answer in answers)]
         told.seek(0)
         say("the tests beside say:")

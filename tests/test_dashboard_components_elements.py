@@ -10,11 +10,10 @@ from dash._utils import to_json
 from dashboard.app import create_app
 from dashboard.components import elements
 from dashboard.components.elements import Element
-from dashboard.pages import asset
 from models.settings import Settings
 from tests.history_maker import NOW, made_book
 from tests.still_trees import put_together
-from tests.test_dashboard_pages import MODULES, call, fill
+from tests.test_dashboard_pages import parts_of_pages
 
 KINDS = sorted(
     (
@@ -102,17 +101,9 @@ def by_dash(node: Any, made: list[str]) -> Any:
 
 def test_every_page_is_one_that_dash_itself_would_have_made() -> None:
     client = create_app(Settings(book="x.book"), made_book(), clock=lambda: NOW).server.test_client()
-    answers = [(page.Ids.BODY, fill(client, page, page.PATH, "?window=all&list=all")) for page in MODULES]
-    inputs = [
-        {"id": "shell-url", "property": "pathname", "value": "/asset/P-101"},
-        {"id": "shell-url", "property": "search", "value": ""},
-        {"id": "shell-scheme", "property": "data", "value": "light"},
-    ]
-    parts = (asset.Ids.BODY, asset.Ids.STUDY, asset.Ids.REST)
-    answers += [(part, call(client, f"{part}.children", inputs)) for part in parts]
     made: list[str] = []
-    for body, answer in answers:
-        page = put_together(answer.get_json()["response"][body]["children"])
+    for part in parts_of_pages(client, "?window=all&list=all").values():
+        page = put_together(part)
         assert written(by_dash(page, made)) == written(page)
     assert len(made) > 1000
     assert len(set(made)) > 25

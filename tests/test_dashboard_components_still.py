@@ -12,11 +12,11 @@ from dash._utils import to_json
 from dashboard.app import create_app
 from dashboard.components import elements as html
 from dashboard.components.still import KIND, NAMESPACE, still
-from dashboard.pages import asset, record
+from dashboard.pages import record
 from models.settings import Settings
 from tests.history_maker import NOW, made_book
 from tests.still_trees import put_together
-from tests.test_dashboard_pages import MODULES, call, fill
+from tests.test_dashboard_pages import parts_of_pages
 
 GRAPH, FIELD = dcc.Store(id="a"), dcc.Store(id="b")
 
@@ -56,18 +56,9 @@ def called(app: dash.Dash) -> set[str]:
 
 def test_no_callback_speaks_of_an_element_that_is_no_component_of_its_own() -> None:
     app = create_app(Settings(book="x.book"), made_book(), clock=lambda: NOW)
-    client = app.server.test_client()
-    answers = [(page.Ids.BODY, fill(client, page, page.PATH, "")) for page in MODULES if page is not record]
-    inputs = [
-        {"id": "shell-url", "property": "pathname", "value": "/asset/P-101"},
-        {"id": "shell-url", "property": "search", "value": ""},
-        {"id": "shell-scheme", "property": "data", "value": "light"},
-    ]
-    parts = (asset.Ids.BODY, asset.Ids.STUDY, asset.Ids.REST)
-    answers += [(part, call(client, f"{part}.children", inputs)) for part in parts]
     ids = called(app)
     assert {"shell-url", "month-pick"} <= ids
-    for body, answer in answers:
-        sent = answer.get_json()["response"][body]["children"]
-        assert sent["type"] == KIND, body
-        assert ids_of(sent["props"]["tree"]) & ids == set(), body
+    for name, sent in parts_of_pages(app.server.test_client()).items():
+        if name != record.Ids.BODY:
+            assert sent["type"] == KIND, name
+            assert ids_of(sent["props"]["tree"]) & ids == set(), name

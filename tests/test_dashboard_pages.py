@@ -14,6 +14,7 @@ from dashboard import shell
 from dashboard.app import create_app
 from dashboard.components import elements as html
 from dashboard.ids import Shell
+from dashboard.pages import asset
 from models.settings import Settings
 from models.units import Display
 from models.values.asset import Asset
@@ -96,6 +97,19 @@ def fill(client: Any, page: Any, pathname: str, search: str, scheme: str = "ligh
         {"id": Shell.SCHEME, "property": "data", "value": scheme},
     ]
     return call(client, f"{page.Ids.BODY}.children", inputs)
+
+
+def parts_of_pages(client: Any, search: str = "") -> dict[str, Any]:
+    """Give what fills the body of each page, and the three parts of a machine's, by their ids."""
+    found = {page.Ids.BODY: fill(client, page, page.PATH, search) for page in MODULES}
+    for part in (asset.Ids.BODY, asset.Ids.STUDY, asset.Ids.REST):
+        inputs = [
+            {"id": Shell.URL, "property": "pathname", "value": "/asset/P-101"},
+            {"id": Shell.URL, "property": "search", "value": ""},
+            {"id": Shell.SCHEME, "property": "data", "value": "light"},
+        ]
+        found[f"a machine's {part}"] = call(client, f"{part}.children", inputs)
+    return {name: answer.get_json()["response"][name.split()[-1]]["children"] for name, answer in found.items()}
 
 
 def ids_of(component: Any) -> Any:

@@ -14,7 +14,7 @@
   }
 
   function draw(node, holes) {
-    if (node === null || typeof node !== "object") {
+    if (!node || typeof node !== "object") {
       return node;
     }
     if (node.hole !== undefined) {
@@ -29,22 +29,19 @@
       props.href = window.dash_clientside.clean_url(props.href);
       props.onClick = follow;
     }
-    return window.React.createElement.apply(null, [kind, props].concat(all(inside, holes)));
+    return window.React.createElement(kind, props, ...all(inside, holes));
   }
 
   /* Children go one by one, so that none needs a key. */
   function all(children, holes) {
-    if (!Array.isArray(children)) {
-      return children === undefined ? [] : [draw(children, holes)];
-    }
-    return children.reduce(function (drawn, one) {
-      return drawn.concat(Array.isArray(one) ? all(one, holes) : [draw(one, holes)]);
-    }, []);
+    return [children].flat(Infinity).map(function (one) {
+      return draw(one, holes);
+    });
   }
 
   function Still(props) {
-    var holes = props.children === undefined ? [] : Array.isArray(props.children) ? props.children : [props.children];
-    return window.React.createElement.apply(null, [window.React.Fragment, null].concat(all(props.tree, holes)));
+    var holes = [props.children].flat();
+    return window.React.createElement(window.React.Fragment, null, ...all(props.tree, holes));
   }
 
   window.driftbook = Object.assign({}, window.driftbook, { Still: Still });
