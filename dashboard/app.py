@@ -22,6 +22,7 @@ from dashboard.components.pieces import failure, nothing
 from dashboard.context import Book, Clock, Context, install, system_clock
 from dashboard.copies import Copy, NotedDesk, read_again
 from dashboard.desk import Desk
+from dashboard.edition import edition, refuse_older
 from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
 from dashboard.monitor import Probe, install_monitor
@@ -39,7 +40,7 @@ from models.store.replica import Replica
 LOG = logging.getLogger("driftbook.reader")
 
 INDEX = """<!DOCTYPE html>
-<html lang="{language}">
+<html lang="{language}" data-edition="{edition}">
 <head>
 {{%metas%}}
 <title>{{%title%}}</title>
@@ -113,7 +114,10 @@ def create_app(
             suppress_callback_exceptions=True,
             on_error=_on_error,
             index_string=INDEX.format(
-                language=say("language"), variables=css_variables(), no_script=say("shell.no_script")
+                language=say("language"),
+                edition=edition(),
+                variables=css_variables(),
+                no_script=say("shell.no_script"),
             ),
             meta_tags=[{"name": "description", "content": say("shell.description")}],
             enable_mcp=False,
@@ -129,6 +133,7 @@ def create_app(
     keep_answers(app)
     install_headers(app)
     refuse_others(app, hosts)
+    refuse_older(app)
     install_door(app, outside)
     file_routes.install(app)
     report_routes.install(app)

@@ -49,7 +49,7 @@ def layout() -> dmc.MantineProvider:
             dcc.Store(id=Shell.SCHEME),
             html.A(say("shell.skip"), href=f"#{Shell.CONTENT}", className="skip"),
             html.Header([_brand(), html.Div(id=Shell.NAV, className="nav-slot"), _tools()], className="head"),
-            html.Div(id=Shell.NOTICE, role="status", className="notice", **aria(live="polite")),
+            _notice(),
             html.Main(id=Shell.CONTENT, className="content", tabIndex=-1),
             _footer(),
         ],
@@ -57,6 +57,16 @@ def layout() -> dmc.MantineProvider:
         theme=MANTINE,
         defaultColorScheme="auto",
     )
+
+
+def _notice() -> html.Div:
+    """Give the line for what has to be told, with the texts that only the browser can put there (``assets/line.js``)."""
+    texts: dict[str, Any] = {
+        "data-away": say("line.away"),
+        "data-failed": say("line.failed"),
+        "data-unsaved": say("line.unsaved"),
+    }
+    return html.Div(id=Shell.NOTICE, role="status", className="notice", **aria(live="polite"), **texts)
 
 
 def _brand() -> html.Div:

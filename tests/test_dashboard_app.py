@@ -51,7 +51,7 @@ def test_the_policy_covers_every_inline_script_of_the_page(client: Any) -> None:
 
 def test_the_page_names_its_language_and_holds_no_data(client: Any) -> None:
     text = client.get("/").get_data(as_text=True)
-    assert '<html lang="en">' in text
+    assert '<html lang="en" data-edition="' in text
     assert "P-101" not in text
     assert "P-101" not in client.get("/_dash-layout").get_data(as_text=True)
 

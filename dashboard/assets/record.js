@@ -109,6 +109,22 @@
     field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
+  /* What was handed in was not answered: the button works again; where it may have been done (null) nothing is certain. */
+  document.addEventListener("driftbook-unanswered", function (event) {
+    var slot = document.getElementById("shell-notice");
+    if (event.detail.output === "record-answer.children" && sending) {
+      window.dash_clientside.driftbook.record_answered(null);
+      if (event.detail.done === null) {
+        window.dash_clientside.set_props("record-answer", { children: slot.getAttribute("data-unsaved") });
+      }
+    }
+  });
+  document.addEventListener("driftbook-answers", function () {
+    if (form() !== null) {
+      later();
+    }
+  });
+
   document.addEventListener("input", changed);
   document.addEventListener("change", changed);
   document.addEventListener("click", function (event) {

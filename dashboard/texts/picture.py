@@ -1,4 +1,4 @@
-"""Texts about how far the pages have come: with reading a large book, and with what a replica has taken over."""
+"""Texts about how far the pages have come: with reading a large book, with what a replica has taken over, and where no answer comes."""
 
 from __future__ import annotations
 
@@ -22,4 +22,11 @@ WORDS: Final[dict[str, str]] = {
     "picture.reading.remedy": "Open the page again in a while; a book of a million jobs takes about a minute the first time.",
     "picture.reading.title": "The book is being read",
     "picture.reading.again": "Open the page again",
+    "line.away": "The server does not answer. This page waits for it and then goes on by itself; nothing in the book is harmed, and a draft "
+    "of a job stays in this browser.",
+    "line.failed": "The server could not answer this. Load the page again; if it stays, tell whoever runs this server.",
+    "line.unsaved": "No answer came, so it is not certain that the job is in the book. Record it again when the server answers: it is not "
+    "recorded twice.",
+    "line.renewed": "The program on the server was renewed while this page was open. Nothing was done; a draft of a job stays in this browser.",
+    "line.again": "Load this page again",
 }  # fmt: skip

@@ -1,0 +1,156 @@
+/* The line between a page and its server: what the page says and does where an answer does not come, or is not the one that it needs. */
+(function () {
+  "use strict";
+
+  var CALL = "/_dash-update-component";
+  var RENEWED = "driftbook-renewed";
+  var FIRST_WAIT = 1500; /* milliseconds until the server is asked whether it is there again */
+  var LONGEST_WAIT = 15000;
+
+  var ask = window.fetch;
+  var away = false; /* the server did not answer, and the page waits for it */
+  var stale = false; /* something that is shown waits for an answer that did not come */
+  var leaving = false;
+
+  window.addEventListener("pagehide", function () {
+    leaving = true;
+  });
+  window.addEventListener("pageshow", function () {
+    leaving = false;
+  });
+
+  function notice(said) {
+    if (window.dash_clientside && window.dash_clientside.set_props) {
+      window.dash_clientside.set_props("shell-notice", { children: said });
+    }
+  }
+
+  function text(name) {
+    var slot = document.getElementById("shell-notice");
+    return (slot && slot.getAttribute("data-" + name)) || "";
+  }
+
+  /* What a call was to fill, and what it was called by. */
+  function read(init) {
+    try {
+      var call = JSON.parse(init.body);
+      return { output: call.output || "", by: call.changedPropIds || [] };
+    } catch (error) {
+      return { output: "", by: [] };
+    }
+  }
+
+  function tell(name, detail) {
+    document.dispatchEvent(new CustomEvent(name, { detail: detail }));
+  }
+
+  /* What is typed on the Record page asks again by itself, and so does whoever looks for a machine or records a job. */
+  function asks_again(call) {
+    return (
+      call.by.length > 0 &&
+      call.by.every(function (one) {
+        return /^(record-typed|record-send|shell-finder|record-choose)\./.test(one);
+      })
+    );
+  }
+
+  function to_sign_in(where) {
+    var here = window.location.pathname + window.location.search;
+    window.location.assign(where === "/sign-in" ? "/sign-in?next=" + encodeURIComponent(here) : where);
+  }
+
+  /* Tell whether the page was not loaded again for this edition yet: where two servers differ it would go on for ever. */
+  function first_time(edition) {
+    try {
+      var before = window.sessionStorage.getItem(RENEWED);
+      window.sessionStorage.setItem(RENEWED, edition);
+      return before !== edition;
+    } catch (error) {
+      return false; /* without a memory it cannot be told */
+    }
+  }
+
+  /* Whoever goes to another page gets it from the new program at once; a page that is worked on stays until its reader loads it again. */
+  function renewed(said, call) {
+    if (call.output === "shell-content.children" && first_time(said.edition)) {
+      window.location.reload();
+    } else {
+      notice(said.notice);
+    }
+  }
+
+  function refused(answer, call) {
+    answer
+      .clone()
+      .json()
+      .then(function (said) {
+        if (answer.status === 401 && said.sign_in) {
+          to_sign_in(said.sign_in);
+        } else if (answer.status === 409 && said.edition) {
+          renewed(said, call);
+        } else {
+          notice(said.notice || text("failed"));
+        }
+      })
+      .catch(function () {
+        notice(text("failed"));
+      });
+  }
+
+  function lost(call) {
+    stale = stale || !asks_again(call);
+    if (!away) {
+      away = true;
+      notice(text("away"));
+      window.setTimeout(look, FIRST_WAIT, FIRST_WAIT);
+    }
+  }
+
+  function look(waited) {
+    var again = Math.min(waited * 1.5, LONGEST_WAIT);
+    ask("/healthz", { cache: "no-store" })
+      .then(function (answer) {
+        if (answer.status >= 500) {
+          window.setTimeout(look, again, again);
+        } else if (stale) {
+          window.location.reload();
+        } else {
+          away = false;
+          notice(null);
+          tell("driftbook-answers", null);
+        }
+      })
+      .catch(function () {
+        window.setTimeout(look, again, again);
+      });
+  }
+
+  window.fetch = function (where, init) {
+    if (String(where).indexOf(CALL) < 0 || !init) {
+      return ask.apply(this, arguments);
+    }
+    var call = read(init);
+    var headers = new Headers(init.headers);
+    headers.set("X-Driftbook-Edition", document.documentElement.getAttribute("data-edition") || "");
+    return ask.call(this, where, Object.assign({}, init, { headers: headers })).then(
+      function (answer) {
+        if (answer.status >= 502) {
+          lost(call); /* a server in front says so for the one behind */
+        } else if (answer.status >= 400) {
+          refused(answer, call);
+        }
+        if (answer.status >= 400) {
+          tell("driftbook-unanswered", { output: call.output, done: answer.status >= 500 ? null : false });
+        }
+        return answer;
+      },
+      function (fault) {
+        if (!leaving && fault.name !== "AbortError") {
+          lost(call);
+          tell("driftbook-unanswered", { output: call.output, done: null });
+        }
+        throw fault;
+      }
+    );
+  };
+})();
