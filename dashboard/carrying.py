@@ -9,10 +9,10 @@ study, until the whole study is made anew.  Nothing is made before it is asked f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Collection, Hashable
 from dataclasses import fields, replace
 from datetime import date
-from functools import partial
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,7 @@ from models.history.due import Due, due_by_rule
 from models.history.effects import Effects
 from models.history.engine import Study
 from models.history.follow import Followed, follow_rates
-from models.history.forecast import Recheck, recheck_of
+from models.history.forecast import Recheck, rechecks_of
 from models.history.index import Index, index_after
 from models.history.late import DEEPEST, peek
 from models.history.looks import Looks, looks_of
@@ -55,7 +55,8 @@ def carry_over(before: History, study: Study, after: History, made: Followed) ->
     made : Followed
         The study that followed. [unitless]
     """
-    over, ways = _Over(before, study, after, made), known(before)
+    ways = known(before)
+    over = _Over(before, study, after, made, ways.keys())
     pin(after, "study", made.study)
     pin(after, "runs", made.study.runs)
     depth = ways[DEPTH]() + 1 if DEPTH in ways else 1
@@ -74,8 +75,11 @@ def carry_over(before: History, study: Study, after: History, made: Followed) ->
 class _Over:
     """The ways from results of a history to those of the history that grew."""
 
-    def __init__(self, before: History, study: Study, after: History, made: Followed) -> None:
+    def __init__(
+        self, before: History, study: Study, after: History, made: Followed, keys: Collection[Hashable]
+    ) -> None:
         self.before, self.study, self.after, self.made = before, study, after, made
+        self.rechecks = [key for key in keys if isinstance(key, str) and key.startswith(RECHECK)]
 
     def way(self, key: Hashable, given: Carried) -> tuple[Hashable, Carried] | None:
         """Give the key of a result in the later history, and what makes it; ``None`` for one that is made anew."""
@@ -96,7 +100,7 @@ class _Over:
 
     def _by_name(self, key: str) -> Callable[[Any], Any] | None:
         if key.startswith(RECHECK):
-            return partial(self._recheck, risk=float(key.removeprefix(RECHECK)))
+            return partial(self._recheck, key=key)
         ways = {
             "index": self._index,
             "job days": self._days,
@@ -186,9 +190,16 @@ class _Over:
         now = follow_rates(rates, own_rates, change.assets)
         return followed(counts, own_counts, change.assets, kept=("confidence",)), now, now.ranking()
 
-    def _recheck(self, old: Recheck, risk: float) -> Recheck:
-        own = recheck_of(self.made.own.standing, risk, self.study.choices.site_months)
-        return followed(old, own, self.made.change.assets, kept=("risk",))
+    def _recheck(self, old: Recheck, key: str) -> Recheck:
+        return followed(old, self._own_rechecks[key], self.made.change.assets, kept=("risk",))
+
+    @cached_property
+    def _own_rechecks(self) -> dict[str, Recheck]:
+        """Give the re-check dates of the touched machines for every risk that was asked for: whoever wants one wants the others too."""
+        risks = [float(key.removeprefix(RECHECK)) for key in self.rechecks]
+        return dict(
+            zip(self.rechecks, rechecks_of(self.made.own.standing, risks, self.study.choices.site_months), strict=True)
+        )
 
 
 def _if_known(given: Carried, make: Callable[[Any], Any]) -> Carried:

@@ -24,6 +24,7 @@ from models.history.columns import History
 from models.history.counts import count_over
 from models.history.engine import Study, study_of
 from models.history.follow import change_of, follow
+from models.history.forecast import recheck_of
 from models.history.index import index_of
 from models.history.late import DEEPEST
 from models.history.returns import returns_of
@@ -148,13 +149,13 @@ def test_a_new_person_has_no_effect_yet() -> None:
 
 def test_nothing_is_made_before_it_is_asked_for_and_chains_end(monkeypatch: pytest.MonkeyPatch) -> None:
     calls = []
-    making = carrying.recheck_of
+    making = carrying.rechecks_of
 
     def counted(*given: Any, **named: Any) -> Any:
         calls.append(1)
         return making(*given, **named)
 
-    monkeypatch.setattr(carrying, "recheck_of", counted)
+    monkeypatch.setattr(carrying, "rechecks_of", counted)
     history, study, _ = grown(14)[0]
     rng = np.random.default_rng(1)
     pin(history, "study", study)
@@ -172,4 +173,4 @@ def test_nothing_is_made_before_it_is_asked_for_and_chains_end(monkeypatch: pyte
     assert holds(history, "study")
     counts = returns_of(history.jobs, runs_of(history.jobs, history.breaks), len(history.assets))
     assert unlike(study.return_counts, counts) == []
-    assert unlike(recheck_for(history, RISK), making(study.standing, RISK, study.choices.site_months)) == []
+    assert unlike(recheck_for(history, RISK), recheck_of(study.standing, RISK, study.choices.site_months)) == []

@@ -20,6 +20,7 @@ from models.history.forecast import (
     forecast_curve,
     reading_interval,
     recheck_of,
+    rechecks_of,
 )
 from models.history.passage import ever_over
 from models.history.standing import (
@@ -206,3 +207,17 @@ def test_a_few_assets_on_all_days_at_once_come_out_as_day_by_day(monkeypatch: py
     for name in ("days", "over", "over_left", "basis"):
         assert np.array_equal(getattr(together, name), getattr(one_by_one, name), equal_nan=True), name
         assert np.array_equal(getattr(together, name), getattr(study.recheck, name)[rows], equal_nan=True), name
+
+
+@pytest.mark.parametrize("few", [1, 5, 12, 40])
+def test_several_risks_at_once_come_out_as_one_by_one(plant: tuple[History, Study], few: int) -> None:
+    rows = np.arange(few)  # assets without a forecast among them
+    some = Standing(**{name: getattr(plant[1].standing, name)[rows] for name in Standing.__slots__})
+    risks = (0.05, 0.1, 0.2)
+    together = rechecks_of(some, risks, site_months=48)
+    for risk, one in zip(risks, together, strict=True):
+        alone = recheck_of(some, risk, site_months=48)
+        assert one.risk == alone.risk == pytest.approx(risk)
+        for name in ("days", "over", "over_left", "basis", "reason"):
+            assert np.array_equal(getattr(one, name), getattr(alone, name), equal_nan=name != "reason"), name
+    assert rechecks_of(some, ()) == []

@@ -6,6 +6,7 @@ time before is another question, and has another figure (``passage``).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -211,6 +212,34 @@ def recheck_of(
     )
 
 
+def rechecks_of(standing: Standing, risks: Sequence[float], site_months: int = 36) -> list[Recheck]:
+    """Give what :func:`recheck_of` gives for each of several risks: of a few assets all of them cost as much as one.
+
+    Parameters
+    ----------
+    standing : Standing
+        Where each asset stands. [unitless]
+    risks : sequence of float
+        Accepted probabilities of being found over limit. [unitless]
+    site_months : int
+        The longest interval that the site allows. [month]
+    """
+    count = len(standing.n)
+    if len(risks) < 2 or count * len(risks) > FEW:
+        return [recheck_of(standing, risk, site_months) for risk in risks]
+    several = _rows(standing, np.tile(np.arange(count), len(risks)))
+    found = recheck_of(several, np.repeat(np.asarray(risks, dtype=np.float64), count), site_months)
+    names = ("days", "over", "over_left", "basis", "reason")
+    parts = {name: getattr(found, name).reshape(len(risks), count) for name in names}
+    return [
+        Recheck(
+            **{name: part[at] for name, part in parts.items()},
+            risk=float(np.mean(np.full(count, risk))) if count else 0.0,
+        )
+        for at, risk in enumerate(risks)
+    ]
+
+
 def _only_changed(
     standing: Standing, risk: FloatArray | float, site_months: int, before: tuple[Standing, Recheck]
 ) -> Recheck:
@@ -256,13 +285,15 @@ class _Search:
         count = len(target)
         self.standing, self.target, self.tried = standing, target, tried
         self.ahead: FloatArray | None = None
-        if 0 < len(rows) <= FEW:
-            self.ahead = np.full((len(tried), count), np.nan)
-            days = np.concatenate([day[rows] for day in tried])
-            self.ahead[:, rows] = _risk(standing, np.tile(rows, len(tried)), days).reshape(len(tried), -1)
         self.low_t, self.low_p = np.zeros(count), np.zeros(count)
         self.high_t, self.high_p = np.full(count, np.inf), np.full(count, -1.0)
-        self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
+        if 0 < len(rows) <= FEW:
+            self.ahead = np.full((len(tried), count), np.nan)
+            days = np.concatenate([np.zeros(len(rows)), *(day[rows] for day in tried)])
+            first, *ahead = _risk(standing, np.tile(rows, 1 + len(tried)), days).reshape(1 + len(tried), -1)
+            self.low_p[rows], self.ahead[:, rows] = first, ahead
+        else:
+            self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
         self.left_p = self.low_p.copy()
         at_once = self.low_p >= target
         self.high_t[at_once], self.high_p[at_once] = 0.0, self.low_p[at_once]

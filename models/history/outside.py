@@ -174,9 +174,10 @@ def _either(mean: FloatArray, variance: FloatArray, each_axis: BoolArray) -> Flo
         m, v = mean[:, place], variance[:, place]
         here = ~np.isnan(m).any(axis=1)
         judged |= here
-        for mask, outside in ((here & ~each_axis, outside_circle), (here & each_axis, outside_each)):
-            reach = SURELY * np.sqrt(np.maximum(v, 1e-12)).max(axis=1)
-            rows = np.flatnonzero(mask & (np.hypot(m[:, 0], m[:, 1]) + reach > 1.0))
+        reach = SURELY * np.sqrt(np.maximum(v, 1e-12)).max(axis=1)
+        near = here & (np.hypot(m[:, 0], m[:, 1]) + reach > 1.0)
+        for mask, outside in ((near & ~each_axis, outside_circle), (near & each_axis, outside_each)):
+            rows = np.flatnonzero(mask)
             if len(rows):
                 inside[rows] *= 1.0 - outside(m[rows], v[rows])
     return np.where(judged, 1.0 - inside, np.nan)
