@@ -16,6 +16,7 @@ from sqlalchemy.types import TypeEngine
 
 from models.settings import read_settings
 from models.store.engine import make_engine
+from models.store.unit import WRITER_LOCK
 from models.tables.every import metadata
 from models.tables.partitions import is_partition, on_postgresql
 
@@ -54,7 +55,9 @@ def _run(connection: sa.Connection) -> None:
     with context.begin_transaction():
         if connection.dialect.name == "postgresql":
             connection.execute(sa.text("SET LOCAL lock_timeout = '10s'"))
-            connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+            # Before the writers' lock, so that whoever writes sees either revision whole (they ask behind theirs).
+            for key in (_LOCK, WRITER_LOCK):
+                connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": key})
         context.run_migrations()
         if connection.dialect.name == "sqlite":
             lost = connection.execute(sa.text("PRAGMA foreign_key_check")).all()

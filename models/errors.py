@@ -75,11 +75,23 @@ class BookReadOnlyError(DriftbookError):
 
 
 class BookDamagedError(DriftbookError):
-    """The file of the book is damaged."""
+    """The file of the book is damaged; ``found`` says what was seen, without the place."""
+
+    def __init__(self, message: str, *, remedy: str = "", found: str = "") -> None:
+        super().__init__(message, remedy=remedy)
+        self.found = found
+
+
+class UndecodableTextError(BookDamagedError):
+    """A text in the file of the book is no text: its bytes are not UTF-8."""
 
 
 class BookUnreachableError(DriftbookError):
     """The disk or the database server of the book does not answer."""
+
+
+class BookReplacedError(BookUnreachableError):
+    """The file of the book was taken away, or another one lies in its place, while it was open."""
 
 
 class BackupError(DriftbookError):

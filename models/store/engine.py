@@ -8,13 +8,16 @@ there, and no waiting time cures that), ``BEGIN`` for a reader.
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 
+from models.errors import BookReplacedError
 from models.settings import Settings
 from models.store.faults import FAULTS, meaning_of, tell_faults
-from models.store.sealing import KEY_FILE
+from models.store.signing import KEY_FILE
 
 BUSY_MS = 30_000
 """How long a writer waits for another: longer than a large import takes to commit."""
@@ -64,6 +67,7 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
         return engine
     engine = sa.create_engine(settings.url, connect_args={"timeout": BUSY_MS / 1000}, execution_options=options)
     tell_faults(engine, settings)
+    _stay_with_file(engine, settings)
 
     @sa.event.listens_for(engine, "connect")
     def _configure(connection: Any, _record: Any) -> None:
@@ -85,6 +89,47 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _stay_with_file(engine: sa.Engine, settings: Settings) -> None:
+    """Let an engine refuse to work once another file, or none, lies where the book was opened.
+
+    A file that was taken away or moved stays open for those who have it open: what they write would be
+    lost with them, and who opens the path anew would make an empty book.
+    """
+    opened: list[tuple[int, int]] = []
+
+    def look(*_given: Any) -> None:
+        there = _identity(settings.path)
+        if opened and there != opened[0]:
+            raise _replaced(settings, gone=there is None)
+        if not opened and there is not None:
+            opened.append(there)
+
+    @sa.event.listens_for(engine, "do_connect")
+    def _before(*_given: Any) -> None:
+        if opened:  # the first connection may make the file
+            look()
+
+    sa.event.listen(engine, "checkout", look)
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Give which file lies at a path, whatever its name; ``None`` where there is none."""
+    try:
+        found = os.stat(path)  # noqa: PTH116 - asked for with every question: half the time of Path.stat
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _replaced(settings: Settings, *, gone: bool) -> BookReplacedError:
+    what = "was taken away" if gone else "was replaced by another file"
+    return BookReplacedError(
+        f"The book {settings.shown} {what} while it was open. Nothing is recorded, and nothing is shown from it.",
+        remedy="Stop this server or command. If the book shall be back, put it in its place again together with its files -wal and -shm; "
+        "if another one shall take its place, move these aside first. Then start again.",
+    )
 
 
 def _options(wait_s: int) -> dict[str, Any]:

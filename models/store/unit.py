@@ -19,15 +19,17 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from models.errors import BookBusyError
+from models.errors import BookBusyError, WrongRevisionError
 from models.ledger.columns import Column, Each, Same
 from models.ledger.tree import HASH_BYTES
 from models.sentences.told import Told
 from models.store.bulk import COPY_FROM, MANY, PutAside, plan_again, put_columns, put_in
+from models.store.revision import needed_revision
 from models.store.sealing import seal, seal_columns, write_head
 from models.tables.base import Base, to_microseconds
 from models.tables.book import EntryRow, SiteRow
@@ -40,7 +42,8 @@ if TYPE_CHECKING:
 
 LOG = logging.getLogger("driftbook.book")
 
-_WRITER_LOCK = 0x626F_6F6B
+WRITER_LOCK = 0x626F_6F6B
+"""Number of the lock that one writer of a book on PostgreSQL holds at a time."""
 
 _QUIET = timedelta(seconds=5)
 """Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
@@ -294,8 +297,23 @@ def locked(engine: sa.Engine, *, lock: bool = True) -> Iterator[sa.Connection]:
     """
     with engine.connect().execution_options(write=lock) as connection, _begun(connection):
         if connection.dialect.name == "postgresql" and lock:
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_WRITER_LOCK)))
+            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(WRITER_LOCK)))
+        _check_revision(connection)
         yield connection
+
+
+def _check_revision(connection: sa.Connection) -> None:
+    """Refuse to write into a book that was upgraded after it was opened: asked behind the lock, so that it stays as it is."""
+    found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+    if found != _needed():
+        raise WrongRevisionError(
+            f"The book is at revision {found} by now; this program writes revision {_needed()}. Nothing was recorded.",
+            remedy="Somebody upgraded the book, or put another one in its place, while this program ran: start it again in the version that fits.",
+        )
+
+
+_needed = cache(needed_revision)
+"""Reads the migrations once a process."""
 
 
 def _moment(clock: datetime, waited: timedelta, last: datetime | None) -> tuple[datetime, str]:
