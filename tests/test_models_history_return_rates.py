@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.optimize import minimize_scalar
+from scipy.special import gammaln, logsumexp
 from scipy.stats import gamma
 from statsmodels.genmod.families import Binomial
 from statsmodels.genmod.families.links import CLogLog
@@ -12,7 +14,7 @@ from statsmodels.genmod.generalized_linear_model import GLM
 
 from models.history import return_rates as return_rates_module
 from models.history.priors import Prior, fit_gamma, posterior_rate
-from models.history.return_rates import GRID, _log_likelihood, _nodes_of, _posterior, return_rates
+from models.history.return_rates import GRID, MOST_ALIKE, _log_likelihood, _nodes_of, _posterior, return_rates
 
 
 def fleet(seed: int, assets: int, length: float = 0.75) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -132,3 +134,65 @@ def test_the_ranking_alone_is_that_of_the_whole(assets: int) -> None:
         assert np.allclose(getattr(brief.rate, name)[back], getattr(whole.rate, name)[back], rtol=1e-11, atol=0.0)
         assert np.isnan(getattr(brief.rate, name)[~back]).all()
     assert np.isnan(brief.share.mean).all()
+
+
+class Tried:
+    """The marginal likelihood of a gamma prior with any share alike likely, by a sum over a fine grid of rates; its top by scipy's search."""
+
+    def __init__(self, asset: np.ndarray, years: np.ndarray, returned: np.ndarray) -> None:
+        self.log_rate = np.linspace(np.log(1e-6), np.log(500.0), 420)
+        exposed = np.exp(self.log_rate) * np.maximum(years, 1.0 / 365.25)[:, None]
+        looks = np.where(returned[:, None], np.log(-np.expm1(-exposed)), -exposed)
+        self.likelihood = np.zeros((int(asset.max()) + 1, len(self.log_rate)))
+        np.add.at(self.likelihood, asset, looks)
+        self.about = float(np.log(returned.sum() / years.sum()))
+
+    def height(self, shape: float, log_mean: float) -> float:
+        density = shape * (self.log_rate + np.log(shape) - log_mean) - shape * np.exp(self.log_rate - log_mean)
+        width = float(self.log_rate[1] - self.log_rate[0])
+        seen = float(logsumexp(self.likelihood + density - gammaln(shape) + np.log(width), axis=1).sum())
+        return seen + float(np.log(shape / (1.0 + shape) ** 2))
+
+    def top(self, shape: float) -> float:
+        bounds = (self.about - 2.0, self.about + 2.0)
+        found = minimize_scalar(lambda mean: -self.height(shape, mean), bounds=bounds, method="bounded")
+        return -float(found.fun)
+
+
+@pytest.mark.parametrize("shape", [0.8, 4.0, 1e6])
+@pytest.mark.parametrize(("seed", "looks"), [(1, 1), (2, 2), (3, 4)])
+def test_the_prior_is_the_best_one_also_where_machines_hardly_differ(shape: float, seed: int, looks: int) -> None:
+    rng = np.random.default_rng(100 * seed + looks)
+    assets = 260
+    rate = rng.gamma(shape, 0.3 / shape, assets)
+    asset = np.repeat(np.arange(assets), looks)
+    years = np.exp(rng.normal(-0.2, 0.5, len(asset)))
+    returned = rng.random(len(asset)) < -np.expm1(-rate[asset] * years)
+    got = return_rates(asset, years, returned, np.zeros(assets, int)).rate_priors[0]
+    tried = Tried(asset, years, returned)
+    shapes = np.exp(np.linspace(np.log(0.2), np.log(MOST_ALIKE), 24)).tolist()
+    # The grid of the prior begins at one return in 100,000 years: that may cost a thousandth of a unit of likelihood.
+    assert tried.height(got.a, float(np.log(got.a / got.b))) > max(tried.top(one) for one in shapes) - 2e-3
+    assert (got.how == "moments") == (got.a == MOST_ALIKE)
+    assert got.a <= MOST_ALIKE
+
+
+def test_few_looks_do_not_make_machines_alike() -> None:
+    """Of many fleets in which machines differ, with two looks each: the likelihood alone calls every second fleet all alike."""
+    shapes = []
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        rate = rng.gamma(1.5, 0.1 / 1.5, 120)
+        asset = np.repeat(np.arange(120), 2)
+        returned = rng.random(240) < -np.expm1(-rate[asset])
+        shapes.append(return_rates(asset, np.ones(240), returned, np.zeros(120, int)).rate_priors[0].a)
+    assert max(shapes) < 10.0
+    assert 0.75 < float(np.median(shapes)) < 3.0
+
+
+def test_a_rate_that_all_have_in_common_ends_at_the_narrowest_prior_and_on_the_common_rate() -> None:
+    asset, years = np.repeat(np.arange(3000), 3), np.full(9000, 0.8)
+    returned = np.arange(9000) % 9 == 0  # every third machine once: less unlike each other than chance makes them
+    got = return_rates(asset, years, returned, np.zeros(3000, int)).rate_priors[0]
+    assert (got.a, got.how) == (MOST_ALIKE, "moments")
+    assert got.a / got.b == pytest.approx(-np.log(1.0 - 1.0 / 9.0) / 0.8, rel=0.02)
