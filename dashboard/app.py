@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import secrets
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from typing import Any
 
 import dash
@@ -15,9 +15,9 @@ from dashboard import proofs_routes, shell
 from dashboard.answers import keep_answers
 from dashboard.api import routes as api_routes
 from dashboard.auth.access import Access
-from dashboard.auth.asking import signed
 from dashboard.auth.installing import install_door
 from dashboard.auth.outside import Outside
+from dashboard.away import Away, fills_page, install_watch, noticed, part
 from dashboard.components.pieces import failure, nothing
 from dashboard.context import Book, Clock, Context, install, system_clock
 from dashboard.copies import Copy, NotedDesk, read_again
@@ -71,6 +71,7 @@ def create_app(
     hosts: Collection[str] | None = None,
     probe: Probe | None = None,
     replica: Replica | None = None,
+    signs: Callable[[], bool | None] | None = None,
 ) -> dash.Dash:
     """Build the application for one book.
 
@@ -96,6 +97,8 @@ def create_app(
         Looks whether the book can be worked with, for a monitor. [unitless]
     replica : Replica, optional
         A replica from which what only shows is read. [unitless]
+    signs : callable, optional
+        Looks whether new heads of the book are signed, for a monitor. [unitless]
 
     Returns
     -------
@@ -128,6 +131,7 @@ def create_app(
     if copy is not None and desk is not None:
         desk = NotedDesk(desk, copy.written)
     pictures = pictures_of(reader, clock)
+    watch = install_watch(app.server, getattr(reader, "engine", None))
     install(app.server, Context(settings, reader, clock, desk, pictures=pictures, access=access, copy=copy))
     shell.register(app)
     keep_answers(app)
@@ -142,13 +146,14 @@ def create_app(
     if copy is not None:
         read_again(app, copy)
 
-    def health() -> tuple[Response, int]:
-        head = {} if access is not None and access.needed() and signed() is None else {"head": reader.head()}
-        return jsonify({"well": reader.head() >= 0} | head), 200
-
-    app.server.add_url_rule(HEALTH, view_func=health)
-    install_monitor(app.server, reader, probe, None if replica is None else replica.look)
+    app.server.add_url_rule(HEALTH, endpoint="health", view_func=health)
+    install_monitor(app.server, reader, probe, None if replica is None else replica.look, signs, watch=watch)
     return app
+
+
+def health() -> Response:
+    """Say that the server answers; that is no question to the book, which has an address of its own for it: ``/readyz``."""
+    return jsonify({"well": True})
 
 
 def answer_in(server: Flask, language: Language) -> None:
@@ -166,16 +171,26 @@ def _on_error(error: Exception) -> Any:
     """Log what went wrong under a reference number, and show the number in place of the page."""
     if isinstance(error, StillReadingError):
         return _still_reading(error)
+    away = noticed(error)
+    if away is not None:
+        return _away(away)
     reference = secrets.token_hex(4)
     LOG.error("reference %s: %s", reference, error, exc_info=error)
     told = str(error) if isinstance(error, DriftbookError) else ""
     outputs = dash.ctx.outputs_list
-    fills_page = isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body")
-    notice = told.partition("\n")[0] if fills_page else told  # the page itself says the rest
+    on_page = isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body")
+    notice = told.partition("\n")[0] if on_page else told  # the page itself says the rest
     dash.set_props(Shell.NOTICE, {"children": notice or say("error.notice", reference=reference)})
-    if fills_page:
+    if on_page:
         return failure(reference, told)
     return None
+
+
+def _away(away: Away) -> Any:
+    """Say on a page that the book cannot be worked with; it is no fault of the program, and is logged once for all pages."""
+    outputs = dash.ctx.outputs_list
+    dash.set_props(Shell.NOTICE, {"children": away.text})
+    return part(away) if isinstance(outputs, dict) and fills_page(str(outputs.get("id", ""))) else None
 
 
 def _still_reading(error: StillReadingError) -> Any:

@@ -44,7 +44,11 @@ def _parser(wanted: str | None = None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="driftbook", description=_TOP, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
     )
-    parser.add_argument("--version", action="store_true", help="print the version and stop")
+    parser.add_argument(
+        "--version",
+        action="store_true",
+        help="print the version, and the revision of the books that it writes, and stop",
+    )
     verbs = parser.add_subparsers(dest="verb", metavar="COMMAND", title="commands")
     for names, add in _PARSERS:
         if wanted is None or wanted in names:
@@ -357,7 +361,9 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
     parser = _parser(typed[0] if typed and typed[0] in _RUNS else None)
     given = parser.parse_args(typed)
     if given.version:
-        print(f"driftbook {_version()}")  # noqa: T201 - the command speaks here
+        from models.store.revision import needed_revision
+
+        print(f"driftbook {_version()}, books of revision {needed_revision()}")  # noqa: T201 - the command speaks here
         return 0
     if given.verb is None:
         parser.print_help()

@@ -14,9 +14,10 @@ from datetime import UTC, date, datetime
 from dashboard.context import Context, context
 from dashboard.kept import holds, keep
 from dashboard.picture import StillReadingError, quick
-from dashboard.place import Place, read_display, read_place, read_site
+from dashboard.place import Place, read_display, read_file_place, read_place, read_site, shortened
 from dashboard.prepared import runs_for
 from dashboard.words import say
+from models.errors import UnknownNameError
 from models.history.columns import History
 from models.history.engine import Study, study_of
 from models.history.forecast import Recheck, recheck_of
@@ -95,8 +96,33 @@ def scene(pathname: str | None, search: str | None) -> Scene:
     pathname, search : str or None
         Path and query of the address, as the browser has them. [unitless]
     """
+    return _scene(read_place(pathname, search))
+
+
+def file_scene(pathname: str, search: str) -> Scene:
+    """Read the address of a file and find what it speaks of.
+
+    Parameters
+    ----------
+    pathname, search : str
+        Path and query of the address. [unitless]
+
+    Raises
+    ------
+    UnknownNameError
+        If it names a site that there is not, or not for who asks: another site's file would be taken for that one.
+    """
+    place = read_file_place(pathname, search)
+    seen = _scene(place)
+    if seen.site is not None and read_site(place, seen.sites).problem:
+        raise UnknownNameError(
+            say("files.unknown_site", asked=shortened(place.get("site"))), remedy=say("files.unknown_site.remedy")
+        )
+    return seen
+
+
+def _scene(place: Place) -> Scene:
     here: Context = context()
-    place = read_place(pathname, search)
     sites = here.book.sites()
     site = read_site(place, sites)
     now = here.clock().astimezone(UTC)

@@ -30,6 +30,7 @@ FACTS: Final[Mapping[str, str]] = {
     "driftbook_book_entries": "Number of the last entry of the book.",
     "driftbook_book_reachable": "1 if the book answers, 0 if not.",
     "driftbook_book_writable": "1 if the book could be written to, 0 if not.",
+    "driftbook_book_signs": "1 if new heads are signed, 0 if the key file is away, cannot be read or is another one.",
     "driftbook_disk_free_bytes": "Room on the disk of a SQLite book.",
     "driftbook_replica_used": "1 if pages are read from the replica, 0 if it cannot be used.",
     "driftbook_replica_entries": "Number of the last entry that the replica has.",

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 from typing import Generic, TypeVar
-from urllib.parse import parse_qs, quote, quote_plus, unquote
+from urllib.parse import parse_qs, parse_qsl, quote, quote_plus, unquote
 
 from dashboard.words import say
 from models.history.columns import SPEED_BOUNDS_RPM
@@ -85,6 +85,17 @@ def read_place(pathname: str | None, search: str | None) -> Place:
     except ValueError:
         parsed = {}
     return Place(pathname or "/", {name: values[0] for name, values in parsed.items()})
+
+
+def read_file_place(pathname: str | None, search: str | None) -> Place:
+    """Read the address of a file whole, however long: many tags of labels may stand before its site.
+
+    A page that cannot read its address says so and shows the first site; a file would be the wrong one.
+    """
+    choices: dict[str, str] = {}
+    for name, value in parse_qsl((search or "").lstrip("?"), keep_blank_values=False):
+        choices.setdefault(name, value)
+    return Place(pathname or "/", choices)
 
 
 def asset_path(tag: str) -> str:

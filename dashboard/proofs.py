@@ -9,7 +9,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from dashboard.words import say
-from models.errors import DriftbookError
+from models.errors import BookStateError, DriftbookError, UnknownNameError
 from models.ledger.findings import Fault, Finding
 from models.values.proof import BookProof
 from models.values.story import Site
@@ -89,6 +89,8 @@ def _history(book: Packs, site: Site, tag: str, now: datetime) -> bytes | None:
 
     try:
         return print_pdf(makers.asset_history(makers.Asking(book, site, site.display, now), tag))  # type: ignore[arg-type]
+    except (UnknownNameError, BookStateError):
+        raise  # there is no such machine, or no book to ask: then there is no package either
     except (DriftbookError, ImportError, OSError):
         # The package proves without it; what is missing is only the paper for reading.
         LOG.warning("The history of %s could not be printed; the package goes without it.", tag, exc_info=True)

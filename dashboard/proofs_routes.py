@@ -6,8 +6,9 @@ import dash
 from flask import Response, request
 
 from dashboard.auth.asking import may
+from dashboard.away import refused_file
 from dashboard.context import context
-from dashboard.fetch import scene
+from dashboard.fetch import file_scene
 from dashboard.files.routes import attached
 from dashboard.proofs import package_of
 from dashboard.words import say
@@ -42,14 +43,13 @@ def may_audit(site_id: int) -> bool:
 def package(tag: str) -> Response:
     """Give the package of a machine."""
     try:
-        seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
+        seen = file_scene(request.path, request.query_string.decode("utf-8", "replace"))
         if seen.site is None:
             raise UnknownNameError(say("report.no_site"))
         here = context()
         made = package_of(here.book, seen.site, tag, here.clock())
     except DriftbookError as fault:
-        status = 404 if isinstance(fault, UnknownNameError) else 409
-        return Response(f"{fault}\n", status=status, mimetype="text/plain")
+        return refused_file(fault, 404 if isinstance(fault, UnknownNameError) else 409)
     answer = Response(made, content_type=MIME)
     answer.headers["Content-Disposition"] = attached(f"history-{tag}.zip")
     answer.headers["Cache-Control"] = "private, no-store"

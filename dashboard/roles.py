@@ -61,6 +61,19 @@ ROUTES: Final[Mapping[str, Permission]] = {
 }
 """Endpoint: what it needs."""
 
+WITHOUT_BOOK: Final = frozenset(
+    {
+        "health",
+        "ready",
+        "metrics",
+        "static",
+        "_dash_assets.static",
+        "/_favicon.ico",
+        "/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>",
+    }
+)
+"""Endpoints that are the same for everybody: nobody is looked up for them."""
+
 UPDATE: Final = "/_dash-update-component"
 """The endpoint through which every callback comes; :data:`CALLBACKS` says what each needs."""
 

@@ -15,6 +15,7 @@ from typing import Any
 import dash
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
+from dashboard.monitor import READY
 from dashboard.security import MOST_BYTES
 from models.errors import DriftbookError
 
@@ -32,7 +33,7 @@ class NotReadyError(DriftbookError):
 
 
 def warm_up(app: dash.Dash) -> None:
-    """Ask the application whether it is well, before anybody else does.
+    """Ask the application whether it is well and its book can be read, before anybody else does.
 
     Dash sets itself up at its first request, once, even if that fails:
     every page would then be dead until a restart.  So the first request is ours.
@@ -40,14 +41,17 @@ def warm_up(app: dash.Dash) -> None:
     Raises
     ------
     NotReadyError
-        If the answer is not 200.
+        If it is not, or the book is not to be read. One that takes no writing is shown nevertheless.
     """
-    answer = app.server.test_client().get(HEALTH)
-    if answer.status_code != 200:
-        raise NotReadyError(
-            f"The reader did not start: {HEALTH} answered {answer.status_code}.",
-            remedy="Look at the lines above for the cause; 'driftbook upgrade' helps if the book is of an older version.",
-        )
+    client = app.server.test_client()
+    for path, word in ((HEALTH, "well"), (READY, "book")):
+        answer = client.get(path)
+        said = answer.get_json(silent=True)
+        if not isinstance(said, dict) or said.get(word) is not True:
+            raise NotReadyError(
+                f"The reader did not start: {path} answered {answer.status_code}.",
+                remedy="Look at the lines above for the cause; 'driftbook upgrade' helps if the book is of an older version.",
+            )
 
 
 def open_server(

@@ -16,6 +16,7 @@ from typing import Final, ParamSpec, TypeVar
 from dashboard.texts import (
     accounts,
     asset_desk,
+    away,
     book,
     due,
     files,
@@ -438,6 +439,7 @@ WORDS: Final[dict[str, str]] = {
 for _page in (
     accounts,
     asset_desk,
+    away,
     book,
     due,
     files,

@@ -2,7 +2,7 @@
 # The steps of the Containerfile, so that they can also be run on a clean root without an engine (deploy/try-steps.sh).
 #
 #   steps.sh system build | run     packages of the system, and the user
-#   steps.sh install                driftbook with its locked libraries into /opt/driftbook, from /src
+#   steps.sh install [CHECKOUT]     driftbook with its locked libraries into /opt/driftbook, from /src or a checkout elsewhere
 set -eu
 
 case "${1:-}" in
@@ -18,24 +18,27 @@ system)
     rm -rf /var/lib/apt/lists/*
     ;;
 install)
+    source=$(realpath "${2:-/src}")
+    work=$(mktemp -d)
+    trap 'rm -rf "$work"' EXIT
     python3 -m venv /opt/driftbook
     pip() { /opt/driftbook/bin/pip "$@" --disable-pip-version-check --no-cache-dir -q; }
     # Which libraries are needed without those of the tests; then exactly these by version and hash, and the package.
-    sed -e 's/ *\\$//' -e '/--hash/d' /src/requirements.lock >/tmp/versions
-    pip install --dry-run --report /tmp/needed.json --constraint /tmp/versions '/src[postgres]'
-    python3 - <<'END' >/tmp/needed.lock
-import json, re
-needed = {re.sub(r"[-_.]+", "-", one["metadata"]["name"]).lower() for one in json.load(open("/tmp/needed.json"))["install"]}
-for block in re.split(r"\n(?=\S)", open("/src/requirements.lock").read()):
+    sed -e 's/ *\\$//' -e '/--hash/d' "$source/requirements.lock" >"$work/versions"
+    pip install --dry-run --ignore-installed --report "$work/needed.json" --constraint "$work/versions" "$source[postgres]"
+    python3 - "$work/needed.json" "$source/requirements.lock" <<'END' >"$work/needed.lock"
+import json, re, sys
+needed = {re.sub(r"[-_.]+", "-", one["metadata"]["name"]).lower() for one in json.load(open(sys.argv[1]))["install"]}
+for block in re.split(r"\n(?=\S)", open(sys.argv[2]).read()):
     if re.sub(r"[-_.]+", "-", re.split(r"[=\s\[]", block, maxsplit=1)[0]).lower() in needed:
         print(block)
 END
-    pip install --require-hashes --no-deps --requirement /tmp/needed.lock
-    pip install --no-deps /src
+    pip install --require-hashes --no-deps --requirement "$work/needed.lock"
+    pip install --no-deps "$source"
     /opt/driftbook/bin/driftbook --version
     ;;
 *)
-    echo "steps.sh system build|run, or steps.sh install" >&2
+    echo "steps.sh system build|run, or steps.sh install [CHECKOUT]" >&2
     exit 2
     ;;
 esac

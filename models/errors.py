@@ -34,7 +34,11 @@ class NotAQuantityError(InvalidValueError):
         self.expected = expected
 
 
-class BookMissingError(DriftbookError):
+class BookStateError(DriftbookError):
+    """The book as it is now cannot be worked with: what was asked for may be right, and can be asked for again later."""
+
+
+class BookMissingError(BookStateError):
     """There is no book at the address that was given."""
 
 
@@ -42,7 +46,7 @@ class BookExistsError(DriftbookError):
     """A book is already there and is not overwritten."""
 
 
-class WrongRevisionError(DriftbookError):
+class WrongRevisionError(BookStateError):
     """The book was written by an older or newer version of the tool."""
 
 
@@ -58,7 +62,7 @@ class ConflictError(DriftbookError):
     """The book holds something else under the same key."""
 
 
-class BookBusyError(DriftbookError):
+class BookBusyError(BookStateError):
     """Somebody else is writing, for longer than is waited."""
 
 
@@ -66,15 +70,15 @@ class KeyFileError(DriftbookError):
     """The file with the book's key cannot be written, or is no key."""
 
 
-class NoRoomError(DriftbookError):
+class NoRoomError(BookStateError):
     """The disk of the book is full; nothing was written."""
 
 
-class BookReadOnlyError(DriftbookError):
+class BookReadOnlyError(BookStateError):
     """The book, its disk or its database takes no writing."""
 
 
-class BookDamagedError(DriftbookError):
+class BookDamagedError(BookStateError):
     """The file of the book is damaged; ``found`` says what was seen, without the place."""
 
     def __init__(self, message: str, *, remedy: str = "", found: str = "") -> None:
@@ -86,7 +90,7 @@ class UndecodableTextError(BookDamagedError):
     """A text in the file of the book is no text: its bytes are not UTF-8."""
 
 
-class BookUnreachableError(DriftbookError):
+class BookUnreachableError(BookStateError):
     """The disk or the database server of the book does not answer."""
 
 

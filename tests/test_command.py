@@ -6,8 +6,10 @@ import csv
 import gc
 import os
 import re
+import shlex
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import openpyxl
@@ -21,12 +23,15 @@ from models.intake.reading import read_sheets
 from models.settings import Settings, read_settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
+from models.store.revision import needed_revision
 from models.units import Display
 from tests.conftest import make_site
 from tests.seeded import FILES, write
 
 VERBS = tuple(cli._RUNS)
 ROOT = Path(__file__).parents[1]
+WRITES = {"0.1.0": "0004_references_by_set"}
+"""The revision of the books that each version writes: a new revision adds a line, and changes none of a version that was given out."""
 
 
 def run(*arguments: str) -> int:
@@ -240,7 +245,26 @@ def test_the_installed_command_runs_by_its_name(tmp_path: Path) -> None:
     if not command.exists():
         pytest.skip("the package is not installed in this environment; the README's commands install it")
     done = subprocess.run([command, "--version"], cwd=tmp_path, capture_output=True, text=True, check=True)
-    assert re.match(r"driftbook \d+\.\d+", done.stdout)
+    match = re.fullmatch(r"driftbook \d+\.\d+\S*, books of revision (\w+)\n", done.stdout)
+    assert match is not None, done.stdout
+    assert match[1] == needed_revision(), "by it the program is found that a message about another revision asks for"
+
+
+def test_a_new_revision_gets_a_new_number() -> None:
+    """A message about a book of another revision names a version: of one number there is one revision."""
+    with (ROOT / "pyproject.toml").open("rb") as file:
+        version = tomllib.load(file)["project"]["version"]
+    assert WRITES[version] == needed_revision()
+
+
+def test_what_a_missing_book_asks_for_can_be_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run("verify", "--book", "none.db") == 2
+    match = re.search(r"Type: driftbook (.+?)  \(or: driftbook demo\)", capsys.readouterr().err)
+    assert match is not None
+    assert run(*shlex.split(match[1])) == 0
 
 
 def test_the_parser_of_one_subcommand_is_that_of_all(capsys: pytest.CaptureFixture[str]) -> None:

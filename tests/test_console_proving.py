@@ -98,6 +98,8 @@ def test_keys_are_shown_and_set(
     monkeypatch.setenv("DRIFTBOOK_KEY", "other.key")
     assert cli.main(["key", "--set"]) == 2
     assert "needs a reason" in capsys.readouterr().err
+    assert cli.main(["key", "--why", "the old one was lost"]) == 2, "who gives a reason believes that a key is set"
+    assert 'driftbook key --set --why "…"' in capsys.readouterr().err
     assert cli.main(["key", "--set", "--why", "the old one was lost", "--by", "Ana Wick"]) == 0
     assert cli.main(["key"]) == 0
     assert capsys.readouterr().out.count("Key since entry") == 4

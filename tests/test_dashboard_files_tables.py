@@ -329,7 +329,7 @@ def test_without_what_writes_parquet_the_message_says_what_to_install(monkeypatc
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     with pytest.raises(NoParquetError, match="not installed") as caught:
         parquet_bytes(nasty_table())
-    assert "driftbook[parquet]" in caught.value.remedy
+    assert "'.[parquet]'" in caught.value.remedy
     client = create_app(Settings(book="plant.db"), made_book(), clock=lambda: NOW).server.test_client()
     answer = client.get("/table/due.parquet")
     assert (answer.status_code, answer.mimetype) == (409, "text/plain")

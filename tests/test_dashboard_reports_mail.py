@@ -236,6 +236,11 @@ def test_what_was_typed_goes_before_the_environment(tmp_path: Path) -> None:
         ({"DRIFTBOOK_SMTP_HOST": "mail", "DRIFTBOOK_SMTP_PORT": "smtp"}, "no port"),
         ({"DRIFTBOOK_MAIL_TO": ""}, "to whom"),
         ({"DRIFTBOOK_MAIL_TO": "manager"}, "no mail address"),
+        (
+            {"DRIFTBOOK_SMTP_FROM": ""},
+            "from which address the mail comes.\nName it: --from ADDRESS, or DRIFTBOOK_SMTP_FROM",
+        ),
+        ({"DRIFTBOOK_SMTP_FROM": "", "DRIFTBOOK_SMTP_USER": "book"}, "from which address"),
         ({"DRIFTBOOK_SMTP_FROM": "book\nBcc: x@y.example"}, "no mail address"),
         ({"DRIFTBOOK_SMTP_SECURITY": "ssl3"}, "no way of encrypting"),
         ({"DRIFTBOOK_SMTP_USER": "u", "DRIFTBOOK_SMTP_PASSWORD_FILE": "nowhere/at/all"}, "cannot be read"),

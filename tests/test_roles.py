@@ -76,6 +76,12 @@ def test_the_table_of_roles_says_what_was_agreed() -> None:
     assert roles_of(["Auditor", "reader "]) == (Role.READER, Role.AUDITOR)
 
 
+def test_what_is_answered_without_a_look_at_who_asks_is_open_to_everybody(book: AuthBook) -> None:
+    endpoints = {rule.endpoint for rule in book.app.server.url_map.iter_rules()}
+    assert table.WITHOUT_BOOK - endpoints <= {"static"}
+    assert {table.ROUTES[one] for one in table.WITHOUT_BOOK} == {Permission.OPEN}
+
+
 def test_everything_that_is_answered_stands_in_the_table(book: AuthBook) -> None:
     missing = {endpoint for endpoint, _, _ in routes(book)} - set(table.ROUTES) - {table.UPDATE}
     assert not missing

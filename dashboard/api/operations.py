@@ -189,7 +189,10 @@ written, so correct it and send it again.
 **Pages.** `next` and the header `Link` (RFC 8288) lead to the next page. Reads carry an `ETag`; with `If-None-Match` an unchanged book
 answers 304.
 
-**Problems** are `application/problem+json` (RFC 9457) with `code`, `detail`, `remedy`, and `errors` that point into the body.
+**Problems** are `application/problem+json` (RFC 9457) with `code`, `detail`, `remedy`, and `errors` that point into the body. 503 says
+nothing about the request: `busy` (somebody else writes, or a large book is being read), `book-away` (its database or disk does not answer),
+`book-not-writable` (the disk is full, or only reading is allowed), `book-unusable` (damaged, or of another version). Send it again later; a
+write with an `Idempotency-Key` is done once even where the answer to the first try was lost.
 
 A forecast suggests when to look; it is no promise that a machine is in order until then. Before anybody works on a machine it is isolated, locked and tried,
 by the rules of the site.
@@ -231,8 +234,12 @@ _WHEN_WRONG: Final = {
     413: "The body is too large.",
     415: "The body is no JSON.",
     422: "Something is wrong with a parameter or with the body; 'errors' lists all of it.",
-    503: "Somebody else is writing; try again after a while.",
+    503: "The book cannot be worked with now, as 'code' says; what was asked for may be right. Send it again after 'Retry-After' seconds.",
 }
+
+
+_HEADERS: Final = {401: "WWW-Authenticate", 503: "Retry-After"}
+"""What always comes with a problem of a status."""
 
 
 def _described(operation: Operation) -> dict[str, Any]:
@@ -263,8 +270,8 @@ def _described(operation: Operation) -> dict[str, Any]:
             "description": _WHEN_WRONG[status],
             "content": {"application/problem+json": {"schema": to("Problem")}},
         }
-        if status == 401:
-            answers["401"]["headers"] = {"WWW-Authenticate": {"required": True, "schema": {"type": "string"}}}
+        if status in _HEADERS:
+            answers[str(status)]["headers"] = {_HEADERS[status]: {"required": True, "schema": {"type": "string"}}}
     described: dict[str, Any] = {
         "operationId": operation.name,
         "summary": operation.says,

@@ -12,14 +12,12 @@ from typing import Any
 from flask import Response
 from werkzeug.exceptions import HTTPException
 
-from dashboard.picture import StillReadingError
-from models.errors import BookBusyError, DriftbookError
+from dashboard.away import RETRY_SECONDS, noticed
+from models.errors import DriftbookError
 
 LOG = logging.getLogger("driftbook.interface")
 
 PROBLEM_TYPE = "application/problem+json"
-
-RETRY_SECONDS = 10
 
 Where = dict[str, str]
 """One thing that is wrong: ``pointer``, ``parameter`` or ``header``, with ``detail`` and ``remedy``."""
@@ -88,10 +86,9 @@ def of_error(error: Exception) -> ProblemError:
     """Give the problem for whatever went wrong; a fault of the program gets a number under which it is logged."""
     if isinstance(error, ProblemError):
         return error
-    if isinstance(error, BookBusyError | StillReadingError):
-        return ProblemError(
-            503, "busy", error.message, remedy=error.remedy, headers={"Retry-After": str(RETRY_SECONDS)}
-        )
+    away = noticed(error)
+    if away is not None:
+        return ProblemError(503, away.code, away.text, remedy=away.remedy, headers={"Retry-After": str(RETRY_SECONDS)})
     if isinstance(error, DriftbookError):
         return ProblemError(422, "not-valid", error.message, remedy=error.remedy)
     if isinstance(error, HTTPException):

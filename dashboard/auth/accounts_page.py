@@ -29,6 +29,7 @@ from dashboard.auth.forms import (  # fmt: skip
     tag,
     tick,
 )
+from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.words import say, tell
 from dashboard.writing import moment
@@ -196,6 +197,7 @@ def add() -> Response:
             mail=typed.get("mail", ""), outside=typed.get("outside") or None,
         )  # fmt: skip
     except DriftbookError as fault:
+        hand_on(fault)
         return _every(desk, problem(tell(fault.message), tell(fault.remedy)), status=400)
     if password is None:
         return _every(desk, done(say("accounts.saved")))
@@ -229,6 +231,7 @@ def _of_account(make: Callable[Concatenate[Desk, Account, P], Response]) -> Call
         try:
             return make(*found, *given, **named)
         except DriftbookError as fault:
+            hand_on(fault)
             return _one(*found, problem(tell(fault.message), tell(fault.remedy)), status=400)
 
     return route

@@ -13,6 +13,7 @@ from dashboard.auth import asking
 from dashboard.auth.access import Access, Signed, address_of
 from dashboard.auth.forms import button, done, field, form, message_page, page, problem, section, tag
 from dashboard.auth.outside import outside_of_app
+from dashboard.away import answered, hand_on
 from dashboard.context import context
 from dashboard.words import say, tell
 from dashboard.writing import counted
@@ -53,7 +54,8 @@ def _tried(access: Access, onward: str) -> Response:
     try:
         answer = access.sign_in(login, password, here(), request.cookies.get(asking.session_cookie()))
     except DriftbookError as fault:
-        return _form(onward, tell(fault.message), status=503)
+        hand_on(fault)
+        return answered(_form(onward, tell(fault.message), status=503))
     if answer.wait is not None:
         late = _form(onward, say("door.wait", n=waited(answer.wait)), status=429)
         late.headers["Retry-After"] = str(max(1, round(answer.wait.total_seconds())))
@@ -154,6 +156,7 @@ def _changed(access: Access, who: Signed) -> Response:
             access.engine, who.account.login, new, by=who.account.person(0), now=context().clock(), must_change=False
         )
     except DriftbookError as fault:
+        hand_on(fault)
         return _own(access, who, tell(fault.message), tell(fault.remedy), status=400)
     # Every session has ended, this one too: a new one begins, so that a stolen token is worth nothing any more.
     response = page(say("own.title"), done(say("own.saved")), tag("p", tag("a", say("door.to_book"), href="/")))

@@ -77,11 +77,10 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
     return response
 
 
-def message_page(title: str, text: str, status: int) -> Response:
-    """Write a page that says one thing."""
-    return page(
-        title, tag("div", tag("p", text), tag("a", say("door.to_book"), href="/"), class_="blank"), status=status
-    )
+def message_page(title: str, text: str, status: int, *, again: str | None = None) -> Response:
+    """Write a page that says one thing; ``again`` is the address at which the same can be asked for once more."""
+    onward = tag("a", say("door.to_book"), href="/") if again is None else tag("a", say("away.again"), href=again)
+    return page(title, tag("div", tag("p", text), onward, class_="blank"), status=status)
 
 
 def form(action: str, *parts: Part, class_: str = "stack") -> Markup:

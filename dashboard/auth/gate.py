@@ -17,7 +17,7 @@ from dashboard.auth.access import Signed
 from dashboard.auth.asking import PASSWORD, SIGN_IN, access_of_app, session_cookie, signed, unguarded
 from dashboard.auth.calls import well_formed
 from dashboard.auth.forms import message_page
-from dashboard.place import read_place, read_site
+from dashboard.place import read_file_place, read_site
 from dashboard.words import say
 from models.values.roles import Permission
 
@@ -41,7 +41,8 @@ def check() -> Any:
     """Let a request through, or answer it here."""
     access = access_of_app()
     g.signed = None
-    if access is None or not access.needed():
+    # A monitor is answered, and a script or picture given, whether the book can be asked who is signed in or not.
+    if access is None or request.endpoint in roles.WITHOUT_BOOK or not access.needed():
         return None
     g.signed = access.who(request.cookies.get(session_cookie()))
     if request.endpoint is None or request.method == "OPTIONS":
@@ -80,7 +81,7 @@ def _site_asked(who: Signed) -> int | None:
         return None
     here = unguarded()
     sites = tuple(site for site in here.book.sites() if who.may(Permission.READ, site.site_id))
-    site = read_site(read_place(request.path, request.query_string.decode("utf-8", "replace")), sites).value
+    site = read_site(read_file_place(request.path, request.query_string.decode("utf-8", "replace")), sites).value
     return None if site is None else site.site_id
 
 

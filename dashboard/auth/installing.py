@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import dash
+import sqlalchemy as sa
 from dash.exceptions import DependencyException
-from flask import Flask
-from werkzeug.wrappers import Response
+from flask import Flask, Response, jsonify, request
 
 import dashboard.auth.outside_pages  # noqa: F401 - adds its pages to those of the door
+from dashboard import roles
 from dashboard.auth.access import NotAllowedError
 from dashboard.auth.accounts_page import ACCOUNTS
+from dashboard.auth.asking import safe_next
 from dashboard.auth.door_page import DOOR
 from dashboard.auth.forms import message_page
 from dashboard.auth.gate import install_gate
 from dashboard.auth.outside import Outside, install_outside
 from dashboard.auth.signing_page import SIGNING
+from dashboard.away import Away, answered, callback_answer, noticed
 from dashboard.words import say, tell
-from models.errors import BookBusyError, DriftbookError
+from models.errors import DriftbookError
 
 
 def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
@@ -35,6 +38,7 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     server.register_blueprint(ACCOUNTS)
     server.register_blueprint(SIGNING)
     server.register_error_handler(DriftbookError, _said)
+    server.register_error_handler(sa.exc.TimeoutError, _said)
     server.register_error_handler(DependencyException, _no_such_file)
     install_gate(app)
 
@@ -45,9 +49,24 @@ def _no_such_file(fault: Exception) -> tuple[str, int]:
     return "", 404
 
 
-def _said(fault: DriftbookError) -> Response:
+def _said(fault: DriftbookError | sa.exc.TimeoutError) -> Response:
     """Say in words what a person can mend; it is no fault of the program."""
+    away = noticed(fault)
+    if away is not None:
+        return _later(away)
+    assert isinstance(fault, DriftbookError)  # noqa: S101 - the other is always one of the book
     said = " ".join(tell(part) for part in (fault.message, fault.remedy) if part)
     if isinstance(fault, NotAllowedError):
         return message_page(say("gate.title"), said, 403)
-    return message_page(say("door.not_done"), said, 503 if isinstance(fault, BookBusyError) else 400)
+    return message_page(say("door.not_done"), said, 400)
+
+
+def _later(away: Away) -> Response:
+    """Say that the book cannot be worked with now, as whoever asks can read it."""
+    if request.endpoint == roles.UPDATE:
+        body = request.get_json(silent=True)
+        return callback_answer(away, body.get("output") if isinstance(body, dict) else "")
+    if request.path.startswith("/_") or not request.accept_mimetypes.accept_html:
+        return answered(jsonify({"notice": away.text}))
+    again = safe_next(request.full_path.rstrip("?")) if request.method in {"GET", "HEAD"} else None
+    return answered(message_page(say("away.title"), f"{away.text} {away.remedy}", 503, again=again))

@@ -67,7 +67,7 @@ def read_outside(environ: Mapping[str, str]) -> Outside | None:
     except ModuleNotFoundError:
         raise DriftbookError(
             "Signing in through a provider needs a library that is not installed.",
-            remedy="Install it: pip install 'driftbook[oidc]'.",
+            remedy="Install it: in driftbook's checkout, pip install '.[oidc]'.",
         ) from None
     name = given["NAME"] or urlsplit(issuer).hostname or issuer
     return Outside(issuer, given["CLIENT"], given["SECRET"], given["ADDRESS"].rstrip("/"), name[:60])

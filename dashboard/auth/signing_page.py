@@ -15,6 +15,7 @@ from dashboard.auth import asking
 from dashboard.auth.access import FRESH
 from dashboard.auth.door_page import here, waited
 from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
+from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.place import asset_path
@@ -77,6 +78,7 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
             remark=typed.get("remark", "")[:400],
         )  # fmt: skip
     except DriftbookError as fault:
+        hand_on(fault)
         return _form(seen, story, line, tell(fault.message), tell(fault.remedy), status=409)
     return redirect(seen.place.to(asset_path(story.asset.tag)), code=303)
 

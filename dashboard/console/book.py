@@ -10,13 +10,13 @@ from dashboard.console.common import now, opened, out, settings_of, who
 from models.commands.init_book import init_book
 from models.commands.seal_book import seal_book
 from models.commands.set_site import set_site
+from models.commands.upgrade_book import upgrade_book
 from models.errors import DriftbookError
 from models.intake.limit_file import read_limit_set
 from models.intake.template import write_csv_files, write_workbook
 from models.settings import Settings
-from models.store.engine import make_engine
 from models.store.known import site_of
-from models.store.revision import missing, needed_revision, revision_of, upgrade
+from models.store.revision import needed_revision
 from models.units import Display
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -62,34 +62,23 @@ def run_init(given: argparse.Namespace) -> int:
 def run_upgrade(given: argparse.Namespace) -> int:
     """Bring a book to the revision of this version."""
     settings = settings_of(given)
-    if settings.is_file and not settings.path.exists():
-        raise missing(settings)
-    engine = make_engine(settings)
-    found = revision_of(engine)
-    engine.dispose()
-    if found is None:
-        raise missing(settings)
-    copy = None
-    if found == needed_revision():
-        out.print(f"The book {settings.shown} is at revision {found} already.")
+    done = upgrade_book(settings, has_backup=given.i_have_a_backup)
+    needed = needed_revision()
+    if done.before == needed:
+        out.print(f"The book {settings.shown} is at revision {needed} already.", soft_wrap=True)
     else:
-        if not settings.is_file and not given.i_have_a_backup:
-            raise DriftbookError(
-                f"The book {settings.shown} lies on a database server, which is not copied aside: nothing was changed.",
-                remedy="Make a backup with the version that wrote it (driftbook backup) or with the server's own tools, "
-                "then say so: driftbook upgrade --i-have-a-backup",
-            )
-        copy = upgrade(settings)
-        out.print(f"The book {settings.shown} went from revision {found} to {needed_revision()}.")
-    if copy:
-        out.print(f"A copy of it as it was is {copy}.")
-    sealed = seal_book(settings, by=who(given), now=now())
-    if not sealed and found == needed_revision():
-        out.print("Nothing to do.")
+        out.print(f"The book {settings.shown} went from revision {done.before} to {needed}.", soft_wrap=True)
+    if done.copy:
+        out.print(f"A copy of it as it was is {done.copy}.", soft_wrap=True)
+    # Of a book that is at its revision as well: what an older version left unsealed, and a key where there is none.
+    sealed = done.sealed + seal_book(settings, by=who(given), now=now())
     if sealed:
         out.print(
-            f"Sealed {sealed:,} entries that had no statement: from now on a change behind the tool's back is noticed."
+            f"Sealed {sealed:,} entries that had no statement: from now on a change behind the tool's back is noticed.",
+            soft_wrap=True,
         )
+    elif done.before == needed:
+        out.print("Nothing to do.")
     return 0
 
 

@@ -51,7 +51,8 @@ def opened(settings: Settings) -> Iterator[sa.Engine]:
         engine = make_engine(settings)
     except ModuleNotFoundError:
         raise DriftbookError(
-            "The driver for PostgreSQL is not installed.", remedy="Install it: pip install 'driftbook[postgres]'."
+            "The driver for PostgreSQL is not installed.",
+            remedy="Install it: in driftbook's checkout, pip install '.[postgres]'.",
         ) from None
     try:
         try:

@@ -99,7 +99,7 @@ def _library() -> Any:
     except ModuleNotFoundError:
         raise DriftbookError(
             "Several workers need a library that is not installed.",
-            remedy="Install it: pip install 'driftbook[group]', or leave --workers and --scheduler out.",
+            remedy="Install it: in driftbook's checkout, pip install '.[group]', or leave --workers and --scheduler out.",
         ) from None
     return distributed
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from dashboard.console.common import now, opened, out, settings_of
 from models.commands.backup import back_up
-from models.commands.restore import restore
+from models.commands.restore import IN_PLACE_OF, restore
 from models.store.backup import Copied
 from models.store.partitions import settle
 from models.store.roles import give, grants
@@ -18,7 +18,7 @@ _KEY = (
 )
 _NO_KEY = (
     "Put the key file of the book back at {key}. Without it everything works, but new heads are not signed; "
-    "a key that is lost is replaced by: driftbook key --why …"
+    'a key that is lost is replaced by: driftbook key --set --why "…"'
 )
 
 
@@ -46,6 +46,8 @@ def run_restore(given: argparse.Namespace) -> int:
         )
     else:
         _show(copied)
+    if settings.is_file:
+        out.print(IN_PLACE_OF, soft_wrap=True)
     if not settings.key_path.exists():
         out.print(_NO_KEY.format(key=settings.key_path), soft_wrap=True)
     return 0

@@ -74,6 +74,7 @@ def add_running(parser: argparse.ArgumentParser) -> None:
         "--log",
         choices=("quiet", "text", "json"),
         default="quiet",
-        help="what is logged on the standard error: events only, or a line for each request too, as text or as JSON (default: quiet)",
+        help="what is logged on the standard error: events only, or a line for each request too "
+        "(but for those of a monitor, and for scripts and styles), as text or as JSON (default: quiet)",
     )
     parser.add_argument("--threads", type=int, default=8, metavar="N", help="requests answered at a time (default: 8)")

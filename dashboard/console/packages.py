@@ -114,7 +114,8 @@ class _driver:  # noqa: N801 - used as a context, like those of contextlib
         """Turn a missing driver into words."""
         if isinstance(fault, ModuleNotFoundError) and "psycopg" in str(fault):
             raise DriftbookError(
-                "The driver for PostgreSQL is not installed.", remedy="Install it: pip install 'driftbook[postgres]'."
+                "The driver for PostgreSQL is not installed.",
+                remedy="Install it: in driftbook's checkout, pip install '.[postgres]'.",
             ) from None
 
 

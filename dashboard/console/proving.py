@@ -198,6 +198,8 @@ def run_history(given: argparse.Namespace) -> int:
 def run_key(given: argparse.Namespace) -> int:
     """Show the keys of the book, or set another."""
     settings = settings_of(given)
+    if given.why and not given.set:  # who gives a reason believes that a key is set by it
+        raise InvalidValueError(say("key.why"), remedy=say("key.why.remedy"))
     with opened(settings) as engine, engine.connect() as connection:
         site = site_of(connection, given.site)
     if given.set:

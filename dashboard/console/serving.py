@@ -103,9 +103,14 @@ def serve_book(
     from models.store.reader import Reader
     from models.store.readiness import readiness
     from models.store.replica import Replica
+    from models.store.roles import within_rights
+    from models.store.signing import signs
+    from models.store.silence import Attention
 
     with ExitStack() as stack:
         engine = stack.enter_context(opened(settings))
+        if not settings.is_file:
+            Attention(engine)
         access = None if door is None else Access(engine, system_clock)
         asked = access is not None and access.needed()
         others = host not in LOOPBACK or (door is not None and door.proxy is not None)
@@ -125,8 +130,9 @@ def serve_book(
         app = create_app(
             settings, reader, desk=BookDesk(engine), access=access,
             outside=read_outside(os.environ) if access is not None else None, hosts=_hosts(host, door),
-            probe=lambda: readiness(engine, settings), replica=replica,
+            probe=lambda: within_rights(engine, readiness(engine, settings)), replica=replica, signs=lambda: signs(engine),
         )  # fmt: skip
+        signs(engine)  # a key that is lost is told at the start, before anything is recorded
 
         def ready(address: str) -> None:
             if greeting:

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import TypeVar
 
 from dashboard.context import Book, context
-from dashboard.fetch import Scene, scene
+from dashboard.fetch import Scene, file_scene
 from dashboard.files.table_out import ColumnOut, Form, TableOut, Value, column
 from dashboard.views.shares import Share
 from dashboard.words import say
@@ -98,9 +98,9 @@ def around(path: str, query: str) -> Around:
     Raises
     ------
     UnknownNameError
-        If the book has no site.
+        If the book has no site, or the query names one that there is not.
     """
-    here, seen = context(), scene(path, query)
+    here, seen = context(), file_scene(path, query)
     if seen.site is None:
         raise UnknownNameError(say("files.no_site"), remedy=say("book.empty.command"))
     settings = here.settings

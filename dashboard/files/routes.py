@@ -8,6 +8,7 @@ from urllib.parse import quote
 import dash
 from flask import Response, current_app, request
 
+from dashboard.away import refused_file
 from dashboard.context import KEY, Context, as_read
 from dashboard.files.tables import FORMS, make_table
 from dashboard.place import asset_path
@@ -46,7 +47,7 @@ def table(name: str, form: str) -> Response:
         made = make_table(name, request.query_string.decode("utf-8", "replace"))
         body = chosen.write(made)
     except DriftbookError as fault:
-        return _refused(fault)
+        return refused_file(fault, 404 if isinstance(fault, UnknownNameError) else 409)
     return _file(body, chosen.mime, attached(f"{made.stem}.{form}"))
 
 
@@ -93,8 +94,3 @@ def _file(body: bytes, mime: str, disposition: str) -> Response:
     answer.headers["Content-Disposition"] = disposition
     answer.headers["Cache-Control"] = "private, no-store"
     return answer
-
-
-def _refused(fault: DriftbookError) -> Response:
-    status = 404 if isinstance(fault, UnknownNameError) else 409
-    return Response(f"{fault}\n", status=status, mimetype="text/plain")

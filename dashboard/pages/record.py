@@ -13,6 +13,7 @@ import dash
 from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
+from dashboard.away import beside_form, noticed
 from dashboard.browser import attach
 from dashboard.components import elements as html
 from dashboard.components import record_form as form
@@ -44,7 +45,7 @@ from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build, last_of
 from dashboard.words import say, tell
 from dashboard.writing import moment
-from models.errors import DriftbookError
+from models.errors import BookStateError, DriftbookError
 from models.values.story import AssetStory, JobLine
 
 PATH = "/record"
@@ -260,6 +261,14 @@ def hand_in(sent: dict[str, Any] | None, pathname: str | None, search: str | Non
     """Record what stands in the form, and say what keeps it out where it does not go."""
     if not sent:
         raise PreventUpdate
+    try:
+        return _recorded(sent, pathname, search)
+    except BookStateError as fault:
+        away = noticed(fault)
+        return None if away is None else beside_form(away)
+
+
+def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) -> Child:
     view, around, seen = _look(sent.get("fields"), pathname, search)
     here, story = context(), around.story
     if here.desk is None:
@@ -272,6 +281,8 @@ def hand_in(sent: dict[str, Any] | None, pathname: str | None, search: str | Non
     try:
         line = here.desk.hand_in(story.site, handed, here.clock())
     except DriftbookError as fault:
+        if isinstance(fault, BookStateError):
+            raise
         return [html.P(tell(fault.message)), html.P(tell(fault.remedy))]
     address = seen.place.here(amend=None, asset=story.asset.tag, saved=line.entry)
     dash.set_props(Shell.URL, {"search": "?" + address.partition("?")[2]})

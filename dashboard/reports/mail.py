@@ -90,6 +90,8 @@ def read_mail_settings(
     receivers = tuple(one.strip() for one in (to or environ.get(TO, "").split(",")) if one.strip())
     login = user or environ.get(USER, "")
     from_ = sender or environ.get(SENDER, "") or (login if "@" in login else "")
+    if not from_:
+        raise InvalidValueError(say("report.mail.no_sender"), remedy=say("report.mail.no_sender.remedy"))
     for address in (from_, *receivers):
         _check(address)
     if not receivers:

@@ -9,8 +9,9 @@ from datetime import date
 import dash
 from flask import Response, request
 
+from dashboard.away import refused_file
 from dashboard.context import context
-from dashboard.fetch import Scene, scene
+from dashboard.fetch import Scene, file_scene
 from dashboard.files.routes import attached
 from dashboard.place import Place, read_month, shortened
 from dashboard.reports import makers
@@ -147,14 +148,14 @@ def _asking(seen: Scene) -> makers.Asking:
 
 def _answer(make: Callable[[Scene], tuple[Paper, str]], press: Callable[[Paper], bytes] = print_pdf) -> Response:
     try:
-        seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
+        seen = file_scene(request.path, request.query_string.decode("utf-8", "replace"))
         if seen.site is None:
             raise UnknownNameError(say("report.no_site"))
         paper, name = make(seen)
         body = press(paper)
     except DriftbookError as fault:
         status = 404 if isinstance(fault, UnknownNameError) else 400 if isinstance(fault, InvalidValueError) else 409
-        return Response(f"{fault}\n", status=status, mimetype="text/plain")
+        return refused_file(fault, status)
     answer = Response(body, content_type=MIME)
     answer.headers["Content-Disposition"] = attached(f"{name}.pdf").replace("attachment", "inline", 1)
     answer.headers["Cache-Control"] = "private, no-store"

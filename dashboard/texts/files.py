@@ -33,7 +33,7 @@ WORDS: Final[dict[str, str]] = {
     "files.too_many_entries": "More than {most} entries answer; so long a table helps nobody.",
     "files.too_many_entries.remedy": "Narrow it down, or take the whole book: driftbook export.",
     "files.no_parquet": "What writes Parquet is not installed here.",
-    "files.no_parquet.remedy": "Whoever runs this installs it: pip install 'driftbook[parquet]'. CSV and XLSX hold the same table.",
+    "files.no_parquet.remedy": "Whoever runs this installs it: in driftbook's checkout, pip install '.[parquet]'. CSV and XLSX hold the same table.",
     "files.cut": "… (cut here; the CSV holds it whole)",
     # The second sheet
     "files.sheet.about": "about this table",

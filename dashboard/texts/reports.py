@@ -183,6 +183,8 @@ WORDS: Final[dict[str, str]] = {
     "report.mail.no_server.remedy": "Name it: --smtp HOST:PORT, or DRIFTBOOK_SMTP_HOST in the environment.",
     "report.mail.port": "‘{asked}’ is no port of a mail server.",
     "report.mail.address": "‘{asked}’ is no mail address.",
+    "report.mail.no_sender": "It is not known from which address the mail comes.",
+    "report.mail.no_sender.remedy": "Name it: --from ADDRESS, or DRIFTBOOK_SMTP_FROM in the environment.",
     "report.mail.nobody": "It is not known to whom the review goes.",
     "report.mail.nobody.remedy": "Say so: --mail ADDRESS, or DRIFTBOOK_MAIL_TO in the environment, with commas between.",
     "report.mail.bare": "A password is never sent without encryption.",

@@ -1,6 +1,6 @@
 @echo off
 rem Makes the review of the month that is over and sends it. Started by the task in monthly-report.xml.
-rem Change the four lines below to your own. Keep this file, and the file with the password, readable for
+rem Change the five lines that begin with "set DRIFTBOOK" to your own. Keep this file, and the file with the password, readable for
 rem the account of the task only.
 setlocal
 set DRIFTBOOK_BOOK=C:\driftbook\driftbook.db

@@ -9,7 +9,14 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from models.errors import BackupError, BookExistsError
+from models.errors import (
+    BackupError,
+    BookExistsError,
+    BookReadOnlyError,
+    BookUnreachableError,
+    DriftbookError,
+    NoRoomError,
+)
 from models.settings import Settings
 from models.store.backup import Copied, check_by_restoring, copy_file, copy_rows
 
@@ -47,20 +54,46 @@ def back_up(settings: Settings, engine: sa.Engine, target: Path) -> Backup:
     """
     if target.exists():
         raise _there(target)
+    making = None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".driftbook-", dir=target.parent) as folder:
             making = Path(folder) / "making.db"
             making.touch(mode=0o600)  # it holds hashes of passwords, and is for its owner's eyes
             counts = copy_file(settings, making) if settings.is_file else copy_rows(engine, making)
-            copied = check_by_restoring(making, counts)
+            copied = check_by_restoring(making, counts, settings)
             give_name(making, target)
-    except OSError as fault:
-        raise BackupError(
-            f"The backup cannot be written to {target.parent}: {fault.strerror or fault}.",
-            remedy="Choose another place with -o FILE; it needs room for twice the size of the book while it is checked.",
-        ) from fault
+    except (DriftbookError, OSError) as fault:
+        why = why_not_written(fault, making)
+        if why is None:
+            raise
+        raise BackupError(f"The backup cannot be written to {target.parent}: {why}.", remedy=_ROOM) from fault
     return Backup(target, target.stat().st_size, copied)
+
+
+_ROOM = (
+    "Nothing of it is left there. Choose another place with -o FILE; it needs room for twice the size of the book while it "
+    "is checked."
+)
+
+
+def why_not_written(fault: DriftbookError | OSError, making: Path | None) -> str | None:
+    """Say why a new file cannot be written; ``None`` where the fault is of something else.
+
+    Parameters
+    ----------
+    fault : DriftbookError or OSError
+        What happened. [unitless]
+    making : pathlib.Path or None
+        The file that is being made, under a name that nobody gave and nobody shall read; ``None`` before there is one. [unitless]
+    """
+    if isinstance(fault, OSError):
+        return fault.strerror or str(fault)
+    if making is None or str(making.parent) not in fault.message:
+        return None
+    if isinstance(fault, NoRoomError):
+        return "its disk is full"
+    return str(fault.__cause__) if isinstance(fault, BookReadOnlyError | BookUnreachableError) else None
 
 
 def give_name(made: Path, target: Path) -> None:

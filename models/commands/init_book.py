@@ -12,7 +12,7 @@ from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.known import sites
 from models.store.partitions import make_parts
-from models.store.revision import revision_of, upgrade
+from models.store.revision import check_revision, revision_of, upgrade
 from models.store.rows import limit_row_row, limit_version_row
 from models.store.unit import Unit, writing
 from models.tables.book import SiteRow, SiteVersionRow
@@ -59,17 +59,17 @@ def init_book(
     ------
     BookExistsError
         If the book already holds a site of that name.
+    WrongRevisionError
+        If the book that is there was written by an older or a newer version.
     InvalidValueError
         If the zone is unknown, the name empty, or the interval below one month.
     """
     check_site(name, zone, interval_months)
-    new = settings.is_file and not settings.path.exists()
-    if settings.is_file:
-        settings.path.parent.mkdir(parents=True, exist_ok=True)
     engine = make_engine(settings)
     try:
-        if new or revision_of(engine) is None:
+        if (settings.is_file and not settings.path.exists()) or revision_of(engine) is None:
             upgrade(settings)
+        check_revision(settings, engine)
         with engine.connect() as connection:
             there = sites(connection)
         code = code_of(name)

@@ -88,7 +88,7 @@ def _read(path: Path, _changed: int, _size: int) -> Signer:
     if not isinstance(private, Ed25519PrivateKey):
         raise KeyFileError(
             f"The file {path} is no key of a book (an Ed25519 key in PEM is expected).",
-            remedy="Put the right file back, or set another key: driftbook key",
+            remedy='Put the right file back, or set another key: driftbook key --set --why "…"',
         ) from cause
     return Signer(private.public_key().public_bytes(Encoding.Raw, PublicFormat.Raw), private)
 

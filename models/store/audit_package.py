@@ -23,7 +23,8 @@ from models.ledger.checkpoint import key_hint
 from models.ledger.proofs import Tree
 from models.store.known import asset_id_of
 from models.store.proofs import Head, last_head, read_heads, read_keys
-from models.store.sealing import BOUND, key_column, seal, signer_of
+from models.store.sealing import BOUND, key_column, seal
+from models.store.signing import signer_of
 from models.store.tree_proofs import AlteredBookError
 from models.tables.accounts import AccountVersionRow
 from models.tables.base import canonical_json

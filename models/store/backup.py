@@ -19,11 +19,12 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from models.errors import BackupError, BookDamagedError, DriftbookError, UnreadableFileError
+from models.errors import BackupError, BookDamagedError, UnreadableFileError
 from models.settings import Settings
 from models.store.copying import (
     MOVED,
     Checked,
+    DoesNotFitError,
     check_copy,
     one_state,
     put_rows,
@@ -33,9 +34,9 @@ from models.store.copying import (
     table_of,
 )
 from models.store.engine import make_engine
-from models.store.faults import damaged, meaning_of
+from models.store.faults import damaged, telling
 from models.store.proofs import last_head
-from models.store.revision import needed_revision, revision_of, upgrade
+from models.store.revision import check_revision, needed_revision, revision_of, upgrade
 from models.store.unit import locked
 from models.tables.state import LoginSessionRow
 
@@ -63,13 +64,13 @@ def copy_file(settings: Settings, target: Path) -> dict[str, int]:
     DriftbookError
         If the book cannot be read, or there is no room for the copy.
     """
-    with _told(settings), closing(_source(settings.path)) as source:
+    with telling(settings), closing(_source(settings.path)) as source:
         source.execute("BEGIN")
         counts = {
             name: int(source.execute(f"SELECT count(*) FROM {name}").fetchone()[0])  # noqa: S608 - our own names
             for name in (table_of(mapped).name for mapped in MOVED)
         }
-        with _told(Settings(book=str(target))), closing(sqlite3.connect(target, isolation_level=None)) as sink:
+        with _written(settings, target), closing(sqlite3.connect(target, isolation_level=None)) as sink:
             source.backup(sink, pages=_PAGES)
             # One file is all: without this a reader of the copy would want two more beside it.
             sink.execute("PRAGMA journal_mode=DELETE")
@@ -94,8 +95,17 @@ def copy_rows(engine: sa.Engine, target: Path) -> dict[str, int]:
     return counts
 
 
-def check_by_restoring(file: Path, counts: dict[str, int]) -> Copied:
+def check_by_restoring(file: Path, counts: dict[str, int], of: Settings) -> Copied:
     """Take a copy back into a temporary folder beside it, and hold what is there against counts, statements and heads.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+        The copy. [unitless]
+    counts : dict of str to int
+        How many rows each table is to hold. [unitless]
+    of : Settings
+        Where the book is, for the message. [unitless]
 
     Raises
     ------
@@ -108,8 +118,9 @@ def check_by_restoring(file: Path, counts: dict[str, int]) -> Copied:
             copy_back(file, place)
             return check_file(place, counts)
         except BookDamagedError as fault:
-            raise BackupError(f"No backup was made. {fault.message}", remedy=fault.remedy) from fault
-        except DriftbookError as fault:
+            told = damaged(of, fault.found)  # seen in the copy, but it is the book that has to be named
+            raise BackupError(f"No backup was made. {told.message}", remedy=told.remedy) from fault
+        except DoesNotFitError as fault:
             raise BackupError(
                 f"No backup was made: the copy is not what the book's own statements and heads say. {fault.message}",
                 remedy="Type: driftbook verify. It says which entries are whole. Keep your earlier backups.",
@@ -125,8 +136,8 @@ def copy_back(file: Path, target: Path) -> None:
         If pages or references are damaged.
     """
     given = Settings(book=str(file))
-    with _told(given), closing(_source(file)) as source:
-        with _told(Settings(book=str(target))), closing(sqlite3.connect(target, isolation_level=None)) as sink:
+    with telling(given), closing(_source(file)) as source:
+        with _written(given, target), closing(sqlite3.connect(target, isolation_level=None)) as sink:
             source.backup(sink, pages=_PAGES)
         with closing(sqlite3.connect(target, isolation_level=None)) as sink:
             found = [str(row[0]) for row in sink.execute("PRAGMA integrity_check(3)")]
@@ -170,6 +181,7 @@ def copy_to_server(file: Path, settings: Settings) -> Copied:
             )
         if revision_of(target) is None:
             upgrade(settings)
+        check_revision(settings, target)
         with one_state(source) as given, locked(target) as connection:
             refuse_unless_empty(connection, settings.shown)
             counts = {table_of(mapped).name: put_rows(connection, mapped, rows_of(given, mapped)) for mapped in MOVED}
@@ -189,9 +201,11 @@ def revision_of_file(file: Path) -> str | None:
     ------
     UnreadableFileError
         If it cannot be read as a database.
+    BookDamagedError
+        If it is one, and damaged.
     """
     try:
-        with closing(_source(file)) as source:
+        with telling(Settings(book=str(file)), damage_only=True), closing(_source(file)) as source:
             there = source.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()
             row = source.execute("SELECT version_num FROM alembic_version").fetchone() if there else None
             return None if row is None else str(row[0])
@@ -217,12 +231,7 @@ def _source(path: Path) -> sqlite3.Connection:
 
 
 @contextmanager
-def _told(settings: Settings) -> Iterator[None]:
-    """Tell what SQLite says of a file as what a person can mend."""
-    try:
+def _written(settings: Settings, target: Path) -> Iterator[None]:
+    """Tell what SQLite says while one file is copied into another: damage is of the one that is read, all else of the new one."""
+    with telling(Settings(book=str(target))), telling(settings, damage_only=True):
         yield
-    except sqlite3.Error as fault:
-        meant = meaning_of(fault, settings)
-        if meant is None:
-            raise
-        raise meant from fault

@@ -36,7 +36,8 @@ def parquet() -> Any:
         import pyarrow.parquet
     except ModuleNotFoundError:
         raise DriftbookError(
-            "Parquet needs a library that is not installed.", remedy="Install it: pip install 'driftbook[parquet]'."
+            "Parquet needs a library that is not installed.",
+            remedy="Install it: in driftbook's checkout, pip install '.[parquet]'.",
         ) from None
     return pyarrow.parquet
 

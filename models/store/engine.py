@@ -9,6 +9,7 @@ there, and no waiting time cures that), ``BEGIN`` for a reader.
 from __future__ import annotations
 
 import os
+import time
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ import sqlalchemy as sa
 
 from models.errors import BookReplacedError
 from models.settings import Settings
-from models.store.faults import FAULTS, meaning_of, tell_faults
+from models.store.faults import FAULTS, meaning_of, tell_faults, telling
 from models.store.signing import KEY_FILE
 
 BUSY_MS = 30_000
@@ -30,6 +31,9 @@ PAGE = 8 << 10
 
 CONNECT_S = 10
 """How long is waited for a database server to answer at all."""
+
+SURE_S = 0.5
+"""Whoever only reads takes it for so long that the file of a book is still in its place: a look lets other threads go first. [s]"""
 
 REPLICA_S = 3
 """How long is waited for a replica: without it pages are read from the book's own server."""
@@ -47,6 +51,7 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
     replica : bool
         True for a server that is only read, and that can be done without. [unitless]
     """
+    # Parameters are hidden in messages: what was to be written is not for whoever reads the log.
     options: dict[str, Any] = {
         KEY_FILE: str(settings.key_path),
         FAULTS: lambda fault, lost: meaning_of(fault, settings, lost=lost),
@@ -62,10 +67,13 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
             pool_recycle=pool.renew_s,
             connect_args=_replica_options() if replica else _options(CONNECT_S),
             execution_options=options,
+            hide_parameters=True,
         )
         tell_faults(engine, settings)
         return engine
-    engine = sa.create_engine(settings.url, connect_args={"timeout": BUSY_MS / 1000}, execution_options=options)
+    engine = sa.create_engine(
+        settings.url, connect_args={"timeout": BUSY_MS / 1000}, execution_options=options, hide_parameters=True
+    )
     tell_faults(engine, settings)
     _stay_with_file(engine, settings)
 
@@ -75,7 +83,8 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
         cursor = connection.cursor()
         cursor.execute(f"PRAGMA foreign_keys={'ON' if foreign_keys else 'OFF'}")
         cursor.execute(f"PRAGMA page_size={PAGE}")  # of a book that is made only; before the journal, which fixes it
-        cursor.execute("PRAGMA journal_mode=WAL")
+        with telling(settings):  # the first that reads the book
+            cursor.execute("PRAGMA journal_mode=WAL")
         cursor.execute("PRAGMA synchronous=FULL")
         cursor.execute(f"PRAGMA busy_timeout={BUSY_MS}")
         cursor.execute("PRAGMA recursive_triggers=ON")
@@ -98,20 +107,32 @@ def _stay_with_file(engine: sa.Engine, settings: Settings) -> None:
     lost with them, and who opens the path anew would make an empty book.
     """
     opened: list[tuple[int, int]] = []
+    sure_until = 0.0
 
     def look(*_given: Any) -> None:
+        nonlocal sure_until
         there = _identity(settings.path)
         if opened and there != opened[0]:
+            sure_until = 0.0
             raise _replaced(settings, gone=there is None)
         if not opened and there is not None:
             opened.append(there)
+        sure_until = time.monotonic() + SURE_S
 
     @sa.event.listens_for(engine, "do_connect")
     def _before(*_given: Any) -> None:
         if opened:  # the first connection may make the file
             look()
 
-    sa.event.listen(engine, "checkout", look)
+    @sa.event.listens_for(engine, "checkout")
+    def _asked(*_given: Any) -> None:
+        if time.monotonic() >= sure_until:
+            look()
+
+    @sa.event.listens_for(engine, "begin")
+    def _written(connection: sa.Connection) -> None:
+        if connection.get_execution_options().get("write", False):
+            look()
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

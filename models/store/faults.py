@@ -6,7 +6,10 @@ so no caller has to know how SQLite or PostgreSQL names a full disk.
 
 from __future__ import annotations
 
+import re
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Final
 
 import sqlalchemy as sa
@@ -18,6 +21,7 @@ from models.errors import (
     BookUnreachableError,
     DriftbookError,
     NoRoomError,
+    UndecodableTextError,
 )
 from models.settings import Settings
 
@@ -25,6 +29,9 @@ FAULTS: Final = "faults"
 """Name of the engine's option that tells what a fault of a driver means for a person."""
 
 _NOTHING = "Nothing half-done is in the book."
+
+# What Python's driver says of a text that is none; it goes on with the text itself, which nobody may see.
+_UNDECODABLE = re.compile(r"Could not decode to UTF-8(?: column '(\w{1,60})')?")
 
 # SQLSTATE classes and codes of PostgreSQL (its manual, appendix A).
 _LOST = ("08", "57P01", "57P02", "57P03", "57P05")
@@ -44,6 +51,34 @@ def tell_faults(engine: sa.Engine, settings: Settings) -> None:
         return meaning_of(context.original_exception, settings, lost=context.is_disconnect)
 
 
+@contextmanager
+def telling(settings: Settings, *, damage_only: bool = False) -> Iterator[None]:
+    """Raise what a person can mend as such, where the driver is asked and no engine listens.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the file is. [unitless]
+    damage_only : bool
+        Leave everything but damage as the driver says it; a file of another kind too. [unitless]
+    """
+    try:
+        yield
+    except (sqlite3.Error, UnicodeDecodeError) as fault:
+        meant = meaning_of(fault, settings)
+        other = getattr(fault, "sqlite_errorname", "") == "SQLITE_NOTADB" or not isinstance(meant, BookDamagedError)
+        if meant is None or (damage_only and other):
+            raise
+        raise meant from fault
+
+
+def meaning_by(connection: sa.Connection, fault: BaseException) -> DriftbookError | None:
+    """Give what :func:`meaning_of` says, for a fault of the driver that went past the engine of a connection."""
+    told = connection.get_execution_options().get(FAULTS)
+    meant: DriftbookError | None = None if told is None else told(fault, False)
+    return meant
+
+
 def meaning_of(  # noqa: PLR0911 - one way out a situation
     fault: BaseException, settings: Settings, *, lost: bool = False
 ) -> DriftbookError | None:
@@ -60,6 +95,9 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
     """
     if isinstance(fault, sqlite3.Error):
         return _of_file(fault, settings)
+    if isinstance(fault, UnicodeDecodeError) and settings.is_file:
+        # What SQLite said of a damaged schema holds the bytes of it, and Python's driver stumbles over them.
+        return damaged(settings, "the names of its tables cannot be read")
     state = str(getattr(fault, "sqlstate", None) or "")
     if state.startswith(_FULL):
         return _no_room(settings)
@@ -83,8 +121,7 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
     if lost or state.startswith(_LOST) or _is_connecting(fault):
         return BookUnreachableError(
             f"The database of the book does not answer, or the connection to it is lost: {_first_line(fault)}.",
-            remedy=f"{_NOTHING} What you have typed is still in the form. Check the address, and that the database server "
-            "runs; then do it again.",
+            remedy=f"{_NOTHING} Check the address, and that the database server runs; then do it again.",
         )
     return None
 
@@ -93,6 +130,10 @@ def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
     name = str(getattr(fault, "sqlite_errorname", ""))
     if name == "SQLITE_FULL":
         return _no_room(settings)
+    undecodable = _UNDECODABLE.match(str(fault))
+    if undecodable:
+        column = f" in column {undecodable[1]}" if undecodable[1] else ""
+        return damaged(settings, f"a text{column} is not written in UTF-8", kind=UndecodableTextError)
     if name.startswith("SQLITE_READONLY"):
         return BookReadOnlyError(
             f"The book {settings.shown} cannot be written: the file or its disk is read-only.",
@@ -103,6 +144,7 @@ def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
             f"{settings.shown} cannot be opened as a book: it is another kind of file, or its first page is damaged.",
             remedy="Check the path. If it was a book, keep the file as it is, and take the last backup: "
             "driftbook restore FILE --book NEW",
+            found="it is another kind of file, or its first page is damaged",
         )
     if name.startswith("SQLITE_CORRUPT"):
         return damaged(settings, _first_line(fault))
@@ -119,12 +161,13 @@ def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
     return None
 
 
-def damaged(settings: Settings, found: str) -> BookDamagedError:
+def damaged(settings: Settings, found: str, kind: type[BookDamagedError] = BookDamagedError) -> BookDamagedError:
     """Say that the file of a book is damaged, and what to do."""
-    return BookDamagedError(
+    return kind(
         f"The book {settings.shown} is damaged: {found}.",
         remedy="Do not write to it. Keep the file as it is, and take the last backup: driftbook restore FILE --book NEW; "
-        "'driftbook verify' says which entries of either are whole.",
+        "'driftbook verify' says which entries of either are whole, as far as they can be read.",
+        found=found,
     )
 
 
@@ -137,7 +180,10 @@ def _no_room(settings: Settings) -> NoRoomError:
 
 def _is_connecting(fault: BaseException) -> bool:
     """Tell whether psycopg could not connect: what the server says has a code, what comes from the line has none."""
-    return type(fault).__name__ == "OperationalError" and getattr(fault, "sqlstate", "") is None
+    named = any(
+        kind.__name__ == "OperationalError" for kind in type(fault).__mro__
+    )  # a connection that took too long is a kind of it
+    return named and getattr(fault, "sqlstate", "") is None
 
 
 def _first_line(fault: BaseException) -> str:

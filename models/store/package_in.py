@@ -223,8 +223,8 @@ def _described(path: Path, archive: zipfile.ZipFile | None, revision: str) -> Pa
     if written != revision:
         raise WrongRevisionError(
             f"The package {path} was written at revision {written}; this version takes in {revision}.",
-            remedy=f"Take it in with the version of driftbook that wrote it ({own.get('version', 'not named')}), "
-            "then bring that book to this version: driftbook upgrade",
+            remedy=f"Take it in with the driftbook that wrote it (version {own.get('version', 'not named')}; its 'driftbook --version' "
+            "names that revision), then bring that book to this version: driftbook upgrade",
         )
     wanted = {table_of(mapped).name for mapped in MAPPED}
     if set(tables) != wanted or len(whole["resources"]) != len(wanted):

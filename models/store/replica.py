@@ -20,9 +20,10 @@ import sqlalchemy as sa
 
 from models.errors import DriftbookError
 from models.settings import Settings
-from models.store.engine import make_engine
+from models.store.engine import REPLICA_S, make_engine
 from models.store.reader import Reader
 from models.store.revision import revision_of
+from models.store.silence import Attention
 from models.tables.proofs import TreeHeadRow
 
 LOG = logging.getLogger("driftbook.replica")
@@ -80,6 +81,7 @@ class Replica:
         self.shown = there.shown
         self._main, self._clock = main, clock
         self._engine = make_engine(there, replica=True)
+        Attention(self._engine, REPLICA_S)
         self.book = ReplicaBook(self._engine, there.cache_folder, main)
         self.faults = 0
         self._trying = threading.Lock()

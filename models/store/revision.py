@@ -7,18 +7,17 @@ otherwise wait a tenth of a second for it.
 from __future__ import annotations
 
 import re
-import shutil
-import sqlite3
-from contextlib import closing
-from datetime import datetime
+from collections.abc import Callable
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
-from models.errors import BookMissingError, WrongRevisionError
+from models.errors import BookBusyError, BookMissingError, BookReadOnlyError, NoRoomError, WrongRevisionError
 from models.settings import Settings
+from models.store.copy_aside import copy_aside, make_file, take_away
 from models.store.engine import make_engine
 
 if TYPE_CHECKING:
@@ -45,14 +44,24 @@ def alembic_config() -> Config:
     return config
 
 
+@cache
+def revisions() -> tuple[str, ...]:
+    """Give the revisions that this version of the tool knows, the oldest first."""
+    read = [path.read_text(encoding="utf-8") for path in (_scripts() / "versions").glob("[0-9]*.py")]
+    named = [dict(_NAMES.findall(text)) for text in read]
+    after = {names.get("down_revision", ""): names["revision"] for names in named}
+    line, at = [], ""
+    while at in after:
+        at = after[at]
+        line.append(at)
+    if not line or len(line) != len(named):
+        raise RuntimeError(f"the migrations are not one line of revisions: {', '.join(line) or 'none is there'}")
+    return tuple(line)
+
+
 def needed_revision() -> str:
     """Give the revision that this version of the tool works with."""
-    read = (path.read_text(encoding="utf-8") for path in (_scripts() / "versions").glob("[0-9]*.py"))
-    named: list[tuple[str, str]] = [name for text in read for name in _NAMES.findall(text)]
-    heads = {name for key, name in named if key == "revision"} - {name for key, name in named if key != "revision"}
-    if len(heads) != 1:
-        raise RuntimeError(f"the migrations do not end in one revision: {', '.join(sorted(heads)) or 'none is there'}")
-    return heads.pop()
+    return revisions()[-1]
 
 
 def revision_of(engine: sa.Engine) -> str | None:
@@ -79,18 +88,34 @@ def check_revision(settings: Settings, engine: sa.Engine) -> None:
     found, needed = revision_of(engine), needed_revision()
     if found is None:
         raise missing(settings)
+    check_known(f"The book {settings.shown}", found)
     if found != needed:
-        from alembic.script import ScriptDirectory
-
-        known = {script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()}
-        if found in known:
-            raise WrongRevisionError(
-                f"The book {settings.shown} is at revision {found}; this version needs {needed}.",
-                remedy=f"Type: driftbook upgrade --book {settings.shown}",
-            )
         raise WrongRevisionError(
-            f"The book {settings.shown} is at revision {found}, which this version does not know: a newer one wrote it.",
-            remedy="Install the version of driftbook that wrote it; nothing was changed.",
+            f"The book {settings.shown} is at revision {found}; this version needs {needed}.",
+            remedy=_how_to_upgrade(settings),
+        )
+
+
+def check_known(what: str, found: str) -> None:
+    """Refuse a revision that this version does not know: nothing may touch what a newer one wrote.
+
+    Parameters
+    ----------
+    what : str
+        What is of that revision, to begin a sentence with. [unitless]
+    found : str
+        Its revision. [unitless]
+
+    Raises
+    ------
+    WrongRevisionError
+        If it is not one of ours.
+    """
+    if found not in revisions():
+        raise WrongRevisionError(
+            f"{what} is at revision {found}, which this version does not know: a newer one wrote it.",
+            remedy="Use the version of driftbook that wrote it ('driftbook --version' says which revision a version writes); "
+            "nothing was changed.",
         )
 
 
@@ -98,23 +123,121 @@ def missing(settings: Settings) -> BookMissingError:
     """Say that there is no book, and how to make one."""
     return BookMissingError(
         f"There is no book at {settings.shown}.",
-        remedy=f'Type: driftbook init --book {settings.shown} --site "Name of the site"  (or: driftbook demo)',
+        remedy=f'Type: driftbook init --book {_address(settings)} --site "Name of the site" --zone Europe/Lisbon  (or: driftbook demo)',
     )
 
 
-def upgrade(settings: Settings, to: str = "head") -> Path | None:
-    """Bring a book to a revision; a SQLite book is copied aside first.
+def _address(settings: Settings) -> str:
+    """Give what can be typed: an address with a user is shown cut, and a cut one leads nowhere."""
+    return settings.shown if settings.is_file or settings.shown == settings.book else "ADDRESS"
+
+
+def _how_to_upgrade(settings: Settings) -> str:
+    if settings.is_file:
+        return f"Type: driftbook upgrade --book {settings.shown}"
+    return (
+        "Stop the servers and make a backup; then type, with the address of the role that owns the tables: "
+        f"driftbook upgrade --i-have-a-backup --book {_address(settings)}"
+    )
+
+
+def upgrade(
+    settings: Settings, to: str = "head", *, then: Callable[[sa.Connection], object] | None = None
+) -> Path | None:
+    """Bring a book to a revision, all of the way or not at all; a SQLite book is copied aside first.
+
+    Where there is no book, one is made; the file of it is for its owner's eyes, for it holds hashes of passwords.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the book is. [unitless]
+    to : str
+        The revision. [unitless]
+    then : callable, optional
+        What belongs to the upgrade and is done in the same transaction. [unitless]
 
     Returns
     -------
     pathlib.Path or None
         Where the copy lies; ``None`` if there was nothing to copy.
+
+    Raises
+    ------
+    WrongRevisionError
+        If a newer version wrote the book.
+    NoRoomError
+        If the copy or the upgrade does not fit on the disk; the book is as it was, and no copy is left.
     """
     from alembic import command
 
-    copy = _copy_aside(settings)
-    _run(settings, lambda config: command.upgrade(config, to))
+    made = _made(settings)
+    copy = None if made else _copy_of_known(settings)
+    try:
+        _run(settings, lambda config: command.upgrade(config, to), then)
+    except BaseException as fault:
+        if made:
+            take_away(settings.path)
+        told = _told(fault, settings, new=made)
+        if told is None:
+            raise  # the copy stays: nobody knows what happened
+        if copy is not None:
+            take_away(copy)  # the transaction was taken back: the book is what the copy is
+        raise told from fault
     return copy
+
+
+def _made(settings: Settings) -> bool:
+    """Make the file of a book that is not there yet."""
+    if not settings.is_file:
+        return False
+    try:
+        return make_file(settings.path)
+    except OSError as fault:
+        raise BookReadOnlyError(
+            f"The book {settings.shown} cannot be made: {fault.strerror or fault}.",
+            remedy="Nothing was made. Give the right to write to its folder, or choose another place with --book PATH.",
+        ) from fault
+
+
+def _copy_of_known(settings: Settings) -> Path | None:
+    """Refuse a book of a newer version, and copy one that lies in a file aside."""
+    engine = make_engine(settings)
+    try:
+        found = revision_of(engine)
+    finally:
+        engine.dispose()
+    if found is not None:
+        check_known(f"The book {settings.shown}", found)
+    if not settings.is_file or (found is None and settings.path.stat().st_size == 0):
+        return None
+    return copy_aside(settings)
+
+
+def _told(
+    fault: BaseException, settings: Settings, *, new: bool
+) -> NoRoomError | BookReadOnlyError | BookBusyError | None:
+    """Give what a fault of an upgrade means where it is known that nothing was changed; ``None`` for any other."""
+    left = "No book was made." if new else "The book is as it was before."
+    if isinstance(fault, NoRoomError):
+        return NoRoomError(
+            f"The disk of the book {settings.shown} is full: it was not {'made' if new else 'upgraded'}.",
+            remedy=f"{left} Make room on that disk, then type the same again.",
+        )
+    if isinstance(fault, BookReadOnlyError) and getattr(fault.__cause__, "sqlstate", "") == "42501":
+        return BookReadOnlyError(
+            fault.message,
+            remedy=f"{left} Books are made and upgraded by the role that owns the tables, not by that of the server: "
+            "give the owner's address with --book.",
+        )
+    if isinstance(fault, BookReadOnlyError | BookBusyError):
+        return fault
+    if isinstance(fault, sa.exc.OperationalError) and "locked" in str(fault.orig):
+        return BookBusyError(
+            f"The book {settings.shown} is busy: somebody else writes to it or upgrades it.",
+            remedy=f"{left} Stop the servers and wait until that has ended, then type the same again.",
+        )
+    return None
 
 
 def downgrade(settings: Settings, to: str) -> None:
@@ -124,24 +247,17 @@ def downgrade(settings: Settings, to: str) -> None:
     _run(settings, lambda config: command.downgrade(config, to))
 
 
-def _run(settings: Settings, what: object) -> None:
+def _run(
+    settings: Settings, what: Callable[[Config], None], then: Callable[[sa.Connection], object] | None = None
+) -> None:
     config = alembic_config()
     engine = make_engine(settings, foreign_keys=False)
     try:
-        with engine.connect().execution_options(write=True) as connection:
+        # Begun here, so that Alembic leaves the end of the transaction to us: what comes after belongs to it.
+        with engine.connect().execution_options(write=True) as connection, connection.begin():
             config.attributes["connection"] = connection
-            assert callable(what)  # noqa: S101 - narrows the type
             what(config)
+            if then is not None:
+                then(connection)
     finally:
         engine.dispose()
-
-
-def _copy_aside(settings: Settings) -> Path | None:
-    if not settings.is_file or not settings.path.exists():
-        return None
-    stamp = datetime.now().astimezone().strftime("%Y%m%d-%H%M%S")
-    copy = settings.path.with_name(f"{settings.path.name}.before-{stamp}")
-    with closing(sqlite3.connect(settings.path)) as source, closing(sqlite3.connect(copy)) as sink:
-        source.backup(sink)  # a plain copy of the file would miss what still lies in the write-ahead log
-    shutil.copymode(settings.path, copy)
-    return copy

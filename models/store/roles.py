@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import sqlalchemy as sa
+from sqlalchemy.dialects.postgresql import ARRAY
 
-from models.errors import InvalidValueError
+from models.errors import DriftbookError, InvalidValueError
 from models.store.copying import table_of
+from models.store.readiness import Readiness
 from models.tables.every import MAPPED, STATE
 from models.tables.state import SignInRow
 
@@ -53,6 +56,28 @@ def grants(role: str, *, reads_only: bool = False) -> Iterator[str]:
     yield f"GRANT SELECT, INSERT ON {history} TO {name};"
     yield f"GRANT SELECT, INSERT, UPDATE, DELETE ON {', '.join(_CHANGES)} TO {name};"
     yield f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name};"
+
+
+def within_rights(engine: sa.Engine, found: Readiness) -> Readiness:
+    """Give what was found of a book, and as not writable where the role of its server may not add to every table.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    found : Readiness
+        What was found without a look at rights. [unitless]
+    """
+    if engine.dialect.name != "postgresql" or not found.writable:
+        return found
+    named = sa.func.unnest(sa.cast(sa.literal([*_GROWS, *_CHANGES]), ARRAY(sa.Text))).column_valued("named")
+    # A table that is not there is the revision's matter: its name gives NULL, which counts for nothing.
+    may = sa.select(sa.func.bool_and(sa.func.has_table_privilege(sa.func.to_regclass(named), "INSERT")))
+    try:
+        with engine.connect() as connection:
+            return found if connection.execute(may).scalar() else replace(found, writable=False)
+    except (sa.exc.SQLAlchemyError, DriftbookError):
+        return Readiness(reachable=False, right_revision=False, writable=False)
 
 
 def give(engine: sa.Engine, statements: Iterable[str]) -> None:

@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 
-from models.errors import KeyFileError
 from models.ledger.canonical import RowForm, statement_text
 from models.ledger.checkpoint import Checkpoint
 from models.ledger.columns import Column, statement_texts
-from models.ledger.keys import Signer, read_signer
 from models.ledger.tree import Frontier, frontier_of, leaf_hash
+from models.store.signing import held_key
 from models.tables.book import EntryRow, SiteRow, SiteVersionRow
 from models.tables.every import MAPPED
-from models.tables.proofs import BookKeyRow, StatementRow, TreeHeadRow
-
-LOG = logging.getLogger("driftbook.book")
-
-KEY_FILE = "key_file"
-"""Name of the engine's option that says where the key of the book lies."""
+from models.tables.proofs import StatementRow, TreeHeadRow
 
 Values = Sequence[Any]
 
@@ -196,26 +188,7 @@ def last_frontier(connection: sa.Connection) -> Frontier:
 
 
 def _signed(connection: sa.Connection, size: int, root: bytes) -> tuple[int | None, bytes | None]:
-    key = BookKeyRow
-    held = connection.execute(
-        sa.select(key.entry, key.origin, key.public_key).order_by(key.entry.desc()).limit(1)
-    ).first()
-    signer = None if held is None else signer_of(connection)
-    if held is None or signer is None:
+    held = held_key(connection)
+    if held is None or held.signer is None:
         return None, None
-    if signer.public_key != held.public_key:
-        LOG.warning(
-            "The key file is not the key that entry %d names; the head is kept without a signature.", held.entry
-        )
-        return None, None
-    return held.entry, signer.sign(Checkpoint(held.origin, size, root).body.encode())
-
-
-def signer_of(connection: sa.Connection) -> Signer | None:
-    """Give the key of the book, from the file that the engine was made with; ``None`` where there is none to be read."""
-    path = connection.get_execution_options().get(KEY_FILE)
-    try:
-        return None if path is None else read_signer(Path(path))
-    except KeyFileError as fault:
-        LOG.warning("%s", fault)
-        return None
+    return held.entry, held.signer.sign(Checkpoint(held.origin, size, root).body.encode())

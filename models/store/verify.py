@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from multiprocessing.pool import Pool
 
 import sqlalchemy as sa
 
+from models.errors import UndecodableTextError
 from models.ledger.checkpoint import Note, key_hint
 from models.ledger.findings import Fault, Finding, Tally, shown
 from models.ledger.keys import signature_holds
@@ -88,9 +88,7 @@ def verify_book(
     """
     try:
         return _verify(connection, against, public_key, settings, progress)
-    except (sqlite3.OperationalError, sa.exc.OperationalError) as fault:
-        if "decode" not in str(fault):
-            raise
+    except UndecodableTextError:
         with read_loosely(connection):
             return _verify(connection, against, public_key, settings, progress)
 

@@ -12,12 +12,14 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from models.errors import UndecodableTextError
 from models.ledger.checkpoint import Checkpoint
 from models.ledger.differences import entry_differences
 from models.ledger.findings import Fault, Finding, Tally, shown
 from models.ledger.keys import signature_holds
 from models.ledger.proofs import paired
 from models.ledger.tree import HASH_BYTES, leaf_hash
+from models.store.faults import meaning_by
 from models.store.proofs import BookKey, raw_bytes
 from models.store.sealing import BOUND, key_column
 from models.store.verify_cells import Brought, RowWriter, StatementWriter, add_rows, close_rows, shape_of
@@ -100,9 +102,7 @@ class Checker:
     def _check_any(self, first: int, last: int) -> Stretch:
         try:
             return self._check(first, last)
-        except (sqlite3.OperationalError, sa.exc.OperationalError) as fault:
-            if "decode" not in str(fault):
-                raise
+        except UndecodableTextError:
             with read_loosely(self._connection):
                 return self._check(first, last)
 
@@ -146,10 +146,19 @@ class Checker:
         result = self._connection.exec_driver_sql(
             f"{select} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}", (first, last)
         )
-        # The driver's own tuples: wrapping millions of them costs more than comparing them.
-        found = list(result.cursor.fetchall())
-        result.close()
-        return found
+        return self._all(result)
+
+    def _all(self, result: sa.CursorResult[Any]) -> list[tuple[Any, ...]]:
+        """Give the driver's own tuples: wrapping millions of them costs more than comparing them."""
+        try:
+            return list(result.cursor.fetchall())
+        except sqlite3.Error as fault:  # read past the engine, so it is told here what that means
+            meant = meaning_by(self._connection, fault)
+            if meant is None:
+                raise
+            raise meant from fault
+        finally:
+            result.close()
 
     def _rows(
         self, first: int, last: int, there: set[int], tally: Tally, *, quick: bool
@@ -195,8 +204,7 @@ class Checker:
             f"SELECT {', '.join(asked)}, {same} FROM {table} WHERE {column} BETWEEN ? AND ? ORDER BY {column}",  # noqa: S608
             (*writer.steady.values(), first, last),
         )
-        rows = result.cursor.fetchall()
-        result.close()
+        rows = self._all(result)
         numbers = [row[asked.index(column)] for row in rows] if column in asked else []
         if not rows or len(numbers) != len(rows) or not there.issuperset(numbers) or not all(row[-1] for row in rows):
             return None

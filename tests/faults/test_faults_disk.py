@@ -15,7 +15,8 @@ import sqlalchemy as sa
 from dashboard.cli import main
 from models.commands.backup import back_up
 from models.commands.record_job import record_job
-from models.errors import BackupError, BookReadOnlyError, DriftbookError, NoRoomError
+from models.commands.restore import restore
+from models.errors import BackupError, BookReadOnlyError, NoRoomError
 from models.settings import Settings
 from models.store.backup import check_file
 from models.store.engine import make_engine
@@ -107,16 +108,40 @@ def test_the_command_says_it_without_a_traceback(
     assert "Traceback" not in said
 
 
-def test_a_backup_onto_a_full_disk_leaves_nothing_behind(book: Filled, tmp_path: Path) -> None:
-    settings = Settings(book=str(tmp_path / "other.db"))
+@pytest.mark.parametrize("room", [0, 192 << 10], ids=["none", "too little"])
+def test_a_backup_onto_a_full_disk_leaves_nothing_behind(disk: Disk, settings: Settings, room: int) -> None:
+    """From a file and from a server: what is said names the folder that was given, not the file that nobody knows."""
     make_site(settings)
     engine = make_engine(settings)
-    book.disk.fill()
-    there = sorted(book.disk.path.iterdir())
-    with pytest.raises(DriftbookError, match=r"full|No space"):
-        back_up(settings, engine, book.disk.path / "copy.db")
+    filler = disk.fill()
+    with filler.open("r+b") as stream:
+        stream.truncate(filler.stat().st_size - room)
+    there = sorted(disk.path.iterdir())
+    with pytest.raises(BackupError, match=r"full|No space") as told:
+        back_up(settings, engine, disk.path / "copy.db")
     engine.dispose()
-    assert sorted(book.disk.path.iterdir()) == there
+    assert sorted(disk.path.iterdir()) == there
+    assert f"The backup cannot be written to {disk.path}: " in told.value.message
+    assert "-o FILE" in told.value.remedy
+    for wrong in (".driftbook-", "making", "recorded", "The book"):
+        assert wrong not in str(told.value)
+
+
+def test_a_backup_taken_back_onto_a_full_disk_leaves_nothing_behind(
+    disk: Disk, sqlite_book: Settings, tmp_path: Path
+) -> None:
+    make_site(sqlite_book)
+    engine = make_engine(sqlite_book)
+    made = back_up(sqlite_book, engine, tmp_path / "copy.db").path
+    engine.dispose()
+    filler = disk.fill()
+    with filler.open("r+b") as stream:
+        stream.truncate(filler.stat().st_size - (64 << 10))
+    there = sorted(disk.path.iterdir())
+    with pytest.raises(BackupError, match=r"The book cannot be made in .*: its disk is full") as told:
+        restore(made, Settings(book=str(disk.path / "again.db")))
+    assert ".driftbook-" not in str(told.value)
+    assert sorted(disk.path.iterdir()) == there
 
 
 def test_a_disk_that_becomes_read_only_refuses_in_words_can_be_backed_up_and_goes_on(book: Filled) -> None:

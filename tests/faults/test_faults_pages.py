@@ -163,8 +163,16 @@ def test_the_commands_say_what_a_backup_holds_and_what_it_does_not(
     said = capsys.readouterr().out
     assert said.splitlines()[2:5] == head, "the same head is told, to be held against one that was kept elsewhere"
     assert "Put the key file of the book back at again.db.key" in said
+    assert 'driftbook key --set --why "…"' in said
+    assert main(["key", "--set", "--why", "the old one was lost", "--by", "tester", "--book", "again.db"]) == 0
+    capsys.readouterr()
+    for way in ("stop the server", "end in -wal and -shm", "only then"):
+        assert way in said
     assert main(["restore", made.name, "--book", "again.db"]) == 2
-    assert "not overwritten" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "not overwritten" in said
+    for way in ("stop the server", "end in -wal and -shm", "only then"):
+        assert way in said
     assert main(["grants", "--role", "app", "--apply", "--book", "again.db"]) == 2
     assert "has no roles" in capsys.readouterr().err
     assert main(["grants", "--role", "app"]) == 0

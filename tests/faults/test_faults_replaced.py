@@ -94,7 +94,7 @@ def together(path: Path) -> list[Path]:
 def test_a_file_that_was_taken_away_takes_no_job_and_no_empty_book_comes_in_its_place(served: Served) -> None:
     for path in together(served.settings.path):
         path.unlink()
-    served.is_refused("was taken away while it was open")
+    served.is_refused("was taken away")
     faults: list[BaseException] = []
 
     def work(number: int) -> None:

@@ -22,9 +22,11 @@ from dashboard.pages import book, offenders, record
 from models.errors import InvalidValueError
 from models.settings import Settings, read_settings
 from models.store import replica as replicas
+from models.store.engine import REPLICA_S
 from models.store.readiness import readiness
 from models.store.replica import Replica, Standing
 from models.store.revision import upgrade
+from models.store.silence import ASK_S
 from tests.record_book import Opened, open_book
 from tests.replica_servers import Servers, servers
 from tests.test_dashboard_pages import fill, text_of
@@ -179,6 +181,7 @@ def test_a_killed_replica_is_done_without_and_used_again_when_it_is_back(
             seen = plant.page(client, "?units=mil")  # the same question would be answered from what was kept
         assert "imported" in seen
         assert "a copy of the book" not in seen
+        assert "The book is away" not in caplog.text
         assert plant.questions("main") > 0
         assert "is not used, all is read from the book's own server" in caplog.text
         answer = client.get("/readyz")
@@ -196,8 +199,25 @@ def test_a_killed_replica_is_done_without_and_used_again_when_it_is_back(
     assert client.get("/readyz").get_json()["replica"] is True
 
 
+def test_a_frozen_replica_is_left_after_a_moment(plant: Plant, caplog: pytest.LogCaptureFixture) -> None:
+    client = plant.client()
+    plant.page(client)
+    began = time.monotonic()
+    with plant.both.frozen("copy"), caplog.at_level(logging.WARNING):
+        assert "imported" in plant.page(client, "?units=mil")
+        assert client.get("/readyz").status_code == 200
+        took = time.monotonic() - began
+        again = time.monotonic()
+        assert "imported" in plant.page(client, "?units=mm")
+        took_again = time.monotonic() - again
+    assert took < 4 * (REPLICA_S + ASK_S)
+    assert took_again < took
+    assert "is not used, all is read from the book's own server" in caplog.text
+    assert "The book is away" not in caplog.text
+
+
 def test_a_replica_that_dies_in_the_middle_of_a_request_costs_nobody_an_answer(
-    plant: Plant, monkeypatch: pytest.MonkeyPatch
+    plant: Plant, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     client = plant.client()
     plant.page(client)
@@ -211,6 +231,7 @@ def test_a_replica_that_dies_in_the_middle_of_a_request_costs_nobody_an_answer(
             assert answer.status_code == 200
             assert "does not answer" not in text_of(answer)
             assert "sideUpdate" not in answer.get_json()
+        assert "The book is away" not in caplog.text, "it is the replica that is away"
         assert client.get("/table/entries.csv").status_code == 200
         assert client.get("/report/asset/P-2.pdf").status_code == 200
         assert plant.questions("main") > 0

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.app import create_app
 from dashboard.cli import main
 from models.commands.accounts import add_account
 from models.commands.amend_job import amend_job
@@ -22,8 +23,9 @@ from models.settings import Settings
 from models.store.copying import check_copy, one_state
 from models.store.engine import make_engine
 from models.store.reader import Reader
+from models.store.readiness import readiness
 from models.store.revision import downgrade, needed_revision, revision_of, upgrade
-from models.store.roles import grants
+from models.store.roles import grants, within_rights
 from models.store.state import credential
 from models.tables.every import HISTORY, MAPPED, STATE
 from models.values.roles import Role
@@ -111,6 +113,48 @@ def test_the_application_works_with_a_role_that_cannot_change_history(
                 connection.exec_driver_sql(what)
             cause = told.value.__cause__
             assert getattr(cause, "sqlstate", "") == "42501", f"{what}: {cause}"
+
+
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_an_upgrade_as_the_role_of_the_server_is_refused_with_whose_matter_it_is(
+    as_role: tuple[sa.Engine, Site], settings: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    engine, _ = as_role
+    address = engine.url.render_as_string(hide_password=False)
+    engine.dispose()
+    downgrade(settings, "0003_parts_by_site")
+    assert main(["upgrade", "--book", address, "--i-have-a-backup", "--by", "tester"]) == 2
+    said = capsys.readouterr().err
+    assert "by the role that owns the tables, not by that of the server" in said
+    assert "driftbook grants" not in said
+    owner = make_engine(settings)
+    assert revision_of(owner) == "0003_parts_by_site"
+    owner.dispose()
+    upgrade(settings)
+
+
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_a_server_whose_role_may_not_add_is_not_ready_to_record(
+    as_role: tuple[sa.Engine, Site], settings: Settings
+) -> None:
+    engine, _ = as_role
+    client = create_app(
+        settings, Reader(engine), probe=lambda: within_rights(engine, readiness(engine, settings))
+    ).server.test_client()
+    assert client.get("/readyz").status_code == 200
+    assert main(["grants", "--role", "driftbook_test_app", "--reads-only", "--apply", "--book", settings.book]) == 0
+    answer = client.get("/readyz")
+    assert (answer.status_code, answer.get_json()) == (
+        503, {"ready": False, "book": True, "revision": True, "writable": False},
+    )  # fmt: skip
+    assert "driftbook_book_writable 0" in client.get("/metrics").get_data(as_text=True)
+    owner = make_engine(settings)
+    with owner.begin() as connection:  # of one table alone: what it holds could not be recorded
+        for statement in grants("driftbook_test_app"):
+            connection.exec_driver_sql(statement)
+        connection.exec_driver_sql("REVOKE INSERT ON statement FROM driftbook_test_app")
+    owner.dispose()
+    assert client.get("/readyz").get_json()["writable"] is False
 
 
 def _fields(job: object, **changed: object) -> dict[str, object]:

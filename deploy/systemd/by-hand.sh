@@ -1,0 +1,14 @@
+#!/bin/sh
+# Runs one command of driftbook as the service does: as its user, in its folder, with the settings of /etc/driftbook.env.
+# So it works on the book that is served, and makes no file that the server cannot read.  For root:
+#
+#   install -m 0755 deploy/systemd/by-hand.sh /usr/local/sbin/driftbook
+#   driftbook verify
+set -eu
+exec runuser -u driftbook -- sh -c '
+    set -a
+    . /etc/driftbook.env
+    HOME=/var/lib/driftbook
+    cd "$HOME"
+    umask 077
+    exec /opt/driftbook/bin/driftbook "$@"' driftbook "$@"

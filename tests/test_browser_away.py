@@ -1,0 +1,89 @@
+"""A book that goes away under a running server, in a real browser: pages say so, nothing typed is lost, and all goes on when it is back."""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from dashboard.server import open_server, port_of
+from dashboard.words import say
+from tests.browser_tools import NARROW
+from tests.record_book import Opened, open_book
+from tests.test_browser_line import filled_in, record
+
+pytest_plugins = ["tests.plugin_browser"]
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def book(sqlite_book: Any, tmp_path: Path) -> Iterator[Opened]:
+    with open_book(sqlite_book, tmp_path) as opened:
+        yield opened
+
+
+@pytest.fixture
+def url(book: Opened) -> str:
+    server = open_server(book.app, "127.0.0.1", 0)
+    threading.Thread(target=server.run, daemon=True).start()
+    return f"http://127.0.0.1:{port_of(server)}"
+
+
+@pytest.fixture
+def phone(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(viewport=NARROW, has_touch=True)
+    yield context.new_page()
+    context.close()
+
+
+@contextmanager
+def away(path: Path) -> Iterator[None]:
+    """Take the file of the book away for a while, as a disk that is unmounted takes it."""
+    aside = path.with_name("aside.db")
+    path.rename(aside)
+    try:
+        yield
+    finally:
+        aside.rename(path)
+
+
+def test_a_page_says_that_the_book_is_away_and_is_there_when_it_is_loaded_again(
+    sqlite_book: Any, url: str, phone: Page
+) -> None:
+    phone.goto(f"{url}/")
+    phone.locator("main h1").wait_for()
+    loads: list[str] = []
+    phone.on("framenavigated", lambda frame: loads.append(frame.url))
+    with away(sqlite_book.path):
+        phone.locator(".pages").get_by_role("link", name="Book", exact=True).click()
+        expect(phone.locator("main h1")).to_have_text(say("away.title"))
+        expect(phone.locator("main")).to_contain_text(say("away.gone"))
+        expect(phone.locator("main")).not_to_contain_text("form")
+        phone.wait_for_timeout(4000)  # longer than a page waits for a server that does not answer
+        expect(phone.locator("main h1")).to_have_text(say("away.title"))
+        assert len(loads) == 1, "the page does not go round and round"
+    phone.locator("main").get_by_role("link", name=say("away.again")).click()
+    expect(phone.locator("main h1")).to_have_text("Book")
+    expect(phone.locator("#shell-notice")).to_have_text("")
+
+
+def test_a_job_that_could_not_go_in_stays_in_the_form_and_goes_in_later(
+    book: Opened, sqlite_book: Any, url: str, phone: Page
+) -> None:
+    filled_in(phone, url)
+    with away(sqlite_book.path):
+        record(phone)
+        expect(phone.locator("#record-answer")).to_contain_text(say("away.gone"))
+        expect(phone.locator("#record-answer")).to_contain_text("still in the form")
+        expect(phone.locator("#record-save")).not_to_have_attribute("aria-disabled", "true")
+    phone.locator("#rf-notes").fill("typed when it was back")
+    expect(phone.locator("#record-open")).to_contain_text("Nothing is open")
+    record(phone)
+    expect(phone.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
+    assert [line.job.notes for line in book.story().standing][4:] == ["typed when it was back"]
