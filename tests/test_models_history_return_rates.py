@@ -14,7 +14,8 @@ from statsmodels.genmod.generalized_linear_model import GLM
 
 from models.history import return_rates as return_rates_module
 from models.history.priors import Prior, fit_gamma, posterior_rate
-from models.history.return_rates import GRID, MOST_ALIKE, _log_likelihood, _nodes_of, _posterior, return_rates
+from models.history.return_prior import GRID, MOST_ALIKE, nodes_of
+from models.history.return_rates import _log_likelihood, _posterior, return_rates
 
 
 def fleet(seed: int, assets: int, length: float = 0.75) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -104,7 +105,7 @@ def test_all_or_none_returned_is_finite(returned: bool) -> None:
 def test_a_few_times_stand_for_all_that_never_came_back() -> None:
     rng = np.random.default_rng(7)
     for quiet in (rng.gamma(2.0, 4.0, 5000), np.append(rng.uniform(0.0, 30.0, 3000), [0.0, 0.0]), np.full(400, 3.0)):
-        nodes, weights = _nodes_of(quiet)
+        nodes, weights = nodes_of(quiet)
         assert weights.sum() == pytest.approx(len(quiet), rel=1e-13)
         for smooth in (lambda q: 1.0 / (1.3 + q), lambda q: np.log(0.7 + q) ** 2, lambda q: np.exp(-0.4 * q)):
             assert float(weights @ smooth(nodes)) == pytest.approx(float(smooth(quiet).sum()), rel=1e-11)
