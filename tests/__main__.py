@@ -83,11 +83,11 @@ def main(arguments: list[str]) -> int:
     get_office()
     # The tests start the command some hundred times: without compiled code each start takes twice as long.
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    return int(pytest.main(["-q", *given])) if given else in_two()
+    return int(pytest.main(["-q", *given])) if given else in_three()
 
 
 APART = ("faults", "test_kill_import.py", "test_readme.py")
-"""What starts many processes and is long: it runs after the browser tests, so that both processors have work to the end."""
+"""What starts many processes and is long: it runs where another part is done, so that both processors have work to the end."""
 
 MEMORY, ROOM = Path("/dev/shm"), 4 << 30  # noqa: S108 - a folder of one's own is made in it
 """A folder that lies in memory on Linux, and how much has to be free there. [byte]"""
@@ -105,34 +105,36 @@ def quick_folder() -> Iterator[dict[str, str]]:
         yield {"TMPDIR": folder}
 
 
-def in_two() -> int:
-    """Run the browser tests, and then what is long, beside all others: two cores do that in little more than half the time."""
+def in_three() -> int:
+    """Run the browser tests, every second file of the others, and then what is long, beside the rest: most tests wait a good deal."""
     here = Path(__file__).parent
     browser, apart = sorted(str(path) for path in here.glob("test_browser_*.py")), [str(here / name) for name in APART]
+    others = sorted({str(path) for path in here.glob("test_*.py")} - {*browser, *apart})
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
     started = time.monotonic()
-    with (
-        quick_folder() as folder,
-        tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as told,
-        ThreadPoolExecutor(1) as beside,
-    ):
+    with quick_folder() as quick, ThreadPoolExecutor(2) as beside, tempfile.TemporaryDirectory() as folder:
         say(
-            "the browser tests, and after them those of kills and faults, run beside the others; what they say comes at the end."
+            "three runs go on beside each other; what the browser tests and those of kills and faults say comes at the end."
         )
-        answers = [
-            beside.submit(subprocess.run, [*command, *paths], stdout=told, stderr=subprocess.STDOUT, check=False)
-            for paths in (browser, apart)
-        ]
-        rest = [*command, *(f"--ignore={path}" for path in (*browser, *apart))]
+
+        def run(place: int, paths: list[str], more: dict[str, str]) -> int:
+            with (Path(folder) / str(place)).open("wb") as told:
+                done = subprocess.run(
+                    [*command, *paths], stdout=told, stderr=subprocess.STDOUT, check=False, env=os.environ | more
+                )
+            return done.returncode
+
+        parts = ((browser, {}), (others[1::2], quick), (apart, {}))
+        answers = [beside.submit(run, place, paths, more) for place, (paths, more) in enumerate(parts)]
         try:
-            others = subprocess.run(rest, env=os.environ | folder, check=False)
+            first = subprocess.run([*command, *others[::2]], env=os.environ | quick, check=False)
         except BaseException:
             beside.shutdown(wait=False, cancel_futures=True)  # whoever stops the run stops all of it
             raise
-        codes = [others.returncode, *(answer.result().returncode for answer in answers)]
-        told.seek(0)
+        codes = [first.returncode, *(answer.result() for answer in answers)]
         say("the tests beside say:")
-        print(told.read(), flush=True)
+        for place in range(len(parts)):
+            print((Path(folder) / str(place)).read_text(encoding="utf-8", errors="replace"), flush=True)
     say(f"all of it took {time.monotonic() - started:.0f} s.")
     return next((code for code in codes if code), 0)
 
