@@ -86,8 +86,8 @@ def main(arguments: list[str]) -> int:
     return int(pytest.main(["-q", *given])) if given else in_three()
 
 
-APART = ("faults", "test_kill_import.py", "test_readme.py")
-"""What starts many processes and is long: it runs where another part is done, so that both processors have work to the end."""
+APART = (("faults",), ("test_kill_import.py", "test_readme.py"))
+"""What starts many processes and is long: it runs when other parts are done, so that both processors have work to the end."""
 
 MEMORY, ROOM = Path("/dev/shm"), 4 << 30  # noqa: S108 - a folder of one's own is made in it
 """A folder that lies in memory on Linux, and how much has to be free there. [byte]"""
@@ -108,8 +108,9 @@ def quick_folder() -> Iterator[dict[str, str]]:
 def in_three() -> int:
     """Run the browser tests, every second file of the others, and then what is long, beside the rest: most tests wait a good deal."""
     here = Path(__file__).parent
-    browser, apart = sorted(str(path) for path in here.glob("test_browser_*.py")), [str(here / name) for name in APART]
-    others = sorted({str(path) for path in here.glob("test_*.py")} - {*browser, *apart})
+    browser = sorted(str(path) for path in here.glob("test_browser_*.py"))
+    apart = [[str(here / name) for name in names] for names in APART]
+    others = sorted({str(path) for path in here.glob("test_*.py")}.difference(browser, *apart))
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
     started = time.monotonic()
     with quick_folder() as quick, ThreadPoolExecutor(2) as beside, tempfile.TemporaryDirectory() as folder:
@@ -124,7 +125,7 @@ def in_three() -> int:
                 )
             return done.returncode
 
-        parts = ((browser, {}), (others[1::2], quick), (apart, {}))
+        parts = [(browser, {}), (others[1::2], quick), *((paths, {}) for paths in apart)]
         answers = [beside.submit(run, place, paths, more) for place, (paths, more) in enumerate(parts)]
         try:
             first = subprocess.run([*command, *others[::2]], env=os.environ | quick, check=False)
