@@ -63,7 +63,7 @@ def test_a_page_says_that_the_book_is_away_and_is_there_when_it_is_loaded_again(
     with away(sqlite_book.path):
         phone.locator(".pages").get_by_role("link", name="Book", exact=True).click()
         expect(phone.locator("main h1")).to_have_text(say("away.title"))
-        expect(phone.locator("main")).to_contain_text(say("away.gone"))
+        expect(phone.locator("main")).to_contain_text(say("away.replaced"))
         expect(phone.locator("main")).not_to_contain_text("form")
         phone.wait_for_timeout(4000)  # longer than a page waits for a server that does not answer
         expect(phone.locator("main h1")).to_have_text(say("away.title"))
@@ -79,7 +79,7 @@ def test_a_job_that_could_not_go_in_stays_in_the_form_and_goes_in_later(
     filled_in(phone, url)
     with away(sqlite_book.path):
         record(phone)
-        expect(phone.locator("#record-answer")).to_contain_text(say("away.gone"))
+        expect(phone.locator("#record-answer")).to_contain_text(say("away.replaced"))
         expect(phone.locator("#record-answer")).to_contain_text("still in the form")
         expect(phone.locator("#record-save")).not_to_have_attribute("aria-disabled", "true")
     phone.locator("#rf-notes").fill("typed when it was back")
