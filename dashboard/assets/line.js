@@ -10,14 +10,30 @@
   var ask = window.fetch;
   var away = false; /* the server did not answer, and the page waits for it */
   var stale = false; /* something that is shown waits for an answer that did not come */
-  var leaving = false;
+  var leaving = false; /* the page is on its way to another: what it still asked for is cut off, and that says nothing */
+  var LONGEST_LEAVE = 5000; /* milliseconds after which it stayed after all, as with a file that was taken along */
 
-  window.addEventListener("pagehide", function () {
-    leaving = true;
-  });
-  window.addEventListener("pageshow", function () {
+  function stay() {
     leaving = false;
-  });
+  }
+
+  function leave() {
+    leaving = true;
+    window.setTimeout(stay, LONGEST_LEAVE);
+  }
+
+  window.addEventListener("beforeunload", leave);
+  window.addEventListener("pageshow", stay);
+
+  /* Several calls may want the page to go at once: the first one leads, a second would break off its way. Tells whether it went. */
+  function go(act) {
+    if (leaving) {
+      return false;
+    }
+    leave();
+    act();
+    return true;
+  }
 
   function notice(said) {
     if (window.dash_clientside && window.dash_clientside.set_props) {
@@ -54,9 +70,15 @@
     );
   }
 
+  function again() {
+    window.location.reload();
+  }
+
   function to_sign_in(where) {
     var here = window.location.pathname + window.location.search;
-    window.location.assign(where === "/sign-in" ? "/sign-in?next=" + encodeURIComponent(here) : where);
+    return go(function () {
+      window.location.assign(where === "/sign-in" ? "/sign-in?next=" + encodeURIComponent(here) : where);
+    });
   }
 
   /* Tell whether the page was not loaded again for this edition yet: where two servers differ it would go on for ever. */
@@ -72,9 +94,8 @@
 
   /* Whoever goes to another page gets it from the new program at once; a page that is worked on stays until its reader loads it again. */
   function renewed(said, call) {
-    if (call.output === "shell-content.children" && first_time(said.edition)) {
-      window.location.reload();
-    } else {
+    var goes = call.output === "shell-content.children" && first_time(said.edition) && go(again);
+    if (!goes) {
       notice(said.notice);
     }
   }
@@ -85,7 +106,9 @@
       .json()
       .then(function (said) {
         if (answer.status === 401 && said.sign_in) {
-          to_sign_in(said.sign_in);
+          if (!to_sign_in(said.sign_in)) {
+            notice(said.notice);
+          }
         } else if (answer.status === 409 && said.edition) {
           renewed(said, call);
         } else {
@@ -107,21 +130,19 @@
   }
 
   function look(waited) {
-    var again = Math.min(waited * 1.5, LONGEST_WAIT);
+    var longer = Math.min(waited * 1.5, LONGEST_WAIT);
     ask("/healthz", { cache: "no-store" })
       .then(function (answer) {
-        if (answer.status >= 500) {
-          window.setTimeout(look, again, again);
-        } else if (stale) {
-          window.location.reload();
-        } else {
+        if (answer.status >= 500 || (stale && !go(again))) {
+          window.setTimeout(look, longer, longer);
+        } else if (!stale) {
           away = false;
           notice(null);
           tell("driftbook-answers", null);
         }
       })
       .catch(function () {
-        window.setTimeout(look, again, again);
+        window.setTimeout(look, longer, longer);
       });
   }
 
@@ -145,8 +166,10 @@
         return answer;
       },
       function (fault) {
-        if (!leaving && fault.name !== "AbortError") {
-          lost(call);
+        if (fault.name !== "AbortError") {
+          if (!leaving) {
+            lost(call);
+          }
           tell("driftbook-unanswered", { output: call.output, done: null });
         }
         throw fault;
