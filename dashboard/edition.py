@@ -18,11 +18,10 @@ from dash import html
 from flask import Response, request
 from plotly.io.json import to_json_plotly as to_json
 
+from dashboard.roles import UPDATE
 from dashboard.words import say
 
 HEADER: Final = "X-Driftbook-Edition"
-
-_UPDATE: Final = "/_dash-update-component"
 
 _OURS: Final = ("dashboard", "models")
 
@@ -58,7 +57,7 @@ def refuse_older(app: dash.Dash) -> None:
 
     def check() -> Any:
         said = request.headers.get(HEADER)
-        if request.path != _UPDATE or said is None or said == own:
+        if request.endpoint != UPDATE or said is None or said == own:
             return None
         notice = html.Span([say("line.renewed"), " ", html.A(say("line.again"), href="")])
         return Response(to_json({"notice": notice, "edition": own}), 409, mimetype="application/json")

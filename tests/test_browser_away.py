@@ -3,43 +3,20 @@
 from __future__ import annotations
 
 import re
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
-from dashboard.server import open_server, port_of
 from dashboard.words import say
-from tests.browser_tools import NARROW
-from tests.record_book import Opened, open_book
+from tests.record_book import Opened
 from tests.test_browser_line import filled_in, record
 
-pytest_plugins = ["tests.plugin_browser"]
+pytest_plugins = ["tests.plugin_browser", "tests.plugin_record"]
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture
-def book(sqlite_book: Any, tmp_path: Path) -> Iterator[Opened]:
-    with open_book(sqlite_book, tmp_path) as opened:
-        yield opened
-
-
-@pytest.fixture
-def url(book: Opened) -> str:
-    server = open_server(book.app, "127.0.0.1", 0)
-    threading.Thread(target=server.run, daemon=True).start()
-    return f"http://127.0.0.1:{port_of(server)}"
-
-
-@pytest.fixture
-def phone(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport=NARROW, has_touch=True)
-    yield context.new_page()
-    context.close()
 
 
 @contextmanager

@@ -7,45 +7,20 @@ import signal
 import socket
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect
+from playwright.sync_api import Page, Route, expect
 
 from dashboard.edition import edition
-from dashboard.server import open_server, port_of
-from tests.browser_tools import NARROW
-from tests.record_book import Opened, open_book
+from tests.record_book import Opened
 
-pytest_plugins = ["tests.plugin_browser"]
+pytest_plugins = ["tests.plugin_browser", "tests.plugin_record"]
 pytestmark = pytest.mark.browser
 
 CALLS = "**/_dash-update-component*"
 RESULTS = {"offset_v": "0.05", "angle_v": "0.30", "offset_h": "0.02", "angle_h": "0.20"}
-
-
-@pytest.fixture
-def book(sqlite_book: Any, tmp_path: Path) -> Iterator[Opened]:
-    with open_book(sqlite_book, tmp_path) as opened:
-        yield opened
-
-
-@pytest.fixture
-def url(book: Opened) -> str:
-    server = open_server(book.app, "127.0.0.1", 0)
-    threading.Thread(target=server.run, daemon=True).start()
-    return f"http://127.0.0.1:{port_of(server)}"
-
-
-@pytest.fixture
-def phone(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport=NARROW, has_touch=True)
-    yield context.new_page()
-    context.close()
 
 
 def filled_in(page: Page, url: str) -> None:

@@ -1,19 +1,16 @@
 """The Record page in a real browser: a job from raw readings on a phone, nonsense, drafts, the keyboard, accessibility."""
 
 import re
-import threading
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
-from dashboard.server import open_server, port_of
 from tests.browser_tools import LOOKS, NARROW, Watch
-from tests.record_book import Opened, open_book
 
-pytest_plugins = ["tests.plugin_browser"]
+pytest_plugins = ["tests.plugin_browser", "tests.plugin_record"]
 pytestmark = pytest.mark.browser
 
 RAW = {
@@ -31,25 +28,11 @@ RAW = {
 
 
 @pytest.fixture
-def book(sqlite_book: Any, tmp_path: Any) -> Iterator[Opened]:
-    with open_book(sqlite_book, tmp_path) as opened:
-        yield opened
-
-
-@pytest.fixture
-def url(book: Opened) -> str:
-    server = open_server(book.app, "127.0.0.1", 0)
-    threading.Thread(target=server.run, daemon=True).start()
-    return f"http://127.0.0.1:{port_of(server)}"
-
-
-@pytest.fixture
-def phone(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport=NARROW, has_touch=True, color_scheme="light")
-    page = context.new_page()
-    watch = Watch(page)
-    yield page
-    context.close()
+def phone(phone: Page) -> Iterator[Page]:
+    """Give a phone on which nothing may go wrong."""
+    watch = Watch(phone)
+    yield phone
+    phone.close()
     assert watch.seen == []
 
 
