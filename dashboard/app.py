@@ -8,7 +8,6 @@ from collections.abc import Callable, Collection
 from typing import Any
 
 import dash
-from dash import html
 from flask import Flask, Response, jsonify
 
 from dashboard import proofs_routes, shell
@@ -18,7 +17,7 @@ from dashboard.auth.access import Access
 from dashboard.auth.installing import install_door
 from dashboard.auth.outside import Outside
 from dashboard.away import Away, fills_page, install_watch, noticed, part
-from dashboard.components.pieces import failure, nothing
+from dashboard.components.pieces import failure, later
 from dashboard.context import Book, Clock, Context, install, system_clock
 from dashboard.copies import Copy, NotedDesk, read_again
 from dashboard.desk import Desk
@@ -198,5 +197,4 @@ def _still_reading(error: StillReadingError) -> Any:
     outputs = dash.ctx.outputs_list
     if not (isinstance(outputs, dict) and str(outputs.get("id", "")).endswith("-body")):
         return dash.no_update
-    again = html.A(say("picture.reading.again"), href="")
-    return nothing(say("picture.reading.title"), error.message, html.P(error.remedy), again)
+    return later(say("picture.reading.title"), error.message, error.remedy)

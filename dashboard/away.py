@@ -14,7 +14,7 @@ from flask import Flask, Response, current_app, g
 from werkzeug.wrappers import Response as AnyResponse
 
 from dashboard.components import elements as html
-from dashboard.components.pieces import Child, nothing
+from dashboard.components.pieces import Child, later
 from dashboard.ids import RecordIds, Shell
 from dashboard.picture import StillReadingError
 from dashboard.words import say, tell
@@ -135,8 +135,7 @@ def refused_file(fault: DriftbookError, status: int) -> Response:
 
 def part(away: Away) -> html.Div:
     """Put what stands in the place of a page."""
-    again = html.A(say("away.again"), href="")
-    return nothing(say("away.title"), away.text, html.P(away.remedy), again)
+    return later(say("away.title"), away.text, away.remedy)
 
 
 def beside_form(away: Away) -> list[Child]:

@@ -30,7 +30,7 @@ def away(path: Path) -> Iterator[None]:
         aside.rename(path)
 
 
-def test_a_page_says_that_the_book_is_away_and_is_there_when_it_is_loaded_again(
+def test_a_page_says_that_the_book_is_away_and_comes_by_itself_when_it_is_back(
     sqlite_book: Any, url: str, phone: Page
 ) -> None:
     phone.goto(f"{url}/")
@@ -42,12 +42,26 @@ def test_a_page_says_that_the_book_is_away_and_is_there_when_it_is_loaded_again(
         expect(phone.locator("main h1")).to_have_text(say("away.title"))
         expect(phone.locator("main")).to_contain_text(say("away.replaced"))
         expect(phone.locator("main")).not_to_contain_text("form")
-        phone.wait_for_timeout(4000)  # longer than a page waits for a server that does not answer
+        with phone.expect_response(
+            "**/readyz"
+        ) as looked:  # after longer than a page waits for a server that does not answer
+            pass
+        assert looked.value.status == 503
         expect(phone.locator("main h1")).to_have_text(say("away.title"))
         assert len(loads) == 1, "the page does not go round and round"
-    phone.locator("main").get_by_role("link", name=say("away.again")).click()
-    expect(phone.locator("main h1")).to_have_text("Book")
+    expect(phone.locator("main h1")).to_have_text("Book", timeout=20_000)
     expect(phone.locator("#shell-notice")).to_have_text("")
+    assert len(loads) == 2
+
+
+def test_a_page_is_loaded_by_hand_when_the_book_is_back(sqlite_book: Any, url: str, phone: Page) -> None:
+    phone.goto(f"{url}/")
+    phone.locator("main h1").wait_for()
+    with away(sqlite_book.path):
+        phone.locator(".pages").get_by_role("link", name="Book", exact=True).click()
+        expect(phone.locator("main h1")).to_have_text(say("away.title"))
+    phone.locator("main").get_by_role("link", name=say("page.later.again")).click()
+    expect(phone.locator("main h1")).to_have_text("Book")
 
 
 def test_a_job_that_could_not_go_in_stays_in_the_form_and_goes_in_later(

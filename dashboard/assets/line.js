@@ -6,6 +6,7 @@
   var RENEWED = "driftbook-renewed";
   var FIRST_WAIT = 1500; /* milliseconds until the server is asked whether it is there again */
   var LONGEST_WAIT = 15000;
+  var BOOK_WAIT = 10000; /* milliseconds between two looks for a book that cannot be worked with */
 
   var ask = window.fetch;
   var away = false; /* the server did not answer, and the page waits for it */
@@ -145,6 +146,20 @@
         window.setTimeout(look, longer, longer);
       });
   }
+
+  /* A page on which it says that the book cannot be worked with: it comes by itself when the book is there, unless its reader is typing. */
+  function look_for_book() {
+    var field = document.activeElement;
+    if (document.querySelector("main .waits-for-book") && !(field && /^(INPUT|TEXTAREA|SELECT)$/.test(field.tagName) && field.value)) {
+      ask("/readyz", { cache: "no-store" }).then(function (answer) {
+        if (answer.ok && document.querySelector("main .waits-for-book")) {
+          go(again);
+        }
+      }, function () {});
+    }
+  }
+
+  window.setInterval(look_for_book, BOOK_WAIT);
 
   window.fetch = function (where, init) {
     if (String(where).indexOf(CALL) < 0 || !init) {

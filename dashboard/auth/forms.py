@@ -79,7 +79,7 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
 
 def message_page(title: str, text: str, status: int, *, again: str | None = None) -> Response:
     """Write a page that says one thing; ``again`` is the address at which the same can be asked for once more."""
-    onward = tag("a", say("door.to_book"), href="/") if again is None else tag("a", say("away.again"), href=again)
+    onward = tag("a", say("door.to_book"), href="/") if again is None else tag("a", say("page.later.again"), href=again)
     return page(title, tag("div", tag("p", text), onward, class_="blank"), status=status)
 
 

@@ -116,6 +116,12 @@ def nothing(title: str, text: str, *more: Child) -> html.Div:
     return html.Div([html.H1(title), html.Div([html.P(text), *more], className="blank")], className="page")
 
 
+def later(title: str, text: str, remedy: str) -> html.Div:
+    """Put what stands in the place of a page that cannot be shown yet; ``line.js`` loads it again when the book can be worked with."""
+    again = html.A(say("page.later.again"), href="", className="waits-for-book")
+    return nothing(title, text, html.P(remedy), html.P(say("page.later")), again)
+
+
 def empty_book() -> html.Div:
     """Put the page of a book without a site: what to type first."""
     return nothing(say("book.empty.title"), say("book.empty.text"), html.Code(say("book.empty.command")))

@@ -15,7 +15,8 @@ WORDS: Final[dict[str, str]] = {
     "away.crowded": "Too many are asking: every connection to the book is in use.",
     "away.remedy": "Nothing half-done is in the book. Ask again in a while; whoever runs this server finds the cause in its log.",
     "away.kept": "What you have typed is still in the form, and as a draft in this browser. Record it again in a while: it is not recorded twice.",
-    "away.again": "Load this page again",
+    "page.later": "This page comes by itself when the book can be worked with.",
+    "page.later.again": "Load this page again",
     "files.unknown_site": "There is no site ‘{asked}’ here that you may read.",
     "files.unknown_site.remedy": "Take the code of a site from the address of its page.",
 }  # fmt: skip

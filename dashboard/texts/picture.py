@@ -19,9 +19,8 @@ WORDS: Final[dict[str, str]] = {
     "picture.no_study": "This large book is being studied for the first time since it was opened: forecasts, patterns and dates by "
     "risk come as soon as that is done.",
     "picture.reading": "This large book is being read.",
-    "picture.reading.remedy": "Open the page again in a while; a book of a million jobs takes about a minute the first time.",
+    "picture.reading.remedy": "A book of a million jobs takes about a minute the first time.",
     "picture.reading.title": "The book is being read",
-    "picture.reading.again": "Open the page again",
     "line.away": "The server does not answer. This page waits for it and then goes on by itself; nothing in the book is harmed, and a draft "
     "of a job stays in this browser.",
     "line.failed": "The server could not answer this. Load the page again; if it stays, tell whoever runs this server.",
