@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any, Protocol, runtime_checkable
@@ -14,6 +16,8 @@ from models.history.engine import Study
 
 QUICK = 10_000
 """A book of fewer entries is read and studied for the first time while the page waits. [unitless]"""
+
+_PATIENT: ContextVar[bool] = ContextVar("driftbook-patient", default=False)
 
 
 class StillReadingError(DriftbookError):
@@ -80,14 +84,24 @@ class Picture:
 
 
 def quick(length: int) -> bool:
-    """Tell whether so many jobs or entries are read and studied in a moment.
+    """Tell whether whoever asks waits until so many jobs or entries are read and studied: it takes a moment, or he is patient.
 
     Parameters
     ----------
     length : int
         Their number. [unitless]
     """
-    return length < QUICK
+    return length < QUICK or _PATIENT.get()
+
+
+@contextmanager
+def patient() -> Iterator[None]:
+    """Let a command wait for a book of any size: there is no later moment at which it could be asked again."""
+    token = _PATIENT.set(True)
+    try:
+        yield
+    finally:
+        _PATIENT.reset(token)
 
 
 def days_now() -> int:

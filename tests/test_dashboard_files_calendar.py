@@ -194,12 +194,18 @@ def test_an_address_ends_with_the_account_it_belongs_to(served: tuple[FlaskClien
 
 
 def test_the_command_writes_the_file_and_makes_and_ends_addresses(
-    served: tuple[FlaskClient, Settings, Site], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    served: tuple[FlaskClient, Settings, Site],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     client, settings, _ = served
     book = ["--book", settings.book]
     path = tmp_path / "checks.ics"
     assert main(["calendar", *book, "-o", str(path), "--by", "rule"]) == 0
+    with monkeypatch.context() as changed:
+        changed.setattr("dashboard.picture.QUICK", 1)  # a large book: the command waits for its study
+        assert main(["calendar", *book, "-o", str(tmp_path / "large.ics"), "--by", "rule"]) == 0
     assert len(parsed(path.read_bytes().decode()).events) == 2
     assert main(["calendar", *book, "-o", str(path)]) == 2
     assert main(["calendar", "address", "Bo Tarn", *book]) == 0

@@ -361,3 +361,20 @@ def test_the_command_writes_what_the_address_gives(
     assert "The tables are" in capsys.readouterr().err
     with asking(), pytest.raises(UnknownNameError):
         make_table("nothing", "")
+
+
+@pytest.mark.parametrize("name", ["due", "offenders", "month-classes", "machines"])
+def test_the_command_waits_until_a_large_book_is_studied(
+    name: str, sqlite_book: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = make_site(sqlite_book)
+    engine = make_engine(sqlite_book)
+    assert bring_in(engine, site, *write(tmp_path, assets=ASSETS, instruments=INSTRUMENTS)).written
+    assert bring_in(engine, site, *write(tmp_path, jobs=JOBS)).written
+    engine.dispose()
+    small, large = tmp_path / "small.csv", tmp_path / "large.csv"
+    assert main(["table", name, "--book", sqlite_book.book, "-o", str(small)]) == 0
+    monkeypatch.setattr("dashboard.picture.QUICK", 1)
+    monkeypatch.setattr("dashboard.pictures.PATIENCE_S", 0.0)
+    assert main(["table", name, "--book", sqlite_book.book, "-o", str(large)]) == 0
+    assert large.read_bytes() == small.read_bytes()

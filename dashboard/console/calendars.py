@@ -48,9 +48,11 @@ def run_calendar(given: argparse.Namespace) -> int:
 
 def _write(given: argparse.Namespace, engine: sa.Engine, site: Site) -> int:
     from dashboard.files.recheck_calendar import recheck_calendar
+    from dashboard.picture import patient
 
     history = Reader(engine).history(site.site_id)
-    text = recheck_calendar(history, site, now(), by=given.by, risk=given.risk)
+    with patient():
+        text = recheck_calendar(history, site, now(), by=given.by, risk=given.risk)
     if not given.output:
         sys.stdout.buffer.write(text.encode())
         sys.stdout.buffer.flush()

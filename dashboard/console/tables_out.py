@@ -55,6 +55,7 @@ def _made(settings: Settings, code: str | None, name: str, query: str) -> TableO
 
     from dashboard.context import Context, install
     from dashboard.files.tables import make_table
+    from dashboard.picture import patient
     from models.store.reader import Reader
 
     with opened(settings) as engine:
@@ -65,5 +66,5 @@ def _made(settings: Settings, code: str | None, name: str, query: str) -> TableO
         # The pages find their book through the application that answers; here it is one without pages.
         server = Flask("driftbook-table")
         install(server, Context(settings, Reader(engine), now))
-        with server.app_context():
+        with server.app_context(), patient():
             return make_table(name, query)
