@@ -1,8 +1,8 @@
 """Finished answers of the pages that only show: made once, and given again as long as nothing that they rest on has changed.
 
 An answer rests on the question (page, choices, colours), the person who asks, the
-book up to its last entry, the picture that is shown of it, and the hour.  Pages on
-which something is written are never kept.
+book up to its last entry, the picture that is shown of it, and the quarter of an hour:
+in every zone of the world a day begins with one.  Pages on which something is written are never kept.
 """
 
 from __future__ import annotations
@@ -104,7 +104,7 @@ def _key() -> Hashable | None:
         return None
     here = context()
     now = here.clock()
-    hour = (now.toordinal(), now.hour, now.utcoffset())
+    quarter = (now.toordinal(), now.hour, now.minute // 15, now.utcoffset())
     return (
         request.get_data(),
         request.cookies.to_dict().__repr__(),
@@ -113,5 +113,5 @@ def _key() -> Hashable | None:
         here.book.head(),
         here.pictures.state(),
         here.copied,
-        hour,
+        quarter,
     )

@@ -81,6 +81,16 @@ class Scene:
         return self.in_force[0]
 
     @property
+    def said(self) -> tuple[str, ...]:
+        """Give what stands above the page: what of its address could not be read, and how far it is behind the book.
+
+        Ask when the page has its history: only then is it known which one is shown.
+        """
+        here = context()
+        behind = "" if self.site is None else here.pictures.behind(here.book, self.site.site_id)
+        return (*self.problems, behind)
+
+    @property
     def required(self) -> Site:
         """Give the site, where the caller knows that there is one."""
         if self.site is None:
@@ -129,8 +139,8 @@ def _scene(place: Place) -> Scene:
     if site.value is None:
         return Scene(place, None, sites, Display(), now.date(), _us(now), (site.problem,))
     display = read_display(place, site.value)
-    said = (site.problem, display.problem, here.copied, here.pictures.behind(here.book, site.value.site_id))
-    return Scene(place, site.value, sites, display.value, here.today(site.value.zone), _us(now), said)
+    problems = (site.problem, display.problem, here.copied)
+    return Scene(place, site.value, sites, display.value, here.today(site.value.zone), _us(now), problems)
 
 
 def _us(now: datetime) -> int:

@@ -96,7 +96,7 @@ def begin(title: str, seen: Scene, said: Iterable[str] = (), *, beside: Child = 
     beside : Child
         What stands beside the title. [unitless]
     """
-    return [heading(title, beside), problems((*seen.problems, *said))]
+    return [heading(title, beside), problems((*seen.said, *said))]
 
 
 def no_jobs() -> html.Div:

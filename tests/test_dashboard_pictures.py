@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -146,6 +146,57 @@ def test_while_the_next_picture_is_made_the_last_one_is_shown_and_the_page_says_
         assert (later.study.recheck.days == expected.recheck.days).sum() == (
             ~(expected.recheck.days != expected.recheck.days)
         ).sum()
+
+
+class FromDisk(Slow):
+    """The same, with a picture that was kept before the last start."""
+
+    def __init__(self, made: MadeBook) -> None:
+        super().__init__(made)
+        self.kept = made.history(made.at_site.site_id)
+
+    def kept_picture(self, site_id: int) -> tuple[History, Study | None, dict[Any, Any]]:
+        del site_id
+        return self.kept, study_of(self.kept), {}
+
+    def history_to_keep(self, site_id: int) -> History:
+        return self.history(site_id)
+
+    def keep_picture(self, site_id: int, history: History, study: Study | None, derived: object = None) -> None:
+        del site_id, history, study, derived
+
+    def prepare(self, site_id: int) -> None:
+        del site_id
+
+    def forget(self, site_id: int) -> None:
+        del site_id
+
+
+@pytest.mark.parametrize("page", [month, offenders, due], ids=["month", "offenders", "due"])
+def test_the_first_page_after_a_start_says_that_its_picture_is_older_than_the_book(
+    page: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("dashboard.picture.QUICK", 1)
+    monkeypatch.setattr(pictures, "PATIENCE_S", 20.0)
+    plant = FromDisk(made_book(assets=6))
+    plant.more = pictures.FOLLOWED + 1
+    app = create_app(Settings(book="x.book"), plant, clock=lambda: NOW)
+    said = say("picture.behind", shown=f"{plant.kept.head:,}", head=f"{plant.head():,}")
+    try:
+        assert said in text(show(app, page))
+    finally:
+        plant.gate.set()
+
+
+def test_a_kept_answer_ends_where_a_day_begins_in_a_zone_of_half_an_hour() -> None:
+    plant = made_book(assets=6)
+    plant.at_site = replace(plant.at_site, zone="Asia/Kolkata")
+    now = datetime(2026, 11, 29, 18, 20, tzinfo=UTC)  # 23:50 in Kolkata
+    app = create_app(Settings(book="x.book"), plant, clock=lambda: now)
+    before = text(show(app, due))
+    assert text(show(app, due)) == before
+    now = datetime(2026, 11, 29, 18, 40, tzinfo=UTC)  # 00:10 of the next day
+    assert text(show(app, due)) != before
 
 
 def test_an_entry_that_says_nothing_about_the_columns_costs_no_study(slow: Slow) -> None:
