@@ -357,7 +357,7 @@ def test_a_new_job_shows_at_once_and_the_averages_follow(monkeypatch: pytest.Mon
         entry = write_job(made)
         seen = scene("/", "")
         said = say("picture.fleet", fleet=f"{until:,}", head=f"{made.head():,}")
-        assert said in seen.problems
+        assert said in seen.said
         assert len(seen.history.jobs) == jobs + 1
         assert entry in seen.history.jobs.entry
         assert unlike(seen.study, study_with(seen.history, first.study.fleet)) == []
@@ -367,7 +367,7 @@ def test_a_new_job_shows_at_once_and_the_averages_follow(monkeypatch: pytest.Mon
         assert picture.study is not None
         assert picture.study.fleet.until == made.head()
         after = scene("/", "")
-        assert said not in after.problems
+        assert said not in after.said
         assert after.study is picture.study
         assert said not in text(show(app, month))
         assert seen.study.fleet is first.study.fleet, "a page that was begun before goes on with what it had"
