@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import logging
+import select
 import signal
 import socket
 import threading
@@ -18,9 +19,22 @@ from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 from dashboard.monitor import READY
 from dashboard.security import MOST_BYTES
 from models.errors import DriftbookError
+from models.store.turns import TURNS
 
 HEALTH = "/healthz"
 THREADS = 8
+READING = 2
+"""So many threads never wait for a turn to write: while a long import runs, pages and health are answered."""
+
+POLL = hasattr(select, "poll")
+"""Whether the system can look at any number of connections at once; with what Windows has they are 512."""
+
+CONNECTIONS = 500 if POLL else 400
+"""So many connections are open at a time: a browser keeps several for a while, and systems give a process 1,024 files. [unitless]"""
+
+IDLE_S = 30
+"""A connection on which nothing is said for so long is closed. [s]"""
+
 GRACE_S = 20.0
 """How long running requests may go on after the process was told to end."""
 
@@ -89,6 +103,7 @@ def open_server(
             f"Port {port} on {host} cannot be opened: {error.strerror or error}.",
             remedy="Choose another one with --port.",
         ) from error
+    TURNS.most = max(1, threads - READING)
     # It warns whenever one request waits for another, which is no event; the figures at /metrics tell it better.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     believed: dict[str, Any] = {}
@@ -96,7 +111,8 @@ def open_server(
         believed = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": _FORWARDED}
     return create_server(
         app.server, sockets=[opened], threads=threads, ident=None, clear_untrusted_proxy_headers=True,
-        max_request_body_size=MOST_BYTES, max_request_header_size=_MOST_OF_HEADERS, **believed,
+        max_request_body_size=MOST_BYTES, max_request_header_size=_MOST_OF_HEADERS,
+        connection_limit=CONNECTIONS, channel_timeout=IDLE_S, cleanup_interval=IDLE_S // 6, asyncore_use_poll=POLL, **believed,
     )  # fmt: skip
 
 

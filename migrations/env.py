@@ -16,7 +16,7 @@ from sqlalchemy.types import TypeEngine
 
 from models.settings import read_settings
 from models.store.engine import make_engine
-from models.store.unit import WRITER_LOCK
+from models.store.turns import WRITER_LOCK
 from models.tables.every import metadata
 from models.tables.partitions import is_partition, on_postgresql
 

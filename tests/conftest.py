@@ -24,6 +24,7 @@ from models.commands.init_book import init_book
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.revision import upgrade
+from models.store.turns import TURNS
 from models.units import Display
 from models.values.story import Site
 
@@ -89,6 +90,13 @@ def sqlite_book(sqlite_template: Path, tmp_path: Path) -> Settings:
     path = tmp_path / "driftbook.db"
     shutil.copy(sqlite_template, path)
     return Settings(book=str(path), mappings=tmp_path / "mappings")
+
+
+@pytest.fixture(autouse=True)
+def _any_number_writes() -> Iterator[None]:
+    """Take back what a server of the test said about how many may write."""
+    yield
+    TURNS.most = None
 
 
 @pytest.fixture(params=ENGINES)

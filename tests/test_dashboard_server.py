@@ -3,7 +3,9 @@
 import socket
 import threading
 import urllib.request
+from contextlib import ExitStack
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -11,6 +13,7 @@ from dashboard.app import create_app
 from dashboard.server import NotReadyError, open_server, port_of, serve, warm_up
 from models.errors import DriftbookError
 from models.settings import Settings
+from models.store.turns import TURNS
 from tests.history_maker import NOW, MadeBook, made_book
 
 
@@ -52,8 +55,27 @@ def test_serving_says_its_address_and_answers_there() -> None:
 
 
 def test_port_zero_takes_any_free_port() -> None:
-    server = open_server(app_of(MadeBook()), "127.0.0.1", 0)
+    server = open_server(app_of(MadeBook()), "127.0.0.1", 0, threads=5)
     try:
         assert port_of(server) > 0
+        assert TURNS.most == 3, "two threads never wait for a turn to write"
     finally:
         server.close()
+
+
+def test_connections_that_browsers_keep_open_keep_nobody_out() -> None:
+    ready, address = threading.Event(), []
+
+    def on_ready(url: str) -> None:
+        address.append(url)
+        ready.set()
+
+    threading.Thread(target=serve, args=(app_of(MadeBook()), "127.0.0.1", 0, on_ready), daemon=True).start()
+    assert ready.wait(20)
+    with ExitStack() as kept:
+        for _ in range(150):  # waitress itself stops at 100, for as long as they stay open
+            one = kept.enter_context(socket.create_connection(("127.0.0.1", urlsplit(address[0]).port), timeout=10))
+            one.sendall(b"GET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+            assert one.recv(4_000).startswith(b"HTTP/1.1 200")
+        with urllib.request.urlopen(f"{address[0]}healthz", timeout=10) as answer:
+            assert answer.status == 200

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from datetime import datetime
 from pathlib import Path
 
@@ -12,7 +13,9 @@ import sqlalchemy as sa
 from models.errors import BookBusyError
 from models.settings import Settings
 from models.store import engine as engines
+from models.store import turns
 from models.store.engine import make_engine
+from models.store.turns import TURNS
 from models.store.unit import insert_statement, writing
 from models.tables.base import from_microseconds, to_microseconds
 from models.tables.book import EntryRow
@@ -70,12 +73,45 @@ def test_many_writers_make_one_line_of_numbers(engine: sa.Engine, site: Site) ->
     assert len(contents(engine)["person"]) == 60
 
 
-def test_a_busy_book_says_so(sqlite_book: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
-    site = make_site(sqlite_book)
+def test_a_busy_book_says_so(settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    site = make_site(settings)
     monkeypatch.setattr(engines, "BUSY_MS", 50)
-    first, second = make_engine(sqlite_book), make_engine(sqlite_book)
+    first, second = make_engine(settings), make_engine(settings)
     with writing(first, site.site_id, "a", NOW), pytest.raises(BookBusyError, match="busy"):
         add_person(second, site, "b")
+    first.dispose()
+    second.dispose()
+
+
+def test_whoever_comes_when_all_places_are_taken_is_told_at_once_that_the_book_is_busy(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(turns, "SOON_S", 0.05)
+    monkeypatch.setattr(TURNS, "most", 2)
+    site = make_site(settings)
+    first, second = make_engine(settings), make_engine(settings)
+    told: list[BaseException] = []
+
+    def wait() -> None:
+        try:
+            add_person(second, site, "waited")
+        except BaseException as fault:  # noqa: BLE001 - told to the test's own thread
+            told.append(fault)
+
+    waiter = threading.Thread(target=wait)
+    with writing(first, site.site_id, "a", NOW):
+        waiter.start()
+        while TURNS.taken < 2:
+            time.sleep(0.01)
+        began = time.monotonic()
+        with pytest.raises(BookBusyError, match="busy"):
+            add_person(second, site, "refused")
+        assert time.monotonic() - began < engines.BUSY_MS / 1000 / 2
+    waiter.join()
+    assert not told
+    assert [row[2] for row in contents(first)["person"]] == ["waited"]
+    add_person(second, site, "later")
+    assert TURNS.taken == 0
     first.dispose()
     second.dispose()
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cache
@@ -24,13 +24,13 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from models.errors import BookBusyError, WrongRevisionError
+from models.errors import WrongRevisionError
 from models.ledger.columns import Column, Each, Same
 from models.ledger.tree import HASH_BYTES
-from models.sentences.told import Told
 from models.store.bulk import COPY_FROM, MANY, PutAside, plan_again, put_columns, put_in
 from models.store.revision import needed_revision
 from models.store.sealing import seal, seal_columns, write_head
+from models.store.turns import TURNS, busy, take_turn
 from models.tables.base import Base, to_microseconds
 from models.tables.book import EntryRow, SiteRow
 from models.tables.every import MAPPED
@@ -41,9 +41,6 @@ if TYPE_CHECKING:
     from models.store.copy_in import Beside
 
 LOG = logging.getLogger("driftbook.book")
-
-WRITER_LOCK = 0x626F_6F6B
-"""Number of the lock that one writer of a book on PostgreSQL holds at a time."""
 
 _QUIET = timedelta(seconds=5)
 """Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
@@ -281,7 +278,7 @@ def _begun(connection: sa.Connection) -> sa.RootTransaction:
     except sa.exc.OperationalError as fault:
         if "locked" not in str(fault.orig):
             raise
-        raise BookBusyError(Told("told.busy"), remedy=Told("told.busy.remedy")) from fault
+        raise busy() from fault
 
 
 @contextmanager
@@ -294,10 +291,19 @@ def locked(engine: sa.Engine, *, lock: bool = True) -> Iterator[sa.Connection]:
         The book's engine. [unitless]
     lock : bool
         False for a rehearsal, which keeps nobody waiting. [unitless]
+
+    Raises
+    ------
+    BookBusyError
+        If somebody else writes for too long, or too many wait already.
     """
-    with engine.connect().execution_options(write=lock) as connection, _begun(connection):
-        if connection.dialect.name == "postgresql" and lock:
-            connection.execute(sa.select(sa.func.pg_advisory_xact_lock(WRITER_LOCK)))
+    with (
+        TURNS.place() if lock else nullcontext(),
+        engine.connect().execution_options(write=lock) as connection,
+        _begun(connection),
+    ):
+        if lock:
+            take_turn(connection)
         _check_revision(connection)
         yield connection
 
