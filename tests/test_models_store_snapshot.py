@@ -105,8 +105,14 @@ def test_a_restart_takes_the_snapshot_and_reads_only_what_is_newer(
 
 
 def change(path: Path, **changes: object) -> None:
-    meta = json.loads((path / "meta.json").read_text(encoding="utf-8"))
-    (path / "meta.json").write_text(json.dumps({**meta, **changes}), encoding="utf-8")
+    arrays.dump(path / "meta.json", arrays.load(path / "meta.json") | changes)
+
+
+def turn_bit(path: Path, at: int) -> None:
+    """Change one bit of a file, as a bad disk does; its length stays."""
+    data = bytearray(path.read_bytes())
+    data[at] ^= 1
+    path.write_bytes(data)
 
 
 @pytest.mark.parametrize(
@@ -119,6 +125,9 @@ def change(path: Path, **changes: object) -> None:
         lambda path: (path / "meta.json").unlink(),
         lambda path: (path / "0000.npy").unlink(),
         lambda path: (path / "0000.npy").write_bytes(b""),
+        lambda path: turn_bit(path / "0000.npy", -1),
+        lambda path: turn_bit(path / "0007.npy", -3),
+        lambda path: turn_bit(path / "meta.json", 400),
         lambda path: path.rename(path.with_name("site-1-999999-study")),
         lambda path: path.rename(path.with_name("site-1-3-study")),
     ],

@@ -1,7 +1,8 @@
 """A disposable copy of a large history on disk, so that a restart does not read the whole book.
 
-It lies in a folder of its own, is bound to the book by its last entry, and is
-never trusted over it: what does not fit is thrown away, and the book is read.
+It lies in a folder of its own, is bound to the book by its last entry, and bears
+checksums: what does not fit is thrown away, and the book is read.  (Who may write into
+the folder could make checksums too; the folder is for the server's own user.)
 A snapshot is written under a passing name and renamed when it is whole.  That it
 cannot be written (a folder that may only be read, a full disk) is no error.
 """
@@ -30,7 +31,7 @@ from models.tables.jobs import JobRow
 
 LOG = logging.getLogger("driftbook.snapshot")
 
-FORMAT = 1
+FORMAT = 2
 FEWEST_JOBS = 20_000
 """A history of fewer jobs is read in a moment and never kept."""
 
@@ -85,7 +86,7 @@ class Snapshots:
         return None
 
     def _read(self, connection: sa.Connection, path: Path, site_id: int, head: int) -> Kept | None:
-        meta = json.loads((path / "meta.json").read_text(encoding="utf-8"))
+        meta = arrays.load(path / "meta.json")
         if meta["format"] != FORMAT or meta["code"] != code() or meta["bound"] != bound(connection, site_id, head):
             return None
         kept = arrays.read(path, meta["tree"])
