@@ -15,7 +15,7 @@ from typing import Final
 from flask import Flask, Response, g, request
 
 from dashboard.metrics import Metrics, kind_of
-from dashboard.security import QuietFormatter
+from dashboard.security import UNSEEN, QuietFormatter
 
 ACCESS: Final = "driftbook.access"
 """Name of the logger that writes a line for each request."""
@@ -39,7 +39,8 @@ class JsonFormatter(QuietFormatter):
             "message": told,
         }
         said |= {name: value for name in _FIELDS if (value := getattr(record, name, None)) is not None}
-        return json.dumps(said, ensure_ascii=False)
+        # Letters stay letters; what a reader could take for the end of a line, or a terminal obey, is written out as JSON does.
+        return UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", json.dumps(said, ensure_ascii=False))
 
 
 def write_json() -> None:

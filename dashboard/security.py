@@ -10,7 +10,7 @@ import re
 import time
 from collections.abc import Collection
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 from urllib.parse import urlsplit
 
 import dash
@@ -150,10 +150,30 @@ _SECRETS: Final = (
 
 
 def without_secrets(text: str) -> str:
-    """Take out of a line of the log what looks like a password, a token or a cookie, and breaks of lines from outside."""
+    """Take out of a line of the log what looks like a password, a token or a cookie."""
     for pattern, instead in _SECRETS:
         text = pattern.sub(instead, text)
     return text
+
+
+UNSEEN: Final = re.compile(
+    "[\x00-\x1f\x7f-\x9f"  # control characters: ESC begins colours and moves the cursor, NEL ends a line
+    "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"  # what turns the direction of writing around
+    "\u2028\u2029"  # ends of lines and paragraphs
+    "\ud800-\udfff]"  # halves of a pair of surrogates, which no output takes
+)
+"""Characters of which none stands in the log as it is: a terminal or reader of the log would obey them."""
+
+_SHORT: Final = {"\r": "\\r", "\n": "\\n", "\t": "\\t"}
+
+
+def written_out(text: str) -> str:
+    r"""Write out what is no visible character: ``\n``, ``\x1b``, ``\u2028``."""
+    return UNSEEN.sub(lambda found: _SHORT.get(found[0]) or _code(ord(found[0])), text)
+
+
+def _code(number: int) -> str:
+    return f"\\x{number:02x}" if number < 0x100 else f"\\u{number:04x}"
 
 
 class QuietFormatter(logging.Formatter):
@@ -164,8 +184,15 @@ class QuietFormatter(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         """Write one record; a break of lines that came from outside cannot pretend to be another record."""
         plain = logging.makeLogRecord(record.__dict__)
-        plain.msg, plain.args = record.getMessage().replace("\r", "\\r").replace("\n", "\\n"), ()
+        plain.msg, plain.args = written_out(record.getMessage()), ()
+        if plain.exc_info:
+            plain.exc_text = None  # another handler's form of it, which is not ours
         return without_secrets(super().format(plain))
+
+    def formatException(self, ei: Any) -> str:  # noqa: N802 - the name of the standard library
+        """Write a traceback, every line set in: what an error says may hold breaks of lines from outside."""
+        lines = super().formatException(ei).split("\n")
+        return "\n".join(f"  {written_out(line)}" for line in lines)
 
 
 def install_log() -> None:

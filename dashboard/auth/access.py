@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import hmac
 import ipaddress
 import secrets
 import threading
@@ -14,12 +12,13 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from dashboard.auth.delays import FAILED, KNOWN_FOR, open_at
+from dashboard.auth.delays import CAME_IN, DELAYED, FAILED, HOUR, KNOWN_FOR, LOOK_BACK, Opening, opening
 from dashboard.words import say
 from models.commands.accounts_passwords import LONGEST, fits, hashed, is_weak
 from models.errors import BookBusyError, DriftbookError
 from models.store import state
 from models.store.accounts import account, account_of, login_of, outside_account
+from models.store.sign_ins import name_of_nobody
 from models.store.state import Session, Try
 from models.values.roles import Account, Permission
 
@@ -35,6 +34,10 @@ FIRST_FOR: Final = timedelta(days=7)
 
 _NOTED_EVERY: Final = timedelta(minutes=1)
 _AT_THE_DOOR: Final = 10.0
+_AT_PROVIDER: Final = "unknown at provider"
+
+_LOOKS_EVERY: Final = timedelta(seconds=2)
+"""From an address that has to wait one password in so long is looked at all the same: a hash takes work, and must not be had for nothing."""
 
 
 class NotAllowedError(DriftbookError):
@@ -79,7 +82,7 @@ class Access:
         self.engine, self.clock = engine, clock
         self._has_accounts = False
         self._door = threading.Lock()
-        self._unknown = secrets.token_bytes(32)
+        self._looks: dict[str, datetime] = {}
 
     def needed(self) -> bool:
         """Tell whether somebody has to be signed in; once so, always so."""
@@ -135,44 +138,71 @@ class Access:
     def _sign_in(self, login: str, password: str, address: str, old: str | None) -> Answer:
         now = self.clock()
         with self.engine.connect() as connection:
+            nobody = name_of_nobody(connection, login)  # for everybody: a known name must not be quicker
             owner = account_of(connection, login)
             kept = None if owner is None else state.credential(connection, owner.account_id)
-            name = login if owner is not None else self._name_of_nobody(login)
-            mine = state.tries(connection, login=name, since=now - KNOWN_FOR, most=500)
-            there = state.tries(connection, address=address, since=now - timedelta(hours=1))
-        opens = open_at(mine, there, address, now)
-        if opens > now:
-            if not mine or mine[0].outcome != "delayed":
-                self._note(name, address, "delayed")
-            return Answer(wait=opens - now)
-        fit = fits(kept.secret if kept else None, password)
+            name = nobody if owner is None else login
+            opens = self._opening(connection, name, address, now)
+        waits = max(opens.own, opens.there) > now
+        if waits and (opens.own > now or not self._looks_all_the_same(address, now)):
+            self._note_delay(name, address, now)
+            return Answer(wait=max(opens.own, opens.there) - now)
+        # Whoever has to wait for others behind their address gets the same work and the same answer, whether the
+        # name is known or not; only an owner who is spared gets in by it.
+        looked_at = not waits or opens.spared
+        fit = fits(kept.secret if kept and looked_at else None, password)
         if kept is not None and kept.must_change and now > kept.changed + FIRST_FOR:
             fit = False  # somebody else made it and it was never used: an administrator gives another
         if not fit or owner is None or not owner.active:
-            self._note(name, address, FAILED)
-            return Answer()
+            if looked_at:
+                self._note(name, address, FAILED)
+            else:
+                self._note_delay(name, address, now)
+            return Answer(wait=opens.there - now) if waits else Answer()
         if kept is not None and is_weak(kept.secret) and len(password) <= LONGEST:
             with state.changing(self.engine) as connection:
                 state.replace_hash(connection, owner.account_id, hashed(password))
         return Answer(self.open(owner, address, "in", old))
 
-    def _name_of_nobody(self, login: str) -> str:
-        """Give what stands in the log for a name that nobody has: it may be a password that was typed into the wrong field."""
-        return "nobody " + hmac.new(self._unknown, login.encode(), hashlib.sha256).hexdigest()[:16]
+    def _opening(self, connection: sa.Connection, name: str, address: str, now: datetime) -> Opening:
+        """Ask the log from when on a try is looked at; by outcome, so that no crowd of other lines hides those that count."""
+        came_in = state.tries(connection, login=name, outcomes=CAME_IN, since=now - KNOWN_FOR, most=500)
+        mine = state.tries(connection, login=name, outcomes=(FAILED,), since=now - LOOK_BACK, most=500)
+        there = state.tries(connection, address=address, outcomes=(FAILED,), since=now - HOUR, most=100)
+        return opening((*came_in, *mine), there, address, now)
+
+    def _looks_all_the_same(self, address: str, now: datetime) -> bool:
+        """Tell whether a password from an address that has to wait is looked at all the same: one in two seconds."""
+        self._looks = {place: at for place, at in self._looks.items() if timedelta() <= now - at < _LOOKS_EVERY}
+        if address in self._looks:
+            return False
+        self._looks[address] = now
+        return True
+
+    def _note_delay(self, name: str, address: str, now: datetime) -> None:
+        """Note a try that was not looked at, once: not where the newest line of its name or of its address says so already.
+
+        Nobody can empty the log, and these tries cost whoever makes them nothing.
+        """
+        with self.engine.connect() as connection:
+            newest = (
+                *state.tries(connection, login=name, since=now - KNOWN_FOR, most=1),
+                *state.tries(connection, address=address, since=now - HOUR, most=1),
+            )
+        if all(line.outcome != DELAYED for line in newest):
+            self._note(name, address, DELAYED)
 
     def confirm(self, who: Signed, password: str, address: str) -> Answer:
-        """Ask a signed-in person for their password once more, with the same delays; the answer holds no token."""
+        """Ask a signed-in person for their password once more, slowed by their own failures; the answer holds no token."""
         if not self._door.acquire(timeout=_AT_THE_DOOR):
             raise BookBusyError(say("door.busy"), remedy=say("door.busy.remedy"))
         try:
             now, login = self.clock(), who.account.login
             with self.engine.connect() as connection:
                 kept = state.credential(connection, who.account.account_id)
-                mine = state.tries(connection, login=login, since=now - KNOWN_FOR, most=500)
-                there = state.tries(connection, address=address, since=now - timedelta(hours=1))
+                opens = self._opening(connection, login, address, now).own
             if kept is None:
                 return Answer(token="confirmed" if now < who.session.made + FRESH else "")
-            opens = open_at(mine, there, address, now)
             if opens > now:
                 return Answer(wait=opens - now)
             if fits(kept.secret, password):
@@ -191,8 +221,13 @@ class Access:
         """Sign in whom an outside provider vouches for: issuer, a blank, subject."""
         with self.engine.connect() as connection:
             owner = outside_account(connection, identity)
+            name = name_of_nobody(connection, identity)
+            noted = state.tries(
+                connection, login=name, outcomes=(_AT_PROVIDER,), since=self.clock() - LOOK_BACK, most=1
+            )
         if owner is None or not owner.active:
-            self._note(self._name_of_nobody(identity), address, "unknown at provider")
+            if not noted:  # once a day: the log cannot be emptied
+                self._note(name, address, _AT_PROVIDER)
             return Answer()
         return Answer(self.open(owner, address, "in by provider", old))
 

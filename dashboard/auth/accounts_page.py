@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 
 from dashboard.auth import asking
 from dashboard.auth.access import Access, Signed
+from dashboard.auth.delays import CAME_IN
 from dashboard.auth.forms import (  # fmt: skip
     Part,
     button,
@@ -39,6 +40,7 @@ from models.errors import DriftbookError
 from models.store import state
 from models.store.accounts import account, accounts
 from models.store.calendar_addresses import make_address
+from models.store.sign_ins import NOBODY, last_in, lines_around
 from models.store.state import Token, Try
 from models.store.tokens import ROLES as TOKEN_ROLES
 from models.store.tokens import make_token
@@ -65,6 +67,11 @@ class Desk:
     def by(self) -> str:
         """Give the name that stands under what they write."""
         return self.who.account.person(self.sites[0].site_id if self.sites else 0)
+
+    @property
+    def everywhere(self) -> bool:
+        """Tell whether they administer every site of the book."""
+        return len(self.sites) == len(asking.unguarded().book.sites())
 
     def every(self) -> list[Account]:
         """Give the accounts that are theirs to administer."""
@@ -108,24 +115,24 @@ def every() -> Response:
 
 
 def _every(desk: Desk, *said: Part, status: int = 200) -> Response:
+    theirs, since = desk.every(), desk.access.clock() - _LOOK_BACK
     with desk.access.engine.connect() as connection:
-        log = state.tries(connection, since=desk.access.clock() - _LOOK_BACK, most=_SHOWN)
-        last = {
-            one.account_id: next(
-                (t.at for t in state.tries(connection, login=one.login, since=desk.access.clock() - _LOOK_BACK) if t.outcome.startswith("in")),
-                None,
-            )
-            for one in desk.every()
-        }  # fmt: skip
+        # A name of another site's person is not for them; an unknown one may be a slip of theirs or of somebody else's.
+        log = (
+            state.tries(connection, since=since, most=_SHOWN)
+            if desk.everywhere
+            else lines_around(connection, [one.login for one in theirs], came_in=CAME_IN, since=since, most=_SHOWN)
+        )
+        last = last_in(connection, since)
     rows = [
         (
             tag("a", one.login, href=f"/accounts/{one.account_id}"),
             one.person(desk.sites[0].site_id),
             _roles_text(desk, one),
             say("accounts.open") if one.active else say("accounts.closed"),
-            say("accounts.never") if last[one.account_id] is None else _when(desk, last[one.account_id]),
+            _when(desk, last[one.login]) if one.login in last else say("accounts.never"),
         )
-        for one in desk.every()
+        for one in theirs
     ]
     headings = [say("accounts.login"), say("accounts.person"), say("accounts.roles"), say("accounts.state"), say("accounts.last")]  # fmt: skip
     return page(
@@ -133,7 +140,10 @@ def _every(desk: Desk, *said: Part, status: int = 200) -> Response:
         *said,
         table(say("accounts.caption"), headings, rows),
         section(say("accounts.add"), _add_form(desk)),
-        section(say("accounts.log"), _log(desk, log)),
+        section(
+            say("accounts.log"),
+            *_log(desk, log, say("accounts.log.every" if desk.everywhere else "accounts.log.theirs")),
+        ),
         status=status,
     )
 
@@ -148,18 +158,18 @@ def _roles_text(desk: Desk, one: Account) -> str:
     return "; ".join(texts)
 
 
-def _log(desk: Desk, lines: Sequence[Try]) -> Markup:
+def _log(desk: Desk, lines: Sequence[Try], whose: str) -> tuple[Markup, Markup]:
     rows = [
         (
             _when(desk, line.at),
-            say("accounts.log.nobody") if line.login.startswith("nobody ") else line.login,
+            say("accounts.log.nobody") if line.login.startswith(NOBODY) else line.login,
             line.address,
             say(f"outcome.{line.outcome}"),
         )
         for line in lines
     ]
     headings = [say("accounts.log.at"), say("accounts.login"), say("accounts.log.from"), say("accounts.log.outcome")]
-    return table(say("accounts.log.caption"), headings, rows)
+    return tag("p", whose, class_="note"), table(say("accounts.log.caption"), headings, rows)
 
 
 def _role_ticks(held: Sequence[Role], offered: Sequence[Role] = tuple(Role)) -> Markup:
@@ -268,7 +278,7 @@ def _one(desk: Desk, one: Account, *said: Part, status: int = 200) -> Response:
         ),
         _secrets(desk, one, "token", kept),
         _secrets(desk, one, "address", addresses),
-        section(say("accounts.log"), _log(desk, log)),
+        section(say("accounts.log"), *_log(desk, log, say("accounts.log.one"))),
         status=status,
     )
 

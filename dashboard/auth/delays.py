@@ -8,14 +8,17 @@ strangers who guess a name cannot keep its owner out at their own desk.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
 from models.store.state import Try
 
 FAILED: Final = "failed"
+DELAYED: Final = "delayed"
 CAME_IN: Final = ("in", "in by provider")
 
+HOUR: Final = timedelta(hours=1)
 LOOK_BACK: Final = timedelta(hours=24)
 KNOWN_FOR: Final = timedelta(days=30)
 FREE_OF_LOGIN: Final = 5
@@ -40,15 +43,29 @@ def wait_after(failures: int, free: int) -> timedelta:
     return min(LONGEST, timedelta(seconds=2 ** min(over, 12)))
 
 
-def open_at(of_login: Iterable[Try], of_address: Iterable[Try], address: str, now: datetime) -> datetime:
-    """Give the moment from which the next try is looked at; one that has passed means at once.
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """From when on a try is looked at: by the failures of its name, and by those of its address.
+
+    ``spared`` says that the name came in from this address lately and nobody has failed under it from here since: what
+    others do behind the same address must not keep its owner out.  It is for whoever comes with the right password
+    only, and one failure ends it: somebody who tries one password under all names gets one guess at each.
+    """
+
+    own: datetime
+    there: datetime
+    spared: bool
+
+
+def opening(of_login: Iterable[Try], of_address: Iterable[Try], address: str, now: datetime) -> Opening:
+    """Give the moments from which on the next try is looked at; one that has passed means at once.
 
     Parameters
     ----------
     of_login : iterable of Try
-        Lines of the login, of the time that an address is known. [unitless]
+        Failures and comings-in of the login, of the time that an address is known. [unitless]
     of_address : iterable of Try
-        Lines of the address, whatever the login. [unitless]
+        Failures of the address, whatever the login. [unitless]
     address : str
         Where the try comes from. [unitless]
     now : datetime
@@ -62,8 +79,12 @@ def open_at(of_login: Iterable[Try], of_address: Iterable[Try], address: str, no
         counted = [line for line in recent if line.address == address and line.at >= came_in]
     else:
         counted = [line for line in recent if line.address not in known]
-    there = [line for line in of_address if line.outcome == FAILED and line.at > now - timedelta(hours=1)]
-    return max(_opens(counted, FREE_OF_LOGIN, now), _opens(there, FREE_OF_ADDRESS, now))
+    there = [line for line in of_address if line.outcome == FAILED and line.at > now - HOUR]
+    return Opening(
+        _opens(counted, FREE_OF_LOGIN, now),
+        _opens(there, FREE_OF_ADDRESS, now),
+        spared=address in known and not counted,
+    )
 
 
 def _opens(failures: list[Try], free: int, now: datetime) -> datetime:

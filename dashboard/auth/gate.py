@@ -27,12 +27,21 @@ LOG = logging.getLogger("driftbook.door")
 def install_gate(app: dash.Dash) -> None:
     """Put the gate in front of the application, and behind it a look at whether a callback is called as Dash calls it."""
 
+    def read() -> None:
+        """Read the body of a callback once; everybody after this is given what was read."""
+        if request.endpoint == roles.UPDATE:
+            try:
+                request.get_json(silent=True)
+            except RecursionError:  # lists within lists without end: no JSON that anybody could read
+                abort(400)
+
     def formed() -> None:
         if request.endpoint == roles.UPDATE and request.method == "POST":
             body = request.get_json(silent=True)
             if not well_formed(body, app.callback_map):
                 abort(400)
 
+    app.server.before_request(read)
     app.server.before_request(check)
     app.server.before_request(formed)
 

@@ -8,7 +8,7 @@ must not wait for a long import: what is only noted of it is left out while the 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -203,15 +203,23 @@ def note_try(connection: sa.Connection, tried: Try) -> None:
 
 
 def tries(
-    connection: sa.Connection, *, login: str | None = None, address: str | None = None, since: datetime, most: int = 200
+    connection: sa.Connection,
+    *,
+    login: str | None = None,
+    address: str | None = None,
+    outcomes: Collection[str] | None = None,
+    since: datetime,
+    most: int = 200,
 ) -> tuple[Try, ...]:
-    """Give the lines of the log of a login, of an address or of both, the newest first."""
+    """Give the lines of the log of a login, of an address or of both, of some outcomes or all, the newest first."""
     s = SignInRow
     asked = [s.at >= since]
     if login is not None:
         asked.append(s.login == login)
     if address is not None:
         asked.append(s.address == address)
+    if outcomes is not None:
+        asked.append(s.outcome.in_(outcomes))
     question = sa.select(s.at, s.login, s.address, s.outcome).where(*asked).order_by(s.at.desc(), s.id.desc())
     return tuple(Try(*row) for row in connection.execute(question.limit(most)))
 

@@ -1,0 +1,68 @@
+"""The lines of the log: nothing from outside ends one, colours one or turns one around."""
+
+from __future__ import annotations
+
+import json
+import logging
+import unicodedata
+
+import pytest
+
+from dashboard.logs import JsonFormatter
+from dashboard.security import QuietFormatter, written_out
+
+HARMFUL = [
+    chr(number)
+    for number in range(0x11000)
+    if unicodedata.category(chr(number)) in {"Cc", "Cs", "Zl", "Zp"}
+    or unicodedata.bidirectional(chr(number)) in {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+]
+"""Control characters, ends of lines and paragraphs, halves of pairs, and what turns the direction of writing around."""
+
+
+def record(message: str, *given: object, fault: BaseException | None = None) -> logging.LogRecord:
+    info = None if fault is None else (type(fault), fault, fault.__traceback__)
+    return logging.LogRecord("driftbook.access", logging.INFO, "f", 1, message, given, info)
+
+
+def test_the_list_is_whole() -> None:
+    assert len(HARMFUL) == 65 + 2 + 2048 + 9
+
+
+def test_no_harmful_character_of_a_path_stands_in_the_text_log() -> None:
+    path = "/asset/" + "".join(HARMFUL) + "é漢 end"
+    line = QuietFormatter("%(message)s").format(record("GET %s 404", path))
+    assert not set(line) & set(HARMFUL)
+    assert line.endswith("é漢 end 404")
+    assert "\\x1b" in line
+    assert "\\u2028" in line
+    line.encode()  # halves of a pair could not be written anywhere
+
+
+@pytest.mark.parametrize(
+    ("letter", "written"),
+    [("\n", "\\n"), ("\r", "\\r"), ("\t", "\\t"), ("\x1b[31m", "\\x1b[31m"), ("\x85", "\\x85"), ("\u2028", "\\u2028"), ("\v", "\\x0b")],
+)  # fmt: skip
+def test_how_they_are_written_out(letter: str, written: str) -> None:
+    assert written_out(f"a{letter}b") == f"a{written}b"
+
+
+def test_a_path_in_a_line_of_json_comes_back_whole_and_breaks_nothing() -> None:
+    path = "/asset/" + "".join(one for one in HARMFUL if not "\ud800" <= one <= "\udfff")
+    made = record("GET %s", path)
+    made.path = path
+    line = JsonFormatter("%(message)s").format(made)
+    assert not set(line) & set(HARMFUL)
+    assert json.loads(line)["path"] == path
+
+
+def test_what_an_error_says_begins_no_line_of_its_own() -> None:
+    made = record(
+        "failed", fault=ValueError("no\n2026-11-25T07:00:00Z WARNING driftbook.door: forged\x1b[2K\u2028forged")
+    )
+    made.exc_text = "as another handler wrote it\nforged"
+    first, *rest = QuietFormatter("%(asctime)sZ %(message)s").format(made).splitlines()
+    assert first.endswith("failed")
+    assert rest
+    assert all(line.startswith("  ") for line in rest)
+    assert not set("".join(rest)) & set(HARMFUL)
