@@ -96,6 +96,8 @@ _SPELLINGS: dict[str, str] = {
 _NUMBER = re.compile(r"^\s*([+-]?\s*(?:\d[\d.,'’\s]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 _MINUS_SIGNS = str.maketrans({"−": "-", "–": "-", "‒": "-", "\ufe63": "-", "\uff0d": "-"})
 _SPACES = re.compile(r"[\s\u00a0\u202f\u2009'’]")
+_INSIDE = re.compile(r"(?<=[\d.,])[\s'’]+(?=[\d.,])")
+_BY_BLANKS = re.compile(r"^\s*[+-]?\s*[1-9]\d{0,2}([\s'’]\d{3})+(?:[.,]\d+)?(?:[eE][+-]?\d+)?\s*$")
 _GROUPED = {
     ".": re.compile(r"^[+-]?\d{1,3}(,\d{3})+(\.\d+)?([eE][+-]?\d+)?$"),
     ",": re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?([eE][+-]?\d+)?$"),
@@ -183,7 +185,8 @@ def parse_number(text: str, decimal: Decimal = Decimal.AUTO) -> float:
     """Read a plain number in the spellings that people use.
 
     A decimal comma or point, grouped thousands, a true minus sign, a sign with
-    a blank after it, and no-break blanks are understood.  With ``AUTO`` a single
+    a blank after it, and no-break blanks are understood; a blank or apostrophe
+    between digits only where it groups thousands.  With ``AUTO`` a single
     comma or point is the decimal sign, unless exactly three digits follow it and
     one to three stand before it and the first is not 0 (``1,234``): that can be
     read two ways and is refused, because a guess would be wrong by a thousand.
@@ -193,7 +196,13 @@ def parse_number(text: str, decimal: Decimal = Decimal.AUTO) -> float:
     NotAQuantityError
         If the text is no number, is not finite, or can be read two ways.
     """
-    bare = _SPACES.sub("", text.translate(_MINUS_SIGNS))
+    signed = text.translate(_MINUS_SIGNS)
+    if _INSIDE.search(signed) and not _BY_BLANKS.match(signed):
+        # '1 2' may be 12 or two numbers, and '0 05' lost its point
+        raise NotAQuantityError(text.strip(), Told("told.expected.blank"))
+    if signed.rstrip().endswith(("'", "’")):
+        raise NotAQuantityError(text.strip(), Told("told.expected.number"))  # 2' are two feet, and no length here
+    bare = _SPACES.sub("", signed)
     mark = decimal if decimal is not Decimal.AUTO else _decimal_sign(bare, text)
     other = "," if mark == "." else "."
     if other in bare:

@@ -7,10 +7,13 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from models.commands.import_files import import_files
+from models.errors import UnreadableFileError
 from models.intake.problems import Code
 from models.store.reader import Reader
 from models.values.story import Site
-from tests.seeded import ASSETS, FILES, JOBS, bring_in, contents, seed, write
+from tests.conftest import NOW
+from tests.seeded import ASSETS, FILES, JOBS, bring_in, contents, seed, sources_of, write
 
 HEAD = JOBS.splitlines()[0]
 
@@ -263,3 +266,40 @@ def test_a_change_of_an_old_machine_may_stand_before_a_new_one(engine: sa.Engine
     report = bring_in(engine, site, *write(tmp_path, more=more))
     assert report.written, report.problems
     assert len(contents(engine)["asset_version"]) == 4
+
+
+def test_what_stands_twice_names_the_other_file(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    first = jobs_file(
+        tmp_path, {**GOOD, "job": "N1"}, {**GOOD, "job": "N2", "performed_at": "2025-06-02"}, name="first"
+    )
+    other = {**GOOD, "job": "N2", "performed_at": "2025-06-02", "found_offset_V": "0.03"}
+    second = jobs_file(tmp_path, {**GOOD, "job": "N1"}, other, {**GOOD, "job": "N1"}, name="second")
+    report = bring_in(engine, site, first, second, dry_run=True)
+    assert [p.expected for p in report.problems] == [
+        "each record once; row 2 of first.csv says the same",
+        "a number of its own; row 3 of first.csv has it with other content",
+        "each record once; row 2 of first.csv says the same",
+    ]
+    (tmp_path / "more").mkdir()
+    paths = [
+        *write(tmp_path, people="name,qualification\nNew One,\nNew One,\n"),
+        *write(tmp_path / "more", people="name,qualification\nNew One,\n"),
+    ]
+    report = bring_in(engine, site, *paths, dry_run=True)
+    assert [(p.row, p.found) for p in report.problems] == [
+        (2, "the same as row 2 of people.csv"), (3, "the same as row 2")
+    ]  # fmt: skip
+
+
+def test_a_file_that_is_changed_while_it_is_read_is_refused(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    before = contents(engine)
+    path = jobs_file(tmp_path, GOOD)
+    other = jobs_file(tmp_path, {**GOOD, "found_offset_V": "0.07"}, name="other").read_bytes()
+    for how in (lambda: path.write_bytes(other), lambda: path.write_bytes(path.read_bytes() + b"\n")):
+        sources = sources_of(site, path)
+        with pytest.raises(UnreadableFileError, match="changed while it was read"):
+            import_files(engine, site, sources, by="tester", now=NOW, progress=lambda _rows, how=how: how())  # type: ignore[misc]
+        assert contents(engine) == before
+    assert bring_in(engine, site, path).written

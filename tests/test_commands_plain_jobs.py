@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 import models.commands.import_sheets as work
 from models.commands.import_files import import_files
 from models.commands.report import Report
+from models.intake.problems import Code
 from models.ledger.content import job_content, job_content_text
 from models.settings import Settings
 from models.store.engine import make_engine
@@ -138,22 +139,28 @@ NUMBERS = st.one_of(
     st.sampled_from(
         ["0.05 mm", "2 mil", "4.3 thou", "−0.02", "99", "1e300", "nan", "inf", "1_0", "0x1", "abc", "0.O5", "٣", "'0.1"]
     ),
+    st.sampled_from(["1.250", "-1.250", "1.2501", "0 05", "1 250", "1e999", "#N/A", "#DIV/0!"]),
     st.floats(-0.5, 0.5).map(lambda x: f"{x:.3f}"),
     st.floats(-1.0, 1.0).map(repr),
 )
 DATES = st.sampled_from(
     ["2024-03-04 09:30", "2024-03-04T09:30", "2024-03-31 01:30", "2024-10-27 01:30", "2024-3-4", "04.03.2024 14:30", "2024-02-30 10:00",
      "2024-W01-1T06:00", "2024-03-04 24:00", "2024-03-04 9:30", "2024-03-04 09:30:15", "2024-03-04 09:30Z", "2024-03-04 09:30+02:00",
-     "1949-12-31 10:00", "2026-11-25 06:59", "2026-11-25 09:00", "2030-01-01 10:00", "", "soon", " 2024-05-05 10:00 "]
+     "1949-12-31 10:00", "2026-11-25 06:59", "2026-11-25 09:00", "2030-01-01 10:00", "", "soon", " 2024-05-05 10:00 ",
+     "04.03.87", "04.03.24 10:00", "31.03.24 01:30", "43588", "#REF!"]
 )  # fmt: skip
 WORDS = {
     "reason": st.sampled_from(
         ["planned", "planned", "Planned", " planned ", "installation", "condition", "", "other", "never"]
     ),
-    "people": st.sampled_from(["Ana Wick", "Bo Tarn; Ana Wick", "Ana  Wick/Bo Tarn", "", ";", 'O\'Neil "Bo"', "Zoë"]),
+    "people": st.sampled_from(
+        ["Ana Wick", "Bo Tarn; Ana Wick", "Ana  Wick/Bo Tarn", "", ";", 'O\'Neil "Bo"', "Zoë", "#N/A"]
+    ),
     "instrument": st.sampled_from(["D-1", "D-2", " D-2", "", "D 3"]),
     "method": st.sampled_from(["laser", "Laser", "", "rim and face", "by eye"]),
-    "notes": st.sampled_from(["", "fine", "two  blanks", 'quoted "so"', "line\nbreak", "ünïcode \u2028", "\\back"]),
+    "notes": st.sampled_from(
+        ["", "fine", "two  blanks", 'quoted "so"', "line\nbreak", "ünïcode \u2028", "\\back", "#N/A", "#3", "Err:502"]
+    ),
     "tag": st.sampled_from(["P-1", "P-1", "P-2", " P-2", "P-9", ""]),
 }
 
@@ -173,7 +180,8 @@ def job_rows(draw: st.DrawFn) -> list[list[str]]:
                 row.append(draw(WORDS[key]))
             else:
                 row.append(draw(NUMBERS))
-        rows.append(row[: draw(st.sampled_from([len(row), len(row), len(row), 12]))])
+        cut = row[: draw(st.sampled_from([len(row), len(row), len(row), 12]))]
+        rows.append([*cut, *draw(st.sampled_from([[], [], [], ["", " "], ["x"], ["", "x"], ["", "", "", "x"]]))])
     return rows
 
 
@@ -184,9 +192,54 @@ def test_any_rows_go_in_the_same_both_ways(data: st.DataObject, tmp_path_factory
     paths = [path for path in write(folder, **FILES) if path.stem != "jobs"]
     jobs = folder / "jobs.csv"
     with jobs.open("w", newline="", encoding="utf-8") as stream:
-        csv.writer(stream).writerows([HEADS, *data.draw(job_rows())])
+        without = data.draw(st.sampled_from([(), (), ("",), ("", " ", "")]))
+        csv.writer(stream).writerows([[*HEADS, *without], *data.draw(job_rows())])
     with pytest.MonkeyPatch.context() as patch:
         _both_by_hand(patch, folder, [*paths, jobs])
+
+
+def _lines(number: int, *, notes: str = "", tail: str = "", day: str = "2024-05-01 10:00", offset: str = "0.1") -> str:
+    hour = f"{day[:11]}{number:02d}{day[13:]}" if day[4:5] == "-" else day
+    return f"J{number},P-1,{hour},planned,Ana Wick,D-1,laser,{offset},0.1,0.1,0.1,0.01,0.1,0.1,0.1,,,,,,{notes}{tail}\n"
+
+
+SAID = {
+    "more cells": (_lines(3, notes="loose", tail=", shim replaced"), Code.MORE_CELLS),
+    "an error value in the notes": (_lines(3, notes="#N/A"), Code.NO_VALUE),
+    "an error value for a number": (_lines(3, offset="#DIV/0!"), Code.NO_VALUE),
+    "a time that was skipped": (_lines(1, day="2024-03-31 00:30"), Code.ODD_TIME),
+    "a time that was there twice": (_lines(1, day="2024-10-27 00:30"), Code.ODD_TIME),
+    "a year of two digits": (_lines(3, day="04.03.87"), Code.SHORT_YEAR),
+    "a number that is not finite": (_lines(3, offset="1e999"), Code.NOT_A_NUMBER),
+}
+
+
+@pytest.mark.parametrize("name", SAID)
+@pytest.mark.parametrize("quoted", [False, True])
+def test_what_is_said_of_a_row_is_said_both_ways(name: str, quoted: bool, both: Ways, tmp_path: Path) -> None:
+    line, code = SAID[name]
+    paths = [path for path in write(tmp_path, **FILES) if path.stem != "jobs"]
+    jobs = tmp_path / "jobs.csv"
+    before = [_lines(number, notes='"a, b"' if quoted else "") for number in range(4, 14)]
+    after = [_lines(number) for number in range(14, 24)]
+    jobs.write_text(",".join(HEADS) + "\n" + "".join([*before, line, *after]), encoding="utf-8")
+    report, _ = both(*paths, jobs, accept_good=True)
+    assert [(problem.row, problem.code) for problem in report.problems] == [(12, code)]
+
+
+@pytest.mark.parametrize("tail", [",", ",,"])
+@pytest.mark.parametrize("quoted", [False, True])
+def test_a_column_without_a_heading_is_told_once_both_ways(tail: str, quoted: bool, both: Ways, tmp_path: Path) -> None:
+    paths = [path for path in write(tmp_path, **FILES) if path.stem != "jobs"]
+    jobs = tmp_path / "jobs.csv"
+    tails = {8: f"{tail[:-1]},see sheet", 12: f"{tail[:-1]},again"}
+    lines = [_lines(n, notes='"a, b"' if quoted else "", tail=tails.get(n, tail)) for n in range(1, 24)]
+    jobs.write_text(",".join(HEADS) + tail + "\n" + "".join(lines), encoding="utf-8")
+    report, _ = both(*paths, jobs)
+    assert report.written
+    assert [(problem.row, problem.code, problem.found) for problem in report.problems] == [
+        (9, Code.NO_HEADING, "see sheet")
+    ]
 
 
 def _both_by_hand(patch: pytest.MonkeyPatch, folder: Path, paths: list[Path]) -> None:

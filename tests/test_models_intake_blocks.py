@@ -13,6 +13,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from models.errors import UnreadableFileError
+from models.intake.beyond import Beyond
 from models.intake.blocks import Lines, chunks
 from models.intake.reading import CutRow, Sheet, read_sheets
 
@@ -81,7 +82,7 @@ def test_any_rows_come_back(
     for chunk in chunks(sheet, 1, size):
         for at in range(len(chunk)):
             assert told([chunk.numbered(at)])[0] == wanted.pop(0)
-        whole, columns = chunk.columns(3)
+        whole, columns = chunk.columns(3, Beyond(["x", "y", "z"], ()))
         for at, cells in zip(
             [at for at, is_whole in enumerate(whole) if is_whole], zip(*columns, strict=False), strict=True
         ):

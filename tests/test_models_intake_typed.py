@@ -106,6 +106,8 @@ def test_lists_of_angles_and_readings_become_a_draft() -> None:
     ("more", "problem"),
     [
         ({"method": ""}, TypedProblem("method", "", "the method")),
+        # A stray swept diameter does not make a face of a rim: which shaft carries the bracket has to be said.
+        ({"dial.1.bracket": "", "dial.1.diameter": "200"}, TypedProblem("dial.1.bracket", "", "the shaft that carries the bracket, 'stationary' or 'movable'")),
         ({"dial.1.bracket": ""}, TypedProblem("dial.1.bracket", "", "the shaft that carries the bracket, 'stationary' or 'movable'")),
         ({"dial.1.sag": "0.1"}, TypedProblem("dial.1.sag_is", "", "what the sag stands for, 'half' or 'full' roll-over reading")),
         ({"seen_from": "above"}, None),

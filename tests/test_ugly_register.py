@@ -14,7 +14,9 @@ from dashboard.ids import Shell
 from dashboard.pages import asset
 from models.commands.import_files import import_files
 from models.commands.report import Report, Source
-from models.intake.mapping import FileMapping, fits, from_toml, kept_path, propose, to_toml
+from models.intake.fitting import fitting
+from models.intake.mapping import FileMapping, propose
+from models.intake.mapping_file import from_toml, kept_path, to_toml
 from models.intake.problems import Severity
 from models.intake.reading import read_sheets
 from models.settings import Settings
@@ -96,7 +98,7 @@ def test_the_proposed_mapping_is_written_confirmed_kept_and_found_again(
     assert "# samples: W-01 | W-02 | W-03" in text
     back = from_toml(text.replace("confirmed = false", "confirmed = true"), place)
     assert back.confirmed
-    assert fits(back, read_sheets(path))
+    assert fitting(back, read_sheets(path)) == back.sheets
     for one, other in zip(proposed.sheets, back.sheets, strict=True):
         assert [(c.heading, c.field, c.unit if c.field and c.field.quantity else "") for c in one.columns] == [
             (c.heading, c.field, c.unit if c.field and c.field.quantity else "") for c in other.columns

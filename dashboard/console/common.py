@@ -20,6 +20,11 @@ out = Out()
 """Where the command speaks."""
 
 
+def several(n: int, noun: str) -> str:
+    """Write a count with its noun: ``'1 row'``, ``'12 rows'``."""
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+
+
 def now() -> datetime:
     """Give the time; the one place where a command looks at the clock."""
     return datetime.now(UTC)

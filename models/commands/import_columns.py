@@ -16,7 +16,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from models.commands.import_jobs import JobRows, Pending
+from models.commands.import_jobs import JobRows, Pending, refs_of
 from models.commands.import_order import Look, Order
 from models.commands.import_things import File
 from models.commands.judging import version_on
@@ -83,9 +83,9 @@ class JobColumns(JobRows):
         keep, waiting = Order(self, plain, rows, look).run()
         sheet.read += int(keep.sum())
         plain = plain.only(keep)
-        taken = self._taken([*plain.refs, *(p.job.ref for _, p in waiting)])
+        taken = self._taken([*plain.refs, *refs_of(p for _, p in waiting)])
         if taken:
-            plain = plain.only(self._new(reader, plain, rows, taken, sheet))
+            plain = plain.only(self._new(reader, lane, plain, rows, taken, sheet))
         fresh = [(at, p) for at, p in waiting if self._is_fresh(reader, p, taken, sheet)]
         if fresh or len(plain.refs):
             self._write_chunk(reader, plain, fresh, rows, sheet, file)
@@ -97,6 +97,7 @@ class JobColumns(JobRows):
     def _new(
         self,
         reader: RowReader,
+        lane: ColumnLane,
         plain: PlainColumns,
         rows: Chunk,
         taken: dict[str, set[bytes]],
@@ -105,12 +106,17 @@ class JobColumns(JobRows):
         """Tell which plain rows the book does not know yet; count the others or say why not."""
         new = np.fromiter((ref not in taken for ref in plain.refs), bool, len(plain.refs))
         for place in np.flatnonzero(~new).tolist():
-            if plain.contents[place] in taken[plain.refs[place]]:
+            ref = plain.refs[place]
+            if plain.contents[place] in taken[ref]:
+                sheet.unchanged += 1
+                continue
+            number, cells = rows.numbered(int(plain.at[place]))
+            job = lane.one(cells)
+            if job is not None and self._is_said(job, ref, taken[ref]):
                 sheet.unchanged += 1
             else:
-                number, cells = rows.numbered(int(plain.at[place]))
                 row = Row(number)
-                self._tell_taken(reader, row, plain.refs[place])
+                self._tell_taken(reader, row, ref)
                 self._settle(row, cells, sheet)
         return new
 

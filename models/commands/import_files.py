@@ -9,15 +9,17 @@ then everything is rolled back.
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from models.commands.import_dates import decided
 from models.commands.import_sheets import Sheets, is_large
 from models.commands.import_things import Progress
 from models.commands.report import Report, Source
 from models.intake.fields import Table
+from models.intake.problems import Problem
 from models.store.unit import writing
 from models.values.story import Site
 
@@ -41,6 +43,8 @@ def import_files(
     accept_good: bool = False,
     dry_run: bool = False,
     progress: Progress | None = None,
+    told: Sequence[Problem] = (),
+    keep_refused: Callable[[Report], None] | None = None,
 ) -> Report:
     """Import sheets into the book.
 
@@ -62,13 +66,23 @@ def import_files(
         Only look: nothing is written. [unitless]
     progress : callable, optional
         Told the number of rows read since it was last told. [unitless]
+    told : sequence of Problem
+        What is known of the files already; it stands in the report with the rest. [unitless]
+    keep_refused : callable, optional
+        Keeps the rows that good ones leave behind, before these are in the book: where it fails nothing goes in. [unitless]
 
     Returns
     -------
     Report
         Counts, problems and refused rows; ``written`` says whether the book changed.
+
+    Raises
+    ------
+    UnreadableFileError
+        If a file cannot be read to its end, or was changed while it was read.
     """
-    report = Report()
+    report = Report(problems=list(told))
+    sources = decided(sources)
     try:
         with _uncollected(), writing(engine, site.site_id, by, now, rehearse=dry_run) as unit:
             work = _kind(sources)(
@@ -77,13 +91,19 @@ def import_files(
             first = unit.next_number
             unit.expect(sum(source.expected for source in sources))
             for table in _ORDER:
+                if table is Table.JOBS:
+                    work.look_ahead([source for source in sources if source.mapping.table is table])
                 for source in sources:
                     if source.mapping.table is table:
                         work.run(source)
             work.close()
             report.problems.sort(key=lambda p: (p.file, p.sheet, p.row, p.column))
-            if dry_run or report.taken == 0 or (report.errors and not accept_good):
+            if dry_run or (report.errors and not accept_good):
                 raise _NothingToKeepError  # noqa: TRY301 - it rolls the transaction back on its way out
+            if report.refused and keep_refused is not None:
+                keep_refused(report)
+            if report.taken == 0:
+                raise _NothingToKeepError  # noqa: TRY301 - as above
             report.first_entry, report.last_entry = first, unit.next_number - 1
     except _NothingToKeepError:
         return report

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
+from models.commands.described import Descriptions, describes
 from models.commands.import_things import File, Things
 from models.commands.judging import ratios_of, version_on
+from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
-from models.commands.report import SheetReport
-from models.intake.checking import check_asset, check_job
+from models.commands.report import SheetReport, Source
+from models.intake.checking import check_job, made_ref
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
 from models.ledger.content import job_content
+from models.maths.plausible_job import out_of_service
 from models.store import known as ask
+from models.store.merged import merged_into
 from models.store.rows import job_row
 from models.tables.base import to_microseconds
 from models.tables.jobs import JobRow
@@ -37,6 +42,8 @@ class Pending:
     content: bytes
     asset_id: int
     asset: Asset
+    other_refs: tuple[str, ...] = ()
+    """Of a job without a number of its own: the numbers that it would have under the other tags of its machine."""
 
     def speak(self) -> Row:
         """Give the row, to say something of it."""
@@ -57,40 +64,46 @@ class Judged:
 class JobRows(Things):
     """The jobs of an import, one row after the other."""
 
+    described: Descriptions
+    merged: dict[str, str]
+    """Into which machine each record out of service was merged, by tag; asked once."""
+
+    def look_ahead(self, sources: Sequence[Source]) -> None:
+        """Gather what sheets say of machines that are not there yet, before the first of their jobs is judged.
+
+        Parameters
+        ----------
+        sources : sequence of Source
+            All sheets of jobs of this import. [unitless]
+        """
+        self.described, self.merged = Descriptions(), {}
+
+        def tag_of(text: str) -> str | None:
+            tag = self._tag_of(text)
+            return None if not tag or tag in self.versions else tag
+
+        for source in sources:
+            if describes(source.mapping):
+                reader = RowReader(source.mapping, source.path.name, self.known.zone)
+                self.described.gather(source.sheet, reader, tag_of)
+
     def _job(self, reader: RowReader, row: Row, cells: Sequence[Cell]) -> Pending | None:
-        tag = row.values.get("tag")
-        if tag and tag not in self.versions and any(key.startswith("assets.") for key in row.values):
-            self._asset_from_job(reader, row, tag)
+        tag = self._read_tag(reader, row)
+        asset, typed = self._from_job(reader, row, tag) if tag and tag not in self.versions else (None, None)
         job = check_job(reader, row, self.known)
         if job is None:
             return None
+        if asset is None and job.tag not in self.versions:
+            expected = f"a machine that is known; {self.promised[job.tag]}, which describes it, is refused: mend that row first"
+            row.problems.append(reader.problem(row, "tag", Code.UNKNOWN_ASSET, Severity.ERROR, job.tag, expected))
+            return None
         performed_us = to_microseconds(job.performed_at)
         content = job_content(job, performed_us)
-        earlier = self.seen.earlier(job.ref)
-        if earlier is not None:
-            number, same = earlier
-            if same == content:
-                row.problems.append(
-                    reader.problem(
-                        row,
-                        "ref",
-                        Code.DUPLICATE,
-                        Severity.ERROR,
-                        job.ref,
-                        f"each record once; row {number} says the same",
-                    )
-                )
-            else:
-                row.problems.append(
-                    reader.problem(
-                        row,
-                        "ref",
-                        Code.KEY_CONFLICT,
-                        Severity.ERROR,
-                        job.ref,
-                        f"a number of its own; row {number} has it with other content",
-                    )
-                )
+        tags = (job.tag,) if asset is not None else self.one_machine.tags(job.tag)
+        others = (
+            () if row.values.get("ref") else tuple(made_ref(t, job.performed_at, self.known.zone) for t in tags[1:])
+        )
+        if self._stands_twice(reader, row, job, content, tags, others):
             return None
         self.seen.keep((job.ref,), (row.number,), (content,))
         moment = hash((job.tag, performed_us))
@@ -106,10 +119,43 @@ class JobRows(Things):
                 )
             )
         self.seen.moments.add(moment)
+        if asset is not None:
+            self._add_asset(reader, asset, row, self._file(), typed)
         versions = self.versions[job.tag]
-        day = self.judge.day(job)
-        described = version_on([version for _, _, version in versions], day)
-        return Pending(row.number, row, tuple(cells), job, day, content, versions[0][0], described)
+        every, day = [version for _, _, version in versions], self.judge.day(job)
+        described = version_on(every, day)
+        self.described.tell(reader, row, job.tag, described, version_on(every, date.max))
+        return Pending(row.number, row, tuple(cells), job, day, content, versions[0][0], described, others)
+
+    def _from_job(self, reader: RowReader, row: Row, tag: str) -> tuple[Asset | None, dict[str, str] | None]:
+        """Give the machine that comes into being by a row of its jobs, with its numbers as typed; ``None`` where it cannot."""
+        if not self.described.has(tag, row):
+            return None, None
+        # The true error is told; 'unknown asset' on top of it would mislead.
+        self.promised.setdefault(tag, f"row {row.number} of {reader.file}")
+        return self.described.asset(reader, row, tag) if row.is_good else (None, None)
+
+    def _file(self) -> File:
+        """Give the file that is being read."""
+        return self.files[str(next(s.source.path for s in reversed(self.report.sheets)))]
+
+    def _stands_twice(
+        self, reader: RowReader, row: Row, job: Job, content: bytes, tags: Sequence[str], others: Sequence[str]
+    ) -> bool:
+        """Say of a job that it stands in this import already, under any tag of its machine."""
+        for ref in (job.ref, *others):
+            earlier = self.seen.earlier(ref)
+            if earlier is None:
+                continue
+            number, same = earlier
+            where = self._row_of(bisect_right(self.starts, self.seen.place(ref)) - 1, number)
+            if same == content or says_one_of(job, ref, tags, (same,)):
+                code, expected = Code.DUPLICATE, f"each record once; {where} says the same"
+            else:
+                code, expected = Code.KEY_CONFLICT, f"a number of its own; {where} has it with other content"
+            row.problems.append(reader.problem(row, "ref", code, Severity.ERROR, ref, expected))
+            return True
+        return False
 
     def _plain(self, number: int, cells: Sequence[Cell], job: PlainJob) -> Pending | None:
         """Take a plain row in, unless its job number or moment was there before: then something has to be said of it."""
@@ -122,20 +168,9 @@ class JobRows(Things):
         described = versions[0][2] if len(versions) == 1 else version_on([v for _, _, v in versions], job.day)
         return Pending(number, None, cells, job, job.day, job.content, versions[0][0], described)
 
-    def _asset_from_job(self, reader: RowReader, row: Row, tag: str) -> None:
-        """Found an asset from a register in which the machine stands in the row of its job."""
-        if not row.is_good:
-            self.promised.add(tag)  # the true error is told; 'unknown asset' on top of it would mislead
-            return
-        asset = check_asset(reader, row, "assets.")
-        if asset is None:
-            return
-        file = self.files[str(next(s.source.path for s in reversed(self.report.sheets)))]
-        self._add_asset(asset, row, file)
-
     def _write(self, reader: RowReader, waiting: list[Pending], sheet: SheetReport, file: File) -> None:
         """Judge a batch and write it."""
-        taken = self._taken([p.job.ref for p in waiting])
+        taken = self._taken(refs_of(waiting))
         fresh = [p for p in waiting if self._is_fresh(reader, p, taken, sheet)]
         for pending, judged in zip(fresh, self._judged(fresh), strict=True):
             self._write_one(reader, pending, judged, sheet, file)
@@ -150,14 +185,39 @@ class JobRows(Things):
 
     def _is_fresh(self, reader: RowReader, pending: Pending, taken: dict[str, set[bytes]], sheet: SheetReport) -> bool:
         """Tell whether the book does not know a job yet; count it or say why not otherwise."""
-        held = taken.get(pending.job.ref)
-        if held is None:
-            return True
-        if pending.content in held:
-            sheet.unchanged += 1
-        else:
-            self._tell_taken(reader, pending.speak(), pending.job.ref)
-        return False
+        for ref in (pending.job.ref, *pending.other_refs):
+            held = taken.get(ref)
+            if held is None:
+                continue
+            if pending.content in held or self._is_said(pending.job, ref, held):
+                sheet.unchanged += 1
+            else:
+                self._tell_taken(reader, pending.speak(), ref)
+            return False
+        self._tell_out_of_service(reader, pending)
+        return True
+
+    def _tell_out_of_service(self, reader: RowReader, pending: Pending) -> None:
+        """Say of a new job that its machine is out of service on its day, or that its record was given up for another."""
+        if pending.row is None:
+            return  # a plain row: its machine was never out of service
+        tag = pending.job.tag
+        versions = self.versions[tag]
+        last = version_on([version for _, _, version in versions], date.max)
+        if last.retired is None:
+            return
+        asset_id, entry = next((number, entry) for number, entry, version in versions if version is last)
+        if tag not in self.merged:
+            self.merged[tag] = merged_into(self.unit.connection, self.site.site_id, asset_id, entry, last)
+        for check in out_of_service(pending.asset, pending.day, self.merged[tag]):
+            row = pending.speak()
+            told = reader.problem(row, "tag", Code.OUT_OF_SERVICE, Severity.WARNING, tag, str(check.sentence))
+            row.problems.append(replace(told, is_sentence=True))
+
+    def _is_said(self, job: Job | PlainJob, ref: str, held: set[bytes]) -> bool:
+        """Tell whether the book says this of a job already, under another tag of its machine."""
+        tags = self.one_machine.tags(job.tag)
+        return says_one_of(job, ref, tags[1:] if ref == job.ref else tags, held)
 
     def _tell_taken(self, reader: RowReader, row: Row, ref: str) -> None:
         expected = "what the book says of this job; a job is changed by an amendment, not by a second import"
@@ -206,6 +266,11 @@ class JobRows(Things):
         self.unjudged.add(tag)
         expected = "a speed for this asset; without one its jobs have no limit and no verdict"
         row.problems.append(reader.problem(row, "tag", Code.NOT_JUDGED, Severity.WARNING, tag, expected))
+
+
+def refs_of(waiting: Iterable[Pending]) -> list[str]:
+    """Give the numbers under which the book may hold jobs."""
+    return [ref for pending in waiting for ref in (pending.job.ref, *pending.other_refs)]
 
 
 def _numbers(measured: Misalignment | Four | None) -> Four | None:

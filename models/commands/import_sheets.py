@@ -10,7 +10,9 @@ from models.commands.import_jobs import JobRows, Pending
 from models.commands.import_things import File
 from models.commands.plain_jobs import PlainLane
 from models.commands.report import SheetReport, Source
+from models.errors import UnreadableFileError
 from models.intake.fields import Table
+from models.intake.mapping import SheetMapping
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
 from models.intake.rows import RowReader
@@ -47,10 +49,13 @@ class Sheets(JobRows):
         """Read one sheet from its heading down."""
         sheet = SheetReport(source)
         self.report.sheets.append(sheet)
+        self.starts.append(len(self.seen.refs()))
         file = self.files.setdefault(str(source.path), File(source))
         file.sheets.append(sheet)
-        reader = RowReader(source.mapping, source.path.name, self.known.zone)
-        lane = PlainLane(reader, self.known, self.versions.__contains__, self.knows_instrument)
+        head, row = source.sheet.head, source.mapping.header_row
+        headings = head[row - 1] if row <= len(head) else None
+        reader = RowReader(source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now)
+        lane = PlainLane(reader, self.known, self.in_service, self.knows_instrument)
         look = self._looker(reader, lane if lane.usable and PLAIN_LANE else None, sheet, file)
         if lane.usable and is_large(source):
             self._many(reader, lane, look, sheet, file)
@@ -106,8 +111,20 @@ class Sheets(JobRows):
         return look
 
     def close(self) -> None:
-        """Write what is left, and what became of each file."""
+        """Write what is left, and what became of each file.
+
+        Raises
+        ------
+        UnreadableFileError
+            If a file is no longer what it was when it was opened: its digest would be that of rows nobody read.
+        """
         for file in self.files.values():
+            read = digest(file.source.path)
+            if file.source.sheet.sha256 not in {"", read}:
+                raise UnreadableFileError(
+                    f"{file.source.path.name} was changed while it was read; nothing was imported.",
+                    remedy="Import it again when whoever writes it is done.",
+                )
             if file.entry is None:
                 continue
             mapping = {sheet.source.mapping.sheet: _mapping_note(sheet.source) for sheet in file.sheets}
@@ -117,7 +134,7 @@ class Sheets(JobRows):
                     file.entry,
                     self.site.site_id,
                     file.source.path.name,
-                    digest(file.source.path),
+                    read,
                     sum(sheet.read for sheet in file.sheets),
                     sum(sheet.taken for sheet in file.sheets),
                     sum(len(sheet.refused) for sheet in file.sheets),
@@ -125,6 +142,11 @@ class Sheets(JobRows):
                 ),
             )
         self._flush()
+
+
+def columns_note(mapping: SheetMapping) -> list[list[object]]:
+    """Give the columns of a mapping as they are kept with a file."""
+    return [[c.heading, f"{c.field.table}.{c.field.key}" if c.field else "", c.unit, c.times] for c in mapping.columns]
 
 
 def _mapping_note(source: Source) -> dict[str, object]:
@@ -137,8 +159,6 @@ def _mapping_note(source: Source) -> dict[str, object]:
         "dates": str(mapping.order),
         "encoding": source.sheet.encoding,
         "delimiter": source.sheet.delimiter,
-        "columns": [
-            [c.heading, f"{c.field.table}.{c.field.key}" if c.field else "", c.unit, c.times] for c in mapping.columns
-        ],
+        "columns": columns_note(mapping),
         "words": dict(mapping.words),
     }

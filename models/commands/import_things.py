@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
 from models.commands.judging import Judge
+from models.commands.one_machine import OneMachine
 from models.commands.report import Refused, Report, SheetReport, Source
+from models.commands.tags import Alike, spellings
 from models.intake.checking import Known, Seen, check_asset, check_break, check_instrument, check_person
 from models.intake.fields import Table
 from models.intake.problems import Code, Severity
@@ -50,7 +52,11 @@ class Things:
         self.breaks = ask.breaks(connection, site.site_id)
         self.sets = ask.limit_sets(connection, site.site_id)
         self.had_jobs = ask.has_jobs(connection, site.site_id)
-        self.promised: set[str] = set()
+        self.one_machine = OneMachine(
+            self.versions, lambda: ask.brought_together(connection, site.site_id) if self.had_jobs else []
+        )
+        self.promised: dict[str, str] = {}
+        self._alike: Alike | None = None
         self.mentioned: set[str] = set()
         self.known = Known(
             ZoneInfo(site.zone),
@@ -59,11 +65,17 @@ class Things:
             self._has_instrument,
         )
         self.seen = Seen()
-        self.in_this_import: dict[tuple[Table, str], int] = {}
+        self.in_this_import: dict[tuple[Table, str], tuple[int, int]] = {}
+        self.starts: list[int] = []
         self.files: dict[str, File] = {}
         self.judge = Judge(self.sets, self.known.zone)
         self.unjudged: set[str] = set()
         self.failed = False
+
+    def in_service(self, tag: str) -> bool:
+        """Tell whether a machine is known, and nothing has to be said of its being out of service."""
+        versions = self.versions.get(tag)
+        return versions is not None and all(version.retired is None for _, _, version in versions)
 
     def knows_instrument(self, serial: str) -> bool:
         """Tell whether an instrument is in the book or was named by an earlier row."""
@@ -84,6 +96,15 @@ class Things:
             why = "; ".join(f"{p.column or 'row'}: {p.text}" for p in row.problems if p.severity is Severity.ERROR)
             sheet.refused.append(Refused(row.number, tuple(cells), why))
 
+    def _here(self, row: Row) -> tuple[int, int]:
+        """Give the place of a row: which of the sheets that were read, and its number in it."""
+        return len(self.report.sheets) - 1, row.number
+
+    def _row_of(self, sheet: int, number: int) -> str:
+        """Name an earlier row: by its number alone where it stands in the sheet that is being read."""
+        here = sheet == len(self.report.sheets) - 1
+        return f"row {number}" if here else f"row {number} of {self.report.sheets[sheet].source.name}"
+
     def _batch(self, file: File) -> int:
         if file.entry is None:
             file.entry = self.unit.append(Kind.FILE_IMPORTED, late=True)  # what became of its rows is known at the end
@@ -102,12 +123,32 @@ class Things:
 
     # -- assets, breaks, people, instruments ---------------------------------------------------------------------
 
-    def _asset(self, reader: RowReader, row: Row, sheet: SheetReport, file: File, prefix: str = "") -> None:
-        asset = check_asset(reader, row, prefix)
+    def _tag_of(self, text: str) -> str:
+        """Give the tag that a text means: what nobody sees in a cell is no part of it, unless the book has it so."""
+        if text in self.versions:
+            return text
+        several = spellings(text)
+        return next((tag for tag in several if tag in self.versions), several[0])
+
+    def _read_tag(self, reader: RowReader, row: Row) -> str | None:
+        """Give the tag of a row, and put it right there; ``None`` where there is none."""
+        text = row.values.get("tag")
+        if not text:
+            return None
+        tag = row.values["tag"] = self._tag_of(text)
+        if not tag:
+            expected = "a tag; the cell holds only characters that nobody sees"
+            row.problems.append(reader.problem(row, "tag", Code.MISSING_VALUE, Severity.ERROR, "", expected))
+        return tag or None
+
+    def _asset(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
+        self._read_tag(reader, row)
+        asset = check_asset(reader, row)
         if asset is None:
             return
         versions = self.versions.get(asset.tag, [])
-        if any(version == asset for _, _, version in versions):
+        # Under another tag that the machine has had it is the same description.
+        if any(replace(version, tag=asset.tag) == asset for _, _, version in versions):
             self._same(reader, row, sheet, (Table.ASSETS, f"{asset.tag} {asset.valid_from}"))
             return
         if versions and (
@@ -115,25 +156,42 @@ class Things:
         ):
             earlier = self.in_this_import.get((Table.ASSETS, f"{asset.tag} {asset.valid_from}"))
             code = Code.KEY_IN_BOOK if earlier is None else Code.KEY_CONFLICT
-            where = "the book" if earlier is None else f"row {earlier}"
+            where = "the book" if earlier is None else self._row_of(*earlier)
             expected = f"what {where} says of this tag, or a 'valid from' date for a change"
             row.problems.append(reader.problem(row, "tag", code, Severity.ERROR, asset.tag, expected))
             return
-        self._add_asset(asset, row, file)
-        self.in_this_import[Table.ASSETS, f"{asset.tag} {asset.valid_from}"] = row.number
+        self._add_asset(reader, asset, row, file)
+        self.in_this_import[Table.ASSETS, f"{asset.tag} {asset.valid_from}"] = self._here(row)
         sheet.taken += 1
 
-    def _add_asset(self, asset: Asset, row: Row, file: File) -> None:
+    def _add_asset(
+        self, reader: RowReader, asset: Asset, row: Row, file: File, typed: Mapping[str, str] | None = None
+    ) -> None:
         versions = self.versions.get(asset.tag, [])
         batch, line = self._batch(file), str(row.number)
         if versions:
             asset_id = versions[0][0]
             entry = self.unit.append(Kind.ASSET_CHANGED, asset_id, batch=batch, line=line)
         else:
+            self._tell_alike(reader, row, asset.tag)
             entry = asset_id = self.unit.append(Kind.ASSET_ADDED, batch=batch, line=line)
             self.unit.add(AssetRow, (asset_id, self.site.site_id, asset.tag))
-        self.unit.add(AssetVersionRow, asset_version_row(entry, self.site.site_id, asset_id, asset, row.typed))
+        self.unit.add(AssetVersionRow, asset_version_row(entry, self.site.site_id, asset_id, asset, typed or row.typed))
         self.versions.setdefault(asset.tag, []).append((asset_id, entry, asset))
+
+    def _tell_alike(self, reader: RowReader, row: Row, tag: str) -> None:
+        """Say of a new tag that there is one that looks the same: two histories of one machine would begin here."""
+        if self._alike is None:
+            self._alike = Alike(self.versions)
+        other = self._alike.other(tag)
+        if other is not None:
+            expected = (
+                f"one spelling for one machine; '{other}' differs only by capitals, blanks, dashes or characters that nobody "
+                f"sees. If both are one machine, mend the tag, or bring them together once they are in the book: "
+                f'driftbook asset merge "{tag}" "{other}" --why "…"'
+            )
+            row.problems.append(reader.problem(row, "tag", Code.TAG_LOOKS_ALIKE, Severity.WARNING, tag, expected))
+        self._alike.add(tag)
 
     def _same(self, reader: RowReader, row: Row, sheet: SheetReport, key: tuple[Table, str]) -> None:
         """Count a row that says what is known: from the book it is no news, from this file it stands twice."""
@@ -143,25 +201,26 @@ class Things:
         else:
             row.problems.append(
                 reader.problem(
-                    row, "", Code.DUPLICATE, Severity.ERROR, f"the same as row {earlier}", "each record once"
+                    row, "", Code.DUPLICATE, Severity.ERROR, f"the same as {self._row_of(*earlier)}", "each record once"
                 )
             )
 
     def _break(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
+        self._read_tag(reader, row)
         broken = check_break(reader, row, self.known)
         if broken is None:
             return
-        key = (broken.tag, broken.on, str(broken.part))
+        asset_id = self.versions[broken.tag][0][0]
+        key = (asset_id, broken.on, str(broken.part))
         if key in self.breaks:
             self._same(reader, row, sheet, (Table.BREAKS, str(key)))
             return
         self.breaks[key] = broken
-        asset_id = self.versions[broken.tag][0][0]
         entry = self.unit.append(
             Kind.BREAK_RECORDED, asset_id, why=broken.reason, batch=self._batch(file), line=str(row.number)
         )
         self.unit.add(BreakRow, break_row(entry, self.site.site_id, asset_id, broken))
-        self.in_this_import[Table.BREAKS, str(key)] = row.number
+        self.in_this_import[Table.BREAKS, str(key)] = self._here(row)
         sheet.taken += 1
 
     def _person(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
@@ -172,7 +231,7 @@ class Things:
             self._same(reader, row, sheet, (Table.PEOPLE, person.name))
             return
         self._add_person(person, self._batch(file), str(row.number))
-        self.in_this_import[Table.PEOPLE, person.name] = row.number
+        self.in_this_import[Table.PEOPLE, person.name] = self._here(row)
         sheet.taken += 1
 
     def _add_person(self, person: Person, batch: int, line: str) -> int:
@@ -195,7 +254,7 @@ class Things:
             self._same(reader, row, sheet, (Table.INSTRUMENTS, instrument.serial))
             return
         self._add_instrument(instrument, self._batch(file), str(row.number))
-        self.in_this_import[Table.INSTRUMENTS, instrument.serial] = row.number
+        self.in_this_import[Table.INSTRUMENTS, instrument.serial] = self._here(row)
         sheet.taken += 1
 
     def _add_instrument(self, instrument: Instrument, batch: int, line: str) -> int:

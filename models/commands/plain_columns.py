@@ -17,9 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.commands.lexicon import Codes, Ints, Lexicon, Mask, Moments
-from models.commands.plain_jobs import BLANK, NUMBERS, STAGES, PlainLane
+from models.commands.plain_jobs import BLANK, NUMBERS, STAGES, PlainJob, PlainLane
 from models.commands.plain_texts import COMPONENTS, contents_of, feet_column, typed_column
 from models.intake.blocks import Chunk
+from models.intake.reading import Cell
+from models.intake.spoilt import is_spoilt
 from models.ledger.columns import Coded, Column, Each, Same, Values
 from models.values.kinds import Method, Reason
 
@@ -101,9 +103,13 @@ class ColumnLane:
         chunk : Chunk
             The rows as they were read. [as typed]
         """
-        whole, columns = chunk.columns(self._lane.width)
+        whole, columns = chunk.columns(self._lane.width, self._lane.beyond)
         at = np.flatnonzero(np.array(whole, dtype=bool))
         return _Chunk(self, self._lane, at, columns).read() if len(at) else None
+
+    def one(self, cells: Sequence[Cell]) -> PlainJob | None:
+        """Give what one plain row says."""
+        return self._lane.read(cells)
 
     def codes(self, key: str, cells: Sequence[str]) -> tuple[Lexicon, Codes]:
         """Give the meanings of the cells of a column."""
@@ -142,6 +148,8 @@ class _Chunk:
         self.refs = _squeezed(self.columns[lane.ref_column])
         self.us, self.days, dated = self.owner.moments(self.columns[lane.performed_column])
         self.plain &= dated & np.fromiter(map(bool, self.refs), bool, self.rows)
+        for cells in (self.refs, *(self.columns[index] for _, index in lane.text_columns)):
+            self.plain &= _has_value(cells)
         if not self._narrow():
             return None
         for key, (lexicon, codes) in self.coded.items():
@@ -289,6 +297,14 @@ def _second(column: Column) -> Column:
         return Coded(column.codes, column.of, lambda value: read(value)[1])
     assert isinstance(column, Same)  # noqa: S101 - a column of words is coded, or not there
     return Same(column.value[1])
+
+
+def _has_value(cells: Sequence[str]) -> Mask | bool:
+    """Tell which cells are not what a spreadsheet shows where it has no value."""
+    joined = "".join(cells)
+    if "#" not in joined and "Err:" not in joined:
+        return True
+    return np.fromiter((not is_spoilt(" ".join(cell.split())) for cell in cells), bool, len(cells))
 
 
 def _squeezed(cells: Sequence[str]) -> list[str]:

@@ -18,9 +18,11 @@ from typing import Any, Final
 
 from models.errors import NotAQuantityError
 from models.intake.checking import DAY_ONE, Known, is_odd
+from models.intake.dates import clock_doubt
 from models.intake.fields import Form, Table
 from models.intake.reading import Cell
-from models.intake.rows import RowReader, typed_text
+from models.intake.rows import Remarked, RowReader, typed_text
+from models.intake.spoilt import is_spoilt
 from models.ledger.content import job_content_text
 from models.tables.base import canonical_json, to_microseconds
 from models.units import Parsed
@@ -108,7 +110,7 @@ class PlainLane:
         self, reader: RowReader, known: Known, has_asset: Callable[[str], bool], has_instrument: Callable[[str], bool]
     ) -> None:
         self.has_asset, self._has_instrument = has_asset, has_instrument
-        self.zone, self.now = known.zone, known.now
+        self.zone, self.now, self.beyond = known.zone, known.now, reader.beyond
         steps = {key: (index, column, chosen, convert) for index, key, column, chosen, convert in reader.steps}
         self.usable = (
             reader.mapping.table is Table.JOBS
@@ -147,6 +149,8 @@ class PlainLane:
         """
         if type(cells) is not list or len(cells) < self.width:
             return None
+        if (self.beyond.untold or len(cells) > self.beyond.cells) and not self.beyond.is_silent(cells):
+            return None
         ref, tag = " ".join(cells[self.ref_column].split()), " ".join(cells[self.tag_column].split())
         if not ref or not tag or not self.has_asset(tag):
             return None
@@ -177,6 +181,8 @@ class PlainLane:
             if word is not BLANK:
                 words[key] = word
         texts: dict[str, str] = {key: " ".join(cells[index].split()) for key, index in self.text_columns}
+        if is_spoilt(ref) or any(map(is_spoilt, texts.values())):
+            return None
         instrument = texts.get("instrument", "")
         if instrument and not self._has_instrument(instrument):
             return None
@@ -250,17 +256,18 @@ class PlainLane:
         """Read a moment; ``None`` if anything has to be said of it."""
         if type(cell) is str and len(cell) == 16 and cell[4] == cell[7] == "-" and cell[10] in "T " and cell[13] == ":":
             try:
-                return datetime.fromisoformat(cell).replace(tzinfo=self.zone).astimezone(UTC)
+                local = datetime.fromisoformat(cell)
             except ValueError:
                 return None
+            return None if clock_doubt(local, self.zone) else local.replace(tzinfo=self.zone).astimezone(UTC)
         if cell is None or (isinstance(cell, str) and not cell.strip()):
             return None
         column, chosen, convert = self._steps["performed"]
         try:
-            moment: datetime = convert(cell, column, chosen)
+            moment: datetime | Remarked = convert(cell, column, chosen)
         except NotAQuantityError:
             return None
-        return moment
+        return None if isinstance(moment, Remarked) else moment
 
     def number(self, key: str, cell: Cell) -> Any:
         """Read a cell the long way and remember it; ``None`` if anything has to be said of it."""
@@ -271,8 +278,10 @@ class PlainLane:
             kept[cell] = BLANK
             return BLANK
         try:
-            parsed: Parsed = convert(cell, column, chosen)
+            parsed: Parsed | Remarked = convert(cell, column, chosen)
         except NotAQuantityError:
+            return None
+        if isinstance(parsed, Remarked):
             return None
         value = parsed.value * column.times + 0.0
         kind = self._kinds.get(key)

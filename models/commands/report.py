@@ -14,15 +14,21 @@ from models.intake.reading import Cell, Sheet
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One sheet of one file, and how it is read."""
+    """One sheet of one file, and how it is read; ``by_rows`` tells that its rows said in which order its dates are."""
 
     sheet: Sheet
     mapping: SheetMapping
+    by_rows: bool = False
 
     @property
     def path(self) -> Path:
         """Give the file."""
         return self.sheet.path
+
+    @property
+    def name(self) -> str:
+        """Name it for a person: the file, and the sheet where there is one."""
+        return self.path.name + (f" › {self.mapping.sheet}" if self.mapping.sheet else "")
 
     @property
     def expected(self) -> int:
@@ -79,6 +85,11 @@ class Report:
     def warnings(self) -> Sequence[Problem]:
         """Give the problems that do not."""
         return [problem for problem in self.problems if problem.severity is Severity.WARNING]
+
+    @property
+    def refused(self) -> int:
+        """Give how many rows are kept out."""
+        return sum(len(sheet.refused) for sheet in self.sheets)
 
     @property
     def taken(self) -> int:

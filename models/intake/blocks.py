@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import chain, compress, islice
 
 from models.errors import UnreadableFileError
+from models.intake.beyond import Beyond
 from models.intake.reading import END, MAX_CELL, Cell, Sheet, ends_open_of, marked, parse
 
 _HELD = 2
@@ -33,15 +34,21 @@ class Chunk:
         """Give a row, by its place in the chunk, with its number in the sheet."""
         return self.first + at, self.rows[at]
 
-    def columns(self, width: int) -> tuple[list[bool], list[Sequence[str]]]:
-        """Tell which rows are whole and have so many cells at least, and give the columns of those.
+    def columns(self, width: int, beyond: Beyond) -> tuple[list[bool], list[Sequence[str]]]:
+        """Tell which rows are whole, have so many cells at least and nothing beyond their headings, and give the columns of those.
 
         Parameters
         ----------
         width : int
             Number of columns that are wanted. [unitless]
+        beyond : Beyond
+            The cells over which no heading stands. [unitless]
         """
-        whole = [type(cells) is list and len(cells) >= width for cells in self.rows]
+        most = -1 if beyond.untold else beyond.cells
+        whole = [
+            type(cells) is list and len(cells) >= width and (len(cells) <= most or beyond.is_silent(cells))
+            for cells in self.rows
+        ]
         chosen = self.rows if all(whole) else list(compress(self.rows, whole))
         return whole, list(zip(*chosen, strict=False))
 
@@ -62,13 +69,18 @@ class Lines(Chunk):
         """Give a row, by its place in the chunk, with its number in the sheet."""
         return self.first + at, [*self.lines[at].rstrip("\r\n").split(self.delimiter)]
 
-    def columns(self, width: int) -> tuple[list[bool], list[Sequence[str]]]:
-        """Tell which rows have so many cells at least, and give the columns of those."""
+    def columns(self, width: int, beyond: Beyond) -> tuple[list[bool], list[Sequence[str]]]:
+        """Tell which rows have so many cells at least and nothing beyond their headings, and give the columns of those."""
         if self.cells < width:
             return [False] * len(self.lines), []
         flat = self.text.replace("\n", self.delimiter).split(self.delimiter)
         flat.pop()  # after the end of the last line
-        return [True] * len(self.lines), [flat[place :: self.cells] for place in range(self.cells)]
+        columns: list[Sequence[str]] = [flat[place :: self.cells] for place in range(self.cells)]
+        watched = [columns[place] for place in (*beyond.untold, *range(beyond.cells, self.cells)) if place < self.cells]
+        if not any("".join(column).strip() for column in watched):
+            return [True] * len(self.lines), columns
+        whole = [not any(map(str.strip, cells)) for cells in zip(*watched, strict=True)]
+        return whole, [list(compress(column, whole)) for column in columns]
 
 
 class _Counted:

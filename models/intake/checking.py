@@ -8,26 +8,26 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Callable, KeysView, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from models.errors import InvalidValueError
+from models.errors import InvalidValueError, NotAQuantityError
 from models.intake.dates import with_clock
 from models.intake.fields import FOOT_ROWS
 from models.intake.problems import Code, Severity
-from models.intake.rows import Row, RowReader
-from models.maths.sizes import IMPOSSIBLE, ODD
+from models.intake.rows import Row, RowReader, clock_told
+from models.maths.sizes import IMPOSSIBLE, ODD, RISE_IMPOSSIBLE_MM, RISE_ODD_MM, is_odd_rise
 from models.values.asset import Asset, MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.people import Instrument, Person
 
-_ODD = {"offset": ODD[0], "angle": ODD[1], "soft": 1.0, "move": 10.0}
+_ODD = {"offset": ODD[0], "angle": ODD[1], "soft": RISE_ODD_MM, "move": 10.0}
 """Sizes beyond which a value is odd: mm, mm/m, mm, mm.  Bounds of sense of this project, no source."""
 
-_IMPOSSIBLE = {"offset": IMPOSSIBLE[0], "angle": IMPOSSIBLE[1], "soft": 25.0, "move": 100.0}
+_IMPOSSIBLE = {"offset": IMPOSSIBLE[0], "angle": IMPOSSIBLE[1], "soft": RISE_IMPOSSIBLE_MM, "move": 100.0}
 """Sizes beyond which a value cannot be a reading of aligned machines.  Bounds of sense of this project, no source."""
 
 _TEMPERATURES_C = (-60.0, 700.0)
@@ -72,6 +72,10 @@ class Seen:
         """Give row and content of the job that has a reference; ``None`` where there is none yet."""
         place = self._places.get(ref)
         return None if place is None else (self._rows[place], bytes(self._contents[32 * place : 32 * place + 32]))
+
+    def place(self, ref: str) -> int:
+        """Tell how many jobs were kept before the one that has a reference."""
+        return self._places[ref]
 
     def keep(self, refs: Sequence[str], rows: Sequence[int], contents: Sequence[bytes]) -> None:
         """Keep jobs that were not there before.
@@ -173,7 +177,9 @@ def _blamed(fault: InvalidValueError, prefix: str) -> str:
 
 def _whole(reader: RowReader, row: Row, fault: InvalidValueError, key: str = "") -> Any:
     found = row.typed.get(key, str(row.values.get(key) or ""))
-    return reader.problem(row, key, Code.IMPOSSIBLE_VALUE, Severity.ERROR, found, fault.message)
+    return replace(
+        reader.problem(row, key, Code.IMPOSSIBLE_VALUE, Severity.ERROR, found, fault.message), is_sentence=True
+    )
 
 
 def check_break(reader: RowReader, row: Row, known: Known) -> MachineBreak | None:
@@ -223,7 +229,7 @@ def check_job(reader: RowReader, row: Row, known: Known) -> Job | None:
         left = found  # a planned look that moved nothing leaves what it found
     try:
         return Job(
-            ref=values.get("ref") or f"{values['tag']} {performed.astimezone(known.zone):%Y-%m-%d %H:%M}",
+            ref=values.get("ref") or made_ref(values["tag"], performed, known.zone),
             tag=values["tag"],
             performed_at=performed,
             zone=known.zone.key,
@@ -251,6 +257,11 @@ def check_job(reader: RowReader, row: Row, known: Known) -> Job | None:
     except InvalidValueError as fault:
         row.problems.append(_whole(reader, row, fault, "hours_run" if "Hours" in fault.message else ""))
         return None
+
+
+def made_ref(tag: str, performed: datetime, zone: ZoneInfo) -> str:
+    """Give the number of a job that has none: tag and time."""
+    return f"{tag} {performed.astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def _known_asset(reader: RowReader, row: Row, known: Known) -> None:
@@ -287,12 +298,13 @@ def _moment(reader: RowReader, row: Row, known: Known) -> datetime | None:
     clock = row.values.get("time")
     if clock:
         try:
-            performed = with_clock(performed, clock, known.zone)
-        except InvalidValueError:
-            row.problems.append(
-                reader.problem(row, "time", Code.BAD_DATE, Severity.ERROR, clock, "a time of day such as 14:30")
-            )
+            performed, doubt = with_clock(performed, clock, known.zone)
+        except NotAQuantityError as fault:
+            row.problems.append(reader.problem(row, "time", Code.BAD_DATE, Severity.ERROR, clock, fault.expected))
             return None
+        if doubt is not None:
+            told = clock_told(doubt, performed, known.zone)
+            row.problems.append(reader.problem(row, "time", Code.ODD_TIME, Severity.WARNING, clock, told))
     day = performed.astimezone(known.zone).date()
     # A day without a time stands for noon: compare days then, or a job of this morning would lie in the future.
     if performed > known.now and day > known.now.astimezone(known.zone).date():
@@ -325,7 +337,7 @@ def is_odd(kind: str, value: float) -> bool:
     """
     if kind == "temperature":
         return not _TEMPERATURES_C[0] <= value <= _TEMPERATURES_C[1]
-    return not abs(value) <= min(_ODD[kind], _IMPOSSIBLE[kind]) or (kind == "soft" and value < 0)
+    return is_odd_rise(value) if kind == "soft" else not abs(value) <= min(_ODD[kind], _IMPOSSIBLE[kind])
 
 
 def _sizes(reader: RowReader, row: Row) -> None:

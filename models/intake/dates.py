@@ -12,10 +12,26 @@ from models.sentences.told import Told
 
 
 class Order(StrEnum):
-    """In which order day, month and year stand where the year does not stand first."""
+    """In which order day, month and year stand where the year does not stand first.
+
+    ``BY_ROWS`` leaves it to the rows of the file (:mod:`models.intake.day_order`); where
+    they do not tell, a date with points is day first (common practice, no source) and
+    any other has to read one way only.  ``CLEAR`` is for rows that tell both: only
+    what reads one way is read.
+    """
 
     DAY_FIRST = "day first"
     MONTH_FIRST = "month first"
+    BY_ROWS = "by the rows"
+    CLEAR = "clear ones only"
+
+
+class Doubt(StrEnum):
+    """What has to be said of a date although it was read."""
+
+    CENTURY = "century"
+    SKIPPED = "skipped"
+    TWICE = "twice"
 
 
 _MONTHS = {
@@ -25,8 +41,10 @@ _MONTHS = {
     )
     for name in names
 }  # fmt: skip
+_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _YEAR_FIRST = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T\s]+(.*))?$")
 _YEAR_LAST = re.compile(r"^(\d{1,2})[-/.\s](\d{1,2})[-/.\s](\d{4}|\d{2})(?:[T\s,]+(.*))?$")
+_OPENING = re.compile(r"\s*(\d{1,2})([-/.\s])(\d{1,2})([-/.\s])\d\d")
 _NAMED = re.compile(r"^(\d{1,2})[-/.\s]*([A-Za-zä]{3})[A-Za-z]*[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
 
@@ -53,20 +71,60 @@ def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, 
     NotAQuantityError
         If it is no date.
     """
+    moment, has_time, _ = _moment(cell, order, None)
+    return _aware(moment, zone), has_time
+
+
+def read_moment(cell: object, order: Order, zone: ZoneInfo, today: date) -> tuple[datetime, tuple[Doubt, ...]]:
+    """Read the moment of something that was done: as :func:`parse_moment`, with what has to be said of it.
+
+    Parameters
+    ----------
+    cell : object
+        Text, or a date as a workbook holds it. [as typed]
+    order : Order
+        Order of day and month. [unitless]
+    zone : zoneinfo.ZoneInfo
+        Zone of a time that names none. [unitless]
+    today : datetime.date
+        A year of two digits gets the century in which the day does not lie after it. [unitless]
+    """
+    moment, _, doubts = _moment(cell, order, today)
+    if moment.tzinfo is None and (doubt := clock_doubt(moment, zone)) is not None:
+        doubts = (*doubts, doubt)
+    return _aware(moment, zone), doubts
+
+
+def _moment(cell: object, order: Order, today: date | None) -> tuple[datetime, bool, tuple[Doubt, ...]]:
+    """Give a moment, without a zone where it names none; whether it has a time; and whether its century is a guess."""
     if isinstance(cell, datetime):
         has_time = cell.time() != time()
-        return _aware(cell if has_time else cell.replace(hour=12), zone), has_time
+        return cell if has_time else cell.replace(hour=12), has_time, ()
     if isinstance(cell, date):
-        return _aware(datetime.combine(cell, time(12)), zone), False
-    day, clock = _split(str(cell).strip(), order)
+        return datetime.combine(cell, time(12)), False, ()
+    day, clock, is_short = _split(str(cell).strip(), order)
+    doubts: tuple[Doubt, ...] = ()
+    if is_short and today is not None:
+        day, doubts = _century(day, today, may_lie_ahead=False)
     if not clock:
-        return _aware(datetime.combine(day, time(12)), zone), False
+        return datetime.combine(day, time(12)), False, doubts
     moment, offset = _clock(clock, day, str(cell))
-    return (moment.replace(tzinfo=UTC) - offset if offset is not None else _aware(moment, zone)), True
+    return (moment.replace(tzinfo=UTC) - offset if offset is not None else moment), True, doubts
 
 
-def parse_day(cell: object, order: Order) -> date:
-    """Read a calendar day.
+def read_day(cell: object, order: Order, today: date, *, may_lie_ahead: bool) -> tuple[date, tuple[Doubt, ...]]:
+    """Read a calendar day, with what has to be said of it.
+
+    Parameters
+    ----------
+    cell : object
+        Text, or a date as a workbook holds it. [as typed]
+    order : Order
+        Order of day and month. [unitless]
+    today : datetime.date
+        By it a year of two digits gets its century. [unitless]
+    may_lie_ahead : bool
+        Whether the day may lie ahead by its nature: then the century nearest to today is taken. [unitless]
 
     Raises
     ------
@@ -74,34 +132,72 @@ def parse_day(cell: object, order: Order) -> date:
         If it is no date.
     """
     if isinstance(cell, datetime):
-        return cell.date()
+        return cell.date(), ()
     if isinstance(cell, date):
-        return cell
-    return _split(str(cell).strip(), order)[0]
+        return cell, ()
+    day, _, is_short = _split(str(cell).strip(), order)
+    return _century(day, today, may_lie_ahead=may_lie_ahead) if is_short else (day, ())
 
 
-def with_clock(moment: datetime, text: object, zone: ZoneInfo) -> datetime:
-    """Put a time of day from a column of its own on a date."""
-    local = moment.astimezone(zone)
+def _century(day: date, today: date, *, may_lie_ahead: bool) -> tuple[date, tuple[Doubt, ...]]:
+    """Give a day of 20xx, or of 19xx where it cannot be or is not likely to be the former; that is said."""
+    if day <= today:
+        return day, ()
+    earlier = day.replace(year=day.year - 100)  # of the years from 2001 on both are leap years or neither is
+    if may_lie_ahead and day - today <= today - earlier:
+        return day, ()
+    return earlier, (Doubt.CENTURY,)
+
+
+def clock_doubt(moment: datetime, zone: ZoneInfo) -> Doubt | None:
+    """Tell whether the clocks of a zone showed a time never or twice: they were put forward or back over it.
+
+    Parameters
+    ----------
+    moment : datetime.datetime
+        Date and time without a zone. [site's clock]
+    zone : zoneinfo.ZoneInfo
+        The zone. [unitless]
+    """
+    first, second = (moment.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+    if first is None or second is None or first == second:
+        return None
+    return Doubt.SKIPPED if first < second else Doubt.TWICE
+
+
+def with_clock(moment: datetime, text: object, zone: ZoneInfo) -> tuple[datetime, Doubt | None]:
+    """Put a time of day from a column of its own on a date, and say what has to be said of it."""
+    day = moment.astimezone(zone).date()
     if isinstance(text, datetime):
         text = text.time()
     if isinstance(text, time):
-        return _aware(datetime.combine(local.date(), text), zone)
-    if isinstance(text, timedelta):
-        return _aware(datetime.combine(local.date(), time()) + text, zone)
-    value, offset = _clock(str(text).strip(), local.date(), str(text))
-    return value.replace(tzinfo=UTC) - offset if offset is not None else _aware(value, zone)
+        local = datetime.combine(day, text)
+    elif isinstance(text, timedelta):
+        local = datetime.combine(day, time()) + text
+    else:
+        local, offset = _clock(str(text).strip(), day, str(text))
+        if offset is not None:
+            return local.replace(tzinfo=UTC) - offset, None
+    return _aware(local, zone), clock_doubt(local, zone)
 
 
-def order_of(samples: list[str]) -> Order | None:
-    """Tell the order of day and month from samples; ``None`` where they read either way or year first."""
-    for sample in samples:
-        match = _YEAR_LAST.match(sample.strip())
-        if match and int(match[1]) > 12:
-            return Order.DAY_FIRST
-        if match and int(match[2]) > 12:
-            return Order.MONTH_FIRST
-    return None
+def day_and_month(text: str) -> tuple[int, int, bool] | None:
+    """Give the two numbers with which a text begins as a date with its year last, and whether points part them.
+
+    ``None`` for any other text; the first ten characters of a date are enough.
+    """
+    match = _OPENING.match(text)
+    return None if match is None else (int(match[1]), int(match[3]), match[2] == match[4] == ".")
+
+
+def spelt_out(text: str, order: Order) -> str:
+    """Write a date that would read two ways so that it reads one way only; any other text stays as it is."""
+    match = _YEAR_LAST.match(text.strip())
+    if match is None or not _two_ways(match):
+        return text
+    day, month = (match[1], match[2]) if _day_first(match, order) else (match[2], match[1])
+    spelt = _spelt(match[3], month, day)
+    return f"{spelt} {match[4]}" if match[4] else spelt
 
 
 def is_date_like(text: str) -> bool:
@@ -113,19 +209,61 @@ def _aware(moment: datetime, zone: ZoneInfo) -> datetime:
     return moment.replace(tzinfo=zone).astimezone(UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
 
-def _split(text: str, order: Order) -> tuple[date, str]:
+def _split(text: str, order: Order) -> tuple[date, str, bool]:
+    """Give the day, what stands after it, and whether its year has two digits: it is one of 20xx then."""
     try:
         if match := _YEAR_FIRST.match(text):
-            return date(int(match[1]), int(match[2]), int(match[3])), match[4] or ""
+            return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False
         if match := _YEAR_LAST.match(text):
             first, second = int(match[1]), int(match[2])
-            day, month = (first, second) if order is Order.DAY_FIRST else (second, first)
-            return date(_year(match[3]), month, day), match[4] or ""
+            day, month = (first, second) if _day_first(match, order) else (second, first)
+            return date(_year(match[3]), month, day), match[4] or "", len(match[3]) == 2
         if (match := _NAMED.match(text)) and match[2].lower() in _MONTHS:
-            return date(_year(match[3]), _MONTHS[match[2].lower()], int(match[1])), match[4] or ""
+            day = int(match[1])
+            return date(_year(match[3]), _MONTHS[match[2].lower()], day), match[4] or "", len(match[3]) == 2
     except ValueError:
         raise NotAQuantityError(text, Told(f"told.expected.day.{order.name.lower()}")) from None
-    raise NotAQuantityError(text, Told("told.expected.date"))
+    raise NotAQuantityError(text, Told("told.expected.date.serial" if _is_serial(text) else "told.expected.date"))
+
+
+def _is_serial(text: str) -> bool:
+    """Tell whether a text may be the number by which a spreadsheet keeps a date of the years from 1954 to 2064."""
+    return re.fullmatch(r"[2-5]\d{4}(?:[.,]\d*)?", text) is not None
+
+
+def _two_ways(match: re.Match[str]) -> bool:
+    return match[1].zfill(2) != match[2].zfill(2) and 1 <= int(match[1]) <= 12 and 1 <= int(match[2]) <= 12
+
+
+def _with_points(match: re.Match[str]) -> bool:
+    return match.string[match.end(1)] == match.string[match.end(2)] == "."
+
+
+def _day_first(match: re.Match[str], order: Order) -> bool:
+    """Tell whether the first of the two numbers is the day.
+
+    Raises
+    ------
+    NotAQuantityError
+        If nobody can tell.
+    """
+    if order in {Order.DAY_FIRST, Order.MONTH_FIRST}:
+        return order is Order.DAY_FIRST
+    if not _two_ways(match):
+        return int(match[2]) <= 12
+    if order is Order.BY_ROWS and _with_points(match):
+        return True
+    one, other = _spelt(match[3], match[2], match[1]), _spelt(match[3], match[1], match[2])
+    raise NotAQuantityError(match.string, Told(f"told.expected.either_day.{order.name.lower()}", one=one, other=other))
+
+
+def _spelt(year: str, month: str, day: str) -> str:
+    """Write a date that reads one way; with a year of two digits, whose century is found where it is read, by the month's name."""
+    return (
+        f"{year}-{int(month):02d}-{int(day):02d}"
+        if len(year) == 4
+        else f"{int(day):02d}-{_NAMES[int(month) - 1]}-{year}"
+    )
 
 
 def _year(text: str) -> int:
@@ -135,7 +273,8 @@ def _year(text: str) -> int:
 def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None]:
     match = _CLOCK.match(text.strip())
     if match is None:
-        raise NotAQuantityError(whole, Told("told.expected.clock"))
+        is_part = re.fullmatch(r"0?[.,]\d+", text.strip()) is not None
+        raise NotAQuantityError(whole, Told("told.expected.clock.serial" if is_part else "told.expected.clock"))
     hour = int(match[1])
     half = (match[4] or "").lower()[:1]
     if half:

@@ -44,9 +44,10 @@ _UNIT_WORDS = {
     "kw",
     "hp",
     "in",
-    "h",
     "hrs",
 }
+_HOURS = {"hour", "hours", "hrs", "time", "counter", "meter", "run", "running", "runtime"}
+"""Words beside which an 'h' is the unit; anywhere else it is the horizontal axis, as in 'as found offset (H)'."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +68,14 @@ def take_apart(heading: str) -> Heading:
     """Split a heading into words and a unit in brackets or at its end."""
     text = " ".join(heading.split())
     unit, rest = "", text
+    of_hours = bool(_HOURS & set(_WORD.findall(text.lower())))
     for match in _BRACKET.finditer(text):
-        if _is_unit(match[1]):
+        if _is_unit(match[1]) and (of_hours or match[1].strip().lower() != "h"):
             unit = match[1].strip()
             rest = rest.replace(match[0], " ")
     words = _WORD.findall(rest.lower().replace("as found", "found").replace("as left", "left").replace("µ", "u"))
     tail = rest.replace(",", " ").split()
-    if not unit and len(words) > 1 and tail and tail[-1].lower() in _UNIT_WORDS:
+    if not unit and len(words) > 1 and tail and (tail[-1].lower() in _UNIT_WORDS or (of_hours and tail[-1] in "hH")):
         unit = tail[-1]
         words = words[:-1]
     return Heading(text, tuple(words), unit)

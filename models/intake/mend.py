@@ -1,4 +1,9 @@
-"""The rows that came back: a file with the same headings and one more column that says what to mend."""
+"""The rows that came back: a file with the same headings and one more column that says what to mend.
+
+Each row stands as it was, but for a date of which only the other rows of the file
+told whether the day stands first: it is spelt out, or it would be read anew, and
+perhaps the other way round, where those rows are missing.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +11,14 @@ import csv
 import math
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import count
 from pathlib import Path
 
+from models.errors import NotAQuantityError
+from models.intake.dates import spelt_out
 from models.intake.mapping import WHAT_TO_MEND, SheetMapping
 from models.intake.plain_text import guarded
 from models.intake.reading import Cell
@@ -17,16 +26,39 @@ from models.intake.reading import Cell
 
 @dataclass(frozen=True, slots=True)
 class Bad:
-    """The refused rows of one sheet: each as it stood, with what is wrong."""
+    """The refused rows of one sheet: each as it stood, with what is wrong; ``by_rows`` as in its source."""
 
     mapping: SheetMapping
     rows: Sequence[tuple[tuple[Cell, ...], str]]
+    by_rows: bool = False
+
+    def shown(self, cells: Sequence[Cell]) -> list[Cell]:
+        """Give the cells of a row as they are written."""
+        written = list(cells)
+        for place in self.mapping.date_columns if self.by_rows else ():
+            cell = written[place] if place < len(written) else None
+            if isinstance(cell, str):
+                with suppress(NotAQuantityError):  # what nobody could tell stays as it stood
+                    written[place] = spelt_out(cell, self.mapping.order)
+        return written
 
 
-def mend_path(source: Path) -> Path:
-    """Say where the rows to mend of a file go: beside it."""
+def reserve(source: Path) -> Path:
+    """Take a name beside a file for its rows to mend; a file that is there already stays, perhaps half mended.
+
+    Raises
+    ------
+    OSError
+        If no file can be made there.
+    """
     suffix = ".csv" if source.suffix.lower() in {"", ".csv", ".txt", ".tsv"} else ".xlsx"
-    return source.with_name(f"{source.stem}.to-mend{suffix}")
+    stem = re.sub(r"\.to-mend(-\d+)?$", "", source.stem)
+    for number in count(1):
+        path = source.with_name(f"{stem}.to-mend{f'-{number}' if number > 1 else ''}{suffix}")
+        if not path.exists():
+            with suppress(FileExistsError), path.open("x"):
+                return path
+    raise AssertionError("numbers do not end")
 
 
 def write_mend(path: Path, sheets: Sequence[Bad], *, delimiter: str = ",") -> None:
@@ -34,6 +66,11 @@ def write_mend(path: Path, sheets: Sequence[Bad], *, delimiter: str = ",") -> No
 
     The headings stand on the same row as in the original, so that the kept
     mapping reads the file.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
     """
     if path.suffix == ".csv":
         _write_csv(path, sheets[0], delimiter or ",")
@@ -46,17 +83,18 @@ def _width(bad: Bad) -> int:
 
 
 def _write_csv(path: Path, bad: Bad, delimiter: str) -> None:
-    width = _width(bad)
+    # Cells beyond the headings go behind what is to mend: read again, they are too many still.
+    width = len(bad.mapping.headings)
     with path.open("w", encoding="utf-8-sig", newline="") as stream:
         writer = csv.writer(stream, delimiter=delimiter)
         for _ in range(bad.mapping.header_row - 1):
             writer.writerow([])
-        headings = [guarded(str(heading)) for heading in _padded(bad.mapping.headings, width)]
+        headings = [guarded(str(heading)) for heading in bad.mapping.headings]
         writer.writerow([*headings, WHAT_TO_MEND])
         for cells, why in bad.rows:
             # Nothing that was refused may be evaluated where it is mended; reading takes the apostrophe off again.
-            shown = [guarded(cell) if isinstance(cell, str) else cell for cell in _padded(cells, width)]
-            writer.writerow([*shown, why])
+            shown = [guarded(cell) if isinstance(cell, str) else cell for cell in _padded(bad.shown(cells), width)]
+            writer.writerow([*shown[:width], why, *shown[width:]])
 
 
 def _padded(cells: Sequence[Cell], width: int) -> list[Cell]:
@@ -77,7 +115,7 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
         for column, text in enumerate([*_padded(bad.mapping.headings, width), WHAT_TO_MEND]):
             sheet.write_string(header, column, str(text))
         for row, (cells, why) in enumerate(bad.rows, start=header + 1):
-            for column, cell in enumerate(cells):
+            for column, cell in enumerate(bad.shown(cells)):
                 if isinstance(cell, datetime):
                     sheet.write_datetime(row, column, cell, moments)
                 elif isinstance(cell, date | time):
@@ -89,7 +127,10 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
                 elif cell not in (None, ""):
                     sheet.write_string(row, column, str(cell))
             sheet.write_string(row, width, why)
-    book.close()
+    try:
+        book.close()
+    except xlsxwriter.exceptions.FileCreateError as fault:
+        raise OSError(str(fault)) from fault
 
 
 def _sheet_name(wanted: str, named: set[str]) -> str:

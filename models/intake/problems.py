@@ -35,16 +35,27 @@ class Code(StrEnum):
     SAME_MOMENT = "same-asset-same-moment"
     NOT_A_CHOICE = "not-a-choice"
     NOT_JUDGED = "not-judged"
+    MACHINE_DIFFERS = "machine-described-otherwise"
+    OUT_OF_SERVICE = "machine-out-of-service"
+    TAG_LOOKS_ALIKE = "tag-looks-like-another"
     LOOKS_LIKE_TOTAL = "not-a-record"
     CUT_SHORT = "cut-short"
+    SHEET_NOT_READ = "sheet-not-read"
+    GUESSED_ENCODING = "guessed-encoding"
+    MORE_CELLS = "more-cells-than-headings"
+    NO_HEADING = "column-without-heading"
+    NO_VALUE = "spreadsheet-error"
+    ODD_TIME = "time-of-clock-change"
+    SHORT_YEAR = "two-digit-year"
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
     """One problem.
 
-    ``row`` counts as a spreadsheet shows it, from 1; ``column`` is the letter
-    and the heading, or empty where the whole row is meant.
+    ``row`` counts as a spreadsheet shows it, from 1, and is 0 where the whole sheet is meant; ``column`` is the letter
+    and the heading, or empty where the whole row is meant.  ``is_sentence`` tells that ``expected`` says by itself what is
+    wrong, and is no name of a thing that was expected.
     """
 
     file: str
@@ -55,17 +66,21 @@ class Problem:
     severity: Severity
     found: str
     expected: str
+    is_sentence: bool = False
 
     @property
     def place(self) -> str:
         """Give the place in one line: file, sheet, row, column."""
         sheet = f" › {self.sheet}" if self.sheet else ""
         column = f", column {self.column}" if self.column else ""
-        return f"{self.file}{sheet}, row {self.row}{column}"
+        row = f", row {self.row}" if self.row else ""
+        return f"{self.file}{sheet}{row}{column}"
 
     @property
     def text(self) -> str:
         """Give what was found and what was expected in one line."""
+        if self.is_sentence:
+            return f"found '{self.found}': {self.expected}" if self.found else self.expected
         found = f"found '{self.found}'; " if self.found else ""
         return f"{found}expected {self.expected}"
 

@@ -10,7 +10,7 @@ import csv
 import hashlib
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from itertools import chain, islice
 from pathlib import Path
@@ -40,6 +40,7 @@ class Sheet:
     """One sheet of a file; a CSV is one sheet without a name.
 
     ``head`` holds the first rows for a look; :meth:`rows` reads them all.
+    ``sha256`` is the digest of the file before anything of it was read.
     """
 
     path: Path
@@ -47,6 +48,7 @@ class Sheet:
     encoding: str = ""
     delimiter: str = ""
     head: tuple[tuple[Cell, ...], ...] = ()
+    sha256: str = ""
     _cells: tuple[tuple[Cell, ...], ...] = field(default=(), repr=False)
 
     @property
@@ -81,9 +83,9 @@ def read_sheets(path: Path, *, encoding: str = "") -> tuple[Sheet, ...]:
         raise UnreadableFileError(
             f"There is no file {path}.", remedy="Check the name; several files may be given at once."
         )
-    if path.suffix.lower() in _SUFFIXES:
-        return _workbook(path)
-    return (_csv_sheet(path, encoding),)
+    before = digest(path)
+    sheets = _workbook(path) if path.suffix.lower() in _SUFFIXES else (_csv_sheet(path, encoding),)
+    return tuple(replace(sheet, sha256=before) for sheet in sheets)
 
 
 def digest(path: Path) -> str:
@@ -93,22 +95,28 @@ def digest(path: Path) -> str:
 
 
 def _workbook(path: Path) -> tuple[Sheet, ...]:
+    from xml.etree.ElementTree import ParseError
+    from zipfile import BadZipFile
+
     from python_calamine import CalamineError, CalamineWorkbook
 
     from models.intake.guarding import check_workbook  # a text file is no archive
+    from models.intake.spoilt import overlay, spoilt_cells
 
     check_workbook(path)
     try:
         book = CalamineWorkbook.from_path(str(path))
+        spoilt = spoilt_cells(path)
         sheets = []
         for name in book.sheet_names:
             # skip_empty_area would drop leading blank rows and shift every row number in a message
             grid = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
-            cells = tuple(tuple(row) for row in grid)
+            cells = tuple(tuple(row) for row in (overlay(grid, spoilt[name]) if name in spoilt else grid))
             sheets.append(Sheet(path, name, head=cells[:60], _cells=cells))
     except BaseException as fault:
         # A panic of the reader is no Exception, and is told from others by its name only.
-        if not isinstance(fault, CalamineError | OSError | ValueError) and type(fault).__name__ != "PanicException":
+        known = CalamineError | OSError | ValueError | BadZipFile | ParseError
+        if not isinstance(fault, known) and type(fault).__name__ != "PanicException":
             raise
         raise UnreadableFileError(
             f"{path.name} cannot be read as a workbook ({fault}).",

@@ -2,23 +2,35 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
-from typing import Any
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
 from models.intake import dates
+from models.intake.beyond import Beyond
 from models.intake.fields import FEET, Field, Form
-from models.intake.mapping import Column, SheetMapping
+from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import Cell
+from models.intake.spoilt import NO_VALUE, is_spoilt
+from models.intake.totals import is_total
 from models.intake.words import choice
-from models.units import Decimal, Parsed, parse, to_stored
+from models.sentences.told import Told
+from models.units import Decimal, Parsed, Quantity, parse, to_stored
 from models.values.job import COMPONENTS
 
-_TOTALS = ("total", "sum", "average", "mean", "count", "subtotal")
+_MAY_LIE_AHEAD = {"due", "retired", "valid_from"}
+"""Dates that may lie ahead by their nature; any other tells of something that was done."""
+
+_GROUP = r"\s*[+-]?\s*[1-9]\d{0,2}(?:\.\d{3})"
+_ONE_POINT = re.compile(rf"{_GROUP}(?![\d.,eE])")
+_POINTS_ONLY = re.compile(rf"{_GROUP}+(?![\d.,eE])")
+"""Numbers whose points may part thousands: 1.250, and 1.250.000."""
 
 _FOOT_KEYS = {
     prefix: tuple(f"{prefix}_{foot}" for foot in FEET) for prefix in ("soft_before", "soft_after", "move_v", "move_h")
@@ -43,6 +55,15 @@ def typed_text(parsed: Parsed) -> str:
     """Give a number as it was typed, with its unit."""
     bare = parsed.typed[-1:].isdigit() or parsed.typed[-1:] in ".,"
     return f"{parsed.typed} {parsed.unit}" if bare else parsed.typed
+
+
+class Remarked(NamedTuple):
+    """A value that was read, and of which something has to be said; the texts are what was found and expected."""
+
+    value: Any
+    code: Code
+    found: str
+    expected: str
 
 
 @dataclass(slots=True)
@@ -71,13 +92,38 @@ class RowReader:
 
     ``measured`` lists the fields whose size is checked, with their kind;
     ``stages`` and ``feet`` the fields of each misalignment and of each row of
-    feet values, where the sheet has any.
+    feet values, where the sheet has any; ``beyond`` knows the cells over which
+    no heading stands.
+
+    Parameters
+    ----------
+    mapping : SheetMapping
+        How the sheet is read. [unitless]
+    file : str
+        Name of the file, for problems. [unitless]
+    zone : zoneinfo.ZoneInfo
+        Zone of the site. [unitless]
+    headings : sequence of Cell, optional
+        The row of headings as it stands in this file, blank ones too; those of the mapping if it is not given. [as typed]
+    now : datetime.datetime, optional
+        Time of the import, by which a year of two digits gets its century. [UTC]
     """
 
-    def __init__(self, mapping: SheetMapping, file: str, zone: ZoneInfo) -> None:
+    def __init__(
+        self,
+        mapping: SheetMapping,
+        file: str,
+        zone: ZoneInfo,
+        *,
+        headings: Sequence[Cell] | None = None,
+        now: datetime | None = None,
+    ) -> None:
         self.mapping = mapping
         self.file = file
         self.zone = zone
+        self.today = (now or datetime.now(UTC)).astimezone(zone).date()
+        mapped = {column.index for column in mapping.columns if column.field is not None}
+        self.beyond = Beyond(mapping.headings if headings is None else headings, mapped, WHAT_TO_MEND)
         self.columns = {self._key(column): column for column in mapping.columns if column.field is not None}
         self.steps: list[tuple[int, str, Column, Field, Callable[[Cell, Column, Field], Any]]] = [
             (column.index, key, column, column.field, self._converter(column.field))
@@ -118,8 +164,17 @@ class RowReader:
         }[chosen.form]
 
     def read(self, number: int, cells: Sequence[Cell]) -> Row | None:
-        """Read one row; ``None`` where every mapped cell is blank."""
+        """Read one row; ``None`` where every mapped cell is blank and there are no more cells than headings."""
         row = Row(number)
+        blank = self._cells(row, cells)
+        more = self.beyond.more(cells) if len(cells) > self.beyond.cells else ""
+        if blank and not more:
+            return None
+        self._whole(row, cells, more)
+        return row
+
+    def _cells(self, row: Row, cells: Sequence[Cell]) -> bool:
+        """Read each mapped cell; tell whether all are blank."""
         values, width = row.values, len(cells)
         blank = True
         for index, key, column, chosen, convert in self.steps:
@@ -135,6 +190,8 @@ class RowReader:
                 row.problems.append(self._problem(row, column, fault, chosen))
                 values[key] = None
                 continue
+            if type(value) is Remarked:
+                value = self._remark(row, key, value)
             if isinstance(value, Parsed):
                 values[key] = value.value * column.times + 0.0
                 row.typed[key] = typed_text(value)
@@ -142,14 +199,22 @@ class RowReader:
                 values[key] = value
                 if chosen.form is Form.CHOICE:
                     row.raw[key] = str(cell)
-        if blank:
-            return None
+        return blank
+
+    def _whole(self, row: Row, cells: Sequence[Cell], more: str) -> None:
+        """Look at a row as a whole: what is missing, what is too much, and whether it is a record at all."""
         for key, column in self._required:
-            if key not in values:
+            if key not in row.values:
                 row.problems.append(
                     self.problem(row, key, Code.MISSING_VALUE, Severity.ERROR, "", f"a {column.heading or key}")
                 )
-        if not row.is_good and self._looks_like_total(cells):
+        if more:
+            expected = (
+                f"at most {self.beyond.cells} cells, as many as there are headings (the sign between cells, such as a "
+                "comma, stands inside a text or a number: put that in quotation marks)"
+            )
+            row.problems.append(self.problem(row, "", Code.MORE_CELLS, Severity.ERROR, more, expected))
+        if not row.is_good and self._is_total(cells):
             row.is_total = True
             row.problems = [
                 self.problem(
@@ -161,7 +226,20 @@ class RowReader:
                     "a record; this looks like a total and is left out",
                 )
             ]
-        return row
+        elif self.beyond.untold:
+            self._tell_without_heading(row, cells)
+
+    def _tell_without_heading(self, row: Row, cells: Sequence[Cell]) -> None:
+        """Say once of each column without a heading that something stands in it."""
+        for index, found in self.beyond.tell(cells):
+            place = column_name(index, "")
+            expected = "a heading over this column; without one nothing in it is read (this is said once)"
+            problem = self.problem(row, "", Code.NO_HEADING, Severity.WARNING, found, expected)
+            row.problems.append(replace(problem, column=place))
+
+    def _remark(self, row: Row, key: str, said: Remarked) -> Any:
+        row.problems.append(self.problem(row, key, said.code, Severity.WARNING, said.found, said.expected))
+        return said.value
 
     def problem(self, row: Row, key: str, code: Code, severity: Severity, found: object, expected: str) -> Problem:
         """Make a problem of this sheet; ``key`` is empty where the whole row is meant."""
@@ -173,51 +251,84 @@ class RowReader:
         code = {Form.DATE: Code.BAD_DATE, Form.MOMENT: Code.BAD_DATE, Form.CHOICE: Code.NOT_A_CHOICE}.get(
             chosen.form, Code.NOT_A_NUMBER
         )
-        if "only one way" in fault.expected:
+        if is_spoilt(found := fault.found.strip()):
+            code = Code.NO_VALUE
+            is_formula = found.startswith(NO_VALUE)
+            fault = NotAQuantityError(found, Told("told.expected.calculated" if is_formula else "told.expected.value"))
+        elif "only one way" in fault.expected:
             code = Code.AMBIGUOUS_NUMBER
         elif fault.expected.startswith("a unit of"):
             code = Code.WRONG_UNIT
         key = self._key(column)
         return self.problem(row, key, code, Severity.ERROR, fault.found, fault.expected)
 
-    def _looks_like_total(self, cells: Sequence[Cell]) -> bool:
-        return any(isinstance(cell, str) and cell.strip().lower().startswith(_TOTALS) for cell in cells[:6])
+    def _is_total(self, cells: Sequence[Cell]) -> bool:
+        """Tell whether a row with errors is a total: the word stands alone, and tag or date is not there."""
+        if not any(type(cell) is str and is_total(cell) for cell in cells[:6]):
+            return False
+
+        def lacks(column: Column, chosen: Field) -> bool:
+            cell = cells[column.index] if column.index < len(cells) else None
+            by_word = chosen.form is not Form.TEXT or len(self._required) == 1
+            return cell is None or not str(cell).strip() or (by_word and is_total(str(cell)))
+
+        return any(lacks(column, column.field) for _, column in self._required if column.field is not None)
 
     def _text(self, cell: Cell, _column: Column, _field: Field) -> str:
         if isinstance(cell, float) and cell.is_integer():
             return str(int(cell))  # a workbook holds a job number as a float
         if isinstance(cell, datetime | date | time | timedelta):
             return cell if isinstance(cell, str) else str(cell)
-        return " ".join(str(cell).split())
+        text = " ".join(str(cell).split())
+        if is_spoilt(text):
+            raise NotAQuantityError(text, Told("told.expected.value"))
+        return text
 
-    def _number(self, cell: Cell, column: Column, chosen: Field) -> Parsed:
+    def _number(self, cell: Cell, column: Column, chosen: Field) -> Parsed | Remarked:
         assert chosen.quantity is not None  # noqa: S101 - every number field has one
         if isinstance(cell, bool | datetime | date | time | timedelta):
             raise NotAQuantityError(str(cell), f"a number of {chosen.quantity}")
+        parsed = self._parsed(cell, column, chosen.quantity)
+        if not math.isfinite(parsed.value * column.times):
+            raise NotAQuantityError(str(cell), Told("told.expected.finite"))
+        if self.mapping.decimal is Decimal.AUTO and type(cell) is str and _ONE_POINT.match(cell):
+            expected = f"a number that reads only one way; the point is taken for a decimal sign here, so this is {parsed.value:.15g}"
+            return Remarked(parsed, Code.AMBIGUOUS_NUMBER, cell, expected)
+        return parsed
+
+    def _parsed(self, cell: str | float | None, column: Column, quantity: Quantity) -> Parsed:
         if type(cell) is str and cell[-1].isdigit() and self.mapping.decimal is not Decimal.COMMA and "_" not in cell:
             # Most cells of a large file are plain numbers: the full reading is eight times slower.
             try:
-                return Parsed(to_stored(float(cell), column.unit, chosen.quantity) + 0.0, column.unit, cell.strip())
+                return Parsed(to_stored(float(cell), column.unit, quantity) + 0.0, column.unit, cell.strip())
             except ValueError:
                 pass
         if isinstance(cell, int | float):
-            return Parsed(to_stored(float(cell), column.unit, chosen.quantity), column.unit, f"{cell:.15g}")
-        return parse(str(cell), chosen.quantity, column.unit, self._decimal(str(cell)))
+            return Parsed(to_stored(float(cell), column.unit, quantity), column.unit, f"{cell:.15g}")
+        return parse(str(cell), quantity, column.unit, self._decimal(str(cell)))
 
     def _decimal(self, text: str) -> Decimal:
         """Take the sheet's decimal sign, but let a cell that can only be read the other way be read so."""
         sign = self.mapping.decimal
-        if sign is Decimal.COMMA and "," not in text:
+        if sign is Decimal.COMMA and "," not in text and not _POINTS_ONLY.match(text):
             return Decimal.POINT
         if sign is Decimal.POINT and "." not in text and "," in text:
             return Decimal.AUTO
         return sign
 
-    def _day(self, cell: Cell, _column: Column, _field: Field) -> date:
-        return dates.parse_day(cell, self.mapping.order)
+    def _day(self, cell: Cell, _column: Column, chosen: Field) -> date | Remarked:
+        ahead = chosen.key in _MAY_LIE_AHEAD
+        day, doubts = dates.read_day(cell, self.mapping.order, self.today, may_lie_ahead=ahead)
+        return Remarked(day, Code.SHORT_YEAR, str(cell), _century_told(day)) if doubts else day
 
-    def _moment(self, cell: Cell, _column: Column, _field: Field) -> datetime:
-        return dates.parse_moment(cell, self.mapping.order, self.zone)[0]
+    def _moment(self, cell: Cell, _column: Column, _field: Field) -> datetime | Remarked:
+        moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
+        if not doubts:
+            return moment
+        if dates.Doubt.CENTURY in doubts:
+            expected = _century_told(moment.astimezone(self.zone).date())
+            return Remarked(moment, Code.SHORT_YEAR, str(cell), expected)
+        return Remarked(moment, Code.ODD_TIME, str(cell), clock_told(doubts[0], moment, self.zone))
 
     def _choice(self, cell: Cell, _column: Column, chosen: Field) -> str:
         member = choice(str(cell), chosen, dict(self.mapping.words))
@@ -226,5 +337,24 @@ class RowReader:
         return member
 
     def _names(self, cell: Cell, _column: Column, _field: Field) -> tuple[str, ...]:
+        if is_spoilt(str(cell).strip()):
+            raise NotAQuantityError(str(cell).strip(), Told("told.expected.value"))
         parts = str(cell).replace("/", ";").split(";")
         return tuple(dict.fromkeys(" ".join(part.split()) for part in parts if part.strip()))
+
+
+def clock_told(doubt: dates.Doubt, moment: datetime, zone: ZoneInfo) -> str:
+    """Say what was made of a time that the clocks of a zone showed never or twice."""
+    local = moment.astimezone(zone)
+    if doubt is dates.Doubt.SKIPPED:
+        return (
+            f"a time that the clocks of {zone.key} showed: they were put forward over it; it is kept as {local:%H:%M}"
+        )
+    return (
+        f"a time that the clocks of {zone.key} showed once: they were put back, and the first of the two is taken; "
+        f"for the second write its difference to UTC, as in {local.replace(fold=1).isoformat(' ', 'minutes')}"
+    )
+
+
+def _century_told(day: date) -> str:
+    return f"a year of four digits; {day.replace(year=day.year + 100)} would lie ahead, so this is read as {day}"

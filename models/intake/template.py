@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 from models.intake.fields import FIELDS, Form, Table, fields_of
+from models.intake.reading import Sheet
 from models.units import Display, Quantity, units_for
 
 _READ_ME = (
@@ -18,6 +19,15 @@ _READ_ME = (
     "Feet are named row by row from the coupling: 1L, 1R, 2L, 2R … left and right seen in the same direction.",
     "Before you measure: isolate, lock out and tag the machine. Guards go back on. The maker's limits and local codes come first.",
 )
+
+
+READ_ME = "read me"
+"""Name of the sheet that explains the others."""
+
+
+def is_read_me(sheet: Sheet) -> bool:
+    """Tell whether a sheet is the one that explains the template."""
+    return sheet.name == READ_ME and bool(sheet.head) and sheet.head[0][:1] == _READ_ME[:1]
 
 
 def write_workbook(path: Path, display: Display) -> None:
@@ -46,7 +56,7 @@ def write_workbook(path: Path, display: Display) -> None:
                 sheet.data_validation(1, column, 2000, column, {"validate": "list", "source": list(field.choices)})
         sheet.set_row(0, 32)
         sheet.freeze_panes(1, 2)
-    notes = book.add_worksheet("read me")
+    notes = book.add_worksheet(READ_ME)
     notes.set_column(0, 0, 14)
     notes.set_column(1, 1, 30)
     notes.set_column(2, 2, 90)

@@ -251,7 +251,9 @@ def _dial(form: TypedForm, number: int, way: Way | None) -> DialDraft:
     sag = form.number(f"{name}.sag", q.OFFSET)
     stands = form.word(f"{name}.sag_is", _SAGS, needed=Told("told.expected.sag_is") if sag else "")
     diameter = form.number(f"{name}.diameter", q.DISTANCE)
-    is_face = way is Way.FACE_FACE or (way is Way.RIM_FACE and number == 2) or diameter is not None
+    # Around the shaft a swept diameter tells a face from a rim; elsewhere the way does, and a stray one tells nothing.
+    swept = diameter is not None and way in {Way.AROUND, None}
+    is_face = way is Way.FACE_FACE or (way is Way.RIM_FACE and number == 2) or swept
     carried = form.word(f"{name}.bracket", _BRACKETS, needed="" if is_face else Told("told.expected.bracket"))
     return DialDraft(
         angles_deg=angles,

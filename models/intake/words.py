@@ -5,6 +5,8 @@ Only a proposal for the mapping, and the reading of the list's own words in any 
 
 from __future__ import annotations
 
+import re
+
 from models.intake.fields import Field
 from models.values.kinds import Coupling, Method, Part, Reason
 
@@ -26,6 +28,12 @@ _WORDS: dict[str, str] = {
     "foundation": Part.BASE, "cplg": Part.COUPLING,
 }  # fmt: skip
 
+_ALONE = {"new", "first", "call", "plan", "long", "short", "pin", "machine", "noticed", "other", "condition"}
+"""Words that mean something only where nothing stands beside them."""
+
+_DENIES = re.compile(r"\b(?:not|no|non|never|without|emergency|un(?:planned|scheduled|expected|foreseen))\b")
+"""What turns the meaning of a text round."""
+
 
 def choice(text: str, field: Field, words: dict[str, str] | None = None) -> str | None:
     """Give the member of a field's list that a text means; ``None`` where it means none."""
@@ -37,12 +45,26 @@ def choice(text: str, field: Field, words: dict[str, str] | None = None) -> str 
 
 
 def propose_word(text: str, field: Field) -> str:
-    """Propose which member of a list a plant's word means; empty where none comes to mind."""
+    """Propose which member of a list a plant's word means; empty where none comes to mind, or two do.
+
+    Inside a longer text only whole words count, and none where the text says
+    the opposite ('not planned', 'unplanned') or a word that means something
+    only by itself ('new bearings' is no new machine).
+    """
     lowered = " ".join(text.lower().split())
-    for candidate in (
-        _WORDS.get(lowered),
-        *(_WORDS[word] for word in sorted(_WORDS, key=len, reverse=True) if word in lowered),
-    ):
-        if candidate in field.choices:
-            return str(candidate)
-    return next((member for member in field.choices if member in lowered), "")
+    alone = _WORDS.get(lowered)
+    if alone in field.choices:
+        return str(alone)
+    if _DENIES.search(lowered):
+        return ""
+    meant: set[str] = set()
+    rest = lowered
+    for word in sorted((*_WORDS, *field.choices), key=len, reverse=True):
+        meaning = str(_WORDS.get(word, word))
+        if meaning not in field.choices or word in _ALONE:
+            continue
+        # Longer ones first, each taken out: the 'planned' of a 'planned check' says nothing more.
+        rest, times = re.subn(rf"(?<![\w-]){re.escape(word)}s?(?![\w-])", " ", rest)
+        if times:
+            meant.add(meaning)
+    return meant.pop() if len(meant) == 1 else ""

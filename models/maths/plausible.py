@@ -15,9 +15,10 @@ from typing import Final
 
 from models.maths.clock import check_return, check_sums
 from models.maths.readings import FAIR_BELOW_DEG, POOR_BELOW_DEG, REFUSED_BELOW_DEG, Finding, SineFit, sweep_arc
+from models.maths.sizes import RISE_IMPOSSIBLE_MM, RISE_ODD_MM, is_odd_rise
 from models.sentences.told import Told
 from models.units import Display, Quantity
-from models.values.draft import DialDraft, Draft, RowDraft
+from models.values.draft import DialDraft, Draft, RowDraft, Way
 
 
 class Gravity(StrEnum):
@@ -40,13 +41,16 @@ class Doubt(StrEnum):
     FEW = "few readings"
     FOOT_DISTANCE = "foot distance"
     DISTANCE = "distance"
+    HUB_SIDE = "dial beyond the coupling centre"
     UNIT = "wrong unit"
     SIZE = "size"
     FLIPPED = "signs swapped"
     DOUBLED = "doubled"
     LEFT_OVER = "as-left over limit"
+    WORSE = "as-left worse than as-found"
     LOOSE = "bolts not tight"
     SOFT_FOOT = "soft foot left"
+    RISE = "rise of a foot"
     CALIBRATION = "calibration overdue"
     NEW_INSTRUMENT = "instrument not known"
     HOURS = "hours run backwards"
@@ -54,6 +58,7 @@ class Doubt(StrEnum):
     SAME_TIME = "same time"
     FUTURE = "in the future"
     NOT_JUDGED = "not judged"
+    RETIRED = "out of service"
 
     @property
     def told(self) -> Told:
@@ -210,6 +215,85 @@ def check_dimensions(draft: Draft) -> tuple[Check, ...]:
     if len(planes) == 2 and abs(planes[0] - planes[1]) < 1.0:
         sentence = Told("told.distance.one_plane")
         found.append(Check(Doubt.DISTANCE, Gravity.STOP, sentence, "dial.2.plane"))
+    return tuple(found)
+
+
+def check_planes(draft: Draft, display: Display) -> tuple[Check, ...]:
+    """Check on which side of the coupling centre the dials on rims run.
+
+    Parameters
+    ----------
+    draft : Draft
+        The measurement. [mm]
+    display : Display
+        Units for the sentences. [unitless]
+
+    Returns
+    -------
+    tuple of Check
+        A dial on the stationary hub beyond the coupling centre, or one on the movable hub before it.
+
+    Notes
+    -----
+    A dial runs on the shaft that does not carry its bracket.  x is 0 at the coupling centre and runs towards the movable
+    machine, so the stationary hub lies at x ≤ 0 and the movable one at x ≥ 0, however long the spacer is and whichever
+    way round a hub sits.  0 itself says nothing: some count from the plane of one dial.  Sensors that read across both
+    shafts from one bracket have no hub of their own, so readings around the shaft are asked only where each shaft
+    carries one of the two.
+    """
+    carried = [dial.carried_by for dial in draft.dials]
+    if draft.way is Way.REVERSE_INDICATOR:
+        rims: tuple[DialDraft, ...] = draft.dials
+    elif draft.way is Way.RIM_FACE:
+        rims = draft.dials[:1]
+    elif draft.way is Way.AROUND and len(set(carried)) > 1 and not any(dial.diameter_mm for dial in draft.dials):
+        rims = draft.dials
+    else:
+        return ()
+    found = []
+    for number, dial in enumerate(rims, start=1):
+        on = "movable" if dial.carried_by == "stationary shaft" else "stationary"
+        x = dial.plane_mm
+        if x is None or not (x < 0 if on == "movable" else x > 0):
+            continue
+        at = display.text(x, Quantity.DISTANCE, signed=True)
+        sentence = Told(f"told.distance.hub.{on}", n=number, at=at)
+        found.append(Check(Doubt.HUB_SIDE, Gravity.REASON, sentence, f"dial.{number}.plane"))
+    return tuple(found)
+
+
+def check_rises(rises_mm: Sequence[float | None], name: str, display: Display) -> tuple[Check, ...]:
+    """Check the rises of the feet, by the bounds that an imported sheet is held to.
+
+    Parameters
+    ----------
+    rises_mm : sequence of float or None
+        Rise of each foot when its bolt is loosened, row by row from the coupling, left before right. [mm]
+    name : str
+        Name of the rises in the form or file, e.g. ``"soft_before"``. [unitless]
+    display : Display
+        Units for the sentences. [unitless]
+
+    Returns
+    -------
+    tuple of Check
+        A rise below 0, and one that is larger than rises are.
+    """
+    found = []
+    for place, rise in enumerate(rises_mm):
+        if rise is None or not is_odd_rise(rise):
+            continue
+        cannot, large = abs(rise) > RISE_IMPOSSIBLE_MM, abs(rise) > RISE_ODD_MM
+        foot = f"{place // 2 + 1}{'LR'[place % 2]}"
+        text = display.text(rise, Quantity.OFFSET, signed=True)
+        bound = display.text(RISE_IMPOSSIBLE_MM if cannot else RISE_ODD_MM, Quantity.OFFSET)
+        if not large:
+            sentence = Told("told.rise.negative", foot=foot, rise=text)
+        else:
+            key = "told.rise.impossible" if cannot else "told.rise.odd"
+            sentence = Told(key, foot=foot, rise=text, bound=bound)
+        gravity = Gravity.STOP if cannot else Gravity.REASON
+        found.append(Check(Doubt.RISE, gravity, sentence, f"{name}.{place + 1}"))
     return tuple(found)
 
 

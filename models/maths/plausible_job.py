@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, time
+from typing import Final
 from zoneinfo import ZoneInfo
 
-from models.maths.plausible import Check, Doubt, Gravity
-from models.maths.slips import check_signs, check_size, check_unit, limit_scale
+from models.maths.geometry import deviation
+from models.maths.plausible import Check, Doubt, Gravity, check_rises
+from models.maths.slips import check_signs, check_size, check_unit, check_worse, limit_scale
 from models.maths.soft_foot import MIN_MEASURED, assess
 from models.sentences.told import Told
 from models.units import Display, Quantity
@@ -18,6 +20,9 @@ from models.values.job import FeetValues, Job
 from models.values.limits import LimitsGiven
 from models.values.people import Instrument
 
+NOON: Final = time(12)
+"""What a day without a time stands for, as :func:`models.intake.dates.parse_moment` reads it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Beside:
@@ -25,9 +30,11 @@ class Beside:
 
     ``jobs`` are the jobs of this asset that count, without the one that is
     checked, oldest first; ``breaks`` the days on which something was replaced.
-    ``instrument`` is ``None`` where the book does not know it.  ``bolts_tight``
+    ``instrument`` is ``None`` where the book does not know it.  The ratios are
+    the job's own limit ratios, ``None`` where nothing is judged.  ``bolts_tight``
     is the answer to the question whether the as-left was measured after the
-    last bolt was tight, ``None`` where nobody was asked.
+    last bolt was tight, ``None`` where nobody was asked.  ``merged_into`` is the tag
+    of the machine into which this record was merged, empty where it was not.
     """
 
     asset: Asset
@@ -36,9 +43,11 @@ class Beside:
     breaks: tuple[date, ...] = ()
     instrument: Instrument | None = None
     limits: LimitsGiven = field(default_factory=LimitsGiven)
+    found_ratio: float | None = None
     left_ratio: float | None = None
     display: Display = field(default_factory=Display)
     bolts_tight: bool | None = None
+    merged_into: str = ""
 
 
 def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
@@ -58,6 +67,7 @@ def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
     """
     earlier = [other for other in beside.jobs if other.performed_at < job.performed_at]
     return (
+        *out_of_service(beside.asset, _local(job.performed_at, job), beside.merged_into),
         *_time(job, beside),
         *_instrument(job, beside),
         *_hours(job, beside.jobs),
@@ -68,13 +78,46 @@ def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
     )
 
 
+def out_of_service(asset: Asset, day: date, merged_into: str = "") -> tuple[Check, ...]:
+    """Check whether the machine is in service on the day of a job.
+
+    A record that was merged into another is given up for every day: its history stands there.
+
+    Parameters
+    ----------
+    asset : Asset
+        The machine as it is described for that day. [unitless]
+    day : date
+        Day of the job on the site's calendar. [unitless]
+    merged_into : str
+        Tag of the machine into which its record was merged; empty where it was not. [unitless]
+
+    Returns
+    -------
+    tuple of Check
+        One where it is out of service, none otherwise.
+    """
+    gone = asset.retired
+    if merged_into:
+        on = (gone or day).isoformat()
+        sentence = Told("told.job.merged", tag=asset.tag, kept=merged_into, on=on)
+        return (Check(Doubt.RETIRED, Gravity.REASON, sentence, "tag"),)
+    if gone is None or day < gone:
+        return ()
+    sentence = Told("told.job.retired", tag=asset.tag, on=gone.isoformat())
+    return (Check(Doubt.RETIRED, Gravity.REASON, sentence, "tag"),)
+
+
 def _local(moment: datetime, job: Job) -> date:
     return moment.astimezone(ZoneInfo(job.zone)).date()
 
 
 def _time(job: Job, beside: Beside) -> list[Check]:
-    if job.performed_at > beside.now:
-        sentence = Told("told.job.future", day=_local(job.performed_at, job).isoformat())
+    local, today = job.performed_at.astimezone(ZoneInfo(job.zone)), _local(beside.now, job)
+    # A day without a time stands for noon: what was done this morning does not lie in the future.
+    if job.performed_at > beside.now and (local.date() > today or local.time() != NOON):
+        key = "told.job.future" if local.date() > today else "told.job.future.today"
+        sentence = Told(key, day=local.date().isoformat(), time=f"{local:%H:%M}")
         return [Check(Doubt.FUTURE, Gravity.STOP, sentence, "performed")]
     if any(other.performed_at == job.performed_at for other in beside.jobs):
         same = next(other for other in beside.jobs if other.performed_at == job.performed_at)
@@ -149,6 +192,9 @@ def _left(job: Job, beside: Beside) -> list[Check]:
     if beside.left_ratio is not None and beside.left_ratio > 1:
         sentence = Told("told.job.left_over", ratio=beside.left_ratio)
         found.append(Check(Doubt.LEFT_OVER, Gravity.REASON, sentence, "left"))
+    if job.found is not None and job.left != job.found:
+        off = (deviation(job.found, job.target), deviation(job.left, job.target))
+        found += check_worse(*off, (beside.found_ratio, beside.left_ratio))
     if job.left != job.found and WorkCheck.LEFT_WHEN_TIGHT not in job.checks:
         if beside.bolts_tight is False:
             sentence = Told("told.job.loose")
@@ -160,6 +206,15 @@ def _left(job: Job, beside: Beside) -> list[Check]:
 
 
 def _soft_foot(job: Job, beside: Beside) -> list[Check]:
+    odd = [
+        check
+        for name, feet in (("soft_before", job.soft_before), ("soft_after", job.soft_after))
+        for check in check_rises(feet.values, name, beside.display)
+    ]
+    return odd + _soft_left(job, beside)
+
+
+def _soft_left(job: Job, beside: Beside) -> list[Check]:
     rises, limit = paired(job.soft_after), beside.limits.soft_foot_mm
     if limit is None or sum(rise is not None for rise in rises) < MIN_MEASURED:
         return []

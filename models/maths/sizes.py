@@ -1,4 +1,4 @@
-"""How large a misalignment can be at all: bounds for whoever reads what was typed, without anything to compute with."""
+"""How large a misalignment and the rise of a foot can be at all: bounds for whoever reads what was typed, without anything to compute with."""
 
 from __future__ import annotations
 
@@ -8,3 +8,18 @@ ODD: Final = (2.0, 10.0)
 IMPOSSIBLE: Final = (25.0, 100.0)
 """Offset [mm] and angularity [mm/m] that are odd, and that no aligned machines have; the same for imported sheets and for
 what is typed.  This project's own."""
+
+RISE_ODD_MM: Final = 1.0
+RISE_IMPOSSIBLE_MM: Final = 25.0
+"""Rises of a foot whose bolt is loosened that are odd, and that no foot has.  This project's own.  A rise below 0 is odd too."""
+
+
+def is_odd_rise(rise_mm: float) -> bool:
+    """Tell whether the rise of a foot is negative or larger than rises are as a rule.
+
+    Parameters
+    ----------
+    rise_mm : float
+        Rise of one foot when its bolt is loosened. [mm]
+    """
+    return not 0.0 <= rise_mm <= RISE_ODD_MM

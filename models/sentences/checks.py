@@ -15,13 +15,16 @@ SENTENCES: Final[dict[str, str]] = {
     "told.doubt.few": "few readings",
     "told.doubt.foot_distance": "foot distance",
     "told.doubt.distance": "distance",
+    "told.doubt.hub_side": "dial beyond the coupling centre",
     "told.doubt.unit": "wrong unit",
     "told.doubt.size": "size",
     "told.doubt.flipped": "signs swapped",
     "told.doubt.doubled": "doubled",
     "told.doubt.left_over": "as-left over limit",
+    "told.doubt.worse": "as-left worse than as-found",
     "told.doubt.loose": "bolts not tight",
     "told.doubt.soft_foot": "soft foot left",
+    "told.doubt.rise": "rise of a foot",
     "told.doubt.calibration": "calibration overdue",
     "told.doubt.new_instrument": "instrument not known",
     "told.doubt.hours": "hours run backwards",
@@ -29,6 +32,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.doubt.same_time": "same time",
     "told.doubt.future": "in the future",
     "told.doubt.not_judged": "not judged",
+    "told.doubt.retired": "out of service",
     # One dial
     "told.dial.returned": "The dial came back {away} away from its first reading; {accepted} is accepted. Fix it and take the sweep again.",
     "told.dial.sums": "Top and bottom together are {both}, left and right together {sides}: they differ by {apart}; {accepted} is accepted. "
@@ -41,6 +45,14 @@ SENTENCES: Final[dict[str, str]] = {
     "told.distance.diameter": "The diameter that dial {n} sweeps must be above 0: measure twice the plunger's distance from the axis.",
     "told.distance.one_plane": "Both dials run in the same plane; the angularity needs two planes. "
     "Give the distance of each from the coupling centre.",
+    "told.distance.hub.stationary": "Dial {n} runs on the stationary hub, but {at} from the coupling centre is on the movable machine's side. "
+    "This distance should be below 0: was a minus forgotten, or is the bracket on the other shaft?",
+    "told.distance.hub.movable": "Dial {n} runs on the movable hub, but {at} from the coupling centre is on the stationary machine's side. "
+    "This distance should be above 0: is the minus wrong, or is the bracket on the other shaft?",
+    # Rises of the feet
+    "told.rise.negative": "The rise of foot {foot} is {rise}; a foot whose bolt is loosened rises by 0 or more. Is the sign right?",
+    "told.rise.odd": "The rise of foot {foot} is {rise}; it is at most {bound} as a rule. Is the unit right?",
+    "told.rise.impossible": "The rise of foot {foot} is {rise}; no foot rises by more than {bound}. Is the unit right?",
     "told.row.zero.movable": "Row {n} of the movable machine lies at a distance of 0: no foot stands at the coupling centre. "
     "Measure to the bolts.",
     "told.row.zero.stationary": "Row {n} of the stationary machine lies at a distance of 0: no foot stands at the coupling centre. "
@@ -52,7 +64,11 @@ SENTENCES: Final[dict[str, str]] = {
     "told.row.twice.movable": "Row {n} of the movable machine lies where another row does, at {at}.",
     "told.row.twice.stationary": "Row {n} of the stationary machine lies where another row does, at {at}.",
     # A whole job
-    "told.job.future": "The time {day} has not come yet. Check the date.",
+    "told.job.retired": "{tag} is out of service since {on}. Is it the right machine, and the right date?",
+    "told.job.merged": "{tag} was merged into {kept} and is out of service since {on}: what is recorded on it stands in no history that is "
+    "looked at. Record it on {kept}.",
+    "told.job.future": "The day {day} has not come yet. Check the date.",
+    "told.job.future.today": "The time {time} of {day} has not come yet. Check the time.",
     "told.job.same_time": "Job {ref} of this machine has the very same time. Is this the same visit once more?",
     "told.job.earlier": "The last job of this machine, {ref}, is of {day}, later than this one. Is the date right?",
     "told.job.new_instrument": "The book does not know the instrument {serial}; it is added without calibration dates.",
@@ -62,6 +78,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.hours.earlier": "The hours run are {hours:.0f}, but {other:.0f} at the earlier job {ref}. "
     "A counter does not run backwards; was it replaced?",
     "told.job.left_over": "What is left is over limit, at {ratio:.3g} times the limit.",
+    "told.job.worse": "What is left is farther off than what was found: {left:.2f} of the limit, and {found:.2f} before. Were as-found and "
+    "as-left swapped, or was it moved the wrong way?",
     "told.job.loose": "The as-left was measured before the last bolt was tight. Tighten crosswise and measure again.",
     "told.job.loose.asked": "Was the as-left measured after the last bolt was tight? Tightening moves a machine.",
     "told.job.soft_foot": "Foot {foot} still rises by {rise} after the work; feet may differ by {limit}.",
@@ -84,8 +102,9 @@ SENTENCES: Final[dict[str, str]] = {
     "right? Inch for mm, or mil for µm, makes 25 times; mil for mm makes 39 times.",
     "told.slip.unit.small": "The {what} of {size} is {times:.0f} times too small for this machine, which is usually near {usual}. Is the unit "
     "right? Inch for mm, or mil for µm, makes 25 times; mil for mm makes 39 times.",
-    "told.slip.size.impossible": "The {what} is {size}; no coupled machines have more than {bound}. Is the unit right?",
-    "told.slip.size.odd": "The {what} is {size}; it is seldom more than {bound}. Is the unit right?",
+    "told.slip.size.impossible": "The {what} comes to {size}; no coupled machines have more than {bound}. Are the unit and the "
+    "decimal sign right?",
+    "told.slip.size.odd": "The {what} comes to {size}; it is seldom more than {bound}. Are the unit and the decimal sign right?",
     "told.swap.flipped": "all signs are the other way round",
     "told.swap.flipped_v": "the vertical signs are the other way round",
     "told.swap.flipped_h": "the horizontal signs are the other way round",

@@ -39,6 +39,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.missing.dials": "This method has two dials; {n} are given.",
     "told.missing.span": "Still missing: the span between the flex planes.",
     "told.missing.plane": "Still missing: the distance of dial {n} from the coupling centre.",
+    "told.missing.which": "Dial {n} has a distance from the coupling centre and a swept diameter. On a rim it has the distance only, on a face the diameter only: "
+    "empty the other one.",
     "told.missing.diameter": "Still missing: the diameter that dial {n} sweeps.",
     "told.missing.opposite": "Still missing: readings of the dial opposite to dial {n}.",
     "told.missing.readings": "Dial {n} has {count} readings; at least 3 are needed.",

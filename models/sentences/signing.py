@@ -42,6 +42,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.sign.no_job.remedy": "Sign the entry of a job or of an amendment.",
     "told.sign.amended": "Entry {entry} was amended by entry {later}.",
     "told.sign.amended.remedy": "Read and sign entry {later}: that is what counts now.",
+    "told.sign.void": "Entry {entry} says that the job is void, so there is no work to sign for.",
+    "told.sign.void.remedy": "Sign the job that was recorded in its place.",
     "told.sign.own": "{name} recorded this job or did its work, and so cannot sign it off.",
     "told.sign.own.remedy": "A second person has to look at it and sign.",
     "told.sign.twice": "{name} has signed entry {entry} as '{meaning}' already.",

@@ -206,15 +206,21 @@ def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int,
     }
 
 
-def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[str, date, str], MachineBreak]:
-    """Give the breaks by tag, day and part: what makes one the same as another."""
+def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[int, date, str], MachineBreak]:
+    """Give the breaks by asset number, day and part: what makes one the same as another, whichever tag its row names."""
     question = (
-        sa.select(current_tag(BreakRow.asset_id).label("tag"), BreakRow.on.label("day"), BreakRow.part, BreakRow.reason)
+        sa.select(
+            BreakRow.asset_id,
+            current_tag(BreakRow.asset_id).label("tag"),
+            BreakRow.on.label("day"),
+            BreakRow.part,
+            BreakRow.reason,
+        )
         .where(BreakRow.site_id == site_id)
         .order_by(BreakRow.entry)
     )
     return {
-        (row.tag, row.day, row.part): MachineBreak(row.tag, row.day, Part(row.part), row.reason)
+        (row.asset_id, row.day, row.part): MachineBreak(row.tag, row.day, Part(row.part), row.reason)
         for row in connection.execute(question)
     }
 
@@ -293,6 +299,21 @@ def taken_refs(connection: sa.Connection, site_id: int, refs: Iterable[str]) -> 
         for ref, content in connection.execute(question):
             found.setdefault(ref, set()).add(bytes(content))
     return found
+
+
+def brought_together(connection: sa.Connection, site_id: int) -> list[tuple[int, int]]:
+    """Give pairs of asset numbers that are one machine: jobs of the first stand under the second since they were merged.
+
+    A job goes from one asset to another in no other way: an amendment keeps the machine.
+    """
+    old, new = aliased(JobRow), aliased(JobRow)
+    question = (
+        sa.select(old.asset_id, new.asset_id)
+        .join(new, sa.and_(new.supersedes == old.entry, new.site_id == old.site_id))
+        .where(new.supersedes.is_not(None), new.site_id == site_id, new.asset_id != old.asset_id)
+        .distinct()
+    )
+    return [(int(row[0]), int(row[1])) for row in connection.execute(question)]
 
 
 def has_jobs(connection: sa.Connection, site_id: int) -> bool:

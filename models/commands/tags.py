@@ -1,0 +1,78 @@
+"""Tags that look alike: what stands in a cell and is not seen, and which tags only their spelling tells apart."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+from typing import Final
+
+SOFT_HYPHEN: Final = "\u00ad"
+
+_UNSEEN: Final = {"\u034f", "\u115f", "\u1160", "\u17b4", "\u17b5", "\u3164", "\uffa0"}
+"""Characters without a picture that are no format characters: a joiner and fillers."""
+
+_MINUS: Final = {"\u2212", "\u02d7", "\u2043"}
+"""Signs that are taken for a dash, though they are none: minus, modifier, bullet."""
+
+
+def spellings(text: str) -> tuple[str, ...]:
+    """Give a tag without the characters that nobody sees; first as it stands, if it holds none.
+
+    A soft hyphen is one of them, but in old encodings it stands where a hyphen is
+    meant: a tag that holds one is given both ways.
+
+    Parameters
+    ----------
+    text : str
+        A tag as it was read. [unitless]
+    """
+    if text.isascii() and text.isprintable():
+        return (text,)
+    bare = _bare(text)
+    return (bare, _bare(text.replace(SOFT_HYPHEN, "-"))) if SOFT_HYPHEN in text else (bare,)
+
+
+def _bare(text: str) -> str:
+    return " ".join("".join([letter for letter in text if not _is_unseen(letter)]).split())
+
+
+def _is_unseen(letter: str) -> bool:
+    if letter.isspace():
+        return False
+    return unicodedata.category(letter) in {"Cf", "Cc"} or letter in _UNSEEN or "\ufe00" <= letter <= "\ufe0f"
+
+
+def _looks(tag: str) -> tuple[str, str]:
+    """Give a tag in two plain forms: without blanks, and with one dash for each run of blanks and dashes.
+
+    'P 1' differs from 'P1' by a blank and from 'P-1' by the kind of gap; 'P1' and
+    'P-1' do not look alike, for 'P-1-1' and 'P-11' are two machines.
+    """
+    plain = unicodedata.normalize("NFKC", _bare(tag)).casefold()
+    dashed = "".join("-" if unicodedata.category(c) == "Pd" or c in _MINUS else c for c in plain)
+    return "".join(dashed.split()), "-".join(dashed.replace("-", " ").split())
+
+
+class Alike:
+    """Finds, for a new tag, one that is there and looks the same.
+
+    Parameters
+    ----------
+    tags : iterable of str
+        Tags that are there. [unitless]
+    """
+
+    def __init__(self, tags: Iterable[str]) -> None:
+        self._by_look: dict[str, str] = {}
+        for tag in tags:
+            self.add(tag)
+
+    def add(self, tag: str) -> None:
+        """Take a tag in."""
+        for look in _looks(tag):
+            self._by_look.setdefault(look, tag)
+
+    def other(self, tag: str) -> str | None:
+        """Give a tag that differs from this one only by capitals, blanks, dashes or what is not seen."""
+        found = (self._by_look.get(look) for look in _looks(tag))
+        return next((held for held in found if held is not None and held != tag), None)

@@ -1,0 +1,210 @@
+"""Which kept mapping reads which sheet of a file, and what in it holds for one site only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from models.intake import headings
+from models.intake.dates import Order
+from models.intake.mapping import (
+    WHAT_TO_MEND,
+    Column,
+    FileMapping,
+    SheetMapping,
+    outline,
+    samples_of,
+    text_of,
+    told_by_rows,
+)
+from models.intake.mapping_file import units_mark
+from models.intake.problems import Code, Problem, Severity
+from models.intake.reading import Cell, Sheet
+from models.units import STORED_UNIT, Decimal, Display, Quantity
+
+_BARE_ENDS = frozenset("0123456789.,")
+_ALWAYS_ALIKE = frozenset({Quantity.SPEED, Quantity.DURATION})
+"""What every plant writes in the same unit, unless somebody has said otherwise: rpm and hours."""
+
+
+def headings_of(sheet: Sheet, row: int) -> list[str]:
+    """Give the headings in a row of a sheet; none where the sheet is shorter."""
+    return _trimmed([text_of(cell) for cell in sheet.head[row - 1]]) if len(sheet.head) >= row else []
+
+
+def _trimmed(names: Sequence[str]) -> list[str]:
+    kept = [name for name in names if name != WHAT_TO_MEND]
+    while kept and not kept[-1]:
+        kept.pop()
+    return kept
+
+
+def _has_same_headings(wanted: SheetMapping, sheet: Sheet) -> bool:
+    return headings_of(sheet, wanted.header_row) == _trimmed(wanted.headings)
+
+
+def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
+    """Give the sheets of a mapping that are in a file, with the headings that the mapping was made for."""
+    by_name = {sheet.name: sheet for sheet in sheets}
+    return tuple(m for m in mapping.sheets if m.sheet in by_name and _has_same_headings(m, by_name[m.sheet]))
+
+
+def contradict(one: SheetMapping, other: SheetMapping) -> bool:
+    """Tell whether the same cells would mean something else by another mapping of the same headings."""
+    if [(c.field, c.unit, c.times) for c in one.columns] != [(c.field, c.unit, c.times) for c in other.columns]:
+        return True
+    fixed = {Order.DAY_FIRST, Order.MONTH_FIRST}
+    return (
+        one.table is not other.table
+        or (one.order is not other.order and {one.order, other.order} <= fixed)
+        or {one.decimal, other.decimal} == {Decimal.POINT, Decimal.COMMA}
+        or any(other.words.get(word, meaning) != meaning for word, meaning in one.words.items())
+    )
+
+
+def differences(wanted: SheetMapping, sheet: Sheet) -> str:
+    """Say which headings of a sheet are not those of a mapping."""
+    there, here = headings_of(sheet, wanted.header_row), _trimmed(wanted.headings)
+    parts = [
+        f"{where}: {', '.join(repr(name) for name in names)}"
+        for where, names in (
+            ("only in the file", [name for name in there if name and name not in here]),
+            ("only in the mapping", [name for name in here if name and name not in there]),
+        )
+        if names
+    ]
+    return "; ".join(parts) or f"the headings in row {wanted.header_row} stand in another order or number"
+
+
+def changed_by_hand(mapping: FileMapping, marks: Iterable[str], sheets: Sequence[Sheet]) -> str:
+    """Say how a mapping differs from the file for which it was proposed; empty where it was proposed for another.
+
+    Parameters
+    ----------
+    mapping : FileMapping
+        A kept mapping. [unitless]
+    marks : iterable of str
+        Digests of the headings that would be proposed for the file. [unitless]
+    sheets : sequence of Sheet
+        The sheets of the file that no mapping reads. [unitless]
+    """
+    if mapping.mark not in set(marks):
+        return ""
+    by_name = {sheet.name: sheet for sheet in sheets}
+    told = [
+        (f"sheet '{m.sheet}': " if m.sheet else "") + differences(m, by_name[m.sheet])
+        for m in mapping.sheets
+        if m.sheet in by_name
+    ]
+    told += [f"sheet '{name}' is not in the mapping" for name in by_name.keys() - {m.sheet for m in mapping.sheets}]
+    return "; ".join(told)
+
+
+def leaning(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
+    """Give the columns whose reading rests on the site: on a unit that neither heading nor cells state, or on a factor."""
+    found = []
+    unsure: list[Column] = []
+    for column in mapping.columns:
+        if column.field is None or column.field.quantity is None:
+            continue
+        stated = _stated(column)
+        if column.times != 1.0 or (stated and stated != column.unit):
+            found.append(column)
+        elif not stated and not (
+            column.field.quantity in _ALWAYS_ALIKE and column.unit == STORED_UNIT[column.field.quantity]
+        ):
+            unsure.append(column)
+    if unsure:
+        bare = _bare(sheet, mapping.header_row, [column.index for column in unsure])
+        found += [column for column in unsure if column.index in bare]
+    return sorted(found, key=lambda column: column.index)
+
+
+def _stated(column: Column) -> str:
+    assert column.field is not None  # noqa: S101 - only asked of mapped columns
+    return headings.unit_for(headings.take_apart(column.heading), column.field)
+
+
+def _bare(sheet: Sheet, header_row: int, columns: Sequence[int]) -> set[int]:
+    """Give the columns in which some number stands without a unit."""
+    bare: set[int] = set()
+    left = set(columns)
+    for number, cells in sheet.rows():
+        if number > header_row:
+            found = {place for place in left if place < len(cells) and _is_bare(cells[place])}
+            bare |= found
+            left -= found
+            if not left:
+                break
+    return bare
+
+
+def _is_bare(cell: Cell) -> bool:
+    return (cell.strip()[-1:] in _BARE_ENDS and bool(cell.strip())) if isinstance(cell, str) else cell is not None
+
+
+def without_asking(mapping: SheetMapping, sheet: Sheet, display: Display) -> SheetMapping:
+    """Give how a sheet of another site is read, every unit of which is stated: how its numbers and dates are written is its own."""
+    own = outline(sheet, display)
+    return replace(mapping, order=Order.BY_ROWS, decimal=Decimal.AUTO if own is None else own.decimal)
+
+
+def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there: str) -> SheetMapping:
+    """Propose for one site how a sheet is read, from what was confirmed for another.
+
+    A unit that no heading states is that of the new site, unless somebody had
+    set another one than that of the site for which it was confirmed.
+
+    Parameters
+    ----------
+    mapping : SheetMapping
+        What was confirmed. [unitless]
+    sheet : Sheet
+        The sheet of the new site. [unitless]
+    display : Display
+        The new site's units. [unitless]
+    units_there : str
+        The other site's units as its mapping says them; empty where it does not. [unitless]
+    """
+    there = next((d for d in _DISPLAYS if units_mark(d) == units_there), None)
+    columns = []
+    for column in mapping.columns:
+        unit = column.unit
+        if column.field is not None and column.field.quantity is not None and not _stated(column):
+            quantity = column.field.quantity
+            if there is None or unit == there.unit(quantity):
+                unit = display.unit(quantity)
+        columns.append(replace(column, unit=unit))
+    own = outline(sheet, display)
+    made = replace(mapping, columns=tuple(columns), decimal=mapping.decimal if own is None else own.decimal)
+    told = told_by_rows(sheet, made)
+    return with_samples(replace(told, words={**told.words, **mapping.words}), sheet)
+
+
+_DISPLAYS = tuple(Display(length, temperature) for length in ("mm", "mil") for temperature in ("°C", "°F"))
+
+
+def with_samples(mapping: SheetMapping, sheet: Sheet) -> SheetMapping:
+    """Give a mapping with samples of a sheet, for a person to look at."""
+    body = sheet.head[mapping.header_row :]
+    columns = (replace(c, samples=tuple(samples_of(body, c.index)[:3])) for c in mapping.columns)
+    return replace(mapping, columns=tuple(columns))
+
+
+def is_blank(sheet: Sheet) -> bool:
+    """Tell whether nothing stands in a sheet."""
+    return not any(text_of(cell) for _, cells in sheet.rows() for cell in cells)
+
+
+def guessed_encoding(sheet: Sheet) -> Problem | None:
+    """Say which encoding a text was read in where that was a guess; ``None`` where its bytes tell, or hold plain letters only."""
+    if sheet.encoding in {"", "utf-8", "utf-8-sig", "utf-16"}:
+        return None
+    for number, cells in sheet.rows():
+        for cell in cells:
+            if isinstance(cell, str) and not cell.isascii():
+                expected = f"a text in UTF-8; the file was read as {sheet.encoding}, which is a guess: if this is not what it should say, give --encoding"
+                return Problem(
+                    sheet.path.name, "", number, "", Code.GUESSED_ENCODING, Severity.WARNING, cell[:60], expected
+                )
+    return None

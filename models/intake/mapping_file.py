@@ -1,0 +1,200 @@
+"""A mapping as a TOML file: written for a person to read, correct and confirm; read again as they left it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from models.errors import UnreadableFileError
+from models.intake import dates
+from models.intake.fields import FIELDS, Field, Table
+from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
+from models.units import STORED_UNIT, Decimal, Display, canonical_unit
+
+_BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
+
+
+def units_mark(display: Display) -> str:
+    """Write which units a site reads, for a mapping that is confirmed for it."""
+    return f"{display.length}, {display.temperature}"
+
+
+def to_toml(mapping: FileMapping, source: str) -> str:
+    """Write a mapping for a person to read, correct and confirm."""
+    import tomlkit
+
+    document = tomlkit.document()
+    for line in (
+        f"How driftbook reads '{source}' and every later file with the same headings.",
+        "Look at each column: the samples stand beside it. 'field' says what it is ('' leaves it out), 'unit' in which unit a",
+        "plain number is; a unit written in a cell comes first. 'times' multiplies: -1 turns the sign round, 0.5 halves a",
+        "total indicator reading. Vertical + is movable above stationary; horizontal + is to the right for someone at the",
+        "movable machine who looks towards the stationary one; angularity + opens upwards away from the coupling.",
+        "'site' is the plant for which it is confirmed: another one is asked anew where a unit stands neither in a heading nor in",
+        "the cells. 'left_out' names sheets that are not to be read, e.g. [\"notes\"].",
+        "When it is right, set confirmed = true (or run the import again with --confirm).",
+    ):
+        document.add(tomlkit.comment(line))
+    document.add("confirmed", tomlkit.item(mapping.confirmed))
+    document.add("headings", tomlkit.item(mark_of(mapping)))
+    document.add("site", tomlkit.item(mapping.site))
+    document.add("units", tomlkit.item(mapping.units))
+    document.add("left_out", tomlkit.item(list(mapping.left_out)))
+    sheets = tomlkit.aot()
+    for sheet in mapping.sheets:
+        sheets.append(_sheet_table(sheet))
+    document.add("sheet", sheets)
+    return tomlkit.dumps(document)
+
+
+def _sheet_table(sheet: SheetMapping) -> Any:
+    import tomlkit
+
+    table = tomlkit.table()
+    table.add("name", sheet.sheet)
+    table.add("holds", str(sheet.table))
+    table["holds"].comment(f"one of: {', '.join(Table)}")
+    table.add("header_row", sheet.header_row)
+    table.add("decimal", str(sheet.decimal))
+    table["decimal"].comment("'.', ',' or 'auto'")
+    table.add("dates", str(sheet.order))
+    table["dates"].comment(
+        "'day first', 'month first' or 'by the rows' (a day above 12 tells), where the year does not stand first"
+    )
+    if sheet.words:
+        words = tomlkit.table()
+        for word, meaning in sheet.words.items():
+            words.add(word, meaning)
+        table.add("words", words)
+    columns = tomlkit.aot()
+    for column in sheet.columns:
+        entry = tomlkit.table()
+        entry.add("heading", column.heading)
+        entry.add("field", "" if column.field is None else _name(column.field, sheet.table))
+        if column.field is not None:
+            entry["field"].comment(column.field.meaning)
+        if column.unit:
+            entry.add("unit", column.unit)
+        if column.times != 1.0:
+            entry.add("times", column.times)
+        if column.samples:
+            entry.add(tomlkit.comment("samples: " + " | ".join(sample[:40] for sample in column.samples)))
+        columns.append(entry)
+    table.add("column", columns)
+    return table
+
+
+def _name(chosen: Field, table: Table) -> str:
+    return chosen.key if chosen.table is table else f"{chosen.table}.{chosen.key}"
+
+
+def from_toml(text: str, path: Path) -> FileMapping:
+    """Read a mapping that a person may have edited.
+
+    Raises
+    ------
+    UnreadableFileError
+        If it is no TOML, names a table, field or unit that does not exist, or gives two columns the same field.
+    """
+    import tomlkit  # where a mapping is read or written: a file by the template needs none
+    from tomlkit.exceptions import TOMLKitError
+
+    try:
+        document = tomlkit.parse(text).unwrap()
+        sheets = tuple(_sheet_from(sheet) for sheet in document.get("sheet", []))
+        return FileMapping(
+            sheets,
+            confirmed=bool(document.get("confirmed", False)),
+            path=path,
+            left_out=tuple(map(str, document.get("left_out", ()))),
+            site=str(document.get("site", "")),
+            units=str(document.get("units", "")),
+            mark=str(document.get("headings", "")),
+        )
+    except (TOMLKitError, KeyError, TypeError, ValueError, AttributeError) as fault:
+        raise UnreadableFileError(
+            f"The mapping {path} cannot be used: {fault}.",
+            remedy="Correct it, or delete it and import again for a new proposal.",
+        ) from fault
+
+
+def _sheet_from(data: dict[str, Any]) -> SheetMapping:
+    table = Table(data["holds"])
+    columns: list[Column] = []
+    filled: dict[str, str] = {}
+    for index, entry in enumerate(data["column"]):
+        name = entry.get("field", "")
+        chosen = None
+        if name:
+            full = name if "." in name else f"{table}.{name}"
+            if full not in _BY_NAME:
+                raise ValueError(f"there is no field '{name}' in {table} (column '{entry['heading']}')")
+            if full in filled:
+                raise ValueError(
+                    f"the columns '{filled[full]}' and '{entry['heading']}' are both '{name}': leave one out"
+                )
+            filled[full] = entry["heading"]
+            chosen = _BY_NAME[full]
+        unit = entry.get("unit", "")
+        if chosen is not None and chosen.quantity is not None:
+            unit = canonical_unit(unit, chosen.quantity) if unit else STORED_UNIT[chosen.quantity]
+        columns.append(Column(index, entry["heading"], chosen, unit, float(entry.get("times", 1.0))))
+    return SheetMapping(
+        data["name"],
+        table,
+        int(data["header_row"]),
+        tuple(columns),
+        Decimal(data.get("decimal", "auto")),
+        dates.Order(data.get("dates", "day first")),
+        {str(k): str(v) for k, v in data.get("words", {}).items()},
+    )
+
+
+def mark_of(mapping: FileMapping) -> str:
+    """Give the digest of a mapping's own sheets and headings."""
+    return fingerprint((sheet.sheet, sheet.headings) for sheet in mapping.sheets)
+
+
+def confirm(path: Path, mapping: FileMapping) -> None:
+    """Set a mapping's file to confirmed, for the site that the mapping names; what a person wrote in it stays."""
+    import tomlkit
+
+    document = tomlkit.parse(path.read_text(encoding="utf-8"))
+    for key, value in (("confirmed", True), ("site", mapping.site), ("units", mapping.units)):
+        if document.get(key) != value:
+            document[key] = value
+    path.write_text(tomlkit.dumps(document), encoding="utf-8")
+
+
+def kept_path(folder: Path, mapping: FileMapping, source: Path) -> Path:
+    """Say where the mapping of a file is kept: its name for the eye, the headings' digest for the search."""
+    stem = "".join(letter if letter.isalnum() or letter in "-_" else "-" for letter in source.stem)[:40]
+    return folder / f"{stem}-{mark_of(mapping)}.toml"
+
+
+def free_path(folder: Path, mapping: FileMapping, source: Path, site: str) -> Path:
+    """Say where a new mapping is written: a file that is there already is somebody's work and stays.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where mappings are kept. [unitless]
+    mapping : FileMapping
+        The mapping. [unitless]
+    source : pathlib.Path
+        The file that it is made for. [unitless]
+    site : str
+        Code of the site; a second mapping of the same headings bears it. [unitless]
+    """
+    first = kept_path(folder, mapping, source)
+    return next(path for path in _names(first, site) if not path.exists())
+
+
+def _names(first: Path, site: str) -> Iterator[Path]:
+    yield first
+    yield first.with_name(f"{first.stem}-{site}.toml")
+    number = 2
+    while True:
+        yield first.with_name(f"{first.stem}-{site}-{number}.toml")
+        number += 1

@@ -1,0 +1,162 @@
+"""Cells in which a spreadsheet shows no value: its error values, and formulas that were saved without what they give.
+
+The reader of workbooks takes both for blank cells, and a blank target is a
+target of 0: so they are looked for in the sheets themselves, and put where
+they stand as texts that no field accepts.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final, TypeVar
+from xml.etree import ElementTree as ET
+
+from models.intake.spoilt_xls import spoilt_cells_of_xls
+
+T = TypeVar("T")
+
+NO_VALUE: Final = "#NO VALUE: "
+"""What is put before a formula without a value; it stays with the row when it comes back, and keeps it out again."""
+
+_ERRORS: Final = re.compile(
+    r"#(?:N/[ADV]|NV|GETTING_DATA|¡?[A-ZÄÖÜÁÉÍÓÚÂÊÔÃÕÇ/0]{2,14}[!?]|#{2,})|Err:\d{3}|#NO VALUE:.*", re.DOTALL
+)
+"""Error values in the spellings of several languages, a number that did not fit its column (####), and our own mark."""
+
+_RELATION: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+_PIECE: Final = 1 << 20
+_OVERLAP: Final = 64
+_F: Final = rb"<(?:\w+:)?f\b[^>]*?(?:/>|(?<!/)>(?P<formula>[^<]*)</(?:\w+:)?f>)\s*"
+_NO_RESULT: Final = re.compile(
+    rb"<(?:\w+:)?c\b(?P<cell>[^>]*)(?<!/)>\s*" + _F + rb"(?:<(?:\w+:)?v\b[^>]*?(?:/>|(?<!/)>\s*</)|</(?:\w+:)?c>)"
+)
+_ERROR: Final = re.compile(
+    rb"<(?:\w+:)?c\b(?P<cell>[^>]*\st\s*=\s*[\"']e[\"'][^>]*)(?<!/)>\s*(?:" + _F + rb")?"
+    rb"(?:<(?:\w+:)?v\b[^>]*?(?:/>|(?<!/)>(?P<value>[^<]*)</(?:\w+:)?v>))?"
+)
+"""A cell with a formula and nothing in place of its value, and one that says that it is an error."""
+
+_PLACE: Final = re.compile(rb"\sr\s*=\s*[\"']\$?([A-Za-z]{1,3})\$?(\d{1,7})[\"']")
+_KIND: Final = re.compile(rb"\st\s*=\s*[\"'](\w+)[\"']")
+_FORMULAS: Final = (b"<f", b":f")
+_ERRORS_SAID: Final = (b'"e"', b"'e'")
+"""One of them stands in every piece of a sheet with such a cell; most sheets have none of them."""
+
+_BEGINS: Final = re.compile(rb"<(?:\w+:)?c[\s>]")
+
+
+def is_spoilt(text: str) -> bool:
+    """Tell whether a text is what a spreadsheet shows where it has no value.
+
+    Parameters
+    ----------
+    text : str
+        The text of a cell. [as typed]
+    """
+    return text[:1] in {"#", "E"} and _ERRORS.fullmatch(text) is not None
+
+
+def spoilt_cells(path: Path) -> dict[str, dict[tuple[int, int], str]]:
+    """Give the spoilt cells of each sheet of a workbook: text by row and column, both from 0.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A workbook that was checked. [unitless]
+    """
+    with path.open("rb") as stream:
+        is_packed = stream.read(2) == b"PK"
+    if not is_packed:
+        return spoilt_cells_of_xls(path)
+    found: dict[str, dict[tuple[int, int], str]] = {}
+    with zipfile.ZipFile(path) as packed:
+        for name, part in _sheets(packed):
+            cells = dict(_spoilt(packed, part))
+            if cells:
+                found[name] = cells
+    return found
+
+
+def overlay(grid: list[list[T]], spoilt: dict[tuple[int, int], str]) -> list[list[T | str]]:
+    """Put spoilt cells where they stand; the grid grows where they lie outside of it.
+
+    Parameters
+    ----------
+    grid : list of list
+        Rows of cells, all of one length. [as typed]
+    spoilt : dict
+        Texts by row and column, both from 0. [as typed]
+    """
+    width = max(max(map(len, grid), default=0), 1 + max(column for _, column in spoilt))
+    whole: list[list[T | str]] = [[*row, *([""] * (width - len(row)))] for row in grid]
+    whole.extend([""] * width for _ in range(len(grid), 1 + max(row for row, _ in spoilt)))
+    for (row, column), text in spoilt.items():
+        whole[row][column] = text
+    return whole
+
+
+def _sheets(packed: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
+    """Give the sheets by name with the parts in which they stand."""
+    parts = {name.lower(): name for name in packed.namelist()}
+    if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= parts.keys():
+        return
+    # The workbook was checked: it holds no definitions of its own, and so nothing that could unfold.
+    relations = ET.fromstring(packed.read(parts["xl/_rels/workbook.xml.rels"]))  # noqa: S314
+    targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
+    for sheet in ET.fromstring(packed.read(parts["xl/workbook.xml"])).iter():  # noqa: S314
+        target = targets.get(sheet.get(_RELATION, ""), "") if sheet.tag.endswith("}sheet") else ""
+        part = parts.get((target.lstrip("/") if target.startswith("/") else f"xl/{target}").lower())
+        if target and part is not None:
+            yield sheet.get("name", ""), part
+
+
+def _spoilt(packed: zipfile.ZipFile, part: str) -> Iterator[tuple[tuple[int, int], str]]:
+    with packed.open(part) as stream:
+        held = b""
+        while piece := stream.read(_PIECE):
+            seen = held + piece
+            cut = _last_cell(seen)
+            yield from _in_piece(seen[:cut])
+            held = seen[cut:]
+        yield from _in_piece(held)
+
+
+def _last_cell(seen: bytes) -> int:
+    """Give where the last cell begins: it may not be finished, and is looked at with the next piece."""
+    starts = seen.rfind(b"<c "), seen.rfind(b":c ")
+    if starts[0] > starts[1]:
+        return starts[0]
+    if starts[1] > 0:
+        return max(0, seen.rfind(b"<", 0, starts[1]))
+    return max((match.start() for match in _BEGINS.finditer(seen)), default=max(0, len(seen) - _OVERLAP))
+
+
+def _in_piece(piece: bytes) -> Iterator[tuple[tuple[int, int], str]]:
+    if any(sign in piece for sign in _ERRORS_SAID):
+        for cell in _ERROR.finditer(piece):
+            text = (cell["value"] or b"").decode("utf-8", "replace").strip() or "#VALUE!"
+            yield from _placed(cell["cell"], text)
+    if any(sign in piece for sign in _FORMULAS):
+        for cell in _NO_RESULT.finditer(piece):
+            kind = _KIND.search(cell["cell"])
+            # One that gives a text says so, and an empty text is a value.
+            if kind is None or kind[1] not in {b"str", b"e"}:
+                formula = html.unescape((cell["formula"] or b"").decode("utf-8", "replace"))
+                yield from _placed(cell["cell"], f"{NO_VALUE}={formula}")
+
+
+def _placed(cell: bytes, text: str) -> Iterator[tuple[tuple[int, int], str]]:
+    place = _PLACE.search(cell)
+    if place is not None:
+        yield (int(place[2]) - 1, _column(place[1]) - 1), text
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters.upper():
+        number = number * 26 + letter - 64
+    return number

@@ -1,0 +1,439 @@
+"""Import at the console: which mapping reads a file, what is asked, what is told, and the rows that come back."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+
+import openpyxl
+import pytest
+import sqlalchemy as sa
+
+from dashboard.cli import main
+from models.intake import mend
+from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.reader import Reader
+from models.values.job import Job
+from tests.seeded import ASSETS
+
+Spoken = Callable[..., tuple[int, str]]
+
+HEAD = "Job no,Machine,Date,Why,Found V offset,Found V angle,Found horiz offset,Found horiz angle"
+STATED = HEAD.replace("offset", "offset mm").replace("angle", "angle mm/m")
+
+
+def register(path: Path, *rows: str, head: str = HEAD) -> Path:
+    path.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+def row(ref: str, offset: object = 0.1, day: str = "2019-01-01", why: str = "planned") -> str:
+    return f"{ref},P-1,{day},{why},{offset},0.2,0.05,0.1"
+
+
+def workbook(path: Path, **sheets: list[str]) -> Path:
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, lines in sheets.items():
+        sheet = book.create_sheet(name)
+        for line in lines:
+            sheet.append([float(cell) if cell.replace(".", "", 1).isdigit() else cell for cell in line.split(",")])
+    book.save(path)
+    return path
+
+
+def jobs_of(book: str = "driftbook.db", site: int = 1) -> dict[str, Job]:
+    engine = make_engine(Settings(book=book))
+    story = Reader(engine).story(site, "P-1")
+    engine.dispose()
+    return {} if story is None else {line.job.ref: line.job for line in story.standing}
+
+
+def found_v(ref: str, site: int = 1, book: str = "driftbook.db") -> float:
+    found = jobs_of(book, site)[ref].found
+    assert found is not None
+    return found.offset_v
+
+
+@pytest.fixture
+def say(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Spoken:
+    """Give the command, in a folder with the book of a plant that reads mil."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "400")
+
+    def run(*arguments: object) -> tuple[int, str]:
+        status = main([*map(str, arguments), "--by", "A"])
+        spoken = capsys.readouterr()
+        return status, " ".join((spoken.out + spoken.err).split())
+
+    assert run("init", "--site", "Ash Works", "--zone", "Europe/Lisbon", "--units", "mil")[0] == 0
+    (tmp_path / "assets.csv").write_text(ASSETS, encoding="utf-8")
+    assert run("import", "assets.csv")[0] == 0
+    return run
+
+
+@pytest.fixture
+def second(say: Spoken) -> Spoken:
+    """Give the command with a second plant in the book, which reads mm."""
+    assert say("init", "--site", "Birch Works", "--zone", "Europe/Lisbon")[0] == 0
+    assert say("import", "assets.csv", "--site", "birch-works")[0] == 0
+    return say
+
+
+def mappings() -> list[Path]:
+    return sorted(Path("mappings").glob("*.toml"))
+
+
+# -- for which site a mapping holds --------------------------------------------------------------------------------
+
+
+def test_what_one_site_confirmed_is_asked_anew_for_another_where_units_are_not_stated(second: Spoken) -> None:
+    register(Path("a.csv"), row("A1", 4))
+    register(Path("b.csv"), row("B1", 0.1))
+    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    (first,) = mappings()
+    kept = first.read_bytes()
+    status, said = second("import", "b.csv", "--site", "birch-works")
+    assert status == 3
+    assert "confirmed for Ash Works (mil, °C)" in said
+    assert "'Found V offset' in mm (there mil)" in said
+    assert jobs_of(site=2) == {}
+    status, said = second("import", "b.csv", "--site", "birch-works", "--confirm")
+    assert (status, len(mappings()), first.read_bytes()) == (0, 2, kept)
+    assert (found_v("A1"), found_v("B1", 2)) == (pytest.approx(0.1016), pytest.approx(0.1))
+    register(Path("next.csv"), row("N1", 2, "2019-02-01"))
+    for site, number in (("ash-works", 1), ("birch-works", 2)):
+        assert second("import", "next.csv", "--site", site)[0] == 0
+        assert found_v("N1", number) == pytest.approx((0.0508, 2.0)[number - 1])
+
+
+def test_a_mapping_that_is_named_is_no_exception(second: Spoken) -> None:
+    register(Path("a.csv"), row("A1", 4))
+    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    (first,) = mappings()
+    assert second("import", "a.csv", "--site", "birch-works", "--mapping", first)[0] == 3
+    assert second("import", "a.csv", "--site", "birch-works", "--mapping", first, "--confirm")[0] == 0
+    assert len(mappings()) == 2, "the second look found the first proposal"
+    assert found_v("A1", 2) == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize(
+    ("head", "line", "asks"),
+    [
+        (STATED, row("A1", 0.1), False),
+        (HEAD, "A1,P-1,2019-01-01,planned,0.1 mm,0.2 mm/m,0.05 mm,0.1 mm/m", False),
+        (HEAD, "A1,P-1,2019-01-01,planned,0.1 mm,0.2,0.05 mm,0.1 mm/m", True),
+    ],
+)
+def test_where_every_unit_is_stated_nothing_is_asked(second: Spoken, head: str, line: str, asks: bool) -> None:
+    register(Path("a.csv"), line, head=head)
+    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    status, said = second("import", "a.csv", "--site", "birch-works")
+    assert status == (3 if asks else 0)
+    assert "confirmed for Ash Works" in said
+    if not asks:
+        assert found_v("A1", 2) == found_v("A1", 1) == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(("old", "new"), [('unit = "mm"', 'unit = "mm"\ntimes = -1'), ('unit = "mm"', 'unit = "mil"')])
+def test_a_factor_or_a_unit_set_by_hand_is_one_sites_own(second: Spoken, old: str, new: str) -> None:
+    register(Path("a.csv"), row("A1"), head=STATED)
+    assert second("import", "a.csv", "--site", "ash-works")[0] == 3
+    (first,) = mappings()
+    first.write_text(
+        first.read_text(encoding="utf-8").replace(old, new).replace("confirmed = false", "confirmed = true")
+    )
+    assert second("import", "a.csv", "--site", "ash-works")[0] == 0
+    assert second("import", "a.csv", "--site", "birch-works")[0] == 3
+
+
+def test_another_site_s_order_of_dates_is_not_taken_over(second: Spoken) -> None:
+    register(Path("a.csv"), row("A1", day="3/4/2019"), row("A2", day="25/4/2019"), head=STATED)
+    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    register(Path("b.csv"), row("B1", day="3/4/2019"), row("B2", day="4/25/2019"), head=STATED)
+    assert second("import", "b.csv", "--site", "birch-works")[0] == 0
+    assert jobs_of(site=1)["A1"].performed_at.month == 4
+    assert jobs_of(site=2)["B1"].performed_at.month == 3
+
+
+def test_other_units_of_the_site_or_another_book_beside_it_are_asked_too(say: Spoken) -> None:
+    register(Path("a.csv"), row("A1", 4))
+    assert say("import", "a.csv", "--confirm")[0] == 0
+    register(Path("b.csv"), row("B1", 0.1, "2019-02-01"))
+    assert say("init", "--book", "other.db", "--site", "Cedar Works", "--zone", "UTC")[0] == 0
+    assert say("import", "assets.csv", "--book", "other.db")[0] == 0
+    assert say("import", "b.csv", "--book", "other.db")[0] == 3
+    assert say("site", "--units", "mm")[0] == 0
+    status, said = say("import", "b.csv")
+    assert (status, "confirmed for Ash Works (mil, °C)" in said) == (3, True)
+
+
+def without_mark(path: Path) -> None:
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text(
+        "\n".join(line for line in lines if not line.startswith(("site =", "units =", "left_out ="))) + "\n"
+    )
+
+
+def test_a_mapping_that_names_no_site_is_that_of_the_site_which_used_it_first(second: Spoken) -> None:
+    register(Path("a.csv"), row("A1", 4))
+    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    (first,) = mappings()
+    without_mark(first)
+    kept = first.read_bytes()
+    register(Path("b.csv"), row("B1", 4, "2019-02-01"))
+    assert second("import", "b.csv", "--site", "ash-works")[0] == 0
+    status, said = second("import", "b.csv", "--site", "birch-works")
+    assert (status, first.read_bytes()) == (3, kept)
+    assert "'Found V offset' in mm (there mil)" in said
+
+
+def test_one_that_nobody_used_stays_valid_and_its_units_are_told(say: Spoken) -> None:
+    register(Path("a.csv"), row("A1", 4))
+    assert say("import", "a.csv")[0] == 3
+    (first,) = mappings()
+    without_mark(first)
+    first.write_text(
+        first.read_text().replace("confirmed = false", "confirmed = true").replace('unit = "mil"', 'unit = "mm"')
+    )
+    status, said = say("import", "a.csv")
+    assert status == 0
+    assert "names no site, and reads 'Found V offset' in mm" in said
+    assert found_v("A1") == pytest.approx(4.0)
+
+
+# -- sheets ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_sheet_that_is_not_read_is_named(say: Spoken) -> None:
+    rows = [STATED, row("C1")]
+    workbook(Path("w.xlsx"), log=rows, odd=["Colour,Weight", "red,4"], empty=[])
+    status, said = say("import", "w.xlsx", "--confirm")
+    assert status == 0
+    assert "warning: w.xlsx › odd: expected a row of headings" in said
+    assert "was not read" in said
+    assert "empty" not in said
+    _, said = say("import", "w.xlsx")
+    assert "w.xlsx › odd" in said
+
+
+def test_the_template_s_own_explanation_is_not_told_and_another_sheet_in_it_is(say: Spoken) -> None:
+    assert main(["template", "t.xlsx"]) == 0
+    book = openpyxl.load_workbook("t.xlsx")
+    book["assets"].append(["P-7"])
+    book.save("t.xlsx")
+    status, said = say("import", "t.xlsx")
+    assert (status, "not read" in said) == (0, False)
+    book.create_sheet("Notes").append(["remember", "this"])
+    book.save("t.xlsx")
+    status, said = say("import", "t.xlsx")
+    assert (status, "t.xlsx › Notes: expected" in said) == (0, True)
+
+
+def test_further_sheets_of_a_later_workbook_are_asked_for(say: Spoken) -> None:
+    workbook(Path("jan.xlsx"), y2018=[STATED, row("C1")])
+    assert say("import", "jan.xlsx", "--confirm")[0] == 0
+    later = {"y2018": [STATED, row("C1")], "y2019": [STATED, row("C2", day="2019-02-01")]}
+    workbook(Path("feb.xlsx"), **later)
+    status, said = say("import", "feb.xlsx")
+    assert (status, "sheets that no mapping reads ('y2019')" in said) == (3, True)
+    assert say("import", "feb.xlsx", "--confirm")[0] == 0
+    assert jobs_of().keys() == {"C1", "C2"}
+    assert say("import", "feb.xlsx")[0] == 0
+
+
+def test_a_sheet_can_be_left_out_by_its_mapping_and_that_is_told(say: Spoken) -> None:
+    workbook(Path("w.xlsx"), log=[STATED, row("C1")])
+    assert say("import", "w.xlsx", "--confirm")[0] == 0
+    (first,) = mappings()
+    first.write_text(first.read_text(encoding="utf-8").replace("left_out = []", 'left_out = ["old"]'), encoding="utf-8")
+    workbook(Path("w.xlsx"), log=[STATED, row("C1")], old=[STATED, row("C0")])
+    status, said = say("import", "w.xlsx")
+    assert (status, "w.xlsx › old" in said) == (0, True)
+    assert jobs_of().keys() == {"C1"}
+
+
+# -- mappings that a person has changed ---------------------------------------------------------------------------------
+
+
+def test_a_mapping_with_a_column_taken_out_is_neither_used_nor_written_over(say: Spoken) -> None:
+    register(Path("x.csv"), row("X1") + ",red", head=HEAD + ",Colour")
+    assert say("import", "x.csv")[0] == 3
+    (place,) = mappings()
+    text = place.read_text(encoding="utf-8")
+    cut = text[: text.rindex("[[sheet.column]]", 0, text.index('heading = "Colour"'))].replace('"mil"', '"mm"')
+    place.write_text(cut, encoding="utf-8")
+    status, said = say("import", "x.csv", "--confirm")
+    assert status == 2
+    assert "only in the file: 'Colour'" in said
+    assert 'field = "" leaves a column out' in said
+    assert (mappings(), place.read_text(encoding="utf-8")) == ([place], cut)
+    assert jobs_of() == {}
+
+
+def test_a_field_cannot_be_two_columns(say: Spoken) -> None:
+    register(Path("y.csv"), row("Y1") + ",0.9", head=HEAD + ",Checked")
+    assert say("import", "y.csv")[0] == 3
+    (place,) = mappings()
+    before, after = place.read_text(encoding="utf-8").split('heading = "Checked"')
+    place.write_text(
+        before + 'heading = "Checked"' + after.replace('field = ""', 'field = "found_offset_v"'), encoding="utf-8"
+    )
+    status, said = say("import", "y.csv", "--confirm")
+    assert (status, "'Found V offset' and 'Checked' are both 'found_offset_v'" in said) == (2, True)
+
+
+def test_a_second_look_shows_samples_and_factors(say: Spoken) -> None:
+    register(Path("x.csv"), row("X1"))
+    assert say("import", "x.csv")[0] == 3
+    (place,) = mappings()
+    text = place.read_text(encoding="utf-8")
+    place.write_text(text.replace('unit = "mil"\n', 'unit = "mil"\ntimes = -0.5\n', 1), encoding="utf-8")
+    status, said = say("import", "x.csv", "--confirm")
+    assert (status, "2019-01-01" in said, "mil × -0.5" in said) == (0, True, True)
+    assert "times = -0.5" in place.read_text(encoding="utf-8")
+    assert found_v("X1") == pytest.approx(-0.5 * 0.1 * 0.0254)
+
+
+def test_two_mappings_that_read_the_same_sheet_in_two_ways_are_not_chosen_between(say: Spoken) -> None:
+    workbook(Path("one.xlsx"), log=[HEAD, row("C1", 4)])
+    assert say("import", "one.xlsx", "--confirm")[0] == 0
+    (first,) = mappings()
+    text = first.read_text(encoding="utf-8")
+    same = Path("mappings/another.toml")
+    same.write_text(text.replace('dates = "by the rows"', 'dates = "day first"'), encoding="utf-8")
+    assert say("import", "one.xlsx")[0] == 0, "what differs changes nothing"
+    same.write_text(text.replace('unit = "mil"', 'unit = "mm"'), encoding="utf-8")
+    status, said = say("import", "one.xlsx")
+    assert (status, "in different ways" in said, str(first) in said, str(same) in said) == (2, True, True, True)
+    assert say("import", "one.xlsx", "--mapping", first)[0] == 0
+
+
+# -- rows that come back ------------------------------------------------------------------------------------------------
+
+
+def mended(path: str, old: str, new: str) -> None:
+    place = Path(path)
+    if place.suffix == ".csv":
+        place.write_text(place.read_text(encoding="utf-8-sig").replace(old, new), encoding="utf-8")
+        return
+    book = openpyxl.load_workbook(place)
+    for sheet in book:
+        for cells in sheet.iter_rows():
+            for cell in cells:
+                if cell.value == old:
+                    cell.value = float(new)
+    book.save(place)
+
+
+def test_rows_of_one_sheet_are_read_by_the_mapping_of_the_whole_workbook(say: Spoken) -> None:
+    workbook(
+        Path("p.xlsx"), machines=["Machine,rpm", "P-9,1480"], log=[HEAD, row("C1"), row("C2", "5..0", "2019-02-01")]
+    )
+    assert say("import", "p.xlsx")[0] == 3
+    (place,) = mappings()
+    text = place.read_text(encoding="utf-8").replace('unit = "mil"\n', 'unit = "mil"\ntimes = -0.5\n')
+    place.write_text(text.replace("confirmed = false", "confirmed = true"), encoding="utf-8")
+    assert say("import", "p.xlsx", "--accept-good")[0] == 1
+    mended("p.to-mend.xlsx", "5..0", "5.0")
+    status, said = say("import", "p.to-mend.xlsx")
+    assert (status, f"confirmed mapping {place}" in said, mappings()) == (0, True, [place])
+    assert found_v("C2") == pytest.approx(-0.5 * 5 * 0.0254)
+
+
+def test_a_date_comes_back_as_it_was_understood(say: Spoken) -> None:
+    head = (
+        "job,tag,performed at,reason,found offset V [mm],found angle V [mm/m],found offset H [mm],found angle H [mm/m]"
+    )
+    register(Path("us.csv"), row("A1", day="04/25/2019"), row("A2", "0.O5", "03/04/2019 14:30"), head=head)
+    assert say("import", "us.csv", "--accept-good")[0] == 1
+    mended("us.to-mend.csv", "0.O5,", "0.05,")
+    assert say("import", "us.to-mend.csv")[0] == 0
+    assert jobs_of()["A2"].performed_at.strftime("%m-%d %H:%M") == "03-04 14:30"
+
+
+def test_a_file_to_mend_is_never_written_over_and_comes_every_time(say: Spoken) -> None:
+    for name, ref in (("s.csv", "A"), ("s.txt", "B")):
+        register(Path(name), row(f"{ref}1", "bad"), row(f"{ref}2", day=f"2019-0{1 + (ref == 'B')}-02"), head=STATED)
+    assert say("import", "s.csv", "s.txt", "--confirm", "--accept-good")[0] == 1
+    made = [Path("s.to-mend.csv"), Path("s.to-mend-2.csv")]
+    assert [list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))[1][0] for path in made] == ["A1", "B1"]
+    kept = [path.read_bytes() for path in made]
+    status, said = say("import", "s.csv", "--accept-good")
+    assert status == 1
+    assert "Nothing new went in: 1 row was refused" in said
+    assert "holds all of it" not in said
+    assert Path("s.to-mend-3.csv").is_file()
+    assert [path.read_bytes() for path in made] == kept
+    assert say("import", "s.to-mend.csv", "--accept-good")[0] == 1
+    assert Path("s.to-mend-4.csv").is_file(), "rows that came back twice"
+
+
+def test_where_rows_cannot_be_kept_nothing_goes_in(say: Spoken, monkeypatch: pytest.MonkeyPatch) -> None:
+    register(Path("j.csv"), row("A1"), row("A2", "bad", "2019-02-01"), head=STATED)
+    assert say("import", "j.csv", "--confirm", "--dry-run")[0] == 1
+    with monkeypatch.context() as patch:
+
+        def full(*_given: object, **_named: object) -> None:
+            raise OSError("no space left")
+
+        patch.setattr(mend, "write_mend", full)
+        status, said = say("import", "j.csv", "--accept-good")
+    assert status == 2
+    assert "no space left" in said
+    assert "nothing was imported" in said
+    assert jobs_of() == {}
+    assert not list(Path().glob("*to-mend*"))
+    assert say("import", "j.csv", "--accept-good")[0] == 1
+    assert jobs_of().keys() == {"A1"}
+    assert Path("j.to-mend.csv").is_file()
+
+
+def test_files_to_mend_of_an_import_that_fell_are_taken_away(say: Spoken, monkeypatch: pytest.MonkeyPatch) -> None:
+    register(Path("j.csv"), row("A1"), row("A2", "bad", "2019-02-01"), head=STATED)
+    assert say("import", "j.csv", "--confirm", "--dry-run")[0] == 1
+    write = mend.write_mend
+
+    def then_fall(*given: object, **named: object) -> None:
+        write(*given, **named)  # type: ignore[arg-type]
+        raise sa.exc.OperationalError("COMMIT", None, Exception("gone"))
+
+    monkeypatch.setattr(mend, "write_mend", then_fall)
+    assert say("import", "j.csv", "--accept-good")[0] == 2
+    assert not list(Path().glob("*to-mend*"))
+    assert jobs_of() == {}
+
+
+# -- what is told -------------------------------------------------------------------------------------------------------
+
+
+def test_a_guessed_encoding_is_told_with_what_was_read(say: Spoken) -> None:
+    Path("people.csv").write_bytes("name,qualification\nJörg Weiß,fitter\n".encode("cp850"))
+    status, said = say("import", "people.csv", "--dry-run")
+    assert status == 0
+    assert "warning: people.csv, row 2: found 'J”rg Weiá'" in said
+    assert "read as cp1252, which is a guess" in said
+    _, said = say("import", "people.csv", "--dry-run", "--encoding", "cp850")
+    assert "guess" not in said
+    Path("people.csv").write_text("name,qualification\nJörg Weiß,fitter\n", encoding="utf-8")
+    _, said = say("import", "people.csv", "--dry-run")
+    assert "guess" not in said
+
+
+def test_a_file_that_is_named_twice_is_read_once(say: Spoken) -> None:
+    register(Path("z.csv"), row("Z1"), head=STATED)
+    status, said = say("import", "z.csv", "./z.csv", "--confirm")
+    assert (status, said.count("1 row of jobs, 1 went in")) == (0, 1)
+
+
+def test_one_is_told_as_one_and_a_sentence_as_a_sentence(say: Spoken, tmp_path: Path) -> None:
+    head = "tag,description,coupling,spacer span [mm],running speed [rpm]"
+    path = register(tmp_path / "machines.csv", "M-4,invented,spacer,,1480", head=head)
+    status, said = say("import", path)
+    assert status == 1
+    assert "1 row of assets" in said
+    assert ": M-4 has a spacer coupling: give the span between its flex planes." in said
+    assert "expected M-4" not in said
+    assert "Nothing was imported: 1 error. Mend it and import again" in " ".join(said.split())

@@ -1,0 +1,166 @@
+"""The order of day and month: told by all rows, never guessed where two readings are possible."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from hypothesis import given
+from hypothesis import strategies as st
+
+from models.errors import NotAQuantityError
+from models.intake.dates import Order, read_day, spelt_out
+from models.intake.day_order import evidence_in, evidence_of
+from models.intake.mapping import propose
+from models.intake.problems import Code
+from models.intake.reading import read_sheets
+from models.store.reader import Reader
+from models.units import Display
+from models.values.story import Site
+from tests.seeded import bring_in, seed
+from tests.test_commands_import_files import GOOD, HEAD, jobs_file
+from tests.test_commands_plain_jobs import Ways, both  # noqa: F401 - a fixture
+
+
+def parse_day(text: str, order: Order) -> date:
+    return read_day(text, order, date(2026, 11, 25), may_lie_ahead=False)[0]
+
+
+@pytest.mark.parametrize(
+    ("texts", "order"),
+    [
+        (["3/4/2019", "2019-04-25"], Order.BY_ROWS),
+        (["3/4/2019", "25/4/2019"], Order.DAY_FIRST),
+        (["3/4/2019", "04/25/2019 14:30"], Order.MONTH_FIRST),
+        (["25/04/2019", "04/26/2019"], Order.CLEAR),
+        (["3.4.2019"], Order.BY_ROWS),
+        (["3.4.2019", "25.4.2019", "12.13.2019"], Order.DAY_FIRST),
+        (["3.4.2019", "04/25/2019"], Order.CLEAR),
+        (["3.4.2019", "25/04/2019"], Order.DAY_FIRST),
+        (["3.4.2019", "4.25.2019"], Order.CLEAR),
+        (["4.25.2019"], Order.MONTH_FIRST),
+        (["5/5/2019", "n/a", "", "12:30"], Order.BY_ROWS),
+    ],
+)
+def test_a_day_above_twelve_tells(texts: list[str], order: Order) -> None:
+    assert evidence_of(texts).order is order
+    assert evidence_of(reversed(texts)).order is order
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "day"),
+    [
+        ("3.4.2019", Order.BY_ROWS, date(2019, 4, 3)),
+        ("3/4/2019", Order.BY_ROWS, None),
+        ("3-4-2019", Order.BY_ROWS, None),
+        ("5/5/2019", Order.BY_ROWS, date(2019, 5, 5)),
+        ("25/4/2019", Order.BY_ROWS, date(2019, 4, 25)),
+        ("4/25/2019", Order.BY_ROWS, date(2019, 4, 25)),
+        ("3.4.2019", Order.CLEAR, None),
+        ("13/13/2019", Order.CLEAR, None),
+        ("3/4/2019", Order.MONTH_FIRST, date(2019, 3, 4)),
+        ("25/4/2019", Order.MONTH_FIRST, None),
+    ],
+)
+def test_a_date_that_reads_two_ways_is_read_only_by_an_order(text: str, order: Order, day: date | None) -> None:
+    if day is not None:
+        assert parse_day(text, order) == day
+        return
+    with pytest.raises(NotAQuantityError) as fault:
+        parse_day(text, order)
+    if text.startswith("3"):
+        assert "2019-04-03 or 2019-03-04" in fault.value.expected
+
+
+@given(
+    st.dates(min_value=date(1990, 1, 1), max_value=date(2030, 1, 1)),
+    st.sampled_from("/.- "),
+    st.sampled_from([Order.DAY_FIRST, Order.MONTH_FIRST]),
+    st.booleans(),
+)
+def test_a_date_that_is_spelt_out_is_the_same_day_in_any_order(day: date, mark: str, order: Order, short: bool) -> None:
+    parts = [str(day.day), str(day.month)] if order is Order.DAY_FIRST else [str(day.month), str(day.day)]
+    typed = mark.join([*parts, f"{day.year % 100:02d}" if short else str(day.year)])
+    read = parse_day(typed, order)
+    spelt = spelt_out(f"{typed} 14:30", order)
+    two_ways = day.day <= 12 and day.day != day.month
+    assert (spelt != f"{typed} 14:30") is two_ways
+    assert spelt.endswith(" 14:30")
+    for other in Order if two_ways else (order,):
+        assert parse_day(spelt.removesuffix(" 14:30"), other) == read
+
+
+def test_the_last_row_of_a_file_tells_whatever_stands_around_it(tmp_path: Path) -> None:
+    lines = [f"P-1,2019-01-0{1 + n % 9}," for n in range(9_000)]
+    for name, text in {
+        "plain": [*lines, "P-1,04/25/2019,"],
+        "quoted": [*lines, '"P-1","04/25/2019","a, b"'],
+        "note": [*lines, 'P-1,04/25/2019,"two\nlines,25/04/2019,x"'],
+    }.items():
+        path = tmp_path / f"{name}.csv"
+        path.write_text("\n".join(["tag,date,notes", *text]) + "\n", encoding="utf-8")
+        (sheet,) = read_sheets(path)
+        assert evidence_in(sheet, 1, [1]).order is Order.MONTH_FIRST, name
+
+
+def rows_on(*days: str) -> list[dict[str, str]]:
+    return [{**GOOD, "job": f"N{n}", "performed_at": day} for n, day in enumerate(days)]
+
+
+def days_of(engine: sa.Engine, site: Site) -> dict[str, date]:
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    return {line.job.ref: line.job.performed_at.date() for line in story.standing}
+
+
+def test_a_template_with_american_dates_is_not_read_day_first(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    path = jobs_file(tmp_path, *rows_on("3/4/2019", "5/6/2019 14:30", "7.6.2019", "5/5/2019"))
+    report = bring_in(engine, site, path, accept_good=True)
+    assert [(p.code, p.row) for p in report.problems] == [(Code.BAD_DATE, 2), (Code.BAD_DATE, 3)]
+    assert days_of(engine, site) | {"N2": date(2019, 6, 7), "N3": date(2019, 5, 5)} == days_of(engine, site)
+
+
+def test_rows_far_down_and_in_other_files_of_a_call_tell(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    first = jobs_file(tmp_path, *rows_on("03/04/2019"), name="first")
+    second = jobs_file(
+        tmp_path, *({**row, "job": f"M{n}"} for n, row in enumerate(rows_on(*["2018-01-01"] * 70, "04/25/2019"))), name="second"
+    )  # fmt: skip
+    report = bring_in(engine, site, first, second)
+    assert report.written
+    assert days_of(engine, site)["N0"] == date(2019, 3, 4)
+    assert days_of(engine, site)["M70"] == date(2019, 4, 25)
+
+
+def test_where_rows_tell_both_only_clear_dates_are_read(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    report = bring_in(
+        engine, site, jobs_file(tmp_path, *rows_on("25/04/2019", "03/04/2019", "04/26/2019")), dry_run=True
+    )
+    assert [(p.code, p.row) for p in report.problems] == [(Code.BAD_DATE, 3)]
+    assert "both" in report.problems[0].expected
+
+
+@pytest.mark.parametrize("last", ["04/25/2019", "25/04/2019", "2019-04-25"])
+def test_every_way_of_reading_follows_the_same_order(both: Ways, tmp_path: Path, last: str) -> None:  # noqa: F811
+    from tests.seeded import FILES, write
+
+    paths = write(tmp_path, **{name: text for name, text in FILES.items() if name != "jobs"})
+    jobs = jobs_file(tmp_path, *rows_on("2019-01-01 08:00", "3/4/2019", "3.5.2019 10:00", "2019-02-01", last))
+    report, _ = both(*paths, jobs, accept_good=True)
+    refused = [row.row for row in report.sheets[-1].refused]
+    assert refused == {"04/25/2019": [3, 4], "25/04/2019": [], "2019-04-25": [3]}[last]
+
+
+def test_a_proposal_fixes_the_order_only_where_rows_tell_it(tmp_path: Path) -> None:
+    head = "Job no,Machine,Date," + ",".join(HEAD.split(",")[6:10])
+    for last, order in (("04/25/2019", Order.MONTH_FIRST), ("2019-01-01", Order.BY_ROWS)):
+        path = tmp_path / "own.csv"
+        rows = [f"A{n},P-1,3/4/2019,0,0,0,0" for n in range(80)]
+        path.write_text("\n".join([head, *rows, f"Z,P-1,{last},0,0,0,0"]) + "\n", encoding="utf-8")
+        (mapping,) = propose(read_sheets(path), Display()).sheets
+        assert not mapping.is_template
+        assert mapping.order is order
