@@ -145,6 +145,12 @@ class NotedDesk:
         self._written(signed)
         return signed
 
+    def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
+        """Write that a job is void, or that a void one counts again."""
+        line = self._desk.void(site, entry, by=by, now=now, why=why, back=back)
+        self._written(line.entry)
+        return line
+
 
 def read_again(app: dash.Dash, copy: Copy) -> None:
     """Let a request in which the replica failed be answered once more, from the book's own server.

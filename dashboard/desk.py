@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from dashboard.views.record_sheet import Basis
-from models.commands.amend_job import amend_job
+from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
 from models.commands.sign_off import sign_off
@@ -57,6 +57,9 @@ class Desk(Protocol):
 
     def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
         """Write a signature under a job."""
+
+    def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
+        """Write that a job is void, or that a void one counts again."""
 
 
 class BookDesk:
@@ -102,6 +105,17 @@ class BookDesk:
             If it is not written; the message says why.
         """
         return sign_off(self._engine, site, entry, meaning=meaning, by=by, now=now, remark=remark)
+
+    def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
+        """Write that a job is void, or that a void one counts again.
+
+        Raises
+        ------
+        DriftbookError
+            If it is not written; the message says why.
+        """
+        change = take_back_job if back else void_job
+        return change(self._engine, site, entry, by=by, now=now, why=why)
 
 
 def basis_on(story: AssetStory, day: date, limit_set: LimitSet | None) -> Basis:

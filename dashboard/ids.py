@@ -54,7 +54,6 @@ class RecordIds:
     ASKS = "record-asks"
     REASONS = "record-reasons"
     CHANGED = "record-changed"
-    DISCARD = "record-discard"
     SAVE = "record-save"
     SEND = "record-send"
     ANSWER = "record-answer"

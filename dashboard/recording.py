@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -48,7 +49,17 @@ def subject(seen: Scene) -> Subject:
     old = lines.get(entry)
     if old is None:
         return Subject(None, problem=say("record.amend.unknown", entry=shortened(asked)))
-    return Subject(story, old, later=lines.get(old.superseded_by or 0))
+    return Subject(story, old, later=_later(seen, lines, old))
+
+
+def _later(seen: Scene, lines: Mapping[int, JobLine], old: JobLine) -> JobLine | None:
+    """Give the version that took the place of one: of this machine, or of the one to which its record was brought."""
+    desk, site = context().desk, seen.required
+    if old.superseded_by is None or old.superseded_by in lines:
+        return lines.get(old.superseded_by or 0)
+    tag = desk.tag_of(site, old.superseded_by) if desk is not None else None
+    story = context().book.story(site.site_id, tag) if tag else None
+    return next((line for line in story.jobs if line.entry == old.superseded_by), None) if story is not None else None
 
 
 def limits_today(story: AssetStory, seen: Scene) -> Basis:
@@ -105,6 +116,12 @@ def kept_fields(draft: dict[str, Any], display: Display) -> dict[str, str]:
     except DriftbookError:
         return texts
     return in_units(texts, typed_in, display)
+
+
+def ways_of(draft: dict[str, Any]) -> dict[str, str]:
+    """Give the way of measuring whose fields each stage of a draft was typed into; empty where the draft does not say it."""
+    ways = draft.get("ways")
+    return {stage: str(ways.get(stage) or "") for stage in STAGES} if isinstance(ways, dict) else {}
 
 
 def kept_when(draft: dict[str, Any], zone: str) -> str:

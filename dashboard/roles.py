@@ -42,6 +42,7 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "auth.password": _P.SELF,
     "auth.own": _P.SELF,
     "signing.sign": _P.SIGN_OFF,
+    "voiding.void": _P.AMEND,
     # Other people's accounts
     "accounts.every": _P.ADMINISTER,
     "accounts.add": _P.ADMINISTER,
@@ -126,7 +127,7 @@ def page_of(part: str) -> str:
     if name.startswith("{"):
         try:
             found = json.loads(name.replace("\\.", "."))
-        except ValueError:
+        except (ValueError, RecursionError):
             return ""
         name = str(found.get("type", "")) if isinstance(found, dict) else ""
     page, hyphen, _ = name.partition("-")

@@ -28,6 +28,7 @@ from dashboard.texts import (
     proofs,
     record,
     reports,
+    voiding,
 )
 from models.sentences.told import SENTENCES, Told
 
@@ -122,6 +123,10 @@ WORDS: Final[dict[str, str]] = {
     "limit.soft": "soft foot {value}",
     "limit.each": "vertical and horizontal each by itself",
     "limit.resultant": "vertical and horizontal together, as a resultant",
+    "limit.no_shafts": "none for offset and angularity",
+    "limit.why.no_set": "none for offset and angularity, as no limit set is in force",
+    "limit.why.no_speed": "none for offset and angularity, as the running speed of the machine is not known",
+    "limit.why.no_row": "none for offset and angularity, as the limit set has none for this coupling and speed",
     # Month
     "month.pick": "Month to show",
     "month.earlier": "‹ earlier",
@@ -219,7 +224,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.limits": "Limits at the last visit: {limits}; {how} ({name}).",
     "asset.limits.none": "No limit could be given at the last visit.",
     "asset.ratio.title": "Limit ratio over time",
-    "asset.ratio.none": "Nothing could be judged: no reading, or no limit for this speed and coupling.",
+    "asset.ratio.none": "Nothing could be judged: no reading, or no limit for this coupling and speed, or the running speed is not known.",
     "asset.break": "{part} replaced",
     "asset.break.line": "{day}: {name} ({reason})",
     "asset.components.title": "The four components",
@@ -417,7 +422,7 @@ WORDS: Final[dict[str, str]] = {
     "about.summary": "How these numbers are made",
     "about.wilson": "Over limit means a limit ratio above 1 under the limits in force on the day of the job. Shares are of jobs whose "
     "reading could be judged; an installation has no as-found. Intervals are Wilson's (1927), 95\u202f%: they say how far chance alone could move a share "
-    "from so few readings. Whether two shares differ is judged by the interval of their difference, made from the two Wilson intervals (Newcombe 1998). "
+    "from so few readings. Whether two shares differ is judged by Fisher's exact test (two-sided, 5\u202f%), which holds for any number of readings. "
     "Jobs done because something was noticed find more over limit than planned ones.",
     "about.ratio": "Limit ratio = the largest |measured − target| ÷ limit over all that the limit set judges, unrounded. Within is at most 1, over is more. "
     "It was stored with the job, under the limits of its day.",
@@ -451,6 +456,7 @@ for _page in (
     proofs,
     record,
     reports,
+    voiding,
 ):
     WORDS.update(_page.WORDS)
 WORDS.update(SENTENCES)  # what the models say

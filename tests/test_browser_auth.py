@@ -86,6 +86,25 @@ def test_signing_in_and_off_works_without_scripts(browser: Browser, served: Serv
     context.close()
 
 
+def test_a_button_that_is_tapped_twice_voids_once(browser: Browser, served: Served) -> None:
+    context = browser.new_context(viewport=WIDE)
+    page = context.new_page()
+    with served.book.engine.connect() as connection:
+        entry = connection.execute(sa.text("SELECT entry FROM job WHERE ref = 'J3'")).scalar_one()
+    page.goto(f"{served.url}/void/{entry}")
+    enter(page, Role.RECORDER)
+    page.wait_for_selector("#why")
+    assert faults(page) == []
+    page.fill("#why", "done on another machine")
+    page.dblclick("main button.main")
+    page.wait_for_selector("main .done")
+    assert "is void, by Rec Orr" in page.inner_text("main .done")
+    assert faults(page) == []
+    with served.book.engine.connect() as connection:
+        assert connection.execute(sa.text("SELECT count(*) FROM job WHERE void")).scalar_one() == 1
+    context.close()
+
+
 def test_a_page_whose_session_has_ended_leads_to_the_door_and_back(browser: Browser, served: Served) -> None:
     context = browser.new_context(viewport=WIDE)
     page = context.new_page()

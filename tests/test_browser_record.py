@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser_tools import LOOKS, NARROW, Watch
 
@@ -298,6 +298,60 @@ def test_the_machine_is_chosen_by_any_part_of_its_name(url: Any, phone: Any) -> 
     expect(phone.locator("main h1")).to_have_text("Record a job · F-1 · kiln fan")
     assert phone.url.endswith("/record?units=mil&asset=F-1")
     expect(phone.locator("main")).to_contain_text("found 2.28 over")
+
+
+def test_no_key_is_lost_in_the_box_and_enter_opens_nothing_out_of_an_older_list(url: str, phone: Page) -> None:
+    phone.goto(f"{url}/record")
+    chosen, options = phone.get_by_label("Which machine?"), phone.get_by_role("option")
+    chosen.click()
+    with phone.expect_response(lambda answer: "record-choose.data" in (answer.request.post_data or "")):
+        phone.keyboard.type("n")
+    expect(options).to_have_count(2)
+    expect(chosen).to_have_value("n")
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        if '"record-choose.data"' in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    phone.route("**/_dash-update-component*", hold)
+    with phone.expect_request(lambda asked: "record-choose.data" in (asked.post_data or "")):
+        phone.keyboard.type("e")
+    expect(options).to_have_count(1)  # out of the older list, and on it stands a machine that matches
+    phone.keyboard.press("Enter")
+    phone.wait_for_timeout(300)
+    assert phone.url.endswith("/record")
+    expect(chosen).to_have_value("ne")
+    # The answer to what stands in the box has one machine only: Enter was meant for it.
+    held[-1].continue_()
+    expect(phone.locator("main h1")).to_have_text("Record a job · P-2 · brine pump")
+
+
+def test_letters_twice_as_large_do_not_make_a_phone_slide_sideways(url: str, browser: Any) -> None:
+    context = browser.new_context(viewport=NARROW)
+    page = context.new_page()
+    for address in ("/record", "/record?asset=P-2", "/asset/P-2"):
+        page.goto(f"{url}{address}")
+        page.locator("main h1").wait_for()
+        page.wait_for_load_state("networkidle")
+        page.add_style_tag(content="html { font-size: 200% !important }")
+        if "asset=" in address:
+            for way in ("two faces", "readings around the shaft", "rim and face"):
+                choose(page, "found.method", way)
+                page.locator(box("found.dial.2.diameter")).wait_for()
+                assert page.evaluate("document.documentElement.scrollWidth") <= NARROW["width"], way
+            fill_raw(page)
+            expect(said(page, "found.dial.2.left")).to_have_text("= −0.109 mm")
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        assert page.evaluate("document.documentElement.scrollWidth") <= NARROW["width"], address
+        # A reading of five characters is seen whole.
+        small = page.evaluate(
+            "[...document.querySelectorAll('.clock input')].filter(e => e.clientWidth < 150).map(e => e.id)"
+        )
+        assert small == [], address
+    context.close()
 
 
 def test_switching_light_and_dark_leaves_the_form_as_it_is(url: Any, phone: Any) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from models.commands.amend_job import amend_job, void_job
+from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.record_job import record_job
 from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
 from models.store.reader import Reader
@@ -174,9 +174,11 @@ def test_a_void_job_counts_nowhere_and_can_be_taken_back(book: sa.Engine, site: 
     assert not {old.entry, void.entry} & set(reader.history(site.site_id).jobs.entry)
     with pytest.raises(ConflictError, match="is void already"):
         void_job(book, site, void.entry, by="Bo Tarn", now=LATER, why="again")
-    with pytest.raises(ConflictError, match="was amended already"):
+    with pytest.raises(ConflictError, match=f"is void, by entry {void.entry} of Bo Tarn"):
         void_job(book, site, old.entry, by="Bo Tarn", now=LATER, why="again")
-    back = amend(book, site, void.entry, JOB, why="it was the right machine")
+    with pytest.raises(ConflictError, match="nothing to amend"):
+        amend(book, site, void.entry, JOB, why="it was the right machine")
+    back = take_back_job(book, site, void.entry, by="Bo Tarn", now=LATER, why="it was the right machine")
     assert not back.void
     assert back.entry in reader.history(site.site_id).jobs.entry
 

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
 
 from models.commands.change_asset import merge_assets, rename_asset
+from models.commands.record_job import DoubtfulJobError, record_job
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.maths.plausible import Doubt
 from models.store.reader import Reader
 from models.values.entry import EntryFilter
 from models.values.kinds import Kind
+from models.values.merging import kept_of, merged_reason
 from models.values.story import Site
 from tests.conftest import NOW
 from tests.seeded import ASSETS, BREAKS, JOBS, bring_in, contents, seed, write
+from tests.test_commands_record_job import JOB
 
 
 def test_a_renamed_machine_is_found_by_both_tags(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
@@ -109,7 +115,77 @@ def test_two_records_of_one_machine_become_one_history(engine: sa.Engine, site: 
     assert shown is not None
     assert [line.entry for line in shown.versions] == [old.entry, moved.entry]
     assert shown.line.kind is Kind.JOB_AMENDED
-    with pytest.raises(ConflictError, match="out of service"):
+    with pytest.raises(ConflictError, match="was merged into P-1 already, and nothing was recorded under it since"):
         merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="again")
     with pytest.raises(ConflictError, match="one record"):
         merge_assets(engine, site, "P-1", "P-1", by="desk", now=NOW, why="again")
+
+
+def test_what_came_under_the_old_tag_afterwards_is_brought_over_by_merging_again(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    book = Reader(engine)
+    merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="the same pump in two lists")
+    rename_asset(engine, site, "P-1", "P-101", by="desk", now=NOW, why="new tags")
+    job = replace(JOB, tag="P-2", ref="J9", performed_at=NOW - timedelta(hours=2))
+    with pytest.raises(DoubtfulJobError, match="P-2 was merged into P-101 and is out of service since") as told:
+        record_job(engine, site, job, by="Ana Wick", now=NOW)
+    stated = {str(check.doubt): "typed from the old list" for check in told.value.checks}
+    assert Doubt.RETIRED in stated
+    late = record_job(engine, site, job, by="Ana Wick", now=NOW, stated_reasons=stated)
+    older = replace(job, ref="J8", performed_at=NOW - timedelta(days=90))
+    with pytest.raises(DoubtfulJobError, match="Record it on P-101"):
+        record_job(engine, site, older, by="Ana Wick", now=NOW)
+    given_up = book.story(1, "P-2")
+    assert given_up is not None
+    assert (given_up.merged_into, len(given_up.standing)) == ("P-101", 1)
+    versions = given_up.versions
+    assert merge_assets(engine, site, "P-2", "P-101", by="desk", now=NOW + timedelta(days=3), why="the rest") == (1, 0)
+    kept, given_up = book.story(1, "P-101"), book.story(1, "P-2")
+    assert kept is not None
+    assert given_up is not None
+    assert not given_up.standing
+    assert given_up.versions == versions, "it is out of service since it was merged, not since today"
+    (moved,) = [line for line in kept.standing if line.job.ref == "J9"]
+    assert (moved.supersedes, moved.why_amended) == (late.entry, "P-2 and P-101 are one machine: the rest")
+    assert Reader(engine).history(1).jobs.entry.tolist() == book.history(1).jobs.entry.tolist()
+
+
+def test_a_record_that_was_given_up_is_merged_with_no_other_and_nothing_into_it(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    more = "tag,description,running speed [rpm],retired\nP-3,other pump,1480,\nP-4,gone pump,1480,2026-01-02\n"
+    assert bring_in(engine, site, *write(tmp_path, more=more)).written
+    merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="the same pump in two lists")
+    before = contents(engine)
+    for double, kept, said in (
+        ("P-2", "P-3", "P-2 was merged into P-1"),
+        ("P-1", "P-2", "P-2 was merged into P-1"),
+        ("P-3", "P-2", "P-2 was merged into P-1"),
+        ("P-4", "P-1", "P-4 is out of service since 2026-01-02"),
+        ("P-1", "P-4", "P-4 is out of service since 2026-01-02"),
+    ):
+        with pytest.raises(ConflictError, match=said) as told:
+            merge_assets(engine, site, double, kept, by="desk", now=NOW, why="x")
+        assert told.value.remedy
+    assert contents(engine) == before
+    gone = Reader(engine).story(1, "P-4")
+    assert gone is not None
+    assert gone.merged_into == ""
+
+
+@pytest.mark.parametrize(
+    ("reason", "double", "kept"),
+    [
+        (merged_reason("P-1 OLD", "P-1", "x"), "P-1 OLD", "P-1"),
+        (merged_reason("A and B", "C and D", "A and B are one machine: x"), "A and B", "C and D"),
+        (merged_reason("A", "B", "x"), "B", ""),
+        ("taken out of service", "P-1", ""),
+        ("P-1 and P-2 were scrapped", "P-1", ""),
+        ("", "P-1", ""),
+    ],
+)
+def test_the_reason_of_a_merge_names_the_machine_that_was_kept(reason: str, double: str, kept: str) -> None:
+    assert kept_of(reason, double) == kept

@@ -27,7 +27,7 @@ API = "/api/v1"
 
 MAY = {
     "reader": {"sites", "assets", "asset", "asset_jobs", "job", "due"},
-    "recorder": {"sites", "assets", "asset", "asset_jobs", "job", "due", "record", "amend"},
+    "recorder": {"sites", "assets", "asset", "asset_jobs", "job", "due", "record", "amend", "void"},
     "auditor": {"sites", "assets", "asset", "asset_jobs", "job", "due", "entries", "entry", "heads", "head", "inclusion", "consistency"},
 }  # fmt: skip
 """The table once more, by hand: whoever changes one has to change both."""

@@ -203,6 +203,55 @@ def test_the_probability_comes_by_itself(form: Form) -> None:
     assert "Probability that the true deviation is within limit" in answer
 
 
+def test_an_answer_says_to_which_asking_it_is(form: Form) -> None:
+    fields = form.fields() | results()
+    assert form.look(fields)[Ids.SAID]["data"]["asked"] == ""
+    answer = form.look(fields | {"asked": "7"})
+    assert answer[Ids.SAID]["data"]["asked"] == "7"
+    assert answer[Ids.SAID]["data"]["fields"]["found.results.offset_v"] == [["ok", "= +0.050 mm"]]
+    output = f"..{Ids.CHANCE_FOUND}.children...{Ids.CHANCE_LEFT}.children.."
+    said = form.ask(output, (Ids.TYPED, fields | {"asked": "7"})).get_json()["response"]
+    assert said[Ids.CHANCE_FOUND]["children"]["props"]["data-asked"] == "7"
+
+
+def test_the_number_of_an_asking_is_no_change_of_an_amendment(book: Opened) -> None:
+    form = Form(book, f"?amend={book.story().standing[-1].entry}")
+    said = json.dumps(form.look(form.fields() | {"asked": "3"})[Ids.OPEN])
+    assert "the form says what the book says already" in said
+
+
+def test_a_number_that_is_taken_leads_to_its_entry_as_it_stands(book: Opened, form: Form) -> None:
+    fields = form.fields() | results()
+    form.send(fields)
+    first = book.story().standing[-1].entry
+    amendment = Form(book, f"?amend={first}")
+    amendment.send(amendment.fields() | {"by": "Ana Wick", "found.results.offset_v": "0.045", "why": "misread"})
+    stands = book.story().standing[-1].entry
+    assert stands != first
+    said = json.dumps(form.look(fields)[Ids.OPEN])
+    assert f"is in the book already, as entry {stands}" in said
+    assert f"/record?asset=P-2&amend={stands}" in said
+    assert f'"data-handover": "{book.site.code}/P-2/{stands}"' in said
+    # Where an entry is amended already, what is typed is not handed on to another one.
+    other = Form(book, f"?amend={book.story().standing[0].entry}")
+    said = json.dumps(other.look(other.fields() | {"ref": fields["ref"], "by": "Ana Wick", "why": "x"})[Ids.OPEN])
+    assert "data-discard" in said
+    assert "data-handover" not in said
+
+
+def test_a_draft_whose_new_fields_never_came_takes_nothing_over_from_the_way_before(form: Form) -> None:
+    fields = {
+        "found.method": "reverse indicator",
+        "found.dial.1.bracket": "stationary shaft",
+        "found.dial.1.plane": "-90",
+    }
+    draft = {"units": "mm", "temperature": "°C", "fields": fields, "ways": {"found": "rim and face", "left": ""}}
+    assert "found.dial.1.bracket" not in form.fields(draft)
+    assert form.fields(draft)["found.dial.1.plane"] == "-90"
+    for ways in ({"found": "reverse indicator"}, None, "x"):
+        assert form.fields(draft | {"ways": ways})["found.dial.1.bracket"] == "stationary shaft"
+
+
 def test_an_amendment_shows_old_and_new_and_is_recorded_with_its_reason(book: Opened) -> None:
     old = book.story().standing[-1]
     form = Form(book, f"?amend={old.entry}")
@@ -235,7 +284,7 @@ def test_an_address_that_speaks_of_nothing_says_so_and_offers_the_machines(book:
 def test_machines_are_offered_with_the_address_of_their_form(form: Form) -> None:
     given = [{"id": Ids.CHOOSE, "property": "searchValue", "value": "kiln"}]
     offered = call(form.client, f"{Ids.CHOOSE}.data", given, form.place()).get_json()["response"][Ids.CHOOSE]["data"]
-    assert [one["value"] for one in offered] == ["/record?asset=F-1"]
+    assert [(one["value"], one["asked"]) for one in offered] == [("/record?asset=F-1", "kiln")]
 
 
 def test_a_book_without_a_desk_is_read_only() -> None:

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.views.record_fields import (
+    carried_over,
     exact_text,
     fields_of,
     in_units,
@@ -18,6 +19,7 @@ from dashboard.views.record_fields import (
     rows_of,
     stage_names,
     typed_or_exact,
+    usual,
     way_of,
 )
 from dashboard.views.record_names import field_label
@@ -291,3 +293,112 @@ def test_the_form_grows_with_what_is_filled_in() -> None:
 def test_a_reason_of_the_visit_that_is_none_makes_no_job() -> None:
     assert build(START | RESULTS | {"reason": "boredom"}, around()).job is None
     assert build(START | RESULTS, around()).job.reason is Reason.PLANNED
+
+
+REVERSE = {
+    "found.method": "reverse indicator", "found.dial.1.bracket": "movable shaft", "found.dial.2.bracket": "stationary shaft",
+    **{f"found.dial.1.{name}": text for name, text in zip(("top", "right", "bottom", "left"), ("0", "-0.02", "0.04", "0.06"), strict=True)},
+    **{f"found.dial.2.{name}": text for name, text in zip(("top", "right", "bottom", "left"), ("0", "0.01", "-0.06", "-0.07"), strict=True)},
+}  # fmt: skip
+
+
+def test_a_forgotten_minus_of_a_distance_is_asked_about_once_and_with_a_reason_it_goes_in() -> None:
+    fields = START | REVERSE | {"left.method": "same", "found.dial.1.plane": "70", "found.dial.2.plane": "80"}
+    view = build(fields, around())
+    assert "was a minus forgotten" in texts(view, "found.dial.1.plane", "reason")[0]
+    assert [ask.field for ask in view.asks if ask.doubt == str(Doubt.HUB_SIDE)] == ["stated.hub_side"]
+    assert not view.can_be_recorded
+    answered = {ask.field: "bracket reaches over (invented)" for ask in view.asks}
+    assert build(fields | answered, around()).can_be_recorded
+    right = build(fields | {"found.dial.1.plane": "-70"}, around())
+    assert str(Doubt.HUB_SIDE) not in {ask.doubt for ask in right.asks}
+
+
+def test_odd_rises_are_asked_about_at_their_feet_before_anything_is_measured_too() -> None:
+    rises = {
+        "soft_before.1": "0.02",
+        "soft_before.2": "-0.10",
+        "soft_before.3": "0.03",
+        "soft_before.4": "5",
+        "soft_after.1": "-0.02",
+    }
+    for measured in ({"found.method": "none", "left.method": "none"}, RESULTS | {"left.method": "same"}):
+        view = build(START | rises | measured, around())
+        assert "Is the sign right?" in texts(view, "soft_before.2", "reason")[0]
+        assert "Is the unit right?" in texts(view, "soft_before.4", "reason")[0]
+        assert "Is the sign right?" in texts(view, "soft_after.1", "reason")[0]
+        assert texts(view, "soft_before.1", "reason") == []
+        assert [ask.field for ask in view.asks].count("stated.rise") == 1
+    stopped = build(START | RESULTS | {"left.method": "same", "soft_before.1": "30"}, around())
+    assert any("no foot rises by more than 25.000 mm" in stop for stop in stopped.stops)
+
+
+def test_the_day_alone_is_a_day_although_it_is_not_noon_yet() -> None:
+    early = datetime(2026, 11, 18, 7, 40, tzinfo=UTC)
+    fields = START | RESULTS | {"left.method": "same"}
+    today = build(fields | {"performed": "2026-11-18"}, around(now=early))
+    assert texts(today, "performed", "stop", "bad") == []
+    assert today.job is not None
+    assert (
+        "has not come yet"
+        in texts(build(fields | {"performed": "2026-11-18 09:00"}, around(now=early)), "performed", "stop")[0]
+    )
+    assert (
+        "has not come yet"
+        in texts(build(fields | {"performed": "2026-11-19"}, around(now=early)), "performed", "stop")[0]
+    )
+
+
+def test_an_as_left_worse_than_the_as_found_is_asked_about() -> None:
+    found = {f"found.results.{name}": "0" for name in COMPONENTS} | {"found.results.angle_v": "0.10"}
+    left = {f"left.results.{name}": "0" for name in COMPONENTS} | {
+        "left.results.angle_h": "0.80",
+        "left.method": "results",
+        "left.tight": "yes",
+    }
+    view = build(START | RESULTS | found | left, around())
+    assert view.found.ratio is not None
+    assert view.left.ratio is not None
+    assert view.found.ratio < 0.21
+    assert 0.7 < view.left.ratio <= 1
+    (ask,) = [ask for ask in view.asks if ask.doubt == str(Doubt.WORSE)]
+    assert "Were as-found and as-left swapped" in ask.sentences[0]
+
+
+DIAL_WAYS = [way for way in Way if way is not Way.RESULTS]
+
+
+@pytest.mark.parametrize("way", DIAL_WAYS)
+@pytest.mark.parametrize("was", DIAL_WAYS)
+def test_a_bracket_that_nobody_chose_stands_where_the_new_way_has_it(was: Way, way: Way) -> None:
+    fields = usual("found", was) | {"found.method": way.value, "found.dial.1.right": "0.02"}
+    kept = usual("found", way) | carried_over(fields, "found", was.value)
+    for name, text in usual("found", way).items():
+        if name.endswith("bracket"):
+            assert kept[name] == text
+    assert kept["found.dial.1.right"] == "0.02"
+
+
+def test_a_bracket_that_somebody_chose_stays_and_so_does_everything_where_the_way_is_the_same() -> None:
+    fields = {"left.method": Way.AROUND.value, "left.dial.1.bracket": "movable shaft"}
+    assert carried_over(fields, "left", Way.RIM_FACE.value)["left.dial.1.bracket"] == "movable shaft"
+    fields |= {"left.dial.2.diameter": "200", "left.dial.2.plane": "90"}
+    assert carried_over(fields, "left", Way.AROUND.value) == fields
+    assert carried_over(fields | {"left.method": "none"}, "left", Way.AROUND.value)["left.dial.2.diameter"] == "200"
+    assert carried_over(fields | {"left.method": "results"}, "left", "")["left.dial.2.diameter"] == "200"
+
+
+@pytest.mark.parametrize(
+    ("was", "plane"), [(Way.REVERSE_INDICATOR.value, "90"), (Way.RIM_FACE.value, None), ("", None)]
+)
+def test_around_the_shaft_nothing_of_before_makes_a_dial_one_on_a_face_or_on_a_rim(was: str, plane: str | None) -> None:
+    fields = {
+        "found.method": Way.AROUND.value,
+        "found.dial.2.diameter": "200",
+        "found.dial.2.plane": "90",
+        "found.dial.1.plane": "-60",
+    }
+    kept = carried_over(fields, "found", was)
+    assert "found.dial.2.diameter" not in kept
+    assert kept.get("found.dial.2.plane") == plane
+    assert kept["found.dial.1.plane"] == "-60"

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import pytest
 
-from models.maths.plausible import Doubt, Gravity, check_dial, check_dimensions, check_rows, open_checks
+from models.intake.checking import is_odd
+from models.maths.plausible import (
+    Doubt,
+    Gravity,
+    check_dial,
+    check_dimensions,
+    check_planes,
+    check_rises,
+    check_rows,
+    open_checks,
+)
 from models.maths.readings import Sweep, fit_sine
 from models.units import MM_PER_MIL, Display
-from models.values.draft import DialDraft, Draft, RowDraft, Way
+from models.values.draft import CarriedBy, DialDraft, Draft, RowDraft, Way
 
 MM = Display("mm")
 MIL = Display("mil")
@@ -96,3 +106,66 @@ def test_a_reason_answers_what_needs_one_and_never_what_stops() -> None:
     )
     assert [check.doubt for check in open_checks(checks)] == [Doubt.SUMS, Doubt.FOOT_DISTANCE]
     assert [check.doubt for check in open_checks(checks, ["sums differ", "foot distance"])] == [Doubt.FOOT_DISTANCE]
+
+
+STATIONARY, MOVABLE = "stationary shaft", "movable shaft"
+
+
+def planes(way: Way, *dials: tuple[float | None, CarriedBy], diameter: float | None = None) -> list[tuple[str, str]]:
+    drafts = [DialDraft(plane_mm=plane, carried_by=carrier) for plane, carrier in dials]
+    if diameter is not None:
+        drafts[-1:] = [DialDraft(plane_mm=drafts[-1].plane_mm, carried_by=drafts[-1].carried_by, diameter_mm=diameter)]
+    checks = check_planes(Draft(way, dials=tuple(drafts)), MM)
+    assert {(check.doubt, check.gravity) for check in checks} <= {(Doubt.HUB_SIDE, Gravity.REASON)}
+    return [
+        (check.field, "should be below 0" if "should be below 0" in check.sentence else "above") for check in checks
+    ]
+
+
+def test_a_forgotten_minus_is_asked_about_at_its_own_dial() -> None:
+    """The bracket on the movable shaft sweeps the stationary hub, which lies before the coupling centre (x < 0)."""
+    reverse = Way.REVERSE_INDICATOR
+    assert planes(reverse, (-70, MOVABLE), (80, STATIONARY)) == []
+    assert planes(reverse, (70, MOVABLE), (80, STATIONARY)) == [("dial.1.plane", "should be below 0")]
+    assert planes(reverse, (-70, MOVABLE), (-80, STATIONARY)) == [("dial.2.plane", "above")]
+    assert planes(reverse, (70, MOVABLE), (-80, STATIONARY)) == [
+        ("dial.1.plane", "should be below 0"), ("dial.2.plane", "above"),
+    ]  # fmt: skip
+    assert planes(reverse, (-80, STATIONARY), (70, MOVABLE)) == [
+        ("dial.1.plane", "above"), ("dial.2.plane", "should be below 0"),
+    ]  # fmt: skip
+    assert planes(Way.RIM_FACE, (50, MOVABLE), (None, STATIONARY)) == [("dial.1.plane", "should be below 0")]
+    assert planes(Way.RIM_FACE, (-50, STATIONARY), (None, STATIONARY)) == [("dial.1.plane", "above")]
+    (check,) = check_planes(Draft(reverse, dials=(DialDraft(plane_mm=70.0, carried_by=MOVABLE),)), MM)
+    assert "Dial 1 runs on the stationary hub" in check.sentence
+    assert "+70" in check.sentence
+    assert "was a minus forgotten" in check.sentence
+
+
+def test_what_can_be_is_not_asked_about() -> None:
+    reverse = Way.REVERSE_INDICATOR
+    assert planes(reverse, (80, STATIONARY), (-70, MOVABLE)) == [], "the other order of the dials"
+    assert planes(reverse, (0, MOVABLE), (150, STATIONARY)) == [], "counted from the plane of one dial"
+    assert planes(reverse, (None, MOVABLE), (None, STATIONARY)) == [], "not typed yet"
+    assert planes(reverse, (-900, MOVABLE), (1100, STATIONARY)) == [], "over a long spacer"
+    assert planes(Way.RIM_FACE, (-50, MOVABLE), (-50, STATIONARY)) == [], "the second one runs on a face"
+    assert planes(Way.AROUND, (-60, STATIONARY), (60, STATIONARY)) == [], "one bracket with two sensors"
+    assert planes(Way.AROUND, (60, MOVABLE), (90, STATIONARY)) == [("dial.1.plane", "should be below 0")]
+    assert planes(Way.AROUND, (60, MOVABLE), (90, STATIONARY), diameter=200) == [], "one runs on a face"
+    assert planes(Way.RESULTS) == planes(Way.FACE_FACE, (None, STATIONARY), (None, STATIONARY)) == []
+
+
+def test_rises_are_asked_about_by_the_same_bounds_as_in_an_imported_sheet() -> None:
+    rises = (0.02, -0.10, 0.03, 5.0, None, 30.0)
+    told_of = [(c.doubt, c.gravity, c.field) for c in check_rises(rises, "soft_before", MM)]
+    assert told_of == [
+        (Doubt.RISE, Gravity.REASON, "soft_before.2"), (Doubt.RISE, Gravity.REASON, "soft_before.4"),
+        (Doubt.RISE, Gravity.STOP, "soft_before.6"),
+    ]  # fmt: skip
+    negative, odd, impossible = (c.sentence for c in check_rises(rises, "soft_before", MM))
+    assert "foot 1R is −0.100 mm" in negative
+    assert "Is the sign right?" in negative
+    assert "foot 2R is +5.000 mm; it is at most 1.000 mm as a rule. Is the unit right?" in odd
+    assert "no foot rises by more than 25.000 mm" in impossible
+    for rise in (-0.001, -0.0, 0.0, 0.5, 1.0, 1.001, 25.0, 26.0, -30.0):
+        assert bool(check_rises((rise,), "soft_after", MM)) is is_odd("soft", rise), rise

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from models.maths.plausible import Check, Doubt, Gravity
 from models.maths.plausible_job import Beside, check_job, paired
@@ -111,3 +111,60 @@ def test_a_job_is_held_only_against_what_was_before_it() -> None:
     assert {check.doubt for check in check_job(wrong, replace(BESIDE, jobs=past))} == {Doubt.UNIT, Doubt.SIZE}
     later = tuple(replace(job, performed_at=job.performed_at.replace(year=2027)) for job in past)
     assert Doubt.UNIT not in {check.doubt for check in check_job(wrong, replace(BESIDE, jobs=later))}
+
+
+def test_a_day_without_a_time_may_be_today_before_noon() -> None:
+    """Lisbon, 11 July, 10:40 by the clock there: a day alone stands for noon, and noon has not come yet."""
+    now = replace(BESIDE, jobs=(), now=datetime(2026, 7, 11, 9, 40, tzinfo=UTC))
+    assert check_job(replace(JOB, performed_at=datetime(2026, 7, 11, 11, 0, tzinfo=UTC)), now) == ()
+    later = only(replace(JOB, performed_at=datetime(2026, 7, 11, 12, 30, tzinfo=UTC)), now)
+    assert (later.doubt, later.gravity) == (Doubt.FUTURE, Gravity.STOP)
+    assert later.sentence == "The time 13:30 of 2026-07-11 has not come yet. Check the time."
+    tomorrow = only(replace(JOB, performed_at=datetime(2026, 7, 12, 11, 0, tzinfo=UTC)), now)
+    assert tomorrow.sentence == "The day 2026-07-12 has not come yet. Check the date."
+
+
+def test_today_is_the_sites_own_day() -> None:
+    """At 23:30 UTC it is the next day in Auckland already, so its noon is one of today."""
+    far = replace(JOB, zone="Pacific/Auckland", performed_at=datetime(2026, 7, 11, 0, 0, tzinfo=UTC))  # noon, 11 July
+    assert check_job(far, replace(BESIDE, jobs=(), now=datetime(2026, 7, 10, 23, 30, tzinfo=UTC))) == ()
+    assert only(far, replace(BESIDE, jobs=(), now=datetime(2026, 7, 10, 11, 30, tzinfo=UTC))).doubt is Doubt.FUTURE
+
+
+def test_rises_before_and_after_the_work_are_held_to_what_feet_do() -> None:
+    job = replace(JOB, soft_before=FeetValues((0.02, -0.10, 0.03, 5.0)), soft_after=FeetValues((-0.02, 0.01)))
+    assert [(check.doubt, check.field) for check in check_job(job, BESIDE)] == [
+        (Doubt.RISE, "soft_before.2"), (Doubt.RISE, "soft_before.4"), (Doubt.RISE, "soft_after.1"),
+    ]  # fmt: skip
+
+
+def test_an_as_left_that_is_worse_than_the_as_found_is_asked_about() -> None:
+    worse = replace(JOB, found=Misalignment(0.016, 0.0, 0.0, 0.05), left=Misalignment(0.068, 0.0, 0.01, 0.0))
+    beside = replace(BESIDE, jobs=(), found_ratio=0.20, left_ratio=0.85)
+    check = only(worse, beside)
+    assert (check.doubt, check.gravity, check.field) == (Doubt.WORSE, Gravity.REASON, "left")
+    assert "0.85 of the limit, and 0.20 before" in check.sentence
+    assert check_job(worse, replace(beside, left_ratio=0.55)) == (), "no more than two readings may differ by"
+    assert only(worse, replace(beside, left_ratio=1.2)).doubt is Doubt.LEFT_OVER, "asked about as over limit, once"
+    assert check_job(worse, replace(beside, found_ratio=None)) == (), "not judged"
+    fine = replace(JOB, found=Misalignment(0.005, 0.0, 0.0, 0.0), left=Misalignment(0.020, 0.05, 0.01, 0.0))
+    assert check_job(fine, beside) == (), "a fast machine: two divisions of a dial are half of its limit"
+    on_purpose = replace(worse, target=Misalignment(0.080, 0.0, 0.0, 0.0))
+    assert check_job(on_purpose, beside) == (), "nearer to the target"
+    looked = replace(worse, left=worse.found)
+    assert check_job(looked, beside) == (), "nothing was moved"
+
+
+def test_a_machine_that_is_out_of_service_on_the_day_is_asked_about() -> None:
+    day = JOB.performed_at.date()
+    for gone, doubted in ((None, False), (day + timedelta(1), False), (day, True), (day - timedelta(400), True)):
+        found = check_job(JOB, replace(BESIDE, asset=replace(PUMP, retired=gone)))
+        assert [(check.doubt, check.gravity) for check in found] == [(Doubt.RETIRED, Gravity.REASON)] * doubted, gone
+    assert f"out of service since {day - timedelta(400)}" in found[0].sentence
+
+
+def test_a_record_that_was_merged_is_asked_about_on_every_day_and_the_other_is_named() -> None:
+    for gone in (date(2030, 1, 1), JOB.performed_at.date(), None):
+        check = only(JOB, replace(BESIDE, asset=replace(PUMP, retired=gone), merged_into="P-9"))
+        assert (check.doubt, check.field) == (Doubt.RETIRED, "tag")
+        assert "Record it on P-9." in check.sentence

@@ -87,6 +87,23 @@ def test_every_method_gives_back_what_its_readings_were_made_from(
     worked_as(m, Draft(Way.AROUND, dials=(around[0], face(m.angle_v, m.angle_h, b))))
 
 
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_dial_around_the_shaft_with_a_plane_and_a_diameter_is_asked_for_and_not_guessed(place: int) -> None:
+    m = Misalignment(0.02, 0.1, 0.0, 0.0)
+    dials = [rim(m, -60, "stationary shaft"), rim(m, 90, "stationary shaft")]
+    worked_as(m, Draft(Way.AROUND, dials=tuple(dials)))
+    dials[place] = replace(dials[place], diameter_mm=200.0)
+    worked = work_out(Draft(Way.AROUND, dials=tuple(dials)), SHORT, LIMITS, NONE, MM)
+    assert worked.misalignment is None
+    assert worked.needs == ()
+    assert worked.reason.startswith(f"Dial {place + 1} has a distance from the coupling centre and a swept diameter.")
+    # By the other ways it is told by the way itself which dial is which.
+    carried = tuple(
+        replace(rim(m, x, c), diameter_mm=200.0) for x, c in ((-60, "movable shaft"), (90, "stationary shaft"))
+    )
+    worked_as(m, Draft(Way.REVERSE_INDICATOR, dials=carried))
+
+
 @given(MISALIGNED, st.tuples(*[st.floats(-0.5, 0.5)] * 4))
 def test_an_opposite_face_dial_takes_the_axial_float_out(m: Misalignment, floating: tuple[float, ...]) -> None:
     alpha_v, beta_v, alpha_h, beta_h = spacer_angles(m, 180.0)
@@ -277,3 +294,17 @@ def test_the_ratio_is_the_one_by_which_the_book_judges(m: Misalignment, asset: A
     job = Job("J", asset.tag, NOW, "UTC", Reason.PLANNED, found=m, left=m, target=Misalignment(0.1, 0.0, -0.1, 0.2))
     worked = work_out(Draft(Way.RESULTS, results=m.as_tuple()), asset, limits, job.target, MM)
     assert ratios([job], [asset], [limits])[0] == [worked.ratio]
+
+
+def test_dials_beyond_the_coupling_centre_and_odd_rises_are_told_with_everything_else() -> None:
+    """With 70 for −70 the wrong moves come out; everything else of the readings is as it should be."""
+    first = DialDraft(CLOCK, (0.0, -0.02, 0.04, 0.06), plane_mm=70.0, carried_by="movable shaft")
+    second = DialDraft(CLOCK, (0.0, 0.01, -0.06, -0.07), plane_mm=80.0, carried_by="stationary shaft")
+    draft = Draft(Way.REVERSE_INDICATOR, dials=(first, second), soft_foot_mm=(0.02, -0.10, 0.03, 5.0))
+    worked = work_out(draft, SHORT, LIMITS, NONE, MM)
+    assert worked.misalignment is not None, "asked about, not refused"
+    asked = [(check.doubt, check.field) for check in worked.checks if check.gravity is Gravity.REASON]
+    assert (Doubt.HUB_SIDE, "dial.1.plane") in asked
+    assert [field for doubt, field in asked if doubt is Doubt.RISE] == ["soft_foot.2", "soft_foot.4"]
+    right = replace(draft, dials=(replace(first, plane_mm=-70.0), second), soft_foot_mm=())
+    assert not {Doubt.HUB_SIDE, Doubt.RISE} & {check.doubt for check in work_out(right, SHORT, LIMITS, NONE, MM).checks}

@@ -140,6 +140,12 @@ OPERATIONS: Final = (
         Permission.AMEND, "JobVersion", (_ENTRY, _SITE, _KEY), body="Amendment",
     ),
     Operation(
+        "void", "POST", "/jobs/{entry}/void", "Void a job, or take a void one back; nothing is deleted, a new version says so.",
+        Permission.AMEND, "JobVersion", (_ENTRY, _SITE, _KEY), body="Voiding",
+        more="For a job that was recorded on the wrong machine, twice, or by mistake. A void job counts nowhere and stays readable; its number "
+        "is never given to another job; it can be neither amended nor signed off until it is taken back.",
+    ),
+    Operation(
         "due", "GET", "/due", "What is to be looked at now and next.", Permission.READ, "DueList",
         (_SITE, Parameter("by", one_of(("risk", "rule"), "By what."), "By forecast and accepted risk, or by the rule of the calendar.", default="risk"),
          _RISK, Parameter("within", whole("Days.", least=0, most=MOST_DAYS), "How many days ahead.", default=DAYS), _LIMIT, _CURSOR),
@@ -230,7 +236,7 @@ _WHEN_WRONG: Final = {
     403: "The token may not do this.",
     404: "There is no such thing.",
     405: "There is no such method here.",
-    409: "The book holds something else: the job number is taken, or the version was amended already.",
+    409: "The book holds something else: the job number is taken, or the version was amended or voided already.",
     413: "The body is too large.",
     415: "The body is no JSON.",
     422: "Something is wrong with a parameter or with the body; 'errors' lists all of it.",

@@ -116,6 +116,7 @@ def asset(asked: Asked) -> Given:
     return Given(
         {
             "tag": story.asset.tag,
+            "merged_into": story.merged_into,
             "described": described(story.asset),
             "versions": [
                 {

@@ -37,6 +37,7 @@ _DOES: Final[Mapping[str, Callable[[Asked], Given]]] = {
     "due": reads.due,
     "record": writes.record,
     "amend": writes.amend,
+    "void": writes.void,
     "entries": proofs.entries,
     "entry": proofs.entry,
     "heads": proofs.heads,

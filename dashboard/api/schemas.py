@@ -238,6 +238,14 @@ SCHEMAS: Final[Schema] = {
         },
         ("why", "changes"),
     ),
+    "Voiding": asked(
+        "A job that counts no more, or counts again.",
+        {
+            "why": {"type": "string", "minLength": 1, "maxLength": 500, "pattern": FILLED, "description": "Reason; it stays in the book."},
+            "take_back": {"type": "boolean", "description": "True to let a void job count again, as it stood before; false where it is left out."},
+        },
+        ("why",),
+    ),
     "JobVersion": shape(
         "One version of a job as it stands in the book.",
         {
@@ -255,7 +263,7 @@ SCHEMAS: Final[Schema] = {
             "supersedes": _MAYBE_ENTRY,
             "superseded_by": _MAYBE_ENTRY,
             "why": {"type": "string", "description": "Reason of the amendment; blank for a first version."},
-            "void": {"type": "boolean"},
+            "void": {"type": "boolean", "description": "True where the version says that the job counts nowhere."},
             "source": {"type": "string", "description": "File and row that it came from; blank where it was written here."},
             "typed": {"type": "object", "additionalProperties": {"type": "string"}, "description": "Each number as it was typed, and the reasons stated."},
         },
@@ -281,6 +289,7 @@ SCHEMAS: Final[Schema] = {
         "A machine: what it is, what is known of it, and when it is to be looked at again.",
         {
             "tag": _TEXT_OUT,
+            "merged_into": {"type": "string", "description": "Tag of the machine into which this record was merged, whose jobs are recorded there; blank where it was not."},
             "described": _AS_DESCRIBED,
             "versions": listed(
                 shape("A description and the entry that says so.", {"entry": _ENTRY, "recorded_at": _WHEN, "author": _TEXT_OUT, "described": _AS_DESCRIBED}),

@@ -1,4 +1,4 @@
-"""Writing through the interface: a job in, an amendment in, by the same commands and checks as the page Record."""
+"""Writing through the interface: a job in, an amendment or a voiding in, by the same commands and checks as the pages."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from dashboard.api.reads import Given, version_of
 from dashboard.api.schemas import NEEDED
 from dashboard.api.shown import FEET, FOUR, PLAIN, job_version
 from dashboard.api.shown import job as shown_job
-from models.commands.amend_job import amend_job
+from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.record_job import DoubtfulJobError, record_job, ref_for
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.maths.plausible import Check, Gravity
@@ -155,6 +155,20 @@ def amend(asked: Asked) -> Given:
                 asked.engine, asked.site, entry, replace(_changed(old, changes), typed=typed | _through(asked)),
                 by=_author(asked), now=asked.now, why=asked.body["why"],
                 stated_reasons=asked.body.get("stated_reasons"), bolts_tight=asked.body.get("bolts_tight"), receipt=_receipt(asked),
+            ),
+        )  # fmt: skip
+
+
+def void(asked: Asked) -> Given:
+    """Void a job, or take a void one back."""
+    entry, change = asked.given["entry"], take_back_job if asked.body.get("take_back") else void_job
+    version_of(asked, entry)
+    with _told("why"):
+        return _written(
+            asked,
+            lambda: change(
+                asked.engine, asked.site, entry, by=_author(asked), now=asked.now, why=asked.body["why"],
+                typed=_through(asked), receipt=_receipt(asked),
             ),
         )  # fmt: skip
 

@@ -2,23 +2,22 @@
 (function () {
   "use strict";
 
-  var PREFIX = "driftbook-draft:";
   var NAME = "driftbook-name";
+  var STAGES = ["found", "left"];
   var WAIT = 220; /* milliseconds without a key before the numbers are asked for */
 
   var kept = {}; /* every text of the form by its name, also of fields that are not shown just now */
   var latest = {}; /* the same as of the last key, before the numbers were asked for */
   var here = null; /* which draft this is, and in which units it is typed */
+  var ways = {}; /* by stage the last way of measuring with dials whose fields came: what stands in them was typed for it */
   var timer = null;
   var sending = false;
+  var sent = null; /* the draft that was handed in, as it was then */
+  var uncertain = false; /* nobody knows whether what was handed in is in the book */
 
-  function store(act) {
-    try {
-      return act(window.localStorage);
-    } catch (error) {
-      return null; /* storage may be forbidden or full: then there is no draft, and that is all */
-    }
-  }
+  var drafts = window.driftbookDrafts;
+  var answers = window.driftbookAnswers;
+  var store = drafts.store;
 
   function form() {
     return document.getElementById("record-form");
@@ -52,34 +51,94 @@
 
   function ask(fields) {
     kept = fields;
-    window.dash_clientside.set_props("record-typed", { data: fields });
+    window.dash_clientside.set_props("record-typed", { data: Object.assign({}, fields, { asked: answers.asking(fields) }) });
+  }
+
+  function ask_again() {
+    if (form() !== null && document.getElementById("record-sections") !== null) {
+      ask(collect());
+    }
+  }
+
+  function has_dials(way) {
+    return Boolean(way) && ["results", "none", "same"].indexOf(way) < 0;
+  }
+
+  function ways_came() {
+    STAGES.forEach(function (stage) {
+      var way = kept[stage + ".method"];
+      ways[stage] = has_dials(way) ? way : ways[stage] || "";
+    });
   }
 
   function later() {
     window.clearTimeout(timer);
-    timer = window.setTimeout(function () {
-      if (form() !== null && document.getElementById("record-sections") !== null) {
-        ask(collect());
-      }
-    }, WAIT);
+    timer = window.setTimeout(ask_again, WAIT);
   }
 
+  function draft_of(fields) {
+    return {
+      units: here.units,
+      temperature: here.temperature,
+      at: new Date().toISOString(),
+      ways: Object.assign({}, ways),
+      fields: fields
+    };
+  }
+
+  /* Tells whether the draft is kept: what another tab has typed since is not written over. */
   function keep(fields) {
     if (here === null) {
-      return;
+      return false;
     }
-    var draft = { units: here.units, temperature: here.temperature, at: new Date().toISOString(), fields: fields };
-    store(function (storage) {
-      storage.setItem(PREFIX + here.key, JSON.stringify(draft));
-    });
+    var well = drafts.write(here.key, draft_of(fields));
+    two_tabs(!well);
+    return well;
   }
 
+  function two_tabs(there) {
+    var said = document.getElementById("record-tabs");
+    if (said !== null && said.hidden === there) {
+      said.hidden = !there;
+    }
+  }
+
+  drafts.watch(function (key, gone) {
+    if (here !== null && here.key === key) {
+      two_tabs(!gone);
+    }
+  });
+
+  /* Other fields are on their way; the numbers are asked for when they are there, with what stands in them. */
   function reshape(stage) {
     window.clearTimeout(timer);
     var fields = collect();
-    ask(fields);
+    kept = fields;
+    answers.touched(collect);
     keep(fields);
-    window.dash_clientside.set_props("record-shape", { data: { stage: stage, fields: fields } });
+    window.dash_clientside.set_props("record-shape", { data: { stage: stage, fields: fields, was: ways[stage] || "" } });
+  }
+
+  /* What was answered to the last tap is not of what is typed from now on. */
+  function forget_answer() {
+    var box = document.getElementById("record-answer");
+    if (box !== null && box.textContent !== "") {
+      window.dash_clientside.set_props("record-answer", { children: null });
+    }
+  }
+
+  function begin_again() {
+    window.clearTimeout(timer);
+    kept = {};
+    window.dash_clientside.set_props("record-key", { data: Object.assign({}, here, { again: Date.now() }) });
+  }
+
+  function rest() {
+    var button = document.getElementById("record-save");
+    sending = false;
+    if (button !== null) {
+      button.removeAttribute("aria-disabled");
+    }
   }
 
   function changed(event) {
@@ -88,6 +147,9 @@
       return;
     }
     var name = event.target.getAttribute("name") || "";
+    if (!sending && !uncertain) {
+      forget_answer();
+    }
     if (event.type === "change" && /^(found|left)\.method$/.test(name)) {
       reshape(name.split(".")[0]);
       return;
@@ -98,6 +160,7 @@
       });
     }
     latest = collect();
+    answers.touched(collect);
     keep(latest);
     later();
   }
@@ -113,8 +176,9 @@
   document.addEventListener("driftbook-unanswered", function (event) {
     var slot = document.getElementById("shell-notice");
     if (event.detail.output === "record-answer.children" && sending) {
-      window.dash_clientside.driftbook.record_answered(null);
+      rest();
       if (event.detail.done === null) {
+        uncertain = true;
         window.dash_clientside.set_props("record-answer", { children: slot.getAttribute("data-unsaved") });
       }
     }
@@ -127,15 +191,80 @@
 
   document.addEventListener("input", changed);
   document.addEventListener("change", changed);
-  document.addEventListener("click", function (event) {
-    var more = event.target.closest === undefined ? null : event.target.closest("[data-more]");
-    if (more !== null) {
-      var stage = more.getAttribute("data-more");
-      kept = Object.assign(collect());
-      kept[stage + ".places"] = more.getAttribute("data-places");
-      reshape(stage);
+
+  /* What is typed here goes on as the draft of an amendment, unless one was begun already; then it stays where it is. */
+  function hand_over(key) {
+    if (here !== null && !drafts.has(key)) {
+      window.clearTimeout(timer);
+      drafts.hold(key, draft_of(collect()));
+      if (drafts.has(key)) {
+        drafts.drop_if(here.key, drafts.written(here.key));
+        here = null;
+      }
     }
-  });
+  }
+
+  var taps = {
+    more: function (places, at) {
+      var stage = at.getAttribute("data-more");
+      kept = collect();
+      kept[stage + ".places"] = at.getAttribute("data-places");
+      reshape(stage);
+    },
+    discard: function () {
+      if (here !== null) {
+        drafts.drop_if(here.key, drafts.written(here.key));
+        begin_again();
+      }
+    },
+    draft: function (which) {
+      if (here !== null && which === "take") {
+        begin_again();
+      } else if (here !== null) {
+        drafts.hold(here.key, draft_of(collect()));
+        two_tabs(false);
+      }
+    },
+    handover: hand_over
+  };
+
+  /* Before the page's own script hears it: a link is on its way to another page then. */
+  document.addEventListener(
+    "click",
+    function (event) {
+      Object.keys(taps).forEach(function (name) {
+        var at = event.target.closest === undefined ? null : event.target.closest("[data-" + name + "]");
+        if (at !== null && form() !== null && form().contains(at)) {
+          taps[name](at.getAttribute("data-" + name), at);
+        }
+      });
+    },
+    true
+  );
+
+  /* Choosing a machine: Enter takes nothing out of a list that was made for an older text than the one in the box. */
+  var offered = null;
+  var waiting = null;
+
+  document.addEventListener(
+    "keydown",
+    function (event) {
+      var box = event.target;
+      if (event.key !== "Enter" || box.id !== "record-choose") {
+        return;
+      }
+      var list = document.getElementById(box.getAttribute("aria-controls"));
+      var chosen = list === null ? null : list.querySelector("[data-combobox-selected]") || list.querySelector("[role=option]");
+      event.preventDefault();
+      event.stopPropagation();
+      if (offered !== box.value) {
+        waiting = box.value;
+      } else if (chosen !== null) {
+        chosen.click();
+      }
+    },
+    true
+  );
 
   function paint(said) {
     each("[data-said]", function (slot) {
@@ -179,15 +308,9 @@
       here = key;
       latest = {};
       sending = false;
-      var text = store(function (storage) {
-        return storage.getItem(PREFIX + key.key);
-      });
-      var draft = {};
-      try {
-        draft = JSON.parse(text || "{}");
-      } catch (error) {
-        draft = {};
-      }
+      uncertain = false;
+      ways = {};
+      var draft = drafts.read(key.key);
       draft.by =
         store(function (storage) {
           return storage.getItem(NAME);
@@ -197,7 +320,13 @@
     },
     record_keep: function (fields) {
       if (fields) {
-        kept = fields;
+        kept = Object.assign({}, fields);
+        delete kept.asked;
+        if (fields.asked === undefined) {
+          /* A form that came just now: it asks by itself. */
+          answers.began(kept, ask_again);
+          ways_came();
+        }
       }
       return Object.keys(kept).length;
     },
@@ -206,11 +335,24 @@
       window.setTimeout(function () {
         if (document.getElementById("record-sections") !== null) {
           var fields = collect();
-          if (!same(fields, kept)) {
-            ask(fields);
+          var news = !same(fields, kept);
+          ask(fields);
+          ways_came();
+          if (news) {
+            keep(fields);
           }
         }
       }, 60);
+    },
+    record_offered: function (list) {
+      var box = document.getElementById("record-choose");
+      offered = list && list.length > 0 ? list[0].asked : null;
+      if (waiting !== null && box !== null && waiting === box.value && offered === waiting && list.length === 1) {
+        window.dash_clientside.driftbook.go_to(list[0].value);
+      }
+      if (offered === waiting) {
+        waiting = null;
+      }
     },
     record_restore: function () {
       /* A list of reasons was made anew while one of them was being typed: the newest text stays. */
@@ -224,7 +366,15 @@
       }, 0);
     },
     record_paint: function (said) {
-      paint(said || {});
+      if (said) {
+        paint(said.fields || {});
+        answers.answered(said.asked, collect);
+      }
+    },
+    record_chanced: function (part) {
+      if (part && part.props) {
+        answers.chanced(part.props["data-asked"]);
+      }
     },
     record_send: function (clicks) {
       if (!clicks || sending) {
@@ -235,14 +385,15 @@
       var button = document.getElementById("record-save");
       button.setAttribute("aria-disabled", "true");
       var fields = collect();
-      keep(fields);
+      sent = keep(fields) ? { key: here.key, text: drafts.written(here.key) } : null;
+      uncertain = false;
+      forget_answer();
       return { fields: fields, n: clicks };
     },
     record_answered: function (answer) {
-      sending = false;
-      var button = document.getElementById("record-save");
-      if (button !== null) {
-        button.removeAttribute("aria-disabled");
+      /* Emptied by the page itself it is no answer. */
+      if (answer && !uncertain) {
+        rest();
       }
       if (answer) {
         window.setTimeout(function () {
@@ -260,9 +411,11 @@
       here = null;
       sending = false;
       kept = {};
-      store(function (storage) {
-        storage.removeItem(PREFIX + key);
-      });
+      /* What was typed since, here or in another tab, is another job. */
+      if (sent !== null && sent.key === key) {
+        drafts.drop_if(key, sent.text);
+      }
+      sent = null;
       window.setTimeout(function () {
         var head = document.getElementById("record-confirmed");
         if (head !== null) {
@@ -270,18 +423,6 @@
         }
       }, 30);
       return true;
-    },
-    record_discard: function (clicks) {
-      if (!clicks || here === null) {
-        return;
-      }
-      var key = here;
-      window.clearTimeout(timer);
-      kept = {};
-      store(function (storage) {
-        storage.removeItem(PREFIX + key.key);
-      });
-      window.dash_clientside.set_props("record-key", { data: Object.assign({}, key, { again: Date.now() }) });
     }
   });
 })();

@@ -48,6 +48,11 @@ def may_sign(site_id: int) -> bool:
     return unguarded().desk is not None and may(Permission.SIGN_OFF, site_id)
 
 
+def may_void(site_id: int) -> bool:
+    """Tell whether who asks may void a job at a site: as for amending one, in a book that can be written."""
+    return unguarded().desk is not None and may(Permission.AMEND, site_id)
+
+
 # -- cookies and forms ---------------------------------------------------------------------------------------------
 
 

@@ -112,7 +112,7 @@ class GuardedKeepingBook(GuardedBook):
 ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ}
 """Questions to the desk that write nothing."""
 
-WRITES: Final = {"sign_off": Permission.SIGN_OFF}
+WRITES: Final = {"sign_off": Permission.SIGN_OFF, "void": Permission.AMEND}
 """What the desk writes besides jobs, each with the author as ``by``."""
 
 

@@ -15,13 +15,13 @@ from dashboard.auth import asking
 from dashboard.auth.access import FRESH
 from dashboard.auth.door_page import here, waited
 from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
+from dashboard.auth.one_job import find_job, job_facts
 from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.place import asset_path
-from dashboard.views.asset_view import last_day
 from dashboard.words import say, tell
-from dashboard.writing import count, day, judged, moment
+from dashboard.writing import count, moment
 from models.commands.accounts_passwords import LONGEST
 from models.errors import DriftbookError
 from models.values.kinds import Meaning
@@ -36,25 +36,16 @@ ENDPOINT: Final = "signing.sign"
 def sign(entry: int) -> Any:
     """Show what is signed, and sign it."""
     seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
-    found = _found(seen, entry)
+    found = find_job(seen, entry)
     if found is None:
         return message_page(say("sign.title"), say("sign.unknown", entry=count(entry)), 404)
+    if found[1].void:
+        return message_page(say("sign.title"), say("void.no_signing", entry=count(entry)), 409)
     if request.method == "GET":
         return _form(seen, *found)
     if not asking.form_is_ours():
         return _form(seen, *found, say("door.form"), status=400)
     return _signed(seen, *found)
-
-
-def _found(seen: Scene, entry: int) -> tuple[AssetStory, JobLine] | None:
-    """Give the machine and the job that an entry says."""
-    desk = context().desk
-    if desk is None or seen.site is None or entry > 1 << 62:
-        return None
-    tag_name = desk.tag_of(seen.site, entry)
-    story = context().book.story(seen.site.site_id, tag_name) if tag_name else None
-    line = next((one for one in story.jobs if one.entry == entry), None) if story is not None else None
-    return None if story is None or line is None else (story, line)
 
 
 def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
@@ -85,17 +76,6 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
 
 def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int = 200) -> Response:
     who, zone, now = asking.signed(), story.site.zone, context().clock()
-    job = line.job
-    facts: list[tuple[Part, ...]] = [
-        (say("sign.machine"), " · ".join(text for text in (story.asset.tag, story.asset.description) if text)),
-        (say("record.ref"), job.ref),
-        (say("column.day"), day(last_day(line, zone))),
-        (say("column.person"), ", ".join(job.people)),
-        (say("sign.column.recorded"), say("sign.recorded", person=line.author, entry=count(line.entry))),
-        (say("column.found_ratio"), judged(line.found_ratio)),
-        (say("column.left_ratio"), judged(line.left_ratio)),
-        (say("sign.notes"), job.notes),
-    ]
     held = [
         (one.by, say(f"meaning.{one.meaning.value}"), moment(one.at, zone), one.remark)
         for one in story.signoffs
@@ -123,9 +103,7 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
         tag(
             "p", tag("a", say("sign.to_machine", tag=story.asset.tag), href=seen.place.to(asset_path(story.asset.tag)))
         ),
-        table(
-            say("sign.what"), [say("entry.column.field"), say("entry.column.value")], [row for row in facts if row[1]]
-        ),
+        table(say("sign.what"), [say("entry.column.field"), say("entry.column.value")], job_facts(story, line)),
         table(say("sign.entry.caption"), heads, held) if held else tag("p", say("sign.entry.none"), class_="note"),
         section(
             say("sign.do"),

@@ -34,6 +34,7 @@ from dashboard.views.record_fields import (
     dial_parts,
     places_of,
     rows_of,
+    usual,
     way_of,
 )
 from dashboard.words import say
@@ -98,7 +99,7 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
         return []
     if way is Way.RESULTS:
         return _results(stage, fields, display)
-    fields = _usual(stage, way) | fields
+    fields = usual(stage, way) | fields
     seen = [(value, say(f"record.seen.{value.split()[0]}")) for value in ("movable machine", "stationary machine")]
     parts: list[Child] = [note(say(f"record.about.{way.name}")), note(say("record.about.readings"))]
     parts += [_dial(stage, number, way, fields, display) for number in (1, 2)]
@@ -121,15 +122,6 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
         )
     )  # fmt: skip
     return parts
-
-
-def _usual(stage: str, way: Way) -> Texts:
-    """Give what nearly always stands in a field: the zero at 12 o'clock, and the bracket on the other shaft."""
-    brackets = ("movable shaft", "stationary shaft") if way is Way.REVERSE_INDICATOR else ("stationary shaft",) * 2
-    usual = {f"{stage}.dial.{number}.bracket": bracket for number, bracket in zip((1, 2), brackets, strict=True)}
-    if way is not Way.AROUND:
-        usual |= {f"{stage}.dial.{number}.top": "0" for number in (1, 2)}
-    return usual
 
 
 def _results(stage: str, fields: Texts, display: Display) -> list[Child]:
@@ -306,12 +298,17 @@ def spacer_note(asset: Asset, display: Display) -> Child:
     return note(say("record.spacer", span=display.text(asset.span_mm, Quantity.DISTANCE)))
 
 
+def discard_button() -> html.Button:
+    """Put the way to throw a draft away; the page's own script hears it, wherever it stands."""
+    return html.Button(say("record.draft.discard"), type="button", className="small-button", **data(discard="yes"))
+
+
 def kept_draft(at: str) -> html.Div:
     """Say that a draft was found in this browser."""
     return html.Div(
         [
             html.P(say("record.draft.found", at=at)),
-            html.Button(say("record.draft.discard"), id="record-discard", type="button", className="small-button"),
+            discard_button(),
         ],
         className="problems",
         role="status",
@@ -320,9 +317,25 @@ def kept_draft(at: str) -> html.Div:
 
 def bar(status: str) -> html.Div:
     """Put the line that stays in sight: the verdict while it is typed, and the way to recording."""
+    said = html.Div(
+        [html.Div(id=status), unanswered(say("record.unanswered.short"))], role="status", **aria(live="polite")
+    )
+    return html.Div([other_tab(), said, html.A(say("record.to_end"), href="#record-end")], className="record-bar")
+
+
+def unanswered(text: str) -> html.P:
+    """Put the words that what stands there is not of what is typed now; the page's own script shows them (``assets/form_answers.js``)."""
+    return html.P(text, className="unanswered", hidden=True)
+
+
+def other_tab() -> html.Div:
+    """Put what is said where another tab of the browser wrote the same draft; the page's own script shows it."""
+    texts = {"take": say("record.tabs.take"), "hold": say("record.tabs.hold")}
+    ways = [
+        html.Button(text, type="button", className="small-button", **data(draft=which)) for which, text in texts.items()
+    ]
     return html.Div(
-        [html.Div(id=status, role="status", **aria(live="polite")), html.A(say("record.to_end"), href="#record-end")],
-        className="record-bar",
+        [html.P(say("record.tabs")), html.Div(ways, className="links")], id="record-tabs", role="alert", hidden=True
     )
 
 

@@ -3,22 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from dashboard.components import elements as html
+from dashboard.components.aria import data
 from dashboard.components.pieces import Child, note
 from dashboard.components.record_field import typed
+from dashboard.components.record_form import discard_button
 from dashboard.views.record_view import Ask, RecordView, doubt_name
 from dashboard.words import say
 
 
-def open_part(view: RecordView) -> Child:
-    """Put what cannot be true, and what is missing."""
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """The entry that has the number of a job already, where it is amended, and which draft that takes; no address where an entry is amended."""
+
+    entry: int
+    amend: str
+    key: str
+
+
+def open_part(view: RecordView, taken: Taken | None = None) -> Child:
+    """Put what cannot be true, and what is missing; ``taken`` is the entry that has the job's number already."""
     parts: list[Child] = []
     if view.stops:
         parts += [
             html.P(say("record.open.stops"), className="lead"),
             html.Ul([html.Li(text) for text in view.stops], className="stops"),
         ]
+    if taken is not None:
+        parts.append(_taken(taken))
     if view.missing:
         parts += [
             html.P(say("record.open.missing"), className="lead"),
@@ -28,6 +42,15 @@ def open_part(view: RecordView) -> Child:
     if waiting:
         parts.append(html.P(say("record.open.asks", n=len(waiting)), className="lead"))
     return html.Div(parts) if parts else note(say("record.open.nothing"))
+
+
+def _taken(taken: Taken) -> html.Div:
+    """Put the ways out where the number of a job is in the book already: amend that entry, or let the draft go."""
+    ways: list[Child] = [discard_button()]
+    if taken.amend:
+        link = html.Link(say("record.taken.amend", entry=taken.entry), href=taken.amend, className="action")
+        ways.insert(0, html.Span(link, **data(handover=taken.key)))
+    return html.Div(ways, className="links")
 
 
 def asks_part(asks: Sequence[Ask]) -> Child:

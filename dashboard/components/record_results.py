@@ -9,6 +9,7 @@ from dashboard.components.tables import Column, table
 from dashboard.figures.feet_plan import feet_figure, foot_text
 from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
 from dashboard.views.job_words import Told
+from dashboard.views.limit_words import why_none
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
 from dashboard.words import say, tell
@@ -20,7 +21,6 @@ from models.units import Display, Quantity
 from models.values.draft import RowDraft
 from models.values.job import COMPONENTS
 from models.values.kinds import Coupling
-from models.values.limits import LimitsGiven
 
 QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.ANGULARITY)
 
@@ -47,20 +47,20 @@ def stage_result(
     if worked is None:
         return [note(say(f"record.result.none.{view.stage}"))]
     if view.same:
-        return [_verdict(view, worked), note(say("record.result.same"))]
+        return [_verdict(view, worked, basis), note(say("record.result.same"))]
     if worked.misalignment is None:
         return [note(say("record.result.waiting", reason=tell(worked.reason)))]
     return [
-        _verdict(view, worked),
+        _verdict(view, worked, basis),
         _numbers(worked, display),
         _pictures(view.stage, worked, basis, feet, display, scheme),
         _needs(worked, display),
     ]
 
 
-def _verdict(view: StageView, worked: Worked) -> html.Div:
+def _verdict(view: StageView, worked: Worked, basis: Basis) -> html.Div:
     if worked.ratio is None:
-        return html.Div(note(say("record.not_judged"), strong=True))
+        return html.Div([note(text, strong=True) for text in _not_judged(basis)])
     return html.Div(
         [
             html.Span(say(f"record.result.{view.stage}"), className="soft"),
@@ -70,6 +70,14 @@ def _verdict(view: StageView, worked: Worked) -> html.Div:
         ],
         className="verdict over" if worked.ratio > 1 else "verdict",
     )
+
+
+def _not_judged(basis: Basis) -> list[str]:
+    speed = basis.asset.limit_speed_rpm
+    told = [say("record.not_judged", why=why_none(basis.limit_set, speed))]
+    if basis.limit_set is not None and speed is None:
+        told.append(say("record.not_judged.speed"))
+    return told
 
 
 def chance(view: StageView) -> Child:
@@ -124,17 +132,6 @@ def _flex(worked: Worked, display: Display) -> Child:
         [say("record.flex.movable", unit=display.unit(q)), beta_v, beta_h],
     ]
     return table(say("record.flex.caption"), columns, rows)
-
-
-def limits_text(limits: LimitsGiven, display: Display) -> str:
-    """Write the limits that are in force for a machine; empty where there are none."""
-    pairs = (
-        ("limit.offset", limits.offset_mm, Quantity.OFFSET),
-        ("limit.angle", limits.angle_mm_m, Quantity.ANGULARITY),
-        ("limit.flex", limits.flex_mm_m, Quantity.ANGULARITY),
-        ("limit.soft", limits.soft_foot_mm, Quantity.OFFSET),
-    )
-    return ", ".join(say(key, value=display.text(value, q)) for key, value, q in pairs if value is not None)
 
 
 def _pictures(

@@ -87,7 +87,11 @@ def _stage(stage: str, fields: Texts, measure: Sequence[Child], basis: FormBasis
     ]
     if stage == "found":
         left += [form.dimensions_part(fields, basis.asset, basis.display), form.target_part(fields, basis.display)]
-    right = html.Div([html.Div(id=result), html.Div(id=chance)], className="result")
+    words = form.unanswered(say("record.unanswered"))
+    right = html.Div(
+        [words, html.Div(id=result, className="said-of"), html.Div(id=chance, className="chance-of")],
+        className="result",
+    )
     return section(
         say(f"record.part.{stage}"), html.Div([html.Div(left, className="entry"), right], className="columns")
     )
@@ -96,7 +100,10 @@ def _stage(stage: str, fields: Texts, measure: Sequence[Child], basis: FormBasis
 def _soft(prefix: str, plan: str, fields: Texts, basis: FormBasis) -> html.Div:
     feet = form.feet_part(prefix, fields, basis.asset, basis.display)
     left = html.Div([note(say("record.soft.note")), feet], className="entry")
-    return html.Div([left, html.Div(id=plan, className="result")], className="columns")
+    words = form.unanswered(say("record.unanswered"))
+    return html.Div(
+        [left, html.Div([words, html.Div(id=plan, className="said-of")], className="result")], className="columns"
+    )
 
 
 def _end(*, amends: bool) -> html.Section:
@@ -104,8 +111,9 @@ def _end(*, amends: bool) -> html.Section:
     return html.Section(
         [
             html.H2(say("record.part.end"), id="record-end", tabIndex=-1),
-            html.Div(id=Ids.CHANGED),
-            html.Div(id=Ids.OPEN, className="open"),
+            form.unanswered(say("record.unanswered")),
+            html.Div(id=Ids.CHANGED, className="said-of"),
+            html.Div(id=Ids.OPEN, className="open said-of"),
             html.Div(id=Ids.REASONS, className="reasons"),
             html.Button(button, id=Ids.SAVE, type="button", className="button"),
             html.Div(id=Ids.ANSWER, role="alert", tabIndex=-1, className="answer"),

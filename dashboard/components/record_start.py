@@ -8,10 +8,11 @@ import dash_mantine_components as dmc
 
 from dashboard.components import elements as html
 from dashboard.components.pieces import Child, blank, note, section
-from dashboard.components.record_results import QUANTITIES, limits_text
+from dashboard.components.record_results import QUANTITIES
 from dashboard.components.tables import Column, table
 from dashboard.place import Place
 from dashboard.views.finder_view import FinderView
+from dashboard.views.limit_words import limits_in_force
 from dashboard.views.limits_view import limits_note
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
@@ -35,6 +36,9 @@ def choose_part(name: str, view: FinderView, place: Place) -> list[Child]:
             dmc.Select(
                 id=name,
                 data=[],
+                # Both stand here from the start: a box that gets them with its first answer is emptied by it, under somebody's fingers.
+                value=None,
+                searchValue="",
                 searchable=True,
                 clearable=False,
                 placeholder=say("finder.placeholder"),
@@ -63,8 +67,7 @@ def choose_part(name: str, view: FinderView, place: Place) -> list[Child]:
 
 def last_time(story: AssetStory, last: JobLine | None, basis: Basis, display: Display) -> html.Section:
     """Put what was left last time, the target, and the limit with its source."""
-    limits = limits_text(basis.limits, display) or say("record.limits.none")
-    how = say("limit.each") if basis.limits.each_axis else say("limit.resultant")
+    limits = limits_in_force(basis.limits, display, basis.limit_set, basis.asset.limit_speed_rpm)
     pairs: list[tuple[str, Child]] = []
     if last is not None:
         zone = ZoneInfo(story.site.zone)
@@ -86,7 +89,7 @@ def last_time(story: AssetStory, last: JobLine | None, basis: Basis, display: Di
         )
         if last.job.notes:
             pairs.append((say("record.notes"), last.job.notes))
-    pairs.append((say("record.last.limits"), say("record.last.limits.how", limits=limits, how=how)))
+    pairs.append((say("record.last.limits"), limits))
     given = limits_note(basis.limit_set)
     parts: list[Child] = [note(say("record.last.none"))] if last is None else []
     parts.append(html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in pairs], className="facts last"))

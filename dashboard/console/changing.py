@@ -1,10 +1,11 @@
-"""The subcommands asset and sign: another tag, two records brought together, a signature under a job."""
+"""The subcommands asset, sign and void: another tag, two records brought together, a signature under a job, a job that counts no more."""
 
 from __future__ import annotations
 
 import argparse
 
 from dashboard.console.common import now, opened, out, settings_of, who
+from models.commands.amend_job import take_back_job, void_job
 from models.commands.change_asset import merge_assets, rename_asset
 from models.commands.sign_off import sign_off
 from models.store.known import site_of
@@ -37,4 +38,21 @@ def run_sign(given: argparse.Namespace) -> int:
             engine, site, given.entry, meaning=Meaning(given.meaning), by=by, now=now(), remark=given.remark
         )
         out.print(f"Entry {given.entry} is signed by {by} as '{given.meaning}', by entry {entry}.")
+    return 0
+
+
+def run_void(given: argparse.Namespace) -> int:
+    """Take a job out of every count, or take one back."""
+    with opened(settings_of(given)) as engine:
+        with engine.connect() as connection:
+            site = site_of(connection, given.site)
+        change = take_back_job if given.take_back else void_job
+        line = change(engine, site, given.entry, by=who(given), now=now(), why=given.why)
+        job = f"Job {line.job.ref} on {line.job.tag}"
+        if given.take_back:
+            out.print(f"{job} counts again, by entry {line.entry}.")
+        else:
+            out.print(
+                f"{job} is void, by entry {line.entry}: it counts nowhere and stays readable. Its number is not given to another job."
+            )
     return 0

@@ -1,11 +1,11 @@
-"""How the subcommands asset and sign are typed."""
+"""How the subcommands asset, sign and void are typed."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
 
-RUNS = {"asset": ("changing", "run_asset"), "sign": ("changing", "run_sign")}
+RUNS = {"asset": ("changing", "run_asset"), "sign": ("changing", "run_sign"), "void": ("changing", "run_void")}
 
 
 def add_changing(
@@ -13,7 +13,7 @@ def add_changing(
     book: Callable[[argparse.ArgumentParser], None],
     by: Callable[[argparse.ArgumentParser], None],
 ) -> None:
-    """Add both subcommands."""
+    """Add the subcommands."""
     asset = verb(
         "asset",
         "give a machine another tag, or bring two records of one machine together",
@@ -32,7 +32,18 @@ def add_changing(
     sign.add_argument("entry", type=int, metavar="ENTRY", help="number of the job's entry, as its page shows it")
     sign.add_argument("--meaning", choices=("reviewed", "approved", "responsible"), default="reviewed")
     sign.add_argument("--remark", default="", metavar="TEXT", help="words beside the signature")
-    for parser in (asset, sign):
+    void = verb(
+        "void",
+        "take a job out of every count, with a reason: it was recorded on the wrong machine, twice, or by mistake",
+        '  driftbook void 1204 --why "done on P-101B, not on P-101A"\n'
+        '  driftbook void 1311 --take-back --why "it was P-101A after all"',
+    )
+    void.add_argument("entry", type=int, metavar="ENTRY", help="number of the job's entry, as its page shows it")
+    void.add_argument("--why", default="", metavar="REASON", help="reason; it stays in the book")
+    void.add_argument(
+        "--take-back", action="store_true", help="ENTRY says that a job is void: let the job count again as it stood"
+    )
+    for parser in (asset, sign, void):
         book(parser)
         parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
         by(parser)

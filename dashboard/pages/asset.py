@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import dash
 
-from dashboard.auth.asking import may, may_sign
+from dashboard.auth.asking import may, may_sign, may_void
 from dashboard.components import elements as html
 from dashboard.components.asset_drift import drift_part
 from dashboard.components.asset_forecast import forecast_part
@@ -32,12 +32,13 @@ from dashboard.components.pieces import (
     waiting,
 )
 from dashboard.components.record_changes import amend_links, amended_part, record_link
+from dashboard.components.retired import retired_part
 from dashboard.components.signoffs import signoffs_part
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene, recheck_known, study_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
-from dashboard.place import Place, shortened, tag_of
+from dashboard.place import Place, asset_path, shortened, tag_of
 from dashboard.proofs_routes import may_audit
 from dashboard.views import finder_view
 from dashboard.views.asset_choices import Judging, banner, judged_again, read_job, read_limits, read_risk
@@ -109,9 +110,11 @@ def fill_study(seen: Scene, scheme: str) -> Child:
 
 
 def fill_rest(seen: Scene, scheme: str) -> Child:
-    """Fill the rest: the shafts of one job, what was measured, every job."""
+    """Fill the rest: the shafts of one job, what was measured, every job; of a machine whose jobs are all void, what was voided."""
     opened = _opened(seen, scheme)
-    return rest(opened) if opened is not None and opened.story.standing else None
+    if opened is None or opened.story.standing:
+        return rest(opened) if opened is not None else None
+    return amended_part(opened.story.jobs, seen.display, opened.story.site.zone)
 
 
 def register(app: dash.Dash) -> None:
@@ -143,6 +146,7 @@ def top(opened: Opened) -> list[Child]:
             said,
             beside=record_link(view.tag, place) if may(Permission.RECORD, seen.required.site_id) else None,
         ),
+        retired_part(opened.book, seen.today, "asset.merged.look", place.to(asset_path(opened.book.merged_into))),
         sentence(view.sentence),
         asset_papers(view.tag, place, audit=may_audit(seen.required.site_id)),
     ]
@@ -212,7 +216,9 @@ def rest(opened: Opened) -> list[Child]:
             Ids.JOBS,
             view,
             place,
-            amend_links(view.lines, view.zone, place) if may(Permission.AMEND, seen.required.site_id) else None,
+            amend_links(view.lines, view.zone, place, voids=may_void(seen.required.site_id))
+            if may(Permission.AMEND, seen.required.site_id)
+            else None,
         ),
         amended_part(view.lines, view.display, view.zone),
         signoffs_part(

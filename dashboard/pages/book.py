@@ -10,7 +10,7 @@ from __future__ import annotations
 import dash
 
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
-from dashboard.auth.asking import may_sign
+from dashboard.auth.asking import may_sign, may_void
 from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.asking import ask_choice, ask_form, ask_text
@@ -23,6 +23,7 @@ from dashboard.components.pieces import (
     two_lines,
 )
 from dashboard.components.proof import proof_part
+from dashboard.components.record_changes import void_link
 from dashboard.components.signoffs import entry_signoffs
 from dashboard.components.tables import Column, table
 from dashboard.components.take import take
@@ -218,14 +219,19 @@ def unknown(asked: str, seen: Scene) -> list[Child]:
 
 
 def _signoffs(story: EntryStory, seen: Scene) -> list[Child]:
-    """Put the signatures under a job, and the way to sign it."""
+    """Put the signatures under a job, and the ways to sign it and to void it."""
     if not isinstance(story.now, JobLine):
         return []
     site, entry = seen.required, story.line.number
     machine = context().book.story(site.site_id, story.now.job.tag)
     held = () if machine is None else machine.signoffs
     stands = story.now.superseded_by is None and machine is not None
-    return [entry_signoffs(held, entry, seen.place, site.zone, may_sign=stands and may_sign(site.site_id))]
+    signs = stands and not story.now.void and may_sign(site.site_id)
+    parts: list[Child] = [entry_signoffs(held, entry, seen.place, site.zone, may_sign=signs)]
+    if stands and may_void(site.site_id):
+        text = say("void.link.back" if story.now.void else "void.link.whole")
+        parts.append(html.P(void_link(entry, seen.place, text)))
+    return parts
 
 
 def entry_body(view: EntryView, seen: Scene) -> list[Child]:

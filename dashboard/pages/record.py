@@ -13,16 +13,20 @@ import dash
 from dash import Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
+from dashboard.auth.asking import may_void
 from dashboard.away import beside_form, noticed
 from dashboard.browser import attach
 from dashboard.components import elements as html
 from dashboard.components import record_form as form
 from dashboard.components import record_results as results
+from dashboard.components.aria import data
 from dashboard.components.links import machine
 from dashboard.components.pieces import Child, blank, note
-from dashboard.components.record_open import asks_part, open_part
+from dashboard.components.record_changes import void_link
+from dashboard.components.record_open import Taken, asks_part, open_part
 from dashboard.components.record_sections import FormBasis, form_parts
 from dashboard.components.record_start import choose_part, last_time
+from dashboard.components.retired import retired_part
 from dashboard.context import context
 from dashboard.desk import Handed
 from dashboard.fetch import Scene, scene
@@ -38,9 +42,10 @@ from dashboard.recording import (
     limits_today,
     signed_as,
     subject,
+    ways_of,
 )
 from dashboard.views import finder_view
-from dashboard.views.record_fields import STAGES
+from dashboard.views.record_fields import STAGES, carried_over
 from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build, last_of
 from dashboard.words import say, tell
@@ -73,6 +78,8 @@ def show(seen: Scene, _scheme: str) -> Child:
         return _choosing(seen, about)
     if about.later is not None and about.amends is not None:
         return _amended_already(about.amends, about.later, seen)
+    if about.amends is not None and about.amends.void:
+        return _void(about.amends, seen)
     saved = seen.place.get("saved")
     if saved:
         return _confirmed(about.story, saved, seen)
@@ -85,13 +92,24 @@ def _choosing(seen: Scene, about: Subject) -> list[Child]:
 
 
 def _amended_already(old: JobLine, later: JobLine, seen: Scene) -> list[Child]:
+    title = say("record.title.amend", entry=old.entry)
+    if later.void:
+        text = say("record.amend.voided", entry=old.entry, later=later.entry, by=later.author)
+        ways = (void_link(later.entry, seen.place, say("void.link.back")), machine(later.job.tag, seen.place))
+        return [*begin(title, seen), blank(say("record.amend.void.title"), text, *ways)]
     text = say("record.amend.already", entry=old.entry, later=later.entry, by=later.author)
     links = (
         html.Link(say("record.amend.later", entry=later.entry), href=seen.place.to(PATH, amend=later.entry)),
-        machine(old.job.tag, seen.place),
+        machine(later.job.tag, seen.place),
     )
-    title = say("record.title.amend", entry=old.entry)
     return [*begin(title, seen), blank(say("record.amend.already.title"), text, *links)]
+
+
+def _void(line: JobLine, seen: Scene) -> list[Child]:
+    text = say("record.amend.void", entry=line.entry, ref=line.job.ref, by=line.author)
+    links = (void_link(line.entry, seen.place, say("void.link.back")), machine(line.job.tag, seen.place))
+    title = say("record.title.amend", entry=line.entry)
+    return [*begin(title, seen), blank(say("record.amend.void.title"), text, *links)]
 
 
 def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
@@ -118,6 +136,7 @@ def _confirmed(story: AssetStory, saved: str, seen: Scene) -> list[Child]:
                 html.P(say("record.saved.safe")),
                 _history(tag, seen),
                 html.Link(say("record.saved.amend"), href=place.to(PATH, asset=tag, amend=line.entry)),
+                void_link(line.entry, place, say("void.link.whole")) if may_void(seen.required.site_id) else None,
                 html.Link(say("record.saved.other"), href=place.to(PATH)),
             ],
             className="blank",
@@ -150,6 +169,8 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
             ("" if context().desk else say("record.no_desk"),),
             beside=_history(story.asset.tag, seen),
         ),
+        html.P(void_link(amends.entry, seen.place, say("void.link.whole"))) if amends and may_void(seen.required.site_id) else None,
+        retired_part(story, seen.today, "asset.merged.record", seen.place.to(PATH, asset=story.merged_into)),
         note(say("record.caution"), strong=True),
         last_time(story, last_of(story, amends), limits_today(story, seen), seen.display),
         form.store(Ids.DRAFT),
@@ -169,6 +190,8 @@ def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None)
     story, old = about.story, about.amends
     fields = first_fields(story, old, seen)
     kept = kept_fields(draft, seen.display)
+    for stage, was in ways_of(draft).items():
+        kept = carried_over(kept, stage, was)
     fields |= kept
     if not fields.get("by"):
         fields["by"] = str(draft.get("by") or "")[:200]
@@ -185,6 +208,9 @@ def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None)
 
 # -- while it is typed ---------------------------------------------------------------------------------------------
 
+ASKED = "asked"
+"""Beside the fields: the number of the asking, which comes back with its answer, so that the page knows of what an answer is."""
+
 
 def _look(fields: dict[str, str] | None, pathname: str | None, search: str | None) -> tuple[RecordView, Around, Scene]:
     if not fields or pathname != PATH:
@@ -193,7 +219,7 @@ def _look(fields: dict[str, str] | None, pathname: str | None, search: str | Non
     about = subject(seen)
     if about.story is None:
         raise PreventUpdate
-    texts = {str(name): str(text) for name, text in fields.items()} | signed_as(seen)
+    texts = {str(name): str(text) for name, text in fields.items() if name != ASKED} | signed_as(seen)
     around = around_of(about, texts, seen)
     return build(texts, around), around, seen
 
@@ -214,18 +240,28 @@ def look(
         results.stage_result(view.left, around.basis, feet, display, tone),
         results.soft_result(view.soft_before, "soft_before", display, tone),
         results.soft_result(view.soft_after, "soft_after", display, tone),
-        said,
+        {ASKED: (fields or {}).get(ASKED, ""), "fields": said},
         view.summary,
-        open_part(view),
+        open_part(view, _taken(view, around, seen)),
         no_update if asks == asked else asks,
         results.differences_table(view.changed, say("record.changed.caption", entry=around.amends.entry if around.amends else "")),
     )  # fmt: skip
 
 
+def _taken(view: RecordView, around: Around, seen: Scene) -> Taken | None:
+    """Give the ways out where the number of the job is in the book already."""
+    if view.taken is None:
+        return None
+    story = around.story
+    address = "" if around.amends else seen.place.to(PATH, asset=story.asset.tag, amend=view.taken)
+    return Taken(view.taken, address, _key(story, view.taken))
+
+
 def chances(fields: dict[str, str] | None, pathname: str | None, search: str | None) -> tuple[Child, Child]:
     """Say how probable it is that each measurement is within; apart, because it takes longer."""
     view, _, _ = _look(fields, pathname, search)
-    return results.chance(view.found), results.chance(view.left)
+    asked = data(asked=(fields or {}).get(ASKED, ""))
+    return html.Div(results.chance(view.found), **asked), html.Div(results.chance(view.left), **asked)
 
 
 def measure(shape: dict[str, Any] | None, pathname: str | None, search: str | None) -> tuple[Any, Any]:
@@ -240,6 +276,7 @@ def measure(shape: dict[str, Any] | None, pathname: str | None, search: str | No
         str(shape.get("stage")),
         {str(name): str(text) for name, text in dict(shape.get("fields") or {}).items()},
     )
+    fields = carried_over(fields, stage, str(shape.get("was") or ""))
     parts = (
         form.measure_part(stage, fields, limits_today(about.story, seen).asset, seen.display) if stage in STAGES else []
     )
@@ -274,7 +311,7 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
     if here.desk is None:
         return say("record.no_desk")
     if view.job is None or not view.can_be_recorded:
-        return [html.P(say("record.not_yet")), open_part(view)]
+        return [html.P(say("record.not_yet")), open_part(view, _taken(view, around, seen))]
     handed = Handed(
         view.job, view.by, view.stated, view.bolts_tight, around.amends.entry if around.amends else None, view.why
     )
@@ -296,7 +333,8 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     seen = scene(pathname, search)
     if seen.site is None:
         return []
-    return finder_view.offers(seen.history, str(typed), lambda tag: seen.place.to(PATH, asset=tag))
+    offered = finder_view.offers(seen.history, str(typed), lambda tag: seen.place.to(PATH, asset=tag))
+    return [{**one, ASKED: str(typed)} for one in offered]
 
 
 def register(app: dash.Dash) -> None:
@@ -307,6 +345,7 @@ def register(app: dash.Dash) -> None:
         offer
     )
     attach(app, "go_to", Input(Ids.CHOOSE, "value"))
+    attach(app, "record_offered", Input(Ids.CHOOSE, "data"))
     attach(app, "record_draft", Output(Ids.DRAFT, "data"), Input(Ids.KEY, "data"))
     app.callback(Output(Ids.FORM, "children"), Input(Ids.DRAFT, "data"), path, query)(fill)
     attach(app, "record_keep", Output(Ids.KEPT, "data"), Input(Ids.TYPED, "data"))
@@ -331,6 +370,7 @@ def register(app: dash.Dash) -> None:
     )(chances)
     attach(app, "record_restore", Input(Ids.REASONS, "children"))
     attach(app, "record_paint", Input(Ids.SAID, "data"))
+    attach(app, "record_chanced", Input(Ids.CHANCE_FOUND, "children"))
     app.callback(Output(Ids.REASONS, "children"), Input(Ids.ASKS, "data"), State(Ids.TYPED, "data"))(reasons)
     app.callback(
         Output(Ids.MEASURE_FOUND, "children"),
@@ -351,4 +391,3 @@ def register(app: dash.Dash) -> None:
     )(hand_in)
     attach(app, "record_answered", Input(Ids.ANSWER, "children"))
     attach(app, "record_done", Output(Ids.GONE, "data"), Input(Ids.DONE, "data"))
-    attach(app, "record_discard", Input(Ids.DISCARD, "n_clicks"))

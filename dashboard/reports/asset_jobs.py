@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.views.asset_panels import QUANTITIES
+from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.record_names import field_label
 from dashboard.views.said_fields import fields_of
 from dashboard.words import say
@@ -16,7 +17,6 @@ from models.intake.fields import FEET
 from models.units import Display, Quantity
 from models.values.draft import stated_reasons
 from models.values.job import COMPONENTS, FeetValues, Misalignment
-from models.values.limits import LimitsGiven
 from models.values.story import AssetStory, JobLine
 
 STAGES = {"found": "report.job.found", "left": "report.job.left", "target": "report.job.target"}
@@ -166,32 +166,10 @@ def _foot(line: JobLine, feet: FeetValues, place: int, key: str, display: Displa
     return f"{shown} {beside}" if len(feet.values) <= FEW_FEET else [shown, beside]
 
 
-def given_words(limits: LimitsGiven, display: Display) -> str:
-    """Write the limits that a set gave for a machine; blank where it gave none.
-
-    Parameters
-    ----------
-    limits : LimitsGiven
-        The limits. [mm, mm/m]
-    display : Display
-        Units of the paper. [unitless]
-    """
-    pairs = (
-        ("limit.offset", limits.offset_mm, Quantity.OFFSET),
-        ("limit.angle", limits.angle_mm_m, Quantity.ANGULARITY),
-        ("limit.flex", limits.flex_mm_m, Quantity.ANGULARITY),
-        ("limit.soft", limits.soft_foot_mm, Quantity.OFFSET),
-    )
-    return ", ".join(
-        say(key, value=display.text(value, quantity)) for key, value, quantity in pairs if value is not None
-    )
-
-
 def _limits(line: JobLine, setting: Setting) -> str:
     if not line.limit_set:
         return say("entry.judged.none")
-    words = given_words(line.limits, setting.display)
-    how = say("limit.each") if line.limits.each_axis else say("limit.resultant")
+    words, how = ", ".join(given_texts(line.limits, setting.display)), how_taken(line.limits)
     told = say("entry.limits.given", limits=words, how=how) if words else say("entry.limits.none")
     return f"{told} {say('report.job.limit_source', name=line.limit_set)}"
 

@@ -183,11 +183,11 @@ def _amendments(lines: Sequence[JobLine], display: Display, zone: str) -> dict[s
             "asset.amended.why", entry=count(new.entry), by=new.author, at=moment(new.recorded_at, zone), old=count(old.entry),
             old_by=old.author, why=new.why_amended or DASH,
         )  # fmt: skip
-        if new.void:
-            why = f"{why} {say('asset.amended.void')}"
+        marked = job_words.marked_by(old, new)
+        why = f"{why} {marked}" if marked else why
         rows = [[one.field, one.old, one.new] for one in job_words.told(differences(old.job, new.job, display))]
         title = say("report.asset.amendment", ref=new.job.ref, day=day(_day(new, zone)), entry=count(new.entry))
-        none = "" if rows or new.void else say("asset.amended.texts")
+        none = "" if rows or marked else say("asset.amended.texts")
         told.append({"title": title, "why": why, "heads": heads, "rows": rows, "none": none})
     title = say("report.asset.amendments", n=count(len(told)))
     return {"title": title, "list": told, "none": say("report.asset.no_amendments")}

@@ -7,12 +7,12 @@ from datetime import date
 from typing import Any
 
 from dashboard.place import shortened
-from dashboard.reports.asset_jobs import given_words
 from dashboard.reports.codes import qr_picture
 from dashboard.reports.identity import Identity, common, made
 from dashboard.reports.press import Paper, pages_of
 from dashboard.reports.sheet_parts import moved_plan, rows_wanted, soft_plan, stage_part, which_moves
 from dashboard.views.asset_last_view import LastVisit, build_last
+from dashboard.views.limit_words import limits_in_force
 from dashboard.views.limits_view import limits_note
 from dashboard.views.record_fields import AFTER, BEFORE, TEMPERATURES, check_name
 from dashboard.views.record_sheet import Basis
@@ -189,9 +189,7 @@ def _facts(basis: Basis, display: Display) -> list[tuple[str, str]]:
 
 
 def _last(last: LastVisit | None, basis: Basis, display: Display) -> dict[str, Any]:
-    words = given_words(basis.limits, display)
-    how = say("limit.each") if basis.limits.each_axis else say("limit.resultant")
-    limits = say("record.last.limits.how", limits=words, how=how) if words else say("record.limits.none")
+    limits = limits_in_force(basis.limits, display, basis.limit_set, basis.asset.limit_speed_rpm)
     if last is None:
         return {
             "title": say("record.part.last"),

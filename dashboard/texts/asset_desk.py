@@ -21,6 +21,10 @@ WORDS: Final[dict[str, str]] = {
     "asset.limits.name": "{name}, version {version}",
     "asset.limits.banner": "Another look: every verdict on this page, the forecast included, is made by {name} (adopted by {by} on {on}; source: {source}). "
     "{changed} of {n} verdicts differ from those in the book, which stay as they are.",
+    "asset.retired": "{tag} is out of service since {on}.",
+    "asset.merged": "{tag} was merged into {kept} on {on}: this record is given up, and its jobs stand there.",
+    "asset.merged.look": "The history of {kept}",
+    "asset.merged.record": "Record the job on {kept}",
     # Last visit
     "asset.last.title": "What was left last time",
     "asset.last.caption": "Last visit: {when}",

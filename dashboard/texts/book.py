@@ -141,7 +141,7 @@ WORDS: Final[dict[str, str]] = {
     "entry.machine": "The history of {tag}",
     "entry.change.title": "What it changed",
     "entry.change.caption": "Entry {old} beside entry {new}",
-    "entry.change.same": "Only texts kept beside the numbers are different, or nothing but the fact that the job is void.",
+    "entry.change.same": "Only texts kept beside the numbers are different, or nothing but whether the job is void.",
     "entry.change.earlier": "What was said of it before, beside this entry",
     "entry.versions.title": "All versions of this job",
     "entry.versions.caption": "Versions of job {ref}, the first one first",

@@ -52,7 +52,7 @@ WORDS: Final[dict[str, str]] = {
     "report.column.left": "Left over limit",
     "report.more": "Not listed for want of room: {n}. The page lists them all.",
     "report.due.title": "Work due",
-    "report.month.method": "Over limit: limit ratio above 1 under the limits of the day of the job; limit ratio = largest |measured − target| ÷ limit. Intervals are Wilson's, 95\u202f%. "
+    "report.month.method": "Over limit: limit ratio above 1 under the limits of the day of the job; limit ratio = largest |measured − target| ÷ limit. Intervals are Wilson's, 95\u202f%; two shares are compared by Fisher's exact test. "
     "Control limits are Laney's p′ limits over the months shown. A return: left within limit, nothing replaced, found over. A cause that is suggested is no diagnosis; "
     "one in ten may be chance. A date by rule is a rule of the calendar, a date by risk a forecast.",
     # History of a machine

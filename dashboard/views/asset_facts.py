@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from dashboard.views.job_words import limit_set_text
+from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.words import say
 from dashboard.writing import DASH, day, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM, speed_class_of
@@ -57,17 +58,10 @@ def limit_note_of(jobs: Sequence[JobLine], display: Display) -> str:
     if not jobs:
         return ""
     given = jobs[-1].limits
-    pairs = (
-        ("limit.offset", given.offset_mm, Quantity.OFFSET),
-        ("limit.angle", given.angle_mm_m, Quantity.ANGULARITY),
-        ("limit.flex", given.flex_mm_m, Quantity.ANGULARITY),
-        ("limit.soft", given.soft_foot_mm, Quantity.OFFSET),
-    )
-    texts = [say(key, value=display.text(value, quantity)) for key, value, quantity in pairs if value is not None]
+    texts = given_texts(given, display)
     if not texts:
         return say("asset.limits.none")
-    how = say("limit.each") if given.each_axis else say("limit.resultant")
-    return say("asset.limits", limits=", ".join(texts), how=how, name=limit_set_text(jobs[-1].limit_set))
+    return say("asset.limits", limits=", ".join(texts), how=how_taken(given), name=limit_set_text(jobs[-1].limit_set))
 
 
 def facts_of(

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboard.views.job_words import told
+from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.said_fields import Pairs, fields_of
 from dashboard.words import say
 from dashboard.writing import DASH, count, day, judged, moment
-from models.units import Display, Quantity
+from models.units import Display
 from models.values.differences import differences
 from models.values.entry import EntryStory, ImportedFile, Thing
 from models.values.kinds import Kind
-from models.values.limits import LimitsGiven
 from models.values.story import JobLine, Site
 
 
@@ -145,6 +145,8 @@ def _sentence(story: EntryStory, site: Site) -> Iterable[str]:
         yield say("entry.sentence.amends", entry=count(line.supersedes))
     if line.void:
         yield say("entry.sentence.void")
+    elif isinstance(story.before, JobLine) and story.before.void:
+        yield say("entry.sentence.back")
     if line.superseded_by is not None:
         yield say("entry.sentence.replaced", entry=count(line.superseded_by))
 
@@ -155,8 +157,7 @@ def _verdict(story: EntryStory, job: JobLine, site: Site, display: Display) -> I
     if by is None:
         yield say("entry.judged.none")
         return
-    given = tuple(_given(job.limits, display))
-    how = say("limit.each") if job.limits.each_axis else say("limit.resultant")
+    given, how = given_texts(job.limits, display), how_taken(job.limits)
     yield say("entry.limits.given", limits=", ".join(given), how=how) if given else say("entry.limits.none")
     limit_set = by.limit_set
     yield say(
@@ -170,17 +171,6 @@ def _verdict(story: EntryStory, job: JobLine, site: Site, display: Display) -> I
         entry=count(by.entry),
         source=limit_set.source.rstrip("."),
     )
-
-
-def _given(limits: LimitsGiven, display: Display) -> Iterable[str]:
-    if limits.offset_mm is not None:
-        yield say("limit.offset", value=display.text(limits.offset_mm, Quantity.OFFSET))
-    if limits.angle_mm_m is not None:
-        yield say("limit.angle", value=display.text(limits.angle_mm_m, Quantity.ANGULARITY))
-    if limits.flex_mm_m is not None:
-        yield say("limit.flex", value=display.text(limits.flex_mm_m, Quantity.ANGULARITY))
-    if limits.soft_foot_mm is not None:
-        yield say("limit.soft", value=display.text(limits.soft_foot_mm, Quantity.OFFSET))
 
 
 def _version(line: JobLine, site: Site) -> Version:

@@ -11,6 +11,7 @@ from threading import Lock
 import numpy as np
 from numpy.typing import NDArray
 
+from dashboard.words import say
 from models.history.columns import AssetColumns, History, IntArray
 from models.history.months import local_days
 
@@ -145,12 +146,16 @@ def offers(history: History, typed: str, address: Callable[[str], str]) -> list[
         Gives the address that a tag leads to. [unitless]
     """
     assets = history.assets
+
+    def gone(row: int) -> str:
+        return say("list.retired") if assets.retired[row] else ""
+
     return [
         {
             "value": address(str(assets.tag[row])),
             "text": haystack(assets, row),
             "label": " · ".join(
-                str(text) for text in (assets.tag[row], assets.description[row], assets.area[row]) if text
+                str(text) for text in (assets.tag[row], assets.description[row], assets.area[row], gone(row)) if text
             ),
         }
         for row in match(assets, typed[:80])[:OFFERED].tolist()

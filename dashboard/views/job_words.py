@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from dashboard.words import say
 from models.values.differences import TEXTS, Difference
 from models.values.draft import WorkCheck
+from models.values.story import JobLine
 
 _CHECKS = {check.value: check.name for check in WorkCheck}
 _VERSION, _ROW = ", version ", ", row "
@@ -67,3 +68,10 @@ def source_text(source: str) -> str:
     """Write the file and row that a job came from; empty where somebody typed it."""
     file, sign, row = source.rpartition(_ROW)
     return say("book.source.row", file=file, row=row) if sign else source
+
+
+def marked_by(old: JobLine, new: JobLine) -> str:
+    """Say that a version voids the job, or takes it back; empty where it does neither."""
+    if new.void:
+        return say("asset.amended.void")
+    return say("asset.amended.back") if old.void else ""

@@ -65,6 +65,47 @@ def dial_parts(way: Way, number: int) -> tuple[str, ...]:
     return _DIALS[way][number - 1] if way in _DIALS else ()
 
 
+def usual(stage: str, way: Way) -> dict[str, str]:
+    """Give what nearly always stands in a field: the zero at 12 o'clock, and the bracket on the other shaft."""
+    brackets = ("movable shaft", "stationary shaft") if way is Way.REVERSE_INDICATOR else ("stationary shaft",) * 2
+    names = stage_names(way)
+    given = {f"dial.{number}.bracket": bracket for number, bracket in zip((1, 2), brackets, strict=True)}
+    given |= {f"dial.{number}.top": "0" for number in (1, 2)}
+    return {f"{stage}.{name}": text for name, text in given.items() if name in names}
+
+
+def carried_over(fields: Fields, stage: str, was: str) -> dict[str, str]:
+    """Give a form whose way of measuring was changed, without what would mean something else now.
+
+    A bracket stands where the new way has it as a rule, unless somebody put it elsewhere: left as it was, the one that
+    stood there by itself would turn a sign.  Around the shaft a diameter makes a dial one on a face and a plane one on a
+    rim: neither is taken over from a way in which that dial was the other thing.
+
+    Parameters
+    ----------
+    fields : mapping of str to str
+        The form, with the new way. [as typed]
+    stage : str
+        ``"found"`` or ``"left"``. [unitless]
+    was : str
+        The last way with dials that was chosen; empty where there was none. [unitless]
+    """
+    way, old = way_of(fields, stage), way_of({f"{stage}.method": was}, stage)
+    if way is None or way is Way.RESULTS or way is old:
+        return dict(fields)
+    before = usual(stage, old) if old is not None else {}
+    gone = {
+        name
+        for number in (1, 2)
+        if (name := f"{stage}.dial.{number}.bracket") not in before or fields.get(name, "") == before[name]
+    }
+    if way is Way.AROUND:
+        gone |= {f"{stage}.dial.{number}.diameter" for number in (1, 2)}
+        if old is not Way.REVERSE_INDICATOR:
+            gone.add(f"{stage}.dial.2.plane")
+    return {name: text for name, text in fields.items() if name not in gone}
+
+
 def places_of(fields: Fields, stage: str) -> int:
     """Give how many readings of a sweep are offered: as many as are filled in, in steps."""
     filled = [

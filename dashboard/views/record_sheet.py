@@ -123,6 +123,7 @@ class Sheet:
         self.checks: list[tuple[str, Check]] = []
         self.stops: list[str] = []
         self.missing: list[str] = []
+        self.taken: int | None = None
 
     def text(self, name: str) -> str:
         """Give a text without blanks around it."""

@@ -22,7 +22,7 @@ from models.values.job import Job, Misalignment
 from models.values.story import AssetStory, JobLine
 
 STATED_FIELD = "stated."
-VISIT_FIELDS = frozenset({"performed", "instrument", "hours_run"})
+VISIT_FIELDS = ("tag", "performed", "instrument", "hours_run", "soft_before.", "soft_after.")
 LOOSE_ANSWERS = {"yes": True, "no": False}
 
 
@@ -58,7 +58,8 @@ class RecordView:
     """Everything that the page says of what is typed.
 
     ``job`` is ``None`` as long as the form is no job.  ``stops`` cannot be true, ``missing`` is not there yet,
-    ``asks`` need a reason.  ``changed`` is what an amendment changes, ``rows`` are the feet as they were typed over.
+    ``asks`` need a reason.  ``changed`` is what an amendment changes, ``rows`` are the feet as they were typed over,
+    ``taken`` is the entry that has the job's number already.
     """
 
     found: StageView
@@ -77,6 +78,7 @@ class RecordView:
     changed: tuple[Told, ...]
     summary: str
     rows: dict[str, tuple[RowDraft, ...]]
+    taken: int | None = None
 
     @property
     def can_be_recorded(self) -> bool:
@@ -110,7 +112,7 @@ class _Looking(Sheet):
         self._echo()
         tight = LOOSE_ANSWERS.get(self.fields.get("left.tight", ""))
         if job is not None:
-            self._check_job(job, left.worked.ratio if left else None, tight)
+            self._check_job(job, (found.worked.ratio if found else None, left.worked.ratio if left else None), tight)
         else:
             self._check_visit()
         self._what_is_missing(found, left, job)
@@ -125,7 +127,7 @@ class _Looking(Sheet):
         return RecordView(
             views[0], views[1], before.worked, after.worked, tuple(self.said), tuple(dict.fromkeys(self.stops)), tuple(self.missing), asks,
             job, self.text("by"), self.text("why"), stated, tight, changed, self._summary(views, asks),
-            {"movable": before.draft.feet_movable, "stationary": before.draft.feet_stationary},
+            {"movable": before.draft.feet_movable, "stationary": before.draft.feet_stationary}, self.taken,
         )  # fmt: skip
 
     def _echo(self) -> None:
@@ -160,16 +162,16 @@ class _Looking(Sheet):
     # -- checks ----------------------------------------------------------------------------------------------------
 
     def _check_visit(self) -> None:
-        """Check time, instrument and hours although nothing is measured yet: with a measurement of nothing in its place."""
+        """Check time, instrument, hours and rises of feet although nothing is measured yet: with a measurement of nothing in its place."""
         known = len(self.stops)
         trial = self.job(Misalignment(), None, None, left_same=False, stand_in=True)
         del self.stops[known:]
         if trial is not None:
             before = len(self.checks)
-            self._check_job(trial, None, None)
-            self.checks[before:] = [pair for pair in self.checks[before:] if pair[0] in VISIT_FIELDS]
+            self._check_job(trial, (None, None), None)
+            self.checks[before:] = [pair for pair in self.checks[before:] if pair[0].startswith(VISIT_FIELDS)]
 
-    def _check_job(self, job: Job, left_ratio: float | None, tight: bool | None) -> None:
+    def _check_job(self, job: Job, ratios: tuple[float | None, float | None], tight: bool | None) -> None:
         around, story = self.around, self.around.story
         job_id = around.amends.job_id if around.amends else None
         beside = Beside(
@@ -179,22 +181,25 @@ class _Looking(Sheet):
             breaks=tuple(broken.on for broken in story.breaks),
             instrument=next((one for one in around.instruments if one.serial == job.instrument), None),
             limits=around.basis.limits,
-            left_ratio=left_ratio,
+            found_ratio=ratios[0],
+            left_ratio=ratios[1],
             display=self.display,
             bolts_tight=tight,
+            merged_into=story.merged_into,
         )
         checks = check_job(job, beside)
         if around.amends is not None:
             # What was doubtful in the old version is not asked again: the same rule as in models.commands.amend_job.
-            before = {
-                c.doubt for c in check_job(around.amends.job, replace(beside, left_ratio=around.amends.left_ratio))
-            }
+            old = around.amends
+            then = replace(beside, found_ratio=old.found_ratio, left_ratio=old.left_ratio)
+            before = {check.doubt for check in check_job(old.job, then)}
             checks = tuple(check for check in checks if check.doubt not in before)
         ways = {stage: way_of(self.fields, stage) for stage in STAGES}
         self.checks += [(job_field(check.field, ways), check) for check in checks]
-        taken = next((line for line in story.jobs if line.job.ref == job.ref and line.job_id != job_id), None)
-        if taken is not None:
-            sentence = say("record.stop.ref", ref=job.ref, entry=taken.entry)
+        same = [line for line in story.jobs if line.job.ref == job.ref and line.job_id != job_id]
+        if same:
+            self.taken = next((line.entry for line in same if line.superseded_by is None), same[-1].entry)
+            sentence = say("record.stop.ref", ref=job.ref, entry=self.taken)
             self.stops.append(sentence)
             self.said.append(Said("ref", "stop", sentence))
 

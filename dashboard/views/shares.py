@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
+from models.history.fisher import fisher_exact
 from models.history.intervals import Shares
+
+CHANCE: Final = 0.05
+"""How likely chance alone may be to make as great a difference, before a change is spoken of (customary, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,36 +49,22 @@ def cell(given: Shares, row: int = 0, column: int = 0) -> Share:
     )
 
 
-def difference(now: Share, before: Share) -> tuple[float, float]:
-    """Give the 95 % interval of a difference of two independent shares.
+def change(now: Share, before: Share) -> Change:
+    """Say whether a share is more or fewer than another, or whether chance alone would explain it.
 
     Parameters
     ----------
     now, before : Share
-        The two shares with their Wilson intervals; both need n above 0. [unitless]
+        The two shares, of different readings. [unitless]
 
     Returns
     -------
-    low, high : float
-        Limits of now − before. [unitless]
-
-    References
-    ----------
-    R. G. Newcombe (1998), Statistics in Medicine 17:873, the method that joins two Wilson intervals
-    (title and volume from memory, not verified against a copy; the numbers are checked against
-    statsmodels in tests/test_dashboard_views_shares.py).
+    Change
+        More or fewer only where Fisher's exact test, two-sided, says so: intervals that are made for many readings
+        find a difference between one reading and three.
     """
-    gap = now.share - before.share
-    low = gap - math.hypot(now.share - now.low, before.high - before.share)
-    high = gap + math.hypot(now.high - now.share, before.share - before.low)
-    return low, high
-
-
-def change(now: Share, before: Share) -> Change:
-    """Say whether a share is more or fewer than another, or whether chance alone would explain it."""
     if not (now.known and before.known):
         return Change.UNKNOWN
-    low, high = difference(now, before)
-    if low > 0:
-        return Change.MORE
-    return Change.FEWER if high < 0 else Change.NO_SIGN
+    if fisher_exact(now.count, now.n, before.count, before.n) > CHANCE:
+        return Change.NO_SIGN
+    return Change.MORE if now.share > before.share else Change.FEWER

@@ -1,4 +1,4 @@
-"""Amend or void a job: a new version that supersedes the old one, with its author, time and reason.
+"""Amend or void a job, or take a void one back: a new version that supersedes the old one, with its author, time and reason.
 
 Nothing is edited: the old version stays in the book and can be read for ever.
 """
@@ -6,6 +6,7 @@ Nothing is edited: the old version stays in the book and can be read for ever.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -76,7 +77,7 @@ def amend_job(
     UnknownNameError
         If the entry is no job of this site.
     ConflictError
-        If the version was amended already, if nothing changes, or if the new job number is taken.
+        If the version was amended already or is void, if nothing changes, or if the new job number is taken.
     InvalidValueError
         If no reason is given, or the job is moved to another machine.
     DoubtfulJobError
@@ -94,9 +95,14 @@ def amend_job(
         if job.tag != old.job.tag:
             raise InvalidValueError(
                 Told("told.amending.moved", entry=entry, old=old.job.tag, new=job.tag),
-                remedy=Told("told.amending.moved.remedy", new=job.tag),
+                remedy=Told("told.amending.moved.remedy", new=job.tag, entry=entry),
             )
-        if not old.void and _content(job) == _content(old.job):
+        if old.void:
+            raise ConflictError(
+                Told("told.amending.is_void", ref=old.job.ref, entry=entry, author=old.author),
+                remedy=Told("told.amending.is_void.remedy", entry=entry),
+            )
+        if _content(job) == _content(old.job):
             raise ConflictError(Told("told.amending.nothing", entry=entry), remedy=Told("told.amending.nothing.remedy"))
         check_ref(unit, site, job, old.job_id)
         recording = Recording(unit, site, story)
@@ -116,8 +122,18 @@ def amend_job(
         return line
 
 
-def void_job(engine: sa.Engine, site: Site, entry: int, *, by: str, now: datetime, why: str) -> JobLine:
-    """Take a job out of every count, by a new version that says so; it stays readable.
+def void_job(
+    engine: sa.Engine,
+    site: Site,
+    entry: int,
+    *,
+    by: str,
+    now: datetime,
+    why: str,
+    typed: Mapping[str, str] | None = None,
+    receipt: Receipt | None = None,
+) -> JobLine:
+    """Take a job out of every count, by a new version that says so; it stays readable, and its number stays its own.
 
     Parameters
     ----------
@@ -133,6 +149,10 @@ def void_job(engine: sa.Engine, site: Site, entry: int, *, by: str, now: datetim
         Aware moment. [unitless]
     why : str
         Reason. [unitless]
+    typed : mapping of str to str, optional
+        What is kept beside what was typed, e.g. through which token it came. [as typed]
+    receipt : Receipt, optional
+        Sees to it that a request sent twice counts once. [unitless]
 
     Returns
     -------
@@ -146,14 +166,87 @@ def void_job(engine: sa.Engine, site: Site, entry: int, *, by: str, now: datetim
     ConflictError
         If the version was amended already, or is void.
     InvalidValueError
-        If no reason is given.
+        If no reason or no name is given.
     """
-    reason = _reason(why, Told("told.amending.reason.void"))
+    return _marked(engine, site, entry, by, now, _reason(why, Told("told.amending.reason.void")), typed, receipt, True)
+
+
+def take_back_job(
+    engine: sa.Engine,
+    site: Site,
+    entry: int,
+    *,
+    by: str,
+    now: datetime,
+    why: str,
+    typed: Mapping[str, str] | None = None,
+    receipt: Receipt | None = None,
+) -> JobLine:
+    """Let a job that was voided by mistake count again, as it stood before, by a new version.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        Site of the machine. [unitless]
+    entry : int
+        Entry of the version that says that the job is void. [unitless]
+    by : str
+        Who takes it back. [unitless]
+    now : datetime
+        Aware moment. [unitless]
+    why : str
+        Reason. [unitless]
+    typed : mapping of str to str, optional
+        What is kept beside what was typed, e.g. through which token it came. [as typed]
+    receipt : Receipt, optional
+        Sees to it that a request sent twice counts once. [unitless]
+
+    Returns
+    -------
+    JobLine
+        The version that counts.
+
+    Raises
+    ------
+    UnknownNameError
+        If the entry is no job of this site.
+    ConflictError
+        If the version was amended already, or is not void.
+    InvalidValueError
+        If no reason or no name is given.
+    """
+    return _marked(engine, site, entry, by, now, _reason(why, Told("told.amending.reason.back")), typed, receipt, False)
+
+
+def _marked(
+    engine: sa.Engine,
+    site: Site,
+    entry: int,
+    by: str,
+    now: datetime,
+    reason: str,
+    typed: Mapping[str, str] | None,
+    receipt: Receipt | None,
+    void: bool,
+) -> JobLine:
+    """Append a version that says the same of the machine, and that the job is void or counts again."""
+    if not by.strip():
+        raise InvalidValueError(Told("told.amending.name"), remedy=Told("told.sign.name.remedy"))
     with writing(engine, site.site_id, by, now) as unit:
+        if receipt is not None:
+            receipt.look(unit.connection)
         story, old = _version(unit, site, entry)
-        if old.void:
+        if old.void and void:
             raise ConflictError(Told("told.amending.void", ref=old.job.ref, entry=entry))
-        return Recording(unit, site, story).write(old.job, old=old, why=reason, void=True)
+        if not old.void and not void:
+            raise ConflictError(Told("told.amending.counts", ref=old.job.ref, entry=entry))
+        job = replace(old.job, typed={**old.job.typed, **(typed or {})})
+        line = Recording(unit, site, story).write(job, old=old, why=reason, void=void)
+        if receipt is not None:
+            receipt.keep(unit.connection, line)
+        return line
 
 
 def _content(job: Job) -> bytes:
@@ -176,9 +269,22 @@ def _version(unit: Unit, site: Site, entry: int) -> tuple[AssetStory, JobLine]:
         )
     old = next(line for line in story.jobs if line.entry == entry)
     if old.superseded_by is not None:
-        later = next(line for line in story.jobs if line.entry == old.superseded_by)
-        raise ConflictError(
-            Told("told.amending.amended", entry=entry, later=later.entry, author=later.author),
-            remedy=Told("told.amending.amended.remedy", later=later.entry),
-        )
+        raise _overtaken(unit, site, entry, old.superseded_by)
     return story, old
+
+
+def _overtaken(unit: Unit, site: Site, entry: int, later: int) -> ConflictError:
+    """Say what took the place of a version; where two records were merged, that is a job of another machine."""
+    tag = tag_of_entry(unit.connection, site.site_id, later)
+    story = None if tag is None else read_story(unit.connection, site, tag)
+    line = next((line for line in story.jobs if line.entry == later), None) if story is not None else None
+    author = "" if line is None else line.author
+    if line is not None and line.void:
+        return ConflictError(
+            Told("told.amending.voided", entry=entry, later=later, author=author),
+            remedy=Told("told.amending.voided.remedy", later=later),
+        )
+    return ConflictError(
+        Told("told.amending.amended", entry=entry, later=later, author=author),
+        remedy=Told("told.amending.amended.remedy", later=later),
+    )

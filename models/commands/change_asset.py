@@ -17,6 +17,7 @@ from models.store.unit import Unit, writing
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.values.asset import Asset
 from models.values.kinds import Kind
+from models.values.merging import merged_reason
 from models.values.story import AssetStory, Site
 
 
@@ -78,7 +79,8 @@ def merge_assets(
     Each job of the double becomes, by an amendment, a job of the kept
     machine, judged as that machine was described on the day; replacements are
     recorded there too, and the double goes out of service.  All old
-    versions stay readable.
+    versions stay readable.  Done again, it brings over what came under the
+    tag of the double since.
 
     Parameters
     ----------
@@ -107,7 +109,7 @@ def merge_assets(
     UnknownNameError
         If the site has not both machines.
     ConflictError
-        If both are the same machine, or the double is out of service already.
+        If both are the same machine, if either is out of service for another reason, or if nothing came since they were merged.
     InvalidValueError
         If no reason is given.
     """
@@ -116,20 +118,44 @@ def merge_assets(
         old, new = _story(unit, site, double), _story(unit, site, kept)
         if old.asset_id == new.asset_id:
             raise ConflictError(f"'{double}' and '{kept}' are one record already.")
-        if old.asset.retired is not None:
-            raise ConflictError(f"{old.asset.tag} is out of service since {old.asset.retired}.")
-        reason = f"{old.asset.tag} and {new.asset.tag} are one machine: {said}"
+        today = _today(site, now)
+        _refuse_retired(old, new, today)
+        reason = merged_reason(old.asset.tag, new.asset.tag, said)
         recording = Recording(unit, site, new)
         for line in old.standing:
             recording.write(replace(line.job, tag=new.asset.tag), old=line, why=reason)
         there = {(broken.on, broken.part) for broken in new.breaks}
         breaks = [broken for broken in old.breaks if (broken.on, broken.part) not in there]
+        if old.merged_into and not old.standing and not breaks:
+            raise ConflictError(
+                f"{old.asset.tag} was merged into {new.asset.tag} already, and nothing was recorded under it since."
+            )
         for broken in breaks:
             entry = unit.append(Kind.BREAK_RECORDED, new.asset_id, why=reason)
             unit.add(BreakRow, break_row(entry, site.site_id, new.asset_id, broken))
-        today = _today(site, now)
-        _describe(unit, site, old, replace(old.asset, valid_from=today, retired=today), reason)
+        if not old.merged_into:
+            _describe(unit, site, old, replace(old.asset, valid_from=today, retired=today), reason)
         return len(old.standing), len(breaks)
+
+
+def _refuse_retired(old: AssetStory, new: AssetStory, today: date) -> None:
+    """Refuse to merge with a record that is out of service, unless it is the one that was given up for this very machine.
+
+    Another machine that went out of service is no double: its history would be mixed up with that of what replaced it.
+    """
+    for story in (new, old):
+        gone = story.asset.retired
+        if gone is None or gone > today or (story is old and story.merged_into == new.asset.tag):
+            continue
+        if story.merged_into:
+            raise ConflictError(
+                f"{story.asset.tag} was merged into {story.merged_into} and is out of service since {gone}.",
+                remedy=f"Bring it together with {story.merged_into}.",
+            )
+        raise ConflictError(
+            f"{story.asset.tag} is out of service since {gone}.",
+            remedy="Its jobs stay with it: another machine that took its place has a history of its own.",
+        )
 
 
 def _describe(unit: Unit, site: Site, story: AssetStory, asset: Asset, why: str) -> int:

@@ -154,7 +154,7 @@ def _story(unit: Unit, site: Site, tag: str) -> AssetStory:
 
 
 def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> None:
-    """Refuse a job number that another job has.
+    """Refuse a job number that another job has, be it void: what was once written under a number stays the only thing under it.
 
     Raises
     ------
@@ -164,6 +164,11 @@ def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> No
     held = holder_of_ref(unit.connection, site.site_id, job.ref)
     if held is None or held[0] == job_id:
         return
+    if held[3]:
+        raise ConflictError(
+            Told("told.handing.ref.void", ref=job.ref, entry=held[1]),
+            remedy=Told("told.handing.ref.void.remedy", entry=held[1]),
+        )
     if held[2] == job_content(job, to_microseconds(job.performed_at)):
         raise ConflictError(Told("told.handing.again", ref=job.ref, entry=held[1]))
     raise ConflictError(Told("told.handing.ref", ref=job.ref, entry=held[1]), remedy=Told("told.handing.ref.remedy"))
@@ -183,6 +188,7 @@ class Recording:
         asset = self._asset(job)
         _, limits = self.judge.limits(job, asset)
         known = self.instruments.get(job.instrument)
+        found, left = ratios([job], [asset], [limits])
         beside = Beside(
             asset=asset,
             now=self.unit.clock,
@@ -190,9 +196,11 @@ class Recording:
             breaks=tuple(broken.on for broken in self.story.breaks),
             instrument=known[1] if known else None,
             limits=limits,
-            left_ratio=ratios([job], [asset], [limits])[1][0],
+            found_ratio=found[0],
+            left_ratio=left[0],
             display=self.site.display,
             bolts_tight=bolts_tight,
+            merged_into=self.story.merged_into,
         )
         return check_job(job, beside)
 

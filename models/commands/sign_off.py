@@ -52,7 +52,7 @@ def sign_off(
     UnknownNameError
         If the site has no job under that entry.
     ConflictError
-        If who signs recorded it or did the work, if it was amended since, or if the same was signed before.
+        If who signs recorded it or did the work, if it was amended since or says that the job is void, or if the same was signed before.
     InvalidValueError
         If no name is given.
     """
@@ -68,6 +68,8 @@ def sign_off(
                 Told("told.sign.amended", entry=signed_entry, later=found.superseded_by),
                 remedy=Told("told.sign.amended.remedy", later=found.superseded_by),
             )
+        if found.void:
+            raise ConflictError(Told("told.sign.void", entry=signed_entry), remedy=Told("told.sign.void.remedy"))
         if name.casefold() in {one.casefold() for one in found.involved}:
             raise ConflictError(
                 Told("told.sign.own", name=name),

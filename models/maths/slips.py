@@ -241,6 +241,35 @@ def check_signs(new: Misalignment, old: Misalignment, scale: tuple[float, float]
     return (Check(doubt, Gravity.REASON, sentence, stage),)
 
 
+def check_worse(
+    found: Misalignment, left: Misalignment, ratios: tuple[float | None, float | None]
+) -> tuple[Check, ...]:
+    """Check whether something was moved and stands farther off than before, although it is within limit.
+
+    Parameters
+    ----------
+    found, left : Misalignment
+        Deviations from the target as found and as left. [mm, mm/m]
+    ratios : tuple of float or None
+        Limit ratios as found and as left; ``None`` where not judged. [unitless]
+
+    Returns
+    -------
+    tuple of Check
+        One check at most.  What is over limit is asked about as such, and what two readings of one machine may differ
+        by is passed over: the ratio has to grow by :data:`WORTH`, and one component by more than can be told from nothing.
+    """
+    before, after = ratios
+    if before is None or after is None or not before + WORTH < after <= 1.0:
+        return ()
+    finest = (FINEST_MM, FINEST_MM_M) * 2
+    grown = (abs(b) - abs(a) for a, b in zip(found.as_tuple(), left.as_tuple(), strict=True))
+    if not any(more > least for more, least in zip(grown, finest, strict=True)):
+        return ()
+    sentence = Told("told.job.worse", found=before, left=after)
+    return (Check(Doubt.WORSE, Gravity.REASON, sentence, "left"),)
+
+
 def limit_scale(limits: LimitsGiven, coupling: Coupling, span_mm: float | None) -> tuple[float, float]:
     """Give offset and angularity that are equally bad under some limits.
 

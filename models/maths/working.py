@@ -36,6 +36,8 @@ from models.maths.plausible import (
     Gravity,
     check_dial,
     check_dimensions,
+    check_planes,
+    check_rises,
     check_rows,
 )
 from models.maths.readings import SeenFrom, SineFit, Sweep
@@ -153,11 +155,13 @@ def work_out(
     for place, dial in enumerate(draft.dials):
         checks += check_dial(f"dial.{place + 1}", dial, display, fits[place] if place < len(fits) else None)
     checks += check_dimensions(draft)
+    checks += check_planes(draft, display)
     if impossible and not any(check.gravity is Gravity.STOP for check in checks):
         checks.append(Check(Doubt.DISTANCE, Gravity.STOP, reason))
     movable, stationary = draft.rows(asset)
     checks += check_rows(movable, "movable", display)
     checks += check_rows(stationary, "stationary", display)
+    checks += check_rises(draft.soft_foot_mm, "soft_foot", display)
     soft, soft_reason = _soft_foot(draft, limits)
     if measured is None:
         return Worked(
@@ -230,6 +234,11 @@ def _from_dials(draft: Draft, asset: Asset) -> Measured:
         if span is None:
             raise _IncompleteError(Told("told.missing.span"))
         return two_faces(_face(draft, 0), _face(draft, 1), span, inputs)
+    if draft.way is Way.AROUND:
+        for number, dial in enumerate(draft.dials, start=1):
+            if dial.plane_mm is not None and dial.diameter_mm is not None:
+                # A rim dial has the one, a face dial the other: which it is cannot be guessed, and the result hangs on it.
+                raise _IncompleteError(Told("told.missing.which", n=number))
     if draft.way is Way.RIM_FACE or (draft.way is Way.AROUND and second.diameter_mm is not None):
         return rim_and_face(_rim(draft, 0), _face(draft, 1), inputs)
     if draft.way is Way.AROUND and first.diameter_mm is not None:

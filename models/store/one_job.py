@@ -15,13 +15,13 @@ def tag_of_entry(connection: sa.Connection, site_id: int, entry: int) -> str | N
     return tag
 
 
-def holder_of_ref(connection: sa.Connection, site_id: int, ref: str) -> tuple[int, int, bytes] | None:
-    """Give the job, the entry and the content of the newest version that bears a job number; ``None`` if it is free."""
+def holder_of_ref(connection: sa.Connection, site_id: int, ref: str) -> tuple[int, int, bytes, bool] | None:
+    """Give the job, the entry, the content of the newest version that bears a job number, and whether that is void; ``None`` if it is free."""
     question = (
-        sa.select(JobRow.job_id, JobRow.entry, JobRow.content)
+        sa.select(JobRow.job_id, JobRow.entry, JobRow.content, JobRow.void)
         .where(JobRow.site_id == site_id, JobRow.ref == ref)
         .order_by(JobRow.entry.desc())
         .limit(1)
     )
     row = connection.execute(question).first()
-    return None if row is None else (row[0], row[1], bytes(row[2]))
+    return None if row is None else (row[0], row[1], bytes(row[2]), bool(row[3]))

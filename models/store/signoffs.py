@@ -27,6 +27,7 @@ class Signable:
     involved: tuple[str, ...]
     superseded_by: int | None
     signed: tuple[tuple[str, str], ...]
+    void: bool = False
 
 
 def signable(connection: sa.Connection, site_id: int, entry: int) -> Signable | None:
@@ -43,7 +44,7 @@ def signable(connection: sa.Connection, site_id: int, entry: int) -> Signable | 
     """
     e, job = EntryRow, JobRow
     found = connection.execute(
-        sa.select(e.author, job.people, StatementRow.leaf)
+        sa.select(e.author, job.people, job.void, StatementRow.leaf)
         .join(job, sa.and_(job.entry == e.number, job.site_id == site_id))
         .outerjoin(StatementRow, sa.and_(StatementRow.entry == e.number, StatementRow.site_id == site_id))
         .where(e.number == entry, e.site_id == site_id)
@@ -53,7 +54,7 @@ def signable(connection: sa.Connection, site_id: int, entry: int) -> Signable | 
     later = connection.execute(sa.select(job.entry).where(job.site_id == site_id, job.supersedes == entry)).scalar()
     signed = tuple((line.by, line.meaning) for line in signoffs_of(connection, [entry]))
     leaf = None if found.leaf is None else bytes(found.leaf)
-    return Signable(leaf, (found.author, *found.people), later, signed)
+    return Signable(leaf, (found.author, *found.people), later, signed, bool(found.void))
 
 
 def signoffs_of(connection: sa.Connection, entries: Iterable[int]) -> tuple[Signoff, ...]:

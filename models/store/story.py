@@ -11,6 +11,7 @@ from sqlalchemy.orm import aliased
 
 from models.store.columns import latest
 from models.store.known import asset_from, asset_id_of
+from models.store.merged import merged_into
 from models.store.signoffs import signoffs_of
 from models.tables.base import from_microseconds
 from models.tables.book import EntryRow, ImportedFileRow
@@ -18,7 +19,7 @@ from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow
-from models.values.asset import MachineBreak
+from models.values.asset import Asset, MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Method, Part, Reason
 from models.values.limits import LimitsGiven
@@ -46,7 +47,17 @@ def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | 
         tuple(MachineBreak(tag, row[0], Part(row[1]), row[2]) for row in breaks),
         jobs,
         signoffs_of(connection, [line.entry for line in jobs]),
+        _merged(connection, site.site_id, asset_id, versions, asset),
     )
+
+
+def _merged(
+    connection: sa.Connection, site_id: int, asset_id: int, versions: tuple[AssetVersion, ...], asset: Asset
+) -> str:
+    if asset.retired is None:
+        return ""
+    entry = max(version.entry for version in versions if version.asset == asset)
+    return merged_into(connection, site_id, asset_id, entry, asset)
 
 
 def _versions(connection: sa.Connection, asset_id: int) -> list[AssetVersion]:

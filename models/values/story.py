@@ -72,7 +72,10 @@ class Signoff:
 
 @dataclass(frozen=True, slots=True)
 class AssetStory:
-    """Everything about one asset, oldest first; ``jobs`` and ``signoffs`` hold those of superseded versions too."""
+    """Everything about one asset, oldest first; ``jobs`` and ``signoffs`` hold those of superseded versions too.
+
+    ``merged_into`` is today's tag of the machine into which this record was merged; empty where it was not.
+    """
 
     site: Site
     asset_id: int
@@ -81,6 +84,7 @@ class AssetStory:
     breaks: tuple[MachineBreak, ...]
     jobs: tuple[JobLine, ...]
     signoffs: tuple[Signoff, ...] = ()
+    merged_into: str = ""
 
     @property
     def standing(self) -> tuple[JobLine, ...]:

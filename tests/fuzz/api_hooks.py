@@ -50,5 +50,5 @@ def before_call(context: Any, case: Any, kwargs: Any) -> None:
             }
             reason = "the sheet says so"
             doubts = ("wrong unit", "size", "signs swapped", "doubled", "as-left over limit", "bolts not tight", "soft foot left",
-                      "calibration overdue", "hours run backwards", "before the last job", "same time")  # fmt: skip
+                      "calibration overdue", "hours run backwards", "before the last job", "same time", "out of service")  # fmt: skip
             case.body["stated_reasons"] = dict.fromkeys(doubts, reason)

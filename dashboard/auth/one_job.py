@@ -1,0 +1,38 @@
+"""The job that a plain page speaks of: found by its entry, and what it is in a few lines."""
+
+from __future__ import annotations
+
+from dashboard.auth.forms import Part
+from dashboard.context import context
+from dashboard.fetch import Scene
+from dashboard.views.asset_view import last_day
+from dashboard.words import say
+from dashboard.writing import count, day, judged
+from models.values.story import AssetStory, JobLine
+
+
+def find_job(seen: Scene, entry: int) -> tuple[AssetStory, JobLine] | None:
+    """Give the machine and the job that an entry says; ``None`` where it says none, or nothing can be written here."""
+    desk = context().desk
+    if desk is None or seen.site is None or entry > 1 << 62:
+        return None
+    tag_name = desk.tag_of(seen.site, entry)
+    story = context().book.story(seen.site.site_id, tag_name) if tag_name else None
+    line = next((one for one in story.jobs if one.entry == entry), None) if story is not None else None
+    return None if story is None or line is None else (story, line)
+
+
+def job_facts(story: AssetStory, line: JobLine) -> list[tuple[Part, ...]]:
+    """Give the rows by which a person knows a job again; what is blank is left out."""
+    job = line.job
+    facts: list[tuple[Part, ...]] = [
+        (say("sign.machine"), " · ".join(text for text in (story.asset.tag, story.asset.description) if text)),
+        (say("record.ref"), job.ref),
+        (say("column.day"), day(last_day(line, story.site.zone))),
+        (say("column.person"), ", ".join(job.people)),
+        (say("sign.column.recorded"), say("sign.recorded", person=line.author, entry=count(line.entry))),
+        (say("column.found_ratio"), judged(line.found_ratio)),
+        (say("column.left_ratio"), judged(line.left_ratio)),
+        (say("sign.notes"), job.notes),
+    ]
+    return [row for row in facts if row[1]]
