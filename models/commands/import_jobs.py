@@ -18,7 +18,6 @@ from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
 from models.ledger.content import job_content
-from models.maths.plausible_job import out_of_service
 from models.store import known as ask
 from models.store.merged import merged_into
 from models.store.rows import job_row
@@ -209,6 +208,9 @@ class JobRows(Things):
         asset_id, entry = next((number, entry) for number, entry, version in versions if version is last)
         if tag not in self.merged:
             self.merged[tag] = merged_into(self.unit.connection, self.site.site_id, asset_id, entry, last)
+        # Loaded here only: most files name no such machine, and what checks jobs needs the library of arrays.
+        from models.maths.plausible_job import out_of_service
+
         for check in out_of_service(pending.asset, pending.day, self.merged[tag]):
             row = pending.speak()
             told = reader.problem(row, "tag", Code.OUT_OF_SERVICE, Severity.WARNING, tag, str(check.sentence))
