@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from urllib.parse import urlsplit
 
@@ -38,6 +38,16 @@ LOOKS = pytest.mark.parametrize(
     ("viewport", "scheme"), [(WIDE, "light"), (NARROW, "dark")], ids=["wide-light", "narrow-dark"]
 )
 """Colours go by scheme and places by width: two of the four looks hold both schemes and both widths."""
+
+
+def walked(paths: Iterable[str], viewport: ViewportSize) -> list[str]:
+    """Give the pages that are looked through in a look: every second in one, the others in the other.
+
+    ``DRIFTBOOK_TEST_EVERY_PAGE`` gives all in both, which takes twice as long: set it before a release.
+    """
+    every = list(paths)
+    return every if os.environ.get("DRIFTBOOK_TEST_EVERY_PAGE") else every[viewport is NARROW :: 2]
+
 
 Opened = Callable[..., Page]
 

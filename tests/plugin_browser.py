@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
 from tests.browser_tools import FLAGS, WIDE, Opened, Watch, browser_program, served
 from tests.history_maker import made_book
+
+Readers = Callable[[ViewportSize, str], BrowserContext]
 
 expect.set_options(timeout=20_000)  # two runs share two processors: patience, not speed, is what these tests need
 
@@ -26,22 +28,45 @@ def plant_url() -> Iterator[str]:
         yield url
 
 
+@pytest.fixture(scope="session")
+def readers(browser: Browser) -> Iterator[Readers]:
+    """Give the browser of a reader who comes again, by window and colours: its scripts are read and compiled once a run, not once a page."""
+    contexts: dict[tuple[int, int, str], BrowserContext] = {}
+
+    def reader(viewport: ViewportSize, scheme: str) -> BrowserContext:
+        key = (viewport["width"], viewport["height"], scheme)
+        if key not in contexts:
+            contexts[key] = browser.new_context(viewport=viewport, color_scheme=scheme)  # type: ignore[arg-type]
+        return contexts[key]
+
+    yield reader
+    for context in contexts.values():
+        context.close()
+
+
 @pytest.fixture
-def opened(browser: Browser) -> Iterator[Opened]:
+def opened(readers: Readers) -> Iterator[Opened]:
     """Give a function that opens an address and waits for its content; the test fails if anything went wrong on the page."""
-    contexts: list[BrowserContext] = []
+    pages: list[Page] = []
     watches: list[Watch] = []
 
     def open_page(url: str, *, scheme: str = "light", viewport: ViewportSize = WIDE) -> Page:
-        context = browser.new_context(viewport=viewport, color_scheme=scheme)  # type: ignore[arg-type]
-        contexts.append(context)
-        page = context.new_page()
+        page = readers(viewport, scheme).new_page()
+        pages.append(page)
         watches.append(Watch(page))
         page.goto(url)
         page.locator("main h1").wait_for()
         return page
 
     yield open_page
-    for context in contexts:
-        context.close()
+    for page in pages:
+        if not page.is_closed():
+            leave(page)
     assert [text for watch in watches for text in watch.seen] == []
+
+
+def leave(page: Page) -> None:
+    """Close a page; nothing that was chosen on it or typed into it stays for the next one."""
+    page.evaluate("localStorage.clear()")
+    page.context.clear_cookies()
+    page.close()

@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ViewportSize, expect
 
-from tests.browser_tools import LOOKS, NARROW, Opened
+from tests.browser_tools import LOOKS, Opened, walked
 
 pytest_plugins = ["tests.plugin_browser"]
 pytestmark = pytest.mark.browser
@@ -21,8 +21,7 @@ PATHS = ("/asset/P-102", "/asset/P-104?limits=today&risk=5", "/asset/P-106?units
 def test_the_page_with_everything_open_breaks_no_rule_and_not_its_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
 ) -> None:
-    # The narrow look holds the more that can go wrong; in the wide one the page without choices stands for the others.
-    for path in PATHS if viewport is NARROW else PATHS[:1]:
+    for path in walked(PATHS, viewport):
         page = opened(f"{plant_url}{path}", scheme=scheme, viewport=viewport)
         page.get_by_role("heading", name="Which way it moves").wait_for()
         page.wait_for_load_state("networkidle")

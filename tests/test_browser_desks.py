@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ViewportSize, expect
 
-from tests.browser_tools import LOOKS, Opened, served
+from tests.browser_tools import LOOKS, Opened, served, walked
 from tests.history_maker import MadeBook, made_book
 from tests.test_dashboard_views_entry_view import amended_book
 
@@ -41,7 +41,7 @@ def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
 ) -> None:
     page = opened(f"{plant_url}/book", scheme=scheme, viewport=viewport)
-    for path in PATHS.values():
+    for path in walked(PATHS.values(), viewport):
         page.goto(f"{plant_url}{path}")
         page.locator("main h1").wait_for()
         page.wait_for_load_state("networkidle")

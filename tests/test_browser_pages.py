@@ -8,7 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, ViewportSize, expect
 
 from models.units import Display
-from tests.browser_tools import LOOKS, Opened, served
+from tests.browser_tools import LOOKS, Opened, served, walked
 from tests.history_maker import MadeBook, made_book
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -41,7 +41,7 @@ def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
 ) -> None:
     page = opened(plant_url, scheme=scheme, viewport=viewport)
-    for path in PATHS.values():
+    for path in walked(PATHS.values(), viewport):
         page.goto(f"{plant_url}{path}")
         page.locator("main h1").wait_for()
         page.wait_for_load_state("networkidle")

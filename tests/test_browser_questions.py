@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from dashboard.app import create_app
 from dashboard.desk import BookDesk
@@ -27,6 +27,7 @@ from models.store.reader import Reader
 from models.units import Display
 from tests.browser_tools import WIDE
 from tests.demo_book import demo_in
+from tests.plugin_browser import Readers, leave
 from tests.recounting import recounted_returns, sheet_of
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -111,14 +112,13 @@ class Walk:
 
 
 @pytest.fixture
-def walk(browser: Browser, plant: Plant) -> Iterator[Walk]:
-    context = browser.new_context(viewport=WIDE)
-    page = context.new_page()
+def walk(readers: Readers, plant: Plant) -> Iterator[Walk]:
+    page = readers(WIDE, "light").new_page()
     page.goto(plant.url + "/")
     walk = Walk(page)
     walk.settle()
     yield walk
-    context.close()
+    leave(page)
 
 
 def day(when: pd.Timestamp) -> str:

@@ -171,9 +171,12 @@ def test_an_ordinary_answer_does_not_make_the_page_flicker_and_a_slow_one_is_sai
         "window.marked = 0; new MutationObserver(() => { if (document.querySelector('.is-unanswered')) window.marked += 1 })"
         ".observe(document.getElementById('record-form'), { attributes: true })"
     )
+    slowest = 0.0
     for text in ("0.04", "0.03"):
+        began = time.monotonic()
         put(phone, "found.results.offset_v", text)
         expect(phone.locator("#rs-found-results-offset-v")).to_have_text(f"= +{text}0 mm")
+        slowest = max(slowest, time.monotonic() - began)
     quick = phone.evaluate("window.marked")
 
     def slowly(route: Route) -> None:
@@ -187,8 +190,8 @@ def test_an_ordinary_answer_does_not_make_the_page_flicker_and_a_slow_one_is_sai
     expect(phone.locator("#rs-found-results-offset-v")).to_have_text("= +0.060 mm")
     expect(old(phone)).to_have_count(0)
     assert phone.evaluate("window.marked") > quick
-    # Two processors that others use as well may be slow twice; a page that flickers at each key is not.
-    assert quick < 2
+    # Where others use the processors as well, an answer may be one of those of which it is said.
+    assert quick == 0 or slowest > 0.7
 
 
 def test_another_way_of_measuring_takes_nothing_over_that_would_mean_something_else(url: str, phone: Page) -> None:
