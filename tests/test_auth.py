@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -31,6 +30,9 @@ from models.values.roles import AtSite, Role
 from tests.auth_book import PASSWORD, PEOPLE, AuthBook, enter, mark_of, open_book
 from tests.conftest import NOW
 
+pytest_plugins = ["tests.plugin_auth"]
+pytestmark = pytest.mark.usefixtures("cheap")
+
 IN_USE = accounts_passwords._hasher
 """What hashes passwords, before the tests make it light."""
 
@@ -38,20 +40,9 @@ LOGIN, NAME = PEOPLE[Role.ENGINEER]
 NEW = "slate harbour 41 violin"
 
 
-@pytest.fixture(autouse=True)
-def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Make hashing quick: what is tested here is what happens around it.  The parameters in use have tests of their own."""
-    light = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    nobody = light.hash("nobody at all")
-    monkeypatch.setattr(accounts_passwords, "_hasher", lambda: light)
-    monkeypatch.setattr(accounts_passwords, "_nobody", lambda: nobody)
-
-
 @pytest.fixture
-def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[AuthBook]:
-    made = open_book(sqlite_book, tmp_path, passwords=True)
-    yield made
-    made.engine.dispose()
+def book(auth_book: AuthBook) -> AuthBook:
+    return auth_book
 
 
 def inside(client: Any) -> bool:

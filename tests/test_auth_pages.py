@@ -5,18 +5,15 @@ from __future__ import annotations
 import io
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from argon2 import PasswordHasher
 
 from dashboard.cli import main
 from dashboard.roles import UPDATE
-from models.commands import accounts_passwords
 from models.commands.accounts import add_account
 from models.settings import Settings
 from models.store import state
@@ -26,25 +23,18 @@ from models.store.signoffs import signoffs_of
 from models.store.tokens import read_tokens
 from models.values.kinds import Meaning
 from models.values.roles import Role
-from tests.auth_book import PASSWORD, PEOPLE, AuthBook, callback_body, enter, mark_of, open_book
+from tests.auth_book import PASSWORD, PEOPLE, AuthBook, callback_body, enter, mark_of
 from tests.conftest import NOW, make_site
+
+pytest_plugins = ["tests.plugin_auth"]
+pytestmark = pytest.mark.usefixtures("cheap")
 
 SECRET = re.compile(r'<code class="secret">([^<]+)</code>')
 
 
-@pytest.fixture(autouse=True)
-def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
-    light = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    nobody = light.hash("nobody at all")
-    monkeypatch.setattr(accounts_passwords, "_hasher", lambda: light)
-    monkeypatch.setattr(accounts_passwords, "_nobody", lambda: nobody)
-
-
 @pytest.fixture
-def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[AuthBook]:
-    made = open_book(sqlite_book, tmp_path, passwords=True)
-    yield made
-    made.engine.dispose()
+def book(auth_book: AuthBook) -> AuthBook:
+    return auth_book
 
 
 def admin(book: AuthBook) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -26,23 +26,16 @@ from models.values.roles import Role
 from tests.auth_book import PASSWORD, PEOPLE, AuthBook, open_book
 from tests.conftest import NOW, make_site
 
+pytest_plugins = ["tests.plugin_auth"]
+pytestmark = pytest.mark.usefixtures("cheap")
+
 LOGIN = PEOPLE[Role.ENGINEER][0]
 PLANT, OUTSIDE = "192.0.2.1", "198.51.100.7"
 
 
-@pytest.fixture(autouse=True)
-def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
-    light = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    nobody = light.hash("nobody at all")
-    monkeypatch.setattr(accounts_passwords, "_hasher", lambda: light)
-    monkeypatch.setattr(accounts_passwords, "_nobody", lambda: nobody)
-
-
 @pytest.fixture
-def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[AuthBook]:
-    made = open_book(sqlite_book, tmp_path, passwords=True)
-    yield made
-    made.engine.dispose()
+def book(auth_book: AuthBook) -> AuthBook:
+    return auth_book
 
 
 def lines(book: AuthBook) -> tuple[Try, ...]:

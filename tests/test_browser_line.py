@@ -38,6 +38,15 @@ def record(page: Page) -> None:
     page.get_by_role("button", name=re.compile("^Record the")).click()
 
 
+def lose_answer(route: Route) -> None:
+    """Let a job go in, and its answer get lost."""
+    if '"output":"record-answer.children"' in (route.request.post_data or ""):
+        route.fetch()
+        route.abort()
+    else:
+        route.continue_()
+
+
 def test_a_job_that_is_handed_in_without_a_line_says_so_and_goes_in_later(book: Opened, url: str, phone: Page) -> None:
     filled_in(phone, url)
     phone.context.set_offline(True)
@@ -58,15 +67,7 @@ def test_a_job_that_is_handed_in_without_a_line_says_so_and_goes_in_later(book: 
 
 def test_a_job_whose_answer_was_lost_is_not_recorded_twice(book: Opened, url: str, phone: Page) -> None:
     filled_in(phone, url)
-
-    def lose(route: Route) -> None:
-        if "record-answer" in (route.request.post_data or ""):
-            route.fetch()
-            route.abort()
-        else:
-            route.continue_()
-
-    phone.route(CALLS, lose)
+    phone.route(CALLS, lose_answer)
     record(phone)
     expect(phone.locator("#record-answer")).to_contain_text("not certain")
     assert len(book.story().standing) == 5

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, Route, expect
 
 from tests.browser_tools import NARROW, Watch
 from tests.record_book import Opened
-from tests.test_browser_line import CALLS, filled_in, record
+from tests.test_browser_line import CALLS, filled_in, lose_answer, record
 from tests.test_browser_record import box, choose, put, start
 
 pytest_plugins = ["tests.plugin_browser", "tests.plugin_record"]
@@ -70,15 +70,7 @@ def test_a_number_that_is_in_the_book_leads_to_amending_that_entry_with_what_is_
     book: Opened, url: str, phone: Page
 ) -> None:
     filled_in(phone, url)
-
-    def lose(route: Route) -> None:
-        if '"output":"record-answer.children"' in (route.request.post_data or ""):
-            route.fetch()
-            route.abort()
-        else:
-            route.continue_()
-
-    phone.route(CALLS, lose)
+    phone.route(CALLS, lose_answer)
     record(phone)
     expect(phone.locator("#record-answer")).to_contain_text("not certain")
     phone.unroute(CALLS)

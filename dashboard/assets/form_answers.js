@@ -86,6 +86,8 @@
   }
 
   window.driftbookAnswers = {
+    form: form,
+    each: each,
     /* A form came; its server asks for its numbers itself, with no mark. */
     began: function (fields, again) {
       newest = "";

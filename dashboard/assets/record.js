@@ -18,17 +18,8 @@
   var drafts = window.driftbookDrafts;
   var answers = window.driftbookAnswers;
   var store = drafts.store;
-
-  function form() {
-    return document.getElementById("record-form");
-  }
-
-  function each(selector, act) {
-    var root = form();
-    if (root !== null) {
-      Array.prototype.forEach.call(root.querySelectorAll(selector), act);
-    }
-  }
+  var form = answers.form;
+  var each = answers.each;
 
   function collect() {
     var fields = Object.assign({}, kept);
