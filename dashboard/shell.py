@@ -14,6 +14,7 @@ from dashboard import roles
 from dashboard.auth.asking import PASSWORD, signed
 from dashboard.browser import attach
 from dashboard.components.aria import aria
+from dashboard.components.machine_box import answering, attach_box, machine_box
 from dashboard.components.pieces import Child, nothing
 from dashboard.context import context
 from dashboard.fetch import scene
@@ -79,21 +80,13 @@ def _brand() -> html.Div:
 def _tools() -> html.Div:
     return html.Div(
         [
-            dmc.Select(
-                id=Shell.FINDER,
-                data=[],
-                searchable=True,
-                clearable=False,
-                placeholder=say("finder.placeholder"),
-                nothingFoundMessage=say("finder.nothing"),
-                filter={"function": "keepMatching"},
-                withScrollArea=False,
-                selectFirstOptionOnChange=True,
+            machine_box(
+                Shell.FINDER,
                 size="sm",
-                className="finder",
+                kind="finder",
                 rightSection=html.Kbd("/", **aria(hidden="true")),
                 rightSectionPointerEvents="none",
-                comboboxProps={"position": "bottom-end", "width": "target", "withinPortal": False, "zIndex": 300},
+                comboboxProps={"position": "bottom-end", "width": "target"},
                 **aria(label=say("finder.label")),
             ),
             html.Button(
@@ -192,7 +185,7 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     seen = scene(pathname, search)
     if seen.site is None:
         return []
-    return offers(seen.history, str(typed), lambda tag: seen.place.to(asset_path(tag)))
+    return answering(offers(seen.history, str(typed), lambda tag: seen.place.to(asset_path(tag))), str(typed))
 
 
 def say_nothing(pathname: str | None) -> Child:
@@ -212,7 +205,7 @@ def register(app: dash.Dash) -> None:
         Output(Shell.FINDER, "data"), Input(Shell.FINDER, "searchValue"), State(Shell.URL, "pathname"), State(Shell.URL, "search"),
         prevent_initial_call=True,
     )(offer)  # fmt: skip
-    attach(app, "go_to", Input(Shell.FINDER, "value"))
+    attach_box(app, Shell.FINDER)
     attach(app, "scheme", Output(Shell.SCHEME, "data"), Input(Shell.TOGGLE, "n_clicks"))
     attach(app, "show_scheme", Output(Shell.PROVIDER, "forceColorScheme"), Input(Shell.SCHEME, "data"))
     for page in PAGES:

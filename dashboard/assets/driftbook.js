@@ -1,4 +1,4 @@
-/* The few things that only the browser can do: colour scheme, the key "/", going to a machine, the page's title. */
+/* The few things that only the browser can do: colour scheme, the key "/", the page's title. */
 (function () {
   "use strict";
 
@@ -61,15 +61,6 @@
         }
         query.set("month", month);
         window.dash_clientside.set_props("shell-url", { search: "?" + query.toString() });
-      },
-      go_to: function (address) {
-        if (!address) {
-          return;
-        }
-        var parts = address.split("?");
-        window.dash_clientside.set_props("shell-url", { pathname: parts[0], search: parts[1] ? "?" + parts[1] : "" });
-        window.dash_clientside.set_props("shell-finder", { value: null, searchValue: "" });
-        document.activeElement.blur();
       }
     }
   });
@@ -86,26 +77,6 @@
       });
     }
   });
-
-  /* Enter in the finder takes the first machine that is offered, also where the offers came after the last letter. */
-  document.addEventListener(
-    "keydown",
-    function (event) {
-      if (event.key !== "Enter" || event.target.id !== "shell-finder") {
-        return;
-      }
-      var list = document.getElementById(event.target.getAttribute("aria-controls"));
-      if (list !== null && list.querySelector("[data-combobox-selected]") === null) {
-        var first = list.querySelector("[role=option]");
-        if (first !== null) {
-          event.preventDefault();
-          event.stopPropagation();
-          first.click();
-        }
-      }
-    },
-    true
-  );
 
   document.addEventListener("keydown", function (event) {
     var at = event.target;

@@ -233,30 +233,6 @@
     true
   );
 
-  /* Choosing a machine: Enter takes nothing out of a list that was made for an older text than the one in the box. */
-  var offered = null;
-  var waiting = null;
-
-  document.addEventListener(
-    "keydown",
-    function (event) {
-      var box = event.target;
-      if (event.key !== "Enter" || box.id !== "record-choose") {
-        return;
-      }
-      var list = document.getElementById(box.getAttribute("aria-controls"));
-      var chosen = list === null ? null : list.querySelector("[data-combobox-selected]") || list.querySelector("[role=option]");
-      event.preventDefault();
-      event.stopPropagation();
-      if (offered !== box.value) {
-        waiting = box.value;
-      } else if (chosen !== null) {
-        chosen.click();
-      }
-    },
-    true
-  );
-
   function paint(said) {
     each("[data-said]", function (slot) {
       var name = slot.getAttribute("data-said");
@@ -334,16 +310,6 @@
           }
         }
       }, 60);
-    },
-    record_offered: function (list) {
-      var box = document.getElementById("record-choose");
-      offered = list && list.length > 0 ? list[0].asked : null;
-      if (waiting !== null && box !== null && waiting === box.value && offered === waiting && list.length === 1) {
-        window.dash_clientside.driftbook.go_to(list[0].value);
-      }
-      if (offered === waiting) {
-        waiting = null;
-      }
     },
     record_restore: function () {
       /* A list of reasons was made anew while one of them was being typed: the newest text stays. */

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
-import dash_mantine_components as dmc
-
 from dashboard.components import elements as html
+from dashboard.components.machine_box import machine_box
 from dashboard.components.pieces import Child, blank, note, section
 from dashboard.components.record_results import QUANTITIES
 from dashboard.components.tables import Column, table
@@ -33,23 +32,7 @@ def choose_part(name: str, view: FinderView, place: Place) -> list[Child]:
     box = html.Div(
         [
             html.Label(say("record.choose"), htmlFor=name),
-            dmc.Select(
-                id=name,
-                data=[],
-                # Both stand here from the start: a box that gets them with its first answer is emptied by it, under somebody's fingers.
-                value=None,
-                searchValue="",
-                searchable=True,
-                clearable=False,
-                placeholder=say("finder.placeholder"),
-                nothingFoundMessage=say("finder.nothing"),
-                filter={"function": "keepMatching"},
-                withScrollArea=False,
-                selectFirstOptionOnChange=True,
-                size="md",
-                className="choose",
-                comboboxProps={"withinPortal": False, "zIndex": 300},
-            ),
+            machine_box(name, size="md", kind="choose"),
         ],
         className="field wide",
     )

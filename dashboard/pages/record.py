@@ -21,6 +21,7 @@ from dashboard.components import record_form as form
 from dashboard.components import record_results as results
 from dashboard.components.aria import data
 from dashboard.components.links import machine
+from dashboard.components.machine_box import answering, attach_box
 from dashboard.components.pieces import Child, blank, note
 from dashboard.components.record_changes import void_link
 from dashboard.components.record_open import Taken, asks_part, open_part
@@ -333,8 +334,9 @@ def offer(typed: str | None, pathname: str | None, search: str | None) -> list[d
     seen = scene(pathname, search)
     if seen.site is None:
         return []
-    offered = finder_view.offers(seen.history, str(typed), lambda tag: seen.place.to(PATH, asset=tag))
-    return [{**one, ASKED: str(typed)} for one in offered]
+    return answering(
+        finder_view.offers(seen.history, str(typed), lambda tag: seen.place.to(PATH, asset=tag)), str(typed)
+    )
 
 
 def register(app: dash.Dash) -> None:
@@ -344,8 +346,7 @@ def register(app: dash.Dash) -> None:
     app.callback(Output(Ids.CHOOSE, "data"), Input(Ids.CHOOSE, "searchValue"), path, query, prevent_initial_call=True)(
         offer
     )
-    attach(app, "go_to", Input(Ids.CHOOSE, "value"))
-    attach(app, "record_offered", Input(Ids.CHOOSE, "data"))
+    attach_box(app, Ids.CHOOSE)
     attach(app, "record_draft", Output(Ids.DRAFT, "data"), Input(Ids.KEY, "data"))
     app.callback(Output(Ids.FORM, "children"), Input(Ids.DRAFT, "data"), path, query)(fill)
     attach(app, "record_keep", Output(Ids.KEPT, "data"), Input(Ids.TYPED, "data"))
