@@ -20,12 +20,13 @@ from flask import g, has_request_context, request
 
 from dashboard import roles
 from dashboard.context import Clock, Context
-from dashboard.desk import Desk, Handed
+from dashboard.desk import Brought, Desk, Handed, KeepRefused
 from dashboard.files.routes import CALENDAR, TABLE
 from dashboard.reports.routes import ASSET, LABELS, MONTH
 from dashboard.warming import pictures_of
 from dashboard.words import say
 from dashboard.writing import count
+from models.commands.report import Report
 from models.errors import DriftbookError
 from models.store.replica import Replica, Standing
 from models.values.kinds import Meaning
@@ -150,6 +151,19 @@ class NotedDesk:
         line = self._desk.void(site, entry, by=by, now=now, why=why, back=back)
         self._written(line.entry)
         return line
+
+    def first_site(self, site: Site, sheets: Any) -> int | None:
+        """Give the number of the site for which columns were first read so."""
+        return self._desk.first_site(site, sheets)
+
+    def bring_in(
+        self, site: Site, brought: Brought, *, by: str, now: datetime, keep_refused: KeepRefused | None = None
+    ) -> Report:
+        """Import sheets, or only look at what that would do."""
+        report = self._desk.bring_in(site, brought, by=by, now=now, keep_refused=keep_refused)
+        if report.written and report.last_entry is not None:
+            self._written(report.last_entry)
+        return report
 
 
 def read_again(app: dash.Dash, copy: Copy) -> None:

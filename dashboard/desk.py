@@ -6,7 +6,7 @@ application without a desk shows a book and writes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Protocol
@@ -16,10 +16,14 @@ import sqlalchemy as sa
 
 from dashboard.views.record_sheet import Basis
 from models.commands.amend_job import amend_job, take_back_job, void_job
+from models.commands.import_files import import_files
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
+from models.commands.report import Report, Source
 from models.commands.sign_off import sign_off
+from models.intake.problems import Problem
 from models.maths.limits import limits_for
+from models.store.imported import first_site_of
 from models.store.known import in_force, limit_sets
 from models.store.one_job import tag_of_entry
 from models.values.job import Job
@@ -43,6 +47,23 @@ class Handed:
     why: str = ""
 
 
+KeepRefused = Callable[[Report], None]
+"""Keeps the rows that good ones leave behind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """Sheets that are brought to be imported, and what is known of them already.
+
+    ``looking`` asks what it would do; ``good`` takes the good rows although others are refused.
+    """
+
+    sources: Sequence[Source]
+    told: Sequence[Problem] = ()
+    looking: bool = True
+    good: bool = False
+
+
 class Desk(Protocol):
     """Where a page hands in what goes into the book."""
 
@@ -60,6 +81,14 @@ class Desk(Protocol):
 
     def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
         """Write that a job is void, or that a void one counts again."""
+
+    def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
+        """Give the number of the site for which columns were first read so."""
+
+    def bring_in(
+        self, site: Site, brought: Brought, *, by: str, now: datetime, keep_refused: KeepRefused | None = None
+    ) -> Report:
+        """Import sheets, or only look at what that would do."""
 
 
 class BookDesk:
@@ -116,6 +145,27 @@ class BookDesk:
         """
         change = take_back_job if back else void_job
         return change(self._engine, site, entry, by=by, now=now, why=why)
+
+    def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
+        """Give the number of the site for which columns were first read so; the whole book is asked, whichever site asks."""
+        del site
+        with self._engine.connect() as connection:
+            return first_site_of(connection, sheets)
+
+    def bring_in(
+        self, site: Site, brought: Brought, *, by: str, now: datetime, keep_refused: KeepRefused | None = None
+    ) -> Report:
+        """Import sheets, or only look at what that would do.
+
+        Raises
+        ------
+        DriftbookError
+            If a file cannot be read to its end, or changed meanwhile.
+        """
+        return import_files(
+            self._engine, site, brought.sources, by=by, now=now, accept_good=brought.good, dry_run=brought.looking,
+            told=brought.told, keep_refused=keep_refused,
+        )  # fmt: skip
 
 
 def basis_on(story: AssetStory, day: date, limit_set: LimitSet | None) -> Basis:

@@ -12,11 +12,13 @@ import dash
 from dash import Input, Output
 from dash.exceptions import PreventUpdate
 
+from dashboard.auth.asking import may_import
 from dashboard.components import elements as html
 from dashboard.components.pieces import Child, blank, empty_book, heading, problems, waiting
 from dashboard.components.still import still
 from dashboard.fetch import Scene, scene
 from dashboard.ids import Shell
+from dashboard.place import IMPORT
 from dashboard.words import say
 
 Fill = Callable[[Scene, str], Child]
@@ -99,6 +101,15 @@ def begin(title: str, seen: Scene, said: Iterable[str] = (), *, beside: Child = 
     return [heading(title, beside), problems((*seen.said, *said))]
 
 
-def no_jobs() -> html.Div:
-    """Put the state of a site of which the book holds no job: what to type."""
-    return blank(say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")))
+def no_jobs(seen: Scene) -> html.Div:
+    """Put the state of a site of which the book holds no job: where a file is sent to, and what to type."""
+    return blank(
+        say("book.no_jobs.title"), say("book.no_jobs.text"), html.Code(say("book.empty.command")), import_way(seen)
+    )
+
+
+def import_way(seen: Scene) -> Child:
+    """Put the way to import a file in the browser, for those who may."""
+    if not may_import(seen.required.site_id):
+        return None
+    return html.P(html.A(say("import.link"), href=seen.place.to(IMPORT)), className="take")

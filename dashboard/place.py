@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
-from typing import Generic, TypeVar
+from typing import Final, Generic, TypeVar
 from urllib.parse import parse_qs, parse_qsl, quote, quote_plus, unquote
 
 from dashboard.words import say
@@ -24,6 +24,9 @@ KEPT = ("site", "units")
 
 WINDOWS = (12, 24, 36, 60)
 """Windows of the repeat offenders that can be chosen, in months; 'all' is the fifth."""
+
+IMPORT: Final = "/import"
+"""Path of the page on which a file is imported."""
 
 UNITS = ("mm", "mil")
 """Units of length that a reader can switch to."""

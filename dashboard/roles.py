@@ -43,6 +43,10 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "auth.own": _P.SELF,
     "signing.sign": _P.SIGN_OFF,
     "voiding.void": _P.AMEND,
+    "importing.start": _P.IMPORT,
+    "importing.template": _P.IMPORT,
+    "importing.one": _P.IMPORT,
+    "importing.mend": _P.IMPORT,
     # Other people's accounts
     "accounts.every": _P.ADMINISTER,
     "accounts.add": _P.ADMINISTER,

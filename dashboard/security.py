@@ -32,6 +32,9 @@ HSTS = "max-age=31536000; includeSubDomains"
 MOST_BYTES: Final = 4 << 20
 """Longest request that is read, in bytes: a filled-in form has some kilobytes."""
 
+MOST_OF_A_FILE: Final = 12 << 20
+"""Longest request that the server takes at all, in bytes: a file that is sent to be imported, with room for saying that it is too long."""
+
 MOST_OF_A_FORM: Final = 256 << 10
 MOST_FIELDS: Final = 200
 

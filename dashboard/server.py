@@ -17,7 +17,7 @@ import dash
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
 from dashboard.monitor import READY
-from dashboard.security import MOST_BYTES
+from dashboard.security import MOST_OF_A_FILE
 from models.errors import DriftbookError
 from models.store.turns import TURNS
 
@@ -111,7 +111,7 @@ def open_server(
         believed = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": _FORWARDED}
     return create_server(
         app.server, sockets=[opened], threads=threads, ident=None, clear_untrusted_proxy_headers=True,
-        max_request_body_size=MOST_BYTES, max_request_header_size=_MOST_OF_HEADERS,
+        max_request_body_size=MOST_OF_A_FILE, max_request_header_size=_MOST_OF_HEADERS,
         connection_limit=CONNECTIONS, channel_timeout=IDLE_S, cleanup_interval=IDLE_S // 6, asyncore_use_poll=POLL, **believed,
     )  # fmt: skip
 

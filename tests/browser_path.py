@@ -8,7 +8,10 @@ import subprocess
 import sys
 from pathlib import Path
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+SHELL = "chromium-headless-shell"
+"""The same browser without windows, as Debian packs it: it takes half the processor's time."""
+
+NAMES = (SHELL, "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 
 
 def find_browser() -> str | None:

@@ -1,6 +1,6 @@
 """A real browser and the reader in this process: what the browser tests share.
 
-``DRIFTBOOK_BROWSER`` names the browser's program; else Chromium or Chrome of the
+``DRIFTBOOK_BROWSER`` names the browser's program; else Chromium (first the one without windows) or Chrome of the
 system is taken, else the one that the browser tool installed itself.
 """
 

@@ -18,7 +18,7 @@ from tests.auth_book import AuthBook, callback_body, open_book
 MAY = {
     "reader": {"read"},
     "recorder": {"read", "record", "amend"},
-    "engineer": {"read", "record", "amend", "sign off", "limits", "audit"},
+    "engineer": {"read", "record", "amend", "import", "sign off", "limits", "audit"},
     "auditor": {"read", "audit"},
     "administrator": {"read", "administer"},
 }

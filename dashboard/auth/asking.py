@@ -53,6 +53,11 @@ def may_void(site_id: int) -> bool:
     return unguarded().desk is not None and may(Permission.AMEND, site_id)
 
 
+def may_import(site_id: int) -> bool:
+    """Tell whether who asks may import files for a site, in a book that can be written."""
+    return unguarded().desk is not None and may(Permission.IMPORT, site_id)
+
+
 # -- cookies and forms ---------------------------------------------------------------------------------------------
 
 

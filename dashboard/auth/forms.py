@@ -83,10 +83,11 @@ def message_page(title: str, text: str, status: int, *, again: str | None = None
     return page(title, tag("div", tag("p", text), onward, class_="blank"), status=status)
 
 
-def form(action: str, *parts: Part, class_: str = "stack") -> Markup:
+def form(action: str, *parts: Part, class_: str = "stack", with_file: bool = False) -> Markup:
     """Write a form that is bound to this browser."""
     mark = tag("input", type="hidden", name="mark", value=asking.form_mark(asking.form_secret()))
-    return tag("form", mark, *parts, action=action, method="post", class_=class_)
+    kind = "multipart/form-data" if with_file else None
+    return tag("form", mark, *parts, action=action, method="post", class_=class_, enctype=kind)
 
 
 def field(name: str, label: str, value: str = "", *, kind: str = "text", about: str = "", **more: Any) -> Markup:

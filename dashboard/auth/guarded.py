@@ -109,10 +109,10 @@ class GuardedKeepingBook(GuardedBook):
         self.__getattr__("prepare")(site_id)
 
 
-ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ}
+ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ, "first_site": Permission.IMPORT}
 """Questions to the desk that write nothing."""
 
-WRITES: Final = {"sign_off": Permission.SIGN_OFF, "void": Permission.AMEND}
+WRITES: Final = {"sign_off": Permission.SIGN_OFF, "void": Permission.AMEND, "bring_in": Permission.IMPORT}
 """What the desk writes besides jobs, each with the author as ``by``."""
 
 

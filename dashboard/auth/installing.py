@@ -19,6 +19,7 @@ from dashboard.auth.outside import Outside, install_outside
 from dashboard.auth.signing_page import SIGNING
 from dashboard.auth.voiding_page import VOIDING
 from dashboard.away import Away, answered, callback_answer, noticed
+from dashboard.importing.import_page import IMPORTING
 from dashboard.words import say, tell
 from models.errors import DriftbookError
 
@@ -39,6 +40,7 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     server.register_blueprint(ACCOUNTS)
     server.register_blueprint(SIGNING)
     server.register_blueprint(VOIDING)
+    server.register_blueprint(IMPORTING)
     server.register_error_handler(DriftbookError, _said)
     server.register_error_handler(sa.exc.TimeoutError, _said)
     server.register_error_handler(DependencyException, _no_such_file)

@@ -23,11 +23,16 @@ from models.values.story import AssetStory, JobLine
 LISTED = 40
 
 
-def choose_part(name: str, view: FinderView, place: Place) -> list[Child]:
-    """Put the choice of the machine: a box to type in, and a list."""
+def choose_part(name: str, view: FinderView, place: Place, way: Child = None) -> list[Child]:
+    """Put the choice of the machine: a box to type in, and a list; ``way`` leads to where machines are brought in."""
     if not view.lines:
         return [
-            blank(say("record.no_machines.title"), say("record.no_machines.text"), html.Code(say("book.empty.command")))
+            blank(
+                say("record.no_machines.title"),
+                say("record.no_machines.text"),
+                html.Code(say("book.empty.command")),
+                way,
+            )
         ]
     box = html.Div(
         [

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard.console.common import now, opened, out, settings_of, several, who
-from dashboard.console.import_mapping import Choice, Chooser
+from dashboard.console.import_mapping import Terminal
 from dashboard.console.mending import MendFiles
+from models.commands.choose_mapping import Choice, Chooser
 from models.commands.import_files import import_files
 from models.commands.report import Report, SheetReport, Source
 from models.intake.fitting import guessed_encoding
@@ -33,7 +34,11 @@ def run_import(given: argparse.Namespace) -> int:
     with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
-            choices = _choices(given, Chooser(settings.mappings, site, partial(_first_site, connection), given))
+            first = partial(_first_site, connection)
+            chooser = Chooser(
+                settings.mappings, site, first, Terminal(), named=given.mapping or "", confirm=given.confirm
+            )
+            choices = _choices(given, chooser)
         if not all(choice.ready for choice in choices):
             return 3
         with MendFiles() as mend:

@@ -41,17 +41,14 @@ class MendFiles:
         UnreadableFileError
             If that cannot be done.
         """
-        from models.intake.mend import Bad, reserve, write_mend  # where rows come back, and only there
+        from models.intake.mend import reserve, write_mend  # where rows come back, and only there
 
         by_file: dict[Path, list[SheetReport]] = {}
         for sheet in report.sheets:
             if sheet.refused:
                 by_file.setdefault(sheet.source.path, []).append(sheet)
         for path, sheets in by_file.items():
-            bad = [
-                Bad(s.source.mapping, [(row.cells, row.why) for row in s.refused], by_rows=s.source.by_rows)
-                for s in sheets
-            ]
+            bad = [sheet.came_back() for sheet in sheets]
             try:
                 place = reserve(path)
                 self._made.append(place)

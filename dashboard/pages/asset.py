@@ -94,7 +94,7 @@ def fill(seen: Scene, scheme: str) -> Child:
     tag = tag_of(seen.place.path)
     if not tag:
         view = finder_view.build(seen.history, seen.place.get("q"))
-        return [*begin(say("list.title"), seen), *(machines(view, seen) if view.machines else [no_jobs()])]
+        return [*begin(say("list.title"), seen), *(machines(view, seen) if view.machines else [no_jobs(seen)])]
     opened = _opened(seen, scheme)
     if opened is None:
         none = missing(shortened(tag), seen.display)

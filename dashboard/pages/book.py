@@ -29,7 +29,7 @@ from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
-from dashboard.opening import attach_fill, begin, skeleton
+from dashboard.opening import attach_fill, begin, import_way, skeleton
 from dashboard.place import Place, asset_path, shortened
 from dashboard.proofs_routes import may_audit
 from dashboard.views.book_view import MOST, BookLine, BookView, build
@@ -91,6 +91,7 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
     parts: list[Child] = [
         *begin(say("book.title"), seen, asked.problems),
         sentence(view.sentence),
+        import_way(seen),
         _form(asked, seen, clear=view.filtered),
     ]
     proof = proof_part(

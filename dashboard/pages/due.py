@@ -92,7 +92,7 @@ def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
     place = seen.place
     head = begin(say("due.page"), seen, said)
     if view.state == "empty":
-        return [*head, no_jobs()]
+        return [*head, no_jobs(seen)]
     return [
         *head,
         _choices(view, place),

@@ -76,7 +76,7 @@ def body(
     place = seen.place
     head = begin(month_name(view.month), seen, said, beside=picker(view, place))
     if view.state == "empty":
-        return [*head, no_jobs()]
+        return [*head, no_jobs(seen)]
     parts: list[Child] = [
         *head,
         sentence(view.sentence),

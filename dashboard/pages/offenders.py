@@ -103,7 +103,7 @@ def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tu
     place = seen.place
     head = begin(say("offenders.title"), seen, said)
     if view.state == "empty":
-        return [*head, no_jobs()]
+        return [*head, no_jobs(seen)]
     head.append(_choices(view, place))
     if view.state == "too_few":
         return [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text")), limits(view.limits)]

@@ -31,7 +31,7 @@ from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.kept import keep
-from dashboard.opening import attach_fill, begin, skeleton
+from dashboard.opening import attach_fill, begin, import_way, skeleton
 from dashboard.place import Place, shortened
 from dashboard.views import effects_view
 from dashboard.views.effects_view import (
@@ -93,7 +93,9 @@ def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> lis
     """Put the page together."""
     head = begin(say("people.title"), seen, said)
     if view.state == "empty":
-        empty = blank(say("people.none.title"), say("people.none.text"), html.Code(say("book.empty.command")))
+        empty = blank(
+            say("people.none.title"), say("people.none.text"), html.Code(say("book.empty.command")), import_way(seen)
+        )
         return [*head, empty]
     history, runs, display = seen.history, seen.runs, seen.display
     of_instruments = effects_view.build(

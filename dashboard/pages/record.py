@@ -32,7 +32,7 @@ from dashboard.context import context
 from dashboard.desk import Handed
 from dashboard.fetch import Scene, scene
 from dashboard.ids import RecordIds, Shell
-from dashboard.opening import attach_fill, begin, skeleton
+from dashboard.opening import attach_fill, begin, import_way, skeleton
 from dashboard.place import asset_path, shortened
 from dashboard.recording import (
     Subject,
@@ -89,7 +89,10 @@ def show(seen: Scene, _scheme: str) -> Child:
 
 def _choosing(seen: Scene, about: Subject) -> list[Child]:
     view = finder_view.build(seen.history, "")
-    return [*begin(say("record.title"), seen, (about.problem,)), *choose_part(Ids.CHOOSE, view, seen.place)]
+    return [
+        *begin(say("record.title"), seen, (about.problem,)),
+        *choose_part(Ids.CHOOSE, view, seen.place, import_way(seen)),
+    ]
 
 
 def _amended_already(old: JobLine, later: JobLine, seen: Scene) -> list[Child]:

@@ -14,6 +14,7 @@ WORDS: Final[dict[str, str]] = {
     "permission.read": "reading",
     "permission.record": "recording",
     "permission.amend": "amending",
+    "permission.import": "importing",
     "permission.sign off": "signing off",
     "permission.limits": "adopting limits",
     "permission.audit": "auditing",

@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from models.intake.fields import Table
 from models.intake.mapping import SheetMapping
 from models.intake.problems import Problem, Severity
 from models.intake.reading import Cell, Sheet
+
+if TYPE_CHECKING:
+    from models.intake.mend import Bad
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +68,13 @@ class SheetReport:
     def table(self) -> Table:
         """Give the table that the sheet holds."""
         return self.source.mapping.table
+
+    def came_back(self) -> Bad:
+        """Give the refused rows as a file to mend takes them."""
+        from models.intake.mend import Bad  # where rows come back, and only there
+
+        rows = [(row.cells, row.why) for row in self.refused]
+        return Bad(self.source.mapping, rows, by_rows=self.source.by_rows)
 
 
 @dataclass(slots=True)

@@ -157,7 +157,7 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
         chosen = _field(name, table, used)
         if chosen is not None:
             used.add(f"{chosen.table}.{chosen.key}")
-        unit = _unit(name, chosen, display)
+        unit = unit_of(name, chosen, display)
         columns.append(Column(index, name, chosen, unit, samples=tuple(samples[:3])))
     every = [text for column in columns if column.field for text in samples_of(body, column.index)]
     numbers = [c.index for c in columns if c.field and c.field.form is Form.NUMBER]
@@ -219,7 +219,8 @@ def _field(name: str, table: Table, used: set[str]) -> Field | None:
     return None
 
 
-def _unit(name: str, chosen: Field | None, display: Display) -> str:
+def unit_of(name: str, chosen: Field | None, display: Display) -> str:
+    """Give the unit in which a column is read: that of its heading, else the site's; empty for what has none."""
     if chosen is None or chosen.quantity is None:
         return ""
     return headings.unit_for(headings.take_apart(name), chosen) or display.unit(chosen.quantity)

@@ -34,6 +34,7 @@ class Permission(StrEnum):
     READ = "read"
     RECORD = "record"
     AMEND = "amend"
+    IMPORT = "import"
     SIGN_OFF = "sign off"
     LIMITS = "limits"
     AUDIT = "audit"
@@ -45,7 +46,7 @@ _P = Permission
 GRANTS: Mapping[Role, frozenset[Permission]] = {
     Role.READER: frozenset({_P.READ}),
     Role.RECORDER: frozenset({_P.READ, _P.RECORD, _P.AMEND}),
-    Role.ENGINEER: frozenset({_P.READ, _P.RECORD, _P.AMEND, _P.SIGN_OFF, _P.LIMITS, _P.AUDIT}),
+    Role.ENGINEER: frozenset({_P.READ, _P.RECORD, _P.AMEND, _P.IMPORT, _P.SIGN_OFF, _P.LIMITS, _P.AUDIT}),
     Role.AUDITOR: frozenset({_P.READ, _P.AUDIT}),
     Role.ADMINISTRATOR: frozenset({_P.READ, _P.ADMINISTER}),
 }

@@ -1,0 +1,205 @@
+"""How a file is read, as a form to correct: what each column is, in which unit, which way round."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from markupsafe import Markup
+
+from dashboard.auth.forms import Part, choice, tag, tick
+from dashboard.words import say
+from models.errors import UnreadableFileError
+from models.intake.dates import Order
+from models.intake.fields import FIELDS, Field, Form, Table, fields_of
+from models.intake.mapping import Column, FileMapping, SheetMapping, unit_of
+from models.intake.mapping_file import from_toml, to_toml
+from models.units import Decimal, Display, units_for
+
+_BY_NAME = {f"{one.table}.{one.key}": one for one in FIELDS}
+_TIMES = (1.0, -1.0, 0.5, -0.5)
+
+Typed = Mapping[str, str]
+
+
+def sheets_to_correct(mapping: FileMapping, sheets: Sequence[SheetMapping]) -> list[Markup]:
+    """Write the part of the form in which the reading of sheets is corrected, and sheets are taken back that are left out."""
+    left = [
+        tick(f"back{place}", "1", say("import.take_back", name=name)) for place, name in enumerate(mapping.left_out)
+    ]
+    return [*[_sheet(f"s{place}", one) for place, one in enumerate(sheets)], *left]
+
+
+def corrected(mapping: FileMapping, sheets: Sequence[SheetMapping], typed: Typed, display: Display) -> FileMapping:
+    """Give a mapping as it was corrected in the form; it then waits to be confirmed.
+
+    Parameters
+    ----------
+    mapping : FileMapping
+        The mapping that is kept. [unitless]
+    sheets : sequence of SheetMapping
+        Those of its sheets that stood in the form, in its order. [unitless]
+    typed : mapping
+        What was sent. [unitless]
+    display : Display
+        The site's units, for columns that state none. [unitless]
+
+    Raises
+    ------
+    UnreadableFileError
+        If two columns of a sheet are the same, say.
+    """
+    assert mapping.path is not None  # noqa: S101 - only kept mappings are corrected
+    news = {one.sheet: _read_sheet(f"s{place}", one, typed, display) for place, one in enumerate(sheets)}
+    out = {one.sheet for place, one in enumerate(sheets) if typed.get(f"s{place}.out")}
+    back = {name for place, name in enumerate(mapping.left_out) if typed.get(f"back{place}")}
+    made = replace(
+        mapping,
+        sheets=tuple(news.get(one.sheet, one) for one in mapping.sheets if one.sheet not in out),
+        left_out=tuple(name for name in dict.fromkeys((*mapping.left_out, *sorted(out))) if name not in back),
+        confirmed=False,
+    )
+    if not made.sheets:
+        raise UnreadableFileError(say("import.none_left"), remedy=say("import.none_left.remedy"))
+    return from_toml(to_toml(made, mapping.path.name), mapping.path)
+
+
+def _sheet(name: str, sheet: SheetMapping) -> Markup:
+    about = say("import.sheet", table=say(f"import.table.{sheet.table}"), row=sheet.header_row)
+    title = f"{sheet.sheet}: {about}" if sheet.sheet else about
+    rows = [row for column in sheet.columns for row in _column(name, sheet, column)]
+    headings = [say(f"import.column.{one}") for one in ("heading", "samples", "field", "unit", "times")]
+    head = tag("thead", tag("tr", *[tag("th", text, scope="col") for text in headings]))
+    grid = tag("table", tag("caption", title), head, tag("tbody", *rows))
+    ways: list[Part] = []
+    if sheet.date_columns:
+        ways.append(choice(f"{name}.order", say("import.order"), _named("import.order", Order), str(sheet.order)))
+    ways.append(choice(f"{name}.decimal", say("import.decimal"), _named("import.decimal", Decimal), str(sheet.decimal)))
+    if sheet.sheet:
+        ways.append(tick(f"{name}.out", "1", say("import.leave_out", name=sheet.sheet)))
+    return tag(
+        "section",
+        tag("div", grid, class_="table mapping", tabindex=0),
+        tag("div", *ways, class_="ways"),
+        _words(name, sheet),
+    )
+
+
+def _named(key: str, members: Iterable[Order | Decimal]) -> list[tuple[str, str]]:
+    return [(str(one), say(f"{key}.{one.name.lower()}")) for one in members if one is not Order.CLEAR]
+
+
+def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
+    if not column.heading and not column.samples:
+        return
+    own = f"{name}.c{column.index}"
+    field = column.field
+    unit: Part = "–"
+    if field is not None and field.quantity is not None:
+        label = say("import.unit_of", heading=column.heading)
+        unit = _select(f"{own}.unit", label, [(one, one) for one in units_for(field.quantity)], column.unit)
+    times: Part = "–"
+    if field is not None and field.form is Form.NUMBER:
+        factors = dict.fromkeys((*_TIMES, column.times))
+        options = [(f"{one:g}", _factor(one)) for one in factors]
+        times = _select(f"{own}.times", say("import.times_of", heading=column.heading), options, f"{column.times:g}")
+    label = say("import.field_of", heading=column.heading)
+    chosen = "" if field is None else _name(field)
+    yield tag(
+        "tr",
+        tag("th", column.heading or "–", scope="row"),
+        tag("td", " | ".join(text[:40] for text in column.samples) or "–"),
+        tag("td", _fields(f"{own}.field", label, sheet.table, chosen)),
+        tag("td", unit),
+        tag("td", times),
+    )
+
+
+def _factor(times: float) -> str:
+    keys = {1.0: "as", -1.0: "turned", 0.5: "half", -0.5: "half_turned"}
+    return say(f"import.times.{keys[times]}") if times in keys else f"× {times:g}"
+
+
+def _fields(name: str, label: str, table: Table, chosen: str) -> Markup:
+    tables = (table, Table.ASSETS) if table is Table.JOBS else (table,)
+    groups: list[Markup] = [tag("option", say("import.field.none"), value="", selected=not chosen)]
+    for one in tables:
+        options = [
+            tag("option", field.heading, value=_name(field), selected=_name(field) == chosen)
+            for field in fields_of(one)
+            if one is table
+            or _name(field) == chosen
+            or field.key not in {"tag", "commissioned", "retired", "valid_from"}
+        ]
+        groups.append(tag("optgroup", *options, label=say(f"import.table.{one}")))
+    return tag("select", *groups, name=name, aria_label=label)
+
+
+def _select(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str) -> Markup:
+    inner = [tag("option", text, value=value, selected=value == chosen) for value, text in options]
+    return tag("select", *inner, name=name, aria_label=label)
+
+
+def _words(name: str, sheet: SheetMapping) -> Markup | None:
+    """Write what the plant's own words for closed lists mean."""
+    if not sheet.words:
+        return None
+    meanings = _meanings(sheet)
+    rows = [
+        tag(
+            "div",
+            tag("label", say("import.word", word=word), for_=f"{name}.w{place}"),
+            tag(
+                "select",
+                tag("option", say("import.word.none"), value="", selected=not meaning),
+                *[tag("option", one, value=one, selected=one == meaning) for one in meanings],
+                id=f"{name}.w{place}",
+                name=f"{name}.w{place}",
+            ),
+            class_="field",
+        )
+        for place, (word, meaning) in enumerate(sheet.words.items())
+    ]
+    return tag("fieldset", tag("legend", say("import.words")), tag("div", *rows, class_="ways"))
+
+
+def _meanings(sheet: SheetMapping) -> tuple[str, ...]:
+    lists = [column.field.choices for column in sheet.columns if column.field is not None]
+    return tuple(
+        dict.fromkeys((*(one for choices in lists for one in choices), *(m for m in sheet.words.values() if m)))
+    )
+
+
+def _name(field: Field) -> str:
+    return f"{field.table}.{field.key}"
+
+
+def _read_sheet(name: str, sheet: SheetMapping, typed: Typed, display: Display) -> SheetMapping:
+    meanings = _meanings(sheet)
+    words = {
+        word: _one_of(typed.get(f"{name}.w{place}"), ("", *meanings), meaning)
+        for place, (word, meaning) in enumerate(sheet.words.items())
+    }
+    return replace(
+        sheet,
+        columns=tuple(_read_column(f"{name}.c{column.index}", column, typed, display) for column in sheet.columns),
+        decimal=Decimal(_one_of(typed.get(f"{name}.decimal"), [str(one) for one in Decimal], str(sheet.decimal))),
+        order=Order(_one_of(typed.get(f"{name}.order"), [str(one) for one in Order], str(sheet.order))),
+        words=words,
+    )
+
+
+def _read_column(own: str, column: Column, typed: Typed, display: Display) -> Column:
+    before = "" if column.field is None else _name(column.field)
+    field = _BY_NAME.get(_one_of(typed.get(f"{own}.field"), ("", *_BY_NAME), before))
+    unit = ""
+    if field is not None and field.quantity is not None:
+        usual = unit_of(column.heading, field, display)
+        unit = _one_of(typed.get(f"{own}.unit"), units_for(field.quantity), usual)
+    factors = {f"{one:g}": one for one in (*_TIMES, column.times)}
+    times = factors[_one_of(typed.get(f"{own}.times"), factors, f"{column.times:g}")]
+    return replace(column, field=field, unit=unit, times=times if field is not None else 1.0)
+
+
+def _one_of(text: str | None, allowed: Iterable[str], otherwise: str) -> str:
+    return text if text is not None and text in allowed else otherwise

@@ -1,0 +1,109 @@
+"""What an import of a file would do or did, in lines for a page."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+from models.commands.report import Report
+from models.intake.problems import Severity
+
+SHOWN: Final = 8
+"""Problems of a kind that are listed; the rest is counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    """What became of the rows of one sheet."""
+
+    name: str
+    table: str
+    read: int
+    taken: int
+    unchanged: int
+    left_out: int
+    refused: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemLine:
+    """A problem: whether it keeps its row out, where it is, and what it is."""
+
+    error: bool
+    place: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Everything that a page tells of an import.
+
+    ``more`` counts the problems that are not listed; ``mend`` names files with rows that came back.
+    """
+
+    sheets: tuple[SheetLine, ...]
+    problems: tuple[ProblemLine, ...]
+    more: int
+    errors: int
+    warnings: int
+    written: bool
+    first_entry: int | None = None
+    last_entry: int | None = None
+    mend: tuple[str, ...] = ()
+
+    @property
+    def taken(self) -> int:
+        """Give how many rows are or would be new in the book."""
+        return sum(sheet.taken for sheet in self.sheets)
+
+    @property
+    def refused(self) -> int:
+        """Give how many rows are kept out."""
+        return sum(sheet.refused for sheet in self.sheets)
+
+    @property
+    def unchanged(self) -> int:
+        """Give how many rows the book holds already."""
+        return sum(sheet.unchanged for sheet in self.sheets)
+
+    def kept(self) -> dict[str, Any]:
+        """Give it as plain values, to be kept as JSON."""
+        return asdict(self)
+
+
+def outcome_of(report: Report, mend: tuple[str, ...] = ()) -> Outcome:
+    """Put together what a report says.
+
+    Parameters
+    ----------
+    report : Report
+        What the import found. [unitless]
+    mend : tuple of str
+        Names of files with rows that came back. [unitless]
+    """
+    sheets = tuple(
+        SheetLine(s.source.name, str(s.table), s.read, s.taken, s.unchanged, s.left_out, len(s.refused))
+        for s in report.sheets
+    )
+    listed: list[ProblemLine] = []
+    counts: Counter[tuple[str, str]] = Counter()
+    for problem in (*report.errors, *report.warnings):
+        kind = (str(problem.severity), str(problem.code))
+        counts[kind] += 1
+        if counts[kind] <= SHOWN:
+            listed.append(ProblemLine(problem.severity is Severity.ERROR, problem.place, problem.text))
+    return Outcome(
+        sheets, tuple(listed), sum(counts.values()) - len(listed), len(report.errors), len(report.warnings),
+        report.written, report.first_entry, report.last_entry, mend,
+    )  # fmt: skip
+
+
+def from_kept(kept: dict[str, Any]) -> Outcome:
+    """Read what was kept."""
+    lines = {
+        "sheets": tuple(SheetLine(**one) for one in kept["sheets"]),
+        "problems": tuple(ProblemLine(**one) for one in kept["problems"]),
+        "mend": tuple(kept["mend"]),
+    }
+    return Outcome(**{**kept, **lines})

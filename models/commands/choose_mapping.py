@@ -1,0 +1,363 @@
+"""How each sheet of a file is read: by the template, by a kept mapping, or as it is proposed and confirmed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Protocol
+
+from models.commands.import_sheets import columns_note
+from models.commands.report import Source
+from models.errors import UnreadableFileError
+from models.intake.fitting import (
+    changed_by_hand,
+    contradict,
+    differences,
+    fitting,
+    for_site,
+    is_blank,
+    leaning,
+    with_samples,
+    without_asking,
+)
+from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, propose, with_confirmation
+from models.intake.mapping_file import confirm, free_path, from_toml, to_toml, units_mark
+from models.intake.problems import Code, Problem, Severity
+from models.intake.reading import Sheet
+from models.intake.template import is_read_me
+from models.values.story import Site
+
+FirstSite = Callable[[Sequence[tuple[str, Sequence[Sequence[object]]]]], int | None]
+"""Gives the number of the site for which the book has first read columns so."""
+
+_NO_HEADINGS = "a row of headings of machines, jobs, people, instruments or replacements; the sheet was not read"
+_SHOWN = 3
+_LEFT_OUT = "a sheet that the mapping does not leave out; it was not read"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Sheets that a kept mapping reads; ``ours`` tells whether it is that of the site, and may be changed for it."""
+
+    mapping: FileMapping
+    read: tuple[SheetMapping, ...]
+    ours: bool = True
+
+
+@dataclass(slots=True)
+class Choice:
+    """How a file is read so far.
+
+    ``left`` are sheets without an answer, ``readings`` what kept mappings read, ``ready`` tells whether nothing waits
+    to be confirmed.
+    """
+
+    path: Path
+    left: dict[str, Sheet]
+    sources: list[Source] = field(default_factory=list)
+    told: list[Problem] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
+    ready: bool = True
+
+    def take(self, mapping: SheetMapping) -> None:
+        """Read a sheet in one way."""
+        self.sources.append(Source(self.left.pop(mapping.sheet), mapping))
+
+    def leave(self, name: str, why: str) -> None:
+        """Leave a sheet unread, and say why."""
+        del self.left[name]
+        self.told.append(Problem(self.path.name, name, 0, "", Code.SHEET_NOT_READ, Severity.WARNING, "", why))
+
+
+class Listener(Protocol):
+    """Hears how a file is going to be read while that is chosen."""
+
+    def says(self, text: str) -> None:
+        """Hear a sentence."""
+
+    def begins(self, name: str, text: str) -> None:
+        """Hear that a file, or some of its sheets, are proposed a mapping."""
+
+    def shows(self, mapping: FileMapping) -> None:
+        """See how sheets would be read, with samples."""
+
+    def waits(self, place: Path) -> None:
+        """Hear that a mapping waits to be confirmed."""
+
+
+class Chooser:
+    """Chooses how the sheets of a file are read.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where mappings are kept. [unitless]
+    site : Site
+        For which site files are read. [unitless]
+    first_site : callable
+        Asks the book for which site columns were first read so. [unitless]
+    listener : Listener
+        Who is told. [unitless]
+    named : str
+        A mapping that was asked for; empty for those that are kept. [path]
+    confirm : bool
+        Confirm what is proposed. [unitless]
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        site: Site,
+        first_site: FirstSite,
+        listener: Listener,
+        *,
+        named: str = "",
+        confirm: bool = False,
+    ) -> None:
+        self._folder, self._site, self._first_site = folder, site, first_site
+        self._listener, self._named, self._confirm = listener, named, confirm
+        self._firsts: dict[Path | None, int | None] = {}
+
+    def choose(self, path: Path, sheets: Sequence[Sheet]) -> Choice:
+        """Choose for all sheets of a file.
+
+        Raises
+        ------
+        UnreadableFileError
+            If there is nothing to read, or a mapping does not fit that was meant to.
+        """
+        display = self._site.display
+        choice = Choice(path, {s.name: s for s in sheets if not is_read_me(s) and not (s.name and is_blank(s))})
+        outlines = {name: found for name, s in choice.left.items() if (found := outline(s, display)) is not None}
+        templates = {name: found for name, found in outlines.items() if found.is_template}
+        kept: list[FileMapping] = []
+        if self._named or len(templates) < len(choice.left):
+            kept = self._kept(path, sheets)
+            self._by_kept(choice, kept)
+        for name, found in templates.items():
+            if name in choice.left:
+                choice.take(found)
+        asked = [choice.left[name] for name in outlines if name in choice.left]
+        if asked:
+            marks = {_mark(outlines.values()), _mark(outlines[sheet.name] for sheet in asked)}
+            self._refuse_changed(choice, kept, marks, asked)
+            self._propose(choice, kept, asked)
+        elif not choice.sources:
+            raise UnreadableFileError(
+                f"In {path.name} there is no row of headings that looks like machines, jobs, people, instruments or replacements.",
+                remedy="A sheet of jobs needs at least a tag, a date and one as-found or as-left column, each with its whole "
+                "heading in one row: 'as found offset V', not 'as found' with 'offset V' below. See: driftbook template",
+            )
+        for name in list(choice.left):
+            choice.leave(name, _NO_HEADINGS)
+        places = {sheet.name: place for place, sheet in enumerate(sheets)}
+        choice.sources.sort(key=lambda source: places[source.sheet.name])
+        return choice
+
+    def _kept(self, path: Path, sheets: Sequence[Sheet]) -> list[FileMapping]:
+        """Give the mappings that may read a file: the one that was named if it is this site's, else those that are kept."""
+        kept = [from_toml(place.read_text(encoding="utf-8"), place) for place in sorted(self._folder.glob("*.toml"))]
+        if not self._named:
+            return kept
+        chosen = Path(self._named)
+        if not chosen.is_file():
+            raise UnreadableFileError(
+                f"There is no mapping {chosen}.", remedy="Leave --mapping out: a new one is proposed."
+            )
+        named = from_toml(chosen.read_text(encoding="utf-8"), chosen)
+        read = {m.sheet for m in fitting(named, sheets)}
+        other = [(m, s) for m in named.sheets for s in sheets if m.sheet == s.name and s.name not in read]
+        if other or not read:
+            told = "; ".join(differences(m, s) for m, s in other) or "none of its sheets is in the file"
+            raise UnreadableFileError(
+                f"The mapping {chosen} was made for other headings than those of {path.name} ({told}).",
+                remedy="Leave --mapping out: a new one is proposed.",
+            )
+        if self._is_ours(named):
+            return [named]
+        return [named, *(other for other in kept if other.path is None or not other.path.samefile(chosen))]
+
+    def _first(self, mapping: FileMapping) -> int | None:
+        """Ask the book for which site files were first read by a mapping that names none."""
+        if mapping.path not in self._firsts:
+            read = [(m.sheet, columns_note(m)) for m in mapping.sheets]
+            self._firsts[mapping.path] = self._first_site(read)
+        return self._firsts[mapping.path]
+
+    def _is_ours(self, mapping: FileMapping) -> bool:
+        """Tell whether a mapping is this site's; one that names no site is that of the site for which it was first used."""
+        if mapping.site:
+            return (mapping.site, mapping.units) == (self._site.name, units_mark(self._site.display))
+        if not mapping.confirmed:
+            return True
+        first = self._first(mapping)
+        return first in {None, self._site.site_id}
+
+    def _by_kept(self, choice: Choice, kept: Sequence[FileMapping]) -> None:
+        """Let kept mappings read what they can, the one that reads most sheets first, confirmed ones before others."""
+        left = list(kept)
+        while choice.left:
+            found = [(mapping, fitting(mapping, tuple(choice.left.values()))) for mapping in left]
+            found = [(mapping, read) for mapping, read in found if read]
+            ours = [(mapping, read) for mapping, read in found if self._is_ours(mapping)]
+            free = [
+                (m, made)
+                for m, read in found
+                if m.confirmed and not self._is_ours(m) and (made := self._free(choice, read))
+            ]
+            if not (ours or free):
+                return
+            mapping, read = max(
+                ours or free, key=lambda pair: (len(pair[1]), len(pair[1]) == len(pair[0].sheets), pair[0].confirmed)
+            )
+            if ours and mapping.confirmed:
+                self._refuse_contradicting(choice, mapping, read, ours)
+            left.remove(mapping)
+            self._read_by(choice, mapping, read, ours=bool(ours))
+
+    def _refuse_contradicting(
+        self,
+        choice: Choice,
+        mapping: FileMapping,
+        read: Sequence[SheetMapping],
+        ours: Sequence[tuple[FileMapping, Sequence[SheetMapping]]],
+    ) -> None:
+        """Refuse a sheet that two confirmed mappings read in two ways: whichever is taken may be the wrong one."""
+        for other, same in ours:
+            for one, another in ((one, two) for one in read for two in same if one.sheet == two.sheet):
+                if other is not mapping and other.confirmed and contradict(one, another):
+                    name = f"the sheet '{one.sheet}' of {choice.path.name}" if one.sheet else choice.path.name
+                    raise UnreadableFileError(
+                        f"Two confirmed mappings read {name} in different ways: {mapping.path} and {other.path}.",
+                        remedy="Move the one away that is wrong, or name the right one: --mapping FILE.",
+                    )
+
+    def _free(self, choice: Choice, read: Sequence[SheetMapping]) -> tuple[SheetMapping, ...]:
+        """Give those sheets of another site's mapping that may be read without asking: all units are stated."""
+        return tuple(
+            without_asking(m, choice.left[m.sheet], self._site.display)
+            for m in read
+            if not leaning(m, choice.left[m.sheet])
+        )
+
+    def _read_by(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping], *, ours: bool) -> None:
+        if not ours:
+            said = f", which was confirmed for {_whose(mapping)}: every unit stands in a heading or in the cells"
+            self._listener.says(f"{choice.path.name} is read by the mapping {mapping.path}{said}.")
+        elif mapping.confirmed:
+            self._listener.says(f"{choice.path.name} is read by the confirmed mapping {mapping.path}.")
+            self._tell_units(choice, mapping, read)
+        else:
+            self._show_and_wait(choice, mapping, read)
+        choice.readings.append(Reading(mapping, tuple(read), ours))
+        for one in read:
+            choice.take(one)
+        for name in mapping.left_out if ours else ():
+            if name in choice.left:
+                choice.leave(name, _LEFT_OUT)
+
+    def _tell_units(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping]) -> None:
+        """Say of a mapping that names no site, the first time, which of its units are not those of this site."""
+        if mapping.site or self._first(mapping) is not None:
+            return
+        odd = [
+            f"'{column.heading}' in {column.unit}"
+            for one in read
+            for column in leaning(one, choice.left[one.sheet])
+            if column.field and column.field.quantity and column.unit != self._site.display.unit(column.field.quantity)
+        ]
+        if odd:
+            self._listener.says(
+                f"It names no site, and reads {', '.join(odd)}; this site reads {units_mark(self._site.display)}."
+            )
+
+    def _refuse_changed(
+        self, choice: Choice, kept: Sequence[FileMapping], marks: set[str], asked: Sequence[Sheet]
+    ) -> None:
+        """Refuse a file whose mapping a person has changed so that it fits no longer: it is neither used nor written over."""
+        for mapping in kept:
+            told = changed_by_hand(mapping, marks, asked) if self._is_ours(mapping) else ""
+            if told:
+                raise UnreadableFileError(
+                    f"The mapping {mapping.path} was made for {choice.path.name}, but was changed and fits no longer: {told}.",
+                    remedy='Give each column its block again, with its heading as in the file; field = "" leaves a column out, and'
+                    ' left_out = ["NAME"] a sheet. Or move the mapping away for a new proposal.',
+                )
+
+    def _propose(self, choice: Choice, kept: Sequence[FileMapping], asked: Sequence[Sheet]) -> None:
+        """Propose how sheets are read that nothing reads yet, from what another site has confirmed where there is that."""
+        display, path = self._site.display, choice.path
+        basis = [(m, one) for m in kept if m.confirmed for one in fitting(m, asked)]
+        made, lines = [], []
+        for sheet in asked:
+            found = next(((m, one) for m, one in basis if one.sheet == sheet.name), None)
+            if found is None:
+                made.append(with_samples(propose([sheet], display).sheets[0], sheet))
+                continue
+            mapping, one = found
+            made.append(for_site(one, sheet, display, mapping.units))
+            lines.append(self._asked_anew(mapping, one, made[-1], sheet))
+        proposed = FileMapping(tuple(made), site=self._site.name, units=units_mark(display))
+        self._folder.mkdir(parents=True, exist_ok=True)
+        place = free_path(self._folder, proposed, path, self._site.code)
+        place.write_text(to_toml(proposed, path.name), encoding="utf-8")
+        whole = len(choice.sources) == 0
+        names = ", ".join(f"'{sheet.name}'" for sheet in asked)
+        said = (
+            "is not the template, so this is how it would be read"
+            if whole
+            else f"has sheets that no mapping reads ({names})"
+        )
+        self._listener.begins(path.name, said)
+        for line in lines:
+            self._listener.says(line)
+        proposed = replace(proposed, path=place)
+        self._show_and_wait(choice, proposed, proposed.sheets)
+        choice.readings.append(Reading(proposed, proposed.sheets))
+        for one in proposed.sheets:
+            choice.take(one)
+
+    def _asked_anew(self, mapping: FileMapping, there: SheetMapping, here: SheetMapping, sheet: Sheet) -> str:
+        """Say why a sheet is asked for although there is a mapping, and which units are not those of it."""
+        names = _some([f"'{column.heading}'" for column in leaning(there, sheet)])
+        units = [
+            f"'{new.heading}' in {new.unit} (there {old.unit})"
+            for old, new in zip(there.columns, here.columns, strict=True)
+            if old.unit != new.unit
+        ]
+        return (
+            f"The mapping {mapping.path} was confirmed for {_whose(mapping)}, and a unit or a factor of {names} rests on the site:"
+            f" for {self._site.name} it is asked anew." + (f" Here it reads {_some(units)}." if units else "")
+        )
+
+    def _show_and_wait(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping]) -> None:
+        """Show how sheets would be read; confirm it if that was asked for."""
+        assert mapping.path is not None  # noqa: S101 - what is shown is kept in a file
+        self._listener.shows(replace(mapping, sheets=tuple(with_samples(m, choice.left[m.sheet]) for m in read)))
+        if self._confirm:
+            named = (
+                mapping
+                if mapping.site
+                else replace(mapping, site=self._site.name, units=units_mark(self._site.display))
+            )
+            confirm(mapping.path, with_confirmation(named))
+            self._listener.says(
+                f"Confirmed; kept in {mapping.path} for every later file of {self._site.name} with these headings."
+            )
+            return
+        choice.ready = False
+        self._listener.waits(mapping.path)
+
+
+def _mark(found: Iterable[SheetMapping]) -> str:
+    return fingerprint((m.sheet, m.headings) for m in found)
+
+
+def _some(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:_SHOWN])
+    return shown if len(names) <= _SHOWN else f"{shown} and {len(names) - _SHOWN} more"
+
+
+def _whose(mapping: FileMapping) -> str:
+    return f"{mapping.site} ({mapping.units})" if mapping.site else "another site of this book"

@@ -1,0 +1,356 @@
+"""Importing a file through the browser: looked at first, corrected, put into the book once, and nothing of half a file."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import re
+import socket
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from dashboard.importing import sent_files
+from dashboard.importing.sent_files import SentFile, SentFiles, plain_name
+from models.errors import UnreadableFileError
+from models.settings import Settings
+from models.store.verify import verify_book
+from models.values.roles import Role
+from tests.auth_book import AuthBook, mark_of
+from tests.auth_book import open_book as open_auth_book
+from tests.browser_tools import served_app
+from tests.conftest import NOW
+from tests.record_book import Opened, open_book
+
+HEAD = "job,tag,performed at,reason,people,found offset V [mm],found angle V [mm/m],found offset H [mm],found angle H [mm/m],left offset V [mm],left angle V [mm/m],left offset H [mm],left angle H [mm/m]\n"
+GOOD = HEAD + "K1,P-2,2026-05-04 09:00,planned,Ana Wick,0.05,0.3,0.02,0.2,0.01,0.1,-0.01,0.05\n"
+BAD = GOOD + "K2,P-2,2026-06-04 09:00,planned,Ana Wick,five,0.3,0.02,0.2,0.01,0.1,-0.01,0.05\n"
+OWN = (
+    "Equipment;Date;Reason;People;As found offset V;As found angle V;As found offset H;As found angle H\n"
+    "P-2;2026-05-13;PM;Ana Wick;2,5;0,3;1,0;0,2\n"
+    "F-1;2026-05-14;grumbling;Ana Wick;4,0;0,3;1,0;0,2\n"
+)
+"""A plant's own list of jobs: offsets without a unit, which are mil there, and a word that nobody can guess."""
+
+
+@pytest.fixture
+def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[Opened]:
+    with open_book(replace(sqlite_book, mappings=tmp_path / "mappings"), tmp_path) as opened:
+        yield opened
+
+
+def send(client: Any, content: str | bytes, name: str = "jobs.csv", **more: str) -> Any:
+    body = content.encode() if isinstance(content, str) else content
+    mark = mark_of(client.get("/import").get_data(as_text=True))
+    return client.post("/import", data={"mark": mark, "file": (io.BytesIO(body), name), **more})
+
+
+def sent(client: Any, content: str | bytes, name: str = "jobs.csv") -> str:
+    """Send a file, and give the address at which it is looked at."""
+    answer = send(client, content, name)
+    assert answer.status_code == 303, shown(answer)
+    return str(answer.headers["Location"])
+
+
+def shown(answer: Any) -> str:
+    return html.unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.get_data(as_text=True))))
+
+
+def do(client: Any, where: str, does: str, **typed: str) -> Any:
+    mark = mark_of(client.get(where).get_data(as_text=True))
+    return client.post(where, data={"mark": mark, "does": does, "by": "Bo Tarn", **typed})
+
+
+def refs(book: Opened, tag: str = "P-2") -> list[str]:
+    return [line.job.ref for line in book.story(tag).jobs]
+
+
+def form_of(page: str) -> dict[str, str]:
+    """Read the form in which the reading is corrected, as a browser would send it."""
+    found = {}
+    for name, inner in re.findall(r'<select [^>]*?name="([^"]+)"[^>]*>(.*?)</select>', page, re.DOTALL):
+        chosen = re.search(r'<option value="([^"]*)" selected', inner) or re.search(r'<option value="([^"]*)"', inner)
+        assert chosen, name
+        found[name] = html.unescape(chosen[1])
+    return found
+
+
+def test_a_file_is_looked_at_first_and_goes_in_once_however_often_it_is_tapped(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(client, GOOD)
+    page = shown(client.get(where))
+    assert "All of it is good: 1 record would go in. Nothing is in the book yet." in page
+    assert book.reader.head() == head
+    answer = do(client, where, "all")
+    assert answer.headers["Location"] == where
+    told = shown(client.get(where))
+    assert (
+        f"1 record went into the book, entries {head + 1} to {head + 2}" in told
+        or "1 record went into the book" in told
+    )
+    after = book.reader.head()
+    assert refs(book)[-1] == "K1"
+    mark = mark_of(client.get("/import").get_data(as_text=True))
+    assert client.post(where, data={"mark": mark, "does": "all", "by": "Bo Tarn"}).status_code == 200
+    assert book.reader.head() == after
+    with book.reader.engine.connect() as connection:
+        assert verify_book(connection).faults() == 0
+    assert "The book holds all of it already" in shown(client.get(sent(client, GOOD)))
+
+
+def test_a_row_that_is_wrong_comes_back_in_a_file_that_can_be_mended_and_sent(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(client, BAD)
+    page = shown(client.get(where))
+    assert "1 error in 1 row. 1 record would go in without these." in page
+    assert "jobs.csv, row 3, column F (found offset V [mm])" in page
+    assert "Import the good rows only: 1 record" in page
+    assert do(client, where, "all").status_code == 303, "an import of everything is refused as a whole"
+    assert book.reader.head() == head
+    assert do(client, where, "good").status_code == 303
+    link = re.search(r'href="(/import/[^"]+\.csv[^"]*)"', client.get(where).get_data(as_text=True))
+    assert link
+    back = client.get(link[1])
+    assert back.headers["Content-Disposition"].startswith("attachment; filename=jobs.to-mend.csv")
+    rows = list(csv.reader(io.StringIO(back.get_data(as_text=True).lstrip("\ufeff"))))
+    assert [row[0] for row in rows] == ["job", "K2"]
+    assert rows[0][-1] == "what to mend"
+    back.close()
+    mended = "\n".join(",".join(cell.replace("five", "0.06") for cell in row[:-1]) for row in rows) + "\n"
+    assert do(client, sent(client, mended, "jobs.to-mend.csv"), "all").status_code == 303
+    assert refs(book)[-2:] == ["K1", "K2"]
+
+
+def test_a_plants_own_sheet_is_proposed_corrected_and_confirmed_by_importing(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, OWN, "pumps of the plant.csv")
+    page = client.get(where).get_data(as_text=True)
+    assert "grumbling" in page
+    assert "1 error in 1 row" in shown(client.get(where))
+    typed = form_of(page)
+    assert typed["s0.c4.field"] == "jobs.found_offset_v"
+    assert typed["s0.c4.unit"] == "mm"
+    words = {name: html.unescape(word) for name, word in re.findall(r'for="(s0\.w\d+)">‘([^’]+)’', page)}
+    place = {word: name for name, word in words.items()}
+    typed |= {"s0.c4.unit": "mil", "s0.c6.unit": "mil", "s0.c6.times": "-1", place["grumbling"]: "condition"}
+    assert do(client, where, "correct0", **typed).status_code == 303
+    kept = next((tmp_path / "mappings").glob("*.toml"))
+    assert "confirmed = false" in kept.read_text()
+    assert "2 records would go in" in shown(client.get(where))
+    assert do(client, where, "all").status_code == 303
+    assert "confirmed = true" in kept.read_text()
+    found = book.story("P-2").jobs[-1].job.found
+    assert found is not None
+    assert found.offset_v == pytest.approx(2.5 * 0.0254)
+    assert found.offset_h == pytest.approx(-0.0254)
+    assert book.story("F-1").jobs[-1].job.reason == "condition"
+    later = OWN.replace("2026-05", "2026-06").replace("2,5", "3,0")
+    again = client.get(sent(client, later, "june.csv")).get_data(as_text=True)
+    assert "is read by the confirmed mapping" in again
+    assert "2 records would go in" in html.unescape(re.sub(r"<[^>]+>", "", again))
+
+
+def test_two_columns_cannot_be_the_same_and_no_sheet_left_is_told(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, OWN)
+    typed = form_of(client.get(where).get_data(as_text=True))
+    kept = next((tmp_path / "mappings").glob("*.toml"))
+    before = kept.read_text()
+    answer = do(client, where, "correct0", **{**typed, "s0.c6.field": typed["s0.c4.field"]})
+    assert answer.status_code == 409
+    assert "are both" in shown(answer)
+    assert kept.read_text() == before
+    assert "No sheet would be left" in shown(do(client, where, "correct0", **typed, **{"s0.out": "1"}))
+    # What no list offers changes nothing.
+    assert do(client, where, "correct0", **{**typed, "s0.c4.unit": "furlong", "s0.c4.times": "7"}).status_code == 303
+    assert "furlong" not in kept.read_text()
+    for odd in ("correct9", "correctx", "nothing", ""):
+        assert do(client, where, odd).status_code == 303
+
+
+def test_a_sheet_of_a_workbook_is_left_out_and_taken_back(book: Opened) -> None:
+    client, made = book.app.server.test_client(), openpyxl.Workbook()
+    first, second = made.active, made.create_sheet("old")
+    assert first is not None
+    first.title = "new"
+    for line in csv.reader(io.StringIO(OWN), delimiter=";"):
+        first.append(line)
+        second.append([cell.replace("2026", "2021") for cell in line])
+    stream = io.BytesIO()
+    made.save(stream)
+    where = sent(client, stream.getvalue(), "both.xlsx")
+    page = client.get(where).get_data(as_text=True)
+    typed = form_of(page)
+    assert do(client, where, "correct0", **typed, **{"s1.out": "1"}).status_code == 303
+    assert "both.xlsx › old" not in client.get(where).get_data(as_text=True).partition("What was noticed")[0]
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct0", **typed, back0="1").status_code == 303
+    assert "both.xlsx › old" in client.get(where).get_data(as_text=True).partition("What was noticed")[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "told"),
+    [
+        ("jobs.pdf", "%PDF", "jobs.pdf is no file that is read here"),
+        ("", "x", "No file was chosen"),
+        ("empty.csv", "", "empty.csv is empty"),
+        ("letter.csv", "Dear all,\nthe pump is aligned.\n", "no row of headings"),
+        ("broken.xlsx", "PK not a workbook", "does not end as a workbook does"),
+    ],
+)
+def test_what_is_no_file_to_import_is_told_and_nothing_is_written(
+    book: Opened, name: str, content: str, told: str
+) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    answer = send(client, content, name)
+    assert told in shown(answer if answer.status_code == 400 else client.get(answer.headers["Location"]))
+    assert book.reader.head() == head
+
+
+def test_a_file_that_is_too_long_is_not_kept(book: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sent_files, "MOST_BYTES", 100)
+    answer = send(book.app.server.test_client(), GOOD)
+    assert answer.status_code == 400
+    assert "jobs.csv is longer than" in shown(answer)
+    monkeypatch.undo()
+    monkeypatch.setattr(sent_files, "MOST_UNFOLDED", 1000)
+    stream = io.BytesIO()
+    openpyxl.Workbook().save(stream)
+    assert "a.xlsx is longer than" in shown(send(book.app.server.test_client(), stream.getvalue(), "a.xlsx"))
+    assert list((tmp_path / "mappings" / "sent").iterdir()) == []
+
+
+def test_half_a_file_never_arrives(book: Opened, tmp_path: Path) -> None:
+    """The line breaks while a file is sent: the request has said how long it is, and is not answered before it is whole."""
+    head, cookie = book.reader.head(), ""
+    with served_app(book.app) as url:
+        port = int(url.rpartition(":")[2])
+        body = b'--b\r\nContent-Disposition: form-data; name="file"; filename="jobs.csv"\r\n\r\n' + GOOD.encode()
+        with socket.create_connection(("127.0.0.1", port)) as line:
+            said = f"POST /import HTTP/1.1\r\nHost: localhost\r\nContent-Type: multipart/form-data; boundary=b\r\nContent-Length: {len(body) + 5000}\r\nCookie: {cookie}\r\n\r\n"
+            line.sendall(said.encode() + body)
+            time.sleep(0.3)
+        time.sleep(0.3)
+    assert not (tmp_path / "mappings" / "sent").exists()
+    assert book.reader.head() == head
+    # A file that was cut before it was sent is told by what it is.
+    client = book.app.server.test_client()
+    page = shown(client.get(sent(client, GOOD + 'K3,P-2,2026-07-04 09:00,planned,"Ana W')))
+    assert "1 error in 1 row" in page
+
+
+def test_a_form_of_another_browser_or_without_its_name_does_nothing(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    assert client.post("/import", data={"file": (io.BytesIO(GOOD.encode()), "a.csv")}).status_code == 400
+    where = sent(client, GOOD)
+    assert client.post(where, data={"does": "all", "by": "Bo Tarn"}).status_code == 400
+    assert do(client, where, "all", by="  ").status_code == 400
+    assert "Say who imports it" in shown(do(client, where, "all", by=" "))
+    for path in (
+        "/import/none",
+        f"/import/{'x' * 22}",
+        f"{where}/jobs.csv",
+        f"{where}/about.json",
+    ):
+        assert client.get(path).status_code == 404, path
+    assert book.reader.head() == head
+    assert do(client, where, "drop").headers["Location"] == "/import"
+    assert client.get(where).status_code == 404
+
+
+def test_while_somebody_imports_it_a_second_tap_is_told_so(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, GOOD)
+    found = SentFiles(tmp_path / "mappings" / "sent", NOW).find(
+        where.rpartition("/")[2], site_id=book.site.site_id, login=""
+    )
+    assert found is not None
+    with found.alone() as first, found.alone() as second:
+        assert (first, second) == (True, False)
+        answer = do(client, where, "all")
+        assert answer.status_code == 409
+        assert "It is being imported" in shown(answer)
+    assert do(client, where, "all").status_code == 303
+
+
+def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def kept(files: SentFiles, login: str = "a") -> SentFile:
+        return files.take(io.BytesIO(b"x"), "a.csv", site_id=1, login=login)
+
+    files = SentFiles(tmp_path, NOW)
+    one = kept(files)
+    assert files.find(one.secret, site_id=1, login="a") == one
+    assert files.find(one.secret, site_id=2, login="a") is None
+    assert files.find(one.secret, site_id=1, login="b") is None
+    assert (one.path.parent.parent.stat().st_mode & 0o077) == 0
+    late = SentFiles(tmp_path, NOW + timedelta(days=2000))
+    two = kept(late)
+    assert late.find(one.secret, site_id=1, login="a") is None
+    assert late.find(two.secret, site_id=1, login="a") == two
+    monkeypatch.setattr(sent_files, "MOST_KEPT", 1)
+    with pytest.raises(Exception, match="Too many files"):
+        kept(SentFiles(tmp_path, NOW))
+    with pytest.raises(UnreadableFileError):
+        files.take(io.BytesIO(b""), "x.exe", site_id=1, login="a")
+
+
+@pytest.mark.parametrize(
+    ("given", "name"),
+    [
+        ("../../etc/jobs.csv", "jobs.csv"),
+        (r"C:\plant\jobs 2026.xlsx", "jobs 2026.xlsx"),
+        ("a\x00b?.csv", "a-b-.csv"),
+        ("..", ""),
+        ("x" * 300 + ".csv", "x" * 70 + ".csv"),
+    ],
+)
+def test_a_name_is_no_path(given: str, name: str) -> None:
+    assert plain_name(given) == name
+
+
+def test_the_template_can_be_taken_filled_and_sent(book: Opened) -> None:
+    client = book.app.server.test_client()
+    answer = client.get("/import/template.xlsx?units=mil")
+    made = openpyxl.load_workbook(io.BytesIO(answer.get_data()))
+    headings = [cell.value for cell in made["jobs"][1]]
+    assert "found offset V [mil]" in headings
+    row = {"job": "T1", "tag": "P-2", "performed at": "2026-08-04 09:00", "reason": "planned", "people": "Ana Wick",
+           "found offset V [mil]": 2, "found angle V [mil/in]": 0.3, "found offset H [mil]": 1, "found angle H [mil/in]": 0.2}  # fmt: skip
+    made["jobs"].append([row.get(str(name)) for name in headings])
+    stream = io.BytesIO()
+    made.save(stream)
+    page = shown(client.get(sent(client, stream.getvalue(), "filled.xlsx")))
+    assert "1 record would go in" in page
+    assert "It is the template" in page
+
+
+@pytest.fixture
+def signed(sqlite_book: Settings, tmp_path: Path) -> Iterator[AuthBook]:
+    made = open_auth_book(replace(sqlite_book, mappings=tmp_path / "mappings"), tmp_path)
+    yield made
+    made.engine.dispose()
+
+
+def test_importing_is_for_engineers_in_their_own_name_and_their_files_are_their_own(signed: AuthBook) -> None:
+    for role in set(Role) - {Role.ENGINEER}:
+        assert signed.signed_in(role).get("/import").status_code == 403, role
+    client = signed.signed_in(Role.ENGINEER)
+    where = sent(client, GOOD)
+    assert "You import it as Eng Lund" in shown(client.get(where))
+    assert do(client, where, "all", by="Somebody Else").status_code == 303
+    line = signed.app.server.test_client()
+    assert "/sign-in" in line.get(where, headers={"Accept": "text/html"}).headers["Location"]
+    from models.store.reader import Reader
+
+    story = Reader(signed.engine).story(signed.site.site_id, "P-2")
+    assert story is not None
+    assert story.jobs[-1].author == "Eng Lund"
+    for role in set(Role) - {Role.ENGINEER}:
+        assert signed.signed_in(role).get(where).status_code == 403
