@@ -157,6 +157,37 @@ def test_a_plants_own_sheet_is_proposed_corrected_and_confirmed_by_importing(boo
     assert "2 records would go in" in html.unescape(re.sub(r"<[^>]+>", "", again))
 
 
+def test_a_confirmed_reading_that_is_corrected_is_kept_beside_and_asked_again(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, OWN.replace("grumbling", "PM"))
+    assert do(client, where, "all").status_code == 303
+    kept = next((tmp_path / "mappings").glob("*.toml"))
+    kept.write_text("# offsets of the old sheet are total readings\n" + kept.read_text())
+    where = sent(client, OWN.replace("grumbling", "PM").replace("2026-05", "2026-07"))
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct0", **{**typed, "s0.c4.times": "0.5"}).status_code == 303
+    assert kept.with_suffix(".toml.before").read_text().startswith("# offsets of the old sheet")
+    assert "confirmed = false" in kept.read_text()
+    assert "by importing you confirm it" in shown(client.get(where))
+    assert do(client, where, "all").status_code == 303
+    found = book.story("P-2").jobs[-1].job.found
+    assert found is not None
+    assert found.offset_v == pytest.approx(1.25)
+
+
+def test_an_encoding_can_be_said(book: Opened) -> None:
+    client = book.app.server.test_client()
+    text = GOOD.replace("Ana Wick", "Łukasz Żak").encode("cp1250")
+    guessed = shown(client.get(sent(client, text)))
+    assert "which is a guess" in guessed
+    where = send(client, text, encoding="cp1250").headers["Location"]
+    page = shown(client.get(where))
+    assert "a guess" not in page
+    assert do(client, where, "all").status_code == 303
+    assert book.story("P-2").jobs[-1].job.people == ("Łukasz Żak",)
+    assert send(client, GOOD, encoding="klingon").status_code == 303
+
+
 def test_two_columns_cannot_be_the_same_and_no_sheet_left_is_told(book: Opened, tmp_path: Path) -> None:
     client = book.app.server.test_client()
     where = sent(client, OWN)

@@ -15,12 +15,25 @@ from flask import Blueprint, redirect, request, send_file
 from werkzeug.wrappers import Response
 
 from dashboard.auth import asking
-from dashboard.auth.forms import Part, button, done, field, form, message_page, page, problem, section, table, tag
+from dashboard.auth.forms import (
+    Part,
+    button,
+    choice,
+    done,
+    field,
+    form,
+    message_page,
+    page,
+    problem,
+    section,
+    table,
+    tag,
+)
 from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.desk import Desk
 from dashboard.fetch import Scene, scene
-from dashboard.importing.looking import Looked, bring, look
+from dashboard.importing.looking import Looked, bring, look, rewrite
 from dashboard.importing.mapping_form import corrected, sheets_to_correct
 from dashboard.importing.outcome import Outcome, from_kept
 from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
@@ -32,6 +45,9 @@ from models.errors import DriftbookError
 from models.intake.template import write_workbook
 
 IMPORTING = Blueprint("importing", "dashboard.importing.import_page")
+
+ENCODINGS: Final = ("utf-8", "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "mac_roman", "shift_jis", "gb18030")
+"""Encodings that can be said of a CSV."""
 
 _MOST_PARTS: Final = 3_000
 """Fields of a form in which a mapping is corrected: a sheet of a hundred columns has three hundred."""
@@ -53,7 +69,11 @@ def start() -> Any:
     if sent is None or not sent.filename:
         return _ask(seen, say("import.no_file"), status=400)
     try:
-        kept = _files().take(sent.stream, sent.filename, site_id=seen.required.site_id, login=_login())
+        said = request.form.get("encoding", "")
+        encoding = said if said in ENCODINGS else ""
+        kept = _files().take(
+            sent.stream, sent.filename, site_id=seen.required.site_id, login=_login(), encoding=encoding
+        )
     except DriftbookError as fault:
         hand_on(fault)
         return _ask(seen, tell(fault.message), tell(fault.remedy), status=400)
@@ -132,15 +152,12 @@ def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
 
 def _correct(seen: Scene, sent: SentFile, desk: Desk, place: str) -> None:
     """Write down how a file is to be read, as it was corrected in the form."""
-    from models.intake.mapping_file import to_toml
-
     readings = look(sent, seen.required, desk, _author(seen) or "?").readings
     if not place.isdecimal() or int(place) >= len(readings) or not readings[int(place)].ours:
         return
     reading = readings[int(place)]
     made = corrected(reading.mapping, reading.read, request.form, seen.display)
-    assert made.path is not None  # noqa: S101 - only kept mappings are corrected
-    made.path.write_text(to_toml(made, sent.path.name), encoding="utf-8")
+    rewrite(made, sent.path.name)
 
 
 # -- what is shown -------------------------------------------------------------------------------------------------
@@ -161,12 +178,14 @@ def _ask(seen: Scene, *said: str, status: int = 200) -> Response:
         tag("span", say("import.file.about", most=MOST_BYTES >> 20), class_="soft"),
         class_="field",
     )
+    encodings = [("", say("import.encoding.told")), *[(one, say(f"import.encoding.{one}")) for one in ENCODINGS]]
+    encoding = choice("encoding", say("import.encoding"), encodings)
     return page(
         say("import.title"),
         problem(*said, *seen.problems),
         tag("p", say("import.about", site=site.name)),
         elsewhere,
-        form(seen.place.to(PATH), chosen, button(say("import.send")), with_file=True),
+        form(seen.place.to(PATH), chosen, encoding, button(say("import.send")), with_file=True),
         tag(
             "p",
             say("import.template"),

@@ -14,6 +14,7 @@ from models.commands.choose_mapping import Choice, Chooser, Reading
 from models.commands.report import Report
 from models.intake.fitting import guessed_encoding, with_samples
 from models.intake.mapping import FileMapping
+from models.intake.mapping_file import from_toml, to_toml
 from models.intake.mend import reserve, write_mend
 from models.intake.reading import read_sheets
 from models.values.story import Site
@@ -89,11 +90,23 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Out
 def choose(sent: SentFile, site: Site, desk: Desk, notes: Notes, *, confirm: bool = False) -> Choice:
     """Choose how a file is read, and tell what of that was a guess."""
     folder = context().settings.mappings
-    sheets = read_sheets(sent.path)
+    sheets = read_sheets(sent.path, encoding=sent.encoding)
     chooser = Chooser(folder, site, partial(desk.first_site, site), notes, confirm=confirm)
     choice = chooser.choose(sent.path, sheets)
-    choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
+    if not sent.encoding:
+        choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
     return choice
+
+
+def rewrite(mapping: FileMapping, source: str) -> None:
+    """Write a mapping over the one that is kept; one that a person had confirmed, and may have written remarks in, stays beside it."""
+    assert mapping.path is not None  # noqa: S101 - only kept mappings are written
+    part = mapping.path.with_suffix(".part")
+    part.write_text(to_toml(mapping, source), encoding="utf-8")
+    before = mapping.path.read_text(encoding="utf-8")
+    if from_toml(before, mapping.path).confirmed:
+        mapping.path.with_suffix(".toml.before").write_text(before, encoding="utf-8")
+    part.replace(mapping.path)
 
 
 def _keep_refused(sent: SentFile, made: list[Path], report: Report) -> None:

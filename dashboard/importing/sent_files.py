@@ -41,12 +41,16 @@ _SUFFIXES: Final = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls"})
 
 @dataclass(frozen=True, slots=True)
 class SentFile:
-    """A file that was sent: under which secret, for which site, by which account (empty where nobody signs in)."""
+    """A file that was sent: under which secret, for which site, by which account (empty where nobody signs in).
+
+    ``encoding`` is that of a CSV as it was said; empty where the file is to tell it.
+    """
 
     secret: str
     path: Path
     site_id: int
     login: str
+    encoding: str = ""
 
     @property
     def done(self) -> dict[str, Any] | None:
@@ -96,7 +100,7 @@ class SentFiles:
     def __init__(self, folder: Path, now: datetime) -> None:
         self._folder, self._now = folder, now
 
-    def take(self, stream: IO[bytes], name: str, *, site_id: int, login: str) -> SentFile:
+    def take(self, stream: IO[bytes], name: str, *, site_id: int, login: str, encoding: str = "") -> SentFile:
         """Keep what was sent.
 
         Raises
@@ -122,7 +126,7 @@ class SentFiles:
                 shutil.copyfileobj(stream, target)
             _refuse_long(path)
             # Last, and at once: a folder without it is one of which something is missing.
-            _write(folder / _ABOUT, {"name": shown, "site": site_id, "login": login})
+            _write(folder / _ABOUT, {"name": shown, "site": site_id, "login": login, "encoding": encoding})
         except OSError as fault:
             shutil.rmtree(folder, ignore_errors=True)
             raise BookStateError(
@@ -131,7 +135,7 @@ class SentFiles:
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
-        return SentFile(secret, path, site_id, login)
+        return SentFile(secret, path, site_id, login, encoding)
 
     def find(self, secret: str, *, site_id: int, login: str) -> SentFile | None:
         """Give a file that this account sent for this site; ``None`` where there is none, or no more."""
@@ -143,7 +147,7 @@ class SentFiles:
             return None
         if (about["site"], about["login"]) != (site_id, login):
             return None
-        return SentFile(secret, self._folder / secret / "file" / about["name"], site_id, login)
+        return SentFile(secret, self._folder / secret / "file" / about["name"], site_id, login, about["encoding"])
 
     def drop(self, sent: SentFile) -> None:
         """Throw a file away."""

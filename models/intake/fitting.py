@@ -203,7 +203,7 @@ def guessed_encoding(sheet: Sheet) -> Problem | None:
     for number, cells in sheet.rows():
         for cell in cells:
             if isinstance(cell, str) and not cell.isascii():
-                expected = f"a text in UTF-8; the file was read as {sheet.encoding}, which is a guess: if this is not what it should say, give --encoding"
+                expected = f"a text in UTF-8; the file was read as {sheet.encoding}, which is a guess: if this is not what it should say, send it again and say its encoding (on the command line --encoding)"
                 return Problem(
                     sheet.path.name, "", number, "", Code.GUESSED_ENCODING, Severity.WARNING, cell[:60], expected
                 )
