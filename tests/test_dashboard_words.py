@@ -7,6 +7,7 @@ from typing import Any
 
 import dashboard
 from dashboard.words import WORDS, say
+from models.intake.fields import Table
 from models.sentences.told import SENTENCES
 from models.values.entry import Thing
 from models.values.kinds import Coupling, Kind, Meaning, Method, Part, Reason
@@ -59,6 +60,13 @@ MADE = {
     "judged.": tuple(Judged),
     "combine.": tuple(Combine),
     "kind.": tuple(Kind),
+    "import.table.": tuple(Table),
+    "import.encoding.": None,
+    "import.column.": None,
+    "import.problem.": None,
+    "import.order.": None,
+    "import.decimal.": None,
+    "import.times.": None,
     "role.": tuple(Role),
     "permission.": None,
     "outcome.": None,

@@ -19,7 +19,7 @@ import pytest
 
 from dashboard.importing import sent_files
 from dashboard.importing.sent_files import SentFile, SentFiles, plain_name
-from models.errors import UnreadableFileError
+from models.errors import DriftbookError, UnreadableFileError
 from models.settings import Settings
 from models.store.verify import verify_book
 from models.values.roles import Role
@@ -82,6 +82,11 @@ def form_of(page: str) -> dict[str, str]:
     return found
 
 
+def mapping_of(tmp_path: Path, where: str) -> Path:
+    """Give the file in which the reading of a sent file is corrected."""
+    return next((tmp_path / "mappings" / "sent" / where.rpartition("/")[2] / "mappings").glob("*.toml"))
+
+
 def test_a_file_is_looked_at_first_and_goes_in_once_however_often_it_is_tapped(book: Opened) -> None:
     client, head = book.app.server.test_client(), book.reader.head()
     where = sent(client, GOOD)
@@ -135,16 +140,16 @@ def test_a_plants_own_sheet_is_proposed_corrected_and_confirmed_by_importing(boo
     assert "grumbling" in page
     assert "1 error in 1 row" in shown(client.get(where))
     typed = form_of(page)
-    assert typed["s0.c4.field"] == "jobs.found_offset_v"
-    assert typed["s0.c4.unit"] == "mm"
-    words = {name: html.unescape(word) for name, word in re.findall(r'for="(s0\.w\d+)">‘([^’]+)’', page)}
+    assert typed["r0s0.c4.field"] == "jobs.found_offset_v"
+    assert typed["r0s0.c4.unit"] == "mm"
+    words = {name: html.unescape(word) for name, word in re.findall(r'for="(r0s0\.w\d+)">‘([^’]+)’', page)}
     place = {word: name for name, word in words.items()}
-    typed |= {"s0.c4.unit": "mil", "s0.c6.unit": "mil", "s0.c6.times": "-1", place["grumbling"]: "condition"}
-    assert do(client, where, "correct0", **typed).status_code == 303
-    kept = next((tmp_path / "mappings").glob("*.toml"))
-    assert "confirmed = false" in kept.read_text()
+    typed |= {"r0s0.c4.unit": "mil", "r0s0.c6.unit": "mil", "r0s0.c6.times": "-1", place["grumbling"]: "condition"}
+    assert do(client, where, "correct", **typed).status_code == 303
+    assert list((tmp_path / "mappings").glob("*.toml")) == [], "it is that file's own until it is in the book"
     assert "2 records would go in" in shown(client.get(where))
     assert do(client, where, "all").status_code == 303
+    kept = next((tmp_path / "mappings").glob("*.toml"))
     assert "confirmed = true" in kept.read_text()
     found = book.story("P-2").jobs[-1].job.found
     assert found is not None
@@ -153,7 +158,7 @@ def test_a_plants_own_sheet_is_proposed_corrected_and_confirmed_by_importing(boo
     assert book.story("F-1").jobs[-1].job.reason == "condition"
     later = OWN.replace("2026-05", "2026-06").replace("2,5", "3,0")
     again = client.get(sent(client, later, "june.csv")).get_data(as_text=True)
-    assert "is read by the confirmed mapping" in again
+    assert "is read as was confirmed for earlier files" in again
     assert "2 records would go in" in html.unescape(re.sub(r"<[^>]+>", "", again))
 
 
@@ -165,14 +170,149 @@ def test_a_confirmed_reading_that_is_corrected_is_kept_beside_and_asked_again(bo
     kept.write_text("# offsets of the old sheet are total readings\n" + kept.read_text())
     where = sent(client, OWN.replace("grumbling", "PM").replace("2026-05", "2026-07"))
     typed = form_of(client.get(where).get_data(as_text=True))
-    assert do(client, where, "correct0", **{**typed, "s0.c4.times": "0.5"}).status_code == 303
-    assert kept.with_suffix(".toml.before").read_text().startswith("# offsets of the old sheet")
-    assert "confirmed = false" in kept.read_text()
+    assert do(client, where, "correct", **{**typed, "r0s0.c4.times": "0.5"}).status_code == 303
+    assert kept.read_text().startswith("# offsets of the old sheet")
     assert "by importing you confirm it" in shown(client.get(where))
     assert do(client, where, "all").status_code == 303
+    assert kept.with_suffix(".toml.before").read_text().startswith("# offsets of the old sheet")
+    assert "times = 0.5" in kept.read_text()
     found = book.story("P-2").jobs[-1].job.found
     assert found is not None
     assert found.offset_v == pytest.approx(1.25)
+
+
+def test_what_was_corrected_and_not_looked_at_does_not_go_in_otherwise(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(client, OWN.replace("grumbling", "PM"))
+    typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mil", "r0s0.c6.unit": "mil"}
+    answer = do(client, where, "all", **typed)
+    assert answer.status_code == 409
+    assert "The reading was corrected: look at what would go in now" in shown(answer)
+    assert book.reader.head() == head
+    assert do(client, where, "all", **form_of(answer.get_data(as_text=True))).status_code == 303
+    found = book.story("P-2").jobs[-1].job.found
+    assert found is not None
+    assert found.offset_v == pytest.approx(0.0635)
+
+
+def test_a_reading_that_somebody_else_changes_meanwhile_is_not_this_files(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    plain = OWN.replace("grumbling", "PM")
+    assert do(client, sent(client, plain), "all").status_code == 303
+    kept = next((tmp_path / "mappings").glob("*.toml"))
+    where = sent(client, plain.replace("2026-05", "2026-08"))
+    changed = kept.read_text().replace('unit = "mm"', 'unit = "mil"')
+    kept.write_text(changed)
+    assert do(client, where, "all").status_code == 303
+    found = book.story("P-2").jobs[-1].job.found
+    assert found is not None
+    assert found.offset_v == pytest.approx(2.5)
+    assert kept.read_text() == changed
+    assert "could not be kept for later files" in shown(client.get(where))
+
+
+def test_what_went_wrong_meanwhile_is_not_called_done(book: Opened) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, GOOD)
+    other = GOOD.replace("0.05,0.3", "0.07,0.3")
+    assert do(client, sent(client, other), "all").status_code == 303
+    head = book.reader.head()
+    assert do(client, where, "all").status_code == 303
+    assert book.reader.head() == head
+    assert "1 error in 1 row" in shown(client.get(where))
+
+
+def test_a_column_without_which_no_row_can_be_read_is_not_left_out(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, OWN)
+    typed = form_of(client.get(where).get_data(as_text=True))
+    for column, name in ((0, "tag"), (1, "performed at")):
+        answer = do(client, where, "correct", **{**typed, f"r0s0.c{column}.field": ""})
+        assert answer.status_code == 409
+        assert f"no column of jobs is '{name}'" in shown(answer)
+    # Nor does it read what only rows of another table say.
+    assert do(client, where, "correct", **{**typed, "r0s0.c3.field": "people.qualification"}).status_code == 303
+    assert "qualification" not in mapping_of(tmp_path, where).read_text()
+
+
+def test_a_mapping_that_cannot_be_read_stops_its_own_files_only(book: Opened, tmp_path: Path) -> None:
+    client, folder = book.app.server.test_client(), tmp_path / "mappings"
+    where = sent(client, OWN.replace("grumbling", "PM\x01\x1b"))
+    assert do(client, where, "correct", **form_of(client.get(where).get_data(as_text=True))).status_code == 303
+    assert "would go in" in shown(client.get(where))
+    folder.mkdir(exist_ok=True)
+    (folder / "broken-000000000000.toml").write_bytes(b"\xff\xfe = no mapping \x01")
+    (folder / "folder.toml").mkdir()
+    assert "would go in" in shown(client.get(sent(client, OWN)))
+    own = mapping_of(tmp_path, where).name
+    (folder / own).write_text("confirmed = maybe")
+    answer = client.get(sent(client, OWN))
+    assert answer.status_code == 409
+    assert "cannot be used" in shown(answer)
+
+
+def test_a_new_word_in_a_list_that_was_confirmed_is_asked_for(book: Opened) -> None:
+    client = book.app.server.test_client()
+    assert do(client, sent(client, OWN.replace("grumbling", "PM")), "all").status_code == 303
+    page = client.get(sent(client, OWN.replace("2026-05", "2026-09"))).get_data(as_text=True)
+    assert "‘grumbling’ means" in html.unescape(page)
+
+
+def test_a_file_can_be_thrown_away_also_when_it_is_done_or_cannot_be_read(book: Opened) -> None:
+    client = book.app.server.test_client()
+    first, second, third = sent(client, GOOD), sent(client, "Dear all,\n"), sent(client, OWN)
+    assert do(client, first, "all").status_code == 303
+    listed = shown(client.get("/import"))
+    assert listed.count("jobs.csv") == 2
+    assert "Sent, and not imported yet" in listed
+    for where in (first, second, third):
+        assert do(client, where, "drop").headers["Location"] == "/import"
+        assert client.get(where).status_code == 404
+    assert "Sent, and not imported yet" not in shown(client.get("/import"))
+
+
+def test_a_sheet_of_very_many_columns_is_not_looked_at(book: Opened) -> None:
+    wide = GOOD.replace("job,tag", "job," + "x," * 501 + "tag")
+    client = book.app.server.test_client()
+    assert "more than 500 columns" in shown(client.get(sent(client, wide)))
+
+
+def test_a_disk_without_room_is_told_and_what_is_in_the_book_all_the_same(
+    book: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, GOOD)
+
+    def full(*_given: Any, **_named: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(sent_files, "_write", full)
+    assert "could not be kept on the server (No space left on device)" in shown(send(client, GOOD))
+    answer = do(client, where, "all")
+    assert answer.status_code == 200
+    assert "1 record went into the book" in shown(answer)
+    assert refs(book)[-1] == "K1"
+
+
+def test_another_sites_reading_is_shown_and_can_be_corrected_for_this_one(book: Opened, tmp_path: Path) -> None:
+    client, folder = book.app.server.test_client(), tmp_path / "mappings"
+    stated = OWN.replace("grumbling", "PM").replace("offset V", "offset V [mm]").replace("offset H", "offset H [mm]")
+    stated = stated.replace("angle V", "angle V [mm/m]").replace("angle H", "angle H [mm/m]")
+    assert do(client, sent(client, stated), "all").status_code == 303
+    kept = next(folder.glob("*.toml"))
+    kept.write_text(kept.read_text().replace('site = "Test Quay"', 'site = "Elsewhere"'))
+    assert "Elsewhere" in kept.read_text()
+    where = sent(client, stated.replace("2026-05", "2026-10"))
+    page = client.get(where).get_data(as_text=True)
+    assert "as another site of this book reads such files" in page
+    assert "Elsewhere" not in page
+    assert do(client, where, "correct", **(form_of(page) | {"r0s0.c4.times": "-1"})).status_code == 303
+    assert do(client, where, "all").status_code == 303
+    found = book.story("P-2").jobs[-1].job.found
+    assert found is not None
+    assert found.offset_v == pytest.approx(-2.5)
+    assert "Elsewhere" in kept.read_text()
+    assert len(list(folder.glob("*.toml"))) == 2
 
 
 def test_an_encoding_can_be_said(book: Opened) -> None:
@@ -192,17 +332,17 @@ def test_two_columns_cannot_be_the_same_and_no_sheet_left_is_told(book: Opened, 
     client = book.app.server.test_client()
     where = sent(client, OWN)
     typed = form_of(client.get(where).get_data(as_text=True))
-    kept = next((tmp_path / "mappings").glob("*.toml"))
+    kept = mapping_of(tmp_path, where)
     before = kept.read_text()
-    answer = do(client, where, "correct0", **{**typed, "s0.c6.field": typed["s0.c4.field"]})
+    answer = do(client, where, "correct", **{**typed, "r0s0.c6.field": typed["r0s0.c4.field"]})
     assert answer.status_code == 409
     assert "are both" in shown(answer)
     assert kept.read_text() == before
-    assert "No sheet would be left" in shown(do(client, where, "correct0", **typed, **{"s0.out": "1"}))
+    assert "No sheet would be left" in shown(do(client, where, "correct", **typed, **{"r0s0.out": "1"}))
     # What no list offers changes nothing.
-    assert do(client, where, "correct0", **{**typed, "s0.c4.unit": "furlong", "s0.c4.times": "7"}).status_code == 303
+    assert do(client, where, "correct", **{**typed, "r0s0.c4.unit": "furlong", "r0s0.c4.times": "7"}).status_code == 303
     assert "furlong" not in kept.read_text()
-    for odd in ("correct9", "correctx", "nothing", ""):
+    for odd in ("correctx", "nothing"):
         assert do(client, where, odd).status_code == 303
 
 
@@ -219,10 +359,14 @@ def test_a_sheet_of_a_workbook_is_left_out_and_taken_back(book: Opened) -> None:
     where = sent(client, stream.getvalue(), "both.xlsx")
     page = client.get(where).get_data(as_text=True)
     typed = form_of(page)
-    assert do(client, where, "correct0", **typed, **{"s1.out": "1"}).status_code == 303
+    assert do(client, where, "correct", **typed, **{"r0s1.out": "1"}).status_code == 303
     assert "both.xlsx › old" not in client.get(where).get_data(as_text=True).partition("What was noticed")[0]
     typed = form_of(client.get(where).get_data(as_text=True))
-    assert do(client, where, "correct0", **typed, back0="1").status_code == 303
+    assert do(client, where, "correct", **typed, r0back0="1").status_code == 303
+    again = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct", **again, **{"r0s1.out": "1"}).status_code == 303
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct", **typed, r0back0="1").status_code == 303
     assert "both.xlsx › old" in client.get(where).get_data(as_text=True).partition("What was noticed")[0]
 
 
@@ -299,9 +443,7 @@ def test_a_form_of_another_browser_or_without_its_name_does_nothing(book: Opened
 def test_while_somebody_imports_it_a_second_tap_is_told_so(book: Opened, tmp_path: Path) -> None:
     client = book.app.server.test_client()
     where = sent(client, GOOD)
-    found = SentFiles(tmp_path / "mappings" / "sent", NOW).find(
-        where.rpartition("/")[2], site_id=book.site.site_id, login=""
-    )
+    found = SentFiles(tmp_path / "mappings", NOW).find(where.rpartition("/")[2], site_id=book.site.site_id, login="")
     assert found is not None
     with found.alone() as first, found.alone() as second:
         assert (first, second) == (True, False)
@@ -325,9 +467,16 @@ def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, mon
     two = kept(late)
     assert late.find(one.secret, site_id=1, login="a") is None
     assert late.find(two.secret, site_id=1, login="a") == two
-    monkeypatch.setattr(sent_files, "MOST_KEPT", 1)
-    with pytest.raises(Exception, match="Too many files"):
-        kept(SentFiles(tmp_path, NOW))
+    monkeypatch.setattr(sent_files, "MOST_WAITING", 1)
+    with pytest.raises(DriftbookError, match="Too many files"):
+        kept(files)
+    two.finish({})
+    three = kept(files)
+    assert files.waiting(site_id=1, login="a") == [three]
+    assert kept(files, "b").login == "b", "who else sends something is not kept waiting"
+    monkeypatch.setattr(sent_files, "MOST_ROOM", 1)
+    with pytest.raises(DriftbookError, match="Too many files"):
+        kept(files, "c")
     with pytest.raises(UnreadableFileError):
         files.take(io.BytesIO(b""), "x.exe", site_id=1, login="a")
 
@@ -339,7 +488,8 @@ def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, mon
         (r"C:\plant\jobs 2026.xlsx", "jobs 2026.xlsx"),
         ("a\x00b?.csv", "a-b-.csv"),
         ("..", ""),
-        ("x" * 300 + ".csv", "x" * 70 + ".csv"),
+        ("x" * 300 + ".csv", "x" * 120 + ".csv"),
+        ("界" * 100 + ".csv", "界" * 40 + ".csv"),
     ],
 )
 def test_a_name_is_no_path(given: str, name: str) -> None:

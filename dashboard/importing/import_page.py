@@ -6,12 +6,15 @@ once, however often that is pressed.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from flask import Blueprint, redirect, request, send_file
+from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from dashboard.auth import asking
@@ -33,15 +36,16 @@ from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.desk import Desk
 from dashboard.fetch import Scene, scene
-from dashboard.importing.looking import Looked, bring, look, rewrite
+from dashboard.importing.looking import Looked, bring, correct, look, read, same
 from dashboard.importing.mapping_form import corrected, sheets_to_correct
 from dashboard.importing.outcome import Outcome, from_kept
-from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
+from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles, room
 from dashboard.place import IMPORT as PATH
 from dashboard.security import MOST_OF_A_FILE
 from dashboard.words import say, tell
 from dashboard.writing import count, counted
 from models.errors import DriftbookError
+from models.intake.mapping import FileMapping
 from models.intake.template import write_workbook
 
 IMPORTING = Blueprint("importing", "dashboard.importing.import_page")
@@ -98,11 +102,9 @@ def one(secret: str) -> Any:
     sent = None if desk is None or seen.site is None else _find(seen, secret)
     if desk is None or sent is None:
         return message_page(say("import.title"), say("import.gone"), 404)
-    if sent.done is not None:
-        return _told(seen, sent, from_kept(sent.done))
-    if request.method == "GET":
-        return _looked(seen, sent, desk)
-    return _asked(seen, sent, desk)
+    if request.method == "POST":
+        return _asked(seen, sent, desk)
+    return _looked(seen, sent, desk) if sent.done is None else _told(seen, sent, from_kept(sent.done))
 
 
 @IMPORTING.route(f"{PATH}/<secret>/<name>", methods=["GET"], endpoint="mend")
@@ -110,29 +112,45 @@ def mend(secret: str, name: str) -> Any:
     """Give a file with the rows that came back."""
     seen = _seen()
     sent = None if seen.site is None else _find(seen, secret)
-    path = None if sent is None else sent.beside(name)
+    path = None if sent is None else next((one for one in sent.made if one.name == name), None)
     if path is None:
         return message_page(say("import.title"), say("import.gone"), 404)
     return send_file(path.resolve(), as_attachment=True, download_name=path.name)
 
 
 def _asked(seen: Scene, sent: SentFile, desk: Desk) -> Response:
-    """Do what was asked for with a file."""
+    """Do what was asked for with a file, while nobody else does something with it."""
     request.max_form_parts = _MOST_PARTS
-    if not asking.form_is_ours():
-        return _looked(seen, sent, desk, say("door.form"), status=400)
-    does = request.form.get("does", "")
     try:
-        if does in {"all", "good"}:
-            return _do(seen, sent, desk, good=does == "good")
-        if does.startswith("correct"):
-            _correct(seen, sent, desk, does.removeprefix("correct"))
+        with room(), sent.alone() as alone:
+            if alone:
+                return _alone(seen, sent, desk)
+            return message_page(say("import.title"), say("import.doing"), 409, again=_path(seen, sent))
     except DriftbookError as fault:
         hand_on(fault)
         return _looked(seen, sent, desk, tell(fault.message), tell(fault.remedy), status=409)
+
+
+def _alone(seen: Scene, sent: SentFile, desk: Desk) -> Response:
+    does = request.form.get("does", "") if asking.form_is_ours() else ""
+    done = sent.done
     if does == "drop":
-        _files().drop(sent)
-    return redirect(seen.place.to(PATH) if does == "drop" else _path(seen, sent), code=303)
+        return _dropped(seen, sent)
+    if done is not None:
+        return _told(seen, sent, from_kept(done))
+    if not does:
+        return _looked(seen, sent, desk, say("door.form"), status=400)
+    corrected_now = _correct(seen, sent, desk)
+    if corrected_now and does != "correct":
+        return _looked(seen, sent, desk, say("import.look_again"), status=409)
+    if does in {"all", "good"}:
+        return _do(seen, sent, desk, good=does == "good")
+    return redirect(_path(seen, sent), code=303)
+
+
+def _dropped(seen: Scene, sent: SentFile) -> Response:
+    _files().drop(sent)
+    return redirect(seen.place.to(PATH), code=303)
 
 
 def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
@@ -140,24 +158,31 @@ def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
     by = _author(seen)
     if not by:
         return _looked(seen, sent, desk, say("import.who"), status=400)
-    with sent.alone() as alone:
-        if not alone:
-            return message_page(say("import.title"), say("import.doing"), 409, again=_path(seen, sent))
-        if sent.done is None:
-            outcome = bring(sent, seen.required, desk, by, good=good)
-            if outcome.written or outcome.unchanged:
-                sent.finish(outcome.kept())
+    outcome = bring(sent, seen.required, desk, by, good=good)
+    if outcome.written or (outcome.unchanged and not outcome.errors):
+        try:
+            sent.finish(outcome.kept())
+        except OSError:  # it is in the book: that is told, even where it cannot be kept
+            return _told(seen, sent, outcome)
     return redirect(_path(seen, sent), code=303)
 
 
-def _correct(seen: Scene, sent: SentFile, desk: Desk, place: str) -> None:
-    """Write down how a file is to be read, as it was corrected in the form."""
-    readings = look(sent, seen.required, desk, _author(seen) or "?").readings
-    if not place.isdecimal() or int(place) >= len(readings) or not readings[int(place)].ours:
-        return
-    reading = readings[int(place)]
-    made = corrected(reading.mapping, reading.read, request.form, seen.display)
-    rewrite(made, sent.path.name)
+def _correct(seen: Scene, sent: SentFile, desk: Desk) -> bool:
+    """Keep how a file is to be read as it stands in the form, and tell whether that is another way than before."""
+    _, readings, sheets = read(sent, seen.required, desk)
+    changed = False
+    for place, reading in enumerate(readings):
+        there = reading.mapping if reading.ours else replace(reading.mapping, sheets=reading.read, left_out=())
+        made = corrected(_prefix(place), there, reading.read, request.form, seen.required.display, sheets)
+        if not same(made, there):
+            correct(sent, seen.required, reading, made)
+            changed = True
+    return changed
+
+
+def _prefix(place: int) -> str:
+    """Give what the names of the fields of a reading begin with."""
+    return f"r{place}"
 
 
 # -- what is shown -------------------------------------------------------------------------------------------------
@@ -185,6 +210,7 @@ def _ask(seen: Scene, *said: str, status: int = 200) -> Response:
         problem(*said, *seen.problems),
         tag("p", say("import.about", site=site.name)),
         elsewhere,
+        _waiting(seen),
         form(seen.place.to(PATH), chosen, encoding, button(say("import.send")), with_file=True),
         tag(
             "p",
@@ -197,6 +223,13 @@ def _ask(seen: Scene, *said: str, status: int = 200) -> Response:
     )
 
 
+def _waiting(seen: Scene) -> Part:
+    """List the files that wait to be imported or thrown away."""
+    found = _files().waiting(site_id=seen.required.site_id, login=_login())
+    links = [tag("a", sent.path.name, href=_path(seen, sent)) for sent in found]
+    return tag("p", say("import.waiting"), " ", *_between(links)) if links else None
+
+
 def _looked(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 200) -> Response:
     """Show how a file is read and what importing it would do."""
     title = say("import.title.file", name=sent.path.name)
@@ -204,23 +237,23 @@ def _looked(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 2
         looked = look(sent, seen.required, desk, _author(seen) or "?")
     except DriftbookError as fault:
         hand_on(fault)
-        again = tag("p", tag("a", say("import.another"), href=seen.place.to(PATH)))
-        return page(
-            title, problem(*said, tell(fault.message), tell(fault.remedy)), again, status=status if said else 409
-        )
+        told = problem(*dict.fromkeys((*said, tell(fault.message), tell(fault.remedy))))
+        return page(title, told, _drop(seen, sent), _another(seen), status=status if said else 409)
     outcome = looked.outcome
-    do, noticed, reading = (
-        section(say("import.do"), *_buttons(seen, sent, looked)),
-        _problems(outcome),
-        _readings(seen, sent, looked),
-    )
+    do = section(say("import.do"), *_buttons(seen, looked))
+    reading = _readings(looked)
     return page(
         title,
         problem(*said),
         tag("p", _sentence(looked), class_="sentence"),
         _counts(outcome, "import.would"),
-        # What is only proposed is looked at before it is confirmed.
-        *([do, noticed, reading] if looked.ready else [noticed, reading, do]),
+        *_came_back(seen, sent, [path.name for path in sent.made], outcome),
+        # What is only proposed is looked at before it is confirmed.  One form: what was corrected comes along with every button.
+        form(
+            _path(seen, sent),
+            *([do, _problems(outcome), reading] if looked.ready else [_problems(outcome), reading, do]),
+            class_="reading",
+        ),
         status=status,
     )
 
@@ -237,25 +270,45 @@ def _sentence(looked: Looked) -> str:
     )
 
 
-def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
+def _buttons(seen: Scene, looked: Looked) -> list[Part]:
     """Offer what can be done: import it, its good rows, or throw it away."""
     outcome = looked.outcome
     parts: list[Part] = []
     if outcome.taken:
+        good = bool(outcome.errors)
         if not looked.ready:
             parts.append(tag("p", say("import.confirms")))
-        good = bool(outcome.errors)
-        key = "import.do.good" if good else "import.do.all"
-        does = button(say(key, new=counted(outcome.taken, "record")))
-        hidden = tag("input", type="hidden", name="does", value="good" if good else "all")
         if good:
             parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
-        parts.append(form(_path(seen, sent), hidden, _who(seen), does))
+        key = "import.do.good" if good else "import.do.all"
+        text = say(key, new=counted(outcome.taken, "record"))
+        parts += [_who(seen), tag("p", _submit(text, "good" if good else "all"))]
     if outcome.errors:
-        parts.append(tag("p", say("import.mend_first"), " ", tag("a", say("import.again"), href=seen.place.to(PATH))))
-    dropped = tag("input", type="hidden", name="does", value="drop")
-    parts.append(form(_path(seen, sent), dropped, button(say("import.drop"), quiet=True), class_="inline"))
+        key = "import.mend_first" if outcome.taken else "import.mend"
+        parts.append(tag("p", say(key), " ", tag("a", say("import.again"), href=seen.place.to(PATH))))
+    parts.append(tag("p", _submit(say("import.drop"), "drop", quiet=True)))
     return parts
+
+
+def _submit(text: str, does: str, *, quiet: bool = False) -> Markup:
+    """Write a button that sends the form and says what for; only importing asks for a name."""
+    return tag(
+        "button",
+        text,
+        type="submit",
+        name="does",
+        value=does,
+        class_="quiet" if quiet else "main",
+        formnovalidate=quiet,
+    )
+
+
+def _drop(seen: Scene, sent: SentFile) -> Markup:
+    return form(_path(seen, sent), _submit(say("import.drop"), "drop", quiet=True))
+
+
+def _another(seen: Scene) -> Markup:
+    return tag("p", tag("a", say("import.another"), href=seen.place.to(PATH)))
 
 
 def _who(seen: Scene) -> Part:
@@ -268,32 +321,35 @@ def _who(seen: Scene) -> Part:
     )
 
 
-def _readings(seen: Scene, sent: SentFile, looked: Looked) -> Part:
-    """Show how the file is read, with the form to correct it."""
-    parts: list[Part] = [tag("p", text) for text in looked.sentences]
+def _readings(looked: Looked) -> Part:
+    """Show how the file is read, with the fields to correct it."""
+    parts: list[Part] = []
     for place, reading in enumerate(looked.readings):
-        if not reading.ours:
-            continue
-        kept = say(
-            "import.kept" if reading.mapping.confirmed else "import.proposed",
-            name=reading.mapping.path.name if reading.mapping.path else "",
-        )
-        does = tag("input", type="hidden", name="does", value=f"correct{place}")
-        fields = form(
-            _path(seen, sent),
-            does,
-            *sheets_to_correct(reading.mapping, reading.read),
-            button(say("import.correct"), quiet=True),
-            class_="reading",
-        )
+        kept = say("import.kept" if reading.mapping.confirmed else "import.proposed")
+        fields = sheets_to_correct(_prefix(place), reading.mapping if reading.ours else FileMapping(()), reading.read)
         parts.append(
             tag(
-                "details", tag("summary", say("import.how")), tag("p", kept), fields, open=not reading.mapping.confirmed
+                "details",
+                tag("summary", say("import.how")),
+                tag("p", kept if reading.ours else say("import.of_another")),
+                *fields,
+                open=not (reading.ours and reading.mapping.confirmed),
             )
         )
-    if not looked.readings:
-        parts.append(tag("p", say("import.by_template")))
+    parts.append(
+        tag("p", _submit(say("import.correct"), "correct", quiet=True))
+        if parts
+        else tag("p", say("import.by_template"))
+    )
     return section(say("import.reading"), *parts, tag("p", say("import.signs"), class_="note"))
+
+
+def _came_back(seen: Scene, sent: SentFile, names: Sequence[str], outcome: Outcome) -> list[Part]:
+    rows = counted(outcome.refused, "row")
+    return [
+        tag("p", say("import.came_back", rows=rows), " ", tag("a", name, href=seen.place.to(f"{PATH}/{sent.secret}/{name}"), download=True))
+        for name in names
+    ]  # fmt: skip
 
 
 def _told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
@@ -302,15 +358,11 @@ def _told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
     text = say("import.nothing_new")
     if outcome.written and first is not None and last is not None:
         text = say("import.done", new=counted(outcome.taken, "record"), first=count(first), last=count(last))
-    back = [
-        tag("p", say("import.came_back", rows=counted(outcome.refused, "row")), " ",
-            tag("a", name, href=seen.place.to(f"{PATH}/{sent.secret}/{name}"), download=True))
-        for name in outcome.mend
-    ]  # fmt: skip
     return page(
         say("import.title.file", name=sent.path.name),
         done(text),
-        *back,
+        tag("p", say("import.not_kept")) if not outcome.mappings_kept else None,
+        *_came_back(seen, sent, outcome.mend, outcome),
         _counts(outcome, "import.did"),
         tag(
             "p",
@@ -323,6 +375,7 @@ def _told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
             ),
         ),
         _problems(outcome),
+        _drop(seen, sent),
     )
 
 
@@ -373,7 +426,7 @@ def _seen() -> Scene:
 
 def _files() -> SentFiles:
     here = context()
-    return SentFiles(here.settings.mappings / "sent", here.clock())
+    return SentFiles(here.settings.mappings, here.clock())
 
 
 def _find(seen: Scene, secret: str) -> SentFile | None:

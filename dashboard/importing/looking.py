@@ -1,54 +1,62 @@
-"""What is seen of a file before anything is written: how it is read, and what importing it would do."""
+"""What is seen of a file before anything is written: how it is read, and what importing it would do.
+
+A file that was sent brings the mappings along as they were then: what is corrected
+for it is its own until it is in the book, and so is what others change meanwhile.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from dashboard.context import context
 from dashboard.desk import Brought, Desk
 from dashboard.importing.outcome import Outcome, outcome_of
-from dashboard.importing.sent_files import SentFile
+from dashboard.importing.sent_files import SentFile, room
+from dashboard.words import say
 from models.commands.choose_mapping import Choice, Chooser, Reading
 from models.commands.report import Report
+from models.errors import UnreadableFileError
 from models.intake.fitting import guessed_encoding, with_samples
-from models.intake.mapping import FileMapping
-from models.intake.mapping_file import from_toml, to_toml
+from models.intake.mapping import FileMapping, with_new_words
+from models.intake.mapping_file import free_path, read_mapping, to_toml, units_mark
 from models.intake.mend import reserve, write_mend
-from models.intake.reading import read_sheets
+from models.intake.reading import Sheet, read_sheets
 from models.values.story import Site
 
+MOST_COLUMNS = 500
+"""Most columns of a sheet: each becomes a row of the form in which it is corrected."""
 
-@dataclass(slots=True)
-class Notes:
-    """What is told of the way in which a file is read, to be shown on a page."""
 
-    sentences: list[str] = field(default_factory=list)
+class Silent:
+    """Hears how a file is going to be read, and leaves it to the page to say so."""
 
     def says(self, text: str) -> None:
-        """Keep a sentence."""
-        self.sentences.append(text)
+        """Hear a sentence."""
 
     def begins(self, name: str, text: str) -> None:
-        """Keep nothing: the page says by itself what is proposed."""
+        """Hear that a file, or some of its sheets, are proposed a mapping."""
 
     def shows(self, mapping: FileMapping) -> None:
-        """Keep nothing: the mapping comes with the choice."""
+        """See how sheets would be read."""
 
     def waits(self, place: Path) -> None:
-        """Keep nothing: the page asks by itself."""
+        """Hear that a mapping waits to be confirmed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Looked:
     """How a file is read, and what importing it would do.
 
-    ``readings`` are the mappings that read it, each sheet with samples; ``ready`` tells whether all are confirmed.
+    ``readings`` are the mappings that read it, each sheet with samples and all words of its lists; ``sheets`` all that
+    the file has; ``ready`` tells whether all readings are confirmed.
     """
 
-    sentences: tuple[str, ...]
     readings: tuple[Reading, ...]
+    sheets: Mapping[str, Sheet]
     ready: bool
     outcome: Outcome
 
@@ -61,15 +69,26 @@ def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
     DriftbookError
         If it cannot be read.
     """
-    notes = Notes()
-    choice = choose(sent, site, desk, notes)
-    brought = Brought(choice.sources, choice.told)
-    report = desk.bring_in(site, brought, by=by, now=context().clock())
+    choice, readings, sheets = read(sent, site, desk)
+    report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
+    return Looked(readings, sheets, choice.ready, outcome_of(report))
+
+
+def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading, ...], Mapping[str, Sheet]]:
+    """Choose how a file is read, and give that for a form too, with all sheets of the file.
+
+    Raises
+    ------
+    DriftbookError
+        If it cannot be read.
+    """
+    choice = _choose(sent, site, desk)
     sheets = {source.sheet.name: source.sheet for source in choice.sources}
     readings = tuple(
-        replace(one, read=tuple(with_samples(read, sheets[read.sheet]) for read in one.read)) for one in choice.readings
+        replace(one, read=tuple(with_new_words(sheets[m.sheet], with_samples(m, sheets[m.sheet])) for m in one.read))
+        for one in choice.readings
     )
-    return Looked(tuple(notes.sentences), readings, choice.ready, outcome_of(report))
+    return choice, readings, {sheet.name: sheet for sheet in read_sheets(sent.path, encoding=sent.encoding)}
 
 
 def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Outcome:
@@ -80,38 +99,98 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Out
     DriftbookError
         If it cannot be read, or its rows that came back cannot be kept.
     """
-    choice = choose(sent, site, desk, Notes(), confirm=True)
+    choice = _choose(sent, site, desk, confirm=True)
     made: list[Path] = []
+    report: Report | None = None
     brought = Brought(choice.sources, choice.told, looking=False, good=good)
-    report = desk.bring_in(site, brought, by=by, now=context().clock(), keep_refused=partial(_keep_refused, sent, made))
-    return outcome_of(report, tuple(path.name for path in made))
+    try:
+        report = desk.bring_in(
+            site, brought, by=by, now=context().clock(), keep_refused=partial(_keep_refused, sent, made)
+        )
+    finally:
+        if report is None or not report.written:
+            for path in made:
+                path.unlink(missing_ok=True)
+    kept = _publish(sent, choice.readings) if report.written else True
+    return outcome_of(report, tuple(path.name for path in made), mappings_kept=kept)
 
 
-def choose(sent: SentFile, site: Site, desk: Desk, notes: Notes, *, confirm: bool = False) -> Choice:
+def correct(sent: SentFile, site: Site, reading: Reading, made: FileMapping) -> None:
+    """Keep how a file is to be read, for this file only as long as it is not imported.
+
+    A mapping of another site stays as it is: a new one is kept for this site.
+    """
+    if not reading.ours:
+        own = replace(made, site=site.name, units=units_mark(site.display), left_out=())
+        made = replace(own, path=free_path(sent.mappings, own, sent.path, site.code))
+    assert made.path is not None  # noqa: S101 - only kept mappings are corrected
+    with room():
+        _put(made.path, to_toml(made, sent.path.name))
+
+
+def same(one: FileMapping, other: FileMapping) -> bool:
+    """Tell whether two mappings read the same sheets in the same way."""
+
+    def plain(mapping: FileMapping) -> object:
+        bare = (replace(s, columns=tuple(replace(c, samples=()) for c in s.columns)) for s in mapping.sheets)
+        return (tuple(bare), mapping.left_out)
+
+    return plain(one) == plain(other)
+
+
+def _choose(sent: SentFile, site: Site, desk: Desk, *, confirm: bool = False) -> Choice:
     """Choose how a file is read, and tell what of that was a guess."""
-    folder = context().settings.mappings
-    sheets = read_sheets(sent.path, encoding=sent.encoding)
-    chooser = Chooser(folder, site, partial(desk.first_site, site), notes, confirm=confirm)
-    choice = chooser.choose(sent.path, sheets)
-    if not sent.encoding:
-        choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
+    with room():
+        sheets = read_sheets(sent.path, encoding=sent.encoding)
+        for sheet in sheets:
+            if any(len(row) > MOST_COLUMNS for row in sheet.head):
+                told = say("import.wide", name=sent.path.name, most=MOST_COLUMNS)
+                raise UnreadableFileError(told, remedy=say("import.wide.remedy"))
+        chooser = Chooser(sent.mappings, site, partial(desk.first_site, site), Silent(), confirm=confirm)
+        choice = chooser.choose(sent.path, sheets)
+        if not sent.encoding:
+            choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
     return choice
 
 
-def rewrite(mapping: FileMapping, source: str) -> None:
-    """Write a mapping over the one that is kept; one that a person had confirmed, and may have written remarks in, stays beside it."""
-    assert mapping.path is not None  # noqa: S101 - only kept mappings are written
-    part = mapping.path.with_suffix(".part")
-    part.write_text(to_toml(mapping, source), encoding="utf-8")
-    before = mapping.path.read_text(encoding="utf-8")
-    if from_toml(before, mapping.path).confirmed:
-        mapping.path.with_suffix(".toml.before").write_text(before, encoding="utf-8")
-    part.replace(mapping.path)
+def _publish(sent: SentFile, readings: list[Reading]) -> bool:
+    """Keep the mappings of a file that went in for later files, and tell whether all could be.
+
+    One that somebody else has changed since the file was sent stays as they left it.  One that a person had confirmed,
+    and may have written remarks in, stays beside the new one.
+    """
+    folder, whole = context().settings.mappings, True
+    for path in {one.mapping.path for one in readings if one.ours and one.mapping.path is not None}:
+        shared, before = folder / path.name, sent.before / path.name
+        try:
+            was, now = before.read_bytes() if before.exists() else None, path.read_text(encoding="utf-8")
+            there = shared.read_bytes() if shared.exists() else None
+            if there == now.encode():
+                continue
+            if there != was:
+                whole = False
+                continue
+            if there is not None and read_mapping(shared).confirmed:
+                shutil.copyfile(shared, shared.with_suffix(".toml.before"))
+            _put(shared, now)
+        except (OSError, UnreadableFileError):
+            whole = False
+    return whole
+
+
+def _put(path: Path, text: str) -> None:
+    part = path.with_suffix(".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
 
 
 def _keep_refused(sent: SentFile, made: list[Path], report: Report) -> None:
     """Write the rows that came back beside the file that was sent."""
     bad = [sheet.came_back() for sheet in report.sheets if sheet.refused]
-    place = reserve(sent.path)
-    write_mend(place, bad, delimiter=report.sheets[0].source.sheet.delimiter)
-    made.append(place)
+    with room():
+        made.append(reserve(sent.path))
+        write_mend(made[-1], bad, delimiter=report.sheets[0].source.sheet.delimiter)

@@ -11,30 +11,43 @@ from dashboard.auth.forms import Part, choice, tag, tick
 from dashboard.words import say
 from models.errors import UnreadableFileError
 from models.intake.dates import Order
-from models.intake.fields import FIELDS, Field, Form, Table, fields_of
-from models.intake.mapping import Column, FileMapping, SheetMapping, unit_of
+from models.intake.fields import Field, Form, Table, fields_of
+from models.intake.mapping import Column, FileMapping, SheetMapping, propose, unit_of
 from models.intake.mapping_file import from_toml, to_toml
+from models.intake.reading import Sheet
 from models.units import Decimal, Display, units_for
 
-_BY_NAME = {f"{one.table}.{one.key}": one for one in FIELDS}
 _TIMES = (1.0, -1.0, 0.5, -0.5)
+
+_NOT_OF_ROWS = frozenset({"tag", "commissioned", "retired", "valid_from"})
+"""What rows of jobs cannot say of their machine."""
 
 Typed = Mapping[str, str]
 
 
-def sheets_to_correct(mapping: FileMapping, sheets: Sequence[SheetMapping]) -> list[Markup]:
+def sheets_to_correct(name: str, mapping: FileMapping, sheets: Sequence[SheetMapping]) -> list[Markup]:
     """Write the part of the form in which the reading of sheets is corrected, and sheets are taken back that are left out."""
     left = [
-        tick(f"back{place}", "1", say("import.take_back", name=name)) for place, name in enumerate(mapping.left_out)
+        tick(f"{name}back{place}", "1", say("import.take_back", name=sheet))
+        for place, sheet in enumerate(mapping.left_out)
     ]
-    return [*[_sheet(f"s{place}", one) for place, one in enumerate(sheets)], *left]
+    return [*[_sheet(f"{name}s{place}", one) for place, one in enumerate(sheets)], *left]
 
 
-def corrected(mapping: FileMapping, sheets: Sequence[SheetMapping], typed: Typed, display: Display) -> FileMapping:
+def corrected(
+    name: str,
+    mapping: FileMapping,
+    sheets: Sequence[SheetMapping],
+    typed: Typed,
+    display: Display,
+    there: Mapping[str, Sheet],
+) -> FileMapping:
     """Give a mapping as it was corrected in the form; it then waits to be confirmed.
 
     Parameters
     ----------
+    name : str
+        What the names of its fields begin with. [unitless]
     mapping : FileMapping
         The mapping that is kept. [unitless]
     sheets : sequence of SheetMapping
@@ -43,20 +56,23 @@ def corrected(mapping: FileMapping, sheets: Sequence[SheetMapping], typed: Typed
         What was sent. [unitless]
     display : Display
         The site's units, for columns that state none. [unitless]
+    there : mapping
+        All sheets of the file, for one that is taken back. [unitless]
 
     Raises
     ------
     UnreadableFileError
-        If two columns of a sheet are the same, say.
+        If two columns of a sheet are the same, say, or one is missing without which no row can be read.
     """
     assert mapping.path is not None  # noqa: S101 - only kept mappings are corrected
-    news = {one.sheet: _read_sheet(f"s{place}", one, typed, display) for place, one in enumerate(sheets)}
-    out = {one.sheet for place, one in enumerate(sheets) if typed.get(f"s{place}.out")}
-    back = {name for place, name in enumerate(mapping.left_out) if typed.get(f"back{place}")}
+    news = {one.sheet: _read_sheet(f"{name}s{place}", one, typed, display) for place, one in enumerate(sheets)}
+    out = {one.sheet for place, one in enumerate(sheets) if typed.get(f"{name}s{place}.out")}
+    back = {sheet for place, sheet in enumerate(mapping.left_out) if typed.get(f"{name}back{place}")}
+    anew = propose([there[sheet] for sheet in sorted(back) if sheet in there], display).sheets
     made = replace(
         mapping,
-        sheets=tuple(news.get(one.sheet, one) for one in mapping.sheets if one.sheet not in out),
-        left_out=tuple(name for name in dict.fromkeys((*mapping.left_out, *sorted(out))) if name not in back),
+        sheets=(*[news.get(one.sheet, one) for one in mapping.sheets if one.sheet not in out], *anew),
+        left_out=tuple(sheet for sheet in dict.fromkeys((*mapping.left_out, *sorted(out))) if sheet not in back),
         confirmed=False,
     )
     if not made.sheets:
@@ -73,8 +89,8 @@ def _sheet(name: str, sheet: SheetMapping) -> Markup:
     grid = tag("table", tag("caption", title), head, tag("tbody", *rows))
     ways: list[Part] = []
     if sheet.date_columns:
-        ways.append(choice(f"{name}.order", say("import.order"), _named("import.order", Order), str(sheet.order)))
-    ways.append(choice(f"{name}.decimal", say("import.decimal"), _named("import.decimal", Decimal), str(sheet.decimal)))
+        ways.append(choice(f"{name}.order", say("import.order"), _orders(), str(sheet.order)))
+    ways.append(choice(f"{name}.decimal", say("import.decimal"), _decimals(), str(sheet.decimal)))
     if sheet.sheet:
         ways.append(tick(f"{name}.out", "1", say("import.leave_out", name=sheet.sheet)))
     return tag(
@@ -85,8 +101,12 @@ def _sheet(name: str, sheet: SheetMapping) -> Markup:
     )
 
 
-def _named(key: str, members: Iterable[Order | Decimal]) -> list[tuple[str, str]]:
-    return [(str(one), say(f"{key}.{one.name.lower()}")) for one in members if one is not Order.CLEAR]
+def _orders() -> list[tuple[str, str]]:
+    return [(str(one), say(f"import.order.{one.name.lower()}")) for one in Order if one is not Order.CLEAR]
+
+
+def _decimals() -> list[tuple[str, str]]:
+    return [(str(one), say(f"import.decimal.{one.name.lower()}")) for one in Decimal]
 
 
 def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
@@ -108,10 +128,10 @@ def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
     yield tag(
         "tr",
         tag("th", column.heading or "–", scope="row"),
-        tag("td", " | ".join(text[:40] for text in column.samples) or "–"),
-        tag("td", _fields(f"{own}.field", label, sheet.table, chosen)),
-        tag("td", unit),
-        tag("td", times),
+        tag("td", " | ".join(text[:40] for text in column.samples) or "–", data_is=say("import.column.samples")),
+        tag("td", _fields(f"{own}.field", label, sheet.table, chosen), data_is=say("import.column.field")),
+        tag("td", unit, data_is=say("import.column.unit")),
+        tag("td", times, data_is=say("import.column.times")),
     )
 
 
@@ -120,8 +140,14 @@ def _factor(times: float) -> str:
     return say(f"import.times.{keys[times]}") if times in keys else f"× {times:g}"
 
 
+def _fields_for(table: Table) -> list[Field]:
+    """Give what a column of a sheet can be: rows of jobs may describe their machine too."""
+    more = fields_of(Table.ASSETS) if table is Table.JOBS else ()
+    return [*fields_of(table), *[one for one in more if one.key not in _NOT_OF_ROWS]]
+
+
 def _fields(name: str, label: str, table: Table, chosen: str) -> Markup:
-    tables = (table, Table.ASSETS) if table is Table.JOBS else (table,)
+    tables = dict.fromkeys(field.table for field in _fields_for(table))
     groups: list[Markup] = [tag("option", say("import.field.none"), value="", selected=not chosen)]
     for one in tables:
         options = [
@@ -182,19 +208,23 @@ def _read_sheet(name: str, sheet: SheetMapping, typed: Typed, display: Display) 
     }
     return replace(
         sheet,
-        columns=tuple(_read_column(f"{name}.c{column.index}", column, typed, display) for column in sheet.columns),
+        columns=tuple(
+            _read_column(f"{name}.c{column.index}", sheet.table, column, typed, display) for column in sheet.columns
+        ),
         decimal=Decimal(_one_of(typed.get(f"{name}.decimal"), [str(one) for one in Decimal], str(sheet.decimal))),
         order=Order(_one_of(typed.get(f"{name}.order"), [str(one) for one in Order], str(sheet.order))),
         words=words,
     )
 
 
-def _read_column(own: str, column: Column, typed: Typed, display: Display) -> Column:
+def _read_column(own: str, table: Table, column: Column, typed: Typed, display: Display) -> Column:
     before = "" if column.field is None else _name(column.field)
-    field = _BY_NAME.get(_one_of(typed.get(f"{own}.field"), ("", *_BY_NAME), before))
+    allowed = {_name(one): one for one in _fields_for(table)}
+    chosen = _one_of(typed.get(f"{own}.field"), ("", *allowed), before)
+    field = allowed.get(chosen, column.field) if chosen else None
     unit = ""
     if field is not None and field.quantity is not None:
-        usual = unit_of(column.heading, field, display)
+        usual = column.unit if field is column.field else unit_of(column.heading, field, display)
         unit = _one_of(typed.get(f"{own}.unit"), units_for(field.quantity), usual)
     factors = {f"{one:g}": one for one in (*_TIMES, column.times)}
     times = factors[_one_of(typed.get(f"{own}.times"), factors, f"{column.times:g}")]

@@ -39,7 +39,8 @@ class ProblemLine:
 class Outcome:
     """Everything that a page tells of an import.
 
-    ``more`` counts the problems that are not listed; ``mend`` names files with rows that came back.
+    ``more`` counts the problems that are not listed; ``mend`` names files with rows that came back; ``mappings_kept``
+    tells whether later files will be read in the same way.
     """
 
     sheets: tuple[SheetLine, ...]
@@ -51,6 +52,7 @@ class Outcome:
     first_entry: int | None = None
     last_entry: int | None = None
     mend: tuple[str, ...] = ()
+    mappings_kept: bool = True
 
     @property
     def taken(self) -> int:
@@ -72,7 +74,7 @@ class Outcome:
         return asdict(self)
 
 
-def outcome_of(report: Report, mend: tuple[str, ...] = ()) -> Outcome:
+def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: bool = True) -> Outcome:
     """Put together what a report says.
 
     Parameters
@@ -81,6 +83,8 @@ def outcome_of(report: Report, mend: tuple[str, ...] = ()) -> Outcome:
         What the import found. [unitless]
     mend : tuple of str
         Names of files with rows that came back. [unitless]
+    mappings_kept : bool
+        Whether later files will be read in the same way. [unitless]
     """
     sheets = tuple(
         SheetLine(s.source.name, str(s.table), s.read, s.taken, s.unchanged, s.left_out, len(s.refused))
@@ -95,7 +99,7 @@ def outcome_of(report: Report, mend: tuple[str, ...] = ()) -> Outcome:
             listed.append(ProblemLine(problem.severity is Severity.ERROR, problem.place, problem.text))
     return Outcome(
         sheets, tuple(listed), sum(counts.values()) - len(listed), len(report.errors), len(report.warnings),
-        report.written, report.first_entry, report.last_entry, mend,
+        report.written, report.first_entry, report.last_entry, mend, mappings_kept,
     )  # fmt: skip
 
 

@@ -9,17 +9,17 @@ import json
 import re
 import secrets
 import shutil
-import time
+import sqlite3
 import zipfile
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import IO, Any, Final
 
 from dashboard.words import say
-from models.errors import BookStateError, UnreadableFileError
+from models.errors import DriftbookError, UnreadableFileError
 
 MOST_BYTES: Final = 8 << 20
 """Longest file that is taken here: some forty thousand jobs, which are looked through in seconds."""
@@ -28,13 +28,15 @@ MOST_UNFOLDED: Final = 128 << 20
 """Most that a workbook may unfold to; the directory of its archive says it, and reading it compares that with what is there."""
 
 KEPT: Final = timedelta(days=1)
-MOST_KEPT: Final = 40
-"""Files that wait at the same time; whoever sends another one then is asked to wait."""
+MOST_WAITING: Final = 20
+"""Files of one account that wait at one site; whoever sends another one then is asked to throw one away."""
 
-_GIVEN_UP_S: Final = 900.0
-"""Longer than an import of the longest file, and than the wait for another one. [s]"""
+MOST_ROOM: Final = 1 << 30
+"""Most that all files take together. [byte]"""
 
-_ABOUT, _DONE, _DOING = "about.json", "done.json", "doing"
+_LONGEST_MAPPING: Final = 1 << 20
+_ABOUT, _DONE = "about.json", "done.json"
+_LONGEST_STEM: Final = 120
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{22}")
 _SUFFIXES: Final = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls"})
 
@@ -53,52 +55,67 @@ class SentFile:
     encoding: str = ""
 
     @property
+    def folder(self) -> Path:
+        """Give the folder of everything about it."""
+        return self.path.parent.parent
+
+    @property
+    def mappings(self) -> Path:
+        """Give the folder of the mappings as they were when it was sent, and as they were corrected for it since."""
+        return self.folder / "mappings"
+
+    @property
+    def before(self) -> Path:
+        """Give the folder of the mappings as they were when it was sent."""
+        return self.folder / "before"
+
+    @property
     def done(self) -> dict[str, Any] | None:
         """Give what became of it; ``None`` while it waits."""
         try:
-            return dict(json.loads((self.path.parent.parent / _DONE).read_text(encoding="utf-8")))
+            return dict(json.loads((self.folder / _DONE).read_text(encoding="utf-8")))
         except (FileNotFoundError, ValueError):
             return None
 
     def finish(self, outcome: dict[str, Any]) -> None:
         """Keep what became of it."""
-        _write(self.path.parent.parent / _DONE, outcome)
+        _write(self.folder / _DONE, outcome)
 
     @contextmanager
     def alone(self) -> Iterator[bool]:
-        """Give whether nobody else is importing it: a second tap must not begin a second time."""
-        mark = self.path.parent.parent / _DOING
-        with suppress(FileNotFoundError):
-            if time.time() - mark.stat().st_mtime > _GIVEN_UP_S:
-                mark.unlink()  # whoever was at it was killed; what is in the book by then is known again
-        try:
-            mark.touch(exist_ok=False)
-        except FileExistsError:
-            yield False
-            return
-        try:
-            yield True
-        finally:
-            mark.unlink(missing_ok=True)
+        """Give whether nobody else is importing it: a second tap must not begin a second time.
 
-    def beside(self, name: str) -> Path | None:
-        """Give a file that an import made beside it; ``None`` for any other name."""
-        return next((one for one in self.path.parent.iterdir() if one.name == name and one != self.path), None)
+        A database of no tables is locked for it: whoever is killed holds it no more.
+        """
+        with closing(sqlite3.connect(self.folder / "doing", timeout=0, isolation_level=None)) as lock:
+            try:
+                lock.execute("BEGIN EXCLUSIVE")
+            except sqlite3.OperationalError as fault:
+                if fault.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                    raise OSError(None, str(fault)) from fault
+                yield False
+            else:
+                yield True
+
+    @property
+    def made(self) -> list[Path]:
+        """Give the files that an import made beside it."""
+        return sorted(one for one in self.path.parent.iterdir() if one != self.path)
 
 
 class SentFiles:
-    """The folder of them.
+    """The folder of them, beside the mappings.
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Where it is. [unitless]
+    mappings : pathlib.Path
+        Where mappings are kept. [unitless]
     now : datetime.datetime
         The present moment, aware. [unitless]
     """
 
-    def __init__(self, folder: Path, now: datetime) -> None:
-        self._folder, self._now = folder, now
+    def __init__(self, mappings: Path, now: datetime) -> None:
+        self._mappings, self._folder, self._now = mappings, mappings / "sent", now
 
     def take(self, stream: IO[bytes], name: str, *, site_id: int, login: str, encoding: str = "") -> SentFile:
         """Keep what was sent.
@@ -107,35 +124,33 @@ class SentFiles:
         ------
         UnreadableFileError
             If it is no file that is read here, or too long.
-        BookStateError
+        DriftbookError
             If it cannot be kept.
         """
         shown = plain_name(name)
         if Path(shown).suffix.lower() not in _SUFFIXES:
             raise UnreadableFileError(say("import.kind", name=shown or "–"), remedy=say("import.kind.remedy"))
-        self._clear()
-        if sum(1 for _ in self._kept()) >= MOST_KEPT:
-            raise BookStateError(say("import.many"), remedy=say("import.many.remedy"))
         secret = secrets.token_urlsafe(16)
-        folder = self._folder / secret
-        try:
-            folder.mkdir(parents=True, mode=0o700)
-            (folder / "file").mkdir()
-            path = folder / "file" / shown
-            with path.open("xb") as target:
-                shutil.copyfileobj(stream, target)
-            _refuse_long(path)
-            # Last, and at once: a folder without it is one of which something is missing.
-            _write(folder / _ABOUT, {"name": shown, "site": site_id, "login": login, "encoding": encoding})
-        except OSError as fault:
-            shutil.rmtree(folder, ignore_errors=True)
-            raise BookStateError(
-                say("import.no_room", why=fault.strerror or ""), remedy=say("import.no_room.remedy")
-            ) from fault
-        except BaseException:
-            shutil.rmtree(folder, ignore_errors=True)
-            raise
-        return SentFile(secret, path, site_id, login, encoding)
+        sent = SentFile(secret, self._folder / secret / "file" / shown, site_id, login, encoding)
+        with room():
+            self._clear()
+            if len(self.waiting(site_id=site_id, login=login)) >= MOST_WAITING or self._size() > MOST_ROOM:
+                raise DriftbookError(say("import.many"), remedy=say("import.many.remedy"))
+            try:
+                sent.path.parent.mkdir(parents=True)
+                sent.folder.chmod(0o700)
+                with sent.path.open("xb") as target:
+                    shutil.copyfileobj(stream, target)
+                _refuse_long(sent.path)
+                for folder in (sent.mappings, sent.before):
+                    self._copy_mappings(folder)
+                about = {"name": shown, "site": site_id, "login": login, "encoding": encoding}
+                # Last, and at once: a folder without it is one of which something is missing.
+                _write(sent.folder / _ABOUT, about)
+            except BaseException:
+                shutil.rmtree(sent.folder, ignore_errors=True)
+                raise
+        return sent
 
     def find(self, secret: str, *, site_id: int, login: str) -> SentFile | None:
         """Give a file that this account sent for this site; ``None`` where there is none, or no more."""
@@ -149,13 +164,28 @@ class SentFiles:
             return None
         return SentFile(secret, self._folder / secret / "file" / about["name"], site_id, login, about["encoding"])
 
+    def waiting(self, *, site_id: int, login: str) -> list[SentFile]:
+        """Give the files of an account that are neither imported nor thrown away."""
+        found = (self.find(one.name, site_id=site_id, login=login) for one in self._kept())
+        return sorted((one for one in found if one is not None and one.done is None), key=lambda one: one.path.name)
+
     def drop(self, sent: SentFile) -> None:
         """Throw a file away."""
         shutil.rmtree(self._folder / sent.secret, ignore_errors=True)
 
+    def _copy_mappings(self, folder: Path) -> None:
+        folder.mkdir()
+        for one in self._mappings.glob("*.toml"):
+            with suppress(OSError):
+                if one.is_file() and one.stat().st_size <= _LONGEST_MAPPING:
+                    shutil.copyfile(one, folder / one.name)
+
     def _kept(self) -> Iterator[Path]:
         if self._folder.is_dir():
             yield from (one for one in self._folder.iterdir() if _NAME.fullmatch(one.name))
+
+    def _size(self) -> int:
+        return sum(one.stat().st_size for one in self._folder.glob("*/file/*"))
 
     def _clear(self) -> None:
         """Throw away what is older than a day."""
@@ -165,12 +195,30 @@ class SentFiles:
                     shutil.rmtree(folder)
 
 
+@contextmanager
+def room() -> Iterator[None]:
+    """Say in words that something could not be kept.
+
+    Raises
+    ------
+    DriftbookError
+        In place of what the disk says.
+    """
+    try:
+        yield
+    except OSError as fault:
+        why = fault.strerror or str(fault)
+        raise DriftbookError(say("import.no_room", why=why), remedy=say("import.no_room.remedy")) from fault
+
+
 def plain_name(name: str) -> str:
-    """Give the last part of a name without what no file system takes, at most 80 characters; its ending stays."""
+    """Give the last part of a name without what no file system takes, at most 120 bytes; its ending stays."""
     last = re.split(r"[/\\]", name)[-1]
     kept = "".join("-" if letter in '<>:"|?*' or not letter.isprintable() else letter for letter in last).strip(" .")
     stem, dot, ending = kept.rpartition(".")
-    return f"{stem[:70]}{dot}{ending[:8]}" if dot else kept[:80]
+    while len(stem.encode()) > _LONGEST_STEM:  # what a file system takes is counted in bytes
+        stem = stem[:-1]
+    return f"{stem}{dot}{ending[:8]}" if dot else kept[:40]
 
 
 def _refuse_long(path: Path) -> None:

@@ -22,7 +22,7 @@ from models.intake.fitting import (
     without_asking,
 )
 from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, propose, with_confirmation
-from models.intake.mapping_file import confirm, free_path, from_toml, to_toml, units_mark
+from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml, units_mark
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
 from models.intake.template import is_read_me
@@ -133,7 +133,8 @@ class Chooser:
         templates = {name: found for name, found in outlines.items() if found.is_template}
         kept: list[FileMapping] = []
         if self._named or len(templates) < len(choice.left):
-            kept = self._kept(path, sheets)
+            marks = {_mark(outlines.values()), *(_mark([found]) for found in outlines.values())}
+            kept = self._kept(path, sheets, marks)
             self._by_kept(choice, kept)
         for name, found in templates.items():
             if name in choice.left:
@@ -155,9 +156,17 @@ class Chooser:
         choice.sources.sort(key=lambda source: places[source.sheet.name])
         return choice
 
-    def _kept(self, path: Path, sheets: Sequence[Sheet]) -> list[FileMapping]:
+    def _kept(self, path: Path, sheets: Sequence[Sheet], marks: set[str]) -> list[FileMapping]:
         """Give the mappings that may read a file: the one that was named if it is this site's, else those that are kept."""
-        kept = [from_toml(place.read_text(encoding="utf-8"), place) for place in sorted(self._folder.glob("*.toml"))]
+        kept = []
+        for place in sorted(self._folder.glob("*.toml")):
+            try:
+                kept.append(read_mapping(place))
+            except UnreadableFileError as fault:
+                # One that was made for other files must not stop this one; its own file says that it is damaged.
+                if any(mark in place.name for mark in marks):
+                    raise
+                self._listener.says(f"{fault} It is passed over.")
         if not self._named:
             return kept
         chosen = Path(self._named)
@@ -165,7 +174,7 @@ class Chooser:
             raise UnreadableFileError(
                 f"There is no mapping {chosen}.", remedy="Leave --mapping out: a new one is proposed."
             )
-        named = from_toml(chosen.read_text(encoding="utf-8"), chosen)
+        named = read_mapping(chosen)
         read = {m.sheet for m in fitting(named, sheets)}
         other = [(m, s) for m in named.sheets for s in sheets if m.sheet == s.name and s.name not in read]
         if other or not read:

@@ -136,6 +136,11 @@ def told_by_rows(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     )
 
 
+def with_new_words(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
+    """Give a mapping with the words of choices that stand in a sheet and not in it, each with what is proposed for it."""
+    return replace(mapping, words={**_words(mapping.columns, sheet, mapping.header_row), **mapping.words})
+
+
 def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     """Propose how a sheet is read, by its first rows only; ``None`` where no row of headings is understood."""
     best: tuple[float, Table, int] | None = None

@@ -8,7 +8,7 @@ from typing import Any
 
 from models.errors import UnreadableFileError
 from models.intake import dates
-from models.intake.fields import FIELDS, Field, Table
+from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
 from models.units import STORED_UNIT, Decimal, Display, canonical_unit
 
@@ -26,7 +26,7 @@ def to_toml(mapping: FileMapping, source: str) -> str:
 
     document = tomlkit.document()
     for line in (
-        f"How driftbook reads '{source}' and every later file with the same headings.",
+        f"How driftbook reads '{_plain(source)}' and every later file with the same headings.",
         "Look at each column: the samples stand beside it. 'field' says what it is ('' leaves it out), 'unit' in which unit a",
         "plain number is; a unit written in a cell comes first. 'times' multiplies: -1 turns the sign round, 0.5 halves a",
         "total indicator reading. Vertical + is movable above stationary; horizontal + is to the right for someone at the",
@@ -79,10 +79,15 @@ def _sheet_table(sheet: SheetMapping) -> Any:
         if column.times != 1.0:
             entry.add("times", column.times)
         if column.samples:
-            entry.add(tomlkit.comment("samples: " + " | ".join(sample[:40] for sample in column.samples)))
+            entry.add(tomlkit.comment("samples: " + " | ".join(_plain(sample[:40]) for sample in column.samples)))
         columns.append(entry)
     table.add("column", columns)
     return table
+
+
+def _plain(text: str) -> str:
+    """Give a text for a remark: with a control character in it the whole file could not be read again."""
+    return "".join(letter if letter.isprintable() else "·" for letter in text)
 
 
 def _name(chosen: Field, table: Table) -> str:
@@ -119,6 +124,23 @@ def from_toml(text: str, path: Path) -> FileMapping:
         ) from fault
 
 
+def read_mapping(path: Path) -> FileMapping:
+    """Read a mapping out of its file.
+
+    Raises
+    ------
+    UnreadableFileError
+        If there is none, or it cannot be used.
+    """
+    try:
+        return from_toml(path.read_text(encoding="utf-8"), path)
+    except (OSError, UnicodeDecodeError) as fault:
+        raise UnreadableFileError(
+            f"The mapping {path} cannot be read: {fault}.",
+            remedy="Correct it, or delete it and import again for a new proposal.",
+        ) from fault
+
+
 def _sheet_from(data: dict[str, Any]) -> SheetMapping:
     table = Table(data["holds"])
     columns: list[Column] = []
@@ -140,6 +162,9 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
         if chosen is not None and chosen.quantity is not None:
             unit = canonical_unit(unit, chosen.quantity) if unit else STORED_UNIT[chosen.quantity]
         columns.append(Column(index, entry["heading"], chosen, unit, float(entry.get("times", 1.0))))
+    missing = [field.heading for field in fields_of(table) if field.required and f"{table}.{field.key}" not in filled]
+    if missing:
+        raise ValueError(f"no column of {table} is '{missing[0]}', without which no row can be read")
     return SheetMapping(
         data["name"],
         table,
