@@ -294,6 +294,25 @@ def test_a_disk_without_room_is_told_and_what_is_in_the_book_all_the_same(
     assert refs(book)[-1] == "K1"
 
 
+def test_a_fault_of_the_program_is_a_number_and_nothing_of_its_cause(
+    book: Opened, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, GOOD)
+
+    def broken(*_given: Any) -> None:
+        raise RuntimeError("row 17 of a table")
+
+    monkeypatch.setattr("dashboard.importing.import_page.look", broken)
+    answer = client.get(where, headers={"Accept": "text/html"})
+    assert answer.status_code == 500
+    number = re.search(r"reference ([0-9a-f]{8})", shown(answer))
+    assert number
+    assert "row 17" not in shown(answer)
+    assert f"reference {number[1]}: row 17 of a table" in caplog.text
+    assert number[1] not in str(client.get(where, headers={"Accept": "application/json"}).get_json())
+
+
 def test_another_sites_reading_is_shown_and_can_be_corrected_for_this_one(book: Opened, tmp_path: Path) -> None:
     client, folder = book.app.server.test_client(), tmp_path / "mappings"
     stated = OWN.replace("grumbling", "PM").replace("offset V", "offset V [mm]").replace("offset H", "offset H [mm]")

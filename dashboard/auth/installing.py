@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import logging
+import secrets
+
 import dash
 import sqlalchemy as sa
 from dash.exceptions import DependencyException
 from flask import Flask, Response, jsonify, request
+from werkzeug.exceptions import InternalServerError
 
 import dashboard.auth.outside_pages  # noqa: F401 - adds its pages to those of the door
 from dashboard import roles
@@ -22,6 +26,8 @@ from dashboard.away import Away, answered, callback_answer, noticed
 from dashboard.importing.import_page import IMPORTING
 from dashboard.words import say, tell
 from models.errors import DriftbookError
+
+LOG = logging.getLogger("driftbook.door")
 
 
 def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
@@ -44,6 +50,7 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     server.register_error_handler(DriftbookError, _said)
     server.register_error_handler(sa.exc.TimeoutError, _said)
     server.register_error_handler(DependencyException, _no_such_file)
+    server.register_error_handler(InternalServerError, _unexpected)
     install_gate(app)
 
 
@@ -51,6 +58,18 @@ def _no_such_file(fault: Exception) -> tuple[str, int]:
     """Say that there is no such script, where Dash would call it a fault of the program."""
     del fault
     return "", 404
+
+
+def _unexpected(fault: InternalServerError) -> Response:
+    """Say under which number a fault of the program stands in the log, and nothing else of it; Flask has logged its cause by then."""
+    reference = secrets.token_hex(4)
+    LOG.error("reference %s: %s", reference, fault.original_exception or fault)
+    text = say("error.text", reference=reference)
+    if request.path.startswith("/_") or not request.accept_mimetypes.accept_html:
+        answer = jsonify({"notice": text})
+        answer.status_code = 500
+        return answer
+    return message_page(say("error.title"), text, 500)
 
 
 def _said(fault: DriftbookError | sa.exc.TimeoutError) -> Response:

@@ -33,7 +33,7 @@ FirstSite = Callable[[Sequence[tuple[str, Sequence[Sequence[object]]]]], int | N
 
 _NO_HEADINGS = "a row of headings of machines, jobs, people, instruments or replacements; the sheet was not read"
 _SHOWN = 3
-_LEFT_OUT = "a sheet that the mapping does not leave out; it was not read"
+_LEFT_OUT = "the sheet was not read: its mapping leaves it out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +64,13 @@ class Choice:
         """Read a sheet in one way."""
         self.sources.append(Source(self.left.pop(mapping.sheet), mapping))
 
-    def leave(self, name: str, why: str) -> None:
+    def leave(self, name: str, why: str, *, is_sentence: bool = False) -> None:
         """Leave a sheet unread, and say why."""
         del self.left[name]
-        self.told.append(Problem(self.path.name, name, 0, "", Code.SHEET_NOT_READ, Severity.WARNING, "", why))
+        told = Problem(
+            self.path.name, name, 0, "", Code.SHEET_NOT_READ, Severity.WARNING, "", why, is_sentence=is_sentence
+        )
+        self.told.append(told)
 
 
 class Listener(Protocol):
@@ -264,7 +267,7 @@ class Chooser:
             choice.take(one)
         for name in mapping.left_out if ours else ():
             if name in choice.left:
-                choice.leave(name, _LEFT_OUT)
+                choice.leave(name, _LEFT_OUT, is_sentence=True)
 
     def _tell_units(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping]) -> None:
         """Say of a mapping that names no site, the first time, which of its units are not those of this site."""
