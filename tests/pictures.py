@@ -58,6 +58,7 @@ PAGES = {
     "people": "/people",
     "people-rests": "/people?instrument=NV-D-004&since=2026-07-09",
     "limits": "/limits",
+    "import": "/import",
     "limits-trial": "/limits?offset=80&angle=700",
     "lost": "/no-such-page",
 }
@@ -76,6 +77,13 @@ TOUR = {
     "record": ("/record?asset=SI-P-101A", 1440, 1200, "light"),
     "phone": ("/", 390, 844, "dark"),
 }
+
+OWN_LIST = """Equipment;Date;Reason;People;As found offset V;As found angle V;As found offset H;As found angle H
+SI-P-101A;2026-11-20;PM;Ana Wick;1,8;0,3;-0,9;0,2
+SI-P-101B;2026-11-20;PM;Ana Wick;2,2;0,4;1,1;-0,1
+BH-P-711A;2026-11-23;growls;Bo Tarn;3.1 mil;0,5;-1,4;0,3
+"""
+"""A list of an invented plant in words of its own, and with units that only people know."""
 
 
 def serve(settings: Settings) -> str:
@@ -125,6 +133,18 @@ def take_all(browser: Browser, folder: Path, books: dict[str, tuple[str, dict[st
                     page.context.close()
 
 
+def take_import(browser: Browser, folder: Path, work: Path, demo: str) -> None:
+    """Take the picture of a file that was sent and is looked at."""
+    path = work / "alignment november.csv"
+    path.write_text(OWN_LIST, encoding="utf-8")
+    page = show(browser, f"{demo}/import", 1440, 1500, "light")
+    page.set_input_files("#file", path)
+    page.locator("main button.main").click()
+    page.locator(".mapping").wait_for()
+    page.screenshot(path=folder / "import.png")
+    page.context.close()
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
@@ -141,6 +161,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
                 page = show(browser, demo + path, width, height, scheme)
                 page.screenshot(path=given.folder / f"{name}.png")
                 page.context.close()
+            take_import(browser, given.folder, work, demo)
         else:
             books = {
                 "demo": (demo, PAGES),
