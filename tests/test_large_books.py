@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 import tracemalloc
 from collections.abc import Callable, Sequence
 from dataclasses import fields
@@ -31,16 +32,31 @@ from tests.fleet import Plan, make_fleet
 from tests.seeded import seed
 from tests.test_models_store_growth import ASSETS, PEOPLE, raw_rows
 
+QUIET = 20_000
+"""What threads that only wait take in a moment. [byte]"""
+
+
+def wait_for_quiet(most_s: float = 20.0) -> None:
+    """Wait until no thread takes memory for a moment, though not for ever."""
+    until = time.monotonic() + most_s
+    while time.monotonic() < until:
+        before = tracemalloc.get_traced_memory()[0]
+        tracemalloc.reset_peak()
+        time.sleep(0.05)
+        if tracemalloc.get_traced_memory()[1] - before < QUIET:
+            return
+
 
 def most_memory(work: Callable[[], Any], tries: int = 5) -> tuple[int, Any]:
     """Give the most memory that some work took beyond what was there before [byte], and what it gave.
 
-    It is the least of some tries: what threads of other tests take meanwhile counts too.
+    It is the least of some tries, each begun in a quiet moment: what threads of other tests take meanwhile counts too.
     """
     least, result = sys.maxsize, None
     for _ in range(tries):
         tracemalloc.start()
         try:
+            wait_for_quiet()
             before = tracemalloc.get_traced_memory()[0]
             tracemalloc.reset_peak()
             result = work()
