@@ -192,6 +192,22 @@ def test_what_was_corrected_and_not_looked_at_does_not_go_in_otherwise(book: Ope
     assert found.offset_v == pytest.approx(0.0635)
 
 
+def test_a_form_of_an_older_window_changes_nothing(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(client, OWN.replace("grumbling", "PM"))
+    page = client.get(where).get_data(as_text=True)
+    was = re.search(r'name="was" value="([0-9a-f]+)"', page)
+    assert was
+    typed = form_of(page)
+    assert do(client, where, "correct", was=was[1], **{**typed, "r0s0.c4.unit": "mil"}).status_code == 303
+    for does in ("correct", "all"):
+        answer = do(client, where, does, was=was[1], **typed)
+        assert answer.status_code == 409
+        assert "changed in another window meanwhile" in shown(answer)
+    assert 'value="mil" selected' in client.get(where).get_data(as_text=True)
+    assert book.reader.head() == head
+
+
 def test_a_reading_that_somebody_else_changes_meanwhile_is_not_this_files(book: Opened, tmp_path: Path) -> None:
     client = book.app.server.test_client()
     plain = OWN.replace("grumbling", "PM")
@@ -268,6 +284,22 @@ def test_a_file_can_be_thrown_away_also_when_it_is_done_or_cannot_be_read(book: 
     assert "Sent, and not imported yet" not in shown(client.get("/import"))
 
 
+def test_a_wide_sheet_is_corrected_whole(book: Opened) -> None:
+    more = [f"remark {number} {'of the shift ' * 8}" for number in range(450)]
+    lines = [line + "," + ",".join("x" * 20 for _ in more) for line in GOOD.strip().split("\n")]
+    lines[0] = (
+        GOOD.split("\n")[0].replace("job,", "Job No,").replace("found offset V [mm]", "As found offset V")
+        + ","
+        + ",".join(more)
+    )
+    client = book.app.server.test_client()
+    where = sent(client, "\n".join(lines) + "\n")
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert len(typed) > 450
+    assert do(client, where, "correct", **{**typed, "r0s0.c5.unit": "mil"}).status_code == 303
+    assert form_of(client.get(where).get_data(as_text=True))["r0s0.c5.unit"] == "mil"
+
+
 def test_a_sheet_of_very_many_columns_is_not_looked_at(book: Opened) -> None:
     wide = GOOD.replace("job,tag", "job," + "x," * 501 + "tag")
     client = book.app.server.test_client()
@@ -300,7 +332,7 @@ def test_a_fault_of_the_program_is_a_number_and_nothing_of_its_cause(
     def broken(*_given: Any) -> None:
         raise RuntimeError("row 17 of a table")
 
-    monkeypatch.setattr("dashboard.importing.import_page.look", broken)
+    monkeypatch.setattr("dashboard.importing.shown.look", broken)
     answer = client.get(where, headers={"Accept": "text/html"})
     assert answer.status_code == 500
     number = re.search(r"reference ([0-9a-f]{8})", shown(answer))

@@ -7,9 +7,10 @@ for it is its own until it is in the book, and so is what others change meanwhil
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from hashlib import sha256
 from pathlib import Path
 
 from dashboard.context import context
@@ -22,7 +23,7 @@ from models.commands.report import Report
 from models.errors import UnreadableFileError
 from models.intake.fitting import guessed_encoding, with_samples
 from models.intake.mapping import FileMapping, with_new_words
-from models.intake.mapping_file import free_path, read_mapping, to_toml, units_mark
+from models.intake.mapping_file import free_path, read_mapping, to_toml, units_mark, write_mapping
 from models.intake.mend import reserve, write_mend
 from models.intake.reading import Sheet, read_sheets
 from models.values.story import Site
@@ -125,17 +126,23 @@ def correct(sent: SentFile, site: Site, reading: Reading, made: FileMapping) -> 
         made = replace(own, path=free_path(sent.mappings, own, sent.path, site.code))
     assert made.path is not None  # noqa: S101 - only kept mappings are corrected
     with room():
-        _put(made.path, to_toml(made, sent.path.name))
+        write_mapping(made.path, to_toml(made, sent.path.name))
 
 
 def same(one: FileMapping, other: FileMapping) -> bool:
     """Tell whether two mappings read the same sheets in the same way."""
+    return _plain(one) == _plain(other)
 
-    def plain(mapping: FileMapping) -> object:
-        bare = (replace(s, columns=tuple(replace(c, samples=()) for c in s.columns)) for s in mapping.sheets)
-        return (tuple(bare), mapping.left_out)
 
-    return plain(one) == plain(other)
+def digest_of(readings: Sequence[Reading]) -> str:
+    """Give a digest of how a file is read, by which a form that was made for another way is known."""
+    text = repr([(one.mapping.path, _plain(one.mapping)) for one in readings])
+    return sha256(text.encode()).hexdigest()
+
+
+def _plain(mapping: FileMapping) -> object:
+    bare = (replace(s, columns=tuple(replace(c, samples=()) for c in s.columns)) for s in mapping.sheets)
+    return (tuple(bare), mapping.left_out)
 
 
 def _choose(sent: SentFile, site: Site, desk: Desk, *, confirm: bool = False) -> Choice:
@@ -172,20 +179,10 @@ def _publish(sent: SentFile, readings: list[Reading]) -> bool:
                 continue
             if there is not None and read_mapping(shared).confirmed:
                 shutil.copyfile(shared, shared.with_suffix(".toml.before"))
-            _put(shared, now)
+            write_mapping(shared, now)
         except (OSError, UnreadableFileError):
             whole = False
     return whole
-
-
-def _put(path: Path, text: str) -> None:
-    part = path.with_suffix(".part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
-    except OSError:
-        part.unlink(missing_ok=True)
-        raise
 
 
 def _keep_refused(sent: SentFile, made: list[Path], report: Report) -> None:

@@ -56,6 +56,7 @@ WORDS: Final[dict[str, str]] = {
     "import.some_bad": "{errors} in {rows}. {new} would go in without these. Nothing is in the book yet.",
     "import.waiting": "Sent, and not imported yet:",
     "import.look_again": "The reading was corrected: look at what would go in now. Nothing is in the book yet.",
+    "import.meanwhile": "How the file is read was changed in another window meanwhile; what you chose here is not taken. Look at it now.",
     "import.not_kept": "How it was read could not be kept for later files: somebody else changed that meanwhile, or the folder of the mappings cannot be written. The next file asks again.",
     "import.mend": "Mend the file, or correct how it is read, and",
     "import.wide": "A sheet of {name} has more than {most} columns.",

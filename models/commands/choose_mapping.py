@@ -22,7 +22,7 @@ from models.intake.fitting import (
     without_asking,
 )
 from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, propose, with_confirmation
-from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml, units_mark
+from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml, units_mark, write_mapping
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
 from models.intake.template import is_read_me
@@ -313,7 +313,7 @@ class Chooser:
         proposed = FileMapping(tuple(made), site=self._site.name, units=units_mark(display))
         self._folder.mkdir(parents=True, exist_ok=True)
         place = free_path(self._folder, proposed, path, self._site.code)
-        place.write_text(to_toml(proposed, path.name), encoding="utf-8")
+        write_mapping(place, to_toml(proposed, path.name))
         whole = len(choice.sources) == 0
         names = ", ".join(f"'{sheet.name}'" for sheet in asked)
         said = (

@@ -189,7 +189,24 @@ def confirm(path: Path, mapping: FileMapping) -> None:
     for key, value in (("confirmed", True), ("site", mapping.site), ("units", mapping.units)):
         if document.get(key) != value:
             document[key] = value
-    path.write_text(tomlkit.dumps(document), encoding="utf-8")
+    write_mapping(path, tomlkit.dumps(document))
+
+
+def write_mapping(path: Path, text: str) -> None:
+    """Write a mapping's file at once or not at all: half of one could not be read again.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    part = path.with_suffix(".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
 
 
 def kept_path(folder: Path, mapping: FileMapping, source: Path) -> Path:

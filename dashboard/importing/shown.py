@@ -1,0 +1,303 @@
+"""What the pages of an import show, and whose file they speak of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from flask import request
+from markupsafe import Markup
+from werkzeug.wrappers import Response
+
+from dashboard.auth import asking
+from dashboard.auth.forms import Part, button, choice, done, field, form, page, problem, section, table, tag
+from dashboard.away import hand_on
+from dashboard.context import context
+from dashboard.desk import Desk
+from dashboard.fetch import Scene, scene
+from dashboard.importing.looking import Looked, digest_of, look
+from dashboard.importing.mapping_form import sheets_to_correct
+from dashboard.importing.outcome import Outcome
+from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
+from dashboard.place import IMPORT as PATH
+from dashboard.words import say, tell
+from dashboard.writing import count, counted
+from models.errors import DriftbookError
+from models.intake.mapping import FileMapping
+
+ENCODINGS: Final = ("utf-8", "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "mac_roman", "shift_jis", "gb18030")
+"""Encodings that can be said of a CSV."""
+
+
+def prefix_of(place: int) -> str:
+    """Give what the names of the fields of a reading begin with."""
+    return f"r{place}"
+
+
+def ask(seen: Scene, *said: str, status: int = 200) -> Response:
+    """Show the form to which a file is given."""
+    site = seen.required
+    others = [
+        tag("a", one.name, href=seen.place.to(PATH, site=one.code))
+        for one in seen.sites
+        if one.site_id != site.site_id and asking.may_import(one.site_id)
+    ]
+    elsewhere = tag("p", say("import.other_sites"), " ", *_between(others), class_="note") if others else None
+    chosen = tag(
+        "div",
+        tag("label", say("import.file"), for_="file"),
+        tag("input", id="file", name="file", type="file", required=True, accept=".csv,.tsv,.txt,.xlsx,.xlsm,.xls"),
+        tag("span", say("import.file.about", most=MOST_BYTES >> 20), class_="soft"),
+        class_="field",
+    )
+    encodings = [("", say("import.encoding.told")), *[(one, say(f"import.encoding.{one}")) for one in ENCODINGS]]
+    encoding = choice("encoding", say("import.encoding"), encodings)
+    return page(
+        say("import.title"),
+        problem(*said, *seen.problems),
+        tag("p", say("import.about", site=site.name)),
+        elsewhere,
+        _waiting(seen),
+        form(seen.place.to(PATH), chosen, encoding, button(say("import.send")), with_file=True),
+        tag(
+            "p",
+            say("import.template"),
+            " ",
+            tag("a", say("import.template.link"), href=seen.place.to(f"{PATH}/template.xlsx")),
+        ),
+        tag("p", tag("a", say("import.to_book"), href=seen.place.to("/book"))),
+        status=status,
+    )
+
+
+def _waiting(seen: Scene) -> Part:
+    """List the files that wait to be imported or thrown away."""
+    found = sent_files().waiting(site_id=seen.required.site_id, login=login_here())
+    links = [tag("a", sent.path.name, href=path_to(seen, sent)) for sent in found]
+    return tag("p", say("import.waiting"), " ", *_between(links)) if links else None
+
+
+def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 200) -> Response:
+    """Show how a file is read and what importing it would do."""
+    title = say("import.title.file", name=sent.path.name)
+    try:
+        looked = look(sent, seen.required, desk, author_here(seen) or "?")
+    except DriftbookError as fault:
+        hand_on(fault)
+        told = problem(*dict.fromkeys((*said, tell(fault.message), tell(fault.remedy))))
+        return page(title, told, _drop(seen, sent), _another(seen), status=status if said else 409)
+    outcome = looked.outcome
+    do = section(say("import.do"), *_buttons(seen, looked))
+    reading = _readings(looked)
+    return page(
+        title,
+        problem(*said),
+        tag("p", _sentence(looked), class_="sentence"),
+        _counts(outcome, "import.would"),
+        *_came_back(seen, sent, [path.name for path in sent.made], outcome),
+        # What is only proposed is looked at before it is confirmed.  One form: what was corrected comes along with every button.
+        form(
+            path_to(seen, sent),
+            tag("input", type="hidden", name="was", value=digest_of(looked.readings)),
+            *([do, _problems(outcome), reading] if looked.ready else [_problems(outcome), reading, do]),
+            class_="reading",
+        ),
+        status=status,
+    )
+
+
+def _sentence(looked: Looked) -> str:
+    outcome = looked.outcome
+    if not outcome.taken and not outcome.errors:
+        return say("import.nothing_new" if outcome.unchanged else "import.nothing")
+    new = counted(outcome.taken, "record")
+    if not outcome.errors:
+        return say("import.all_good", new=new)
+    return say(
+        "import.some_bad", new=new, errors=counted(outcome.errors, "error"), rows=counted(outcome.refused, "row")
+    )
+
+
+def _buttons(seen: Scene, looked: Looked) -> list[Part]:
+    """Offer what can be done: import it, its good rows, or throw it away."""
+    outcome = looked.outcome
+    parts: list[Part] = []
+    if outcome.taken:
+        good = bool(outcome.errors)
+        if not looked.ready:
+            parts.append(tag("p", say("import.confirms")))
+        if good:
+            parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
+        key = "import.do.good" if good else "import.do.all"
+        text = say(key, new=counted(outcome.taken, "record"))
+        parts += [_who(seen), tag("p", _submit(text, "good" if good else "all"))]
+    if outcome.errors:
+        key = "import.mend_first" if outcome.taken else "import.mend"
+        parts.append(tag("p", say(key), " ", tag("a", say("import.again"), href=seen.place.to(PATH))))
+    parts.append(tag("p", _submit(say("import.drop"), "drop", quiet=True)))
+    return parts
+
+
+def _submit(text: str, does: str, *, quiet: bool = False) -> Markup:
+    """Write a button that sends the form and says what for; only importing asks for a name."""
+    return tag(
+        "button",
+        text,
+        type="submit",
+        name="does",
+        value=does,
+        class_="quiet" if quiet else "main",
+        formnovalidate=quiet,
+    )
+
+
+def _drop(seen: Scene, sent: SentFile) -> Markup:
+    return form(path_to(seen, sent), _submit(say("import.drop"), "drop", quiet=True))
+
+
+def _another(seen: Scene) -> Markup:
+    return tag("p", tag("a", say("import.another"), href=seen.place.to(PATH)))
+
+
+def _who(seen: Scene) -> Part:
+    who = asking.signed()
+    if who is not None:
+        return tag("p", say("import.as", person=who.account.person(seen.required.site_id)))
+    typed = request.form.get("by", "")
+    return field(
+        "by", say("record.by"), typed, about=say("sign.believed"), required=True, maxlength=120, autocomplete="name"
+    )
+
+
+def _readings(looked: Looked) -> Part:
+    """Show how the file is read, with the fields to correct it."""
+    parts: list[Part] = []
+    for place, reading in enumerate(looked.readings):
+        kept = say("import.kept" if reading.mapping.confirmed else "import.proposed")
+        fields = sheets_to_correct(prefix_of(place), reading.mapping if reading.ours else FileMapping(()), reading.read)
+        parts.append(
+            tag(
+                "details",
+                tag("summary", say("import.how")),
+                tag("p", kept if reading.ours else say("import.of_another")),
+                *fields,
+                open=not (reading.ours and reading.mapping.confirmed),
+            )
+        )
+    parts.append(
+        tag("p", _submit(say("import.correct"), "correct", quiet=True))
+        if parts
+        else tag("p", say("import.by_template"))
+    )
+    return section(say("import.reading"), *parts, tag("p", say("import.signs"), class_="note"))
+
+
+def _came_back(seen: Scene, sent: SentFile, names: Sequence[str], outcome: Outcome) -> list[Part]:
+    rows = counted(outcome.refused, "row")
+    return [
+        tag("p", say("import.came_back", rows=rows), " ", tag("a", name, href=seen.place.to(f"{PATH}/{sent.secret}/{name}"), download=True))
+        for name in names
+    ]  # fmt: skip
+
+
+def told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
+    """Show what became of a file."""
+    first, last = outcome.first_entry, outcome.last_entry
+    text = say("import.nothing_new")
+    if outcome.written and first is not None and last is not None:
+        text = say("import.done", new=counted(outcome.taken, "record"), first=count(first), last=count(last))
+    return page(
+        say("import.title.file", name=sent.path.name),
+        done(text),
+        tag("p", say("import.not_kept")) if not outcome.mappings_kept else None,
+        *_came_back(seen, sent, outcome.mend, outcome),
+        _counts(outcome, "import.did"),
+        tag(
+            "p",
+            *_between(
+                [
+                    tag("a", say("import.see.book"), href=seen.place.to("/book")),
+                    tag("a", say("import.see.month"), href=seen.place.to("/")),
+                    tag("a", say("import.another"), href=seen.place.to(PATH)),
+                ]
+            ),
+        ),
+        _problems(outcome),
+        _drop(seen, sent),
+    )
+
+
+def _counts(outcome: Outcome, taken: str) -> Part:
+    keys = (
+        "import.sheet_name",
+        "import.holds",
+        "import.read",
+        taken,
+        "import.unchanged",
+        "import.left_out",
+        "import.refused",
+    )
+    rows = [
+        (
+            one.name,
+            say(f"import.table.{one.table}"),
+            *[count(n) for n in (one.read, one.taken, one.unchanged, one.left_out, one.refused)],
+        )
+        for one in outcome.sheets
+    ]
+    return table(say("import.counts"), [say(key) for key in keys], rows)
+
+
+def _problems(outcome: Outcome) -> Part:
+    if not outcome.problems:
+        return None
+    rows = [(say("import.error" if one.error else "import.warning"), one.place, one.text) for one in outcome.problems]
+    more = tag("p", say("import.more", n=count(outcome.more)), class_="note") if outcome.more else None
+    about = tag("p", say("import.problems.about"))
+    headings = [say(f"import.problem.{one}") for one in ("kind", "place", "text")]
+    return section(say("import.problems"), about, table(say("import.problems.caption"), headings, rows), more)
+
+
+def _between(links: list[Any]) -> list[Part]:
+    parts: list[Part] = []
+    for link in links:
+        parts += [" · ", link] if parts else [link]
+    return parts
+
+
+# -- who and what --------------------------------------------------------------------------------------------------
+
+
+def seen_here() -> Scene:
+    """Give what the address of the request speaks of."""
+    return scene(request.path, request.query_string.decode("utf-8", "replace"))
+
+
+def sent_files() -> SentFiles:
+    """Give the files that were sent."""
+    here = context()
+    return SentFiles(here.settings.mappings, here.clock())
+
+
+def find_sent(seen: Scene, secret: str) -> SentFile | None:
+    """Give a file of who asks, by its secret; ``None`` where there is none, or no more."""
+    return sent_files().find(secret, site_id=seen.required.site_id, login=login_here())
+
+
+def login_here() -> str:
+    """Give the account that asks; empty where nobody signs in."""
+    who = asking.signed()
+    return "" if who is None else who.account.login
+
+
+def author_here(seen: Scene) -> str:
+    """Give the name under which it is written: the account's, else what was typed."""
+    who = asking.signed()
+    if who is not None:
+        return who.account.person(seen.required.site_id)
+    return " ".join(request.form.get("by", "")[:120].split()) if request.method == "POST" else ""
+
+
+def path_to(seen: Scene, sent: SentFile) -> str:
+    """Write the address at which a file is looked at."""
+    return seen.place.to(f"{PATH}/{sent.secret}")
