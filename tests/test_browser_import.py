@@ -25,6 +25,7 @@ def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[Opened]:
 
 
 def faults(page: Page) -> list[str]:
+    page.wait_for_load_state("load")  # after a form was sent, the text is there before its style sheets are
     fits = page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     return [one["id"] for one in Axe().run(page).response["violations"]] + ([] if fits else ["too wide"])
 
