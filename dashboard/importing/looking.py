@@ -52,12 +52,11 @@ class Silent:
 class Looked:
     """How a file is read, and what importing it would do.
 
-    ``readings`` are the mappings that read it, each sheet with samples and all words of its lists; ``sheets`` all that
-    the file has; ``ready`` tells whether all readings are confirmed.
+    ``readings`` are the mappings that read it, each sheet with samples and all words of its lists; ``ready`` tells
+    whether all of them are confirmed.
     """
 
     readings: tuple[Reading, ...]
-    sheets: Mapping[str, Sheet]
     ready: bool
     outcome: Outcome
 
@@ -70,9 +69,9 @@ def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
     DriftbookError
         If it cannot be read.
     """
-    choice, readings, sheets = read(sent, site, desk)
+    choice, readings, _ = read(sent, site, desk)
     report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
-    return Looked(readings, sheets, choice.ready, outcome_of(report))
+    return Looked(readings, choice.ready, outcome_of(report))
 
 
 def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading, ...], Mapping[str, Sheet]]:

@@ -22,7 +22,7 @@ from dashboard.words import say
 from models.errors import DriftbookError, UnreadableFileError
 
 MOST_BYTES: Final = 8 << 20
-"""Longest file that is taken here: some forty thousand jobs, which are looked through in seconds."""
+"""Longest file that is taken here: 40,000 rows of 200 letters."""
 
 MOST_UNFOLDED: Final = 128 << 20
 """Most that a workbook may unfold to; the directory of its archive says it, and reading it compares that with what is there."""

@@ -169,7 +169,7 @@ class Chooser:
                 # One that was made for other files must not stop this one; its own file says that it is damaged.
                 if any(mark in place.name for mark in marks):
                     raise
-                self._listener.says(f"{fault} It is passed over.")
+                self._listener.says(f"{fault.message} It is passed over.")
         if not self._named:
             return kept
         chosen = Path(self._named)
