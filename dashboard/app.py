@@ -189,7 +189,11 @@ def _away(away: Away) -> Any:
     """Say on a page that the book cannot be worked with; it is no fault of the program, and is logged once for all pages."""
     outputs = dash.ctx.outputs_list
     dash.set_props(Shell.NOTICE, {"children": away.text})
-    return part(away) if isinstance(outputs, dict) and fills_page(str(outputs.get("id", ""))) else None
+    several = isinstance(outputs, list)
+    first = outputs[0] if several else outputs
+    if not fills_page(str(first.get("id", ""))):
+        return None
+    return [part(away), *[dash.no_update] * (len(outputs) - 1)] if several else part(away)
 
 
 def _still_reading(error: StillReadingError) -> Any:

@@ -156,7 +156,7 @@ def callback_answer(away: Away, output: object) -> Response:
         What the callback fills, as the browser names it. [unitless]
     """
     filled: dict[str, Any] = {}
-    name = str(output).removesuffix(".children")
+    name = str(output).strip(".").partition("...")[0].removesuffix(".children")
     if name == RecordIds.ANSWER:
         filled = {name: {"children": beside_form(away)}}
     elif fills_page(name):

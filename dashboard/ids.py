@@ -8,6 +8,7 @@ class Shell:
 
     PROVIDER = "shell-provider"
     URL = "shell-url"
+    PAGE = "shell-page"
     SCHEME = "shell-scheme"
     TOGGLE = "shell-toggle"
     NAV = "shell-nav"

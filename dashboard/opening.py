@@ -48,6 +48,10 @@ def attach_fill(
 ) -> None:
     """Let a page fill its body whenever address or colours change.
 
+    The path comes from the frame, which puts the skeleton there with it: so an
+    address that changes path and choices at once is answered once, and nothing
+    that was answered, or chosen in it, goes away under the skeleton.
+
     Parameters
     ----------
     app : dash.Dash
@@ -78,7 +82,7 @@ def attach_fill(
 
     app.callback(
         Output(body, "children"),
-        Input(Shell.URL, "pathname"),
+        Input(Shell.PAGE, "data"),
         Input(Shell.URL, "search"),
         Input(Shell.SCHEME, "data"),
     )(show)

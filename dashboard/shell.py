@@ -47,6 +47,7 @@ def layout() -> dmc.MantineProvider:
     return dmc.MantineProvider(
         [
             dcc.Location(id=Shell.URL, refresh=False),
+            dcc.Store(id=Shell.PAGE),
             dcc.Store(id=Shell.SCHEME),
             html.A(say("shell.skip"), href=f"#{Shell.CONTENT}", className="skip"),
             html.Header([_brand(), html.Div(id=Shell.NAV, className="nav-slot"), _tools()], className="head"),
@@ -111,8 +112,12 @@ def _footer() -> html.Footer:
     )
 
 
-def route(pathname: str | None) -> Child:
-    """Give the skeleton of the page of a path."""
+def route(pathname: str | None) -> tuple[Child, str]:
+    """Give the skeleton of the page of a path, and that path: what fills the page waits for both."""
+    return _skeleton(pathname), pathname or "/"
+
+
+def _skeleton(pathname: str | None) -> Child:
     page = page_of(pathname)
     if page is None:
         return nothing(
@@ -198,7 +203,7 @@ def say_nothing(pathname: str | None) -> Child:
 def register(app: dash.Dash) -> None:
     """Attach the callbacks of the frame and of each page."""
     url, query = Input(Shell.URL, "pathname"), Input(Shell.URL, "search")
-    app.callback(Output(Shell.CONTENT, "children"), url)(route)
+    app.callback(Output(Shell.CONTENT, "children"), Output(Shell.PAGE, "data"), url)(route)
     app.callback(Output(Shell.NAV, "children"), Output(Shell.HEAD, "children"), url, query)(frame)
     app.callback(Output(Shell.NOTICE, "children"), url)(say_nothing)
     app.callback(

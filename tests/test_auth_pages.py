@@ -182,7 +182,7 @@ def test_nobody_sees_a_site_at_which_they_have_no_role(two: AuthBook) -> None:
     client = two.signed_in(Role.ENGINEER)
     body = callback_body(two.app, "month-body.children")
     for one in (*body["inputs"], *body["state"]):
-        one["value"] = {"pathname": "/", "search": "?site=other-quay", "data": "light"}[one["property"]]
+        one["value"] = {"shell-page": "/", "shell-url": "?site=other-quay", "shell-scheme": "light"}[one["id"]]
     text = client.post(UPDATE, json=body).get_data(as_text=True)
     assert "There is no site" in text
     assert "Other Quay" not in text
@@ -273,7 +273,7 @@ def test_an_engineer_signs_with_the_password_and_the_name_is_theirs(book: AuthBo
 def fill(client: Any, book: AuthBook, key: str, path: str, search: str = "") -> str:
     body = callback_body(book.app, key)
     for one in (*body["inputs"], *body["state"]):
-        one["value"] = {"pathname": path, "search": search, "data": "light"}[one["property"]]
+        one["value"] = {"shell-page": path, "shell-url": search, "shell-scheme": "light"}[one["id"]]
     answer = client.post(UPDATE, json=body)
     assert answer.status_code == 200, answer.get_data(as_text=True)[:300]
     return json.dumps(answer.get_json(), ensure_ascii=False)

@@ -116,6 +116,32 @@ def test_the_key_slash_finds_a_machine_without_a_mouse(plant_url: str, opened: O
     expect(page.locator("#shell-finder")).to_have_value("")
 
 
+def test_an_address_is_answered_once_and_nothing_goes_away_after_it(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/book")
+    page.wait_for_load_state("networkidle")
+    filled: list[str] = []
+    page.on("request", lambda one: filled.extend(re.findall(r'"output":"([^"]*-body)\.', one.post_data or "")))
+
+    def answered(title: str, *bodies: str) -> None:
+        expect(page.locator("main h1")).to_contain_text(title)
+        page.wait_for_timeout(300)  # a second question would have been asked by then
+        assert sorted(filled) == sorted(bodies)
+        filled.clear()
+
+    page.get_by_label("Machine", exact=True).fill("P-106")
+    page.keyboard.press("Enter")
+    expect(page.locator(".sentence")).to_contain_text("answer: machine P-106")
+    answered("Book", "book-body")
+    page.locator("tbody th a").first.click()  # path and choices change at once
+    answered("job recorded", "book-body")
+    machine = ("asset-body", "asset-study-body", "asset-rest-body")
+    page.get_by_role("link", name="The history of P-106").click()
+    answered("P-106", *machine)
+    page.locator("#shell-finder").fill("P-105")
+    page.get_by_role("option", name=re.compile("P-105")).click()
+    answered("P-105", *machine)
+
+
 def test_a_month_is_picked_stepped_sent_and_gone_back_from(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/?month=2026-10")
     expect(page.locator("main h1")).to_have_text("October 2026")

@@ -72,7 +72,7 @@ def test_a_site_without_a_job_answers_on_every_page(sqlite_book: Settings) -> No
 def rest(client: FlaskClient, search: str) -> str:
     """Give the last part of the page of P-1, which holds the jobs."""
     inputs = [
-        {"id": Shell.URL, "property": "pathname", "value": "/asset/P-1"},
+        {"id": Shell.PAGE, "property": "data", "value": "/asset/P-1"},
         {"id": Shell.URL, "property": "search", "value": search},
         {"id": Shell.SCHEME, "property": "data", "value": "light"},
     ]

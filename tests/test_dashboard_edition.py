@@ -15,8 +15,8 @@ from models.settings import Settings
 from tests.record_book import Opened, open_book
 
 CALL = {
-    "output": "shell-content.children",
-    "outputs": {"id": "shell-content", "property": "children"},
+    "output": "..shell-content.children...shell-page.data..",
+    "outputs": [{"id": "shell-content", "property": "children"}, {"id": "shell-page", "property": "data"}],
     "inputs": [{"id": "shell-url", "property": "pathname", "value": "/due"}],
     "changedPropIds": ["shell-url.pathname"],
 }

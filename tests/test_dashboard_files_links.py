@@ -62,7 +62,7 @@ def test_the_page_of_a_machine_gives_its_jobs_and_runs(client: FlaskClient) -> N
     found: set[str] = set()
     for output in (asset.Ids.BODY, asset.Ids.STUDY, asset.Ids.REST):
         inputs = [
-            {"id": "shell-url", "property": "pathname", "value": "/asset/P-102"},
+            {"id": "shell-page", "property": "data", "value": "/asset/P-102"},
             {"id": "shell-url", "property": "search", "value": "?units=mil"},
             {"id": "shell-scheme", "property": "data", "value": "light"},
         ]

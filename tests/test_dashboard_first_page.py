@@ -59,7 +59,7 @@ def test_pages_after_new_jobs_need_no_long_column_and_show_the_same_as_with_all_
     def ask(name: str, tag: str, visit: str) -> list[Any]:
         bodies, path = PAGES[name]
         given = {
-            f"{Shell.URL}.pathname": path or asset_path(tag),
+            f"{Shell.PAGE}.data": path or asset_path(tag),
             f"{Shell.URL}.search": "",
             f"{Shell.SCHEME}.data": "light",
         }

@@ -92,7 +92,7 @@ def text_of(answer: Any) -> Any:
 
 def fill(client: Any, page: Any, pathname: str, search: str, scheme: str = "light") -> Any:
     inputs = [
-        {"id": Shell.URL, "property": "pathname", "value": pathname},
+        {"id": Shell.PAGE, "property": "data", "value": pathname},
         {"id": Shell.URL, "property": "search", "value": search},
         {"id": Shell.SCHEME, "property": "data", "value": scheme},
     ]
@@ -104,7 +104,7 @@ def parts_of_pages(client: Any, search: str = "") -> dict[str, Any]:
     found = {page.Ids.BODY: fill(client, page, page.PATH, search) for page in MODULES}
     for part in (asset.Ids.BODY, asset.Ids.STUDY, asset.Ids.REST):
         inputs = [
-            {"id": Shell.URL, "property": "pathname", "value": "/asset/P-101"},
+            {"id": Shell.PAGE, "property": "data", "value": "/asset/P-101"},
             {"id": Shell.URL, "property": "search", "value": ""},
             {"id": Shell.SCHEME, "property": "data", "value": "light"},
         ]
@@ -213,9 +213,8 @@ def test_a_site_can_be_chosen_where_there_are_several() -> None:
 
 
 def test_a_path_that_leads_nowhere_has_a_page(clients: Any) -> None:
-    answer = call(
-        clients["many"], f"{Shell.CONTENT}.children", [{"id": Shell.URL, "property": "pathname", "value": "/nowhere"}]
-    )
+    asked = [{"id": Shell.URL, "property": "pathname", "value": "/nowhere"}]
+    answer = call(clients["many"], f"..{Shell.CONTENT}.children...{Shell.PAGE}.data..", asked)
     assert "There is no such page" in answer.get_data(as_text=True)
     assert shell.page_of("/assets-of-mine") is None
     assert shell.page_of(None).PATH == "/"

@@ -48,7 +48,7 @@ def client() -> Any:
 
 def ask(client: Any, part: str, path: str, search: str = "") -> str:
     inputs = [
-        {"id": Shell.URL, "property": "pathname", "value": path},
+        {"id": Shell.PAGE, "property": "data", "value": path},
         {"id": Shell.URL, "property": "search", "value": search},
         {"id": Shell.SCHEME, "property": "data", "value": "light"},
     ]

@@ -48,8 +48,11 @@ class Form:
     def ask(self, output: str, first: tuple[str, Any], *more: dict[str, Any]) -> Any:
         return call(self.client, output, [{"id": first[0], "property": "data", "value": first[1]}, *more], self.place())
 
+    def place_of_body(self) -> list[dict[str, Any]]:
+        return [{"id": Shell.PAGE, "property": "data", "value": "/record"}, self.place()[1]]
+
     def body(self) -> str:
-        given = [*self.place(), {"id": Shell.SCHEME, "property": "data", "value": "light"}]
+        given = [*self.place_of_body(), {"id": Shell.SCHEME, "property": "data", "value": "light"}]
         return text_of(call(self.client, f"{Ids.BODY}.children", given))
 
     def fields(self, draft: dict[str, Any] | None = None) -> dict[str, str]:
@@ -296,13 +299,14 @@ def test_a_book_without_a_desk_is_read_only() -> None:
         {"id": Shell.URL, "property": "search", "value": "?asset=P-101"},
     ]
     scheme = {"id": Shell.SCHEME, "property": "data", "value": "dark"}
-    assert "open for reading only" in text_of(call(client, f"{Ids.BODY}.children", [*state, scheme]))
+    page = {"id": Shell.PAGE, "property": "data", "value": "/record"}
+    assert "open for reading only" in text_of(call(client, f"{Ids.BODY}.children", [page, state[1], scheme]))
     sent = [{"id": Ids.SEND, "property": "data", "value": {"fields": results(), "n": 1}}]
     assert "open for reading only" in text_of(call(client, f"{Ids.ANSWER}.children", sent, state))
 
 
 def test_the_form_stays_when_only_the_colours_change(form: Form) -> None:
-    given = [*form.place(), {"id": Shell.SCHEME, "property": "data", "value": "dark"}]
+    given = [*form.place_of_body(), {"id": Shell.SCHEME, "property": "data", "value": "dark"}]
     body = {
         "output": f"{Ids.BODY}.children", "outputs": {"id": Ids.BODY, "property": "children"}, "inputs": given, "state": [],
         "changedPropIds": [f"{Shell.SCHEME}.data"],

@@ -70,7 +70,7 @@ def whole(held: Pictures, slow: Slow, site_id: int) -> Picture:
 
 def show(app: Any, page: Any, search: str = "", cookie: str = "") -> Any:
     inputs = [
-        {"id": Shell.URL, "property": "pathname", "value": page.PATH},
+        {"id": Shell.PAGE, "property": "data", "value": page.PATH},
         {"id": Shell.URL, "property": "search", "value": search},
         {"id": Shell.SCHEME, "property": "data", "value": "light"},
     ]

@@ -121,7 +121,7 @@ def trees(client: FlaskClient, address: str) -> Iterator[Any]:
     pathname, _, query = address.partition("?")
     search = f"?{query}" if query else ""
     place = [
-        {"id": Shell.URL, "property": "pathname", "value": pathname},
+        {"id": Shell.PAGE, "property": "data", "value": pathname},
         {"id": Shell.URL, "property": "search", "value": search},
     ]
     asked = [*place, {"id": Shell.SCHEME, "property": "data", "value": "light"}]

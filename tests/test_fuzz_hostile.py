@@ -45,7 +45,7 @@ def called(target: Target, key: str, **values: Any) -> int:
      ("record-reasons.children", {"record_asks": [["a", "b"]], "record_typed": ["x"]}), ("record-answer.children", {"record_send": "a text"}),
      ("record-answer.children", {"record_send": {"fields": ["x"]}}), ("record-choose.data", {"searchValue": {"a": 1}}),
      ("record-form.children", {"record_draft": 7}), ("shell-finder.data", {"searchValue": 5}), ("shell-finder.data", {"searchValue": "\ud800"}),
-     ("month-body.children", {"pathname": ["/"]}), ("month-body.children", {"search": 3})],
+     ("month-body.children", {"shell_page": ["/"]}), ("month-body.children", {"search": 3})],
 )  # fmt: skip
 def test_values_of_another_kind_are_refused(target: Target, key: str, values: dict[str, Any]) -> None:
     """Each of these once ended in a fault of the program: found by the fuzzers."""

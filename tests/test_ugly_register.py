@@ -157,7 +157,7 @@ def rows_of_the_page(book: tuple[sa.Engine, Site], tag: str) -> dict[str, dict[s
     reader = Reader(book[0])
     client = create_app(Settings(book="x.db"), reader, clock=lambda: NOW).server.test_client()
     inputs = [
-        {"id": Shell.URL, "property": "pathname", "value": f"/asset/{tag}"},
+        {"id": Shell.PAGE, "property": "data", "value": f"/asset/{tag}"},
         {"id": Shell.URL, "property": "search", "value": ""},
         {"id": Shell.SCHEME, "property": "data", "value": "light"},
     ]

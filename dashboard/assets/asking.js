@@ -26,6 +26,10 @@
     }
     event.preventDefault();
     var query = address(form);
-    window.dash_clientside.set_props("shell-url", { pathname: path, search: query ? "?" + query : "" });
+    var props = { search: query ? "?" + query : "" };
+    if (path !== window.location.pathname) {
+      props.pathname = path; /* said without need, it would lay the whole page out anew */
+    }
+    window.dash_clientside.set_props("shell-url", props);
   });
 })();

@@ -95,7 +95,7 @@
 
   /* Whoever goes to another page gets it from the new program at once; a page that is worked on stays until its reader loads it again. */
   function renewed(said, call) {
-    var goes = call.output === "shell-content.children" && first_time(said.edition) && go(again);
+    var goes = call.output.indexOf("..shell-content.children.") === 0 && first_time(said.edition) && go(again);
     if (!goes) {
       notice(said.notice);
     }

@@ -50,6 +50,7 @@ BY_PROPERTY: Final[Mapping[str, _Kind]] = {
 }  # fmt: skip
 BY_ID: Final[Mapping[str, _Kind]] = {
     Shell.SCHEME: _text,
+    Shell.PAGE: _text,
     RecordIds.TYPED: _texts,
     RecordIds.SEND: _with_fields,
     RecordIds.SHAPE: _with_fields,

@@ -65,7 +65,12 @@ def measure(book: Path, cache: Path, repeats: int) -> dict[str, float]:
     warm_up(app)
     history = whole_picture(app, reader)
     asker = Asker(app)
-    at = {f"{Shell.URL}.pathname": "/", f"{Shell.URL}.search": "", f"{Shell.SCHEME}.data": "light"}
+    at = {
+        f"{Shell.URL}.pathname": "/",
+        f"{Shell.PAGE}.data": "/",
+        f"{Shell.URL}.search": "",
+        f"{Shell.SCHEME}.data": "light",
+    }
     ours, plain = (asker.body(Question("", name, "", at)) for name in ("month-body", PLAIN))
     shown, times = kept_answers.SHOWN, {"plain page": [0.0], "ours, fresh": [0.0], "ours, again": [0.0]}
     for one in times.values():

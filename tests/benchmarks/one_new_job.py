@@ -127,7 +127,7 @@ class Reading:
         """Ask for all parts of a page; give the time and the processor's time [ms]."""
         bodies, path = PAGES[name]
         given = {
-            f"{Shell.URL}.pathname": path or asset_path(tag),
+            f"{Shell.PAGE}.data": path or asset_path(tag),
             f"{Shell.URL}.search": "",
             f"{Shell.SCHEME}.data": "light",
         }

@@ -94,7 +94,7 @@ def _shown(page: str, body: str, name: str, path: str, search: str) -> Question:
 
 
 def _at(path: str, search: str) -> dict[str, Any]:
-    return {f"{Shell.URL}.pathname": path, f"{Shell.URL}.search": search}
+    return {f"{Shell.URL}.pathname": path, f"{Shell.PAGE}.data": path, f"{Shell.URL}.search": search}
 
 
 def _shell(n: Names) -> Iterator[Question]:

@@ -46,7 +46,7 @@ class Served:
             "output": "month-body.children",
             "outputs": {"id": "month-body", "property": "children"},
             "inputs": [
-                {"id": "shell-url", "property": "pathname", "value": "/"},
+                {"id": "shell-page", "property": "data", "value": "/"},
                 {"id": "shell-url", "property": "search", "value": ""},
                 {"id": "shell-scheme", "property": "data", "value": "light"},
             ],

@@ -25,6 +25,8 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote, urlencode
 
+from dashboard.ids import Shell
+
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "tests"))  # for the fixtures' file
 
@@ -221,8 +223,8 @@ class Target:
         search = self._search(draw)
         odd = draw.byte() % 3 == 0
 
-        def value(_: str, prop: str) -> Any:
-            if prop == "pathname":
+        def value(name: str, prop: str) -> Any:
+            if prop == "pathname" or name == Shell.PAGE:
                 return draw.value() if odd and draw.byte() % 4 == 0 else path
             if prop == "search":
                 return search
