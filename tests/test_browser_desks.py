@@ -60,15 +60,29 @@ def test_the_book_is_asked_with_the_keyboard_alone(plant_url: str, opened: Opene
     page.keyboard.press("Enter")
     expect(page.locator(".sentence")).to_contain_text("answer: machine P-106")
     assert page.url.endswith("/book?units=mil&asset=p-106")
+    # The page was drawn anew, and the keyboard is where it was.
+    expect(page.get_by_label("Machine", exact=True)).to_be_focused()
     page.get_by_label("Kind of entry").select_option("job amended")
-    page.keyboard.press("Tab")
-    page.get_by_role("button", name="Show").press("Enter")
+    page.get_by_role("button", name="Show").focus()
+    page.keyboard.press("Enter")
     expect(page.locator("main")).to_contain_text("No entry answers")
+    expect(page.get_by_role("button", name="Show")).to_be_focused()
     page.go_back()
     expect(page.locator(".sentence")).to_contain_text("answer: machine P-106.")
     page.get_by_role("link", name="All entries").press("Enter")
     expect(page.locator(".sentence")).to_contain_text("entries of this site")
     assert page.url.endswith("/book?units=mil")
+    page.locator("tbody th a").first.press("Enter")
+    expect(page.locator("main h1")).to_contain_text("Entry")
+    expect(page.locator("main")).to_be_focused()  # another page begins at its top
+
+
+def test_whoever_points_is_given_no_field_to_type_into(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/book")
+    page.get_by_label("Machine", exact=True).fill("P-106")
+    page.get_by_role("button", name="Show").click()
+    expect(page.locator(".sentence")).to_contain_text("answer: machine P-106")
+    expect(page.locator("body")).to_be_focused()
 
 
 # A key, a second one before the page has settled after the first, and a third as soon as it has: a scanner types so.
