@@ -347,6 +347,21 @@ def test_the_frame_says_who_is_signed_in_and_offers_what_is_for_their_roles(book
         assert ('"/accounts"' in text) == more
 
 
+def test_a_form_of_a_session_that_has_ended_is_told_in_words(book: AuthBook) -> None:
+    client = book.signed_in(Role.ENGINEER)
+    client.delete_cookie("driftbook")
+    page_of_browser = {"Accept": "text/html,*/*"}
+    answer = client.post("/import/abcdefghijklmnopqrstuv?units=mil", data={"does": "all"}, headers=page_of_browser)
+    assert answer.status_code == 401
+    page = answer.get_data(as_text=True)
+    assert "Your session has ended, and what you chose or typed was not taken" in page
+    assert 'href="/sign-in?next=%2Fimport%2Fabcdefghijklmnopqrstuv%3Funits%3Dmil"' in page
+    # A script is told in its own way, as before.
+    for asked in (client.get("/_dash-layout"), client.post("/import/x", headers={"Accept": "application/json"})):
+        assert asked.status_code == 401
+        assert asked.get_json()["sign_in"] == "/sign-in"
+
+
 def test_the_record_page_takes_the_name_of_who_is_signed_in(book: AuthBook) -> None:
     client = book.signed_in(Role.RECORDER)
     body = callback_body(book.app, "record-form.children")

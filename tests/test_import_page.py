@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import html
 import io
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import replace
@@ -63,6 +64,26 @@ def shown(answer: Any) -> str:
 def do(client: Any, where: str, does: str, **typed: str) -> Any:
     mark = mark_of(client.get(where).get_data(as_text=True))
     return client.post(where, data={"mark": mark, "does": does, "by": "Bo Tarn", **typed})
+
+
+def after(client: Any, answer: Any) -> Any:
+    """Follow where a form that was sent leads, as a browser does."""
+    assert answer.status_code == 303
+    return client.get(answer.headers["Location"])
+
+
+def was_of(page: str) -> str:
+    """Read by which way of reading the page was made."""
+    was = re.search(r'name="was" value="([0-9a-f]+)"', page)
+    assert was
+    return was[1]
+
+
+def offset_of(book: Opened, tag: str = "P-2") -> float:
+    """Give the as-found vertical offset of the last job. [mm]"""
+    found = book.story(tag).jobs[-1].job.found
+    assert found is not None
+    return float(found.offset_v or 0.0)
 
 
 def refs(book: Opened, tag: str = "P-2") -> list[str]:
@@ -182,46 +203,143 @@ def test_what_was_corrected_and_not_looked_at_does_not_go_in_otherwise(book: Ope
     client, head = book.app.server.test_client(), book.reader.head()
     where = sent(client, OWN.replace("grumbling", "PM"))
     typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mil", "r0s0.c6.unit": "mil"}
-    answer = do(client, where, "all", **typed)
-    assert answer.status_code == 409
+    answer = after(client, do(client, where, "all", **typed))
     assert "The reading was corrected: look at what would go in now" in shown(answer)
     assert book.reader.head() == head
     assert do(client, where, "all", **form_of(answer.get_data(as_text=True))).status_code == 303
-    found = book.story("P-2").jobs[-1].job.found
-    assert found is not None
-    assert found.offset_v == pytest.approx(0.0635)
+    assert offset_of(book) == pytest.approx(0.0635)
 
 
 def test_a_form_of_an_older_window_changes_nothing(book: Opened) -> None:
     client, head = book.app.server.test_client(), book.reader.head()
     where = sent(client, OWN.replace("grumbling", "PM"))
     page = client.get(where).get_data(as_text=True)
-    was = re.search(r'name="was" value="([0-9a-f]+)"', page)
-    assert was
     typed = form_of(page)
-    assert do(client, where, "correct", was=was[1], **{**typed, "r0s0.c4.unit": "mil"}).status_code == 303
+    assert do(client, where, "correct", was=was_of(page), **{**typed, "r0s0.c4.unit": "mil"}).status_code == 303
     for does in ("correct", "all"):
-        answer = do(client, where, does, was=was[1], **typed)
-        assert answer.status_code == 409
+        answer = after(client, do(client, where, does, was=was_of(page), **typed))
         assert "changed in another window meanwhile" in shown(answer)
     assert 'value="mil" selected' in client.get(where).get_data(as_text=True)
     assert book.reader.head() == head
 
 
-def test_a_reading_that_somebody_else_changes_meanwhile_is_not_this_files(book: Opened, tmp_path: Path) -> None:
-    client = book.app.server.test_client()
-    plain = OWN.replace("grumbling", "PM")
+def test_files_that_wait_beside_each_other_are_read_in_one_way(book: Opened, tmp_path: Path) -> None:
+    client, plain = book.app.server.test_client(), OWN.replace("grumbling", "PM")
+    may, june, july = (
+        sent(client, plain.replace("2026-05", month), f"{month}.csv") for month in ("2026-05", "2026-06", "2026-07")
+    )
+    older = client.get(june).get_data(as_text=True)
+    typed = form_of(client.get(may).get_data(as_text=True)) | {"r0s0.c4.unit": "mil", "r0s0.c6.unit": "mil"}
+    # One corrects July for itself, before May is confirmed in another way.
+    assert do(client, july, "correct", **{**typed, "r0s0.c4.unit": "µm"}).status_code == 303
+    assert do(client, may, "correct", **typed).status_code == 303
+    assert do(client, may, "all").status_code == 303
+    assert offset_of(book) == pytest.approx(0.0635)
+    # What stands in the form of June was made before that: it is told, and June is read as May was.
+    answer = after(client, do(client, june, "all", was=was_of(older), **form_of(older)))
+    assert "changed in another window meanwhile" in shown(answer)
+    page = answer.get_data(as_text=True)
+    assert do(client, june, "all", was=was_of(page), **form_of(page)).status_code == 303
+    assert offset_of(book) == pytest.approx(0.0635)
+    assert do(client, july, "all").status_code == 303
+    assert offset_of(book) == pytest.approx(0.0025)
+    assert "is not kept for later ones" in shown(client.get(july))
+    # Two confirmed ways of reading the same headings would stop every later file.
+    assert len(list((tmp_path / "mappings").glob("*.toml"))) == 1
+    later = shown(client.get(sent(client, plain.replace("2026-05", "2026-09"), "later.csv")))
+    assert "All of it is good" in later
+
+
+def test_a_reading_that_somebody_else_changes_is_that_of_files_that_wait(book: Opened, tmp_path: Path) -> None:
+    client, plain = book.app.server.test_client(), OWN.replace("grumbling", "PM")
     assert do(client, sent(client, plain), "all").status_code == 303
     kept = next((tmp_path / "mappings").glob("*.toml"))
-    where = sent(client, plain.replace("2026-05", "2026-08"))
+    where, own = (sent(client, plain.replace("2026-05", month)) for month in ("2026-08", "2026-09"))
+    typed = form_of(client.get(own).get_data(as_text=True))
+    assert do(client, own, "correct", **{**typed, "r0s0.c4.unit": "µm"}).status_code == 303
     changed = kept.read_text().replace('unit = "mm"', 'unit = "mil"')
     kept.write_text(changed)
     assert do(client, where, "all").status_code == 303
-    found = book.story("P-2").jobs[-1].job.found
-    assert found is not None
-    assert found.offset_v == pytest.approx(2.5)
+    assert offset_of(book) == pytest.approx(0.0635)
+    # The one that was corrected keeps its own reading, and does not write over what was changed meanwhile.
+    assert do(client, own, "all").status_code == 303
+    assert offset_of(book) == pytest.approx(0.0025)
     assert kept.read_text() == changed
-    assert "could not be kept for later files" in shown(client.get(where))
+    assert "is not kept for later ones" in shown(client.get(own))
+
+
+def test_what_does_not_go_in_is_not_confirmed(book: Opened, tmp_path: Path) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(client, OWN)
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct", **{**typed, "r0s0.c4.times": "-1"}).status_code == 303
+    assert do(client, where, "all").status_code == 303
+    assert book.reader.head() == head
+    assert "confirmed = false" in mapping_of(tmp_path, where).read_text()
+    assert "by importing you confirm it" in shown(client.get(where))
+
+
+def test_remarks_in_a_mapping_stay_where_nothing_was_corrected(book: Opened, tmp_path: Path) -> None:
+    client = book.app.server.test_client()
+    assert do(client, sent(client, OWN.replace("grumbling", "PM")), "all").status_code == 303
+    kept = next((tmp_path / "mappings").glob("*.toml"))
+    kept.write_text(kept.read_text() + "# our own remark\n")
+    where = sent(client, OWN.replace("2026-05", "2026-08"))
+    page = client.get(where).get_data(as_text=True)
+    assert "grumbling" in page
+    assert do(client, where, "good", was=was_of(page), **form_of(page)).status_code == 303
+    assert "1 record went into the book" in shown(client.get(where))
+    assert "our own remark" in kept.read_text()
+    # Each time that it is corrected, the one before stays beside it under a name of its own.
+    for month, meaning in (("2026-09", "condition"), ("2026-10", "failure")):
+        where = sent(client, OWN.replace("2026-05", month))
+        page = client.get(where).get_data(as_text=True)
+        word = re.search(r'for="(r0s0\.w\d+)">[^<]*grumbling', page)
+        assert word
+        assert do(client, where, "correct", **form_of(page) | {word[1]: meaning}).status_code == 303
+        assert do(client, where, "all").status_code == 303
+    assert len(list((tmp_path / "mappings").glob("*.toml.before*"))) == 2
+    assert "our own remark" in next((tmp_path / "mappings").glob("*.toml.before")).read_text()
+
+
+def test_the_key_enter_throws_nothing_away_and_the_name_is_typed_once(book: Opened) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, OWN)
+    page = client.get(where).get_data(as_text=True)
+    assert re.findall(r'name="does" value="(\w+)"', page)[0] == "correct"
+    assert do(client, where, "correct", **form_of(page)).status_code == 303
+    assert 'name="by" type="text" value="Bo Tarn"' in client.get(where).get_data(as_text=True)
+
+
+def test_rows_come_back_to_be_mended_also_where_none_is_good(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(client, GOOD.replace("0.05,0.3", "five,0.3"))
+    assert "Give 1 row back as a file to mend" in shown(client.get(where))
+    page = after(client, do(client, where, "mend"))
+    assert "To mend and send again, 1 row" in shown(page)
+    assert "Give 1 row back" not in shown(page)
+    link = re.search(r'href="(/import/[^"]+\.csv)"', page.get_data(as_text=True))
+    assert link
+    with client.get(link[1]) as given:
+        assert "five" in given.get_data(as_text=True)
+    assert book.reader.head() == head
+
+
+def test_a_hidden_sheet_is_told_and_a_wide_plan_beside_the_list_stops_nothing(book: Opened) -> None:
+    client = book.app.server.test_client()
+    made = openpyxl.Workbook()
+    jobs, plan = made.active, made.create_sheet("plan")
+    jobs.title = "jobs"
+    for row in csv.reader(io.StringIO(GOOD)):
+        jobs.append(row)
+    plan.append([f"week {number}" for number in range(600)])
+    jobs.sheet_state = "hidden"
+    made.active = 1
+    body = io.BytesIO()
+    made.save(body)
+    page = shown(client.get(sent(client, body.getvalue(), "jobs.xlsx")))
+    assert "All of it is good: 1 record" in page
+    assert "the workbook hides this sheet; it was read all the same" in page
 
 
 def test_what_went_wrong_meanwhile_is_not_called_done(book: Opened) -> None:
@@ -242,7 +360,7 @@ def test_a_column_without_which_no_row_can_be_read_is_not_left_out(book: Opened,
     for column, name in ((0, "tag"), (1, "performed at")):
         answer = do(client, where, "correct", **{**typed, f"r0s0.c{column}.field": ""})
         assert answer.status_code == 409
-        assert f"no column of jobs is '{name}'" in shown(answer)
+        assert f"Say which column is ‘{name}’" in shown(answer)
     # Nor does it read what only rows of another table say.
     assert do(client, where, "correct", **{**typed, "r0s0.c3.field": "people.qualification"}).status_code == 303
     assert "qualification" not in mapping_of(tmp_path, where).read_text()
@@ -384,7 +502,7 @@ def test_two_columns_cannot_be_the_same_and_no_sheet_left_is_told(book: Opened, 
     before = kept.read_text()
     answer = do(client, where, "correct", **{**typed, "r0s0.c6.field": typed["r0s0.c4.field"]})
     assert answer.status_code == 409
-    assert "are both" in shown(answer)
+    assert "cannot both be ‘found offset V’. Leave one of them out." in shown(answer)
     assert kept.read_text() == before
     assert "No sheet would be left" in shown(do(client, where, "correct", **typed, **{"r0s0.out": "1"}))
     # What no list offers changes nothing.
@@ -480,11 +598,16 @@ def test_while_somebody_imports_it_a_second_tap_is_told_so(book: Opened, tmp_pat
     where = sent(client, GOOD)
     found = SentFiles(tmp_path / "mappings", NOW).find(where.rpartition("/")[2], site_id=book.site.site_id, login="")
     assert found is not None
+    mark = mark_of(client.get("/import").get_data(as_text=True))
     with found.alone() as first, found.alone() as second:
         assert (first, second) == (True, False)
-        answer = do(client, where, "all")
+        answer = client.post(where, data={"mark": mark, "does": "all", "by": "Bo Tarn"})
         assert answer.status_code == 409
         assert "It is being imported" in shown(answer)
+        # Whoever only looks is told so too, and the page comes again by itself.
+        page = client.get(where)
+        assert "It is being imported" in shown(page)
+        assert page.headers["Refresh"] == f"3; url={where}"
     assert do(client, where, "all").status_code == 303
 
 
@@ -501,7 +624,12 @@ def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, mon
     late = SentFiles(tmp_path, NOW + timedelta(days=2000))
     two = kept(late)
     assert late.find(one.secret, site_id=1, login="a") is None
-    assert late.find(two.secret, site_id=1, login="a") == two
+    when = (NOW - timedelta(days=2)).timestamp()
+    os.utime(two.folder, (when, when))
+    assert files.find(two.secret, site_id=1, login="a") is None, "a day at most, whether or not somebody sends another"
+    when = NOW.timestamp()
+    os.utime(two.folder, (when, when))
+    assert files.find(two.secret, site_id=1, login="a") == two
     monkeypatch.setattr(sent_files, "MOST_WAITING", 1)
     with pytest.raises(DriftbookError, match="Too many files"):
         kept(files)

@@ -56,7 +56,7 @@
       return;
     }
     var main = document.querySelector("main");
-    var to = window.location.pathname === last.path ? counterpart() : main.querySelector("h1") && main;
+    var to = window.location.pathname === last.path ? counterpart() : main && main.querySelector("h1") && main;
     if (to) {
       to.focus({ preventScroll: true });
     }

@@ -5,7 +5,7 @@ Texts are escaped where they are put in; only what this module itself made is ta
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from flask import Response, make_response, request
@@ -136,8 +136,10 @@ def section(title: str, *parts: Part) -> Markup:
     return tag("section", tag("h2", title), *parts, class_="part")
 
 
-def table(caption: str, headings: Iterable[str], rows: Iterable[Iterable[Part]]) -> Markup:
-    """Write a table."""
+def table(caption: str, headings: Sequence[str], rows: Iterable[Iterable[Part]], *, stacked: bool = False) -> Markup:
+    """Write a table; a stacked one shows each row as a list on a phone."""
     head = tag("thead", tag("tr", *[tag("th", text, scope="col") for text in headings]))
-    body = tag("tbody", *[tag("tr", *[tag("td", cell) for cell in row]) for row in rows])
-    return tag("div", tag("table", tag("caption", caption), head, body), class_="table", tabindex=0)
+    cells = ([tag("td", cell, data_is=name) for name, cell in zip(headings, row, strict=True)] for row in rows)
+    body = tag("tbody", *[tag("tr", *row) for row in cells])
+    kind = "table stacked" if stacked else "table"
+    return tag("div", tag("table", tag("caption", caption), head, body), class_=kind, tabindex=0)

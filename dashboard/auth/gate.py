@@ -16,7 +16,7 @@ from dashboard import roles
 from dashboard.auth.access import Signed
 from dashboard.auth.asking import PASSWORD, SIGN_IN, access_of_app, session_cookie, signed, unguarded
 from dashboard.auth.calls import well_formed
-from dashboard.auth.forms import message_page
+from dashboard.auth.forms import message_page, page, tag
 from dashboard.place import read_file_place, read_site
 from dashboard.words import say
 from models.values.roles import Permission
@@ -107,8 +107,18 @@ def _away(where: str) -> Any:
     """Send a person who looks at a page elsewhere, and tell a script that it has to go there."""
     if request.method in {"GET", "HEAD"} and not request.path.startswith("/_") and request.accept_mimetypes.accept_html:
         return redirect(where)
+    if _is_form() and where != PASSWORD:
+        # A page that stood open too long: it comes again after signing in, and what was chosen on it has to be chosen again.
+        parts = (tag("p", say("gate.form_late")), tag("a", say("door.title"), href=where))
+        return page(say("door.title"), tag("div", *parts, class_="blank"), status=401)
     plain = urlsplit(where).path
     return jsonify({"sign_in": plain, "notice": say("gate.signed_out")}), 401
+
+
+def _is_form() -> bool:
+    """Tell whether a form of a plain page was sent."""
+    on_page = not request.path.startswith("/_") and bool(request.accept_mimetypes.accept_html)
+    return on_page and request.method == "POST" and not request.is_json
 
 
 def _refused(text: str) -> Any:

@@ -6,6 +6,7 @@ once, however often that is pressed.
 
 from __future__ import annotations
 
+import threading
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
@@ -21,7 +22,7 @@ from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.desk import Desk
 from dashboard.fetch import Scene
-from dashboard.importing.looking import bring, correct, digest_of, read, same
+from dashboard.importing.looking import bring, correct, digest_of, give_back, read, same
 from dashboard.importing.mapping_form import corrected
 from dashboard.importing.outcome import from_kept
 from dashboard.importing.sent_files import SentFile, room
@@ -32,6 +33,7 @@ from dashboard.importing.shown import (
     find_sent,
     login_here,
     looked_at,
+    not_looked_at,
     path_to,
     prefix_of,
     seen_here,
@@ -49,6 +51,15 @@ IMPORTING = Blueprint("importing", "dashboard.importing.import_page")
 _MOST_PARTS: Final = 10_000
 _MOST_OF_A_FORM: Final = 2 << 20
 """Fields and bytes of a form in which a reading is corrected: a sheet of a hundred columns has three hundred fields."""
+
+_SAID: Final = {"corrected": "import.look_again", "meanwhile": "import.meanwhile"}
+"""What the page says after a form was sent, by what stands in its address: the page can be loaded again."""
+
+_LOOKS: Final = threading.BoundedSemaphore(2)
+"""So many files are looked at at once by a process: each look reads the whole file, and others wait for the same processor."""
+
+_AGAIN_S: Final = 3
+"""Seconds after which a page that waits loads itself again."""
 
 
 @IMPORTING.route(PATH, methods=["GET", "POST"], endpoint="start")
@@ -98,7 +109,7 @@ def one(secret: str) -> Any:
         return message_page(say("import.title"), say("import.gone"), 404)
     if request.method == "POST":
         return _asked(seen, sent, desk)
-    return looked_at(seen, sent, desk) if sent.done is None else told(seen, sent, from_kept(sent.done))
+    return _shown(seen, sent, desk) if sent.done is None else told(seen, sent, from_kept(sent.done))
 
 
 @IMPORTING.route(f"{PATH}/<secret>/<name>", methods=["GET"], endpoint="mend")
@@ -112,16 +123,40 @@ def mend(secret: str, name: str) -> Any:
     return send_file(path.resolve(), as_attachment=True, download_name=path.name)
 
 
+def _shown(seen: Scene, sent: SentFile, desk: Desk) -> Response:
+    """Show what importing a file would do, unless that is being found out, or done, already."""
+    said = _SAID.get(request.args.get("said", ""))
+    try:
+        with room(), sent.alone() as alone:
+            if alone and _LOOKS.acquire(blocking=False):
+                try:
+                    return looked_at(seen, sent, desk, *[say(one) for one in [said] if one])
+                finally:
+                    _LOOKS.release()
+    except DriftbookError as fault:
+        hand_on(fault)
+        return not_looked_at(seen, sent, tell(fault.message), tell(fault.remedy))
+    return _busy(seen, sent, 200)
+
+
+def _busy(seen: Scene, sent: SentFile, status: int) -> Response:
+    """Say that somebody works with a file; the page comes again by itself."""
+    where = path_to(seen, sent)
+    answer = message_page(say("import.title.file", name=sent.path.name), say("import.doing"), status, again=where)
+    answer.headers["Refresh"] = f"{_AGAIN_S}; url={where}"
+    return answer
+
+
 def _asked(seen: Scene, sent: SentFile, desk: Desk) -> Response:
     """Do what was asked for with a file, while nobody else does something with it."""
     request.max_form_parts, request.max_form_memory_size = _MOST_PARTS, _MOST_OF_A_FORM
     try:
         with room(), sent.alone() as alone:
-            if alone:
-                return _alone(seen, sent, desk)
-            return message_page(say("import.title"), say("import.doing"), 409, again=path_to(seen, sent))
+            return _alone(seen, sent, desk) if alone else _busy(seen, sent, 409)
     except DriftbookError as fault:
         hand_on(fault)
+        if request.form.get("does") == "drop" and asking.form_is_ours():
+            return _dropped(seen, sent)  # where there is no room, it makes some
         return looked_at(seen, sent, desk, tell(fault.message), tell(fault.remedy), status=409)
 
 
@@ -134,12 +169,14 @@ def _alone(seen: Scene, sent: SentFile, desk: Desk) -> Response:
         return told(seen, sent, from_kept(done))
     if not does:
         return looked_at(seen, sent, desk, say("door.form"), status=400)
+    if asking.signed() is None:
+        sent.say_by(author_here(seen) or sent.by)
     said = _correct(seen, sent, desk, looking=does == "correct")
-    if said:
-        return looked_at(seen, sent, desk, said, status=409)
-    if does in {"all", "good"}:
+    if not said and does in {"all", "good"}:
         return _do(seen, sent, desk, good=does == "good")
-    return redirect(path_to(seen, sent), code=303)
+    if not said and does == "mend":
+        give_back(sent, seen.required, desk, author_here(seen) or "?")
+    return redirect(path_to(seen, sent, said), code=303)
 
 
 def _dropped(seen: Scene, sent: SentFile) -> Response:
@@ -164,18 +201,23 @@ def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
 def _correct(seen: Scene, sent: SentFile, desk: Desk, *, looking: bool) -> str:
     """Keep how a file is to be read as it stands in the form.
 
-    Gives what has to be said before anything else is done: that it is another way than was looked at, or that the form
-    was made for another way than is kept by now.
+    Gives what has to be said before anything else is done, as the address says it: that it is another way than was looked
+    at, or that the form was made for another way than is kept by now.
     """
     _, readings, sheets = read(sent, seen.required, desk)
     was = digest_of(readings)
     if request.form.get("was", was) != was:
-        return say("import.meanwhile")
+        return "meanwhile"
     changed = False
     for place, reading in enumerate(readings):
-        there = reading.mapping if reading.ours else replace(reading.mapping, sheets=reading.read, left_out=())
+        # With the new words of the file, which are in no mapping yet: without an answer they change nothing.
+        here = {sheet.sheet: sheet for sheet in reading.read}
+        every = tuple(here.get(sheet.sheet, sheet) for sheet in reading.mapping.sheets)
+        there = replace(reading.mapping, sheets=every if reading.ours else reading.read)
+        if not reading.ours:
+            there = replace(there, left_out=())
         made = corrected(prefix_of(place), there, reading.read, request.form, seen.required.display, sheets)
         if not same(made, there):
             correct(sent, seen.required, reading, made)
             changed = True
-    return say("import.look_again") if changed and not looking else ""
+    return "corrected" if changed and not looking else ""

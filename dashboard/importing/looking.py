@@ -1,11 +1,12 @@
 """What is seen of a file before anything is written: how it is read, and what importing it would do.
 
-A file that was sent brings the mappings along as they were then: what is corrected
-for it is its own until it is in the book, and so is what others change meanwhile.
+A file is read by the mappings as they are, until they are corrected for it: from then on
+it has its own until it is in the book, and what others change meanwhile is not for it.
 """
 
 from __future__ import annotations
 
+import itertools
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -18,12 +19,12 @@ from dashboard.desk import Brought, Desk
 from dashboard.importing.outcome import Outcome, outcome_of
 from dashboard.importing.sent_files import SentFile, room
 from dashboard.words import say
-from models.commands.choose_mapping import Choice, Chooser, Reading
+from models.commands.choose_mapping import Choice, Chooser, Reading, confirm_for
 from models.commands.report import Report
 from models.errors import UnreadableFileError
-from models.intake.fitting import guessed_encoding, with_samples
-from models.intake.mapping import FileMapping, with_new_words
-from models.intake.mapping_file import free_path, read_mapping, to_toml, units_mark, write_mapping
+from models.intake.fitting import contradict, guessed_encoding, with_samples
+from models.intake.mapping import FileMapping, outline, with_new_words
+from models.intake.mapping_file import free_path, from_toml, read_mapping, to_toml, units_mark, write_mapping
 from models.intake.mend import reserve, write_mend
 from models.intake.reading import Sheet, read_sheets
 from models.values.story import Site
@@ -99,7 +100,7 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Out
     DriftbookError
         If it cannot be read, or its rows that came back cannot be kept.
     """
-    choice = _choose(sent, site, desk, confirm=True)
+    choice = _choose(sent, site, desk)
     made: list[Path] = []
     report: Report | None = None
     brought = Brought(choice.sources, choice.told, looking=False, good=good)
@@ -111,8 +112,27 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Out
         if report is None or not report.written:
             for path in made:
                 path.unlink(missing_ok=True)
-    kept = _publish(sent, choice.readings) if report.written else True
+    kept = True
+    if report.written:  # what did not go in is not confirmed either
+        for reading in choice.readings:
+            if reading.ours and not reading.mapping.confirmed:
+                confirm_for(site, reading.mapping)
+        kept = _publish(sent, site, choice.readings)
     return outcome_of(report, tuple(path.name for path in made), mappings_kept=kept)
+
+
+def give_back(sent: SentFile, site: Site, desk: Desk, by: str) -> None:
+    """Write the rows that are refused into a file to mend, without importing anything.
+
+    Raises
+    ------
+    DriftbookError
+        If the file cannot be read, or what is refused cannot be kept.
+    """
+    choice = _choose(sent, site, desk)
+    report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
+    if report.refused and not sent.made:
+        _keep_refused(sent, [], report)
 
 
 def correct(sent: SentFile, site: Site, reading: Reading, made: FileMapping) -> None:
@@ -125,6 +145,7 @@ def correct(sent: SentFile, site: Site, reading: Reading, made: FileMapping) -> 
         made = replace(own, path=free_path(sent.mappings, own, sent.path, site.code))
     assert made.path is not None  # noqa: S101 - only kept mappings are corrected
     with room():
+        sent.correct()
         write_mapping(made.path, to_toml(made, sent.path.name))
 
 
@@ -144,26 +165,29 @@ def _plain(mapping: FileMapping) -> object:
     return (tuple(bare), mapping.left_out)
 
 
-def _choose(sent: SentFile, site: Site, desk: Desk, *, confirm: bool = False) -> Choice:
+def _choose(sent: SentFile, site: Site, desk: Desk) -> Choice:
     """Choose how a file is read, and tell what of that was a guess."""
     with room():
+        sent.renew(context().settings.mappings)
         sheets = read_sheets(sent.path, encoding=sent.encoding)
         for sheet in sheets:
-            if any(len(row) > MOST_COLUMNS for row in sheet.head):
+            # A wide sheet that is no list (a plan, say) is not read, and has no form.
+            if any(len(row) > MOST_COLUMNS for row in sheet.head) and outline(sheet, site.display) is not None:
                 told = say("import.wide", name=sent.path.name, most=MOST_COLUMNS)
                 raise UnreadableFileError(told, remedy=say("import.wide.remedy"))
-        chooser = Chooser(sent.mappings, site, partial(desk.first_site, site), Silent(), confirm=confirm)
+        chooser = Chooser(sent.mappings, site, partial(desk.first_site, site), Silent())
         choice = chooser.choose(sent.path, sheets)
         if not sent.encoding:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
     return choice
 
 
-def _publish(sent: SentFile, readings: list[Reading]) -> bool:
+def _publish(sent: SentFile, site: Site, readings: list[Reading]) -> bool:
     """Keep the mappings of a file that went in for later files, and tell whether all could be.
 
-    One that somebody else has changed since the file was sent stays as they left it.  One that a person had confirmed,
-    and may have written remarks in, stays beside the new one.
+    One that somebody else has changed since it was corrected for this file stays as they left it, and so do all where
+    another way of reading the same headings was confirmed meanwhile: two would stop every later file.  One that a person
+    had confirmed, and may have written remarks in, stays beside the new one.
     """
     folder, whole = context().settings.mappings, True
     for path in {one.mapping.path for one in readings if one.ours and one.mapping.path is not None}:
@@ -173,15 +197,36 @@ def _publish(sent: SentFile, readings: list[Reading]) -> bool:
             there = shared.read_bytes() if shared.exists() else None
             if there == now.encode():
                 continue
-            if there != was:
+            if there != was or (there is None and _is_taken(folder, site, from_toml(now, path))):
                 whole = False
                 continue
             if there is not None and read_mapping(shared).confirmed:
-                shutil.copyfile(shared, shared.with_suffix(".toml.before"))
+                shutil.copyfile(shared, _name_before(shared))
             write_mapping(shared, now)
         except (OSError, UnreadableFileError):
             whole = False
     return whole
+
+
+def _is_taken(folder: Path, site: Site, made: FileMapping) -> bool:
+    """Tell whether a confirmed mapping of a site reads the same headings in another way."""
+    for place in folder.glob("*.toml"):
+        try:
+            other = read_mapping(place)
+        except UnreadableFileError:
+            continue
+        if other.confirmed and (other.site or site.name) == site.name:
+            there = {(one.sheet, tuple(one.headings)): one for one in other.sheets}
+            same = ((one, there.get((one.sheet, tuple(one.headings)))) for one in made.sheets)
+            if any(two is not None and contradict(one, two) for one, two in same):
+                return True
+    return False
+
+
+def _name_before(shared: Path) -> Path:
+    """Give a free name for the mapping that is there: remarks that a person wrote in an earlier one stay too."""
+    names = (shared.with_suffix(f".toml.before{number or ''}") for number in itertools.count())
+    return next(one for one in names if not one.exists())
 
 
 def _keep_refused(sent: SentFile, made: list[Path], report: Report) -> None:

@@ -77,7 +77,24 @@ def corrected(
     )
     if not made.sheets:
         raise UnreadableFileError(say("import.none_left"), remedy=say("import.none_left.remedy"))
+    for one in made.sheets:
+        _refuse_unreadable(one)
     return from_toml(to_toml(made, mapping.path.name), mapping.path)
+
+
+def _refuse_unreadable(sheet: SheetMapping) -> None:
+    filled: dict[Field, str] = {}
+    for column in sheet.columns:
+        if column.field is not None and column.field in filled:
+            told = say("import.twice", one=filled[column.field], other=column.heading, field=column.field.heading)
+            raise UnreadableFileError(told, remedy=say("import.twice.remedy"))
+        if column.field is not None:
+            filled[column.field] = column.heading
+    for field in fields_of(sheet.table):
+        if field.required and field not in filled:
+            raise UnreadableFileError(
+                say("import.needs", field=field.heading), remedy=say("import.needs.remedy", field=field.heading)
+            )
 
 
 def _sheet(name: str, sheet: SheetMapping) -> Markup:

@@ -14,7 +14,7 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import IO, Any, Final
 
@@ -29,13 +29,13 @@ MOST_UNFOLDED: Final = 128 << 20
 
 KEPT: Final = timedelta(days=1)
 MOST_WAITING: Final = 20
-"""Files of one account that wait at one site; whoever sends another one then is asked to throw one away."""
+"""Files of one account that wait at one site; whoever sends another one then is asked to throw one away, and finished ones go."""
 
 MOST_ROOM: Final = 1 << 30
 """Most that all files take together. [byte]"""
 
 _LONGEST_MAPPING: Final = 1 << 20
-_ABOUT, _DONE = "about.json", "done.json"
+_ABOUT, _DONE, _CORRECTED, _BY = "about.json", "done.json", "corrected", "by.txt"
 _LONGEST_STEM: Final = 120
 _NAME: Final = re.compile(r"[A-Za-z0-9_-]{22}")
 _SUFFIXES: Final = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls"})
@@ -60,14 +60,47 @@ class SentFile:
         return self.path.parent.parent
 
     @property
+    def at(self) -> datetime:
+        """Give when it was sent."""
+        return datetime.fromtimestamp((self.folder / _ABOUT).stat().st_mtime, UTC)
+
+    @property
     def mappings(self) -> Path:
-        """Give the folder of the mappings as they were when it was sent, and as they were corrected for it since."""
+        """Give the folder of the mappings as they are, or as they were corrected for it."""
         return self.folder / "mappings"
 
     @property
     def before(self) -> Path:
-        """Give the folder of the mappings as they were when it was sent."""
+        """Give the folder of the mappings as they were before they were corrected for it."""
         return self.folder / "before"
+
+    def renew(self, shared: Path) -> None:
+        """Take the mappings along as they are now, unless they were corrected for this file: then it has its own."""
+        if (self.folder / _CORRECTED).exists():
+            return
+        for folder in (self.mappings, self.before):
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir()
+            for one in shared.glob("*.toml"):
+                with suppress(OSError):
+                    if one.is_file() and one.stat().st_size <= _LONGEST_MAPPING:
+                        shutil.copyfile(one, folder / one.name)
+
+    def correct(self) -> None:
+        """Keep its mappings from now on: one of them is corrected for it."""
+        (self.folder / _CORRECTED).touch()
+
+    @property
+    def by(self) -> str:
+        """Give the name that was typed last; empty where none was."""
+        try:
+            return (self.folder / _BY).read_text(encoding="utf-8")
+        except OSError:
+            return ""
+
+    def say_by(self, name: str) -> None:
+        """Keep the name that was typed."""
+        (self.folder / _BY).write_text(name, encoding="utf-8")
 
     @property
     def done(self) -> dict[str, Any] | None:
@@ -134,6 +167,7 @@ class SentFiles:
         sent = SentFile(secret, self._folder / secret / "file" / shown, site_id, login, encoding)
         with room():
             self._clear()
+            self._let_go(site_id=site_id, login=login)
             if len(self.waiting(site_id=site_id, login=login)) >= MOST_WAITING or self._size() > MOST_ROOM:
                 raise DriftbookError(say("import.many"), remedy=say("import.many.remedy"))
             try:
@@ -142,8 +176,7 @@ class SentFiles:
                 with sent.path.open("xb") as target:
                     shutil.copyfileobj(stream, target)
                 _refuse_long(sent.path)
-                for folder in (sent.mappings, sent.before):
-                    self._copy_mappings(folder)
+                sent.renew(self._mappings)
                 about = {"name": shown, "site": site_id, "login": login, "encoding": encoding}
                 # Last, and at once: a folder without it is one of which something is missing.
                 _write(sent.folder / _ABOUT, about)
@@ -158,41 +191,52 @@ class SentFiles:
             return None
         try:
             about = json.loads((self._folder / secret / _ABOUT).read_text(encoding="utf-8"))
+            old = self._is_old(self._folder / secret)
         except (OSError, ValueError):
             return None
-        if (about["site"], about["login"]) != (site_id, login):
+        if old or (about["site"], about["login"]) != (site_id, login):
             return None
         return SentFile(secret, self._folder / secret / "file" / about["name"], site_id, login, about["encoding"])
 
     def waiting(self, *, site_id: int, login: str) -> list[SentFile]:
-        """Give the files of an account that are neither imported nor thrown away."""
+        """Give the files of an account that are neither imported nor thrown away, the oldest first."""
+        return [one for one in self._of(site_id=site_id, login=login) if one.done is None]
+
+    def _of(self, *, site_id: int, login: str) -> list[SentFile]:
         found = (self.find(one.name, site_id=site_id, login=login) for one in self._kept())
-        return sorted((one for one in found if one is not None and one.done is None), key=lambda one: one.path.name)
+        return sorted((one for one in found if one is not None), key=lambda one: one.at)
 
     def drop(self, sent: SentFile) -> None:
         """Throw a file away."""
         shutil.rmtree(self._folder / sent.secret, ignore_errors=True)
-
-    def _copy_mappings(self, folder: Path) -> None:
-        folder.mkdir()
-        for one in self._mappings.glob("*.toml"):
-            with suppress(OSError):
-                if one.is_file() and one.stat().st_size <= _LONGEST_MAPPING:
-                    shutil.copyfile(one, folder / one.name)
 
     def _kept(self) -> Iterator[Path]:
         if self._folder.is_dir():
             yield from (one for one in self._folder.iterdir() if _NAME.fullmatch(one.name))
 
     def _size(self) -> int:
-        return sum(one.stat().st_size for one in self._folder.glob("*/file/*"))
+        size = 0
+        for one in self._folder.rglob("*"):
+            with suppress(OSError):  # somebody throws it away
+                size += one.stat().st_size
+        return size
+
+    def _is_old(self, folder: Path) -> bool:
+        return folder.stat().st_mtime < (self._now - KEPT).timestamp()
 
     def _clear(self) -> None:
         """Throw away what is older than a day."""
         for folder in self._kept():
             with suppress(OSError):
-                if folder.stat().st_mtime < (self._now - KEPT).timestamp():
+                if self._is_old(folder):
                     shutil.rmtree(folder)
+
+    def _let_go(self, *, site_id: int, login: str) -> None:
+        """Throw the oldest finished files of an account away where it has many: nobody else is kept out by them."""
+        every = self._of(site_id=site_id, login=login)
+        done = [one for one in every if one.done is not None]
+        for one in done[: max(0, len(every) - MOST_WAITING + 1)]:
+            self.drop(one)
 
 
 @contextmanager

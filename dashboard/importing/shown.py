@@ -21,7 +21,7 @@ from dashboard.importing.outcome import Outcome
 from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
 from dashboard.place import IMPORT as PATH
 from dashboard.words import say, tell
-from dashboard.writing import count, counted
+from dashboard.writing import count, counted, moment
 from models.errors import DriftbookError
 from models.intake.mapping import FileMapping
 
@@ -73,8 +73,12 @@ def ask(seen: Scene, *said: str, status: int = 200) -> Response:
 def _waiting(seen: Scene) -> Part:
     """List the files that wait to be imported or thrown away."""
     found = sent_files().waiting(site_id=seen.required.site_id, login=login_here())
-    links = [tag("a", sent.path.name, href=path_to(seen, sent)) for sent in found]
-    return tag("p", say("import.waiting"), " ", *_between(links)) if links else None
+    zone = seen.required.zone
+    lines = [
+        tag("li", tag("a", one.path.name, href=path_to(seen, one)), " ", say("import.sent_at", at=moment(one.at, zone)))
+        for one in found
+    ]
+    return tag("div", tag("p", say("import.waiting")), tag("ul", *lines)) if lines else None
 
 
 def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 200) -> Response:
@@ -84,10 +88,10 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
         looked = look(sent, seen.required, desk, author_here(seen) or "?")
     except DriftbookError as fault:
         hand_on(fault)
-        told = problem(*dict.fromkeys((*said, tell(fault.message), tell(fault.remedy))))
-        return page(title, told, _drop(seen, sent), _another(seen), status=status if said else 409)
+        lines = dict.fromkeys((*said, tell(fault.message), tell(fault.remedy)))
+        return not_looked_at(seen, sent, *lines, status=status if said else 409)
     outcome = looked.outcome
-    do = section(say("import.do"), *_buttons(seen, looked))
+    do = section(say("import.do"), *_buttons(seen, sent, looked))
     reading = _readings(looked)
     return page(
         title,
@@ -98,12 +102,22 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
         # What is only proposed is looked at before it is confirmed.  One form: what was corrected comes along with every button.
         form(
             path_to(seen, sent),
+            # The key Enter means the first button of a form: it must not be the one that throws the file away.
+            _submit(say("import.correct"), "correct", class_="unseen", tabindex=-1, aria_hidden="true")
+            if looked.readings
+            else None,
             tag("input", type="hidden", name="was", value=digest_of(looked.readings)),
             *([do, _problems(outcome), reading] if looked.ready else [_problems(outcome), reading, do]),
             class_="reading",
         ),
         status=status,
     )
+
+
+def not_looked_at(seen: Scene, sent: SentFile, *said: str, status: int = 409) -> Response:
+    """Say why a file cannot be looked at, and let it be thrown away."""
+    title = say("import.title.file", name=sent.path.name)
+    return page(title, problem(*said), _drop(seen, sent), _another(seen), status=status)
 
 
 def _sentence(looked: Looked) -> str:
@@ -118,7 +132,7 @@ def _sentence(looked: Looked) -> str:
     )
 
 
-def _buttons(seen: Scene, looked: Looked) -> list[Part]:
+def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
     """Offer what can be done: import it, its good rows, or throw it away."""
     outcome = looked.outcome
     parts: list[Part] = []
@@ -130,40 +144,41 @@ def _buttons(seen: Scene, looked: Looked) -> list[Part]:
             parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
         key = "import.do.good" if good else "import.do.all"
         text = say(key, new=counted(outcome.taken, "record"))
-        parts += [_who(seen), tag("p", _submit(text, "good" if good else "all"))]
+        parts += [_who(seen, sent), tag("p", _submit(text, "good" if good else "all", class_="main"))]
     if outcome.errors:
-        key = "import.mend_first" if outcome.taken else "import.mend"
+        key = "import.mend_first" if outcome.taken else "import.mend" if looked.readings else "import.mend_only"
         parts.append(tag("p", say(key), " ", tag("a", say("import.again"), href=seen.place.to(PATH))))
-    parts.append(tag("p", _submit(say("import.drop"), "drop", quiet=True)))
+        if not outcome.taken and outcome.refused and not sent.made:
+            parts.append(tag("p", _submit(say("import.give_back", rows=counted(outcome.refused, "row")), "mend")))
+    parts.append(tag("p", _submit(say("import.drop"), "drop")))
     return parts
 
 
-def _submit(text: str, does: str, *, quiet: bool = False) -> Markup:
-    """Write a button that sends the form and says what for; only importing asks for a name."""
-    return tag(
-        "button",
-        text,
-        type="submit",
-        name="does",
-        value=does,
-        class_="quiet" if quiet else "main",
-        formnovalidate=quiet,
-    )
+def _submit(text: str, does: str, *, class_: str = "quiet", **more: Any) -> Markup:
+    """Write a button that sends the form and says what for; only importing, the main one, asks for a name."""
+    free = class_ != "main"
+    return tag("button", text, type="submit", name="does", value=does, class_=class_, formnovalidate=free, **more)
 
 
 def _drop(seen: Scene, sent: SentFile) -> Markup:
-    return form(path_to(seen, sent), _submit(say("import.drop"), "drop", quiet=True))
+    return form(path_to(seen, sent), _submit(say("import.drop"), "drop"))
+
+
+def _forget(seen: Scene, sent: SentFile, mend: Sequence[str]) -> Markup:
+    """Let a file that is done be taken away, and say what goes with it."""
+    about = tag("p", say("import.forget.mend" if mend else "import.forget.about"))
+    return form(path_to(seen, sent), about, _submit(say("import.forget"), "drop"))
 
 
 def _another(seen: Scene) -> Markup:
     return tag("p", tag("a", say("import.another"), href=seen.place.to(PATH)))
 
 
-def _who(seen: Scene) -> Part:
+def _who(seen: Scene, sent: SentFile) -> Part:
     who = asking.signed()
     if who is not None:
         return tag("p", say("import.as", person=who.account.person(seen.required.site_id)))
-    typed = request.form.get("by", "")
+    typed = request.form.get("by", "") or sent.by
     return field(
         "by", say("record.by"), typed, about=say("sign.believed"), required=True, maxlength=120, autocomplete="name"
     )
@@ -184,11 +199,7 @@ def _readings(looked: Looked) -> Part:
                 open=not (reading.ours and reading.mapping.confirmed),
             )
         )
-    parts.append(
-        tag("p", _submit(say("import.correct"), "correct", quiet=True))
-        if parts
-        else tag("p", say("import.by_template"))
-    )
+    parts.append(tag("p", _submit(say("import.correct"), "correct")) if parts else tag("p", say("import.by_template")))
     return section(say("import.reading"), *parts, tag("p", say("import.signs"), class_="note"))
 
 
@@ -223,7 +234,7 @@ def told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
             ),
         ),
         _problems(outcome),
-        _drop(seen, sent),
+        _forget(seen, sent, outcome.mend),
     )
 
 
@@ -245,7 +256,7 @@ def _counts(outcome: Outcome, taken: str) -> Part:
         )
         for one in outcome.sheets
     ]
-    return table(say("import.counts"), [say(key) for key in keys], rows)
+    return table(say("import.counts"), [say(key) for key in keys], rows, stacked=True)
 
 
 def _problems(outcome: Outcome) -> Part:
@@ -255,7 +266,9 @@ def _problems(outcome: Outcome) -> Part:
     more = tag("p", say("import.more", n=count(outcome.more)), class_="note") if outcome.more else None
     about = tag("p", say("import.problems.about"))
     headings = [say(f"import.problem.{one}") for one in ("kind", "place", "text")]
-    return section(say("import.problems"), about, table(say("import.problems.caption"), headings, rows), more)
+    return section(
+        say("import.problems"), about, table(say("import.problems.caption"), headings, rows, stacked=True), more
+    )
 
 
 def _between(links: list[Any]) -> list[Part]:
@@ -298,6 +311,6 @@ def author_here(seen: Scene) -> str:
     return " ".join(request.form.get("by", "")[:120].split()) if request.method == "POST" else ""
 
 
-def path_to(seen: Scene, sent: SentFile) -> str:
-    """Write the address at which a file is looked at."""
-    return seen.place.to(f"{PATH}/{sent.secret}")
+def path_to(seen: Scene, sent: SentFile, said: str = "") -> str:
+    """Write the address at which a file is looked at; ``said`` is what the page says first."""
+    return seen.place.to(f"{PATH}/{sent.secret}", said=said or None)

@@ -9,6 +9,7 @@ WORDS: Final[dict[str, str]] = {
     "gate.unknown": "This is not open to anybody, whatever their roles.",
     "gate.roles": "Your roles at this site do not cover this; it needs: {needed}.",
     "gate.remedy": "An administrator of the site can give you another role.",
+    "gate.form_late": "Your session has ended, and what you chose or typed was not taken. Sign in, and do it again.",
     "gate.signed_out": "Your session has ended. Sign in again; a draft that you were typing is kept in this browser.",
     "gate.page.title": "This page is not for your roles",
     "permission.read": "reading",

@@ -151,10 +151,11 @@ class Chooser:
             raise UnreadableFileError(
                 f"In {path.name} there is no row of headings that looks like machines, jobs, people, instruments or replacements.",
                 remedy="A sheet of jobs needs at least a tag, a date and one as-found or as-left column, each with its whole "
-                "heading in one row: 'as found offset V', not 'as found' with 'offset V' below. See: driftbook template",
+                "heading in one row: 'as found offset V', not 'as found' with 'offset V' below; the template shows them.",
             )
         for name in list(choice.left):
             choice.leave(name, _NO_HEADINGS)
+        choice.told += [_told_hidden(path, source.sheet) for source in choice.sources if source.sheet.hidden]
         places = {sheet.name: place for place, sheet in enumerate(sheets)}
         choice.sources.sort(key=lambda source: places[source.sheet.name])
         return choice
@@ -348,12 +349,7 @@ class Chooser:
         assert mapping.path is not None  # noqa: S101 - what is shown is kept in a file
         self._listener.shows(replace(mapping, sheets=tuple(with_samples(m, choice.left[m.sheet]) for m in read)))
         if self._confirm:
-            named = (
-                mapping
-                if mapping.site
-                else replace(mapping, site=self._site.name, units=units_mark(self._site.display))
-            )
-            confirm(mapping.path, with_confirmation(named))
+            confirm_for(self._site, mapping)
             self._listener.says(
                 f"Confirmed; kept in {mapping.path} for every later file of {self._site.name} with these headings."
             )
@@ -362,8 +358,29 @@ class Chooser:
         self._listener.waits(mapping.path)
 
 
+def confirm_for(site: Site, mapping: FileMapping) -> None:
+    """Confirm a mapping in its file, for a site where it names none.
+
+    Parameters
+    ----------
+    site : Site
+        The site. [unitless]
+    mapping : FileMapping
+        The mapping, which is kept in a file. [unitless]
+    """
+    assert mapping.path is not None  # noqa: S101 - only kept mappings are confirmed
+    named = mapping if mapping.site else replace(mapping, site=site.name, units=units_mark(site.display))
+    confirm(mapping.path, with_confirmation(named))
+
+
 def _mark(found: Iterable[SheetMapping]) -> str:
     return fingerprint((m.sheet, m.headings) for m in found)
+
+
+def _told_hidden(path: Path, sheet: Sheet) -> Problem:
+    """Say of a sheet that is read that a spreadsheet does not show it."""
+    told = "the workbook hides this sheet; it was read all the same"
+    return Problem(path.name, sheet.name, 0, "", Code.HIDDEN_SHEET, Severity.WARNING, "", told, is_sentence=True)
 
 
 def _some(names: Sequence[str]) -> str:

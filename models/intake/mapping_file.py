@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -102,26 +104,31 @@ def from_toml(text: str, path: Path) -> FileMapping:
     UnreadableFileError
         If it is no TOML, names a table, field or unit that does not exist, or gives two columns the same field.
     """
-    import tomlkit  # where a mapping is read or written: a file by the template needs none
-    from tomlkit.exceptions import TOMLKitError
+    from tomlkit.exceptions import TOMLKitError  # where a mapping is read or written: a file by the template needs none
 
     try:
-        document = tomlkit.parse(text).unwrap()
-        sheets = tuple(_sheet_from(sheet) for sheet in document.get("sheet", []))
-        return FileMapping(
-            sheets,
-            confirmed=bool(document.get("confirmed", False)),
-            path=path,
-            left_out=tuple(map(str, document.get("left_out", ()))),
-            site=str(document.get("site", "")),
-            units=str(document.get("units", "")),
-            mark=str(document.get("headings", "")),
-        )
+        return replace(_parsed(text), path=path)
     except (TOMLKitError, KeyError, TypeError, ValueError, AttributeError) as fault:
         raise UnreadableFileError(
             f"The mapping {path} cannot be used: {fault}.",
             remedy="Correct it, or delete it and import again for a new proposal.",
         ) from fault
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str) -> FileMapping:
+    """Read a mapping's text; the same ones are read for every file, and a wide one takes a while."""
+    import tomlkit
+
+    document = tomlkit.parse(text).unwrap()
+    return FileMapping(
+        tuple(_sheet_from(sheet) for sheet in document.get("sheet", [])),
+        confirmed=bool(document.get("confirmed", False)),
+        left_out=tuple(map(str, document.get("left_out", ()))),
+        site=str(document.get("site", "")),
+        units=str(document.get("units", "")),
+        mark=str(document.get("headings", "")),
+    )
 
 
 def read_mapping(path: Path) -> FileMapping:

@@ -41,6 +41,7 @@ class Code(StrEnum):
     LOOKS_LIKE_TOTAL = "not-a-record"
     CUT_SHORT = "cut-short"
     SHEET_NOT_READ = "sheet-not-read"
+    HIDDEN_SHEET = "hidden-sheet"
     GUESSED_ENCODING = "guessed-encoding"
     MORE_CELLS = "more-cells-than-headings"
     NO_HEADING = "column-without-heading"

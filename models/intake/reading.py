@@ -40,7 +40,7 @@ class Sheet:
     """One sheet of a file; a CSV is one sheet without a name.
 
     ``head`` holds the first rows for a look; :meth:`rows` reads them all.
-    ``sha256`` is the digest of the file before anything of it was read.
+    ``sha256`` is the digest of the file before anything of it was read, ``hidden`` tells whether a spreadsheet does not show the sheet.
     """
 
     path: Path
@@ -49,6 +49,7 @@ class Sheet:
     delimiter: str = ""
     head: tuple[tuple[Cell, ...], ...] = ()
     sha256: str = ""
+    hidden: bool = False
     _cells: tuple[tuple[Cell, ...], ...] = field(default=(), repr=False)
 
     @property
@@ -98,7 +99,7 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
     from xml.etree.ElementTree import ParseError
     from zipfile import BadZipFile
 
-    from python_calamine import CalamineError, CalamineWorkbook
+    from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
 
     from models.intake.guarding import check_workbook  # a text file is no archive
     from models.intake.spoilt import overlay, spoilt_cells
@@ -108,11 +109,12 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
         book = CalamineWorkbook.from_path(str(path))
         spoilt = spoilt_cells(path)
         sheets = []
+        hidden = {one.name for one in book.sheets_metadata if one.visible != SheetVisibleEnum.Visible}
         for name in book.sheet_names:
             # skip_empty_area would drop leading blank rows and shift every row number in a message
             grid = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
             cells = tuple(tuple(row) for row in (overlay(grid, spoilt[name]) if name in spoilt else grid))
-            sheets.append(Sheet(path, name, head=cells[:60], _cells=cells))
+            sheets.append(Sheet(path, name, head=cells[:60], hidden=name in hidden, _cells=cells))
     except BaseException as fault:
         # A panic of the reader is no Exception, and is told from others by its name only.
         known = CalamineError | OSError | ValueError | BadZipFile | ParseError
