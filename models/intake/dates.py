@@ -200,6 +200,20 @@ def spelt_out(text: str, order: Order) -> str:
     return f"{spelt} {match[4]}" if match[4] else spelt
 
 
+def two_readings(text: str) -> tuple[str, str] | None:
+    """Give what a date is read day first, and what month first, each spelt out; ``None`` where both are one, or it is no date.
+
+    Parameters
+    ----------
+    text : str
+        A date, with or without a time of day, which is left out. [as typed]
+    """
+    match = _YEAR_LAST.match(text.strip())
+    if match is None or not _two_ways(match):
+        return None
+    return _both(match)
+
+
 def is_date_like(text: str) -> bool:
     """Tell whether a text has the shape of a date."""
     return any(pattern.match(text.strip()) for pattern in (_YEAR_FIRST, _YEAR_LAST, _NAMED))
@@ -253,8 +267,13 @@ def _day_first(match: re.Match[str], order: Order) -> bool:
         return int(match[2]) <= 12
     if order is Order.BY_ROWS and _with_points(match):
         return True
-    one, other = _spelt(match[3], match[2], match[1]), _spelt(match[3], match[1], match[2])
+    one, other = _both(match)
     raise NotAQuantityError(match.string, Told(f"told.expected.either_day.{order.name.lower()}", one=one, other=other))
+
+
+def _both(match: re.Match[str]) -> tuple[str, str]:
+    """Write a date that reads two ways as it is read day first, and as it is read month first."""
+    return _spelt(match[3], match[2], match[1]), _spelt(match[3], match[1], match[2])
 
 
 def _spelt(year: str, month: str, day: str) -> str:

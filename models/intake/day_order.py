@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass
-from itertools import islice
 
 from models.intake import dates
+from models.intake.cells import texts_in
 from models.intake.dates import Order
 from models.intake.reading import Sheet
 
-_AT_ONCE = 8_000
-_OPENING = 10
+OPENING = 10
 """Characters of a cell in which a date stands; what comes after them is a time of day."""
 
 
@@ -62,15 +61,24 @@ def evidence_of(texts: Iterable[str]) -> Evidence:
         if (numbers := dates.day_and_month(text)) is None:
             continue
         first, second, points = numbers
-        told = ""
-        if 12 < first <= 31 and 1 <= second <= 12:
-            told = "day"
-        elif 12 < second <= 31 and 1 <= first <= 12:
-            told = "month"
-        elif points and first != second:
+        told = {Order.DAY_FIRST: "day", Order.MONTH_FIRST: "month"}.get(_told(first, second), "")
+        if not told and points and first != second:
             told = "open"
         found.add(f"point_{told}" if points else told)
     return Evidence(**{name: name in found for name in ("point_day", "point_month", "point_open", "day", "month")})
+
+
+def order_told(text: str) -> Order | None:
+    """Give the order that a date with its year last tells by itself; ``None`` where it tells none, or is no date."""
+    numbers = dates.day_and_month(text)
+    told = Order.BY_ROWS if numbers is None else _told(*numbers[:2])
+    return None if told is Order.BY_ROWS else told
+
+
+def _told(first: int, second: int) -> Order:
+    if 12 < first <= 31 and 1 <= second <= 12:
+        return Order.DAY_FIRST
+    return Order.MONTH_FIRST if 12 < second <= 31 and 1 <= first <= 12 else Order.BY_ROWS
 
 
 def evidence_in(sheet: Sheet, header_row: int, columns: Sequence[int]) -> Evidence:
@@ -90,34 +98,7 @@ def evidence_in(sheet: Sheet, header_row: int, columns: Sequence[int]) -> Eviden
     UnreadableFileError
         If the file is no text in its encoding, or a quotation is not closed.
     """
-    if not columns:
-        return Evidence()
-    openings = _of_lines(sheet, header_row, columns) if sheet.delimiter else None
-    if openings is None:
-        rows = (cells for number, cells in sheet.rows() if number > header_row)
-        cells = (row[place] for row in rows for place in columns if place < len(row))
-        openings = {cell[:_OPENING] for cell in cells if isinstance(cell, str)}
+    openings: set[str] = set()
+    for texts in texts_in(sheet, header_row, columns, most=OPENING):
+        openings |= texts
     return evidence_of(openings)
-
-
-def _of_lines(sheet: Sheet, header_row: int, columns: Sequence[int]) -> set[str] | None:
-    """Give how the cells of some columns begin, each beginning once; ``None`` where the rows of a text are more than lines.
-
-    Only what stands before the last of the columns is cut: reading all of a large
-    file would take as long again as a good part of its import.
-    """
-    found: set[str] = set()
-    end, mark = 1 + max(columns), sheet.delimiter
-    try:
-        with sheet.path.open(encoding=sheet.encoding, newline="") as stream:
-            if any('"' in line for line in islice(stream, header_row)):
-                return None
-            while lines := list(islice(stream, _AT_ONCE)):
-                if '"' in "".join(lines):
-                    return None
-                cut = [line.split(mark, end) for line in lines]
-                for place in columns:
-                    found.update([row[place][:_OPENING] for row in cut if len(row) > place])
-    except UnicodeDecodeError:
-        return None  # the usual way says what is wrong, and where
-    return found

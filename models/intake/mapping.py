@@ -46,7 +46,12 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class SheetMapping:
-    """How one sheet is read."""
+    """How one sheet is read.
+
+    ``order_against`` and ``decimal_against`` name a row that tells against the order of
+    dates, or the decimal sign, that is fixed here; both are empty where none does, and
+    are no part of what is kept (:mod:`models.commands.import_dates`).
+    """
 
     sheet: str
     table: Table
@@ -56,6 +61,8 @@ class SheetMapping:
     order: dates.Order = dates.Order.DAY_FIRST
     words: Mapping[str, str] = field(default_factory=dict)
     is_template: bool = False
+    order_against: str = ""
+    decimal_against: str = ""
 
     @property
     def headings(self) -> tuple[str, ...]:
@@ -66,6 +73,11 @@ class SheetMapping:
     def date_columns(self) -> list[int]:
         """Give the places of the columns that hold dates."""
         return [c.index for c in self.columns if c.field is not None and c.field.form in {Form.DATE, Form.MOMENT}]
+
+    @property
+    def number_columns(self) -> list[int]:
+        """Give the places of the columns that hold numbers."""
+        return [c.index for c in self.columns if c.field is not None and c.field.form is Form.NUMBER]
 
     def column_of(self, key: str) -> Column | None:
         """Give the column that fills a field of this sheet's own table."""

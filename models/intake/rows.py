@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from models.errors import NotAQuantityError
 from models.intake import dates
 from models.intake.beyond import Beyond
+from models.intake.decimal_sign import two_readings
 from models.intake.fields import FEET, Field, Form
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
 from models.intake.problems import Code, Problem, Severity, column_name
@@ -288,6 +289,8 @@ class RowReader:
         assert chosen.quantity is not None  # noqa: S101 - every number field has one
         if isinstance(cell, bool | datetime | date | time | timedelta):
             raise NotAQuantityError(str(cell), f"a number of {chosen.quantity}")
+        if self.mapping.decimal_against and isinstance(cell, str):
+            self._refuse_doubtful_number(cell)
         parsed = self._parsed(cell, column, chosen.quantity)
         if not math.isfinite(parsed.value * column.times):
             raise NotAQuantityError(str(cell), Told("told.expected.finite"))
@@ -316,12 +319,38 @@ class RowReader:
             return Decimal.AUTO
         return sign
 
+    def _refuse_doubtful_number(self, cell: str) -> None:
+        """Refuse a number that reads two ways where other numbers tell against the decimal sign that is fixed."""
+        if (ways := two_readings(cell)) is not None:
+            one, other = ("comma", "point") if self.mapping.decimal is Decimal.POINT else ("point", "comma")
+            sign = "," if self.mapping.decimal is Decimal.POINT else "."
+            raise NotAQuantityError(
+                cell.strip(),
+                f"a number that reads only one way: other numbers here tell a decimal {one} ({self.mapping.decimal_against}), "
+                f"and the reading says a decimal {other}; correct how this file is read (in a mapping: "
+                f"decimal = '{sign}'), or write {ways[0]} or {ways[1]}",
+            )
+
+    def _refuse_doubtful_date(self, cell: Cell) -> None:
+        """Refuse a date that reads two ways where other dates tell against the order that is fixed."""
+        ways = dates.two_readings(cell) if self.mapping.order_against and isinstance(cell, str) else None
+        if ways is not None:
+            told = dates.Order.MONTH_FIRST if self.mapping.order is dates.Order.DAY_FIRST else dates.Order.DAY_FIRST
+            raise NotAQuantityError(
+                str(cell).strip(),
+                f"a date that reads one way: other dates here tell {told} ({self.mapping.order_against}), and the "
+                f"reading says {self.mapping.order}; correct how this file is read (in a mapping: dates = '{told}'), or write "
+                f"{ways[0]} or {ways[1]}",
+            )
+
     def _day(self, cell: Cell, _column: Column, chosen: Field) -> date | Remarked:
+        self._refuse_doubtful_date(cell)
         ahead = chosen.key in _MAY_LIE_AHEAD
         day, doubts = dates.read_day(cell, self.mapping.order, self.today, may_lie_ahead=ahead)
         return Remarked(day, Code.SHORT_YEAR, str(cell), _century_told(day)) if doubts else day
 
     def _moment(self, cell: Cell, _column: Column, _field: Field) -> datetime | Remarked:
+        self._refuse_doubtful_date(cell)
         moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
         if not doubts:
             return moment
