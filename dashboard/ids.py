@@ -61,3 +61,4 @@ class RecordIds:
     DONE = "record-done"
     GONE = "record-gone"
     CONFIRMED = "record-confirmed"
+    HANDED = "record-handed"

@@ -18,7 +18,7 @@ from dashboard.components.machine_box import answering, attach_box, machine_box
 from dashboard.components.pieces import Child, nothing
 from dashboard.context import context
 from dashboard.fetch import scene
-from dashboard.ids import Shell
+from dashboard.ids import RecordIds, Shell
 from dashboard.pages import asset, book, due, limits, month, offenders, people, record
 from dashboard.place import UNITS, asset_path
 from dashboard.theme import MANTINE
@@ -49,6 +49,7 @@ def layout() -> dmc.MantineProvider:
             dcc.Location(id=Shell.URL, refresh=False),
             dcc.Store(id=Shell.PAGE),
             dcc.Store(id=Shell.SCHEME),
+            dcc.Store(id=RecordIds.HANDED),
             html.A(say("shell.skip"), href=f"#{Shell.CONTENT}", className="skip"),
             html.Header([_brand(), html.Div(id=Shell.NAV, className="nav-slot"), _tools()], className="head"),
             _notice(),
@@ -67,6 +68,7 @@ def _notice() -> html.Div:
         "data-away": say("line.away"),
         "data-failed": say("line.failed"),
         "data-unsaved": say("line.unsaved"),
+        "data-unasked": say("line.unasked"),
     }
     return html.Div(id=Shell.NOTICE, role="status", className="notice", **aria(live="polite"), **texts)
 

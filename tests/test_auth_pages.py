@@ -257,6 +257,9 @@ def test_an_engineer_signs_with_the_password_and_the_name_is_theirs(book: AuthBo
     wrong = client.post(f"/sign/{entry}", data=fields | {"password": "wrong"})
     assert wrong.status_code == 401
     assert signed(book) == []
+    again = wrong.get_data(as_text=True)
+    assert '<option value="approved" selected>' in again, "else the next press signs something else"
+    assert 'value="looked at"' in again
     assert client.post(f"/sign/{entry}", data=fields | {"password": PASSWORD}).headers["Location"] == "/asset/P-1"
     assert signed(book) == [("Eng Lund", "approved")]
     again = client.post(f"/sign/{entry}", data=fields | {"password": PASSWORD})

@@ -73,3 +73,23 @@ def test_the_book_leads_to_it_and_it_works_without_a_script(browser: Browser, bo
         plain.get_by_role("button", name="Import 2 records").click()
         expect(plain.locator(".done")).to_contain_text("2 records went into the book")
         plain.context.close()
+
+
+def test_a_form_that_is_pressed_twice_is_sent_once(browser: Browser, book: Opened, tmp_path: Path) -> None:
+    path = tmp_path / "pumps.csv"
+    path.write_text(OWN, encoding="utf-8")
+    with served_app(book.app) as url:
+        page = browser.new_page()
+        page.goto(f"{url}/import")
+        page.set_input_files("#file", path)
+        sent: list[str] = []
+        page.on("request", lambda one: sent.append(one.method))
+        page.locator("form button").evaluate("one => { one.click(); one.click(); one.click(); }")
+        expect(page.locator("main")).to_contain_text("1 error in 1 row")
+        assert sent.count("POST") == 1
+        page.go_back()
+        page.set_input_files("#file", path)
+        page.get_by_role("button", name="Send it").click()
+        expect(page.locator("main")).to_contain_text("1 error in 1 row")
+        assert sent.count("POST") == 2, "after going back it is another press"
+        page.close()

@@ -216,3 +216,95 @@ def test_another_way_of_measuring_takes_nothing_over_that_would_mean_something_e
     way("readings around the shaft", "found.dial.2.plane")
     expect(phone.locator(box("found.dial.2.plane"))).to_have_value("90")
     assert watch.seen == []
+
+
+def hold(page: Page, output: str) -> list[Route]:
+    """Hold the answers to calls of an output back; what is held has to be let go."""
+    held: list[Route] = []
+
+    def either(route: Route) -> None:
+        if output in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route(CALLS, either)
+    return held
+
+
+def let_go(page: Page, held: list[Route]) -> None:
+    for route in held:
+        route.continue_()
+    page.unroute(CALLS)
+
+
+def test_a_job_is_recorded_in_the_units_of_its_form_while_the_page_turns_to_others(
+    book: Opened, url: str, phone: Page
+) -> None:
+    filled_in(phone, url)
+    typed = phone.locator(box("found.results.offset_v")).input_value()
+    held = hold(phone, '"output":"record-body.children"')
+    phone.get_by_role("link", name="mil", exact=True).click()
+    expect(phone).to_have_url(re.compile("units=mil"))
+    record(phone)
+    for _ in range(100):
+        if len(book.story().standing) == 5:
+            break
+        phone.wait_for_timeout(100)
+    assert book.story().standing[-1].job.found.offset_v == float(typed)  # type: ignore[union-attr]
+    let_go(phone, held)
+    expect(phone.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
+    assert "units=mil" in phone.url
+
+
+def test_who_leaves_the_form_before_its_answer_is_told_on_the_page_that_is_open(
+    book: Opened, url: str, phone: Page
+) -> None:
+    filled_in(phone, url)
+    held = hold(phone, '"output":"record-answer.children"')
+    record(phone)
+    phone.get_by_role("link", name="Due", exact=True).click()
+    expect(phone.locator("main h1")).to_have_text(re.compile("due", re.IGNORECASE))
+    before = phone.url
+    let_go(phone, held)
+    line = "is in the book as entry"
+    expect(phone.locator("#shell-notice")).to_contain_text(line)
+    assert phone.url == before, "no choice of another page is changed"
+    assert len(book.story().standing) == 5
+    start(phone, f"{url}/record?asset=P-2")
+    expect(phone.locator(box("found.results.offset_v"))).to_have_value("")
+
+
+def test_ways_of_measuring_chosen_for_both_stages_at_once_both_bring_their_fields(url: str, phone: Page) -> None:
+    start(phone, f"{url}/record?asset=P-2")
+    held = hold(phone, "record-measure-found")
+    choose(phone, "found.method", "rim and face")
+    expect(phone.locator("#record-measure-found")).to_have_attribute("inert", "")
+    choose(phone, "left.method", "reverse indicator")
+    phone.wait_for_timeout(300)
+    let_go(phone, held)
+    phone.locator(box("found.dial.2.diameter")).wait_for(state="attached")
+    phone.locator(box("left.dial.2.plane")).wait_for(state="attached")
+    expect(phone.locator("[id^=record-measure-][inert]")).to_have_count(0)
+    put(phone, "found.dial.2.diameter", "200")
+    expect(phone.locator(box("found.dial.2.diameter"))).to_have_value("200")
+
+
+def test_who_leaves_before_the_job_is_on_its_way_is_told_that_it_is_not_recorded(
+    book: Opened, url: str, phone: Page
+) -> None:
+    filled_in(phone, url)
+    # The form is gone before the call for it begins, as on a phone with much to do.
+    phone.locator("#record-save").evaluate("""button => {
+      const send = window.dash_clientside.driftbook.record_send;
+      window.dash_clientside.driftbook.record_send = clicks => {
+        send(clicks);
+        return window.dash_clientside.no_update;
+      };
+      button.click();
+    }""")
+    phone.get_by_role("link", name="Due", exact=True).click()
+    expect(phone.locator("#shell-notice")).to_contain_text("The job was not recorded: its page was left")
+    assert len(book.story().standing) == 4
+    start(phone, f"{url}/record?asset=P-2")
+    expect(phone.locator(box("found.results.offset_v"))).not_to_have_value("")

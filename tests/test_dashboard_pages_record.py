@@ -127,7 +127,9 @@ def test_sending_the_form_makes_one_entry_and_sending_it_again_makes_none(book: 
     fields = form.fields() | results()
     answer = form.send(fields)
     line = book.story().standing[-1]
-    assert answer["sideUpdate"][Shell.URL]["search"] == f"?asset=P-2&saved={line.entry}"
+    handed_in = answer["sideUpdate"][Ids.HANDED]["data"]
+    assert (handed_in["tag"], handed_in["entry"]) == ("P-2", line.entry)
+    assert handed_in["told"] == f"The job on P-2 is in the book as entry {line.entry}."
     assert line.author == "Ana Wick"
     assert line.job.found.as_tuple() == (0.05, 0.3, 0.02, 0.2)  # type: ignore[union-attr]
     again = json.dumps(form.send(fields))
@@ -135,6 +137,30 @@ def test_sending_the_form_makes_one_entry_and_sending_it_again_makes_none(book: 
     assert book.reader.head() == head + 1
     assert f"Recorded as entry {line.entry}" in Form(book, f"?asset=P-2&saved={line.entry}").body()
     assert form.fields()["ref"] == "P-2 2026-11-25 07:00 (2)"
+
+
+def test_a_form_is_of_the_machine_and_in_the_units_for_which_it_was_made(book: Opened, form: Form) -> None:
+    fields = form.fields() | results() | {"of": "asset=P-2&units=mm"}
+    # The browser's address is that of the next page already.
+    form.search = "?asset=F-1&units=mil"
+    said = form.look(fields)
+    assert "= +0.050 mm" in json.dumps(said, ensure_ascii=False)
+    entry = form.send(fields)["sideUpdate"][Ids.HANDED]["data"]["entry"]
+    line = book.story().standing[-1]
+    assert line.entry == entry
+    assert line.job.found.as_tuple() == (0.05, 0.3, 0.02, 0.2)  # type: ignore[union-attr]
+    assert form.fields({"fields": {"notes": "a"}, "units": "mm", "of": "asset=P-2"})["notes"] == "a"
+
+
+def test_both_stages_are_put_anew_where_the_second_was_chosen_before_the_first_was_answered(form: Form) -> None:
+    fields = form.fields() | {"found.method": "rim and face", "left.method": "reverse indicator", "of": "asset=P-2"}
+    shape = {"stage": "found left", "fields": fields, "was": {"found": "", "left": "rim and face"}}
+    output = f"..{Ids.MEASURE_FOUND}.children...{Ids.MEASURE_LEFT}.children.."
+    answer = form.ask(output, (Ids.SHAPE, shape)).get_json()["response"]
+    assert "found.dial.2.diameter" in json.dumps(answer[Ids.MEASURE_FOUND])
+    assert "left.dial.2.plane" in json.dumps(answer[Ids.MEASURE_LEFT])
+    for odd in ({"stage": 7, "fields": {}}, {"stage": "x", "fields": fields, "was": "y"}):
+        assert form.ask(output, (Ids.SHAPE, odd)).status_code in {200, 204, 400}
 
 
 def test_what_is_open_is_not_recorded_although_a_browser_sends_it(book: Opened, form: Form) -> None:

@@ -56,7 +56,8 @@
           return;
         }
         var shown = document.getElementById("month-body").querySelector("[data-month]");
-        if (shown !== null && shown.getAttribute("data-month") === month) {
+        var now = query.get("month") || (shown !== null && shown.getAttribute("data-month"));
+        if (now === month) {
           return;
         }
         query.set("month", month);

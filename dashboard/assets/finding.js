@@ -2,7 +2,7 @@
 (function () {
   "use strict";
 
-  /* Whether Enter opens the first of several machines. Where a job is recorded only the one machine that answers is opened. */
+  /* Whether Enter opens the first of several machines. Where a job is recorded only the machine of that tag, or the only one that answers, is opened. */
   var FIRST = { "shell-finder": true, "record-choose": false };
 
   var offered = {}; /* the text that the newest list of a box answers to */
@@ -74,7 +74,8 @@
         return;
       }
       delete waiting[own];
-      if (box !== null && box.value === asked && (FIRST[own] || list.length === 1)) {
+      var exact = list[0].tag !== undefined && list[0].tag.toLowerCase() === asked.trim().toLowerCase();
+      if (box !== null && box.value === asked && (FIRST[own] || list.length === 1 || exact)) {
         open(list[0].value);
       }
     },

@@ -166,6 +166,7 @@
       return ask.apply(this, arguments);
     }
     var call = read(init);
+    tell("driftbook-asked", { output: call.output });
     var headers = new Headers(init.headers);
     headers.set("X-Driftbook-Edition", document.documentElement.getAttribute("data-edition") || "");
     return ask.call(this, where, Object.assign({}, init, { headers: headers })).then(

@@ -4,6 +4,7 @@
 
   var NAME = "driftbook-name";
   var STAGES = ["found", "left"];
+  var LEAVING = 3000; /* milliseconds after which a job that was to be handed in has been, or its form is gone */
   var WAIT = 220; /* milliseconds without a key before the numbers are asked for */
 
   var kept = {}; /* every text of the form by its name, also of fields that are not shown just now */
@@ -13,6 +14,8 @@
   var timer = null;
   var sending = false;
   var sent = null; /* the draft that was handed in, as it was then */
+  var leaving = null;
+  var reshaping = []; /* the stages whose fields are on their way */
   var uncertain = false; /* nobody knows whether what was handed in is in the book */
 
   var drafts = window.driftbookDrafts;
@@ -40,9 +43,14 @@
     });
   }
 
+  /* Texts with the address for which the form was made: that of the moment may be the next page's already. */
+  function made_for(fields) {
+    return Object.assign({}, fields, here === null ? {} : { of: here.of });
+  }
+
   function ask(fields) {
     kept = fields;
-    window.dash_clientside.set_props("record-typed", { data: Object.assign({}, fields, { asked: answers.asking(fields) }) });
+    window.dash_clientside.set_props("record-typed", { data: Object.assign(made_for(fields), { asked: answers.asking(fields) }) });
   }
 
   function ask_again() {
@@ -107,7 +115,29 @@
     kept = fields;
     answers.touched(collect);
     keep(fields);
-    window.dash_clientside.set_props("record-shape", { data: { stage: stage, fields: fields, was: ways[stage] || "" } });
+    /* Dash drops an older call for a newer one: that asks for both, then. */
+    if (reshaping.indexOf(stage) < 0) {
+      reshaping.push(stage);
+    }
+    untouched(true);
+    window.dash_clientside.set_props("record-shape", {
+      data: { stage: reshaping.join(" "), fields: made_for(fields), was: Object.assign({}, ways) }
+    });
+  }
+
+  /* Fields that are on their way out take nothing any more: it would be gone with them. */
+  function untouched(yes) {
+    STAGES.forEach(function (stage) {
+      var part = document.getElementById("record-measure-" + stage);
+      if (part !== null) {
+        part.toggleAttribute("inert", yes && reshaping.indexOf(stage) >= 0);
+      }
+    });
+  }
+
+  function reshaped() {
+    reshaping = [];
+    untouched(false);
   }
 
   /* What was answered to the last tap is not of what is typed from now on. */
@@ -163,9 +193,27 @@
     field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
+  /* On a slow phone the form can be gone before what was handed in is on its way: then it was not recorded, and that is said. */
+  document.addEventListener("driftbook-asked", function (event) {
+    if (event.detail.output === "record-answer.children") {
+      window.clearTimeout(leaving);
+    }
+  });
+
+  function left_too_soon() {
+    if (sending && form() === null) {
+      var slot = document.getElementById("shell-notice");
+      rest();
+      window.dash_clientside.set_props("shell-notice", { children: slot.getAttribute("data-unasked") });
+    }
+  }
+
   /* What was handed in was not answered: the button works again; where it may have been done (null) nothing is certain. */
   document.addEventListener("driftbook-unanswered", function (event) {
     var slot = document.getElementById("shell-notice");
+    if (event.detail.output.indexOf("record-measure-") >= 0) {
+      reshaped();
+    }
     if (event.detail.output === "record-answer.children" && sending) {
       rest();
       if (event.detail.done === null) {
@@ -277,7 +325,9 @@
       sending = false;
       uncertain = false;
       ways = {};
+      reshaping = [];
       var draft = drafts.read(key.key);
+      draft.of = key.of;
       draft.by =
         store(function (storage) {
           return storage.getItem(NAME);
@@ -289,6 +339,7 @@
       if (fields) {
         kept = Object.assign({}, fields);
         delete kept.asked;
+        delete kept.of;
         if (fields.asked === undefined) {
           /* A form that came just now: it asks by itself. */
           answers.began(kept, ask_again);
@@ -298,6 +349,7 @@
       return Object.keys(kept).length;
     },
     record_settle: function () {
+      reshaped();
       /* Fields that came just now bring values of their own. */
       window.setTimeout(function () {
         if (document.getElementById("record-sections") !== null) {
@@ -338,6 +390,8 @@
         return window.dash_clientside.no_update;
       }
       sending = true;
+      window.clearTimeout(leaving);
+      leaving = window.setTimeout(left_too_soon, LEAVING);
       window.clearTimeout(timer);
       var button = document.getElementById("record-save");
       button.setAttribute("aria-disabled", "true");
@@ -345,7 +399,7 @@
       sent = keep(fields) ? { key: here.key, text: drafts.written(here.key) } : null;
       uncertain = false;
       forget_answer();
-      return { fields: fields, n: clicks };
+      return { fields: made_for(fields), n: clicks };
     },
     record_answered: function (answer) {
       /* Emptied by the page itself it is no answer. */
@@ -360,6 +414,29 @@
           }
         }, 30);
       }
+    },
+    record_handed: function (handed) {
+      if (!handed) {
+        return;
+      }
+      if (window.location.pathname === "/record" && form() !== null && here !== null && here.key === handed.key) {
+        var query = new URLSearchParams(window.location.search);
+        query.delete("amend");
+        query.set("asset", handed.tag);
+        query.set("saved", handed.entry);
+        window.dash_clientside.set_props("shell-url", { search: "?" + query.toString() });
+        return;
+      }
+      /* Its form was left before the answer came: that is said where its reader is now. */
+      if (sent !== null && sent.key === handed.key) {
+        drafts.drop_if(handed.key, sent.text);
+        sent = null;
+        rest();
+      }
+      /* Another page takes old notices away as it opens: this one comes after that. */
+      window.setTimeout(function () {
+        window.dash_clientside.set_props("shell-notice", { children: handed.told });
+      }, 1000);
     },
     record_done: function (key) {
       if (!key) {

@@ -46,6 +46,7 @@ def page(title: str, *parts: Part, status: int = 200) -> Response:
         tag("link", rel="stylesheet", href="/assets/driftbook.css"),
         tag("link", rel="stylesheet", href="/assets/accounts.css"),
         tag("style", Markup(css_variables())),  # noqa: S704 - our own colours
+        tag("script", src="/assets/plain.js", defer=True),
     )
     brand = tag("div", tag("a", tag("img", src="/assets/mark.svg", alt="", width=30, height=22), tag("span", say("brand")), href="/"), class_="brand")  # fmt: skip
     own = None

@@ -84,7 +84,8 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
     heads = [say(f"sign.column.{name}") for name in ("person", "meaning", "at", "remark")]
     meanings = [(one.value, say(f"meaning.{one.value}")) for one in Meaning]
     if who is None:
-        name: Part = field("by", say("record.by"), about=say("sign.believed"), required=True, maxlength=120)
+        typed = request.form.get("by", "")
+        name: Part = field("by", say("record.by"), typed, about=say("sign.believed"), required=True, maxlength=120)
         proof: Part = None
     else:
         name = tag("p", say("sign.as", person=who.account.person(seen.required.site_id), at=moment(now, zone)))
@@ -110,8 +111,9 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
             form(
                 address,
                 name,
-                choice("meaning", say("sign.column.meaning"), meanings),
-                field("remark", say("sign.remark"), maxlength=400),
+                # What was chosen comes back with a form that was refused: it would be another signature otherwise.
+                choice("meaning", say("sign.column.meaning"), meanings, request.form.get("meaning", "")),
+                field("remark", say("sign.remark"), request.form.get("remark", ""), maxlength=400),
                 proof,
                 button(say("sign.button")),
             ),

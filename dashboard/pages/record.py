@@ -7,6 +7,7 @@ them; leaves with one entry in the book.  Amends an old job on the same page.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import dash
@@ -165,6 +166,7 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
         "key": _key(story, amends.entry if amends else None),
         "units": seen.display.length,
         "temperature": seen.display.temperature,
+        OF: seen.place.here().partition("?")[2],
     }
     return [
         *begin(
@@ -185,9 +187,9 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
 
 def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None) -> Child:
     """Make the form, filled with the draft of this browser where there is one."""
-    if draft is None or pathname != PATH:
+    if draft is None:
         raise PreventUpdate
-    seen = scene(pathname, search)
+    seen = _made_for(draft, pathname, search)
     about = subject(seen)
     if about.story is None:
         raise PreventUpdate
@@ -215,15 +217,30 @@ def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None)
 ASKED = "asked"
 """Beside the fields: the number of the asking, which comes back with its answer, so that the page knows of what an answer is."""
 
+OF = "of"
+"""Beside the fields: the choices of the address for which the form was made.  The address of the moment may be the next page's already."""
+
+
+def _made_for(texts: Mapping[str, Any], pathname: str | None, search: str | None) -> Scene:
+    """Give what a form stands on: machine and units are those for which it was made.
+
+    A form that does not say it came just now: it is of the address.
+    """
+    of = texts.get(OF)
+    if of is None and pathname != PATH:
+        raise PreventUpdate
+    return scene(PATH, search if of is None else f"?{of}")
+
 
 def _look(fields: dict[str, str] | None, pathname: str | None, search: str | None) -> tuple[RecordView, Around, Scene]:
-    if not fields or pathname != PATH:
+    if not fields:
         raise PreventUpdate
-    seen = scene(pathname, search)
+    seen = _made_for(fields, pathname, search)
     about = subject(seen)
     if about.story is None:
         raise PreventUpdate
-    texts = {str(name): str(text) for name, text in fields.items() if name != ASKED} | signed_as(seen)
+    typed = ((str(name), str(text)) for name, text in fields.items() if name not in {ASKED, OF})
+    texts = dict(typed) | signed_as(seen)
     around = around_of(about, texts, seen)
     return build(texts, around), around, seen
 
@@ -269,22 +286,24 @@ def chances(fields: dict[str, str] | None, pathname: str | None, search: str | N
 
 
 def measure(shape: dict[str, Any] | None, pathname: str | None, search: str | None) -> tuple[Any, Any]:
-    """Put the fields of another method."""
-    if not shape or pathname != PATH:
+    """Put the fields of another method; for both stages where the second was chosen before the first was answered."""
+    if not shape:
         raise PreventUpdate
-    seen = scene(pathname, search)
+    texts = {str(name): str(text) for name, text in dict(shape.get("fields") or {}).items()}
+    seen = _made_for(texts, pathname, search)
     about = subject(seen)
     if about.story is None:
         raise PreventUpdate
-    stage, fields = (
-        str(shape.get("stage")),
-        {str(name): str(text) for name, text in dict(shape.get("fields") or {}).items()},
-    )
-    fields = carried_over(fields, stage, str(shape.get("was") or ""))
-    parts = (
-        form.measure_part(stage, fields, limits_today(about.story, seen).asset, seen.display) if stage in STAGES else []
-    )
-    return (parts if stage == "found" else no_update), (parts if stage == "left" else no_update)
+    texts.pop(OF, None)
+    asset = limits_today(about.story, seen).asset
+    was = shape.get("was")
+    before = was if isinstance(was, dict) else {}
+    parts: dict[str, Any] = {}
+    for stage in str(shape.get("stage")).split():
+        if stage in STAGES:
+            fields = carried_over(texts, stage, str(before.get(stage) or ""))
+            parts[stage] = form.measure_part(stage, fields, asset, seen.display)
+    return parts.get("found", no_update), parts.get("left", no_update)
 
 
 def reasons(asks: list[list[str]] | None, fields: dict[str, str] | None) -> Child:
@@ -325,8 +344,11 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
         if isinstance(fault, BookStateError):
             raise
         return [html.P(tell(fault.message)), html.P(tell(fault.remedy))]
-    address = seen.place.here(amend=None, asset=story.asset.tag, saved=line.entry)
-    dash.set_props(Shell.URL, {"search": "?" + address.partition("?")[2]})
+    # Whether the form still stands there only the browser knows: who has left it is told on the page that is open.
+    told = say("record.handed", entry=line.entry, tag=story.asset.tag)
+    key = _key(story, around.amends.entry if around.amends else None)
+    handed_in = {"key": key, "tag": story.asset.tag, "entry": line.entry, "told": told}
+    dash.set_props(Ids.HANDED, {"data": handed_in})
     return no_update
 
 
@@ -395,3 +417,4 @@ def register(app: dash.Dash) -> None:
     )(hand_in)
     attach(app, "record_answered", Input(Ids.ANSWER, "children"))
     attach(app, "record_done", Output(Ids.GONE, "data"), Input(Ids.DONE, "data"))
+    attach(app, "record_handed", Input(Ids.HANDED, "data"))

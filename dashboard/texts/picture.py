@@ -24,6 +24,7 @@ WORDS: Final[dict[str, str]] = {
     "line.away": "The server does not answer. This page waits for it and then goes on by itself; nothing in the book is harmed, and a draft "
     "of a job stays in this browser.",
     "line.failed": "The server could not answer this. Load the page again; if it stays, tell whoever runs this server.",
+    "line.unasked": "The job was not recorded: its page was left before it was on its way. What was typed is kept as a draft.",
     "line.unsaved": "No answer came, so it is not certain that the job is in the book. Record it again when the server answers: it is not "
     "recorded twice.",
     "line.renewed": "The program on the server was renewed while this page was open. Nothing was done; a draft of a job stays in this browser.",

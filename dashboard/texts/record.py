@@ -291,6 +291,7 @@ WORDS: Final[dict[str, str]] = {
     "record.not_yet": "Nothing was recorded.",
     "record.changed.caption": "What the amendment changes: entry {entry} beside what stands in the form",
     "record.saved.title": "Recorded as entry {entry}",
+    "record.handed": "The job on {tag} is in the book as entry {entry}.",
     "record.saved.job": "The job on {tag} is in the book as entry {entry}, recorded by {by} on {at}.",
     "record.saved.amended": "Entry {entry} takes the place of entry {old} on {tag}, recorded by {by} on {at}. Both stay readable.",
     "record.saved.safe": "The draft is gone from this browser. Loading this page again records nothing.",

@@ -153,6 +153,7 @@ def offers(history: History, typed: str, address: Callable[[str], str]) -> list[
     return [
         {
             "value": address(str(assets.tag[row])),
+            "tag": str(assets.tag[row]),
             "text": haystack(assets, row),
             "label": " · ".join(
                 str(text) for text in (assets.tag[row], assets.description[row], assets.area[row], gone(row)) if text

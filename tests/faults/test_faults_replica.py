@@ -17,7 +17,7 @@ from flask.testing import FlaskClient
 
 from dashboard.app import create_app
 from dashboard.desk import BookDesk
-from dashboard.ids import Shell
+from dashboard.ids import RecordIds
 from dashboard.pages import book, offenders, record
 from models.errors import InvalidValueError
 from models.settings import Settings, read_settings
@@ -83,7 +83,7 @@ class Plant:
         form = Form(self.book, "?asset=P-2")
         form.client = client
         answer = form.send(form.fields() | results())
-        return int(answer["sideUpdate"][Shell.URL]["search"].rpartition("=")[2])
+        return int(answer["sideUpdate"][RecordIds.HANDED]["data"]["entry"])
 
     def questions(self, name: str) -> int:
         """Give how many questions about machines and jobs a server was asked; and forget them."""
