@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 
 import dash
 import pytest
-from playwright.sync_api import Page, ViewportSize
+from playwright.sync_api import Page, Route, ViewportSize
 
 from dashboard.app import create_app
 from dashboard.server import open_server, port_of
@@ -50,6 +50,23 @@ def walked(paths: Iterable[str], viewport: ViewportSize) -> list[str]:
 
 
 Opened = Callable[..., Page]
+
+CALLS = "**/_dash-update-component*"
+"""Addresses of what a page asks its server."""
+
+
+def held_back(page: Page, told: str) -> list[Route]:
+    """Hold the answers to calls back whose body says ``told``; gives what is held, which the test lets go."""
+    held: list[Route] = []
+
+    def either(route: Route) -> None:
+        if told in (route.request.post_data or ""):
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route(CALLS, either)
+    return held
 
 
 def browser_program() -> str | None:

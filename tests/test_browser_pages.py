@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, Route, ViewportSize, expect
+from playwright.sync_api import Page, ViewportSize, expect
 
 from models.units import Display
-from tests.browser_tools import LOOKS, Opened, served, walked
+from tests.browser_tools import CALLS, LOOKS, Opened, held_back, served, walked
 from tests.history_maker import MadeBook, made_book
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -122,22 +122,14 @@ def test_the_whole_tag_opens_its_machine_also_where_others_speak_of_it(plant_url
         {"value": f"/record?asset={tag}", "tag": tag, "label": label, "text": label.lower(), "asked": "p-106"}
         for tag, label in (("P-106", "P-106"), ("P-105", "beside P-106"))
     ]
-    held: list[Route] = []
-
-    def answer(route: Route) -> None:
-        if '"output":"record-choose.data"' in (route.request.post_data or ""):
-            held.append(route)
-        else:
-            route.continue_()
-
-    page.route("**/_dash-update-component*", answer)
+    held = held_back(page, '"output":"record-choose.data"')
     page.locator("#record-choose").fill("p-106")
     page.keyboard.press("Enter")
     page.wait_for_timeout(300)
     held[-1].fulfill(json={"multi": True, "response": {"record-choose": {"data": offered}}})
     expect(page.locator("main h1")).to_contain_text("P-106")
     assert page.url.endswith("/record?asset=P-106")
-    page.unroute("**/_dash-update-component*")
+    page.unroute(CALLS)
 
 
 def test_an_address_is_answered_once_and_nothing_goes_away_after_it(plant_url: str, opened: Opened) -> None:

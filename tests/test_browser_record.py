@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, Route, expect
+from playwright.sync_api import Page, expect
 
-from tests.browser_tools import LOOKS, NARROW, Watch
+from tests.browser_tools import LOOKS, NARROW, Watch, held_back
 
 pytest_plugins = ["tests.plugin_browser", "tests.plugin_record"]
 pytestmark = pytest.mark.browser
@@ -308,15 +308,7 @@ def test_no_key_is_lost_in_the_box_and_enter_opens_nothing_out_of_an_older_list(
         phone.keyboard.type("n")
     expect(options).to_have_count(2)
     expect(chosen).to_have_value("n")
-    held: list[Route] = []
-
-    def hold(route: Route) -> None:
-        if '"record-choose.data"' in (route.request.post_data or ""):
-            held.append(route)
-        else:
-            route.continue_()
-
-    phone.route("**/_dash-update-component*", hold)
+    held = held_back(phone, '"record-choose.data"')
     with phone.expect_request(lambda asked: "record-choose.data" in (asked.post_data or "")):
         phone.keyboard.type("e")
     expect(options).to_have_count(1)  # out of the older list, and on it stands a machine that matches

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, Route, expect
 
-from tests.browser_tools import NARROW, Watch
+from tests.browser_tools import NARROW, Watch, held_back
 from tests.record_book import Opened
 from tests.test_browser_line import CALLS, filled_in, lose_answer, record
 from tests.test_browser_record import box, choose, put, start
@@ -218,20 +218,6 @@ def test_another_way_of_measuring_takes_nothing_over_that_would_mean_something_e
     assert watch.seen == []
 
 
-def hold(page: Page, output: str) -> list[Route]:
-    """Hold the answers to calls of an output back; what is held has to be let go."""
-    held: list[Route] = []
-
-    def either(route: Route) -> None:
-        if output in (route.request.post_data or ""):
-            held.append(route)
-        else:
-            route.continue_()
-
-    page.route(CALLS, either)
-    return held
-
-
 def let_go(page: Page, held: list[Route]) -> None:
     for route in held:
         route.continue_()
@@ -243,7 +229,7 @@ def test_a_job_is_recorded_in_the_units_of_its_form_while_the_page_turns_to_othe
 ) -> None:
     filled_in(phone, url)
     typed = phone.locator(box("found.results.offset_v")).input_value()
-    held = hold(phone, '"output":"record-body.children"')
+    held = held_back(phone, '"output":"record-body.children"')
     phone.get_by_role("link", name="mil", exact=True).click()
     expect(phone).to_have_url(re.compile("units=mil"))
     record(phone)
@@ -261,7 +247,7 @@ def test_who_leaves_the_form_before_its_answer_is_told_on_the_page_that_is_open(
     book: Opened, url: str, phone: Page
 ) -> None:
     filled_in(phone, url)
-    held = hold(phone, '"output":"record-answer.children"')
+    held = held_back(phone, '"output":"record-answer.children"')
     record(phone)
     phone.get_by_role("link", name="Due", exact=True).click()
     expect(phone.locator("main h1")).to_have_text(re.compile("due", re.IGNORECASE))
@@ -277,7 +263,7 @@ def test_who_leaves_the_form_before_its_answer_is_told_on_the_page_that_is_open(
 
 def test_ways_of_measuring_chosen_for_both_stages_at_once_both_bring_their_fields(url: str, phone: Page) -> None:
     start(phone, f"{url}/record?asset=P-2")
-    held = hold(phone, "record-measure-found")
+    held = held_back(phone, "record-measure-found")
     choose(phone, "found.method", "rim and face")
     expect(phone.locator("#record-measure-found")).to_have_attribute("inert", "")
     choose(phone, "left.method", "reverse indicator")

@@ -16,7 +16,9 @@
     }
     sent.push(form);
     window.setTimeout(function () {
-      sent.splice(sent.indexOf(form), 1);
+      sent = sent.filter(function (one) {
+        return one !== form;
+      });
     }, PATIENCE);
   });
   window.addEventListener("pageshow", function () {

@@ -140,7 +140,10 @@ def section(title: str, *parts: Part) -> Markup:
 def table(caption: str, headings: Sequence[str], rows: Iterable[Iterable[Part]], *, stacked: bool = False) -> Markup:
     """Write a table; a stacked one shows each row as a list on a phone."""
     head = tag("thead", tag("tr", *[tag("th", text, scope="col") for text in headings]))
-    cells = ([tag("td", cell, data_is=name) for name, cell in zip(headings, row, strict=True)] for row in rows)
+    cells = (
+        [tag("td", cell, data_is=name if stacked else None) for name, cell in zip(headings, row, strict=True)]
+        for row in rows
+    )
     body = tag("tbody", *[tag("tr", *row) for row in cells])
     kind = "table stacked" if stacked else "table"
     return tag("div", tag("table", tag("caption", caption), head, body), class_=kind, tabindex=0)

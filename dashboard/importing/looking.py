@@ -83,6 +83,8 @@ def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading,
     DriftbookError
         If it cannot be read.
     """
+    with room():
+        sent.renew(context().settings.mappings)
     choice = _choose(sent, site, desk)
     sheets = {source.sheet.name: source.sheet for source in choice.sources}
     readings = tuple(
@@ -93,7 +95,7 @@ def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading,
 
 
 def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Outcome:
-    """Confirm how a file is read, and import it, or its good rows.
+    """Import a file, or its good rows, as it was read last, and confirm that way.
 
     Raises
     ------
@@ -168,7 +170,6 @@ def _plain(mapping: FileMapping) -> object:
 def _choose(sent: SentFile, site: Site, desk: Desk) -> Choice:
     """Choose how a file is read, and tell what of that was a guess."""
     with room():
-        sent.renew(context().settings.mappings)
         sheets = read_sheets(sent.path, encoding=sent.encoding)
         for sheet in sheets:
             # A wide sheet that is no list (a plan, say) is not read, and has no form.

@@ -222,7 +222,10 @@ class SentFiles:
         return size
 
     def _is_old(self, folder: Path) -> bool:
-        return folder.stat().st_mtime < (self._now - KEPT).timestamp()
+        """Tell whether a file was sent more than a day ago, however often it was looked at since."""
+        about = folder / _ABOUT
+        written = about if about.exists() else folder
+        return written.stat().st_mtime < (self._now - KEPT).timestamp()
 
     def _clear(self) -> None:
         """Throw away what is older than a day."""

@@ -59,7 +59,7 @@ WORDS: Final[dict[str, str]] = {
     "import.look_again": "The reading was corrected: look at what would go in now. Nothing is in the book yet.",
     "import.meanwhile": "How the file is read was changed in another window meanwhile; what you chose here is not taken. Look at it now.",
     "import.not_kept": "How this file was read is not kept for later ones: how these headings are read was confirmed or changed by somebody else meanwhile, and that holds; or the folder of the mappings cannot be written.",
-    "import.mend": "Correct how it is read, above or below; or mend the file and",
+    "import.mend": "Correct how it is read; or mend the file and",
     "import.mend_only": "Mend the file and",
     "import.give_back": "Give {rows} back as a file to mend",
     "import.wide": "A sheet of {name} has more than {most} columns.",

@@ -322,26 +322,25 @@ class RowReader:
     def _refuse_doubtful_number(self, cell: str) -> None:
         """Refuse a number that reads two ways where other numbers tell against the decimal sign that is fixed."""
         if (ways := two_readings(cell)) is not None:
-            one, other = ("comma", "point") if self.mapping.decimal is Decimal.POINT else ("point", "comma")
-            sign = "," if self.mapping.decimal is Decimal.POINT else "."
-            raise NotAQuantityError(
-                cell.strip(),
-                f"a number that reads only one way: other numbers here tell a decimal {one} ({self.mapping.decimal_against}), "
-                f"and the reading says a decimal {other}; correct how this file is read (in a mapping: "
-                f"decimal = '{sign}'), or write {ways[0]} or {ways[1]}",
+            fixed, told, sign = (
+                ("point", "comma", ",") if self.mapping.decimal is Decimal.POINT else ("comma", "point", ".")
             )
+            expected = Told(
+                "told.expected.contrary_number", told=told, where=self.mapping.decimal_against, fixed=fixed, sign=sign,
+                one=ways[0], other=ways[1],
+            )  # fmt: skip
+            raise NotAQuantityError(cell.strip(), expected)
 
     def _refuse_doubtful_date(self, cell: Cell) -> None:
         """Refuse a date that reads two ways where other dates tell against the order that is fixed."""
         ways = dates.two_readings(cell) if self.mapping.order_against and isinstance(cell, str) else None
         if ways is not None:
             told = dates.Order.MONTH_FIRST if self.mapping.order is dates.Order.DAY_FIRST else dates.Order.DAY_FIRST
-            raise NotAQuantityError(
-                str(cell).strip(),
-                f"a date that reads one way: other dates here tell {told} ({self.mapping.order_against}), and the "
-                f"reading says {self.mapping.order}; correct how this file is read (in a mapping: dates = '{told}'), or write "
-                f"{ways[0]} or {ways[1]}",
-            )
+            expected = Told(
+                "told.expected.contrary_day", told=str(told), where=self.mapping.order_against, fixed=str(self.mapping.order),
+                one=ways[0], other=ways[1],
+            )  # fmt: skip
+            raise NotAQuantityError(str(cell).strip(), expected)
 
     def _day(self, cell: Cell, _column: Column, chosen: Field) -> date | Remarked:
         self._refuse_doubtful_date(cell)

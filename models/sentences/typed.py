@@ -29,6 +29,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.expected.day.by_rows": "a date such as 2026-11-25 or 25.11.2026; there is no such day",
     "told.expected.day.clear": "a date such as 2026-11-25 or 25.11.2026; there is no such day",
     "told.expected.either_day.by_rows": "a date that reads one way; write {one} or {other}; where the file has a mapping, dates = 'day first' or 'month first' in it tells",
+    "told.expected.contrary_day": "a date that reads one way: other dates here tell {told} ({where}), and the reading says {fixed}; correct how this file is read (in a mapping: dates = '{told}'), or write {one} or {other}",
+    "told.expected.contrary_number": "a number that reads only one way: other numbers here tell a decimal {told} ({where}), and the reading says a decimal {fixed}; correct how this file is read (in a mapping: decimal = '{sign}'), or write {one} or {other}",
     "told.expected.either_day.clear": "a date that reads one way: other dates here tell both that the day stands first and that the month does; write {one} or {other}",
     "told.expected.date.serial": "a date such as 2026-11-25 or 25.11.2026; this is a spreadsheet's number for a date: give the column a date format there, and save it again",
     "told.expected.clock": "a time of day such as 14:30",
