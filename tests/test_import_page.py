@@ -128,6 +128,19 @@ def test_a_file_is_looked_at_first_and_goes_in_once_however_often_it_is_tapped(b
     assert "The book holds all of it already" in shown(client.get(sent(client, GOOD)))
 
 
+def test_the_days_of_the_jobs_are_told_as_their_dates_are_understood(book: Opened) -> None:
+    """A file of the first days of a month reads two ways all through; whoever reads the days sees which was taken."""
+    client = book.app.server.test_client()
+    rows = [OWN.splitlines()[0]] + [f"P-2;{day};PM;Ana Wick;2,5;0,3;1,0;0,2" for day in ("03.02.2026", "05.02.2026")]
+    where = sent(client, "\n".join(rows) + "\n")
+    assert "Jobs done" in shown(client.get(where))
+    assert "3 Feb 2026 – 5 Feb 2026" in shown(client.get(where))
+    form = {**form_of(client.get(where).get_data(as_text=True)), "r0s0.order": "month first"}
+    was = was_of(client.get(where).get_data(as_text=True))
+    corrected = shown(after(client, do(client, where, "correct", was=was, **form)))
+    assert "2 Mar 2026 – 2 May 2026" in corrected
+
+
 def test_a_row_that_is_wrong_comes_back_in_a_file_that_can_be_mended_and_sent(book: Opened) -> None:
     client, head = book.app.server.test_client(), book.reader.head()
     where = sent(client, BAD)

@@ -147,6 +147,8 @@ def show_report(
 def _line(sheet: SheetReport, *, dry_run: bool, kept_out: bool) -> str:
     verb = "would go in" if dry_run else "are good" if kept_out else "went in"
     parts = [f"{several(sheet.read, 'row')} of {sheet.table}", f"{sheet.taken} {verb}"]
+    if sheet.done is not None:
+        parts.append("done " + " to ".join(dict.fromkeys(map(str, sheet.done))))
     if sheet.unchanged:
         parts.append(f"{sheet.unchanged} known already")
     if sheet.left_out:

@@ -15,7 +15,7 @@ SHOWN: Final = 8
 
 @dataclass(frozen=True, slots=True)
 class SheetLine:
-    """What became of the rows of one sheet."""
+    """What became of the rows of one sheet; ``done`` is the first and the last day of new jobs, in ISO form."""
 
     name: str
     table: str
@@ -24,6 +24,7 @@ class SheetLine:
     unchanged: int
     left_out: int
     refused: int
+    done: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,16 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
         Whether later files will be read in the same way. [unitless]
     """
     sheets = tuple(
-        SheetLine(s.source.name, str(s.table), s.read, s.taken, s.unchanged, s.left_out, len(s.refused))
+        SheetLine(
+            s.source.name,
+            str(s.table),
+            s.read,
+            s.taken,
+            s.unchanged,
+            s.left_out,
+            len(s.refused),
+            tuple(map(str, s.done or ())),
+        )
         for s in report.sheets
     )
     listed: list[ProblemLine] = []
@@ -106,7 +116,7 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
 def from_kept(kept: dict[str, Any]) -> Outcome:
     """Read what was kept."""
     lines = {
-        "sheets": tuple(SheetLine(**one) for one in kept["sheets"]),
+        "sheets": tuple(SheetLine(**{**one, "done": tuple(one.get("done", ()))}) for one in kept["sheets"]),
         "problems": tuple(ProblemLine(**one) for one in kept["problems"]),
         "mend": tuple(kept["mend"]),
     }

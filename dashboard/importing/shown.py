@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any, Final
 
 from flask import request
@@ -21,7 +22,7 @@ from dashboard.importing.outcome import Outcome
 from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
 from dashboard.place import IMPORT as PATH
 from dashboard.words import say, tell
-from dashboard.writing import count, counted, moment
+from dashboard.writing import count, counted, day, moment
 from models.errors import DriftbookError
 from models.intake.mapping import FileMapping
 
@@ -239,11 +240,13 @@ def told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
 
 
 def _counts(outcome: Outcome, taken: str) -> Part:
+    dated = any(one.done for one in outcome.sheets)
     keys = (
         "import.sheet_name",
         "import.holds",
         "import.read",
         taken,
+        *(["import.days"] if dated else []),
         "import.unchanged",
         "import.left_out",
         "import.refused",
@@ -252,11 +255,19 @@ def _counts(outcome: Outcome, taken: str) -> Part:
         (
             one.name,
             say(f"import.table.{one.table}"),
-            *[count(n) for n in (one.read, one.taken, one.unchanged, one.left_out, one.refused)],
+            count(one.read),
+            count(one.taken),
+            *([_days(one.done)] if dated else []),
+            *[count(n) for n in (one.unchanged, one.left_out, one.refused)],
         )
         for one in outcome.sheets
     ]
     return table(say("import.counts"), [say(key) for key in keys], rows, stacked=True)
+
+
+def _days(done: Sequence[str]) -> str:
+    """Say from when to when jobs were done: a month that was read as a day is seen by it."""
+    return " – ".join(dict.fromkeys(day(date.fromisoformat(one)) for one in done)) or "–"
 
 
 def _problems(outcome: Outcome) -> Part:

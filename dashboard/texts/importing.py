@@ -88,6 +88,7 @@ WORDS: Final[dict[str, str]] = {
     "import.read": "Read",
     "import.would": "Would go in",
     "import.did": "Went in",
+    "import.days": "Jobs done",
     "import.unchanged": "Known already",
     "import.left_out": "Left out, no record",
     "import.refused": "Refused",

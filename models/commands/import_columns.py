@@ -151,6 +151,8 @@ class JobColumns(JobRows):
         first = self.unit.take(len(numbers) - done)
         numbers[done:] = np.arange(first, first + len(numbers) - done)
         sheet.taken += len(numbers)
+        if len(numbers):
+            sheet.saw(*[date.fromordinal(int(day) + _EPOCH) for day in (plain.days.min(), plain.days.max())])
         if len(numbers) and self._writes:
             lines = [str(rows.first + at) for at in plain.at.tolist()]
             columns = self._job_columns(plain, groups, numbers.tolist())

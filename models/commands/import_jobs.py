@@ -262,6 +262,7 @@ class JobRows(Things):
             )  # fmt: skip
         self.unit.add(JobRow, row)
         sheet.taken += 1
+        sheet.saw(pending.day, pending.day)
 
     def _tell_unjudged(self, reader: RowReader, row: Row, tag: str) -> None:
         """Say once for a machine that its jobs have no verdict."""

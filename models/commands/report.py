@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,7 +56,10 @@ class Refused:
 
 @dataclass(slots=True)
 class SheetReport:
-    """What became of one sheet: rows read, new in the book, there already, refused, left out as no record."""
+    """What became of one sheet: rows read, new in the book, there already, refused, left out as no record.
+
+    ``done`` holds the first and the last day on which jobs that are new were done, as their dates were understood.
+    """
 
     source: Source
     read: int = 0
@@ -63,6 +67,18 @@ class SheetReport:
     unchanged: int = 0
     left_out: int = 0
     refused: list[Refused] = field(default_factory=list)
+    done: tuple[date, date] | None = None
+
+    def saw(self, first: date, last: date) -> None:
+        """See days on which jobs that are new were done.
+
+        Parameters
+        ----------
+        first, last : datetime.date
+            The earliest and the latest of them, on the clock of the site. [unitless]
+        """
+        before = self.done or (first, last)
+        self.done = (min(before[0], first), max(before[1], last))
 
     @property
     def table(self) -> Table:
