@@ -275,3 +275,24 @@ def test_cautions_and_the_last_entry_stand_on_every_page(plant_url: str, opened:
         page.goto(f"{plant_url}{path}")
         expect(page.locator("footer")).to_contain_text("lock out and tag")
         expect(page.locator("footer")).to_contain_text(re.compile(r"as of entry \d+"))
+
+
+def test_two_links_pressed_before_an_answer_is_there_both_count(plant_url: str, opened: Opened) -> None:
+    """Each link is written for the choices that the page shows; the second must not take the first back."""
+    page = opened(f"{plant_url}/offenders")
+    page.wait_for_load_state("networkidle")
+    held = held_back(page, "shell-url")
+    page.locator("main").get_by_role("link", name="12 months").click()
+    expect(page).to_have_url(re.compile("window=12"))
+    page.get_by_role("navigation", name="Unit of length").get_by_role("link", name="mil").click()
+    expect(page).to_have_url(re.compile(r"window=12.*units=mil"))
+    page.get_by_role("navigation", name="Pages").get_by_role("link", name="Due").click()
+    expect(page).to_have_url(re.compile(r"/due\?units=mil$"))  # units go along, choices of another page do not
+    page.go_back()
+    assert held
+    page.unroute(CALLS)  # what was held goes on
+    expect(page.locator("main h1")).to_have_text("Repeat offenders")
+    expect(page.get_by_role("navigation", name="Unit of length").locator("[aria-current]")).to_have_text("mil")
+    expect(page.locator("main .chosen, main [aria-current=true]").first).to_contain_text("12 months")
+    page.get_by_role("navigation", name="Unit of length").get_by_role("link", name="mm").click()
+    expect(page).to_have_url(re.compile("window=12&units=mm"))

@@ -47,13 +47,16 @@
     return (slot && slot.getAttribute("data-" + name)) || "";
   }
 
-  /* What a call was to fill, and what it was called by. */
+  /* What a call was to fill, what it was called by, and for which choices of the address; null where it is not for an address. */
   function read(init) {
     try {
       var call = JSON.parse(init.body);
-      return { output: call.output || "", by: call.changedPropIds || [] };
+      var search = [call.inputs || []].flat(2).find(function (one) {
+        return one && one.id === "shell-url" && one.property === "search";
+      });
+      return { output: call.output || "", by: call.changedPropIds || [], search: search ? search.value || "" : null };
     } catch (error) {
-      return { output: "", by: [] };
+      return { output: "", by: [], search: null };
     }
   }
 
@@ -178,6 +181,8 @@
         }
         if (answer.status >= 400) {
           tell("driftbook-unanswered", { output: call.output, done: answer.status >= 500 ? null : false });
+        } else if (call.search !== null) {
+          tell("driftbook-answered", { output: call.output, search: call.search });
         }
         return answer;
       },

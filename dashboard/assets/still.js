@@ -28,6 +28,7 @@
       kind = "a";
       props.href = window.dash_clientside.clean_url(props.href);
       props.onClick = follow;
+      props["data-way"] = ""; /* within the pages (links.js) */
     }
     return window.React.createElement(kind, props, ...all(inside, holes));
   }

@@ -1,0 +1,76 @@
+/* Links of a page whose answer is still on its way: each changes what it says, and leaves what else was chosen meanwhile. */
+(function () {
+  "use strict";
+
+  var OURS = "a[data-way], nav.pages a[href], nav.switch a[href]";
+  var KEPT = ["site", "units"]; /* choices that go along from page to page */
+  var PLACES = ["after", "before"]; /* a place in a list is one of the list that was shown */
+  var made = {}; /* for each part of the page the choices of the address that it answers, by its id */
+
+  document.addEventListener("driftbook-answered", function (event) {
+    if (event.detail.search !== window.location.search) {
+      return; /* the answer of an address that was left meanwhile */
+    }
+    event.detail.output.split("...").forEach(function (one) {
+      made[one.replace(/^\.\.|\.\.$/g, "").split(".")[0]] = event.detail.search;
+    });
+  });
+
+  function made_for(link) {
+    for (var one = link; one !== null; one = one.parentElement) {
+      if (one.id && made[one.id] !== undefined) {
+        return made[one.id];
+      }
+    }
+    return window.location.search;
+  }
+
+  function put(query, name, value) {
+    if (value === null) {
+      query.delete(name);
+    } else {
+      query.set(name, value);
+    }
+  }
+
+  /* The address of a link as its writer would have written it today. */
+  function today(link) {
+    var to = new URL(link.href);
+    var then = new URLSearchParams(made_for(link));
+    var now = new URLSearchParams(window.location.search);
+    if (to.pathname !== window.location.pathname) {
+      KEPT.forEach(function (name) {
+        if (to.searchParams.get(name) === then.get(name)) {
+          put(to.searchParams, name, now.get(name));
+        }
+      });
+      return to;
+    }
+    new Set([...then.keys(), ...to.searchParams.keys()]).forEach(function (name) {
+      var value = to.searchParams.get(name);
+      if (value !== then.get(name)) {
+        put(now, name, PLACES.indexOf(name) < 0 ? value : null);
+      }
+    });
+    to.search = now.toString();
+    return to;
+  }
+
+  document.addEventListener(
+    "click",
+    function (event) {
+      var link = event.target.closest ? event.target.closest(OURS) : null;
+      var elsewhere = event.metaKey || event.shiftKey || event.altKey || event.ctrlKey;
+      if (link === null || elsewhere || event.button !== 0 || made_for(link) === window.location.search) {
+        return; /* the browser, or what drew the link, follows it */
+      }
+      event.preventDefault();
+      event.stopPropagation();
+      var to = today(link);
+      window.history.pushState({}, "", to.pathname + to.search + to.hash);
+      window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+      window.scrollTo(0, 0);
+    },
+    true
+  );
+})();
