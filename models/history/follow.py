@@ -352,7 +352,12 @@ class _Following:
                 "order": order,
                 "q": _Adjusted(lambda: made.p, lambda: adjusted_causes(made.p, made.order)),
                 "suggested": lambda: (
-                    made.fits & (made.p <= np.array([largest_believed(column, made.rate) for column in made.p.T]))
+                    # Each cause in one piece: a column of a table is read at a third of the speed.
+                    made.fits
+                    & (
+                        made.p
+                        <= np.array([largest_believed(cause, made.rate) for cause in np.ascontiguousarray(made.p.T)])
+                    )
                 ),
             },
         )

@@ -19,7 +19,7 @@ T = TypeVar("T")
 BOTH: tuple[Literal["left", "right"], ...] = ("left", "right")
 """The two ends of a stretch of equal values."""
 
-DEEPEST = 6
+DEEPEST = 12
 """So many late values may rest on one another before the older ones are put together."""
 
 
@@ -212,11 +212,22 @@ def depth_of(value: Any) -> int:
     value : Any
         A dataclass, nested; anything else rests on nothing. [unitless]
     """
-    if not is_dataclass(value) or isinstance(value, type):
-        return 0
-    late, own = (_makers_of(value), late_depth(value)) if isinstance(value, Late) else ({}, 0)
-    parts = [depth_of(getattr(value, field.name)) for field in fields(value) if field.name not in late]
-    return max(own, *parts) if parts else own
+    names = _names_of(type(value))
+    late, own = (_makers_of(value), late_depth(value)) if names and isinstance(value, Late) else ({}, 0)
+    for name in names:
+        if name not in late:
+            own = max(own, depth_of(getattr(value, name)))
+    return own
+
+
+_NAMES: dict[type, tuple[str, ...]] = {}
+
+
+def _names_of(kind: type) -> tuple[str, ...]:
+    """Give the names of the fields of a dataclass; none for any other kind of value."""
+    if kind not in _NAMES:
+        _NAMES[kind] = tuple(field.name for field in fields(kind)) if is_dataclass(kind) else ()
+    return _NAMES[kind]
 
 
 def late_depth(value: Late) -> int:

@@ -78,6 +78,9 @@ def _outside_circle(mean: FloatArray, variance: FloatArray) -> FloatArray:
     swap = spread[:, 1] > spread[:, 0]
     first, second = np.where(swap[:, None], mean[:, ::-1], mean).T
     wide, narrow = np.where(swap[:, None], spread[:, ::-1], spread).T
+    edge = wide < NARROW
+    if edge.all():
+        return _outside_edge(mean, variance)
     low = np.arcsin(np.clip(first - REACH * wide, -1.0, 1.0))
     high = np.arcsin(np.clip(first + REACH * wide, -1.0, 1.0))
     nodes, weights = _rule(NODES)
@@ -89,7 +92,8 @@ def _outside_circle(mean: FloatArray, variance: FloatArray) -> FloatArray:
         (-half - second[:, None]) / narrow[:, None]
     )
     inside = 0.5 * (high - low) * np.sum(weights * density * across, axis=1)
-    return np.where(wide < NARROW, _outside_edge(mean, variance), np.clip(1.0 - inside, 0.0, 1.0))
+    outside = np.minimum(np.maximum(1.0 - inside, 0.0), 1.0)
+    return np.where(edge, _outside_edge(mean, variance), outside) if edge.any() else outside
 
 
 def _outside_edge(mean: FloatArray, variance: FloatArray) -> FloatArray:
@@ -144,9 +148,9 @@ def outside_limit(mean: FloatArray, variance: FloatArray, each_axis: BoolArray, 
     """
     finite = np.isfinite(df) & (df < 200.0)
     total = np.full(len(mean), np.nan)
-    sure = np.flatnonzero(~finite)
-    total[sure] = _either(mean[sure], variance[sure], each_axis[sure])
-    rows = np.flatnonzero(finite)
+    sure, rows = np.flatnonzero(~finite), np.flatnonzero(finite)
+    if len(sure):
+        total[sure] = _either(mean[sure], variance[sure], each_axis[sure])
     if len(rows):
         levels, shares = _scales()
         total[rows] = 0.0
@@ -154,7 +158,7 @@ def outside_limit(mean: FloatArray, variance: FloatArray, each_axis: BoolArray, 
         together = len(levels) if len(rows) <= FEW else 1
         for begin in range(0, len(levels), together):
             part = levels[begin : begin + together]
-            scale = np.concatenate([df[rows] / chi2_quantile(level, df[rows]) for level in part])
+            scale = (df[rows] / chi2_quantile(np.array(part)[:, None], df[rows])).ravel()
             where = np.tile(rows, len(part))
             each = _either(mean[where], variance[where] * scale[:, None], each_axis[where])
             for share, here in zip(shares[begin : begin + together], each.reshape(len(part), -1), strict=True):

@@ -229,7 +229,8 @@ def _posterior(
     for index, prior in enumerate(priors):
         mine = fit == index
         rows = fit[seen] == index
-        out[:, seen[rows]] = _summary(weights(likelihood[rows], prior))
+        if rows.any():  # a job that was just recorded touches one machine, and so one class of many
+            out[:, seen[rows]] = _summary(weights(likelihood[rows], prior))
         others = np.flatnonzero(mine & ~looked)
         if len(others):
             # Without a look of its own each has the figures of the class: worked out once.
