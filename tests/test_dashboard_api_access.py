@@ -179,7 +179,7 @@ def test_no_token_is_made_beyond_its_account(book: AuthBook) -> None:
     with pytest.raises(UnknownNameError):
         made(book, "more", Role.READER, login="nobody")
     made(book, "one", Role.READER)
-    with pytest.raises(ConflictError):
+    with pytest.raises(ConflictError, match=r"it is of eng\.lund"):
         made(book, " one ", Role.READER)
     with pytest.raises(DriftbookError):
         made(book, "", Role.READER)

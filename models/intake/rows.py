@@ -206,9 +206,9 @@ class RowReader:
         """Look at a row as a whole: what is missing, what is too much, and whether it is a record at all."""
         for key, column in self._required:
             if key not in row.values:
-                row.problems.append(
-                    self.problem(row, key, Code.MISSING_VALUE, Severity.ERROR, "", f"a {column.heading or key}")
-                )
+                wanted = column.field.heading if column.field is not None else column.heading
+                expected = f"a value here: without the {wanted} nothing can be said of the row"
+                row.problems.append(self.problem(row, key, Code.MISSING_VALUE, Severity.ERROR, "", expected))
         if more:
             expected = (
                 f"at most {self.beyond.cells} cells, as many as there are headings (the sign between cells, such as a "

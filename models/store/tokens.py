@@ -122,8 +122,11 @@ def make_token(
                 Told("told.token.more", login=account.login, lacking=tuple(map(str, lacking))),
                 remedy=Told("told.token.more.remedy"),
             )
-        if any(token.name == plain and token.ended is None for token in read_tokens(connection, site_id)):
-            raise ConflictError(Told("told.token.there", name=plain), remedy=Told("told.token.there.remedy"))
+        working = (token for token in read_tokens(connection, site_id) if token.ended is None)
+        there = next((token for token in working if token.name == plain), None)
+        if there is not None:
+            told = Told("told.token.there", name=plain, login=there.login)
+            raise ConflictError(told, remedy=Told("told.token.there.remedy"))
         secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
         number = state.make_token(
             connection, account.account_id, site_id, name=plain, roles=tuple(map(str, roles)), secret=secret, made=now
