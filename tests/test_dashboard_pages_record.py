@@ -17,8 +17,11 @@ from dashboard.ids import Shell
 from dashboard.pages import record
 from dashboard.security import comes_from_here
 from dashboard.views import record_sheet
+from models.commands.set_site import set_site
 from models.maths.working import work_out
 from models.settings import Settings
+from models.units import Display
+from tests.conftest import NOW
 from tests.record_book import Opened, open_book
 
 Ids = record.Ids
@@ -54,6 +57,13 @@ class Form:
     def body(self) -> str:
         given = [*self.place_of_body(), {"id": Shell.SCHEME, "property": "data", "value": "light"}]
         return text_of(call(self.client, f"{Ids.BODY}.children", given))
+
+    def made(self) -> str:
+        """Give for what the form says that it was made."""
+        given = [*self.place_of_body(), {"id": Shell.SCHEME, "property": "data", "value": "light"}]
+        parts = call(self.client, f"{Ids.BODY}.children", given).get_json()["response"][Ids.BODY]["children"]
+        (of,) = [one["props"]["data"]["of"] for one in parts if one and one["props"].get("id") == Ids.KEY]
+        return str(of)
 
     def fields(self, draft: dict[str, Any] | None = None) -> dict[str, str]:
         answer = self.ask(f"{Ids.FORM}.children", (Ids.DRAFT, draft or {})).get_json()
@@ -150,6 +160,30 @@ def test_a_form_is_of_the_machine_and_in_the_units_for_which_it_was_made(book: O
     assert line.entry == entry
     assert line.job.found.as_tuple() == (0.05, 0.3, 0.02, 0.2)  # type: ignore[union-attr]
     assert form.fields({"fields": {"notes": "a"}, "units": "mm", "of": "asset=P-2"})["notes"] == "a"
+
+
+def test_a_form_is_read_in_its_own_units_also_where_those_of_the_site_are_set_anew(book: Opened, form: Form) -> None:
+    fields = form.fields() | results() | {"of": form.made()}
+    set_site(book.reader.engine, book.site, by="Ada", now=NOW, display=Display("mil"))
+    assert form.send(fields)["sideUpdate"][Ids.HANDED]["data"]["tag"] == "P-2"
+    line = book.story().standing[-1]
+    assert line.job.found.as_tuple() == (0.05, 0.3, 0.02, 0.2)  # type: ignore[union-attr]
+    assert line.job.typed["found_offset_v"] == "0.05 mm"
+
+
+def test_a_form_of_another_clock_or_another_site_is_refused_in_words(book: Opened, form: Form) -> None:
+    fields, head = form.fields() | results() | {"of": form.made()}, book.reader.head()
+    elsewhere = fields | {"of": fields["of"].replace(f"site={book.site.code}", "site=far-bank")}
+    assert "made for the site ‘far-bank’, which is not open to you" in json.dumps(
+        form.send(elsewhere), ensure_ascii=False
+    )
+    gone = fields | {"of": fields["of"].replace("asset=P-2", "asset=P-77")}
+    assert "the machine of this form is not found any more" in json.dumps(form.send(gone))
+    assert book.reader.head() == head
+    set_site(book.reader.engine, book.site, by="Ada", now=NOW, zone="America/Halifax")
+    head = book.reader.head()
+    assert "were set anew while this form was open" in json.dumps(form.send(fields))
+    assert book.reader.head() == head
 
 
 def test_both_stages_are_put_anew_where_the_second_was_chosen_before_the_first_was_answered(form: Form) -> None:

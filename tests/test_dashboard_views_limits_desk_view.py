@@ -109,6 +109,12 @@ def test_a_trial_replaces_the_laws_that_were_typed_and_keeps_the_cap_and_all_els
     assert limits_for(trial, Coupling.SPACER, 1500.0).flex_mm_m == 0.5
     each = replace(STARTER, rows=tuple(replace(row, combine=Combine.EACH) for row in STARTER.rows))
     assert limits_for(trial_set(each, Factors(80.0, 700.0), Display(), TODAY), Coupling.SHORT, 1500.0).each_axis
+    split = (
+        LimitRow(Judged.OFFSET, Coupling.SHORT, value=0.1, combine=Combine.EACH),
+        LimitRow(Judged.OFFSET, Coupling.SPACER, value=0.2),
+    )
+    both = trial_set(replace(STARTER, rows=split), Factors(80.0, 700.0), Display(), TODAY)
+    assert [limits_for(both, kind, 1500.0).each_axis for kind in (Coupling.SHORT, Coupling.SPACER)] == [True, False]
     assert "offset 3149.6 mil ÷ rpm" in trial_set(STARTER, Factors(80.0), Display("mil"), TODAY).name  # 80 / 0.0254
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.console.book import starter_limits
+from models.errors import UnreadableFileError
+from models.intake.limit_file import read_limit_set
 from models.maths.judged import ratio_of
 from models.maths.limits import flex_angles, limit_ratio, limits_for
 from models.values.kinds import Coupling
@@ -105,6 +108,48 @@ def test_a_row_for_the_coupling_comes_before_one_for_any_and_bands_end_at_their_
     assert limits_for(limit_set, Coupling.SHORT, 3600.0).offset_mm == 0.2
     assert limits_for(limit_set, Coupling.SPACER, 1500.0).offset_mm == 0.2
     assert limits_for(limit_set, Coupling.SHORT, None).offset_mm == 0.2
+
+
+def test_only_rows_that_judge_a_machine_say_whether_its_axes_are_judged_together() -> None:
+    """A spacer is not judged at its centre, so a row for offsets has no say; a mixed set is judged by the stricter way."""
+    centre = LimitRow(Judged.OFFSET, value=0.1, combine=Combine.EACH)
+    flex = LimitRow(Judged.FLEX_ANGLE, Coupling.SPACER, value=0.5)
+    assert not limits_for(one([centre, flex]), Coupling.SPACER, 1500.0).each_axis
+    assert limits_for(one([centre, flex]), Coupling.SHORT, 1500.0).each_axis
+    mixed = one([centre, LimitRow(Judged.ANGULARITY, value=1.0)])
+    assert not limits_for(mixed, Coupling.SHORT, 1500.0).each_axis
+    soft = one([centre, LimitRow(Judged.SOFT_FOOT, value=0.05)])
+    assert limits_for(soft, Coupling.SHORT, 1500.0).each_axis
+
+
+MIXED = """name = "m"
+source = "made for a test"
+[[row]]
+judged = "offset"
+value = 0.1
+combine = "each"
+[[row]]
+judged = "angularity"
+coupling = "short flexible"
+value = 1.0
+"""
+
+
+def test_a_set_that_would_judge_a_machine_in_two_ways_is_refused_with_what_to_do(tmp_path: Path) -> None:
+    path = tmp_path / "set.toml"
+    path.write_text(MIXED)
+    with pytest.raises(UnreadableFileError, match="give both rows the same 'combine'"):
+        read_limit_set(path, adopted_by="A", adopted_on=date(2026, 1, 1))
+    path.write_text(MIXED + 'combine = "each"\n[[row]]\njudged = "flex angle"\ncoupling = "spacer"\nvalue = 0.5\n')
+    assert len(read_limit_set(path, adopted_by="A", adopted_on=date(2026, 1, 1)).rows) == 3
+    path.write_text(
+        MIXED.replace("value = 1.0", "value = 1.0\nabove_rpm = 1500").replace(
+            "value = 0.1", "value = 0.1\nupto_rpm = 1500"
+        )
+    )
+    assert len(read_limit_set(path, adopted_by="A", adopted_on=date(2026, 1, 1)).rows) == 2, (
+        "they never judge one machine"
+    )
 
 
 def test_a_machine_of_unknown_speed_gets_no_limit_that_depends_on_speed() -> None:

@@ -34,7 +34,7 @@ from dashboard.desk import Handed
 from dashboard.fetch import Scene, scene
 from dashboard.ids import RecordIds, Shell
 from dashboard.opening import attach_fill, begin, import_way, skeleton
-from dashboard.place import asset_path, shortened
+from dashboard.place import asset_path, read_site, shortened
 from dashboard.recording import (
     Subject,
     around_of,
@@ -166,7 +166,7 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
         "key": _key(story, amends.entry if amends else None),
         "units": seen.display.length,
         "temperature": seen.display.temperature,
-        OF: seen.place.here().partition("?")[2],
+        OF: _made(seen),
     }
     return [
         *begin(
@@ -218,7 +218,25 @@ ASKED = "asked"
 """Beside the fields: the number of the asking, which comes back with its answer, so that the page knows of what an answer is."""
 
 OF = "of"
-"""Beside the fields: the choices of the address for which the form was made.  The address of the moment may be the next page's already."""
+"""Beside the fields: for what the form was made.  The address of the moment may be the next page's already."""
+
+
+def _made(seen: Scene) -> str:
+    """Write for what a form is made: the choices of its address, and what that leaves to the site, which may be set anew meanwhile."""
+    site = seen.required
+    whole = seen.place.here(
+        site=site.code, units=seen.display.length, degrees=seen.display.temperature, clock=site.zone
+    )
+    return whole.partition("?")[2]
+
+
+def _moved(seen: Scene) -> str:
+    """Say why a form cannot be taken as it was made: another site would be written to, or its clock and degrees are others now."""
+    site, place = seen.required, seen.place
+    if read_site(place, seen.sites).problem:
+        return say("record.moved.site", site=shortened(place.get("site")))
+    was = (place.get("clock") or site.zone, place.get("degrees") or seen.display.temperature)
+    return "" if was == (site.zone, seen.display.temperature) else say("record.moved.clock", site=site.name)
 
 
 def _made_for(texts: Mapping[str, Any], pathname: str | None, search: str | None) -> Scene:
@@ -229,7 +247,10 @@ def _made_for(texts: Mapping[str, Any], pathname: str | None, search: str | None
     of = texts.get(OF)
     if of is None and pathname != PATH:
         raise PreventUpdate
-    return scene(PATH, search if of is None else f"?{of}")
+    seen = scene(PATH, search if of is None else f"?{of}")
+    if seen.site is None:
+        raise PreventUpdate
+    return seen
 
 
 def _look(fields: dict[str, str] | None, pathname: str | None, search: str | None) -> tuple[RecordView, Around, Scene]:
@@ -237,8 +258,8 @@ def _look(fields: dict[str, str] | None, pathname: str | None, search: str | Non
         raise PreventUpdate
     seen = _made_for(fields, pathname, search)
     about = subject(seen)
-    if about.story is None:
-        raise PreventUpdate
+    if about.story is None or read_site(seen.place, seen.sites).problem:
+        raise PreventUpdate  # what is shown would be another machine's
     typed = ((str(name), str(text)) for name, text in fields.items() if name not in {ASKED, OF})
     texts = dict(typed) | signed_as(seen)
     around = around_of(about, texts, seen)
@@ -329,6 +350,11 @@ def hand_in(sent: dict[str, Any] | None, pathname: str | None, search: str | Non
 
 
 def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) -> Child:
+    given = _made_for(sent.get("fields") or {}, pathname, search)
+    if why := _moved(given):
+        return [html.P(why), html.P(say("record.moved.remedy"))]
+    if subject(given).story is None:
+        return say("record.moved.machine")
     view, around, seen = _look(sent.get("fields"), pathname, search)
     here, story = context(), around.story
     if here.desk is None:

@@ -262,19 +262,30 @@ def trial_set(in_force: LimitSet, factors: Factors, display: Display, today: dat
         if per_rpm is None:
             continue
         own = law_of(in_force, judged)
-        given = next((row for row in rows if row.judged is judged), None)
-        law = LimitRow(
-            judged,
-            per_rpm=per_rpm,
-            floor_rpm=own.floor_rpm if own else 0.0,
-            combine=given.combine if given else Combine.RESULTANT,
-        )
-        rows = [row for row in rows if row.judged is not judged] + [law]
+        # One law for all speeds; whether the axes are judged together stays as it is for each kind of coupling.
+        laws = [
+            LimitRow(
+                judged,
+                coupling,
+                per_rpm=per_rpm,
+                floor_rpm=own.floor_rpm if own else 0.0,
+                combine=_combined(rows, judged, coupling),
+            )
+            for coupling in dict.fromkeys((*[row.coupling for row in rows if row.judged is judged], None))
+        ]
+        rows = [row for row in rows if row.judged is not judged] + laws
         parts.append(say(text, factor=factor_text(per_rpm, quantity, display), unit=display.unit(quantity)))
     name = say("whatif.trial.name", parts=", ".join(parts))
     return replace(
         in_force, name=name, source=say("whatif.trial.source"), rows=tuple(rows), adopted_on=today, starter=False
     )
+
+
+def _combined(rows: Sequence[LimitRow], judged: Judged, coupling: Coupling | None) -> Combine:
+    """Tell how a set judges machines with a coupling: by its rows for the same, else for the other of offset and angularity."""
+    centre = [row for row in rows if row.judged in {Judged.OFFSET, Judged.ANGULARITY}]
+    nearest = sorted(centre, key=lambda row: (row.coupling is not coupling, row.judged is not judged))
+    return nearest[0].combine if nearest else Combine.RESULTANT
 
 
 def _sentence(now: SetLine, sets: Sequence[AdoptedLimits]) -> str:

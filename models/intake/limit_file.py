@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from dataclasses import fields
 from datetime import date
+from itertools import combinations
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +40,7 @@ def read_limit_set(path: Path, *, adopted_by: str, adopted_on: date, version: in
     try:
         data = tomllib.loads(path.read_text(encoding="utf-8"))
         rows = tuple(_row(row) for row in data["row"])
+        _refuse_two_ways(rows)
         return LimitSet(
             data["name"],
             data["source"],
@@ -51,6 +55,20 @@ def read_limit_set(path: Path, *, adopted_by: str, adopted_on: date, version: in
         raise UnreadableFileError(
             f"{path} is not a limit set: {fault}", remedy="It needs name, source and at least one [[row]]."
         ) from fault
+
+
+def _refuse_two_ways(rows: Sequence[LimitRow]) -> None:
+    """Refuse rows of which one would judge a machine axis by axis and another together: a job is judged in one way."""
+    centre = [row for row in rows if row.judged in {Judged.OFFSET, Judged.ANGULARITY}]
+    for coupling in {row.coupling for row in centre}:
+        own = [row for row in centre if row.coupling in {coupling, None}]
+        for one, other in combinations(own, 2):
+            apart = min(one.upto_rpm or inf, other.upto_rpm or inf) <= max(one.above_rpm, other.above_rpm)
+            if one.combine is not other.combine and one.judged is not other.judged and not apart:
+                raise ValueError(
+                    f"for one machine {one.judged} is judged '{one.combine}' and {other.judged} '{other.combine}'; "
+                    "give both rows the same 'combine'"
+                )
 
 
 def _row(data: dict[str, Any]) -> LimitRow:

@@ -42,6 +42,7 @@ def limits_for(limit_set: LimitSet, coupling: Coupling, speed_rpm: float | None)
     several that fit, the first.  A row that depends on speed, or covers only
     some speeds, gives nothing for a machine of unknown speed.  A spacer
     coupling that has a flex-angle limit is not judged at its centre as well.
+    A machine is judged axis by axis only where all its rows say so.
 
     Parameters
     ----------
@@ -57,16 +58,15 @@ def limits_for(limit_set: LimitSet, coupling: Coupling, speed_rpm: float | None)
     LimitsGiven
         Limits in mm and mm/m; ``None`` where the set says nothing.
     """
-    given: dict[Judged, float] = {}
-    each = False
-    for judged in ORDER:
-        row = _row_for(limit_set, judged, coupling, speed_rpm)
-        if row is not None:
-            given[judged] = row_limit(row, speed_rpm or 0.0)
-            each = each or (row.combine is Combine.EACH and judged is not Judged.SOFT_FOOT)
-    if coupling is Coupling.SPACER and Judged.FLEX_ANGLE in given:
-        given.pop(Judged.OFFSET, None)
-        given.pop(Judged.ANGULARITY, None)
+    found = {judged: _row_for(limit_set, judged, coupling, speed_rpm) for judged in ORDER}
+    rows = {judged: row for judged, row in found.items() if row is not None}
+    if coupling is Coupling.SPACER and Judged.FLEX_ANGLE in rows:
+        rows.pop(Judged.OFFSET, None)
+        rows.pop(Judged.ANGULARITY, None)
+    given = {judged: row_limit(row, speed_rpm or 0.0) for judged, row in rows.items()}
+    # Only rows that judge this machine have a say; where they differ the resultant holds, which is never the smaller.
+    ways = {row.combine for judged, row in rows.items() if judged is not Judged.SOFT_FOOT}
+    each = ways == {Combine.EACH}
     return LimitsGiven(
         given.get(Judged.OFFSET),
         given.get(Judged.ANGULARITY),
