@@ -7,21 +7,27 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import sqlalchemy as sa
 
+from dashboard.views.asset_choices import judged_again
+from dashboard.views.job_words import told_versions
 from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.record_job import record_job
 from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
+from models.history.whatif import judge_again
 from models.store.reader import Reader
+from models.store.verify import verify_book
 from models.values.differences import differences
 from models.values.draft import stated_reasons
 from models.values.job import Job, Misalignment
 from models.values.story import JobLine, Site
 from tests.conftest import NOW
-from tests.seeded import contents, seed
+from tests.seeded import bring_in, contents, seed, write
 from tests.test_commands_record_job import JOB
 
+SLOWER = "tag,coupling,running speed [rpm],valid from\nP-1,short flexible,600,2020-01-01\n"
 LATER = NOW + timedelta(hours=1)
 BETTER = replace(JOB, found=Misalignment(-0.05, 0.3, -0.05, 0.2), people=("Dara Holm",))
 
@@ -188,3 +194,42 @@ def test_an_imported_job_can_be_amended(book: sa.Engine, site: Site) -> None:
     new = amend(book, site, line.entry, replace(line.job, hours_run=12.0))
     assert new.supersedes == line.entry
     assert lines(book, site)[line.entry].source == "jobs.csv, row 3"
+
+
+def test_a_job_that_is_taken_back_counts_as_it_stood_whatever_is_known_of_its_machine_since(
+    book: sa.Engine, site: Site, old: JobLine, tmp_path: Path
+) -> None:
+    """The speed is put right from before the job on: only a version that says something new of the machine is judged anew."""
+    bring_in(book, site, *write(tmp_path, assets=SLOWER))
+    gone = void_job(book, site, old.entry, by="Bo Tarn", now=LATER, why="twice")
+    back = take_back_job(book, site, gone.entry, by="Bo Tarn", now=LATER, why="was right")
+    for line in (gone, back):
+        assert (line.limits, line.found_ratio, line.left_ratio, line.limit_set) == (
+            old.limits, old.found_ratio, old.left_ratio, old.limit_set,
+        )  # fmt: skip
+    assert lines(book, site)[back.entry] == back
+    assert back.judged_as == old.judged_as
+    with book.connect() as connection:
+        assert verify_book(connection).faults() == 0
+    noted = amend(book, site, back.entry, replace(JOB, notes="only a note"))
+    assert noted.limits != old.limits
+    told = {one.field: (one.old, one.new) for one in told_versions(back, noted, site.display)}
+    assert told["notes"] == ("windy", "only a note")
+    assert set(told) == {"notes", "limits it is judged by", "limit ratio as-found", "limit ratio as-left"}
+
+
+def test_the_page_of_a_machine_and_the_page_of_limits_judge_the_same_jobs_alike(
+    book: sa.Engine, site: Site, old: JobLine, tmp_path: Path
+) -> None:
+    bring_in(book, site, *write(tmp_path, assets=SLOWER))
+    reader = Reader(book)
+    story, limit_set = reader.story(site.site_id, "P-1"), reader.limit_set(site.site_id)
+    assert story is not None
+    assert limit_set is not None
+    again = [(line.found_ratio, line.left_ratio) for line in judged_again(story, limit_set).standing]
+    jobs = reader.history(site.site_id).jobs
+    mine = np.flatnonzero(np.isin(jobs.entry, [line.entry for line in story.standing]))
+    there = judge_again(jobs, limit_set, mine)
+    shown = zip(there.found_ratio.tolist(), there.left_ratio.tolist(), strict=True)
+    assert [tuple(None if x != x else x for x in pair) for pair in shown] == again  # noqa: PLR0124 - NaN
+    assert old.entry in [line.entry for line in story.standing]

@@ -10,11 +10,10 @@ from dashboard.components.aria import aria
 from dashboard.components.pieces import Child, note
 from dashboard.components.record_results import differences_table
 from dashboard.place import Place
-from dashboard.views.job_words import marked_by, told
+from dashboard.views.job_words import marked_by, told_versions
 from dashboard.words import say
 from dashboard.writing import DASH, day, moment
 from models.units import Display
-from models.values.differences import differences
 from models.values.story import JobLine
 
 RECORD = "/record"
@@ -91,7 +90,7 @@ def amended_part(lines: Sequence[JobLine], display: Display, zone: str) -> Child
             old_by=old.author,
             why=new.why_amended or DASH,
         )
-        changed = told(differences(old.job, new.job, display))
+        changed = told_versions(old, new, display)
         caption = say("asset.amended.caption", old=old.entry, old_by=old.author, entry=new.entry, by=new.author)
         marked = marked_by(old, new)
         tail = differences_table(changed, caption) or (None if marked else note(say("asset.amended.texts")))

@@ -265,6 +265,9 @@ WORDS: Final[dict[str, str]] = {
     "differs.temp_movable_c": "temperature of the movable machine",
     "differs.temp_ambient_c": "temperature of the air",
     "differs.hours_run": "hours run",
+    "differs.limits": "limits it is judged by",
+    "differs.found_ratio": "limit ratio as-found",
+    "differs.left_ratio": "limit ratio as-left",
     "entry.four.none": "not measured",
     "entry.field.power.value": "{n} kW",
 }  # fmt: skip

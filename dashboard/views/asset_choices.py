@@ -17,8 +17,9 @@ from models.history.columns import FloatArray
 from models.maths.limits import limit_ratio, limits_for
 from models.values.asset import Asset
 from models.values.job import Misalignment
+from models.values.kinds import Coupling
 from models.values.limits import LimitSet, LimitsGiven
-from models.values.story import AssetStory, AssetVersion, JobLine
+from models.values.story import AssetStory, AssetVersion, JobLine, JudgedAs
 
 RISKS = (5, 10, 20)
 """Accepted probabilities of being over limit that can be chosen. [%]"""
@@ -137,7 +138,7 @@ def banner(before: AssetStory, after: AssetStory, judging: Judging) -> str:
 
 
 def judged_again(story: AssetStory, limit_set: LimitSet | None) -> AssetStory:
-    """Judge every job of a machine by another limit set, with the machine as it was described on the day of the job.
+    """Judge every job of a machine by another limit set, with the speed and coupling that stand with the job, as Limits does.
 
     Parameters
     ----------
@@ -149,11 +150,12 @@ def judged_again(story: AssetStory, limit_set: LimitSet | None) -> AssetStory:
     if limit_set is None or not story.jobs:
         return story
     zone = ZoneInfo(story.site.zone)
-    assets = [described_on(story.versions, line.job.performed_at.astimezone(zone).date()) for line in story.jobs]
-    given = [limits_for(limit_set, asset.coupling, asset.limit_speed_rpm) for asset in assets]
+    machines = [line.judged_as or _described(story, line, zone) for line in story.jobs]
+    given = [limits_for(limit_set, one.coupling, one.speed_rpm) for one in machines]
     limits = np.array([limits_row(one) for one in given], dtype=np.float64)
     each = np.array([one.each_axis for one in given], dtype=np.bool_)
-    span = np.array([asset.span_mm or np.nan for asset in assets], dtype=np.float64)
+    spans = [one.span_mm if one.coupling is Coupling.SPACER else None for one in machines]
+    span = np.array([span or np.nan for span in spans], dtype=np.float64)
     target = np.array([line.job.target.as_tuple() for line in story.jobs], dtype=np.float64)
     found, left = (
         limit_ratio(_four([getattr(line.job, stage) for line in story.jobs]) - target, limits, each, span).tolist()
@@ -164,6 +166,11 @@ def judged_again(story: AssetStory, limit_set: LimitSet | None) -> AssetStory:
         for line, one, f, x in zip(story.jobs, given, found, left, strict=True)
     )
     return replace(story, jobs=lines)
+
+
+def _described(story: AssetStory, line: JobLine, zone: ZoneInfo) -> JudgedAs:
+    asset = described_on(story.versions, line.job.performed_at.astimezone(zone).date())
+    return JudgedAs(asset.coupling, asset.limit_speed_rpm, asset.span_mm)
 
 
 def limits_row(given: LimitsGiven) -> tuple[float, float, float, float]:

@@ -6,13 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from dashboard.views.job_words import told
+from dashboard.views.job_words import told_versions
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.said_fields import Pairs, fields_of
 from dashboard.words import say
 from dashboard.writing import DASH, count, day, judged, moment
 from models.units import Display
-from models.values.differences import differences
 from models.values.entry import EntryStory, ImportedFile, Thing
 from models.values.kinds import Kind
 from models.values.story import JobLine, Site
@@ -93,7 +92,7 @@ def build(story: EntryStory, site: Site, display: Display) -> EntryView:
     says: Pairs = fields_of(now, display)
     caption = ""
     if isinstance(now, JobLine) and isinstance(before, JobLine):
-        changes = tuple(Change(one.field, one.old, one.new) for one in told(differences(before.job, now.job, display)))
+        changes = tuple(Change(one.field, one.old, one.new) for one in told_versions(before, now, display))
         caption = say("entry.change.caption", old=count(before.entry), new=count(now.entry))
     elif before is not None:
         changes, says = _beside(fields_of(before, display), says), ()

@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.words import say
-from models.values.differences import TEXTS, Difference
+from dashboard.writing import judged
+from models.units import Display
+from models.values.differences import TEXTS, Difference, differences
 from models.values.draft import WorkCheck
+from models.values.limits import LimitsGiven
 from models.values.story import JobLine
 
 _CHECKS = {check.value: check.name for check in WorkCheck}
@@ -32,6 +36,34 @@ def told(differences: Iterable[Difference]) -> tuple[Told, ...]:
         What two versions of a job say differently. [as shown]
     """
     return tuple(Told(field_name(one), _value(one, one.old), _value(one, one.new)) for one in differences)
+
+
+def told_versions(old: JobLine, new: JobLine, display: Display) -> tuple[Told, ...]:
+    """Put into words what two versions of a job say differently, and what they were judged by where that differs.
+
+    Parameters
+    ----------
+    old, new : JobLine
+        Two versions. [as stored]
+    display : Display
+        Units to write them in. [unitless]
+    """
+    verdicts = [
+        Told(say(f"differs.{name}"), judged(was), judged(now))
+        for name, was, now in (
+            ("found_ratio", old.found_ratio, new.found_ratio),
+            ("left_ratio", old.left_ratio, new.left_ratio),
+        )
+        if judged(was) != judged(now)
+    ]
+    limits = [_limits(line.limits, display) for line in (old, new)]
+    if old.limits != new.limits:
+        verdicts.insert(0, Told(say("differs.limits"), *limits))
+    return (*told(differences(old.job, new.job, display)), *verdicts)
+
+
+def _limits(given: LimitsGiven, display: Display) -> str:
+    return "; ".join((*given_texts(given, display), how_taken(given)))
 
 
 def field_name(one: Difference) -> str:

@@ -35,7 +35,7 @@ from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
-from models.values.story import AssetStory, JobLine, Site
+from models.values.story import AssetStory, JobLine, JudgedAs, Site
 
 
 class DoubtfulJobError(InvalidValueError):
@@ -201,15 +201,30 @@ class Recording:
             display=self.site.display,
             bolts_tight=bolts_tight,
             merged_into=self.story.merged_into,
+            serials=self.instruments.keys(),
+            people=self.people.keys(),
         )
         return check_job(job, beside)
 
     def write(self, job: Job, *, old: JobLine | None = None, why: str = "", void: bool = False) -> JobLine:
-        """Judge a job and append it; with an old version as what supersedes that."""
+        """Judge a job and append it; with an old version as what supersedes that.
+
+        One that only voids the old version, or takes it back, keeps its verdict: it says nothing new of the machine.
+        """
+        marks = old is not None and (old.void or void)
         asset = self._asset(job)
-        limit_entry, limits = self.judge.limits(job, asset)
-        adopted = self.judge.adopted(job)
-        found, left = ratios([job], [asset], [limits])
+        if marks and old is not None and old.judged_as is not None:
+            was = old.judged_as
+            asset = replace(
+                asset, coupling=was.coupling, speed_rpm=was.speed_rpm, speed_max_rpm=None, span_mm=was.span_mm
+            )
+            limit_entry, limits, name = was.limit_entry, old.limits, old.limit_set
+            found, left = [old.found_ratio], [old.left_ratio]
+        else:
+            limit_entry, limits = self.judge.limits(job, asset)
+            adopted = self.judge.adopted(job)
+            found, left = ratios([job], [asset], [limits])
+            name = "" if adopted is None else f"{adopted.limit_set.name}, version {adopted.limit_set.version}"
         people = [self._person(name) for name in job.people]
         instrument = self._instrument(job.instrument) if job.instrument else None
         unit, job_id = self.unit, None if old is None else old.job_id
@@ -223,10 +238,10 @@ class Recording:
             ratios=(found[0], left[0]), content=content, job_id=job_id, supersedes=supersedes, void=void,
         )  # fmt: skip
         unit.add(JobRow, row)
-        name = "" if adopted is None else f"{adopted.limit_set.name}, version {adopted.limit_set.version}"
+        judged_as = JudgedAs(asset.coupling, asset.limit_speed_rpm, asset.span_mm, limit_entry)
         return JobLine(
             entry, job_id or entry, unit.at, unit.author, job, limits, name, found[0], left[0], supersedes,
-            why_amended=why, void=void,
+            why_amended=why, void=void, judged_as=judged_as,
         )  # fmt: skip
 
     def _asset(self, job: Job) -> Asset:

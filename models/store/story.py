@@ -21,9 +21,9 @@ from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow
 from models.values.asset import Asset, MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
-from models.values.kinds import Method, Part, Reason
+from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import LimitsGiven
-from models.values.story import AssetStory, AssetVersion, JobLine, Site
+from models.values.story import AssetStory, AssetVersion, JobLine, JudgedAs, Site
 
 ASSET, SITE = "asset", "site"
 """Names of the parameters of the question for an asset's jobs."""
@@ -161,6 +161,7 @@ def _line(row: sa.RowMapping, tag: str, superseded_by: int | None) -> JobLine:
         row["why"],
         bool(row["void"]),
         source,
+        JudgedAs(Coupling(row["coupling"]), row["speed_rpm"], row["span_mm"], row["limit_entry"]),
     )
 
 

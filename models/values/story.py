@@ -8,7 +8,7 @@ from datetime import datetime
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.job import Job
-from models.values.kinds import Meaning
+from models.values.kinds import Coupling, Meaning
 from models.values.limits import LimitsGiven
 
 
@@ -25,11 +25,22 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
+class JudgedAs:
+    """What of its machine a job was judged by, as it was known when the job was recorded; speed in rpm, span in mm."""
+
+    coupling: Coupling
+    speed_rpm: float | None
+    span_mm: float | None
+    limit_entry: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class JobLine:
     """One version of a job as it stands in the book, with the verdict that was stored with it.
 
     ``found_ratio`` and ``left_ratio`` are ``None`` where nothing was measured or nothing could be judged.
-    ``superseded_by`` is the number of the entry that amended this one.
+    ``superseded_by`` is the number of the entry that amended this one; ``judged_as`` is not known of a line
+    that does not come from the book.
     """
 
     entry: int
@@ -46,6 +57,7 @@ class JobLine:
     why_amended: str = ""
     void: bool = False
     source: str = ""
+    judged_as: JudgedAs | None = None
 
 
 @dataclass(frozen=True, slots=True)
