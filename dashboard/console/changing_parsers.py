@@ -1,11 +1,14 @@
-"""How the subcommands asset, sign and void are typed."""
+"""How the subcommands asset, sign, void and limits are typed."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
 
-RUNS = {"asset": ("changing", "run_asset"), "sign": ("changing", "run_sign"), "void": ("changing", "run_void")}
+RUNS = {
+    "asset": ("changing", "run_asset"), "sign": ("changing", "run_sign"), "void": ("changing", "run_void"),
+    "limits": ("limits", "run_limits"),
+}  # fmt: skip
 
 
 def add_changing(
@@ -43,7 +46,18 @@ def add_changing(
     void.add_argument(
         "--take-back", action="store_true", help="ENTRY says that a job is void: let the job count again as it stood"
     )
-    for parser in (asset, sign, void):
+    limits = verb(
+        "limits",
+        "show the limit sets that a site has adopted, or adopt one for its jobs from a day on",
+        "  driftbook limits\n"
+        "  driftbook limits our-standard.toml --from 2027-01-01\n"
+        "The form of the file is that of seed_data/starter_limits.toml. Jobs that are in the book keep their verdicts.",
+    )
+    limits.add_argument("file", nargs="?", metavar="FILE", help="limit set to adopt, as a small TOML file")
+    limits.add_argument(
+        "--from", dest="since", metavar="DATE", help="first day on which it is in force; today without it"
+    )
+    for parser in (asset, sign, void, limits):
         book(parser)
         parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
         by(parser)

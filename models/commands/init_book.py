@@ -128,11 +128,12 @@ def say_site(unit: Unit, site: Site) -> int:
     return entry
 
 
-def say_limit_set(unit: Unit, site_id: int, given: LimitSet) -> int:
-    """Append the adoption of a new limit set."""
-    entry = unit.append(Kind.LIMITS_ADOPTED, why=given.note)
-    unit.add(LimitSetRow, (entry, site_id, given.name))
-    unit.add(LimitVersionRow, limit_version_row(entry, site_id, entry, given))
+def say_limit_set(unit: Unit, site_id: int, given: LimitSet, limit_set_id: int | None = None) -> int:
+    """Append the adoption of a limit set; ``limit_set_id`` is the set of which it is a further version."""
+    entry = unit.append(Kind.LIMITS_ADOPTED, limit_set_id, why=given.note)
+    if limit_set_id is None:
+        unit.add(LimitSetRow, (entry, site_id, given.name))
+    unit.add(LimitVersionRow, limit_version_row(entry, site_id, limit_set_id or entry, given))
     for number, row in enumerate(given.rows, start=1):
         unit.add(LimitRowRow, limit_row_row(entry, number, site_id, row))
     return entry
