@@ -127,7 +127,9 @@ def test_every_instrument_and_set_leads_on(clients: dict[str, FlaskClient]) -> N
 
 
 def test_the_starter_note_stands_on_the_page() -> None:
-    assert "This is the starter set" in answer(client_of(made_book(assets=2)), "/limits")
+    text = answer(client_of(made_book(assets=2)), "/limits")
+    assert "This is the starter set" in text
+    assert "driftbook limits FILE --from DATE" in text
     bare = MadeBook(limits=None)
     assert "No limit set has been adopted" in answer(client_of(bare), "/limits")
 

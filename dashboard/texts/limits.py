@@ -43,6 +43,8 @@ WORDS: Final[dict[str, str]] = {
     "limits.sentence": "In force since {on}: ‘{name}’, version {version}, adopted by {by}. The book holds {n}.",
     "limits.sentence.first": "In force: ‘{name}’, version {version}, adopted by {by} on {on}. Jobs done before that day are judged by it too, for it is the first. "
     "The book holds {n}.",
+    "limits.adopt": "Another set, or a further version of one, is adopted for jobs from a day on; verdicts in the book stay as they are:",
+    "limits.adopt.command": "driftbook limits FILE --from DATE",
     "limits.sets.title": "Sets and versions",
     "limits.sets.caption": "Every version of every limit set that this site has adopted, the latest first",
     "limits.column.set": "Set",
