@@ -90,6 +90,9 @@
     if (here === null) {
       return false;
     }
+    if (sending && sent !== null && sent.key === here.key && same(fields, sent.fields)) {
+      return true; /* written anew it would be another draft, and stay when the job is in the book */
+    }
     var well = drafts.write(here.key, draft_of(fields));
     two_tabs(!well);
     return well;
@@ -396,7 +399,7 @@
       var button = document.getElementById("record-save");
       button.setAttribute("aria-disabled", "true");
       var fields = collect();
-      sent = keep(fields) ? { key: here.key, text: drafts.written(here.key) } : null;
+      sent = keep(fields) ? { key: here.key, text: drafts.written(here.key), fields: fields } : null;
       uncertain = false;
       forget_answer();
       return { fields: made_for(fields), n: clicks };
