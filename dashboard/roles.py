@@ -66,6 +66,9 @@ ROUTES: Final[Mapping[str, Permission]] = {
 }
 """Endpoint: what it needs."""
 
+OF_A_FILE: Final = frozenset({"importing.one", "importing.mend"})
+"""Routes of a file that was sent for one site: they look themselves whether who asks may there, whichever the address names."""
+
 WITHOUT_BOOK: Final = frozenset(
     {
         "health",

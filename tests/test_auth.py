@@ -582,8 +582,8 @@ def test_accounts_refuse_what_cannot_be(book: AuthBook) -> None:
     with pytest.raises(ConflictError):
         add(LOGIN.upper())
     add(outside="https://door.example 77", password=None)
-    with pytest.raises(ConflictError):
-        add("second", outside="https://door.example 77", password=None)
+    with pytest.raises(ConflictError, match="outside identity"):
+        add("second", person="Second One", outside="https://door.example 77", password=None)
 
 
 def test_the_last_administrator_stays(book: AuthBook) -> None:

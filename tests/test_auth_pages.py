@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import json
 import re
@@ -294,6 +295,40 @@ def test_neither_who_recorded_nor_who_did_the_work_signs(book: AuthBook) -> None
     assert answer.status_code == 409
     assert "cannot sign it off" in answer.get_data(as_text=True)
     assert signed(book) == []
+
+
+def test_who_did_the_work_does_not_sign_after_a_change_of_name(book: AuthBook) -> None:
+    made = add_account(
+        book.engine, [book.site], "ana.wick", person="Ana Wick", roles=[Role.ENGINEER], by="t", now=NOW, password=PASSWORD, must_change=False
+    )  # fmt: skip
+    client, site_id = admin(book), book.site.site_id
+    mark = mark_of(client.get(f"/accounts/{made.account_id}").get_data(as_text=True))
+    form = {"mark": mark, "site": book.site.code, "roles": "engineer", "active": "yes", f"person-{site_id}": "Ana Ryn"}
+    assert client.post(f"/accounts/{made.account_id}/change", data=form).status_code == 200
+    client, entry = book.browser(), job_entry(book)
+    enter(client, "ana.wick", PASSWORD)
+    page = client.get(f"/sign/{entry}").get_data(as_text=True)
+    answer = client.post(f"/sign/{entry}", data={"mark": mark_of(page), "meaning": "approved", "password": PASSWORD})
+    assert answer.status_code == 409
+    assert "Ana Ryn, then Ana Wick, recorded this job or did its work" in answer.get_data(as_text=True)
+    assert signed(book) == []
+
+
+def test_a_name_under_which_somebody_writes_is_refused_in_the_browser_in_words(book: AuthBook) -> None:
+    client, before = admin(book), entries(book)
+    mark = mark_of(client.get("/accounts").get_data(as_text=True))
+    form = {"mark": mark, "login": "eng.two", "person": "eng  lund", "roles": "engineer", "site": book.site.code}
+    answer = client.post("/accounts/add", data=form)
+    page = html.unescape(answer.get_data(as_text=True))
+    assert answer.status_code == 400
+    assert "'eng.lund' writes under the name Eng Lund at Test Quay already." in page
+    assert "Give a name that tells them apart, such as 'Eng Lund (turbines)'." in page
+    number, site_id = book.accounts[Role.READER].account_id, book.site.site_id
+    form = {"mark": mark, "site": book.site.code, "roles": "reader", "active": "yes", f"person-{site_id}": "ENG Lund"}
+    answer = client.post(f"/accounts/{number}/change", data=form)
+    assert answer.status_code == 400
+    assert "writes under the name Eng Lund" in html.unescape(answer.get_data(as_text=True))
+    assert entries(book) == before
 
 
 def test_signing_needs_the_form_a_meaning_and_a_job(book: AuthBook) -> None:

@@ -9,9 +9,15 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
+from dashboard.app import create_app
+from dashboard.desk import BookDesk
 from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.reader import Reader
 from tests.browser_tools import LOOKS, served_app
-from tests.record_book import Opened, open_book
+from tests.conftest import NOW, make_site
+from tests.record_book import FILES, Opened, open_book
+from tests.seeded import bring_in, write
 from tests.test_import_page import OWN
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -50,11 +56,32 @@ def test_the_pages_of_an_import_keep_the_rules_and_fit(
         page.get_by_role("button", name="Look again").click()
         expect(page.locator("main")).to_contain_text("All of it is good: 2 records would go in")
         page.get_by_label("Your name").fill("Ana Wick")
-        page.get_by_role("button", name="Import 2 records").click()
+        page.get_by_role("button", name="Import 2 records into Test Quay").click()
         expect(page.locator(".done")).to_contain_text("2 records went into the book")
         assert faults(page) == []
         page.context.close()
     assert book.story("F-1").jobs[-1].author == "Ana Wick"
+
+
+def test_long_names_of_a_file_and_of_its_site_fit_on_a_phone(
+    browser: Browser, sqlite_book: Settings, tmp_path: Path
+) -> None:
+    site = make_site(sqlite_book, name="Nordseehochofenwerksausrichtungsabteilungshalle Zwei")
+    engine = make_engine(sqlite_book)
+    assert bring_in(engine, site, *write(tmp_path, **FILES)).written
+    app = create_app(sqlite_book, Reader(engine), clock=lambda: NOW, desk=BookDesk(engine))
+    path = tmp_path / f"{'pumps_of_the_plant_' * 4}.csv"
+    path.write_text(OWN, encoding="utf-8")
+    with served_app(app) as url:
+        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+        page.goto(f"{url}/import")
+        assert faults(page) == []
+        page.set_input_files("#file", path)
+        page.get_by_role("button", name="Send it").click()
+        expect(page.locator("button.main")).to_contain_text(f"into {site.name}")
+        assert faults(page) == []
+        page.context.close()
+    engine.dispose()
 
 
 def test_the_book_leads_to_it_and_it_works_without_a_script(browser: Browser, book: Opened, tmp_path: Path) -> None:
@@ -70,7 +97,7 @@ def test_the_book_leads_to_it_and_it_works_without_a_script(browser: Browser, bo
         plain.set_input_files("#file", path)
         plain.get_by_role("button", name="Send it").click()
         plain.get_by_label("Your name").fill("Ana Wick")
-        plain.get_by_role("button", name="Import 2 records").click()
+        plain.get_by_role("button", name="Import 2 records into Test Quay").click()
         expect(plain.locator(".done")).to_contain_text("2 records went into the book")
         plain.context.close()
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from models.commands.accounts import add_account, change_account
 from models.commands.amend_job import amend_job
 from models.commands.sign_off import sign_off
 from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
@@ -17,6 +18,7 @@ from models.store.reader import Reader
 from models.store.signoffs import signed_entries, signoffs_of
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Meaning
+from models.values.roles import AtSite, Role
 from models.values.story import JobLine, Site
 from tests.conftest import NOW
 from tests.seeded import contents, seed
@@ -57,6 +59,39 @@ def test_who_did_the_work_or_wrote_it_down_does_not_sign(
     with pytest.raises(ConflictError, match=why):
         sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by=by, now=NOW)
     assert contents(engine) == before
+
+
+@pytest.mark.parametrize(("old", "new"), [("Ana Wick", "Ana Ryn"), ("tester", "Tes Ter")])
+def test_a_change_of_name_lets_nobody_sign_their_own_work(
+    engine: sa.Engine, site: Site, job: JobLine, old: str, new: str
+) -> None:
+    held = account_at(engine, site, old)
+    change_account(engine, site, "who", replace(held, person=new), by="t", now=NOW)
+    before = contents(engine)
+    with pytest.raises(ConflictError, match=f"{new}, then {old}, recorded this job or did its work"):
+        sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by=new, now=NOW)
+    with pytest.raises(ConflictError, match="cannot sign it off"):
+        sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by=old, now=NOW)
+    assert contents(engine) == before
+    sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+
+
+def test_a_change_of_name_gives_no_second_signature_of_one_meaning(engine: sa.Engine, site: Site, job: JobLine) -> None:
+    held = account_at(engine, site, "Cleo Marsh")
+    sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+    change_account(engine, site, "who", replace(held, person="Cleo Ryn"), by="t", now=NOW)
+    with pytest.raises(ConflictError, match="already"):
+        sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Ryn", now=NOW)
+    sign_off(engine, site, job.entry, meaning=Meaning.APPROVED, by="Cleo Ryn", now=NOW)
+
+
+def account_at(engine: sa.Engine, site: Site, name: str) -> AtSite:
+    """Add an account of a name, and give what it is at the site."""
+    made = add_account(
+        engine, [site], "who", person=name, roles=[Role.ENGINEER], by="t", now=NOW, password=None,
+        outside="https://door.example who",
+    )  # fmt: skip
+    return made.sites[site.site_id]
 
 
 def test_the_same_signature_is_given_once(engine: sa.Engine, site: Site, job: JobLine) -> None:

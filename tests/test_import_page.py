@@ -12,6 +12,7 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import openpyxl
 import pytest
@@ -46,8 +47,15 @@ def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[Opened]:
 
 def send(client: Any, content: str | bytes, name: str = "jobs.csv", **more: str) -> Any:
     body = content.encode() if isinstance(content, str) else content
-    mark = mark_of(client.get("/import").get_data(as_text=True))
-    return client.post("/import", data={"mark": mark, "file": (io.BytesIO(body), name), **more})
+    return send_form(client, client.get("/import").get_data(as_text=True), (io.BytesIO(body), name), **more)
+
+
+def send_form(client: Any, page: str, file: tuple[io.BytesIO, str], **more: str) -> Any:
+    """Send the form to which a file is given as a browser does: where it says, with what it holds."""
+    form = re.search(r'<form action="([^"]+)"[^>]*enctype="multipart/form-data"[^>]*>.*?</form>', page, re.DOTALL)
+    assert form, page[-2000:]
+    held = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form[0]))
+    return client.post(html.unescape(form[1]), data={**held, "file": file, **more})
 
 
 def sent(client: Any, content: str | bytes, name: str = "jobs.csv") -> str:
@@ -102,7 +110,12 @@ def form_of(page: str) -> dict[str, str]:
 
 def mapping_of(tmp_path: Path, where: str) -> Path:
     """Give the file in which the reading of a sent file is corrected."""
-    return next((tmp_path / "mappings" / "sent" / where.rpartition("/")[2] / "mappings").glob("*.toml"))
+    return next((tmp_path / "mappings" / "sent" / secret_of(where) / "mappings").glob("*.toml"))
+
+
+def secret_of(where: str) -> str:
+    """Give the secret in the address at which a file is looked at."""
+    return urlsplit(where).path.rpartition("/")[2]
 
 
 def test_a_file_is_looked_at_first_and_goes_in_once_however_often_it_is_tapped(book: Opened) -> None:
@@ -147,7 +160,7 @@ def test_a_row_that_is_wrong_comes_back_in_a_file_that_can_be_mended_and_sent(bo
     page = shown(client.get(where))
     assert "1 error in 1 row. 1 record would go in without these." in page
     assert "jobs.csv, row 3, column F (found offset V [mm])" in page
-    assert "Import the good rows only: 1 record" in page
+    assert "Import the good rows only into Test Quay: 1 record" in page
     assert do(client, where, "all").status_code == 303, "an import of everything is refused as a whole"
     assert book.reader.head() == head
     assert do(client, where, "good").status_code == 303
@@ -331,7 +344,7 @@ def test_rows_come_back_to_be_mended_also_where_none_is_good(book: Opened) -> No
     page = after(client, do(client, where, "mend"))
     assert "To mend and send again, 1 row" in shown(page)
     assert "Give 1 row back" not in shown(page)
-    link = re.search(r'href="(/import/[^"]+\.csv)"', page.get_data(as_text=True))
+    link = re.search(r'href="(/import/[^"]+\.csv\?[^"]+)"', page.get_data(as_text=True))
     assert link
     with client.get(link[1]) as given:
         assert "five" in given.get_data(as_text=True)
@@ -410,7 +423,7 @@ def test_a_file_can_be_thrown_away_also_when_it_is_done_or_cannot_be_read(book: 
     assert listed.count("jobs.csv") == 2
     assert "Sent, and not imported yet" in listed
     for where in (first, second, third):
-        assert do(client, where, "drop").headers["Location"] == "/import"
+        assert do(client, where, "drop").headers["Location"] == "/import?site=test-quay"
         assert client.get(where).status_code == 404
     assert "Sent, and not imported yet" not in shown(client.get("/import"))
 
@@ -597,19 +610,19 @@ def test_a_form_of_another_browser_or_without_its_name_does_nothing(book: Opened
     for path in (
         "/import/none",
         f"/import/{'x' * 22}",
-        f"{where}/jobs.csv",
-        f"{where}/about.json",
+        where.replace("?", "/jobs.csv?"),
+        where.replace("?", "/about.json?"),
     ):
         assert client.get(path).status_code == 404, path
     assert book.reader.head() == head
-    assert do(client, where, "drop").headers["Location"] == "/import"
+    assert do(client, where, "drop").headers["Location"] == "/import?site=test-quay"
     assert client.get(where).status_code == 404
 
 
 def test_while_somebody_imports_it_a_second_tap_is_told_so(book: Opened, tmp_path: Path) -> None:
     client = book.app.server.test_client()
     where = sent(client, GOOD)
-    found = SentFiles(tmp_path / "mappings", NOW).find(where.rpartition("/")[2], site_id=book.site.site_id, login="")
+    found = SentFiles(tmp_path / "mappings", NOW).find(secret_of(where), site_id=book.site.site_id, login="")
     assert found is not None
     mark = mark_of(client.get("/import").get_data(as_text=True))
     with found.alone() as first, found.alone() as second:

@@ -85,8 +85,11 @@ def _needed() -> frozenset[Permission] | None:
 
 
 def _site_asked(who: Signed) -> int | None:
-    """Give the site of a route's address, read as the routes read it; ``None`` for callbacks, whose site the book guards."""
-    if request.endpoint == roles.UPDATE:
+    """Give the site of a route's address, read as the routes read it.
+
+    ``None``, which asks for any, for callbacks, whose site the book guards, and for files, which know their site.
+    """
+    if request.endpoint == roles.UPDATE or request.endpoint in roles.OF_A_FILE:
         return None
     here = unguarded()
     sites = tuple(site for site in here.book.sites() if who.may(Permission.READ, site.site_id))

@@ -17,6 +17,7 @@ from models.intake.template import write_csv_files, write_workbook
 from models.settings import Settings
 from models.store.known import site_of
 from models.store.revision import needed_revision
+from models.store.state import any_account
 from models.units import Display
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -55,6 +56,14 @@ def run_init(given: argparse.Namespace) -> int:
             "Its limits are the starter set: a starting point, to be replaced by the limits of the coupling's or the machine's maker"
         )
         out.print("or by the site's own standard.")
+    with opened(settings) as engine, engine.connect() as connection:
+        asks_who = any_account(connection)
+    if asks_who:
+        # Whoever administers the other sites has no role here, and sees nothing of it: it is given by its code.
+        out.print(
+            "People sign in to this book, and no account has a role at this site yet. Give one, for each who needs it:"
+        )
+        out.print(f"driftbook people change LOGIN --site {site.code} --role administrator", soft_wrap=True)
     out.print("Next: driftbook template, or driftbook import FILE")
     return 0
 

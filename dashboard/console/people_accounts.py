@@ -6,12 +6,13 @@ import argparse
 import getpass
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 
 import sqlalchemy as sa
 from rich.table import Table
 
-from dashboard.console.common import now, opened, out, settings_of, who
-from models.commands.accounts import add_account, change_account, set_password
+from dashboard.console.common import now, opened, out, settings_of, several, who
+from models.commands.accounts import add_account, change_account_at, set_password
 from models.commands.accounts_passwords import GOOD, LONGEST, SHORTEST
 from models.errors import ConflictError, DriftbookError, UnknownNameError
 from models.store import state
@@ -91,51 +92,67 @@ def _list(engine: sa.Engine, given: argparse.Namespace) -> int:
 
 
 def _change(engine: sa.Engine, given: argparse.Namespace) -> int:
-    held = _held(engine, given.login)
-    written = 0
+    held, everywhere = _held(engine, given.login), given.site is None
+    roles = None if given.role is None else roles_of(given.role)
+    changes, without = [], []
     for site in _sites(engine, given.site):
         old = held.sites.get(site.site_id)
-        if old is None and given.site is None:
+        # A role that was never given at a site, or was taken there, is given at that site by name only.
+        if everywhere and not (old and old.roles):
+            without.append(site)
+        if everywhere and old is None:
             continue
         base = old or AtSite(site.site_id, held.person(site.site_id))
-        roles = base.roles if given.role is None else roles_of(given.role)
         new = AtSite(
             site.site_id,
             given.name or base.person,
             base.mail if given.mail is None else given.mail,
-            roles,
+            base.roles if roles is None or site in without else roles,
             base.active or given.reopen,
             base.outside if given.outside is None else given.outside,
         )
-        written += _said(engine, site, held.login, new, given)
-    return _told(written, held.login)
+        changes.append((site, new))
+    return _written(engine, held, changes, given, _left_out(held, without) if roles else "")
 
 
 def _close(engine: sa.Engine, given: argparse.Namespace) -> int:
-    held, written = _held(engine, given.login), 0
-    for site in _sites(engine, given.site):
-        old = held.sites.get(site.site_id)
-        if old is not None and old.active:
-            new = AtSite(site.site_id, old.person, old.mail, old.roles, active=False, outside=old.outside)
-            written += _said(engine, site, held.login, new, given)
-    return _told(written, held.login)
+    held = _held(engine, given.login)
+    there = [(site, held.sites.get(site.site_id)) for site in _sites(engine, given.site)]
+    changes = [(site, replace(old, active=False)) for site, old in there if old is not None]
+    return _written(engine, held, changes, given)
 
 
-def _said(engine: sa.Engine, site: Site, login: str, at: AtSite, given: argparse.Namespace) -> int:
-    """Write what an account is at a site; 0 where nothing changes there."""
-    with engine.connect() as connection:
-        held = account_of(connection, login)
-    if held is not None and held.sites.get(site.site_id) == at:
-        return 0
-    change_account(engine, site, login, at, by=who(given), now=now(), why=given.why)
-    return 1
-
-
-def _told(written: int, login: str) -> int:
-    if not written:
-        raise ConflictError("Nothing was changed.", remedy=f"driftbook people list shows how '{login}' stands.")
-    out.print(f"'{login}' was changed at {written} {'site' if written == 1 else 'sites'}.")
+def _written(
+    engine: sa.Engine,
+    held: Account,
+    changes: Sequence[tuple[Site, AtSite]],
+    given: argparse.Namespace,
+    left_out: str = "",
+) -> int:
+    """Write what an account is at each site, at all of them or at none, and say where it changed and where it did not."""
+    changes = [(site, new) for site, new in changes if held.sites.get(site.site_id) != new]
+    if not changes:
+        raise ConflictError(
+            "Nothing was changed.", remedy=left_out or f"driftbook people list shows how '{held.login}' stands."
+        )
+    new = change_account_at(engine, changes, held.login, by=who(given), now=now(), why=given.why)
+    names = [site.name for site, _ in changes if held.sites.get(site.site_id) != new.sites.get(site.site_id)]
+    out.print(f"'{held.login}' was changed at {several(len(names), 'site')}: {', '.join(names)}.")
+    if left_out:
+        out.print(left_out, soft_wrap=True)
     return 0
+
+
+def _left_out(held: Account, sites: Sequence[Site]) -> str:
+    """Say at which sites an account has no role, and how it gets one there."""
+    if not sites:
+        return ""
+    code = sites[0].code if len(sites) == 1 else "CODE"
+    places = ", ".join(f"{site.name} ({site.code})" for site in sites)
+    return (
+        f"Left out: {places}, where '{held.login}' has no role. "
+        f"To give one: driftbook people change {held.login} --site {code} --role ROLE"
+    )
 
 
 def _password(engine: sa.Engine, given: argparse.Namespace) -> int:

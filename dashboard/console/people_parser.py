@@ -50,8 +50,12 @@ def add_people(
         one.add_argument("login", help="what is typed to sign in")
     for one in (add, change, close, password, every):
         book(one)
-    for one in (add, change, close):
-        one.add_argument("--site", metavar="CODE", help="at which site (default: at every site of the book)")
+    for one, where in (
+        (add, "at every site of the book"),
+        (change, "at every site at which they were added; roles only where they have one, the other sites are named"),
+        (close, "at every site"),
+    ):
+        one.add_argument("--site", metavar="CODE", help=f"at which site (default: {where})")
     for one in (add, change, close, password):
         by(one)
     for one in (add, change):

@@ -28,6 +28,7 @@ from dashboard.importing.outcome import from_kept
 from dashboard.importing.sent_files import SentFile, room
 from dashboard.importing.shown import (
     ENCODINGS,
+    MADE_FOR,
     ask,
     author_here,
     find_sent,
@@ -36,9 +37,12 @@ from dashboard.importing.shown import (
     not_looked_at,
     path_to,
     prefix_of,
+    seen_at,
     seen_here,
     sent_files,
+    titled,
     told,
+    unknown_site,
 )
 from dashboard.place import IMPORT as PATH
 from dashboard.security import MOST_OF_A_FILE
@@ -71,9 +75,18 @@ def start() -> Any:
         return message_page(say("import.title"), say("import.shows_only" if desk is None else "book.empty.text"), 404)
     if request.method == "GET":
         return ask(seen)
+    asked = unknown_site(seen)
+    return _no_site(asked) if asked else _taken(seen)
+
+
+def _taken(seen: Scene) -> Response:
+    """Keep the file that was sent, for the site for which its form was made."""
+    site = seen.required
     request.max_content_length = MOST_OF_A_FILE
     if not asking.form_is_ours():
         return ask(seen, say("door.form"), status=400)
+    if request.form.get(MADE_FOR) != site.code:
+        return ask(seen, say("import.another_site", site=site.name), status=409)
     sent = request.files.get("file")
     if sent is None or not sent.filename:
         return ask(seen, say("import.no_file"), status=400)
@@ -81,7 +94,7 @@ def start() -> Any:
         said = request.form.get("encoding", "")
         encoding = said if said in ENCODINGS else ""
         kept = sent_files().take(
-            sent.stream, sent.filename, site_id=seen.required.site_id, login=login_here(), encoding=encoding
+            sent.stream, sent.filename, site_id=site.site_id, login=login_here(), encoding=encoding
         )
     except DriftbookError as fault:
         hand_on(fault)
@@ -93,6 +106,8 @@ def start() -> Any:
 def template() -> Response:
     """Give the template as a workbook, with the units that the page shows."""
     seen = seen_here()
+    if asked := unknown_site(seen):
+        return _no_site(asked)
     with TemporaryDirectory() as folder:
         path = Path(folder) / "template.xlsx"
         write_workbook(path, seen.display)
@@ -103,10 +118,10 @@ def template() -> Response:
 @IMPORTING.route(f"{PATH}/<secret>", methods=["GET", "POST"], endpoint="one")
 def one(secret: str) -> Any:
     """Show how a file that was sent is read and what importing it would do; correct that, or do it."""
-    seen, desk = seen_here(), context().desk
-    sent = None if desk is None or seen.site is None else find_sent(seen, secret)
-    if desk is None or sent is None:
-        return message_page(say("import.title"), say("import.gone"), 404)
+    found = _found(secret)
+    if isinstance(found, Response):
+        return found
+    seen, sent, desk = found
     if request.method == "POST":
         return _asked(seen, sent, desk)
     return _shown(seen, sent, desk) if sent.done is None else told(seen, sent, from_kept(sent.done))
@@ -115,12 +130,40 @@ def one(secret: str) -> Any:
 @IMPORTING.route(f"{PATH}/<secret>/<name>", methods=["GET"], endpoint="mend")
 def mend(secret: str, name: str) -> Any:
     """Give a file with the rows that came back."""
-    seen = seen_here()
-    sent = None if seen.site is None else find_sent(seen, secret)
-    path = None if sent is None else next((one for one in sent.made if one.name == name), None)
+    found = _found(secret)
+    if isinstance(found, Response):
+        return found
+    path = next((one for one in found[1].made if one.name == name), None)
     if path is None:
-        return message_page(say("import.title"), say("import.gone"), 404)
+        return _gone()
     return send_file(path.resolve(), as_attachment=True, download_name=path.name)
+
+
+def _found(secret: str) -> tuple[Scene, SentFile, Desk] | Response:
+    """Give a file of who asks, and what its pages stand on: the site that it was sent for, whichever the address names.
+
+    The page that says why not is given where there is no such file, or it is for a site for which they may not import
+    (the gate has asked only whether they may for any), or the address names a site that they may not read.
+    """
+    seen, desk = seen_here(), context().desk
+    sent = None if desk is None or seen.site is None else find_sent(secret)
+    if desk is None or sent is None:
+        return _gone()
+    if asked := unknown_site(seen):
+        return _no_site(asked)
+    site = next((one for one in seen.sites if one.site_id == sent.site_id), None)
+    if site is None or not asking.may_import(site.site_id):
+        return message_page(say("import.title"), say("import.not_any_more", name=sent.path.name), 403)
+    return seen_at(seen, site), sent, desk
+
+
+def _gone() -> Response:
+    return message_page(say("import.title"), say("import.gone"), 404)
+
+
+def _no_site(asked: str) -> Response:
+    """Refuse what the address asks for at a site that who asks may not read: it would be done at another one."""
+    return message_page(say("import.title"), say("import.unknown_site", asked=asked), 404)
 
 
 def _shown(seen: Scene, sent: SentFile, desk: Desk) -> Response:
@@ -142,7 +185,7 @@ def _shown(seen: Scene, sent: SentFile, desk: Desk) -> Response:
 def _busy(seen: Scene, sent: SentFile, status: int) -> Response:
     """Say that somebody works with a file; the page comes again by itself."""
     where = path_to(seen, sent)
-    answer = message_page(say("import.title.file", name=sent.path.name), say("import.doing"), status, again=where)
+    answer = message_page(titled(seen, sent), say("import.doing"), status, again=where)
     answer.headers["Refresh"] = f"{_AGAIN_S}; url={where}"
     return answer
 

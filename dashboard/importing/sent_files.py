@@ -185,8 +185,8 @@ class SentFiles:
                 raise
         return sent
 
-    def find(self, secret: str, *, site_id: int, login: str) -> SentFile | None:
-        """Give a file that this account sent for this site; ``None`` where there is none, or no more."""
+    def find(self, secret: str, *, login: str, site_id: int | None = None) -> SentFile | None:
+        """Give a file that this account sent, for this site or, without one, any; ``None`` where there is none, or no more."""
         if not _NAME.fullmatch(secret):
             return None
         try:
@@ -194,9 +194,10 @@ class SentFiles:
             old = self._is_old(self._folder / secret)
         except (OSError, ValueError):
             return None
-        if old or (about["site"], about["login"]) != (site_id, login):
+        site = int(about["site"])
+        if old or about["login"] != login or site_id not in {None, site}:
             return None
-        return SentFile(secret, self._folder / secret / "file" / about["name"], site_id, login, about["encoding"])
+        return SentFile(secret, self._folder / secret / "file" / about["name"], site, login, about["encoding"])
 
     def waiting(self, *, site_id: int, login: str) -> list[SentFile]:
         """Give the files of an account that are neither imported nor thrown away, the oldest first."""

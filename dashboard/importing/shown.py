@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any, Final
 
@@ -21,13 +22,19 @@ from dashboard.importing.mapping_form import sheets_to_correct
 from dashboard.importing.outcome import Outcome
 from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
 from dashboard.place import IMPORT as PATH
+from dashboard.place import Place, read_file_place, read_site, shortened
 from dashboard.words import say, tell
 from dashboard.writing import count, counted, day, moment
 from models.errors import DriftbookError
 from models.intake.mapping import FileMapping
+from models.values.story import Site
 
 ENCODINGS: Final = ("utf-8", "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "mac_roman", "shift_jis", "gb18030")
 """Encodings that can be said of a CSV."""
+
+
+MADE_FOR: Final = "site"
+"""Field of the form to which a file is given: the code of the site that it was made for."""
 
 
 def prefix_of(place: int) -> str:
@@ -53,13 +60,16 @@ def ask(seen: Scene, *said: str, status: int = 200) -> Response:
     )
     encodings = [("", say("import.encoding.told")), *[(one, say(f"import.encoding.{one}")) for one in ENCODINGS]]
     encoding = choice("encoding", say("import.encoding"), encodings)
+    # The form says itself for which site it was made: where its address is read otherwise by then, it is seen.
+    made_for = tag("input", type="hidden", name=MADE_FOR, value=site.code)
+    send = button(say("import.send"))
     return page(
-        say("import.title"),
+        say("import.title.site", site=site.name),
         problem(*said, *seen.problems),
         tag("p", say("import.about", site=site.name)),
         elsewhere,
         _waiting(seen),
-        form(seen.place.to(PATH), chosen, encoding, button(say("import.send")), with_file=True),
+        form(seen.place.to(PATH), made_for, chosen, encoding, send, with_file=True),
         tag(
             "p",
             say("import.template"),
@@ -84,7 +94,6 @@ def _waiting(seen: Scene) -> Part:
 
 def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 200) -> Response:
     """Show how a file is read and what importing it would do."""
-    title = say("import.title.file", name=sent.path.name)
     try:
         looked = look(sent, seen.required, desk, author_here(seen) or "?")
     except DriftbookError as fault:
@@ -95,7 +104,7 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
     do = section(say("import.do"), *_buttons(seen, sent, looked))
     reading = _readings(looked)
     return page(
-        title,
+        titled(seen, sent),
         problem(*said),
         tag("p", _sentence(looked), class_="sentence"),
         _counts(outcome, "import.would"),
@@ -117,8 +126,12 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
 
 def not_looked_at(seen: Scene, sent: SentFile, *said: str, status: int = 409) -> Response:
     """Say why a file cannot be looked at, and let it be thrown away."""
-    title = say("import.title.file", name=sent.path.name)
-    return page(title, problem(*said), _drop(seen, sent), _another(seen), status=status)
+    return page(titled(seen, sent), problem(*said), _drop(seen, sent), _another(seen), status=status)
+
+
+def titled(seen: Scene, sent: SentFile) -> str:
+    """Give the title of every page about a file: which one it is, and for which site."""
+    return say("import.title.file", name=sent.path.name, site=seen.required.name)
 
 
 def _sentence(looked: Looked) -> str:
@@ -144,7 +157,7 @@ def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
         if good:
             parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
         key = "import.do.good" if good else "import.do.all"
-        text = say(key, new=counted(outcome.taken, "record"))
+        text = say(key, new=counted(outcome.taken, "record"), site=seen.required.name)
         parts += [_who(seen, sent), tag("p", _submit(text, "good" if good else "all", class_="main"))]
     if outcome.errors:
         key = "import.mend_first" if outcome.taken else "import.mend" if looked.readings else "import.mend_only"
@@ -219,7 +232,7 @@ def told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
     if outcome.written and first is not None and last is not None:
         text = say("import.done", new=counted(outcome.taken, "record"), first=count(first), last=count(last))
     return page(
-        say("import.title.file", name=sent.path.name),
+        titled(seen, sent),
         done(text),
         tag("p", say("import.not_kept")) if not outcome.mappings_kept else None,
         *_came_back(seen, sent, outcome.mend, outcome),
@@ -293,8 +306,28 @@ def _between(links: list[Any]) -> list[Part]:
 
 
 def seen_here() -> Scene:
-    """Give what the address of the request speaks of."""
-    return scene(request.path, request.query_string.decode("utf-8", "replace"))
+    """Give what the address of the request speaks of; every address that is written from it names its site.
+
+    One that names none means the first site that may be read, and that can be another one when roles have changed.
+    """
+    query = request.query_string.decode("utf-8", "replace")
+    seen = scene(request.path, query)
+    site = read_site(read_file_place(request.path, query), seen.sites).value  # as the gate reads it, however long
+    return seen if site is None else seen_at(seen, site)
+
+
+def seen_at(seen: Scene, site: Site) -> Scene:
+    """Give the same for a site, whichever the address names."""
+    place = Place(seen.place.path, {**seen.place.choices, "site": site.code})
+    if seen.required.site_id == site.site_id:
+        return replace(seen, place=place)
+    return scene(place.path, place.to(place.path).partition("?")[2])
+
+
+def unknown_site(seen: Scene) -> str:
+    """Give the site that the address names where there is none such, or not for who asks; else an empty text."""
+    place = read_file_place(request.path, request.query_string.decode("utf-8", "replace"))
+    return shortened(place.get("site")) if read_site(place, seen.sites).problem else ""
 
 
 def sent_files() -> SentFiles:
@@ -303,9 +336,9 @@ def sent_files() -> SentFiles:
     return SentFiles(here.settings.mappings, here.clock())
 
 
-def find_sent(seen: Scene, secret: str) -> SentFile | None:
-    """Give a file of who asks, by its secret; ``None`` where there is none, or no more."""
-    return sent_files().find(secret, site_id=seen.required.site_id, login=login_here())
+def find_sent(secret: str) -> SentFile | None:
+    """Give a file of who asks, by its secret, for whichever site; ``None`` where there is none, or no more."""
+    return sent_files().find(secret, login=login_here())
 
 
 def login_here() -> str:

@@ -15,7 +15,7 @@ from models.commands.accounts_passwords import check_password, hashed
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
 from models.store import state
-from models.store.accounts import account_of, accounts, login_of, outside_account
+from models.store.accounts import account_of, accounts, login_of, name_key, outside_account
 from models.store.unit import Unit, writing
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.base import canonical_json
@@ -72,7 +72,8 @@ def add_account(
     InvalidValueError
         If login, name, roles or password cannot be taken.
     ConflictError
-        If there is an account of that login, or one that the outside identity signs in as.
+        If there is an account of that login, one that the outside identity signs in as, or an open one of that name at
+        one of the sites.
     """
     kept, name = login_of(login), " ".join(person.split())
     if not _LOGIN.fullmatch(kept):
@@ -92,6 +93,8 @@ def add_account(
         if account_of(unit.connection, kept) is not None:
             raise ConflictError(Told("told.account.there", login=kept), remedy=Told("told.account.there.remedy"))
         _check_outside(unit, at.outside, None)
+        for site in sites:
+            _check_name(unit.connection, site, at.person, None)
         number = 0
         for site in sites:
             unit.site_id = site.site_id
@@ -115,18 +118,23 @@ def add_account(
 def change_account(
     engine: sa.Engine, site: Site, login: str, at: AtSite, *, by: str, now: datetime, why: str = ""
 ) -> Account:
-    """Say anew what an account is at a site; closing it ends its sessions, and its tokens for that site.
+    """Say anew what an account is at a site, as :func:`change_account_at` does at several."""
+    return change_account_at(engine, [(site, at)], login, by=by, now=now, why=why)
+
+
+def change_account_at(
+    engine: sa.Engine, changes: Sequence[tuple[Site, AtSite]], login: str, *, by: str, now: datetime, why: str = ""
+) -> Account:
+    """Say anew what an account is at some sites, at all of them or at none; closing it ends its sessions, and its tokens there.
 
     Parameters
     ----------
     engine : sqlalchemy.Engine
         The book's engine. [unitless]
-    site : Site
-        The site. [unitless]
+    changes : sequence of tuple of Site and AtSite
+        Each site, at least one, with what the account is there from now on. [unitless]
     login : str
         Its login. [unitless]
-    at : AtSite
-        What it is there from now on. [unitless]
     by : str
         Who says so. [unitless]
     now : datetime
@@ -139,26 +147,29 @@ def change_account(
     UnknownNameError
         If there is no such account.
     ConflictError
-        If nothing changes, or nobody would be left who administers the site.
+        If nothing changes, somebody else writes under the name at one of the sites, or nobody would be left who
+        administers one of them.
     """
-    with writing(engine, site.site_id, by, now) as unit:
+    with writing(engine, changes[0][0].site_id, by, now) as unit:
         held = _held(unit.connection, login)
-        new = _checked(
-            AtSite(
-                site.site_id, " ".join(at.person.split()), at.mail.strip(), at.roles, at.active, _outside(at.outside)
-            )
-        )
-        if held.sites.get(site.site_id) == new:
+        said = [(site, _clean(site, at)) for site, at in changes]
+        said = [(site, new) for site, new in said if held.sites.get(site.site_id) != new]
+        if not said:
             raise ConflictError(Told("told.account.nothing"), remedy=Told("told.account.nothing.remedy"))
-        _check_outside(unit, new.outside, held.account_id)
-        if Permission.ADMINISTER not in new.permissions:
-            _leave_one(unit.connection, site, held)
-        entry = unit.append(Kind.ACCOUNT_CHANGED, held.account_id, why=why.strip())
-        _say(unit, entry, held.account_id, new)
+        for site, new in said:
+            _check_outside(unit, new.outside, held.account_id)
+            if _takes_name(held.sites.get(site.site_id), new):
+                _check_name(unit.connection, site, new.person, held.account_id)
+        _leave_one(unit.connection, [site for site, new in said if Permission.ADMINISTER not in new.permissions], held)
+        for site, new in said:
+            unit.site_id = site.site_id
+            entry = unit.append(Kind.ACCOUNT_CHANGED, held.account_id, why=why.strip())
+            _say(unit, entry, held.account_id, new)
         unit.flush()
-        if not new.active:
-            state.end_sessions(unit.connection, held.account_id)
-            state.end_tokens(unit.connection, held.account_id, site.site_id, now)
+        for site, new in said:
+            if not new.active:
+                state.end_sessions(unit.connection, held.account_id)
+                state.end_tokens(unit.connection, held.account_id, site.site_id, now)
     with engine.connect() as connection:
         return _held(connection, login)
 
@@ -213,6 +224,12 @@ def _held(connection: sa.Connection, login: str) -> Account:
     return held
 
 
+def _clean(site: Site, at: AtSite) -> AtSite:
+    """Give what an account is to be at a site as it is kept, or refuse it."""
+    person, outside = " ".join(at.person.split()), _outside(at.outside)
+    return _checked(AtSite(site.site_id, person, at.mail.strip(), at.roles, at.active, outside))
+
+
 def _checked(at: AtSite) -> AtSite:
     if not at.person or len(at.person) > 120:
         raise InvalidValueError(
@@ -244,12 +261,33 @@ def _check_outside(unit: Unit, outside: str | None, account_id: int | None) -> N
         )
 
 
-def _leave_one(connection: sa.Connection, site: Site, changed: Account) -> None:
-    """Refuse to take the last administrator from a site: nobody could give the role back on the pages."""
-    if Permission.ADMINISTER not in changed.permissions(site.site_id):
-        return
-    others = (one for one in accounts(connection) if one.account_id != changed.account_id)
-    if not any(Permission.ADMINISTER in one.permissions(site.site_id) for one in others):
+def _takes_name(old: AtSite | None, new: AtSite) -> bool:
+    """Tell whether an account is open under a name from now on under which it was not: one that shares its name stays changeable."""
+    return new.active and (old is None or not old.active or name_key(old.person) != name_key(new.person))
+
+
+def _check_name(connection: sa.Connection, site: Site, person: str, account_id: int | None) -> None:
+    """Refuse a name under which somebody else writes at a site: an entry knows its author by the name only."""
+    for other in accounts(connection):
+        at = other.sites.get(site.site_id)
+        if at is None or not at.active or other.account_id == account_id or name_key(at.person) != name_key(person):
+            continue
         raise ConflictError(
-            Told("told.account.last", login=changed.login, site=site.name), remedy=Told("told.account.last.remedy")
+            Told("told.account.name.there", login=other.login, name=at.person, site=site.name),
+            remedy=Told("told.account.name.there.remedy", name=at.person),
+        )
+
+
+def _leave_one(connection: sa.Connection, sites: Sequence[Site], changed: Account) -> None:
+    """Refuse to take the last administrator from any of some sites: nobody could give the role back on the pages."""
+    others = [one for one in accounts(connection) if one.account_id != changed.account_id]
+    last = [
+        site.name
+        for site in sites
+        if Permission.ADMINISTER in changed.permissions(site.site_id)
+        and not any(Permission.ADMINISTER in one.permissions(site.site_id) for one in others)
+    ]
+    if last:
+        raise ConflictError(
+            Told("told.account.last", login=changed.login, site=tuple(last)), remedy=Told("told.account.last.remedy")
         )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import sqlalchemy as sa
 
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
+from models.store.accounts import name_key, names_of
 from models.store.signoffs import signable
 from models.store.unit import writing
 from models.tables.proofs import SignoffRow
@@ -24,6 +26,9 @@ def sign_off(
     meaning (as 21 CFR 11.50 lists for electronic signatures), and is bound to
     the leaf hash of the entry that it stands under: a later amendment is
     another entry and is not signed by it.
+
+    Who signs is known by every name that their account had at the site, not
+    only by today's: nobody comes to sign their own work by a change of name.
 
     Parameters
     ----------
@@ -70,12 +75,11 @@ def sign_off(
             )
         if found.void:
             raise ConflictError(Told("told.sign.void", entry=signed_entry), remedy=Told("told.sign.void.remedy"))
-        if name.casefold() in {one.casefold() for one in found.involved}:
-            raise ConflictError(
-                Told("told.sign.own", name=name),
-                remedy=Told("told.sign.own.remedy"),
-            )
-        if (name, meaning) in found.signed:
+        theirs = {name_key(name)} | {name_key(one) for one in names_of(unit.connection, site.site_id, name)}
+        own = [one for one in found.involved if name_key(one) in theirs]
+        if own:
+            raise ConflictError(_own(name, own), remedy=Told("told.sign.own.remedy"))
+        if any(name_key(one) in theirs and said == meaning for one, said in found.signed):
             raise ConflictError(
                 Told("told.sign.twice", name=name, entry=signed_entry, meaning=Told(f"told.meaning.{meaning}"))
             )
@@ -87,3 +91,10 @@ def sign_off(
         entry = unit.append(Kind.SIGNED_OFF, signed_entry, why=remark.strip())
         unit.add(SignoffRow, (entry, site.site_id, signed_entry, str(meaning), found.leaf))
     return entry
+
+
+def _own(name: str, own: Sequence[str]) -> Told:
+    """Say that it is their own work; under the name that they had then, where it is not among those of the job today."""
+    if any(name_key(one) == name_key(name) for one in own):
+        return Told("told.sign.own", name=name)
+    return Told("told.sign.own.before", name=name, before=own[0])

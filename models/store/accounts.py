@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import unicodedata
+
 import sqlalchemy as sa
 
 from models.tables.accounts import AccountRow, AccountVersionRow
@@ -33,6 +35,35 @@ def outside_account(connection: sa.Connection, outside: str) -> Account | None:
 def login_of(typed: str) -> str:
     """Give a login as it is kept: without blanks around it, in small letters."""
     return typed.strip().casefold()
+
+
+def name_key(name: str) -> str:
+    """Give a person's name as it is compared: single blanks, small letters, each letter written one way."""
+    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
+
+
+def names_of(connection: sa.Connection, site_id: int, name: str) -> tuple[str, ...]:
+    """Give every name that whoever writes under a name at a site ever had there, the first one first.
+
+    Somebody who marries, or whose name was mended, is the same person: what stands under the old name is theirs.
+    A name that nobody has today belongs to whoever had it before.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    name : str
+        The name; compared by :func:`name_key`. [unitless]
+    """
+    v, key = AccountVersionRow, name_key(name)
+    asked = sa.select(v.account_id, v.person).where(v.site_id == site_id).order_by(v.entry)
+    rows = [(row[0], row[1]) for row in connection.execute(asked)]
+    today = dict(rows)
+    theirs = {number for number, person in today.items() if name_key(person) == key}
+    theirs = theirs or {number for number, person in rows if name_key(person) == key}
+    return tuple(dict.fromkeys(person for number, person in rows if number in theirs))
 
 
 def _accounts(connection: sa.Connection, *asked: sa.ColumnElement[bool]) -> tuple[Account, ...]:
