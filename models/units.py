@@ -207,7 +207,9 @@ def parse_number(text: str, decimal: Decimal = Decimal.AUTO) -> float:
     other = "," if mark == "." else "."
     if other in bare:
         if not _GROUPED[mark].match(bare):
-            raise NotAQuantityError(text, Told("told.expected.decimal", mark=mark))
+            # Which sign stands before the decimals is only told where somebody said so: a guessed one explains nothing.
+            told = Told("told.expected.number") if decimal is Decimal.AUTO else Told("told.expected.decimal", mark=mark)
+            raise NotAQuantityError(text, told)
         bare = bare.replace(other, "")
     try:
         value = float(bare.replace(mark, "."))
@@ -264,6 +266,12 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     return Parsed(value + 0.0, own, text.strip())
 
 
+def written_unit(text: str) -> str:
+    """Give the unit that stands behind a typed number, as it is written; empty where there is none."""
+    match = _NUMBER.match(text.translate(_MINUS_SIGNS))
+    return "" if match is None else match[2]
+
+
 def _own_unit(written: str, quantity: Quantity, text: str) -> str:
     try:
         return canonical_unit(written, quantity)
@@ -316,6 +324,9 @@ class Display:
         """Write a stored value for a person: converted, rounded, with its unit; '–' where it is unknown."""
         if value is None or not math.isfinite(value):
             return "–"
+        if quantity is Quantity.DURATION:
+            number = f"{value:.2f}".rstrip("0").rstrip(".")  # hours of a counter: a fraction only where there is one
+            return f"{number} {self.unit(quantity)}" if with_unit else number
         places = self.decimals(quantity)
         shown = round(self.show(value, quantity), places) + 0.0
         number = f"{shown:+.{places}f}" if signed and shown else f"{shown:.{places}f}"

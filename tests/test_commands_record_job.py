@@ -216,3 +216,27 @@ def test_checks_of_the_readings_need_their_reasons_too(book: sa.Engine, site: Si
         book, site, JOB, of_readings=checks, stated_reasons={"sums differ": "the shaft moved, there was no more time"}
     )
     assert stated_reasons(line.job.typed) == {"sums differ": "the shaft moved, there was no more time"}
+
+
+def test_instruments_people_and_moves_are_held_against_what_the_book_knows(book: sa.Engine, site: Site) -> None:
+    doubted = replace(
+        JOB, instrument="d-1", people=("Ana Wick, Bo Tarn",), left=JOB.found, moves_v=FeetValues((8.0, 8.0, 15.0, 15.0))
+    )
+    fault = refused(book, site, doubted)
+    assert isinstance(fault, DoubtfulJobError)
+    asked = {check.doubt for check in fault.checks}
+    assert asked == {Doubt.ALIKE_INSTRUMENT, Doubt.SEVERAL_PEOPLE, Doubt.MOVE, Doubt.MOVED_NOTHING}
+    line = record(book, site, doubted, stated_reasons={str(doubt): "so it was" for doubt in asked})
+    assert stated_reasons(line.job.typed) == {str(doubt): "so it was" for doubt in asked}
+    later = replace(doubted, ref="T-2", performed_at=JOB.performed_at + timedelta(days=1), moves_v=FeetValues())
+    assert record(book, site, later).job.instrument == "d-1", "what was said to be another one is known now"
+
+
+def test_a_turned_sign_of_the_shims_is_refused_without_a_reason(book: sa.Engine, site: Site) -> None:
+    at_limit = replace(JOB, found=Misalignment(0.11, 0.3, -0.05, 0.2), moves_v=FeetValues((0.13, 0.13, 0.21, 0.21)))
+    fault = refused(book, site, at_limit)
+    assert "row 2 of the movable machine went +0.210 mm" in fault.message
+    assert "'moves against the change'" in fault.remedy
+    assert (
+        record(book, site, replace(at_limit, moves_v=FeetValues((-0.13, -0.13, -0.21, -0.21)))).left_ratio is not None
+    )

@@ -55,6 +55,22 @@ def test_what_speaks_against_the_book_is_refused_as_on_the_page(program: Program
     } <= told  # fmt: skip
 
 
+def test_moves_names_and_serials_that_look_wrong_are_told_at_their_place(program: Program) -> None:
+    wrong = JOB | {
+        "moves_v_mm": [0.1, 0.1, 8.0, 8.0],
+        "moves_h_mm": [-9, -9],
+        "people": ["Ana Wick, Bo Tarn"],
+        "instrument": "d-1",
+    }
+    answer = program.post("/jobs", {"job": wrong})
+    told = {(error["check"], error["pointer"], error["asks"]) for error in answer.get_json()["errors"]}
+    reason = "a stated reason"
+    assert told >= {
+        ("size of a move", "#/job/moves_v_mm", reason), ("size of a move", "#/job/moves_h_mm", reason),
+        ("several people in one name", "#/job/people", reason), ("instrument spelled otherwise", "#/job/instrument", reason),
+    }  # fmt: skip
+
+
 def test_a_stated_reason_lets_it_in_and_is_kept(program: Program) -> None:
     said = {"job": JOB | {"instrument": "D-9"}}
     refused = program.post("/jobs", said)

@@ -91,6 +91,9 @@ def grid(display: Any = None, *, typed: str = False, lines: Any = None) -> Any:
 def test_the_grid_shows_numbers_in_the_units_of_the_page() -> None:
     assert grid().rowData[0]["found_offset_v"] == 0.051
     assert grid(Display("mil")).rowData[0]["found_offset_h"] == -5.0
+    assert grid().rowData[0]["hours"] == "1200"
+    with_fraction = [line(job("P-1", "2025-01-05T09:00", FOUND, LEFT, hours_run=12.5), PUMP, 6)]
+    assert grid(lines=with_fraction).rowData[0]["hours"] == "12.5"
     assert grid(Display("mil")).rowData[0]["found_angle_v"] == 0.25
     headers = str(grid(Display("mil")).columnDefs)
     assert "offset V [mil]" in headers

@@ -14,7 +14,7 @@ from dashboard import shell
 from dashboard.app import create_app
 from dashboard.components import elements as html
 from dashboard.ids import Shell
-from dashboard.pages import asset
+from dashboard.pages import asset, offenders
 from models.settings import Settings
 from models.units import Display
 from models.values.asset import Asset
@@ -187,6 +187,12 @@ def test_a_page_stays_silent_on_the_address_of_another(clients: Any, page: Any) 
     other = "/offenders" if page.PATH != "/offenders" else "/"
     assert fill(clients["many"], page, other, "").status_code == 204
     assert fill(clients["many"], page, page.PATH, "", scheme=None).status_code == 204
+
+
+def test_one_month_of_looks_is_one_month(clients: Any) -> None:
+    told = text_of(fill(clients["many"], offenders, "/offenders", "?window=1"))
+    assert "1 month" in told
+    assert "1 months" not in told
 
 
 @pytest.mark.parametrize("book", BOOKS)

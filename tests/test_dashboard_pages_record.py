@@ -227,6 +227,18 @@ def test_the_page_and_the_book_judge_alike(book: Opened, form: Form) -> None:
     assert f"As found {line.found_ratio:.2f}" in said
 
 
+def test_names_and_serials_are_held_against_those_of_the_book(book: Opened, form: Form) -> None:
+    fields = form.fields() | results() | {"people": "Ana Wick, Bo Tarn; Eda Moss", "instrument": "d\u20111"}
+    said = json.dumps(form.look(fields)[Ids.SAID]["data"])
+    assert "The book does not know Eda Moss; the name is added." in said
+    assert "between them: Ana Wick; Bo Tarn" in said
+    assert "it knows D-1, which differs only by capitals, blanks or dashes" in said
+    assert "Nothing was recorded." in json.dumps(form.send(fields))
+    head = book.reader.head()
+    form.send(fields | {"stated.several_people": "the name of a firm", "stated.alike_instrument": "a second one"})
+    assert book.reader.head() == head + 4, "two names, an instrument and the job"
+
+
 def test_raw_readings_of_every_method_have_their_fields(form: Form) -> None:
     for way in ("results", "reverse indicator", "rim and face", "two faces", "readings around the shaft"):
         shape = {"stage": "left", "fields": {"left.method": way}}

@@ -5,14 +5,20 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
 
+from dashboard.reports.asset_pictures import panel_picture, ratio_picture
 from dashboard.reports.press import pages_of as count_pages
 from dashboard.reports.press import print_pdf
+from dashboard.views import asset_view
+from models.maths.judged import ratio_of
 from models.units import Display
-from models.values.job import COMPONENTS
+from models.values.job import COMPONENTS, Misalignment
+from models.values.limits import LimitsGiven
+from models.values.story import AssetStory
 from tests.papers import edges_of, page_sizes, pages_of, plain, text_of
 from tests.report_book import IDENTITY, LONG, LONG_TAG, NASTY, PROOF, ROOT, history_paper, story
 
@@ -51,7 +57,7 @@ def test_numbers_stand_as_typed_and_as_converted() -> None:
         assert row.startswith(
             f"Angularity, vertical [mm/m] {-0.01 * number:.2f} mm/m −{0.01 * number:.2f} – +0.02 – 0.00 1.00"
         )
-    assert "as found, dial 1, 6 o'clock, bottom 7.5 mil" in told
+    assert "as found, dial 1, 6 o'clock, bottom: 7.5 mil" in told
     assert "Reason stated (soft foot) plates were worn" in told
     assert "Rise before the work [mm] 0.010 (0.4 mil) 0.020 0.090 0.000" in told
 
@@ -158,3 +164,106 @@ def test_a_note_longer_than_a_page_and_a_word_wider_than_a_line_are_printed_whol
     assert key in text.replace(" ", "")
     right = max(place for page in edges_of(pdf) for place in page)
     assert right <= 595 - 40, "nothing runs over the margin"
+
+
+def steps_of(svg: str) -> set[float]:
+    """Give the steps between the labels of the grid lines, which stand right-aligned before them."""
+    labels = re.findall(r'text-anchor="end"[^>]*>([^<]*)<', svg)
+    assert len(labels) > 2
+    values = [float(label.replace("−", "-")) for label in labels]
+    return {round(high - low, 9) for low, high in pairwise(values)}
+
+
+@pytest.mark.parametrize("top", [0.8, 1.2, 1.27, 1.4, 1.5, 1.9, 2.4, 3.7, 4.2, 9.0, 13.0, 14.5, 130.0])
+def test_the_values_at_the_grid_lines_are_as_far_apart_as_the_lines(top: float) -> None:
+    told = story(2)
+    lines = tuple(replace(line, found_ratio=top) for line in told.jobs)
+    view = asset_view.build(replace(told, jobs=lines), Display())
+    assert view.ratio is not None
+    assert len(steps_of(ratio_picture(view.ratio, view.marks, view.amended))) == 1
+
+
+@pytest.mark.parametrize("length", ["mm", "mil"])
+@pytest.mark.parametrize("size", [0.002, 0.011, 0.025, 0.05, 0.13, 0.26, 0.9, 3.0])
+def test_those_of_a_component_too_whatever_the_unit(length: str, size: float) -> None:
+    told = story(2)
+    jobs = [replace(line.job, found=Misalignment(size, size, -size, size), left=None) for line in told.jobs]
+    lines = tuple(
+        replace(line, job=job, limits=LimitsGiven(size, size)) for line, job in zip(told.jobs, jobs, strict=True)
+    )
+    view = asset_view.build(replace(told, jobs=lines), Display(length))
+    for panel in view.components:
+        assert len(steps_of(panel_picture(panel, view.marks))) == 1, panel.title
+
+
+def test_the_paper_says_in_which_unit_its_own_numbers_are() -> None:
+    assert "written here in mil, beside what was typed" in text_of(
+        print_pdf(history_paper(story(1), display=Display("mil")))
+    )
+    assert "written here in mm, beside what was typed" in text_of(print_pdf(history_paper(story(1))))
+
+
+def test_what_was_typed_besides_has_a_name_of_its_own() -> None:
+    told = story(1)
+    typed = {
+        "found method": "rim and face", "found seen_from": "movable machine", "found dial.2.side": "front of the hub",
+        "left method": "reverse indicator", "left dial.1.left": "2 mil", "moves": "both machines", "feet.movable.1.left": "1 mm",
+    }  # fmt: skip
+    line = replace(told.jobs[0], job=replace(told.jobs[0].job, typed=typed))
+    said = text_of(print_pdf(history_paper(replace(told, jobs=(line,)))))
+    assert (
+        "Typed besides: as found, how it was measured: rim and face; "
+        "as found, 3 o'clock is the right hand of somebody at the: movable machine; "
+        "as found, dial 2, side of the hub on which it runs: front of the hub; "
+        "as left, how it was measured: reverse indicator; as left, dial 1, 9 o'clock: 2 mil; "
+        "which machine is moved: both machines; feet, movable machine 1, room to the left: 1 mm"
+    ) in said
+
+
+def spacer_story(span_mm: float = 1800.0) -> AssetStory:
+    """Give a machine with a spacer and one job, judged by the angle at its flex planes; its span has changed since."""
+    told = story(1, spacer=True)
+    line, limits = told.jobs[0], LimitsGiven(flex_mm_m=0.5, soft_foot_mm=0.05)
+    found, target = Misalignment(0.63, 0.86, -0.9, -1.76), Misalignment(0.09, 0.0, 0.0, 0.0)
+    off = (0.63 - 0.09, 0.86, -0.9, -1.76)
+    job = replace(line.job, found=found, left=None, target=target)
+    judged = replace(line, job=job, limits=limits, found_ratio=ratio_of(off, limits, span_mm), left_ratio=None)
+    then = replace(told.versions[0], asset=replace(told.asset, span_mm=span_mm))
+    later = replace(told.versions[0], entry=8, asset=replace(told.asset, span_mm=900.0))
+    return replace(told, asset=later.asset, versions=(then, later), jobs=(judged,))
+
+
+def test_a_spacer_shows_the_angles_that_were_judged_with_their_limit() -> None:
+    told = spacer_story()
+    said = text_of(print_pdf(history_paper(told)))
+    # 0.86 ÷ 2 ± (0.63 − 0.09) ÷ 1.8 and −1.76 ÷ 2 ± (−0.9) ÷ 1.8, by hand
+    assert "Flex-plane angle, measured − target [mm/m]" in said
+    assert "Stationary end +0.73 −1.38 – – 0.50" in said
+    assert "Movable end +0.13 −0.38 – – 0.50" in said
+    block = said[said.index("At the coupling centre") : said.index("Flex-plane angle")]
+    assert "Limit" not in block, "no column of limits where nothing is judged by them"
+
+
+def test_angles_that_do_not_give_the_stored_ratio_are_not_shown_as_those_judged() -> None:
+    told = spacer_story()
+    line = replace(told.jobs[0], found_ratio=7.7)
+    assert "Flex-plane angle" not in text_of(print_pdf(history_paper(replace(told, jobs=(line,)))))
+    assert "Flex-plane angle" not in text_of(print_pdf(history_paper(story(2))))
+
+
+def test_hours_are_printed_with_the_fraction_that_was_typed() -> None:
+    told = story(2)
+    lines = [replace(told.jobs[0], job=replace(told.jobs[0].job, hours_run=12.5)), told.jobs[1]]
+    said = text_of(print_pdf(history_paper(replace(told, jobs=tuple(lines)))))
+    assert "Hours run 12.5 h" in said
+    assert "Hours run 200 h" in said
+
+
+def test_jobs_from_before_the_first_adoption_are_told_only_where_there_are_some() -> None:
+    told = story(2)
+    assert "Jobs done before 1 Jan 2020: no limit set of the book was in force on their day" in text_of(
+        print_pdf(history_paper(told))
+    )
+    job = replace(told.jobs[0].job, performed_at=datetime(2020, 1, 1, 9, tzinfo=UTC))
+    since = replace(told, jobs=(replace(told.jobs[0], job=job),))
+    assert "was in force on their day" not in text_of(print_pdf(history_paper(since)))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from math import cos, pi
 from typing import Any
 
 import pytest
@@ -9,7 +10,11 @@ from history_maker import NOW, STARTER, job, line, story_of
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dashboard.components.record_results import chance
 from dashboard.views.record_fields import (
+    ROOMS,
+    STAGES,
+    TEMPERATURES,
     carried_over,
     exact_text,
     fields_of,
@@ -57,7 +62,9 @@ RESULTS = {
 def around(display: Any = MM, amends: Any = None, jobs: Any = (OLD, LAST), **changes: Any) -> Any:
     basis = Basis(PUMP, STARTER, limits_for(STARTER, PUMP.coupling, PUMP.limit_speed_rpm))
     instruments = (Instrument("LX-01", "laser set", date(2025, 12, 1), date(2026, 12, 1)), Instrument("D-9", "", date(2024, 1, 1), date(2025, 1, 1)))  # fmt: skip
-    return Around(story_of(PUMP, list(jobs)), basis, instruments, display, changes.get("now", NOW), amends)
+    return Around(
+        story_of(PUMP, list(jobs)), basis, instruments, display, changes.get("now", NOW), amends, changes.get("people", frozenset())
+    )  # fmt: skip
 
 
 def texts(view: Any, name: Any, *kinds: Any) -> Any:
@@ -115,6 +122,7 @@ def test_a_doubt_needs_a_stated_reason_and_with_it_the_job_can_be_recorded() -> 
         ({"feet.movable.1.at": "0"}, "feet.movable.1.at", "lies at a distance of 0"),
         ({"performed": "2027-01-01 10:00"}, "performed", "has not come yet"),
         ({"performed": "yesterday"}, "performed", "is not a date"),
+        ({"performed": "07:05"}, "performed", "'07:05' is not a date with a time, such as 2026-11-25 14:30"),
         ({"ref": "P-1/2026-05-04T09:00"}, "ref", "is in the book already, as entry 20"),
     ],
 )
@@ -124,12 +132,111 @@ def test_what_cannot_be_true_stops_and_stands_at_its_field(changes: Any, name: A
     assert any(sentence in stop for stop in view.stops)
 
 
+def test_hours_run_are_echoed_with_the_fraction_that_was_typed() -> None:
+    assert texts(build(START | {"hours_run": "12,5"}, around()), "hours_run", "ok") == ["= 12.5 h"]
+    assert texts(build(START | {"hours_run": "8729"}, around()), "hours_run", "ok") == ["= 8729 h"]
+
+
+def every_field() -> list[str]:
+    """Give the names of all fields of a form that hold something of a measurement or of the feet."""
+    names = ["performed", "hours_run", "moves", "target.source", *(f"target.{name}" for name in COMPONENTS)]
+    names += [f"temp.{name}" for name in TEMPERATURES]
+    names += [f"{prefix}.{place}" for prefix in ("soft_before", "soft_after", "shim", "side") for place in (1, 2)]
+    names += [f"feet.{machine}.1.{part}" for machine in ("movable", "stationary") for part in ("at", *ROOMS)]
+    for stage in STAGES:
+        names += [f"{stage}.method", *(f"{stage}.{name}" for way in Way for name in stage_names(way, 2))]
+    return list(dict.fromkeys(names))
+
+
+def test_every_field_has_a_name_that_no_other_has() -> None:
+    labels = {name: field_label(name) for name in every_field()}
+    assert len(labels) > 100
+    assert len(set(labels.values())) == len(labels)
+    for name, label in labels.items():
+        stage = {"found": "as found", "left": "as left"}.get(name.partition(".")[0], "")
+        assert label.startswith(stage)
+        assert label != stage
+        assert name not in label
+
+
+AROUND_READINGS = {
+    "found.method": "readings around the shaft", "found.dial.1.plane": "-40 mm", "found.dial.2.plane": "60 mm",
+    "found.dial.1.bracket": "movable shaft", "found.dial.2.bracket": "movable shaft",
+} | {
+    f"found.dial.{dial}.{kind}.{place + 1}": text
+    for dial in (1, 2) for place in range(8)
+    for kind, text in (("angles", f"{45 * place}"), ("readings", f"{0.5 * cos(pi / 4 * place) + 0.001 * (place % 2) + 0.0005 * (place % 3):.4f} mm"))
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("noise", "whence"),
+    [("", "with the uncertainty that the scatter of the readings shows"), ("0.002 mm", "given the stated uncertainty")],
+)
+def test_a_probability_says_where_its_uncertainty_comes_from_and_is_never_nothing(noise: str, whence: str) -> None:
+    view = build(START | AROUND_READINGS | {"found.noise.reading": noise}, around())
+    assert view.found.worked.conformance.probability == 0.0, "so small that no number holds it"
+    told = chance(view.found).children
+    assert whence in told
+    assert "below 0.5\u202f%" in told
+
+
 def test_time_and_instrument_are_checked_before_anything_is_measured() -> None:
     fields = START | {"found.method": "results", "left.method": "none", "performed": "2027-01-01", "instrument": "D-9"}
     view = build(fields, around())
     assert any("has not come yet" in stop for stop in view.stops)
     assert "ran out on 2025-01-01" in texts(view, "instrument", "reason")[0]
     assert view.job is None
+
+
+def test_names_serials_and_moves_that_look_wrong_are_asked_about_at_their_fields() -> None:
+    known = around(people=frozenset({"Ada Kelpwright"}))
+    fields = START | RESULTS | {
+        "left.method": "same", "instrument": "lx 01", "people": "Ada Kelpwright, Jory Anchorleaf; Bo Tarn", "shim.3": "15", "side.2": "-12",
+    }  # fmt: skip
+    view = build(fields, known)
+    assert "it knows LX-01," in texts(view, "instrument", "reason")[0]
+    assert texts(view, "people", "reason")[0].endswith("between them: Ada Kelpwright; Jory Anchorleaf")
+    assert texts(view, "people", "note") == ["The book does not know Bo Tarn; the name is added."]
+    odd, nothing = texts(view, "shim.3", "reason")
+    assert "shim at foot 2L is +15.000 mm" in odd
+    assert nothing.startswith("Moves are given, but what is left is what was found.")
+    assert "side move of row 2 is −12.000 mm" in texts(view, "side.2", "reason")[0]
+    asks = {str(doubt) for doubt in (Doubt.ALIKE_INSTRUMENT, Doubt.SEVERAL_PEOPLE, Doubt.MOVE, Doubt.MOVED_NOTHING)}
+    assert {ask.doubt for ask in view.asks} >= asks
+    assert not view.can_be_recorded
+    answered = build(fields | {ask.field: "it is so" for ask in view.asks}, known)
+    assert answered.can_be_recorded
+    right = {"instrument": "LX-01", "people": "Ada Kelpwright", "shim.3": "", "side.2": ""}
+    assert not {ask.doubt for ask in build(fields | right, known).asks} & asks
+
+
+def test_moves_and_names_are_looked_at_before_anything_is_measured() -> None:
+    view = build(
+        START | {"found.method": "results", "left.method": "none", "people": "Bo Tarn", "shim.1": "15"}, around()
+    )
+    assert view.job is None
+    assert "shim at foot 1L is +15.000 mm" in texts(view, "shim.1", "reason")[0]
+    assert texts(view, "people", "note") == ["The book does not know Bo Tarn; the name is added."]
+
+
+def test_shims_with_their_sign_turned_are_asked_about_by_the_machine_that_was_moved() -> None:
+    numbers = dict(zip(COMPONENTS, ("0.11", "0.3", "0", "0"), strict=True))
+    fields = START | RESULTS | {f"found.results.{name}": number for name, number in numbers.items()}
+    fields |= {f"left.results.{name}": "0" for name in COMPONENTS} | {"left.method": "results", "left.tight": "yes"}
+    moves = {"shim.1": "0.185", "shim.2": "0.185", "shim.3": "0.32", "shim.4": "0.32"}
+    (said,) = texts(build(fields | moves, around()), "shim.3", "reason")
+    assert said.startswith("By the shims, row 2 of the movable machine went +0.320 mm (+ is up)")
+    out = {name: f"-{number}" for name, number in moves.items()}
+    assert not texts(build(fields | out, around()), "shim.3", "reason")
+    stationary = {
+        "moves": "stationary machine",
+        "shim.1": "0.032",
+        "shim.2": "0.032",
+        "shim.3": "-0.076",
+        "shim.4": "-0.076",
+    }
+    assert not texts(build(fields | stationary, around()), "shim.3", "reason")
 
 
 def test_signs_that_mirror_the_last_as_left_are_asked_about() -> None:

@@ -37,7 +37,9 @@ def test_a_number_is_read_in_its_own_unit_or_the_sites(text: str, display: Displ
     [
         ("abc", "'abc' is not a number of offset."),
         ("0.O5", "'0.O5' is not a number of offset."),
-        ("3 kg", "'3 kg' is not a unit of offset"),
+        ("3 kg", "'kg' is not a unit of offset"),
+        ("-0.16x", "'x' is not a unit of offset"),
+        ("0.1.1", "'0.1.1' is not a number."),
         ("1,234", "is the comma a decimal sign?"),
         ("3 °C", "unit of offset"),
     ],

@@ -51,6 +51,47 @@ def test_an_instrument_that_the_book_does_not_know_is_a_note() -> None:
     assert check_job(replace(JOB, instrument=""), replace(BESIDE, instrument=None)) == ()
 
 
+def test_a_known_instrument_under_another_spelling_is_asked_about() -> None:
+    serials = ("NV-D-003", "NV-L-014")
+    beside = replace(BESIDE, instrument=None, serials=serials)
+    for spelt in ("nv-d-003", "NV D 003", "NV\u2011D\u2011003", "NV-D- 003", "NV\u2013D\u2212003"):
+        check = only(replace(JOB, instrument=spelt), beside)
+        assert (check.doubt, check.gravity, check.field) == (Doubt.ALIKE_INSTRUMENT, Gravity.REASON, "instrument")
+        assert f"does not know the instrument {spelt}; it knows NV-D-003," in check.sentence
+    for other in ("NV-D-0031", "NV-D-03", "NVX-003"):
+        assert only(replace(JOB, instrument=other), beside).doubt is Doubt.NEW_INSTRUMENT
+    assert check_job(JOB, replace(BESIDE, serials=("D-1", "d-1"))) == (), "written as the book does, it is that one"
+
+
+def test_a_name_that_nobody_bears_is_a_note() -> None:
+    beside = replace(BESIDE, people=frozenset({"Ada Kelpwright", "Jory Anchorleaf"}))
+    check = only(replace(JOB, people=("Ada Kelpwright", "Ada Kelpwrigth")), beside)
+    assert (check.doubt, check.gravity, check.field) == (Doubt.NEW_PERSON, Gravity.NOTE, "people")
+    assert check.sentence == "The book does not know Ada Kelpwrigth; the name is added."
+    assert check_job(replace(JOB, people=("Jory Anchorleaf", "Ada Kelpwright")), beside) == ()
+
+
+def test_known_people_with_a_comma_between_them_are_asked_about() -> None:
+    beside = replace(BESIDE, people=frozenset({"Ada Kelpwright", "Jory Anchorleaf", "Moss, Ede"}))
+    for spelt in ("Ada Kelpwright, Jory Anchorleaf", "ada kelpwright ,Jory  Anchorleaf,"):
+        check = only(replace(JOB, people=(spelt,)), beside)
+        assert (check.doubt, check.gravity, check.field) == (Doubt.SEVERAL_PEOPLE, Gravity.REASON, "people")
+        assert check.sentence.endswith("put a semicolon between them: Ada Kelpwright; Jory Anchorleaf")
+    one = only(replace(JOB, people=("Ada Kelpwright, Bo Tarn",)), beside)
+    assert one.sentence == (
+        "The book knows no 'Ada Kelpwright, Bo Tarn', but Ada Kelpwright. If these are several people, put a semicolon between them: "
+        "Ada Kelpwright; Bo Tarn"
+    )
+    assert only(replace(JOB, people=("Kelpwright, Ada",)), beside).doubt is Doubt.NEW_PERSON
+    assert only(replace(JOB, people=("ada kelpwright,",)), beside).doubt is Doubt.NEW_PERSON
+    assert check_job(replace(JOB, people=("Moss, Ede",)), beside) == (), "a name that the book knows with its comma"
+
+
+def test_what_was_moved_is_looked_at() -> None:
+    check = only(replace(JOB, moves_v=FeetValues((8.0, 8.0))))
+    assert (check.doubt, check.gravity) == (Doubt.MOVE, Gravity.REASON)
+
+
 def test_an_as_left_over_limit_needs_a_reason() -> None:
     assert only(JOB, replace(BESIDE, left_ratio=1.0000001)).doubt is Doubt.LEFT_OVER
     assert check_job(JOB, replace(BESIDE, left_ratio=1.0)) == ()
@@ -79,6 +120,7 @@ def test_hours_do_not_run_backwards_in_either_direction() -> None:
     check = only(replace(JOB, hours_run=800.0))
     assert (check.doubt, check.gravity, check.field) == (Doubt.HOURS, Gravity.REASON, "hours_run")
     assert "are 800, but 900 at the earlier job J8" in check.sentence
+    assert "are 12.5, but 900 at" in only(replace(JOB, hours_run=12.5)).sentence, "the fraction is told, too"
     assert check_job(replace(JOB, hours_run=900.0), BESIDE) == ()
     later = replace(BEFORE, ref="J10", performed_at=datetime(2026, 11, 1, tzinfo=UTC), hours_run=1000.0)
     both = replace(BESIDE, jobs=(BEFORE, later))

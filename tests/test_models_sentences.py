@@ -210,7 +210,13 @@ def test_nothing_is_said_of_a_form_that_is_not_in_the_catalogue() -> None:
 
 @pytest.mark.parametrize(
     ("text", "key"),
-    [("yesterday", "date"), ("2026-13-01", "day.day_first"), ("2026-11-01 25:00", "clock"), ("2026-11-01 xx", "clock")],
+    [
+        ("yesterday", "visit"),
+        ("07:05", "visit"),
+        ("2026-13-01", "day.day_first"),
+        ("2026-11-01 25:00", "clock"),
+        ("2026-11-01 xx", "clock"),
+    ],
 )
 def test_what_is_expected_of_a_date_is_in_the_catalogue(text: str, key: str) -> None:
     with pytest.raises(NotAQuantityError) as fault:

@@ -89,6 +89,21 @@ def test_a_comma_that_groups_wrongly_is_refused_where_the_point_is_the_decimal_s
         parse_number("0,05", Decimal.POINT)
 
 
+def test_a_decimal_sign_is_named_only_where_somebody_said_which_it_is() -> None:
+    with pytest.raises(NotAQuantityError, match=r"'0\.1\.1' is not a number\.$"):
+        parse_number("0.1.1")
+    with pytest.raises(NotAQuantityError, match=r"'0,05' is not a number with '\.' as decimal sign"):
+        parse_number("0,05", Decimal.POINT)
+
+
+@pytest.mark.parametrize(
+    ("hours", "text"),
+    [(12.5, "12.5 h"), (12.0, "12 h"), (8729.0, "8729 h"), (31.200000000000003, "31.2 h"), (0.0, "0 h")],
+)
+def test_hours_run_have_a_fraction_where_there_is_one(hours: float, text: str) -> None:
+    assert Display().text(hours, Quantity.DURATION) == text
+
+
 def test_a_unit_of_another_quantity_is_refused_by_name() -> None:
     with pytest.raises(NotAQuantityError, match="unit of offset"):
         parse("3 °C", Quantity.OFFSET, "mm")

@@ -213,7 +213,10 @@ def _told(place: str) -> Iterator[None]:
         raise ProblemError(422, "not-valid", fault.message, remedy=fault.remedy, errors=[where]) from fault
 
 
-_FIELDS = {"performed": "performed_at", "soft_after": "soft_after_mm", "soft_before": "soft_before_mm"}
+_FIELDS = {
+    "performed": "performed_at", "soft_after": "soft_after_mm", "soft_before": "soft_before_mm",
+    "moves_v": "moves_v_mm", "moves_h": "moves_h_mm",
+}  # fmt: skip
 
 
 def _doubt(check: Check, place: str) -> Where:

@@ -188,7 +188,7 @@ def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
         "instrument": job.instrument,
         "method": say(f"method.{job.method.value}"),
         "work_order": job.work_order,
-        "hours": "" if job.hours_run is None else f"{job.hours_run:.0f}",
+        "hours": "" if job.hours_run is None else view.display.text(job.hours_run, Quantity.DURATION, with_unit=False),
         "temperatures": " / ".join(
             view.display.text(value, Quantity.TEMPERATURE, with_unit=False)
             for value in (job.temp_stationary_c, job.temp_movable_c, job.temp_ambient_c)

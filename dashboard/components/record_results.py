@@ -87,13 +87,16 @@ def chance(view: StageView) -> Child:
         return None
     if worked.conformance.probability is None:
         return note(say("record.chance.none", reason=tell(worked.conformance.reason)))
-    return note(say("record.chance", chance=_chance(worked.conformance.probability)))
+    stated = all(fit is None or fit.noise_was_given for fit in worked.fits)
+    given = "record.chance" if stated else "record.chance.scatter"
+    return note(say(given, chance=_chance(worked.conformance.probability)))
 
 
 def _chance(value: float) -> str:
-    if 0 < value < 0.005:
+    """Write a probability in per cent; never as 0 or 100, which it only is by rounding."""
+    if value < 0.005:
         return say("record.chance.low")
-    if 0.995 <= value < 1:
+    if value >= 0.995:
         return say("record.chance.high")
     return percent(value)
 

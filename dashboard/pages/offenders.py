@@ -119,9 +119,9 @@ def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tu
 
 
 def _choices(view: OffendersView, place: Place) -> html.Div:
-    windows = [(say("offenders.months", n=n), place.here(window=n), view.window == n) for n in WINDOWS]
+    windows = [(counted(n, "month"), place.here(window=n), view.window == n) for n in WINDOWS]
     if view.window is not None and view.window not in WINDOWS:
-        windows.append((say("offenders.months", n=view.window), place.here(window=view.window), True))
+        windows.append((counted(view.window, "month"), place.here(window=view.window), True))
     windows.append((say("offenders.all_time"), place.here(window=ALL), view.window is None))
     speeds = [(say("offenders.all_speeds"), place.here(**{"class": None}), view.speed_class is None)]
     speeds += [

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from dashboard.views.asset_panels import QUANTITIES
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.record_names import field_label
@@ -14,9 +16,12 @@ from dashboard.words import say
 from dashboard.writing import DASH, count, day, judged, moment
 from models.history.calibration import HELD, RAN_OUT
 from models.intake.fields import FEET
+from models.maths.judged import ratio_of
+from models.maths.limits import flex_angles
 from models.units import Display, Quantity
 from models.values.draft import stated_reasons
 from models.values.job import COMPONENTS, FeetValues, Misalignment
+from models.values.kinds import Coupling
 from models.values.story import AssetStory, JobLine
 
 STAGES = {"found": "report.job.found", "left": "report.job.left", "target": "report.job.target"}
@@ -60,7 +65,7 @@ def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
         "report.job.title", day=day(job.performed_at.astimezone(_zone(zone)).date()), reason=say(f"reason.{job.reason.value}"),
         ref=job.ref, entry=count(line.entry),
     )  # fmt: skip
-    typed = _typed(line)
+    typed, flex = _typed(line), _flex(line, setting)
     return {
         "title": title,
         "long": len(typed) > LONG_TYPED or len(job.notes) > LONG_NOTES,
@@ -68,8 +73,8 @@ def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
         "counts": line.superseded_by is None and not line.void,
         "verdict": say("entry.ratio", found=judged(line.found_ratio), left=judged(line.left_ratio)),
         "who": _who(line, setting),
-        "heads": _heads(),
-        "rows": _rows(line, setting.display),
+        **_components(line, setting.display, at_planes=bool(flex["rows"])),
+        "flex": flex,
         "feet": _feet(line, setting.display),
         "limits": _limits(line, setting),
         "more": _more(line, setting.display),
@@ -113,12 +118,16 @@ def _instrument(line: JobLine, setting: Setting) -> str:
     return say("report.job.calibration.unknown", instrument=line.job.instrument)
 
 
-def _heads() -> list[tuple[str, str, str]]:
+def _components(line: JobLine, display: Display, *, at_planes: bool) -> dict[str, Any]:
+    """Give the table of the components; where the flex planes are judged in their place, without a column of limits."""
     heads = [(say("report.job.component"), "2.2", "left")]
     for key in STAGES.values():
         stage = say(key)
         heads += [(say("report.job.typed", stage=stage), "1.1", "right"), (stage, "0.85", "right")]
-    return [*heads, (say("report.job.limit"), "0.75", "right")]
+    rows = _rows(line, display)
+    if at_planes and line.limits.offset_mm is None and line.limits.angle_mm_m is None:
+        return {"heads": heads, "rows": [row[:-1] for row in rows]}
+    return {"heads": [*heads, (say("report.job.limit"), "0.75", "right")], "rows": rows}
 
 
 def _rows(line: JobLine, display: Display) -> list[list[str]]:
@@ -134,6 +143,50 @@ def _rows(line: JobLine, display: Display) -> list[list[str]]:
             row.append(display.text(stored, quantity, signed=True, with_unit=False))
         rows.append([*row, DASH if limit is None else display.text(limit, quantity, with_unit=False)])
     return rows
+
+
+def _flex(line: JobLine, setting: Setting) -> dict[str, Any]:
+    """Give the angles at the flex planes that were judged, one row an end, with their limit; no row where none was."""
+    limit, span = line.limits.flex_mm_m, _judged_span(line, setting.story)
+    if limit is None or span is None:
+        return {"heads": [], "rows": []}
+    q, display = Quantity.ANGULARITY, setting.display
+    heads = [(say("report.job.flex", unit=display.unit(q)), "3.3", "left")]
+    ends: tuple[list[str], list[str]] = ([], [])
+    for stage in ("found", "left"):
+        off = _off(line, stage)
+        angles = (None,) * 4 if off is None else flex_angles(np.array([off]), np.array([span]))[0].tolist()
+        for place, key in enumerate(("report.job.flex.vertical", "report.job.flex.horizontal")):
+            heads.append((say(key, stage=say(STAGES[stage])), "1.2", "right"))
+            for end in (0, 1):
+                ends[end].append(display.text(angles[2 * place + end], q, signed=True, with_unit=False))
+    shown = display.text(limit, q, with_unit=False)
+    names = (say("report.job.flex.stationary"), say("report.job.flex.movable"))
+    rows = [[name, *texts, shown] for name, texts in zip(names, ends, strict=True)]
+    return {"heads": [*heads, (say("report.job.limit"), "0.75", "right")], "rows": rows}
+
+
+def _judged_span(line: JobLine, story: AssetStory) -> float | None:
+    """Give the span between the flex planes by which a job was judged: that of a description which gives the stored ratios."""
+    stored = [ratio for ratio in (line.found_ratio, line.left_ratio) if ratio is not None]
+    offs = [off for stage in ("found", "left") if (off := _off(line, stage)) is not None]
+    for version in reversed(story.versions):
+        span = version.asset.span_mm
+        if span is None or version.asset.coupling is not Coupling.SPACER or not stored:
+            continue
+        given = [ratio for off in offs if (ratio := ratio_of(off, line.limits, span)) is not None]
+        if len(given) == len(stored) and np.allclose(given, stored, rtol=1e-9, atol=0.0):
+            return span
+    return None
+
+
+def _off(line: JobLine, stage: str) -> tuple[float, float, float, float] | None:
+    """Give measured − target of a stage. [mm, mm/m]."""
+    values: Misalignment | None = getattr(line.job, stage)
+    if values is None:
+        return None
+    (a, b, c, d), (ta, tb, tc, td) = values.as_tuple(), line.job.target.as_tuple()
+    return a - ta, b - tb, c - tc, d - td
 
 
 def _feet(line: JobLine, display: Display) -> dict[str, Any]:

@@ -62,7 +62,7 @@ def ratio_picture(
     top = float(np.nanmax(np.concatenate([series.found, series.left, [1.0]])))
     first, last = _span(series.times, marks)
     frame = _Frame(9.0, width - 14.0, 5.0, height - 6.0, first, last, 0.0, max(top * 1.06, 1.25))
-    _values(drawing, frame, lambda value: f"{value:.1f}" if frame.high <= 4 else f"{value:.0f}", 6)
+    _values(drawing, frame, lambda value, places: f"{value:.{places}f}", 6, 1 if frame.high <= 4 else 0)
     _years(drawing, frame)
     drawing.line(((frame.left, frame.y(1.0)), (frame.right, frame.y(1.0))), width=0.45, dash="2.2 1.2")
     drawing.word((frame.right + 1.0, frame.y(1.0) + 0.9), say("report.asset.limit_one"), 7)
@@ -101,10 +101,10 @@ def panel_picture(panel: Panel, marks: Sequence[Mark], width: float = 88.0, heig
     room = max((high - low) * 0.08, 10.0**-panel.decimals)
     frame = _Frame(13.0, width - 2.0, 3.0, height - 5.5, first, last, low - room, high + room)
 
-    def written(value: float) -> str:
-        return f"{value:+.{panel.decimals}f}".replace("-", "−") if round(value, panel.decimals) else "0"
+    def written(value: float, places: int) -> str:
+        return f"{value:+.{places}f}".replace("-", "−") if round(value, places) else "0"
 
-    _values(drawing, frame, written, 5)
+    _values(drawing, frame, written, 5, panel.decimals)
     _years(drawing, frame)
     _steps(drawing, frame, series.times, panel.target, "0.4 0.9")
     _steps(drawing, frame, series.times, panel.high, "1.8 1.0")
@@ -129,18 +129,24 @@ def _span(times: Times, marks: Sequence[Mark]) -> tuple[float, float]:
     return first - room, last + room
 
 
-def _nice_ticks(low: float, high: float, most: int) -> list[float]:
+def _nice_ticks(low: float, high: float, most: int) -> tuple[list[float], int]:
+    """Give the values of the grid lines, and how many decimals it takes to write them as they are."""
     raw = (high - low) / most
-    power = 10.0 ** np.floor(np.log10(raw))
-    step = float(next(power * times for times in (1.0, 2.0, 2.5, 5.0, 10.0) if power * times >= raw))
+    power = int(np.floor(np.log10(raw)))
+    times = next(times for times in (1.0, 2.0, 2.5, 5.0, 10.0) if times * 10.0**power >= raw)
+    step = times * 10.0**power
     first = int(np.ceil(low / step))
-    return [n * step for n in range(first, int(np.floor(high / step)) + 1)]
+    places = -power + (times == 2.5) - (times == 10.0)
+    return [n * step for n in range(first, int(np.floor(high / step)) + 1)], max(places, 0)
 
 
-def _values(drawing: Drawing, frame: _Frame, written: Callable[[float], str], most: int) -> None:
-    for tick in _nice_ticks(frame.low, frame.high, most):
+def _values(drawing: Drawing, frame: _Frame, written: Callable[[float, int], str], most: int, least: int) -> None:
+    """Draw the grid lines with their values, with at least so many decimals and with more where the step asks for it."""
+    ticks, places = _nice_ticks(frame.low, frame.high, most)
+    for tick in ticks:
         drawing.line(((frame.left, frame.y(tick)), (frame.right, frame.y(tick))), width=0.15, colour=FAINT)
-        drawing.word((frame.left - 1.2, frame.y(tick) + 0.9), written(tick), 6.5, anchor="end", colour=SOFT)
+        word = written(tick, max(places, least))
+        drawing.word((frame.left - 1.2, frame.y(tick) + 0.9), word, 6.5, anchor="end", colour=SOFT)
 
 
 def _years(drawing: Drawing, frame: _Frame) -> None:

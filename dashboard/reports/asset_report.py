@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -23,7 +23,6 @@ from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, moment
 from models.history.calibration import calibration_of
 from models.units import Display, Quantity
-from models.values.differences import differences
 from models.values.entry import AdoptedLimits
 from models.values.kinds import Coupling
 from models.values.people import Instrument, Person
@@ -83,7 +82,7 @@ def asset_data(
         "description": story.asset.description,
         "sentence": view.sentence,
         "facts": list(view.facts),
-        "identity": _identity(story, identity, lines),
+        "identity": _identity(story, identity, lines, display.length),
         "ratio": {
             "shown": view.ratio is not None,
             "title": say("asset.ratio.title"),
@@ -104,13 +103,14 @@ def asset_data(
         "sign_offs": _sign_offs(story.signoffs, zone),
         "people": _people(lines, around.people),
         "instruments": _instruments(lines, around.instruments),
-        "limits": {"title": say("report.asset.limits"), "sets": [_limit_set(one, display, zone) for one in used], "none": say("report.asset.no_limits")},
+        "limits": {"title": say("report.asset.limits"), "sets": [_limit_set(one, display, zone) for one in used], "none": say("report.asset.no_limits"),
+                   "older": _older(lines, named, zone)},
         "method": {"title": say("report.asset.method"), "notes": _notes(story)},
         "caution_title": say("report.asset.cautions"),
     }  # fmt: skip
 
 
-def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine]) -> list[tuple[str, Any]]:
+def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine], length: str) -> list[tuple[str, Any]]:
     amended = sum(line.supersedes is not None for line in lines)
     return [
         (say("report.asset.site"), say("report.asset.site_code", name=story.site.name, code=story.site.code)),
@@ -126,7 +126,7 @@ def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine]) -
                 signed=count(len(story.signoffs)),
             ),
         ),
-        (say("report.asset.units"), say("report.asset.units_are", length=identity.site.display.length)),
+        (say("report.asset.units"), say("report.asset.units_are", length=length)),
     ]
 
 
@@ -185,7 +185,7 @@ def _amendments(lines: Sequence[JobLine], display: Display, zone: str) -> dict[s
         )  # fmt: skip
         marked = job_words.marked_by(old, new)
         why = f"{why} {marked}" if marked else why
-        rows = [[one.field, one.old, one.new] for one in job_words.told(differences(old.job, new.job, display))]
+        rows = [[one.field, one.old, one.new] for one in job_words.told_versions(old, new, display)]
         title = say("report.asset.amendment", ref=new.job.ref, day=day(_day(new, zone)), entry=count(new.entry))
         none = "" if rows or marked else say("asset.amended.texts")
         told.append({"title": title, "why": why, "heads": heads, "rows": rows, "none": none})
@@ -273,6 +273,14 @@ def _limit_set(one: AdoptedLimits, display: Display, zone: str) -> dict[str, Any
     return {"words": judged, "heads": heads, "rows": rows, "note": limit_set.note, "warning": warning}
 
 
+def _older(lines: Sequence[JobLine], named: Mapping[str, AdoptedLimits], zone: str) -> str:
+    """Say by what the jobs from before the first adoption were judged; empty where there are none."""
+    starts = [named[line.limit_set].limit_set.adopted_on for line in lines if line.limit_set in named]
+    days = [_day(line, zone) for line in lines if line.limit_set in named]
+    older = [start for start, done in zip(starts, days, strict=True) if done < start]
+    return say("report.asset.limits.older", day=day(min(older))) if older else ""
+
+
 def _notes(story: AssetStory) -> list[str]:
     notes = [
         say("about.ratio"),
@@ -282,5 +290,5 @@ def _notes(story: AssetStory) -> list[str]:
         say("report.asset.about_run"),
     ]
     if story.asset.coupling is Coupling.SPACER:
-        notes.append(say("about.flex"))
+        notes.append(f"{say('about.flex')} {say('report.asset.about_span')}")
     return notes

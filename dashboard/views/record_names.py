@@ -11,11 +11,15 @@ def field_label(name: str) -> str:
     """Give the name of a field as it is told in a sentence, e.g. ``'as found, dial 1, 6 o’clock'``."""
     parts = name.split(".")
     told: list[str] = []
-    for part in parts:
+    for place, part in enumerate(parts):
+        # The same word is another thing in another place: 'left' is a stage, 9 o'clock of a dial, or room of a row of feet.
+        within = next((one for one in ("dial", "feet") if one in parts[:place]), "")
         if part.isdigit() and told:
             told[-1] = f"{told[-1]} {part}"
-        elif "dial" in parts and part in CLOCK:
+        elif within == "dial" and part in CLOCK:
             told.append(say(f"record.clock.{part}"))
+        elif within and f"record.name.{within}.{part}" in _NAMED:
+            told.append(say(f"record.name.{within}.{part}"))
         elif f"record.name.{part}" in _NAMED:
             told.append(say(f"record.name.{part}"))
     return ", ".join(told) or name
@@ -24,10 +28,11 @@ def field_label(name: str) -> str:
 _NAMED = frozenset(
     f"record.name.{part}"
     for part in (
-        "found", "left", "dial", "top", "right", "bottom", "returned", "plane", "diameter", "bracket", "side", "sag", "sag_is", "sag_sd",
+        "found", "left", "dial", "top", "bottom", "returned", "plane", "diameter", "bracket", "side", "sag", "sag_is", "sag_sd",
         "opposite_top", "opposite_right", "opposite_bottom", "opposite_left", "angles", "readings", "noise", "reading", "distance",
         "results", "offset_v", "angle_v", "offset_h", "angle_h", "sd_offset", "sd_angle", "span", "feet", "movable", "stationary", "at",
         "shim_out", "shim_in", "soft_before", "soft_after", "shim", "temp", "ambient", "hours_run", "performed", "target",
+        "seen_from", "method", "moves", "source", "opposite", "dial.side", "feet.left", "feet.right",
     )
 )  # fmt: skip
 
@@ -48,4 +53,8 @@ def job_field(field: str, ways: dict[str, Way | None]) -> str:
         typed = ways[stage] is Way.RESULTS
         where = {"offset": "offset_v", "angularity": "angle_v"}.get(rest, rest)
         return f"{stage}.results.{where}" if typed and where else f"{stage}.method"
+    if stage == "moves_v":
+        return f"shim.{rest}"
+    if stage == "moves_h":  # one field a row
+        return f"side.{(int(rest) + 1) // 2}"
     return {"checks": "left.tight", "soft_after": "soft_after.1"}.get(field, field)

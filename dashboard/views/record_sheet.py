@@ -57,7 +57,7 @@ class Basis:
 class Around:
     """What a form is held against: the machine's story, its description on the day, the instruments, units and time.
 
-    ``amends`` is the version that the form changes; ``None`` for a new job.
+    ``people`` are the names that the book knows.  ``amends`` is the version that the form changes; ``None`` for a new job.
     """
 
     story: AssetStory
@@ -66,6 +66,7 @@ class Around:
     display: Display
     now: datetime
     amends: JobLine | None = None
+    people: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,9 @@ from models.values.job import Job, Misalignment
 from models.values.story import AssetStory, JobLine
 
 STATED_FIELD = "stated."
-VISIT_FIELDS = ("tag", "performed", "instrument", "hours_run", "soft_before.", "soft_after.")
+VISIT_FIELDS = (
+    "tag", "performed", "people", "instrument", "hours_run", "soft_before.", "soft_after.", "shim.", "side.",
+)  # fmt: skip
 LOOSE_ANSWERS = {"yes": True, "no": False}
 
 
@@ -162,7 +164,7 @@ class _Looking(Sheet):
     # -- checks ----------------------------------------------------------------------------------------------------
 
     def _check_visit(self) -> None:
-        """Check time, instrument, hours and rises of feet although nothing is measured yet: with a measurement of nothing in its place."""
+        """Check time, names, hours, rises and moves of feet although nothing is measured yet: with a measurement of nothing in its place."""
         known = len(self.stops)
         trial = self.job(Misalignment(), None, None, left_same=False, stand_in=True)
         del self.stops[known:]
@@ -186,6 +188,8 @@ class _Looking(Sheet):
             display=self.display,
             bolts_tight=tight,
             merged_into=story.merged_into,
+            serials=tuple(one.serial for one in around.instruments),
+            people=around.people,
         )
         checks = check_job(job, beside)
         if around.amends is not None:

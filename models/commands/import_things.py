@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 from models.commands.judging import Judge
 from models.commands.one_machine import OneMachine
 from models.commands.report import Refused, Report, SheetReport, Source
-from models.commands.tags import Alike, spellings
 from models.intake.checking import Known, Seen, check_asset, check_break, check_instrument, check_person
 from models.intake.fields import Table
 from models.intake.problems import Code, Severity
@@ -23,6 +22,7 @@ from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow,
 from models.values.asset import Asset
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
+from models.values.spelling import Alike, spellings
 from models.values.story import Site
 
 Progress = Callable[[int], None]

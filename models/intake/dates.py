@@ -71,7 +71,13 @@ def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, 
     NotAQuantityError
         If it is no date.
     """
-    moment, has_time, _ = _moment(cell, order, None)
+    try:
+        moment, has_time, _ = _moment(cell, order, None)
+    except NotAQuantityError as fault:
+        if fault.expected != Told("told.expected.date"):
+            raise
+        # '07:05' alone: an example of a day without a time would not say that the day is what is missing.
+        raise NotAQuantityError(fault.found, Told("told.expected.visit")) from None
     return _aware(moment, zone), has_time
 
 

@@ -22,7 +22,7 @@ from typing import Final, TypeVar
 
 from models.errors import NotAQuantityError
 from models.sentences.told import Told
-from models.units import Display, Parsed, Quantity, parse, parse_number
+from models.units import Display, Parsed, Quantity, parse, parse_number, written_unit
 from models.values.draft import (
     CarriedBy,
     DialDraft,
@@ -134,7 +134,9 @@ def read_number(
     try:
         return parse(text, quantity, display.unit(quantity)), None
     except NotAQuantityError as fault:
-        return None, TypedProblem(field, fault.found.strip(), fault.expected)
+        # Of '2.5 mil' in a field of angles the number is right: what is wrong is the unit alone.
+        is_unit = isinstance(fault.expected, Told) and fault.expected.key == "told.expected.unit_of"
+        return None, TypedProblem(field, written_unit(text) if is_unit else fault.found.strip(), fault.expected)
 
 
 class TypedForm:

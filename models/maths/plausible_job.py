@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from models.maths.geometry import deviation
+from models.maths.moved import check_moves
 from models.maths.plausible import Check, Doubt, Gravity, check_rises
 from models.maths.slips import check_signs, check_size, check_unit, check_worse, limit_scale
 from models.maths.soft_foot import MIN_MEASURED, assess
@@ -19,6 +20,7 @@ from models.values.draft import WorkCheck
 from models.values.job import FeetValues, Job
 from models.values.limits import LimitsGiven
 from models.values.people import Instrument
+from models.values.spelling import Alike
 
 NOON: Final = time(12)
 """What a day without a time stands for, as :func:`models.intake.dates.parse_moment` reads it."""
@@ -30,7 +32,8 @@ class Beside:
 
     ``jobs`` are the jobs of this asset that count, without the one that is
     checked, oldest first; ``breaks`` the days on which something was replaced.
-    ``instrument`` is ``None`` where the book does not know it.  The ratios are
+    ``instrument`` is ``None`` where the book does not know it; ``serials`` and
+    ``people`` are all instruments and all names that it knows.  The ratios are
     the job's own limit ratios, ``None`` where nothing is judged.  ``bolts_tight``
     is the answer to the question whether the as-left was measured after the
     last bolt was tight, ``None`` where nobody was asked.  ``merged_into`` is the tag
@@ -48,6 +51,8 @@ class Beside:
     display: Display = field(default_factory=Display)
     bolts_tight: bool | None = None
     merged_into: str = ""
+    serials: Collection[str] = ()
+    people: Collection[str] = ()
 
 
 def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
@@ -69,10 +74,12 @@ def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
     return (
         *out_of_service(beside.asset, _local(job.performed_at, job), beside.merged_into),
         *_time(job, beside),
+        *_people(job, beside),
         *_instrument(job, beside),
         *_hours(job, beside.jobs),
         *_sizes(job, earlier, beside),
         *_signs(job, earlier, beside),
+        *check_moves(job, beside.asset, beside.limits, beside.display),
         *_left(job, beside),
         *_soft_foot(job, beside),
     )
@@ -130,11 +137,34 @@ def _time(job: Job, beside: Beside) -> list[Check]:
     return []
 
 
+def _people(job: Job, beside: Beside) -> list[Check]:
+    """Tell each new name; one in whose pieces between commas somebody is known may be several people."""
+    known = {name.casefold(): name for name in beside.people}
+    found = []
+    for name in job.people:
+        if name in beside.people:
+            continue
+        pieces = [piece for part in name.split(",") if (piece := " ".join(part.split()))]
+        there = [known[piece.casefold()] for piece in pieces if piece.casefold() in known]
+        if len(pieces) > 1 and there:
+            typed = "; ".join(known.get(piece.casefold(), piece) for piece in pieces)
+            several = Told("told.job.several_people", name=name, known=tuple(dict.fromkeys(there)), typed=typed)
+            found.append(Check(Doubt.SEVERAL_PEOPLE, Gravity.REASON, several, "people"))
+        else:
+            sentence = Told("told.job.new_person", name=name)
+            found.append(Check(Doubt.NEW_PERSON, Gravity.NOTE, sentence, "people"))
+    return found
+
+
 def _instrument(job: Job, beside: Beside) -> list[Check]:
     if not job.instrument:
         return []
     known = beside.instrument
     if known is None:
+        other = Alike(beside.serials).other(job.instrument)
+        if other is not None:  # a second record of one instrument would have no calibration to ask about
+            sentence = Told("told.job.alike_instrument", serial=job.instrument, known=other)
+            return [Check(Doubt.ALIKE_INSTRUMENT, Gravity.REASON, sentence, "instrument")]
         sentence = Told("told.job.new_instrument", serial=job.instrument)
         return [Check(Doubt.NEW_INSTRUMENT, Gravity.NOTE, sentence, "instrument")]
     day = _local(job.performed_at, job)

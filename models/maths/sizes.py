@@ -13,6 +13,9 @@ RISE_ODD_MM: Final = 1.0
 RISE_IMPOSSIBLE_MM: Final = 25.0
 """Rises of a foot whose bolt is loosened that are odd, and that no foot has.  This project's own.  A rise below 0 is odd too."""
 
+MOVE_ODD_MM: Final = 5.0
+"""A shim or side move of one visit that is odd when it is typed.  This project's own, common sense, no source."""
+
 
 def is_odd_rise(rise_mm: float) -> bool:
     """Tell whether the rise of a foot is negative or larger than rises are as a rule.

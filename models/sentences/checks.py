@@ -27,6 +27,12 @@ SENTENCES: Final[dict[str, str]] = {
     "told.doubt.rise": "rise of a foot",
     "told.doubt.calibration": "calibration overdue",
     "told.doubt.new_instrument": "instrument not known",
+    "told.doubt.alike_instrument": "instrument spelled otherwise",
+    "told.doubt.new_person": "person not known",
+    "told.doubt.several_people": "several people in one name",
+    "told.doubt.move": "size of a move",
+    "told.doubt.moved_nothing": "moves without a change",
+    "told.doubt.moved_against": "moves against the change",
     "told.doubt.hours": "hours run backwards",
     "told.doubt.earlier": "before the last job",
     "told.doubt.same_time": "same time",
@@ -63,6 +69,19 @@ SENTENCES: Final[dict[str, str]] = {
     "machine, so those of the stationary machine are below 0.",
     "told.row.twice.movable": "Row {n} of the movable machine lies where another row does, at {at}.",
     "told.row.twice.stationary": "Row {n} of the stationary machine lies where another row does, at {at}.",
+    # What was moved
+    "told.move.odd.v": "The shim at foot {foot} is {move}; it is at most {bound} as a rule. Is the unit right?",
+    "told.move.odd.h": "The side move of row {row} is {move}; it is at most {bound} as a rule. Is the unit right?",
+    "told.move.nothing": "Moves are given, but what is left is what was found. If something was moved, measure again; if not, leave the "
+    "moves out.",
+    "told.move.against.v.movable": "By the shims, row {row} of the movable machine went {moved} (+ is up); from as-found to as-left it went {went}. "
+    "Is the sign right (+ is put in), are moves missing, or was the other machine moved?",
+    "told.move.against.v.stationary": "By the shims, row {row} of the stationary machine went {moved} (+ is up); from as-found to as-left it went "
+    "{went}. Is the sign right (+ is put in), are moves missing, or was the other machine moved?",
+    "told.move.against.h.movable": "By the side moves, row {row} of the movable machine went {moved} (+ is to the right); from as-found to as-left "
+    "it went {went}. Is the sign right, are moves missing, or was the other machine moved?",
+    "told.move.against.h.stationary": "By the side moves, row {row} of the stationary machine went {moved} (+ is to the right); from as-found to "
+    "as-left it went {went}. Is the sign right, are moves missing, or was the other machine moved?",
     # A whole job
     "told.job.retired": "{tag} is out of service since {on}. Is it the right machine, and the right date?",
     "told.job.merged": "{tag} was merged into {kept} and is out of service since {on}: what is recorded on it stands in no history that is "
@@ -72,10 +91,14 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.same_time": "Job {ref} of this machine has the very same time. Is this the same visit once more?",
     "told.job.earlier": "The last job of this machine, {ref}, is of {day}, later than this one. Is the date right?",
     "told.job.new_instrument": "The book does not know the instrument {serial}; it is added without calibration dates.",
+    "told.job.alike_instrument": "The book does not know the instrument {serial}; it knows {known}, which differs only by capitals, blanks or "
+    "dashes. If it is that one, write it so; if it is another, say so.",
+    "told.job.new_person": "The book does not know {name}; the name is added.",
+    "told.job.several_people": "The book knows no '{name}', but {known}. If these are several people, put a semicolon between them: {typed}",
     "told.job.calibration": "The calibration of instrument {name} ran out on {due}, before this job of {day}.",
-    "told.job.hours.later": "The hours run are {hours:.0f}, but {other:.0f} at the later job {ref}. "
+    "told.job.hours.later": "The hours run are {hours:.10g}, but {other:.10g} at the later job {ref}. "
     "A counter does not run backwards; was it replaced?",
-    "told.job.hours.earlier": "The hours run are {hours:.0f}, but {other:.0f} at the earlier job {ref}. "
+    "told.job.hours.earlier": "The hours run are {hours:.10g}, but {other:.10g} at the earlier job {ref}. "
     "A counter does not run backwards; was it replaced?",
     "told.job.left_over": "What is left is over limit, at {ratio:.3g} times the limit.",
     "told.job.worse": "What is left is farther off than what was found: {left:.2f} of the limit, and {found:.2f} before. Were as-found and "

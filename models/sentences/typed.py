@@ -23,6 +23,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.expected.one_way": "a number that reads only one way (is the comma a decimal sign?)",
     "told.expected.number_of": "a number of {quantity}",
     "told.expected.unit_of": "a unit of {quantity} (one of {units})",
+    "told.expected.visit": "a date with a time, such as 2026-11-25 14:30",
     "told.expected.date": "a date such as 2026-11-25 or 25.11.2026",
     "told.expected.day.day_first": "a date such as 2026-11-25 or 25.11.2026; there is no such day (read day first)",
     "told.expected.day.month_first": "a date such as 2026-11-25 or 25.11.2026; there is no such day (read month first)",

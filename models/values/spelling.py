@@ -1,4 +1,4 @@
-"""Tags that look alike: what stands in a cell and is not seen, and which tags only their spelling tells apart."""
+"""Names that look alike: what stands in a cell and is not seen, and which tags or serials only their spelling tells apart."""
 
 from __future__ import annotations
 
@@ -54,12 +54,12 @@ def _looks(tag: str) -> tuple[str, str]:
 
 
 class Alike:
-    """Finds, for a new tag, one that is there and looks the same.
+    """Finds, for a new tag or serial, one that is there and looks the same.
 
     Parameters
     ----------
     tags : iterable of str
-        Tags that are there. [unitless]
+        Tags, or serials, that are there. [unitless]
     """
 
     def __init__(self, tags: Iterable[str]) -> None:

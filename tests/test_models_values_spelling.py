@@ -9,9 +9,9 @@ import sqlalchemy as sa
 
 import models.commands.import_sheets as work
 from models.commands.change_asset import rename_asset
-from models.commands.tags import Alike, spellings
 from models.intake.problems import Code
 from models.store.reader import Reader
+from models.values.spelling import Alike, spellings
 from models.values.story import Site
 from tests.conftest import NOW
 from tests.seeded import JOBS, bring_in, seed, write
