@@ -2,7 +2,7 @@
 (function () {
   "use strict";
 
-  var OURS = "a[data-way], nav.pages a[href], nav.switch a[href]";
+  var HEADER = "nav.pages a[href], nav.switch a[href]"; /* drawn by Dash, which follows them as they were written */
   var KEPT = ["site", "units"]; /* choices that go along from page to page */
   var PLACES = ["after", "before"]; /* a place in a list is one of the list that was shown */
   var made = {}; /* for each part of the page the choices of the address that it answers, by its id */
@@ -36,7 +36,11 @@
   /* The address of a link as its writer would have written it today. */
   function today(link) {
     var to = new URL(link.href);
-    var then = new URLSearchParams(made_for(link));
+    var answered = made_for(link);
+    if (answered === window.location.search) {
+      return to;
+    }
+    var then = new URLSearchParams(answered);
     var now = new URLSearchParams(window.location.search);
     if (to.pathname !== window.location.pathname) {
       KEPT.forEach(function (name) {
@@ -56,20 +60,26 @@
     return to;
   }
 
+  function go(link) {
+    var to = today(link);
+    window.history.pushState({}, "", to.pathname + to.search + to.hash);
+    window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+    window.scrollTo(0, 0);
+  }
+
+  window.driftbook = Object.assign({}, window.driftbook, { go: go });
+
   document.addEventListener(
     "click",
     function (event) {
-      var link = event.target.closest ? event.target.closest(OURS) : null;
+      var link = event.target.closest ? event.target.closest(HEADER) : null;
       var elsewhere = event.metaKey || event.shiftKey || event.altKey || event.ctrlKey;
       if (link === null || elsewhere || event.button !== 0 || made_for(link) === window.location.search) {
-        return; /* the browser, or what drew the link, follows it */
+        return;
       }
       event.preventDefault();
       event.stopPropagation();
-      var to = today(link);
-      window.history.pushState({}, "", to.pathname + to.search + to.hash);
-      window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
-      window.scrollTo(0, 0);
+      go(link);
     },
     true
   );

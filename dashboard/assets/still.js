@@ -8,9 +8,7 @@
       return; /* the browser opens it somewhere else */
     }
     event.preventDefault();
-    window.history.pushState({}, "", event.currentTarget.getAttribute("href"));
-    window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
-    window.scrollTo(0, 0);
+    window.driftbook.go(event.currentTarget); /* links.js */
   }
 
   function draw(node, holes) {
@@ -28,7 +26,6 @@
       kind = "a";
       props.href = window.dash_clientside.clean_url(props.href);
       props.onClick = follow;
-      props["data-way"] = ""; /* within the pages (links.js) */
     }
     return window.React.createElement(kind, props, ...all(inside, holes));
   }

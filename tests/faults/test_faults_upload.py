@@ -34,7 +34,11 @@ def test_half_a_file_never_arrives_and_the_whole_one_does(book: Opened, tmp_path
         cookie = str(answer.getheader("Set-Cookie")).partition(";")[0]
         mark = mark_of(answer.read().decode())
         asked.close()
-        parts = (f'name="mark"\r\n\r\n{mark}', f'name="file"; filename="jobs.csv"\r\n\r\n{GOOD}')
+        parts = (
+            f'name="mark"\r\n\r\n{mark}',
+            f'name="site"\r\n\r\n{book.site.code}',
+            f'name="file"; filename="jobs.csv"\r\n\r\n{GOOD}',
+        )
         body = "".join(f"--b\r\nContent-Disposition: form-data; {one}\r\n" for one in parts) + "--b--\r\n"
         said = f"POST /import HTTP/1.1\r\nHost: localhost\r\nContent-Type: multipart/form-data; boundary=b\r\nContent-Length: {len(body)}\r\nCookie: {cookie}\r\n\r\n"
         with socket.create_connection(address) as line:
