@@ -88,12 +88,12 @@ def main(arguments: list[str]) -> int:
     get_office()
     # The tests start the command some hundred times: without compiled code each start takes twice as long.
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    return int(pytest.main(["-q", *given])) if given else in_four()
+    return int(pytest.main(["-q", *given])) if given else in_three()
 
 
 FAULTS = "faults"
 LAST = ("test_kill_import.py", "test_readme.py")
-"""What starts many processes and is long: it runs in a part of its own, and the faults after it."""
+"""What starts many processes and is long: it runs after other parts, so that all three runs end at about the same time."""
 
 MEMORY, ROOM = Path("/dev/shm"), 4 << 30  # noqa: S108 - a folder of one's own is made in it
 """A folder that lies in memory on Linux, and how much has to be free there. [byte]"""
@@ -111,17 +111,17 @@ def quick_folder() -> Iterator[dict[str, str]]:
         yield {"TMPDIR": folder}
 
 
-def in_four() -> int:
-    """Run the browser tests, every second file of the others, and what is long with the faults, beside the rest: most tests wait a good deal."""
+def in_three() -> int:
+    """Run the browser tests, and every second file of the others and then what is long, beside the rest: most tests wait a good deal."""
     here = Path(__file__).parent
     browser = sorted(str(path) for path in here.glob("test_browser_*.py"))
     last = [str(here / name) for name in LAST]
     others = sorted({str(path) for path in here.glob("test_*.py")}.difference(browser, last))
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
     started = time.monotonic()
-    with quick_folder() as quick, ThreadPoolExecutor(3) as beside, tempfile.TemporaryDirectory() as folder:
+    with quick_folder() as quick, ThreadPoolExecutor(2) as beside, tempfile.TemporaryDirectory() as folder:
         say(
-            "four runs go on beside each other; what the browser tests, every second of the others and the faults say comes at the end."
+            "three runs go on beside each other; what the browser tests and every second of the others say comes at the end."
         )
 
         def run(place: int, paths: list[str], more: dict[str, str]) -> int:
@@ -131,17 +131,15 @@ def in_four() -> int:
                 )
             return done.returncode
 
-        # The faults are on a disk, not in memory.
-        parts: list[tuple[list[str], dict[str, str]]] = [
-            (browser, {}), (others[1::2], quick), (last, {}), ([str(here / FAULTS)], {}),
-        ]  # fmt: skip
+        parts: list[tuple[list[str], dict[str, str]]] = [(browser, {}), (others[1::2], quick), (last, {})]
         answers = [beside.submit(run, place, paths, more) for place, (paths, more) in enumerate(parts)]
         try:
             first = subprocess.run([*command, *others[::2]], env=os.environ | quick, check=False)
+            faults = subprocess.run([*command, str(here / FAULTS)], check=False)  # on a disk, not in memory
         except BaseException:
             beside.shutdown(wait=False, cancel_futures=True)  # whoever stops the run stops all of it
             raise
-        codes = [first.returncode, *(answer.result() for answer in answers)]
+        codes = [first.returncode, faults.returncode, *(answer.result() for answer in answers)]
         say("the tests beside say:")
         for place in range(len(parts)):
             print((Path(folder) / str(place)).read_text(encoding="utf-8", errors="replace"), flush=True)

@@ -226,7 +226,7 @@ def test_an_upgrade_that_is_killed_has_happened_with_its_seals_or_has_not(settin
         if found == needed_revision():
             break
     for copy in tmp_path.glob("*.before-*"):
-        if copy.suffix != PART:  # what has no name of its own yet is not taken for a copy
+        if PART not in copy.suffix:  # what has no name of its own yet is no copy, nor is what SQLite wrote beside it
             with closing(sqlite3.connect(copy)) as plain:
                 assert plain.execute("SELECT count(*) FROM asset").fetchone() == (1_500,)
     upgrade_book(settings, has_backup=True)
