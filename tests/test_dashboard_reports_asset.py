@@ -17,8 +17,9 @@ from dashboard.views import asset_view
 from models.maths.judged import ratio_of
 from models.units import Display
 from models.values.job import COMPONENTS, Misalignment
+from models.values.kinds import Coupling
 from models.values.limits import LimitsGiven
-from models.values.story import AssetStory
+from models.values.story import AssetStory, JudgedAs
 from tests.papers import edges_of, page_sizes, pages_of, plain, text_of
 from tests.report_book import IDENTITY, LONG, LONG_TAG, NASTY, PROOF, ROOT, history_paper, story
 
@@ -227,7 +228,10 @@ def spacer_story(span_mm: float = 1800.0) -> AssetStory:
     found, target = Misalignment(0.63, 0.86, -0.9, -1.76), Misalignment(0.09, 0.0, 0.0, 0.0)
     off = (0.63 - 0.09, 0.86, -0.9, -1.76)
     job = replace(line.job, found=found, left=None, target=target)
-    judged = replace(line, job=job, limits=limits, found_ratio=ratio_of(off, limits, span_mm), left_ratio=None)
+    was = JudgedAs(Coupling.SPACER, told.asset.limit_speed_rpm, span_mm)
+    judged = replace(
+        line, job=job, limits=limits, found_ratio=ratio_of(off, limits, span_mm), left_ratio=None, judged_as=was
+    )
     then = replace(told.versions[0], asset=replace(told.asset, span_mm=span_mm))
     later = replace(told.versions[0], entry=8, asset=replace(told.asset, span_mm=900.0))
     return replace(told, asset=later.asset, versions=(then, later), jobs=(judged,))

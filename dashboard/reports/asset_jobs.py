@@ -147,7 +147,7 @@ def _rows(line: JobLine, display: Display) -> list[list[str]]:
 
 def _flex(line: JobLine, setting: Setting) -> dict[str, Any]:
     """Give the angles at the flex planes that were judged, one row an end, with their limit; no row where none was."""
-    limit, span = line.limits.flex_mm_m, _judged_span(line, setting.story)
+    limit, span = line.limits.flex_mm_m, _judged_span(line)
     if limit is None or span is None:
         return {"heads": [], "rows": []}
     q, display = Quantity.ANGULARITY, setting.display
@@ -166,18 +166,16 @@ def _flex(line: JobLine, setting: Setting) -> dict[str, Any]:
     return {"heads": [*heads, (say("report.job.limit"), "0.75", "right")], "rows": rows}
 
 
-def _judged_span(line: JobLine, story: AssetStory) -> float | None:
-    """Give the span between the flex planes by which a job was judged: that of a description which gives the stored ratios."""
+def _judged_span(line: JobLine) -> float | None:
+    """Give the span between the flex planes that stands with a job; none where the stored ratios do not follow from it."""
+    was = line.judged_as
+    if was is None or was.span_mm is None or was.coupling is not Coupling.SPACER:
+        return None
     stored = [ratio for ratio in (line.found_ratio, line.left_ratio) if ratio is not None]
     offs = [off for stage in ("found", "left") if (off := _off(line, stage)) is not None]
-    for version in reversed(story.versions):
-        span = version.asset.span_mm
-        if span is None or version.asset.coupling is not Coupling.SPACER or not stored:
-            continue
-        given = [ratio for off in offs if (ratio := ratio_of(off, line.limits, span)) is not None]
-        if len(given) == len(stored) and np.allclose(given, stored, rtol=1e-9, atol=0.0):
-            return span
-    return None
+    given = [ratio for off in offs if (ratio := ratio_of(off, line.limits, was.span_mm)) is not None]
+    same = len(given) == len(stored) > 0 and np.allclose(given, stored, rtol=1e-9, atol=0.0)
+    return was.span_mm if same else None
 
 
 def _off(line: JobLine, stage: str) -> tuple[float, float, float, float] | None:

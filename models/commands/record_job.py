@@ -211,10 +211,9 @@ class Recording:
 
         One that only voids the old version, or takes it back, keeps its verdict: it says nothing new of the machine.
         """
-        marks = old is not None and (old.void or void)
+        was = old.judged_as if old is not None and (old.void or void) else None
         asset = self._asset(job)
-        if marks and old is not None and old.judged_as is not None:
-            was = old.judged_as
+        if old is not None and was is not None:
             asset = replace(
                 asset, coupling=was.coupling, speed_rpm=was.speed_rpm, speed_max_rpm=None, span_mm=was.span_mm
             )
