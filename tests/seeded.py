@@ -10,6 +10,7 @@ from models.commands.import_files import import_files
 from models.commands.report import Report, Source
 from models.commands.sign_off import sign_off
 from models.intake.mapping import propose
+from models.intake.problems import Problem, Severity
 from models.intake.reading import read_sheets
 from models.store.unit import writing
 from models.tables.accounts import AccountRow, AccountVersionRow
@@ -62,6 +63,11 @@ def bring_in(
     return import_files(
         engine, site, sources_of(site, *paths), by=by, now=NOW, accept_good=accept_good, dry_run=dry_run
     )
+
+
+def loud(report: Report) -> list[Problem]:
+    """Give what is told of an import but for notes: how good rows are taken is no fault of theirs."""
+    return [problem for problem in report.problems if problem.severity is not Severity.NOTE]
 
 
 def seed(engine: sa.Engine, site: Site, folder: Path) -> Report:

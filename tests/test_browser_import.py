@@ -16,9 +16,9 @@ from models.store.engine import make_engine
 from models.store.reader import Reader
 from tests.browser_tools import LOOKS, served_app
 from tests.conftest import NOW, make_site
+from tests.import_page import OWN
 from tests.record_book import FILES, Opened, open_book
 from tests.seeded import bring_in, write
-from tests.test_import_page import OWN
 
 pytest_plugins = ["tests.plugin_browser"]
 pytestmark = pytest.mark.browser

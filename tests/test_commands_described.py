@@ -12,7 +12,7 @@ from models.store.reader import Reader
 from models.values.asset import Asset
 from models.values.kinds import Coupling
 from models.values.story import AssetStory, Site
-from tests.seeded import bring_in, contents, write
+from tests.seeded import bring_in, contents, loud, write
 
 HEAD = (
     "job no,machine,machine name,rpm,coupling,spacer length [mm],date,why,found offset V [mm],found angle V [mm/m],found offset H [mm],"
@@ -60,7 +60,7 @@ def test_each_description_is_the_first_that_any_row_gives_and_judges_the_first_j
     )
     report = bring_in(engine, site, spread)
     assert report.written, report.problems
-    assert not report.problems
+    assert not loud(report)
     asset = machine(engine, "N-1")
     assert (asset.description, asset.speed_rpm, asset.coupling, asset.span_mm) == (
         "feed pump", 2960.0, Coupling.SPACER, 180.0,
@@ -80,7 +80,7 @@ def test_a_machine_described_in_a_later_file_is_the_same_for_the_first_one(
     second = register(tmp_path, line("R2", "N-1", "740"), name="b")
     report = bring_in(engine, site, first, second)
     assert report.written
-    assert not report.problems
+    assert not loud(report)
     assert machine(engine, "N-1").speed_rpm == 740.0
 
 
@@ -97,10 +97,10 @@ def test_who_says_otherwise_is_told_once_for_a_machine_and_a_description(
     )
     report = bring_in(engine, site, path)
     assert report.written
-    assert {p.severity for p in report.problems} == {Severity.WARNING}
-    found = told(report.problems, Code.MACHINE_DIFFERS)
+    assert {p.severity for p in loud(report)} == {Severity.WARNING}
+    found = told(loud(report), Code.MACHINE_DIFFERS)
     assert [(row, column[:1]) for row, column, _ in found] == [(3, "D"), (3, "E")]
-    assert len(found) == len(report.problems)
+    assert len(found) == len(loud(report))
     assert "found '2960 rpm'; expected 1480 rpm, which row 2 says of N-2" in found[0][2]
     assert "register of machines" in found[0][2]
     assert {job.found_ratio for job in story_of(engine, "N-2").standing} == {
@@ -132,7 +132,7 @@ def test_a_machine_that_is_in_the_book_stays_what_it_is_and_that_is_said(
     )
     report = bring_in(engine, site, path)
     assert report.written
-    found = told(report.problems, Code.MACHINE_DIFFERS)
+    found = told(loud(report), Code.MACHINE_DIFFERS)
     assert [(row, column[:1]) for row, column, _ in found] == [(5, "D"), (5, "E"), (5, "F"), (7, "D")]
     assert "found '740 rpm'; expected 1480 rpm, as P-1 is described already" in found[0][2]
     assert "expected nothing, as P-1 is described already" in found[2][2]
@@ -147,7 +147,7 @@ def test_a_row_that_cannot_be_read_says_nothing_of_its_machine(engine: sa.Engine
         line("R2", "N-1", "1480"),
     )
     report = bring_in(engine, site, path, accept_good=True)
-    assert [(p.row, p.code) for p in report.problems] == [(2, Code.NOT_A_NUMBER)]
+    assert [(p.row, p.code) for p in loud(report)] == [(2, Code.NOT_A_NUMBER)]
     assert machine(engine, "N-1").speed_rpm == 1480.0
 
 
@@ -155,7 +155,7 @@ def test_a_speed_of_nothing_gives_way_to_one_that_can_be(engine: sa.Engine, site
     path = register(tmp_path, line("R1", "N-1", "0"), line("R2", "N-1", "1480"))
     report = bring_in(engine, site, path)
     assert report.written
-    assert [(p.row, p.code) for p in report.problems] == [(2, Code.MACHINE_DIFFERS)]
+    assert [(p.row, p.code) for p in loud(report)] == [(2, Code.MACHINE_DIFFERS)]
     assert machine(engine, "N-1").speed_rpm == 1480.0
     alone = bring_in(engine, site, register(tmp_path, line("R9", "N-9", "0"), name="alone"))
     assert [(p.row, p.code) for p in alone.problems] == [(2, Code.IMPOSSIBLE_VALUE)]
@@ -172,7 +172,7 @@ def test_a_fault_of_a_value_in_another_row_names_that_row(engine: sa.Engine, sit
     assert [p.row for p in report.errors] == [2, 3]
     assert all("give the span" in p.expected for p in report.errors)
     odd = register(tmp_path, line("R1", "N-2"), line("R2", "N-2", "12"), name="odd")
-    (problem,) = bring_in(engine, site, odd).problems
+    (problem,) = loud(bring_in(engine, site, odd))
     assert (problem.row, problem.code) == (2, Code.ODD_VALUE)
     assert "row 3 says so of this machine" in problem.expected
 
@@ -190,10 +190,10 @@ def test_rows_whose_machine_is_described_by_a_refused_row_are_refused_with_words
         line("S5", "Z-2", "1480"),
     )
     report = bring_in(engine, site, path, accept_good=accept_good)
-    assert [(p.row, p.code) for p in report.problems] == [
+    assert [(p.row, p.code) for p in loud(report)] == [
         (2, Code.NOT_A_NUMBER), (3, Code.UNKNOWN_ASSET), (4, Code.NOT_A_NUMBER),
     ]  # fmt: skip
-    assert "row 2 of register.csv, which describes it, is refused" in report.problems[1].expected
+    assert "row 2 of register.csv, which describes it, is refused" in loud(report)[1].expected
     assert report.written is accept_good
     if accept_good:
         assert {job.job.ref for job in story_of(engine, "Z-2").standing} == {"S4", "S5"}
@@ -203,7 +203,7 @@ def test_rows_whose_machine_is_described_by_a_refused_row_are_refused_with_words
 def test_a_refused_job_brings_no_machine(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
     path = register(tmp_path, line("S1", "Z-1", "1480", day="2031-04-01"), line("S2", "Z-2", "1480"))
     report = bring_in(engine, site, path, accept_good=True)
-    assert [(p.row, p.code) for p in report.problems] == [(2, Code.FUTURE_DATE)]
+    assert [(p.row, p.code) for p in loud(report)] == [(2, Code.FUTURE_DATE)]
     assert Reader(engine).story(1, "Z-1") is None
 
 

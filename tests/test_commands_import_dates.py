@@ -24,7 +24,7 @@ from models.units import Decimal
 from models.values.story import Site
 from tests import test_commands_plain_jobs
 from tests.conftest import NOW
-from tests.seeded import FILES, seed, sources_of, write
+from tests.seeded import FILES, loud, seed, sources_of, write
 from tests.test_commands_plain_jobs import Ways, both  # noqa: F401 - a fixture
 
 HEAD = (
@@ -129,7 +129,7 @@ def test_it_is_said_what_tells_the_contrary_and_what_to_do(engine: sa.Engine, si
     seed(engine, site, tmp_path)
     path = jobs(tmp_path, *on("04.06.2025", "26.06.2025"))
     report = bring(engine, site, read_as(site, path, order=Order.MONTH_FIRST))
-    doubtful, contrary = (problem.text for problem in report.problems)
+    doubtful, contrary = (problem.text for problem in loud(report))
     assert doubtful == (
         "found '04.06.2025'; expected a date that reads one way: other dates here tell day first (row 3: 26.06.2025), and "
         "the reading says month first; correct how this file is read (in a mapping: dates = 'day first'), or "
@@ -139,7 +139,7 @@ def test_it_is_said_what_tells_the_contrary_and_what_to_do(engine: sa.Engine, si
         "found '26.06.2025'; expected a date such as 2026-11-25 or 25.11.2026; there is no such day (read month first)"
     )
     corrected = bring(engine, site, read_as(site, path, order=Order.DAY_FIRST))
-    assert not corrected.problems
+    assert not loud(corrected)
     assert standing(engine, site)["later2"][0] == date(2025, 6, 4)
 
 

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from models.commands.import_files import import_files
 from models.errors import UnreadableFileError
-from models.intake.problems import Code
+from models.intake.problems import Code, Severity
 from models.store.reader import Reader
 from models.values.story import Site
 from tests.conftest import NOW
@@ -160,7 +160,7 @@ def test_a_planned_look_without_an_as_left_leaves_what_it_found(engine: sa.Engin
     blank = {f"left_{part}": "" for part in ("offset_V", "angle_V", "offset_H", "angle_H")}
     report = bring_in(engine, site, jobs_file(tmp_path, {**GOOD, **blank}))
     assert report.written
-    assert not report.problems
+    assert [(p.code, p.severity) for p in report.problems] == [(Code.LEFT_AS_FOUND, Severity.NOTE)], "it is said"
     story = Reader(engine).story(site.site_id, "P-1")
     assert story is not None
     job = story.standing[-1].job

@@ -128,7 +128,7 @@ def test_small_files_go_in_the_same_both_ways(both: Ways, tmp_path: Path) -> Non
 HEADS = (
     "job", "tag", "performed at", "reason", "people", "instrument", "method", "found offset V [mm]", "found angle V [mm/m]",
     "found offset H [mm]", "found angle H [mm/m]", "left offset V [mm]", "left angle V [mm/m]", "left offset H [mm]",
-    "left angle H [mm/m]", "target offset V [mm]", "soft foot before 1L [mm]", "soft foot before 2R [mm]", "shim change 1L [mm]",
+    "left angle H [mm/m]", "target offset V [mm]", "soft foot before 1L [mm]", "soft foot before 2R [mm]", "shim 1L [mm]",
     "hours run", "notes",
 )  # fmt: skip
 

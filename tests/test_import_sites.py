@@ -18,7 +18,7 @@ from models.values.roles import Account, AtSite, Role
 from models.values.story import Site
 from tests.auth_book import AuthBook, mark_of, open_book
 from tests.conftest import NOW, make_site
-from tests.test_import_page import BAD, do, secret_of, send_form, shown, was_of
+from tests.import_page import BAD, do, secret_of, send_form, shown, was_of
 
 MACHINE = "tag,description,coupling,running speed [rpm]\nX-7,brine pump,short flexible,1485\n"
 UNKNOWN = "There is no site ‘far-bank’ here that you may read; if there was, your roles have changed since."

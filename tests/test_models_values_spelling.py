@@ -14,7 +14,7 @@ from models.store.reader import Reader
 from models.values.spelling import Alike, spellings
 from models.values.story import Site
 from tests.conftest import NOW
-from tests.seeded import JOBS, bring_in, seed, write
+from tests.seeded import JOBS, bring_in, loud, seed, write
 
 HEAD = "tag,description,coupling,running speed [rpm]\n"
 
@@ -76,7 +76,7 @@ def test_a_register_and_a_sheet_of_jobs_say_which_tags_look_alike(
     log = "job no,machine,rpm,date,why,found offset V [mm],found angle V [mm/m],found offset H [mm],found angle H [mm/m]\nR1,N\u20141,1480,2019-01-01,planned,.1,.1,.1,.1\n"
     report = bring_in(engine, site, *write(tmp_path, log=log))
     assert report.written
-    assert [(p.row, p.code) for p in report.problems] == [(2, Code.TAG_LOOKS_ALIKE)]
+    assert [(p.row, p.code) for p in loud(report)] == [(2, Code.TAG_LOOKS_ALIKE)]
 
 
 @pytest.mark.parametrize("columns", [False, True])

@@ -57,7 +57,7 @@ def test_faults_are_many_of_many_kinds_and_speak_the_codes_of_the_import(ugly: t
     assert len(faults) == len(set(faults)) >= 25
     kinds = Counter(fault.code for fault in faults)
     assert set(kinds) <= {str(code) for code in Code}
-    assert {fault.severity for fault in faults} == {str(severity) for severity in Severity}
+    assert {fault.severity for fault in faults} == {str(Severity.ERROR), str(Severity.WARNING)}
     assert {
         "not-a-number",
         "ambiguous-number",

@@ -160,7 +160,7 @@ def _line(sheet: SheetReport, *, dry_run: bool, kept_out: bool) -> str:
 
 def _show_problems(problems: Sequence[Problem], *, every: bool) -> None:
     counts = Counter((problem.severity, problem.code) for problem in problems)
-    for severity in (Severity.ERROR, Severity.WARNING):
+    for severity in Severity:
         shown: Counter[str] = Counter()
         for problem in problems:
             if problem.severity is not severity:

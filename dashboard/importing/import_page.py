@@ -27,6 +27,7 @@ from dashboard.importing.mapping_form import corrected
 from dashboard.importing.outcome import from_kept
 from dashboard.importing.sent_files import SentFile, room
 from dashboard.importing.shown import (
+    CLOCK,
     ENCODINGS,
     MADE_FOR,
     ask,
@@ -45,6 +46,7 @@ from dashboard.importing.shown import (
     unknown_site,
 )
 from dashboard.place import IMPORT as PATH
+from dashboard.place import shortened
 from dashboard.security import MOST_OF_A_FILE
 from dashboard.words import say, tell
 from models.errors import DriftbookError
@@ -212,6 +214,10 @@ def _alone(seen: Scene, sent: SentFile, desk: Desk) -> Response:
         return told(seen, sent, from_kept(done))
     if not does:
         return looked_at(seen, sent, desk, say("door.form"), status=400)
+    clock = request.form.get(CLOCK, seen.required.zone)
+    if clock != seen.required.zone:  # how the columns are read is the same, what their times mean is not
+        text = say("import.clock", site=seen.required.name, was=shortened(clock), now=seen.required.zone)
+        return looked_at(seen, sent, desk, text, status=409)
     if asking.signed() is None:
         sent.say_by(author_here(seen) or sent.by)
     said = _correct(seen, sent, desk, looking=does == "correct")

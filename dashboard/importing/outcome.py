@@ -29,11 +29,12 @@ class SheetLine:
 
 @dataclass(frozen=True, slots=True)
 class ProblemLine:
-    """A problem: whether it keeps its row out, where it is, and what it is."""
+    """A problem: whether it keeps its row out, where it is, and what it is; a note tells how good rows are taken."""
 
     error: bool
     place: str
     text: str
+    note: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +103,13 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
     )
     listed: list[ProblemLine] = []
     counts: Counter[tuple[str, str]] = Counter()
-    for problem in (*report.errors, *report.warnings):
+    for problem in (*report.errors, *report.warnings, *report.notes):
         kind = (str(problem.severity), str(problem.code))
         counts[kind] += 1
         if counts[kind] <= SHOWN:
-            listed.append(ProblemLine(problem.severity is Severity.ERROR, problem.place, problem.text))
+            level = problem.severity
+            line = ProblemLine(level is Severity.ERROR, problem.place, problem.text, level is Severity.NOTE)
+            listed.append(line)
     return Outcome(
         sheets, tuple(listed), sum(counts.values()) - len(listed), len(report.errors), len(report.warnings),
         report.written, report.first_entry, report.last_entry, mend, mappings_kept,

@@ -19,7 +19,7 @@ from dashboard.desk import Desk
 from dashboard.fetch import Scene, scene
 from dashboard.importing.looking import Looked, digest_of, look
 from dashboard.importing.mapping_form import sheets_to_correct
-from dashboard.importing.outcome import Outcome
+from dashboard.importing.outcome import Outcome, ProblemLine
 from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
 from dashboard.place import IMPORT as PATH
 from dashboard.place import Place, read_file_place, read_site, shortened
@@ -35,6 +35,9 @@ ENCODINGS: Final = ("utf-8", "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "
 
 MADE_FOR: Final = "site"
 """Field of the form to which a file is given: the code of the site that it was made for."""
+
+CLOCK: Final = "clock"
+"""Field of the form by which a file is imported: the zone by whose clock it was looked at."""
 
 
 def prefix_of(place: int) -> str:
@@ -117,6 +120,7 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
             if looked.readings
             else None,
             tag("input", type="hidden", name="was", value=digest_of(looked.readings)),
+            tag("input", type="hidden", name=CLOCK, value=seen.required.zone),
             *([do, _problems(outcome), reading] if looked.ready else [_problems(outcome), reading, do]),
             class_="reading",
         ),
@@ -286,13 +290,17 @@ def _days(done: Sequence[str]) -> str:
 def _problems(outcome: Outcome) -> Part:
     if not outcome.problems:
         return None
-    rows = [(say("import.error" if one.error else "import.warning"), one.place, one.text) for one in outcome.problems]
+    rows = [(_kind(one), one.place, one.text) for one in outcome.problems]
     more = tag("p", say("import.more", n=count(outcome.more)), class_="note") if outcome.more else None
     about = tag("p", say("import.problems.about"))
     headings = [say(f"import.problem.{one}") for one in ("kind", "place", "text")]
     return section(
         say("import.problems"), about, table(say("import.problems.caption"), headings, rows, stacked=True), more
     )
+
+
+def _kind(one: ProblemLine) -> str:
+    return say("import.error" if one.error else "import.note" if one.note else "import.warning")
 
 
 def _between(links: list[Any]) -> list[Part]:

@@ -201,7 +201,7 @@ class Chooser:
     def _is_ours(self, mapping: FileMapping) -> bool:
         """Tell whether a mapping is this site's; one that names no site is that of the site for which it was first used."""
         if mapping.site:
-            return (mapping.site, mapping.units) == (self._site.name, units_mark(self._site.display))
+            return mapping.site in self._site.names and mapping.units == units_mark(self._site.display)
         if not mapping.confirmed:
             return True
         first = self._first(mapping)

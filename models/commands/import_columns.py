@@ -21,6 +21,7 @@ from models.commands.import_order import Look, Order
 from models.commands.import_things import File
 from models.commands.judging import version_on
 from models.commands.lexicon import Codes, Mask
+from models.commands.noticed_columns import NoticedColumns
 from models.commands.plain_columns import ColumnLane, PlainColumns
 from models.commands.report import SheetReport
 from models.intake.blocks import Chunk
@@ -88,7 +89,11 @@ class JobColumns(JobRows):
             plain = plain.only(self._new(reader, lane, plain, rows, taken, sheet))
         fresh = [(at, p) for at, p in waiting if self._is_fresh(reader, p, taken, sheet)]
         if fresh or len(plain.refs):
-            self._write_chunk(reader, plain, fresh, rows, sheet, file)
+            groups = self._grouped(plain)
+            self._write_chunk(reader, plain, groups, fresh, rows, sheet, file)
+            noticed = NoticedColumns(sheet.noticed, plain, rows)
+            noticed.count(self)
+            noticed.look_at_moves(self, lane, groups)
         for _, pending in waiting:
             if pending.row is not None:
                 self._settle(pending.row, pending.cells, sheet)
@@ -124,6 +129,7 @@ class JobColumns(JobRows):
         self,
         reader: RowReader,
         plain: PlainColumns,
+        groups: Coded,
         fresh: list[tuple[int, Pending]],
         rows: Chunk,
         sheet: SheetReport,
@@ -131,7 +137,6 @@ class JobColumns(JobRows):
     ) -> None:
         """Give jobs their numbers in the order of the file, and hand them over to be written."""
         batch = self._batch(file)
-        groups = self._grouped(plain)
         numbers = np.zeros(len(plain.refs), dtype=np.int64)
         events: list[tuple[int, int, Any]] = [
             (int(plain.at[place]), place, None) for place in self._firsts(plain, groups)

@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from models.commands.described import Descriptions, describes
+from models.commands.doubtful_moves import told_of
 from models.commands.import_things import File, Things
 from models.commands.judging import ratios_of, version_on
 from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
 from models.commands.report import SheetReport, Source
-from models.intake.checking import check_job, made_ref
+from models.intake.checking_jobs import check_job, made_ref
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
@@ -43,6 +44,15 @@ class Pending:
     asset: Asset
     other_refs: tuple[str, ...] = ()
     """Of a job without a number of its own: the numbers that it would have under the other tags of its machine."""
+
+    @property
+    def left_as_found(self) -> bool:
+        """Tell whether what was left is what was found, and no cell says so."""
+        return (
+            self.job.left_as_found
+            if isinstance(self.job, PlainJob)
+            else self.row is not None and self.row.left_as_found
+        )
 
     def speak(self) -> Row:
         """Give the row, to say something of it."""
@@ -263,6 +273,20 @@ class JobRows(Things):
         self.unit.add(JobRow, row)
         sheet.taken += 1
         sheet.saw(pending.day, pending.day)
+        self._notice(pending, limits, sheet)
+
+    def _notice(self, pending: Pending, limits: LimitsGiven, sheet: SheetReport) -> None:
+        """Count what is noticed of a job that is new."""
+        job, number = pending.job, pending.number
+        if pending.left_as_found:
+            sheet.noticed.left_as_found(1, [number])
+        if job.instrument in self.serials.odd:
+            sheet.noticed.instrument(job.instrument, 1, [number])
+        for name in job.people:
+            if name in self.names.odd:
+                sheet.noticed.person(name, 1, [number])
+        if told := told_of(job, pending.asset, limits, self.site.display):
+            sheet.noticed.moved(number, told)
 
     def _tell_unjudged(self, reader: RowReader, row: Row, tag: str) -> None:
         """Say once for a machine that its jobs have no verdict."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from models.commands.import_jobs import JobRows, Pending
 from models.commands.import_things import File
+from models.commands.noticed import Noticed
 from models.commands.plain_jobs import PlainLane
 from models.commands.report import SheetReport, Source
 from models.errors import UnreadableFileError
@@ -47,14 +48,14 @@ class Sheets(JobRows):
 
     def run(self, source: Source) -> None:
         """Read one sheet from its heading down."""
-        sheet = SheetReport(source)
-        self.report.sheets.append(sheet)
         self.starts.append(len(self.seen.refs()))
-        file = self.files.setdefault(str(source.path), File(source))
-        file.sheets.append(sheet)
         head, row = source.sheet.head, source.mapping.header_row
         headings = head[row - 1] if row <= len(head) else None
         reader = RowReader(source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now)
+        sheet = SheetReport(source, Noticed(reader))
+        self.report.sheets.append(sheet)
+        file = self.files.setdefault(str(source.path), File(source))
+        file.sheets.append(sheet)
         lane = PlainLane(reader, self.known, self.in_service, self.knows_instrument)
         look = self._looker(reader, lane if lane.usable and PLAIN_LANE else None, sheet, file)
         if lane.usable and is_large(source):
@@ -142,6 +143,17 @@ class Sheets(JobRows):
                 ),
             )
         self._flush()
+        self._tell_noticed()
+
+    def _tell_noticed(self) -> None:
+        """Tell what many rows of a sheet say alike, and which jobs of before a description of its machines comes too late for."""
+        for place, sheet in enumerate(self.report.sheets):
+            self.report.problems.extend(sheet.noticed.problems(self.serials, self.names))
+            if (described := self.redescribed.get(place)) is None or not self.had_jobs:
+                continue
+            told = described.told(self.unit.connection, self.site.site_id, self.versions, self.known.zone)
+            if told:
+                self.report.problems.append(sheet.noticed.note(Code.JUDGED_BEFORE, told))
 
 
 def columns_note(mapping: SheetMapping) -> list[list[object]]:

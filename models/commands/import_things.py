@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from models.commands.judging import Judge
+from models.commands.later_row import keep_instrument, keep_machine, keep_person
+from models.commands.noticed import Names, spelt_once
 from models.commands.one_machine import OneMachine
+from models.commands.redescribed import Redescribed
 from models.commands.report import Refused, Report, SheetReport, Source
-from models.intake.checking import Known, Seen, check_asset, check_break, check_instrument, check_person
+from models.intake.checking import Known, check_asset, check_break, check_instrument, check_person
 from models.intake.fields import Table
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
+from models.intake.seen import Seen
 from models.store import known as ask
 from models.store.rows import asset_version_row, break_row, instrument_row, person_row
 from models.store.unit import Unit
@@ -22,7 +27,7 @@ from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow,
 from models.values.asset import Asset
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
-from models.values.spelling import Alike, spellings
+from models.values.spelling import spellings
 from models.values.story import Site
 
 Progress = Callable[[int], None]
@@ -56,7 +61,9 @@ class Things:
             self.versions, lambda: ask.brought_together(connection, site.site_id) if self.had_jobs else []
         )
         self.promised: dict[str, str] = {}
-        self._alike: Alike | None = None
+        self.tags = Names(self.versions)
+        self.serials, self.names = Names(self.instruments), Names(self.people, several=True)
+        self.redescribed: dict[int, Redescribed] = {}
         self.mentioned: set[str] = set()
         self.known = Known(
             ZoneInfo(site.zone),
@@ -142,11 +149,14 @@ class Things:
         return tag or None
 
     def _asset(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
-        self._read_tag(reader, row)
+        tag = self._read_tag(reader, row)
+        versions = self.versions.get(tag, []) if tag else []
+        gone = keep_machine(row, [version for _, _, version in versions]) if versions else None
         asset = check_asset(reader, row)
         if asset is None:
             return
-        versions = self.versions.get(asset.tag, [])
+        if gone is not None:
+            self._tell_back(reader, row, gone)
         # Under another tag that the machine has had it is the same description.
         if any(replace(version, tag=asset.tag) == asset for _, _, version in versions):
             self._same(reader, row, sheet, (Table.ASSETS, f"{asset.tag} {asset.valid_from}"))
@@ -171,6 +181,7 @@ class Things:
         batch, line = self._batch(file), str(row.number)
         if versions:
             asset_id = versions[0][0]
+            self.redescribed.setdefault(len(self.report.sheets) - 1, Redescribed()).came(asset_id, asset)
             entry = self.unit.append(Kind.ASSET_CHANGED, asset_id, batch=batch, line=line)
         else:
             self._tell_alike(reader, row, asset.tag)
@@ -181,9 +192,7 @@ class Things:
 
     def _tell_alike(self, reader: RowReader, row: Row, tag: str) -> None:
         """Say of a new tag that there is one that looks the same: two histories of one machine would begin here."""
-        if self._alike is None:
-            self._alike = Alike(self.versions)
-        other = self._alike.other(tag)
+        other = self.tags.other(tag)
         if other is not None:
             expected = (
                 f"one spelling for one machine; '{other}' differs only by capitals, blanks, dashes or characters that nobody "
@@ -191,7 +200,15 @@ class Things:
                 f'driftbook asset merge "{tag}" "{other}" --why "…"'
             )
             row.problems.append(reader.problem(row, "tag", Code.TAG_LOOKS_ALIKE, Severity.WARNING, tag, expected))
-        self._alike.add(tag)
+
+    def _tell_back(self, reader: RowReader, row: Row, gone: date) -> None:
+        """Say of a machine that was out of service that this row describes it from a later day on."""
+        expected = f"a day in the column 'retired' if it is still out of service: it is since {gone}, and this row puts it back"
+        row.problems.append(
+            reader.problem(
+                row, "valid_from", Code.BACK_IN_SERVICE, Severity.WARNING, row.values["valid_from"], expected
+            )
+        )
 
     def _same(self, reader: RowReader, row: Row, sheet: SheetReport, key: tuple[Table, str]) -> None:
         """Count a row that says what is known: from the book it is no news, from this file it stands twice."""
@@ -224,12 +241,16 @@ class Things:
         sheet.taken += 1
 
     def _person(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
+        if (held := self.people.get(row.values.get("name") or "")) is not None:
+            keep_person(row, held[1])
         person = check_person(row)
         if person is None:
             return
         if person.name in self.people and self.people[person.name][1] == person:
             self._same(reader, row, sheet, (Table.PEOPLE, person.name))
             return
+        if person.name not in self.people and (other := self.names.other(person.name)) is not None:
+            self._tell_name(reader, row, "name", person.name, spelt_once("person", other))
         self._add_person(person, self._batch(file), str(row.number))
         self.in_this_import[Table.PEOPLE, person.name] = self._here(row)
         sheet.taken += 1
@@ -247,12 +268,17 @@ class Things:
         return person_id
 
     def _instrument(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
+        if (known := self.instruments.get(row.values.get("serial") or "")) is not None:
+            keep_instrument(row, known[1])
         instrument = check_instrument(reader, row)
         if instrument is None:
             return
         if instrument.serial in self.instruments and self.instruments[instrument.serial][1] == instrument:
             self._same(reader, row, sheet, (Table.INSTRUMENTS, instrument.serial))
             return
+        serial = instrument.serial
+        if serial not in self.instruments and (other := self.serials.other(serial)) is not None:
+            self._tell_name(reader, row, "serial", serial, spelt_once("instrument", other))
         self._add_instrument(instrument, self._batch(file), str(row.number))
         self.in_this_import[Table.INSTRUMENTS, instrument.serial] = self._here(row)
         sheet.taken += 1
@@ -269,10 +295,17 @@ class Things:
         self.instruments[instrument.serial] = (instrument_id, instrument)
         return instrument_id
 
+    def _tell_name(self, reader: RowReader, row: Row, key: str, name: str, expected: str) -> None:
+        row.problems.append(reader.problem(row, key, Code.NAME_LOOKS_ALIKE, Severity.WARNING, name, expected))
+
     def _person_id(self, name: str, batch: int, line: str) -> int:
-        held = self.people.get(name)
-        return held[0] if held else self._add_person(Person(name), batch, line)
+        if (held := self.people.get(name)) is not None:
+            return held[0]
+        self.names.came(name)
+        return self._add_person(Person(name), batch, line)
 
     def _instrument_id(self, serial: str, batch: int, line: str) -> int:
-        held = self.instruments.get(serial)
-        return held[0] if held else self._add_instrument(Instrument(serial), batch, line)
+        if (held := self.instruments.get(serial)) is not None:
+            return held[0]
+        self.serials.came(serial)
+        return self._add_instrument(Instrument(serial), batch, line)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.commands.plain_jobs import BLANK, MOST_KEPT, PlainLane
-from models.intake.checking import DAY_ONE
+from models.intake.checking_jobs import DAY_ONE
 from models.ledger.columns import Values
 from models.tables.base import to_microseconds
 

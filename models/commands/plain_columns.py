@@ -33,7 +33,9 @@ class PlainColumns:
     """Plain rows of a chunk: where in the chunk each stood, and what they say, column by column.
 
     ``jobs`` holds columns of the table of jobs by name; ``found``, ``left`` and
-    ``target`` the same numbers for the judgement, NaN where nothing was measured.
+    ``target`` the same numbers for the judgement, NaN where nothing was measured;
+    ``left_as_found`` tells where what was left is what was found, and no cell says so;
+    ``moves`` holds shims and side moves, a column a foot, NaN where none is given.
     """
 
     at: Codes
@@ -48,6 +50,8 @@ class PlainColumns:
     left: NDArray[np.float64]
     target: NDArray[np.float64]
     contents: list[bytes]
+    left_as_found: Mask
+    moves: tuple[NDArray[np.float64], NDArray[np.float64]]
 
     def only(self, keep: Mask) -> PlainColumns:
         """Give some of the rows."""
@@ -61,7 +65,8 @@ class PlainColumns:
             people=chosen(self.people, keep), instrument=chosen(self.instrument, keep),
             jobs={name: chosen(column, keep) for name, column in self.jobs.items()},
             found=self.found[keep], left=self.left[keep], target=self.target[keep],
-            contents=list(compress(self.contents, keep)),
+            contents=list(compress(self.contents, keep)), left_as_found=self.left_as_found[keep],
+            moves=(self.moves[0][keep], self.moves[1][keep]),
         )  # fmt: skip
 
 
@@ -245,8 +250,17 @@ class _Chunk:
         jobs["people"] = _second(people)
         jobs["checks"] = _second(checks)
         return PlainColumns(
-            self.at, self.refs, tags, self.us, self.days, people, instrument, jobs, found, left, target, contents
+            self.at, self.refs, tags, self.us, self.days, people, instrument, jobs, found, left, target, contents,
+            copied, (self._feet(lane.feet[2]), self._feet(lane.feet[3])),
         )  # fmt: skip
+
+    def _feet(self, keys: Sequence[str]) -> NDArray[np.float64]:
+        """Give the numbers of feet, a column a foot, NaN where there are none."""
+        numbers = np.full((self.rows, len(keys)), np.nan)
+        for place, key in enumerate(keys):
+            if key in self.numbers:
+                numbers[:, place] = self.numbers[key]
+        return numbers
 
     def _stage(self, stage: str, copied: Mask) -> dict[str, Column]:
         """Give the four columns of a stage; what was left is what was found where nothing was moved."""

@@ -17,7 +17,8 @@ from datetime import UTC, date, datetime
 from typing import Any, Final
 
 from models.errors import NotAQuantityError
-from models.intake.checking import DAY_ONE, Known, is_odd
+from models.intake.checking import Known
+from models.intake.checking_jobs import DAY_ONE, is_odd
 from models.intake.dates import clock_doubt
 from models.intake.fields import Form, Table
 from models.intake.reading import Cell
@@ -77,6 +78,7 @@ class PlainJob:
     reviewer: str
     typed: str
     content: bytes
+    left_as_found: bool
 
 
 class _Mark:
@@ -204,6 +206,7 @@ class PlainLane:
         found, left = self._four("found", values), self._four("left", values)
         if found is _PART or left is _PART:
             return None
+        as_found = False
         if reason == _INSTALLATION:
             if found is not None or left is None:
                 return None
@@ -212,7 +215,7 @@ class PlainLane:
         elif left is None:
             if reason != _PLANNED or any(key.startswith("move_") and value for key, value in values.items()):
                 return None
-            left = found
+            left, as_found = found, True
         target_keys = self.stages["target"]
         target = _NO_TARGET if target_keys is None else tuple(values.get(key, 0.0) for key in target_keys)
         written = tuple(self._feet(keys, values) for keys in self.feet)
@@ -229,7 +232,7 @@ class PlainLane:
         )  # fmt: skip
         return PlainJob(
             ref, tag, performed_us, day, reason, people, people_json, instrument, method, order, found, left, target,  # type: ignore[arg-type]
-            written, tuple(four), checks_json, notes, reviewer, typed, content,  # type: ignore[arg-type]
+            written, tuple(four), checks_json, notes, reviewer, typed, content, as_found,  # type: ignore[arg-type]
         )  # fmt: skip
 
     def _feet(self, keys: Sequence[str], values: dict[str, float]) -> str:

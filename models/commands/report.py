@@ -14,6 +14,7 @@ from models.intake.problems import Problem, Severity
 from models.intake.reading import Cell, Sheet
 
 if TYPE_CHECKING:
+    from models.commands.noticed import Noticed
     from models.intake.mend import Bad
 
 
@@ -58,10 +59,12 @@ class Refused:
 class SheetReport:
     """What became of one sheet: rows read, new in the book, there already, refused, left out as no record.
 
-    ``done`` holds the first and the last day on which jobs that are new were done, as their dates were understood.
+    ``done`` holds the first and the last day on which jobs that are new were done, as their dates were understood;
+    ``noticed`` counts what many of its rows say alike, and is told with the problems once all rows are read.
     """
 
     source: Source
+    noticed: Noticed
     read: int = 0
     taken: int = 0
     unchanged: int = 0
@@ -110,8 +113,13 @@ class Report:
 
     @property
     def warnings(self) -> Sequence[Problem]:
-        """Give the problems that do not."""
+        """Give the problems that do not, and that somebody should look at."""
         return [problem for problem in self.problems if problem.severity is Severity.WARNING]
+
+    @property
+    def notes(self) -> Sequence[Problem]:
+        """Give what is told of how good rows are taken."""
+        return [problem for problem in self.problems if problem.severity is Severity.NOTE]
 
     @property
     def refused(self) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
@@ -37,16 +38,19 @@ class Doubt(StrEnum):
 _MONTHS = {
     name: number
     for number, names in enumerate(
-        (("jan",), ("feb",), ("mar", "mär"), ("apr",), ("may", "mai"), ("jun",), ("jul",), ("aug",), ("sep",), ("oct", "okt"), ("nov",), ("dec", "dez")), 1
+        (("jan",), ("feb", "fév", "fev"), ("mar", "mär"), ("apr", "avr"), ("may", "mai"), ("jun", "juin"),
+         ("jul", "juil"), ("aug", "aoû", "aou"), ("sep",), ("oct", "okt"), ("nov",), ("dec", "dez", "déc")), 1
     )
     for name in names
 }  # fmt: skip
+"""Months by the first letters of their names, in English, German and French: three of them tell, but for juin and juillet."""
+
 _NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _YEAR_FIRST = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T\s]+(.*))?$")
 _YEAR_LAST = re.compile(r"^(\d{1,2})[-/.\s](\d{1,2})[-/.\s](\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _OPENING = re.compile(r"\s*(\d{1,2})([-/.\s])(\d{1,2})([-/.\s])\d\d")
-_NAMED = re.compile(r"^(\d{1,2})[-/.\s]*([A-Za-zä]{3})[A-Za-z]*[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
-_CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.\d+)?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
+_NAMED = re.compile(r"^(\d{1,2})(?:er\b)?[-/.\s]*([^\W\d_]{3,})[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
+_CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.(\d+))?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
 
 
 def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, bool]:
@@ -220,11 +224,6 @@ def two_readings(text: str) -> tuple[str, str] | None:
     return _both(match)
 
 
-def is_date_like(text: str) -> bool:
-    """Tell whether a text has the shape of a date."""
-    return any(pattern.match(text.strip()) for pattern in (_YEAR_FIRST, _YEAR_LAST, _NAMED))
-
-
 def _aware(moment: datetime, zone: ZoneInfo) -> datetime:
     return moment.replace(tzinfo=zone).astimezone(UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
@@ -238,12 +237,18 @@ def _split(text: str, order: Order) -> tuple[date, str, bool]:
             first, second = int(match[1]), int(match[2])
             day, month = (first, second) if _day_first(match, order) else (second, first)
             return date(_year(match[3]), month, day), match[4] or "", len(match[3]) == 2
-        if (match := _NAMED.match(text)) and match[2].lower() in _MONTHS:
-            day = int(match[1])
-            return date(_year(match[3]), _MONTHS[match[2].lower()], day), match[4] or "", len(match[3]) == 2
+        # An accent may stand as a letter of its own: text from some systems is taken apart.
+        if (match := _NAMED.match(unicodedata.normalize("NFC", text))) and (named := _month(match[2])) is not None:
+            return date(_year(match[3]), named, int(match[1])), match[4] or "", len(match[3]) == 2
     except ValueError:
         raise NotAQuantityError(text, Told(f"told.expected.day.{order.name.lower()}")) from None
     raise NotAQuantityError(text, Told("told.expected.date.serial" if _is_serial(text) else "told.expected.date"))
+
+
+def _month(name: str) -> int | None:
+    """Give the month of a name or its beginning; ``None`` where it is none."""
+    plain = name.lower()
+    return _MONTHS.get(plain[:3], _MONTHS.get(plain[:4]))
 
 
 def _is_serial(text: str) -> bool:
@@ -301,17 +306,19 @@ def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None
         is_part = re.fullmatch(r"0?[.,]\d+", text.strip()) is not None
         raise NotAQuantityError(whole, Told("told.expected.clock.serial" if is_part else "told.expected.clock"))
     hour = int(match[1])
-    half = (match[4] or "").lower()[:1]
+    half = (match[5] or "").lower()[:1]
     if half:
         hour = hour % 12 + (12 if half == "p" else 0)
     try:
-        moment = datetime.combine(day, time(hour, int(match[2]), int(match[3] or 0)))
+        moment = datetime.combine(
+            day, time(hour, int(match[2]), int(match[3] or 0), int((match[4] or "")[:6].ljust(6, "0")))
+        )
     except ValueError:
         raise NotAQuantityError(whole, Told("told.expected.clock")) from None
-    if match[5] is None:
+    if match[6] is None:
         return moment, None
-    if match[5] == "Z":
+    if match[6] == "Z":
         return moment, timedelta()
-    sign = -1 if match[5][0] == "-" else 1
-    digits = match[5][1:].replace(":", "")
+    sign = -1 if match[6][0] == "-" else 1
+    digits = match[6][1:].replace(":", "")
     return moment, sign * timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))

@@ -158,7 +158,8 @@ def _assets() -> Iterator[Field]:
         other=("decommissioned", "scrapped"),
     )
     yield Field(t, "valid_from", "valid from", Form.DATE,
-                "From which day this description holds; blank for the first. A later row changes the asset from that day on.")  # fmt: skip
+                "From which day this description holds; blank for the first. A later row changes the asset from that day on; "
+                "what it leaves blank stays as it was.")  # fmt: skip
 
 
 def _breaks() -> Iterator[Field]:

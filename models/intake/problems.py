@@ -7,10 +7,11 @@ from enum import StrEnum
 
 
 class Severity(StrEnum):
-    """An error keeps its row out of the book; a warning does not."""
+    """An error keeps its row out of the book; a warning does not; a note tells how good rows are taken."""
 
     ERROR = "error"
     WARNING = "warning"
+    NOTE = "note"
 
 
 class Code(StrEnum):
@@ -37,7 +38,14 @@ class Code(StrEnum):
     NOT_JUDGED = "not-judged"
     MACHINE_DIFFERS = "machine-described-otherwise"
     OUT_OF_SERVICE = "machine-out-of-service"
+    BACK_IN_SERVICE = "machine-back-in-service"
     TAG_LOOKS_ALIKE = "tag-looks-like-another"
+    NAME_LOOKS_ALIKE = "name-looks-like-another"
+    SEVERAL_PEOPLE = "several-people-in-one-name"
+    MOVED_AGAINST = "moves-against-measured"
+    MOVED_NOTHING = "moves-without-change"
+    LEFT_AS_FOUND = "left-as-found"
+    JUDGED_BEFORE = "judged-before-described"
     LOOKS_LIKE_TOTAL = "not-a-record"
     CUT_SHORT = "cut-short"
     SHEET_NOT_READ = "sheet-not-read"

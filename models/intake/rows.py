@@ -72,7 +72,8 @@ class Row:
     """One row as read: values by field, numbers as typed, and what is wrong with it.
 
     Fields of the asset that stand in a row of jobs have the key ``assets.…``.
-    ``raw`` keeps the words of a closed list as they stood, for messages.
+    ``raw`` keeps the words of a closed list as they stood, for messages;
+    ``left_as_found`` tells that what was left is what was found, and no cell says so.
     """
 
     number: int
@@ -81,11 +82,12 @@ class Row:
     raw: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     is_total: bool = False
+    left_as_found: bool = False
 
     @property
     def is_good(self) -> bool:
         """Tell whether no error keeps the row out."""
-        return all(problem.severity is Severity.WARNING for problem in self.problems)
+        return all(problem.severity is not Severity.ERROR for problem in self.problems)
 
 
 class RowReader:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-_MONTH: Final = r"(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)[a-zä]*\.?"
+_MONTH: Final = r"(?:jan|feb|f[eé]v|mar|mär|a[pv]r|ma[iy]|jun|jul|jui|aug|ao[uû]|sep|o[ck]t|nov|d[eé]c|dez)[a-zäéû]*\.?"
 _TOTAL: Final = re.compile(
     r"\s*(?:(?:grand|sub)[\s-]?)?(?:totals?|totale|sums?|summe|summa|averages?|means?|counts?)\s*"
     rf"(?:[:=]\s*|\s|$)(?:{_MONTH}|[\d.,/:()%\s–-])*",

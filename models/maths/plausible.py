@@ -18,7 +18,9 @@ from models.maths.readings import FAIR_BELOW_DEG, POOR_BELOW_DEG, REFUSED_BELOW_
 from models.maths.sizes import RISE_IMPOSSIBLE_MM, RISE_ODD_MM, is_odd_rise
 from models.sentences.told import Told
 from models.units import Display, Quantity
+from models.values.asset import Asset
 from models.values.draft import DialDraft, Draft, RowDraft, Way
+from models.values.kinds import Coupling
 
 
 class Gravity(StrEnum):
@@ -41,6 +43,7 @@ class Doubt(StrEnum):
     FEW = "few readings"
     FOOT_DISTANCE = "foot distance"
     DISTANCE = "distance"
+    SPAN = "span is not the described one"
     HUB_SIDE = "dial beyond the coupling centre"
     UNIT = "wrong unit"
     SIZE = "size"
@@ -81,6 +84,11 @@ class Check:
     sentence: str
     field: str = ""
 
+
+SPAN_SURE_MM: Final = 1.0
+SPAN_SURE: Final = 0.01
+"""A typed span that is no farther than this from the described one, in mm or as a share of it, is the same measured once more: a hundredth of the
+span is a hundredth of the angle at the flex planes (this project's own bound)."""
 
 _GRAVITY: Final[dict[Finding, tuple[Doubt, Gravity]]] = {
     Finding.SMALL_ARC: (Doubt.SHORT_ARC, Gravity.REASON),
@@ -222,6 +230,33 @@ def check_dimensions(draft: Draft) -> tuple[Check, ...]:
         sentence = Told("told.distance.one_plane")
         found.append(Check(Doubt.DISTANCE, Gravity.STOP, sentence, "dial.2.plane"))
     return tuple(found)
+
+
+def check_span(draft: Draft, asset: Asset, display: Display) -> tuple[Check, ...]:
+    """Check a span that was typed against the one by which a spacer coupling is judged.
+
+    Parameters
+    ----------
+    draft : Draft
+        The measurement. [mm]
+    asset : Asset
+        The machine as it is described that day. [as stored]
+    display : Display
+        Units for the sentence. [unitless]
+
+    Returns
+    -------
+    tuple of Check
+        One where the two are farther apart than a tape measure is sure.
+    """
+    typed, known = draft.span_mm, asset.span_mm
+    if asset.coupling is not Coupling.SPACER or typed is None or known is None or typed <= 0:
+        return ()
+    if abs(typed - known) <= max(SPAN_SURE_MM, SPAN_SURE * known):
+        return ()
+    own, book = display.text(typed, Quantity.DISTANCE), display.text(known, Quantity.DISTANCE)
+    sentence = Told("told.distance.span.other", typed=own, tag=asset.tag, known=book)
+    return (Check(Doubt.SPAN, Gravity.REASON, sentence, "span"),)
 
 
 def check_planes(draft: Draft, display: Display) -> tuple[Check, ...]:

@@ -151,7 +151,10 @@ def _people(job: Job, beside: Beside) -> list[Check]:
             several = Told("told.job.several_people", name=name, known=tuple(dict.fromkeys(there)), typed=typed)
             found.append(Check(Doubt.SEVERAL_PEOPLE, Gravity.REASON, several, "people"))
         else:
+            other = Alike(beside.people).other(name)
             sentence = Told("told.job.new_person", name=name)
+            if other is not None:
+                sentence = Told("told.job.alike_person", name=name, known=other)
             found.append(Check(Doubt.NEW_PERSON, Gravity.NOTE, sentence, "people"))
     return found
 

@@ -13,8 +13,8 @@ import pytest
 from models.settings import Settings
 from tests.auth_book import mark_of
 from tests.browser_tools import served_app
+from tests.import_page import GOOD
 from tests.record_book import Opened, open_book
-from tests.test_import_page import GOOD
 
 
 @pytest.fixture

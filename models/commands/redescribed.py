@@ -1,0 +1,94 @@
+"""Machines that are described anew from an earlier day, and their jobs that were judged before that was known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, time, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+
+from models.commands.judging import version_on
+from models.commands.noticed import FEW
+from models.intake.checking_jobs import DAY_ONE
+from models.store.judged_jobs import JudgedJob, judged_since
+from models.values.asset import Asset
+from models.values.kinds import Coupling
+
+Versions = Mapping[str, Sequence[tuple[int, int, Asset]]]
+"""For each tag the descriptions of its machine: number of the asset, entry, asset."""
+
+_ONE_DAY: Final = timedelta(days=1)
+
+
+@dataclass(slots=True)
+class Redescribed:
+    """The descriptions with a day of their own that one sheet brings of machines that were there, by number of the machine."""
+
+    of: dict[int, list[Asset]] = field(default_factory=dict)
+
+    def came(self, asset_id: int, asset: Asset) -> None:
+        """See a description of a machine that has others."""
+        if asset.valid_from is not None:
+            self.of.setdefault(asset_id, []).append(asset)
+
+    def told(self, connection: sa.Connection, site_id: int, versions: Versions, zone: ZoneInfo) -> str:
+        """Say which machines have jobs that another coupling, speed or span judged than what holds on their day by now.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            The book, with what the import has written so far. [unitless]
+        site_id : int
+            The site. [unitless]
+        versions : mapping
+            Every description, those of this import too. [unitless]
+        zone : zoneinfo.ZoneInfo
+            Zone of the site. [unitless]
+
+        Returns
+        -------
+        str
+            A sentence; empty where there is no such job.
+        """
+        counts: dict[int, int] = {}
+        for job in self._judged_otherwise(connection, site_id, versions, zone):
+            counts[job.asset_id] = counts.get(job.asset_id, 0) + 1
+        if not counts:
+            return ""
+        tags = [of[-1].tag for asset_id, of in self.of.items() if asset_id in counts]
+        listed = ", ".join(tags[:FEW]) + (f" and {len(tags) - FEW} more" if len(tags) > FEW else "")
+        jobs, machines = sum(counts.values()), f"{len(tags)} machine{'' if len(tags) == 1 else 's'}"
+        keeps = "falls under a description that comes in only now, and keeps"
+        recorded = "it was judged when it was recorded"
+        if jobs > 1:
+            keeps = "fall under a description that comes in only now, and keep"
+            recorded = "they were judged when they were recorded"
+        return (
+            f"{jobs} job{'' if jobs == 1 else 's'} in the book, of {machines} ({listed}), {keeps} the coupling, speed and limits by "
+            f"which {recorded}. To have a job judged by the new description, amend it: a word in its notes is change enough."
+        )
+
+    def _judged_otherwise(
+        self, connection: sa.Connection, site_id: int, versions: Versions, zone: ZoneInfo
+    ) -> Iterator[JudgedJob]:
+        if not self.of:
+            return
+        first = min(asset.valid_from for every in self.of.values() for asset in every if asset.valid_from is not None)
+        # A zone is at most a day ahead of another one; which day a job was done on is told by its own moment below.
+        since = datetime.combine(max(first, DAY_ONE), time(), UTC) - _ONE_DAY
+        by_asset = {held[0][0]: [asset for _, _, asset in held] for held in versions.values() if held[0][0] in self.of}
+        for job in judged_since(connection, site_id, sorted(self.of), since):
+            held = version_on(by_asset[job.asset_id], job.performed_at.astimezone(zone).date())
+            ours = any(held is asset for asset in self.of[job.asset_id])
+            if ours and _basis(held.coupling, held.limit_speed_rpm, held.span_mm) != _basis(
+                job.coupling, job.speed_rpm, job.span_mm
+            ):
+                yield job
+
+
+def _basis(coupling: Coupling, speed_rpm: float | None, span_mm: float | None) -> tuple[object, ...]:
+    """Give what a verdict rests on: the span counts for a spacer coupling only."""
+    return coupling, speed_rpm, span_mm if coupling is Coupling.SPACER else None
