@@ -17,7 +17,9 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -28,11 +30,19 @@ def say(text: str) -> None:
     print(f"tests: {text}", flush=True)
 
 
+QUIET: dict[str, Any] = {"env": {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}, "stdout": subprocess.DEVNULL}
+
+
+@cache
+def debian_lists() -> None:
+    """Ask once what packages there are."""
+    subprocess.run(["apt-get", "update", "-qq"], check=False, **QUIET)
+
+
 def debian(*packages: str) -> None:
     """Install Debian's packages; says nothing itself."""
-    quiet = {"env": {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}, "stdout": subprocess.DEVNULL}
-    subprocess.run(["apt-get", "update", "-qq"], check=False, **quiet)  # type: ignore[call-overload]
-    subprocess.run(["apt-get", "install", "-y", "-qq", *packages], check=False, **quiet)  # type: ignore[call-overload]
+    debian_lists()
+    subprocess.run(["apt-get", "install", "-y", "-qq", *packages], check=False, **QUIET)
 
 
 def get_browser() -> str | None:
@@ -85,15 +95,19 @@ def main(arguments: list[str]) -> int:
         say("there is no browser and none could be installed. Install Chromium and run this again,")
         say("or run the rest with --without-browser.")
         return 2
-    get_office()
     # The tests start the command some hundred times: without compiled code each start takes twice as long.
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    return int(pytest.main(["-q", *given])) if given else in_three()
+    if not given:
+        return in_three()
+    get_office()
+    return int(pytest.main(["-q", *given]))
 
 
 FAULTS = "faults"
-LAST = ("test_kill_import.py", "test_readme.py")
-"""What starts many processes and is long: it runs after other parts, so that all three runs end at about the same time."""
+OFFICE = ("test_dashboard_files_libreoffice.py", "test_models_intake_spoilt_xls.py")
+LAST = ("test_kill_import.py", "test_readme.py", *OFFICE)
+"""What starts many processes and is long, or needs LibreOffice, which is got meanwhile: it runs after other parts, so that all three runs
+end at about the same time."""
 
 MEMORY, ROOM = Path("/dev/shm"), 4 << 30  # noqa: S108 - a folder of one's own is made in it
 """A folder that lies in memory on Linux, and how much has to be free there. [byte]"""
@@ -119,12 +133,17 @@ def in_three() -> int:
     others = sorted({str(path) for path in here.glob("test_*.py")}.difference(browser, last))
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
     started = time.monotonic()
-    with quick_folder() as quick, ThreadPoolExecutor(2) as beside, tempfile.TemporaryDirectory() as folder:
+    with (
+        quick_folder() as quick, ThreadPoolExecutor(1) as getting, ThreadPoolExecutor(2) as beside, tempfile.TemporaryDirectory() as folder,
+    ):  # fmt: skip
+        office = getting.submit(get_office)
         say(
             "three runs go on beside each other; what the browser tests and every second of the others say comes at the end."
         )
 
         def run(place: int, paths: list[str], more: dict[str, str]) -> int:
+            if paths is last:
+                office.result()
             with (Path(folder) / str(place)).open("wb") as told:
                 done = subprocess.run(
                     [*command, *paths], stdout=told, stderr=subprocess.STDOUT, check=False, env=os.environ | more

@@ -21,7 +21,7 @@ from tests.test_house import ROOT, tracked
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
 DEMO = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/driftbook demo"
-TESTS = "python3 -m venv .venv && .venv/bin/pip install '.[test]' && .venv/bin/python -m tests"
+TESTS = "python3 -m venv .venv && .venv/bin/pip install --no-compile '.[test]' && .venv/bin/python -m tests"
 
 
 def test_the_job_comes_first_and_then_the_two_commands() -> None:

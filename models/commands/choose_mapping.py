@@ -23,6 +23,7 @@ from models.intake.fitting import (
 )
 from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, propose, with_confirmation
 from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml, units_mark, write_mapping
+from models.intake.nearest import LIMITS_ELSEWHERE, looks_like_limits, nearest_of, not_understood
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
 from models.intake.template import is_read_me
@@ -148,13 +149,13 @@ class Chooser:
             self._refuse_changed(choice, kept, marks, asked)
             self._propose(choice, kept, asked)
         elif not choice.sources:
-            raise UnreadableFileError(
-                f"In {path.name} there is no row of headings that looks like machines, jobs, people, instruments or replacements.",
-                remedy="A sheet of jobs needs at least a tag, a date and one as-found or as-left column, each with its whole "
-                "heading in one row: 'as found offset V', not 'as found' with 'offset V' below; the template shows them.",
-            )
-        for name in list(choice.left):
-            choice.leave(name, _NO_HEADINGS)
+            raise not_understood(path.name, choice.left.values())
+        for name, sheet in list(choice.left.items()):
+            if looks_like_limits(sheet):
+                choice.leave(name, LIMITS_ELSEWHERE, is_sentence=True)
+            else:
+                nearest = nearest_of(sheet)
+                choice.leave(name, _NO_HEADINGS + (f"; {nearest.told()}" if nearest else ""))
         choice.told += [_told_hidden(path, source.sheet) for source in choice.sources if source.sheet.hidden]
         places = {sheet.name: place for place, sheet in enumerate(sheets)}
         choice.sources.sort(key=lambda source: places[source.sheet.name])

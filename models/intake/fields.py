@@ -71,10 +71,17 @@ _FOOT_ROW_NAMES = {
 }
 
 
+_TAGS = (
+    "asset", "machine", "equipment", "equipment no", "equip no", "equipment number", "equipment id", "machine no", "asset no",
+    "asset id", "tag no", "tag number", "pos", "position", "item",
+)  # fmt: skip
+"""Other headings of a tag."""
+
+
 def _assets() -> Iterator[Field]:
     t = Table.ASSETS
     yield Field(t, "tag", "tag", Form.TEXT, "Name of the asset: one coupling. Unique in its site.", required=True,
-                other=("asset", "machine", "equipment", "equipment no", "machine no", "pos", "position", "item"))  # fmt: skip
+                other=_TAGS)  # fmt: skip
     yield Field(
         t, "description", "description", Form.TEXT, "What people call it.", other=("name", "machine name", "service")
     )
@@ -236,7 +243,7 @@ def _jobs() -> Iterator[Field]:
     yield Field(t, "ref", "job", Form.TEXT, "The job's own number. Blank: made from tag and time.",
                 other=("job no", "job number", "record", "record no", "report", "report no", "sheet no", "no", "id"))  # fmt: skip
     yield Field(t, "tag", "tag", Form.TEXT, "The asset.", required=True,
-                other=("asset", "machine", "equipment", "equipment no", "machine no", "pos", "position", "item"))  # fmt: skip
+                other=_TAGS)  # fmt: skip
     yield Field(t, "performed", "performed at", Form.MOMENT, "Date, or date and time, in the site's zone unless it says its own.", required=True,
                 other=("date", "datum", "day", "performed", "date of alignment", "when", "date done"))  # fmt: skip
     yield Field(

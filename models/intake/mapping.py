@@ -21,7 +21,7 @@ from models.intake.reading import Cell, Sheet
 from models.intake.words import propose_word
 from models.units import Decimal, Display
 
-_HEADER_SEARCH = 30
+HEADER_SEARCH = 30
 _MOST_WORDS = 200
 
 WHAT_TO_MEND = "what to mend"
@@ -156,7 +156,7 @@ def with_new_words(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
 def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     """Propose how a sheet is read, by its first rows only; ``None`` where no row of headings is understood."""
     best: tuple[float, Table, int] | None = None
-    for number, row in enumerate(sheet.head[:_HEADER_SEARCH], start=1):
+    for number, row in enumerate(sheet.head[:HEADER_SEARCH], start=1):
         texts = [text_of(cell) for cell in row]
         for table in Table:
             score = _score(texts, table)
