@@ -24,6 +24,7 @@ from dashboard.desk import Desk
 from dashboard.edition import edition, refuse_older
 from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
+from dashboard.long_requests import install_long
 from dashboard.monitor import Probe, install_monitor
 from dashboard.picture import StillReadingError
 from dashboard.reports import routes as report_routes
@@ -138,6 +139,7 @@ def create_app(
     refuse_others(app, hosts)
     refuse_older(app)
     install_door(app, outside)
+    install_long(app)
     file_routes.install(app)
     report_routes.install(app)
     proofs_routes.install(app)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from dashboard.place import Place, Read, shortened
+from dashboard.place import UNITS, Place, Read, shortened
+from dashboard.strict import refuse
 from dashboard.words import say
 from models.errors import DriftbookError
 from models.units import Quantity, parse_number, to_stored
@@ -110,9 +111,12 @@ def read_asked(
     kind = KINDS.get(place.get("kind"))
     if place.get("kind") and kind is None:
         problems.append(say("problem.kind", asked=shortened(place.get("kind"))))
+        refuse(problems[-1], KINDS)
     first, last = read_days(place, "from"), read_days(place, "to")
     problems += [first.problem, last.problem]
     by_work = place.get("dates") == DONE
+    if not by_work and (typed := place.get("dates")):
+        refuse(say("files.no_value", asked=shortened(typed), name="dates"), [DONE])
     start = _midnight(first.value[0], zone) if first.value else None
     end = _midnight(last.value[1] + timedelta(days=1), zone) if last.value else None
     numbers: dict[str, int | None] = {}
@@ -188,6 +192,8 @@ class Factors:
 def read_factors(place: Place) -> Read[Factors]:
     """Give the typed factors of a trial set, e.g. ``offset=80&angle=700``; lengths in mil where ``in=mil`` says so."""
     unit = MIL if place.get("in") == MIL else "mm"
+    if place.get("in") not in {"", *UNITS}:
+        refuse(say("problem.units", asked=shortened(place.get("in")), used=unit))
     problems, found = [], {}
     for name in ("offset", "angle"):
         asked = place.get(name)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from dashboard import cli_files
 from dashboard.console import people_parser
 from dashboard.console.changing_parsers import RUNS as CHANGING_RUNS
-from dashboard.console.changing_parsers import add_changing
+from dashboard.console.changing_parsers import SITE_RUNS, add_changing, add_site
 from dashboard.console.grouping_parsers import RUNS as GROUPING_RUNS
 from dashboard.console.grouping_parsers import add_grouping
 from dashboard.console.keeping_parsers import add_keeping, add_running
@@ -85,13 +85,20 @@ def _by(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _port(text: str) -> int:
+    """Read a port; the parser says what is refused."""
+    if not (text.isascii() and text.isdigit() and int(text) <= 65_535):
+        raise argparse.ArgumentTypeError(f"'{text}' is no port: give a number from 0 to 65535")
+    return int(text)
+
+
 def _address(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--host", default="127.0.0.1", help="address to listen on (default: 127.0.0.1, this machine only)"
     )
     parser.add_argument(
         "--port",
-        type=int,
+        type=_port,
         help=f"port to listen on; 0 takes any free one (default: {DEFAULT_PORT}, or the next free one)",
     )
 
@@ -215,22 +222,6 @@ def _add_serve(verbs: _Verbs) -> None:
     add_running(parser)
 
 
-def _add_site(verbs: _Verbs) -> None:
-    parser = _verb(
-        verbs,
-        "site",
-        "show how a site is set, or change its units, zone or interval",
-        "  driftbook site\n  driftbook site --units mil\n  driftbook site --interval 6",
-    )
-    _book(parser)
-    parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
-    parser.add_argument("--units", choices=("mm", "mil"), help="how the site reads lengths")
-    parser.add_argument("--temperature", choices=("C", "F"), help="how the site reads temperatures")
-    parser.add_argument("--zone", metavar="ZONE", help="its time zone, by IANA name")
-    parser.add_argument("--interval", type=int, metavar="MONTHS", help="rule for the next check")
-    _by(parser)
-
-
 def _add_work(verbs: _Verbs) -> None:
     parser = _verb(
         verbs,
@@ -288,7 +279,6 @@ _RUNS = {
     "upgrade": ("book", "run_upgrade"),
     "template": ("book", "run_template"),
     "import": ("importing", "run_import"),
-    "site": ("book", "run_site"),
     "serve": ("serving", "run_serve"),
     "people": ("people_accounts", "run_people"),
     "study": ("study", "run_study"),
@@ -297,6 +287,7 @@ _RUNS = {
     **TOKEN_RUNS,
     **REPORT_RUNS,
     **CHANGING_RUNS,
+    **SITE_RUNS,
     **GROUPING_RUNS,
     **PROVING_RUNS,
 }
@@ -317,7 +308,7 @@ _PARSERS: tuple[tuple[Container[str], Callable[[_Verbs], None]], ...] = (
     ({"template"}, _add_template),
     ({"import"}, _add_import),
     ({"serve"}, _add_serve),
-    ({"site"}, _add_site),
+    (SITE_RUNS, lambda verbs: add_site(_of(verbs), _book, _by)),
     ({"work"}, _add_work),
     ({"study"}, _add_study),
     ({"people"}, lambda verbs: people_parser.add_people(_of(verbs), _book, _by)),
@@ -384,7 +375,7 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
             raise
         from dashboard.console.fault_log import unexpected
 
-        return unexpected(fault)
+        return unexpected(fault, typed)
 
 
 def _version() -> str:

@@ -22,6 +22,7 @@ from models.history.columns import History
 from models.settings import Settings
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
+from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof
 from models.values.story import AssetStory, Site
@@ -72,6 +73,9 @@ class Book(Protocol):
 
     def signed(self, site_id: int) -> frozenset[int]:
         """Give the numbers of all entries of a site that bear a sign-off."""
+
+    def looked_at(self, site_id: int, entries: Sequence[int]) -> LookedAt:
+        """Give who reviewed and who signed some jobs, by the numbers of their entries."""
 
     def proof(self, site_id: int) -> BookProof | None:
         """Give the newest head of the book; ``None`` before there is one."""

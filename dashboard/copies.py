@@ -146,6 +146,10 @@ class NotedDesk:
         self._written(signed)
         return signed
 
+    def why_no_signature(self, site: Site, entry: int, by: str) -> DriftbookError | None:
+        """Give why somebody cannot sign a job; ``None`` where they can."""
+        return self._desk.why_no_signature(site, entry, by)
+
     def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
         """Write that a job is void, or that a void one counts again."""
         line = self._desk.void(site, entry, by=by, now=now, why=why, back=back)

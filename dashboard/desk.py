@@ -20,7 +20,8 @@ from models.commands.import_files import import_files
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
 from models.commands.report import Report, Source
-from models.commands.sign_off import sign_off
+from models.commands.sign_off import sign_off, why_not
+from models.errors import DriftbookError
 from models.intake.problems import Problem
 from models.maths.limits import limits_for
 from models.store.imported import first_site_of
@@ -79,6 +80,9 @@ class Desk(Protocol):
     def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
         """Write a signature under a job."""
 
+    def why_no_signature(self, site: Site, entry: int, by: str) -> DriftbookError | None:
+        """Give why somebody cannot sign a job; ``None`` where they can."""
+
     def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
         """Write that a job is void, or that a void one counts again."""
 
@@ -134,6 +138,10 @@ class BookDesk:
             If it is not written; the message says why.
         """
         return sign_off(self._engine, site, entry, meaning=meaning, by=by, now=now, remark=remark)
+
+    def why_no_signature(self, site: Site, entry: int, by: str) -> DriftbookError | None:
+        """Give why somebody cannot sign a job; ``None`` where they can."""
+        return why_not(self._engine, site, entry, by)
 
     def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
         """Write that a job is void, or that a void one counts again.

@@ -11,10 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
+from dashboard.auth.asking import lost_site
 from dashboard.context import Context, context
 from dashboard.kept import holds, keep
 from dashboard.picture import StillReadingError, quick
-from dashboard.place import Place, read_display, read_file_place, read_place, read_site, shortened
+from dashboard.place import Place, Read, read_display, read_file_place, read_place, read_site, shortened
 from dashboard.prepared import runs_for
 from dashboard.words import say
 from models.errors import UnknownNameError
@@ -125,6 +126,8 @@ def file_scene(pathname: str, search: str) -> Scene:
     place = read_file_place(pathname, search)
     seen = _scene(place)
     if seen.site is not None and read_site(place, seen.sites).problem:
+        if (lost := lost_site(place)) is not None:
+            raise UnknownNameError(say("files.lost_site", asked=lost.code), remedy=say("problem.site.lost.remedy"))
         raise UnknownNameError(
             say("files.unknown_site", asked=shortened(place.get("site"))), remedy=say("files.unknown_site.remedy")
         )
@@ -139,8 +142,16 @@ def _scene(place: Place) -> Scene:
     if site.value is None:
         return Scene(place, None, sites, Display(), now.date(), _us(now), (site.problem,))
     display = read_display(place, site.value)
-    problems = (site.problem, display.problem, here.copied)
+    problems = (_about_site(place, site), display.problem, here.copied)
     return Scene(place, site.value, sites, display.value, here.today(site.value.zone), _us(now), problems)
+
+
+def _about_site(place: Place, read: Read[Site | None]) -> str:
+    """Say that the site of an address is not shown: there is none such here, or who asks has no role at it any more."""
+    if not read.problem or read.value is None or (lost := lost_site(place)) is None:
+        return read.problem
+    said = say("problem.site.lost", asked=lost.code, used=read.value.code)
+    return f"{said} {say('problem.site.lost.remedy')}"
 
 
 def _us(now: datetime) -> int:

@@ -163,6 +163,6 @@ def install_metrics(server: Flask, metrics: Metrics, facts: Facts, environ: Mapp
     def figures() -> Response:
         if not may_ask(request, environ.get(TOKEN_VARIABLE, "").strip()):
             abort(404)
-        return Response(metrics.text(facts()), mimetype="text/plain; version=0.0.4; charset=utf-8")
+        return Response(metrics.text(facts()), content_type="text/plain; version=0.0.4; charset=utf-8")
 
     server.add_url_rule(PATH, endpoint="metrics", view_func=figures)

@@ -14,6 +14,7 @@ from functools import lru_cache
 from typing import Final, Generic, TypeVar
 from urllib.parse import parse_qs, parse_qsl, quote, quote_plus, unquote
 
+from dashboard.strict import note, refuse
 from dashboard.words import say
 from models.history.columns import SPEED_BOUNDS_RPM
 from models.units import Display
@@ -52,6 +53,7 @@ class Place:
 
     def get(self, name: str) -> str:
         """Give one choice as typed; an empty text where the address does not say it."""
+        note(name)
         return self.choices.get(name, "").strip()
 
     def to(self, path: str, **changes: object) -> str:
@@ -118,6 +120,10 @@ class Read(Generic[T]):
     value: T
     problem: str = ""
 
+    def __post_init__(self) -> None:
+        """Refuse what could not be read where nobody would see the sentence about it."""
+        refuse(self.problem)
+
 
 def read_site(place: Place, sites: tuple[Site, ...]) -> Read[Site | None]:
     """Give the site that was asked for by its code, else the first."""
@@ -161,7 +167,7 @@ def read_window(place: Place) -> Read[int | None]:
         return Read(None)
     if asked.isascii() and asked.isdigit() and 1 <= int(asked[:4]) <= MAX_WINDOW and len(asked) <= 4:
         return Read(int(asked))
-    return Read(DEFAULT_WINDOW, say("problem.window", asked=shortened(asked), used=DEFAULT_WINDOW))
+    return Read(DEFAULT_WINDOW, say("problem.window", asked=shortened(asked), used=DEFAULT_WINDOW, most=MAX_WINDOW))
 
 
 def read_class(place: Place) -> Read[int | None]:
@@ -172,7 +178,8 @@ def read_class(place: Place) -> Read[int | None]:
     for index in range(len(SPEED_BOUNDS_RPM) + 1):
         if asked == class_code(index):
             return Read(index)
-    return Read(None, say("problem.class", asked=shortened(asked)))
+    known = ", ".join(class_code(index) for index in range(len(SPEED_BOUNDS_RPM) + 1))
+    return Read(None, say("problem.class", asked=shortened(asked), known=known))
 
 
 def class_code(index: int) -> str:

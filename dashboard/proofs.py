@@ -38,8 +38,10 @@ def fault_words(finding: Finding) -> str:
         What was found. [unitless]
     """
     key = f"fault.{finding.fault}"
-    if finding.fault is Fault.ENTRY_MISSING and finding.upto != finding.entry:
+    if finding.fault in {Fault.ENTRY_MISSING, Fault.UNREADABLE} and finding.upto != finding.entry:
         key += ".several"
+    if finding.fault is Fault.UNREADABLE and finding.entry is None:
+        key += ".beside"
     place = f"{finding.table}.{finding.column}" if finding.column else finding.table
     return say(
         key, entry=finding.entry if finding.entry is not None else "–", upto=finding.upto, place=place, table=finding.table,

@@ -8,10 +8,13 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from dash.exceptions import PreventUpdate
+
 from dashboard.auth.asking import signed
+from dashboard.components.record_changes import RECORD
 from dashboard.context import context
 from dashboard.desk import basis_on, free_ref
-from dashboard.fetch import Scene
+from dashboard.fetch import Scene, scene
 from dashboard.place import shortened
 from dashboard.views.record_fields import NOT_MEASURED, STAGES, fields_of, four_fields, in_units
 from dashboard.views.record_sheet import Around, Basis, moment_of
@@ -23,6 +26,9 @@ from models.units import Display
 from models.values.draft import Way
 from models.values.kinds import Reason
 from models.values.story import AssetStory, JobLine
+
+OF = "of"
+"""Beside the fields: for what the form was made.  The address of the moment may be the next page's already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +66,34 @@ def _later(seen: Scene, lines: Mapping[int, JobLine], old: JobLine) -> JobLine |
     tag = desk.tag_of(site, old.superseded_by) if desk is not None else None
     story = context().book.story(site.site_id, tag) if tag else None
     return next((line for line in story.jobs if line.entry == old.superseded_by), None) if story is not None else None
+
+
+def made(seen: Scene) -> str:
+    """Write for what a form is made: the choices of its address, and what that leaves to the site, which may be set anew meanwhile."""
+    site = seen.required
+    whole = seen.place.here(
+        site=site.code, units=seen.display.length, degrees=seen.display.temperature, clock=site.zone
+    )
+    return whole.partition("?")[2]
+
+
+def made_for(texts: Mapping[str, Any], pathname: str | None, search: str | None) -> Scene:
+    """Give what a form stands on: machine and units are those for which it was made.
+
+    A form that does not say it came just now: it is of the address.
+    """
+    of = texts.get(OF)
+    if of is None and pathname != RECORD:
+        raise PreventUpdate
+    seen = scene(RECORD, search if of is None else f"?{of}")
+    if seen.site is None:
+        raise PreventUpdate
+    return seen
+
+
+def draft_key(story: AssetStory, entry: int | None) -> str:
+    """Give the name under which a browser keeps the draft of a machine's job, or of an amendment of an entry."""
+    return f"{story.site.code}/{story.asset.tag}/{entry or 'new'}"
 
 
 def limits_today(story: AssetStory, seen: Scene) -> Basis:

@@ -16,6 +16,7 @@ from typing import Any
 import dash
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
+from dashboard.long_requests import hear_out
 from dashboard.monitor import READY
 from dashboard.security import MOST_OF_A_FILE
 from models.errors import DriftbookError
@@ -109,11 +110,19 @@ def open_server(
     believed: dict[str, Any] = {}
     if proxy is not None:
         believed = {"trusted_proxy": proxy, "trusted_proxy_count": 1, "trusted_proxy_headers": _FORWARDED}
-    return create_server(
+    server = create_server(
         app.server, sockets=[opened], threads=threads, ident=None, clear_untrusted_proxy_headers=True,
         max_request_body_size=MOST_OF_A_FILE, max_request_header_size=_MOST_OF_HEADERS,
         connection_limit=CONNECTIONS, channel_timeout=IDLE_S, cleanup_interval=IDLE_S // 6, asyncore_use_poll=POLL, **believed,
     )  # fmt: skip
+    hear_out(list(channels_of(server).values()))
+    return server
+
+
+def channels_of(server: MultiSocketServer | BaseWSGIServer) -> dict[int, Any]:
+    """Give what the loop of a server looks at: where it listens, and its connections."""
+    found: dict[int, Any] = server.map if isinstance(server, MultiSocketServer) else server._map  # noqa: SLF001 - it has no other name
+    return found
 
 
 def port_of(server: MultiSocketServer | BaseWSGIServer) -> int:
@@ -181,7 +190,7 @@ class Ending:
     def run(self) -> None:
         """Answer until told to end; then answer what is running, and stop."""
         server, sockets = self._server, self._server.asyncore
-        channels = server.map if isinstance(server, MultiSocketServer) else server._map  # noqa: SLF001 - it has no other name
+        channels = channels_of(server)
         try:
             while not self._told.is_set():
                 sockets.loop(timeout=0.5, use_poll=True, map=channels, count=1)

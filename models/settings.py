@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from hashlib import sha256
@@ -11,6 +12,21 @@ from pathlib import Path
 from models.errors import InvalidValueError
 
 DEFAULT_BOOK = "driftbook.db"
+
+SERVERS = ("postgresql://", "postgres://", "postgresql+psycopg://")
+"""How the address of a book on a database server begins."""
+
+_FILE = "sqlite:///"
+
+_ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+://")
+"""A letter before the colon is no scheme but a drive of Windows."""
+
+# What begins like an address and is none would make a new and empty book in a file of that name.
+_NEARLY = re.compile(
+    r"(?i)[a-z][a-z0-9+.-]+:/"  # one slash too few
+    r"|(postgres|postgresql|sqlite|file|https?|mysql|mariadb)(\+\w+)?(:|;|//)"
+    r"|[^/.]*//[^/]*:[^/]*@|[^/:]+:[^/@]+@"  # a user and a password
+)
 
 CACHE_OFF = "off"
 """The setting of the cache by which nothing is kept."""
@@ -52,13 +68,13 @@ class Settings:
     @property
     def path(self) -> Path:
         """Give the path of a SQLite book."""
-        return Path(self.book.removeprefix("sqlite:///"))
+        return Path(self.book.removeprefix(_FILE))
 
     @property
     def url(self) -> str:
-        """Give the address in the form that the database layer takes."""
+        """Give the address in the form that the database layer takes; of a file only to be compared, for a path may hold any sign."""
         if self.is_file:
-            return f"sqlite:///{self.path}"
+            return f"{_FILE}{self.path}"
         for short in ("postgresql://", "postgres://"):
             if self.book.startswith(short):
                 return "postgresql+psycopg://" + self.book.removeprefix(short)
@@ -109,10 +125,77 @@ class Settings:
     @property
     def shown(self) -> str:
         """Give the address without a password, for messages."""
-        if self.is_file or "@" not in self.book:
+        if self.is_file:
             return self.book
         scheme, _, rest = self.book.partition("://")
+        if "password" in rest.partition("?")[2]:
+            rest = rest.partition("?")[0]
+        if "@" not in rest:
+            return f"{scheme}://{rest}"
         return f"{scheme}://…@{rest.rpartition('@')[2]}"
+
+
+def read_address(text: str, name: str = "--book") -> str:
+    """Read where a book is: a path, or an address of a kind that is known here.
+
+    Parameters
+    ----------
+    text : str
+        What was typed, or stands in the environment; it may hold a password, and is not repeated. [unitless]
+    name : str
+        How it was given, for the message. [unitless]
+
+    Raises
+    ------
+    InvalidValueError
+        If it is nearly an address, of another kind of database, or the path of a folder.
+    """
+    if _ADDRESS.match(text):
+        scheme, _, rest = text.partition("://")
+        address = f"{scheme.lower()}://{rest}"
+        if address.startswith(SERVERS):
+            _check_server(rest, name)
+            return address
+        if not address.startswith(_FILE):
+            what = "sqlite:// with two strokes" if scheme.lower() == "sqlite" else f"{scheme}://"
+            raise InvalidValueError(f"{name} begins with {what}: no book is there.", remedy=_HOW)
+        path = address.removeprefix(_FILE)
+        if not path or "?" in path:
+            raise InvalidValueError(f"{name} begins with {_FILE} and is no plain path after that.", remedy=_HOW)
+        text = address
+    elif _NEARLY.match(text):
+        raise InvalidValueError(
+            f"{name} begins like an address, and is none: a file of that name would be made. Nothing was opened.",
+            remedy=f"{_HOW} A file of such a name: write ./ before it.",
+        )
+    if Path(text.removeprefix(_FILE)).is_dir():
+        raise InvalidValueError(
+            f"{text} is a folder; a book is a file.", remedy=f"Name the file in it: {name} FOLDER/plant.db"
+        )
+    return text
+
+
+def _check_server(rest: str, name: str) -> None:
+    """Refuse what cannot be an address of a server; what follows its first ``//`` may hold a password, and is not repeated."""
+    parts = _SERVER.fullmatch(rest)
+    host, port, base = ("@", "", "") if parts is None else (parts[1] or "", parts[2] or "", parts[3] or "")
+    if "@" in host or "@" in base:
+        raise InvalidValueError(
+            f"{name} is no address of a server: it cannot be told where its password ends.", remedy=ESCAPED
+        )
+    if port and not (port.isascii() and port.isdigit() and 0 < int(port) <= 65_535):
+        raise InvalidValueError(
+            f"{name}: what stands behind the colon of the server is no port (1 to 65535).", remedy=f"{_HOW} {ESCAPED}"
+        )
+
+
+ESCAPED = "In the address @ : / % of a password are written %40 %3A %2F %25."
+"""How a password stands in an address."""
+
+_SERVER = re.compile(r"(?:[^:/@]*(?::[^@]*)?@)?(\[[^/?]+\]|[^/:?]+)?(?::([^/?]*))?(?:/([^?]*))?(?:\?.*)?")
+"""User and password, then host, port and database, as the database layer takes an address apart."""
+
+_HOW = "Write postgresql://USER@HOST/DATABASE for a book on PostgreSQL, or the path of its file: plant.db"
 
 
 def read_settings(
@@ -129,21 +212,27 @@ def read_settings(
     Raises
     ------
     InvalidValueError
-        If a number of the environment is none.
+        If a number of the environment is none, an address is no address, or the key is a folder.
     """
     env = os.environ if environ is None else environ
-    address = book or env.get("DRIFTBOOK_BOOK") or DEFAULT_BOOK
+    address = read_address(book) if book else read_address(env.get("DRIFTBOOK_BOOK") or DEFAULT_BOOK, "DRIFTBOOK_BOOK")
     here = Settings(book=address)
     folder = mappings or env.get("DRIFTBOOK_MAPPINGS")
     key = env.get("DRIFTBOOK_KEY")
+    if key and Path(key).is_dir():
+        raise InvalidValueError(
+            f"DRIFTBOOK_KEY is {key}, and that is a folder.",
+            remedy="Name the file of the key: DRIFTBOOK_KEY=FOLDER/NAME.key",
+        )
     beside = here.path.parent / "mappings" if here.is_file else Path("mappings")
+    replica = env.get("DRIFTBOOK_READ_FROM", "").strip()
     return Settings(
         book=address,
         mappings=Path(folder) if folder else beside,
         key=Path(key) if key else None,
         cache=env.get("DRIFTBOOK_CACHE", "").strip(),
         pool=_pool(env),
-        read_from=env.get("DRIFTBOOK_READ_FROM", "").strip(),
+        read_from=read_address(replica, "DRIFTBOOK_READ_FROM") if replica else "",
     )
 
 

@@ -6,6 +6,7 @@ the book: it is made straight in memory, so that a view can be tested without on
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -20,6 +21,7 @@ from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStor
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
+from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
@@ -172,6 +174,15 @@ class MadeBook:
     def signed(self, site_id: int) -> frozenset[int]:
         del site_id
         return frozenset(one.signed_entry for story in self.stories for one in story.signoffs)
+
+    def looked_at(self, site_id: int, entries: Sequence[int]) -> LookedAt:
+        assert site_id == self.at_site.site_id
+        lines = [line for story in self.stories for line in story.jobs if line.entry in entries]
+        signed = [one for story in self.stories for one in story.signoffs if one.signed_entry in entries]
+        return LookedAt(
+            {line.entry: line.job.reviewer for line in lines if line.job.reviewer},
+            {one.signed_entry: one.by for one in signed},
+        )
 
 
 def made_book(assets: int = 40, years: int = 5, seed: int = 11, display: Display | None = None) -> MadeBook:

@@ -63,6 +63,7 @@ def recounted_returns(sheet: pd.DataFrame, breaks: pd.DataFrame) -> dict[str, tu
         rows = list(jobs.to_dict("records"))
         for first, second in pairwise(rows):
             replaced = any(first["when"] < day <= second["when"] for day in days) or second["reason"] == "installation"
+            replaced = replaced or first["when"] == second["when"]  # no time in between: no run
             if replaced or np.isnan(first["left ratio"]) or np.isnan(second["found ratio"]) or first["left ratio"] > 1:
                 continue
             looks += 1

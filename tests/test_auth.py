@@ -106,7 +106,9 @@ def test_a_wrong_password_and_an_unknown_name_get_the_same_answer(book: AuthBook
     client = book.browser()
     answer = enter(client, login, password)
     assert answer.status_code == 401
-    assert "Login or password is not right." in answer.get_data(as_text=True)
+    page = answer.get_data(as_text=True)
+    assert "Login or password is not right." in page
+    assert (f'name="login" type="text" value="{login}"' in page) is bool(login), "only the password is typed again"
     assert not inside(client)
 
 

@@ -6,6 +6,7 @@ import html
 import io
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -15,15 +16,18 @@ import sqlalchemy as sa
 
 from dashboard.cli import main
 from dashboard.roles import UPDATE
-from models.commands.accounts import add_account
+from models.commands.accounts import add_account, change_account
+from models.commands.amend_job import amend_job
 from models.settings import Settings
 from models.store import state
 from models.store.accounts import account_of, accounts
 from models.store.engine import make_engine
-from models.store.signoffs import signoffs_of
+from models.store.known import sites
+from models.store.reader import Reader
+from models.store.signoffs import signed_entries, signoffs_of
 from models.store.tokens import read_tokens
 from models.values.kinds import Meaning
-from models.values.roles import Role
+from models.values.roles import AtSite, Role
 from tests.auth_book import PASSWORD, PEOPLE, AuthBook, callback_body, enter, mark_of
 from tests.conftest import NOW, make_site
 
@@ -198,6 +202,30 @@ def test_nobody_sees_a_site_at_which_they_have_no_role(two: AuthBook) -> None:
         assert answer.status_code != 500, path
 
 
+def test_who_lost_their_role_at_a_site_is_told_so_and_nobody_else_learns_of_it(two: AuthBook) -> None:
+    with two.engine.connect() as connection:
+        second = next(site for site in sites(connection) if site.code == "other-quay")
+    held = AtSite(second.site_id, "Eng Lund", roles=(Role.ENGINEER,))
+    change_account(two.engine, second, "eng.lund", held, by="t", now=NOW)
+    change_account(two.engine, second, "eng.lund", replace(held, active=False), by="t", now=NOW)
+    with two.engine.connect() as connection:
+        two.accounts[Role.ENGINEER] = account_of(connection, "eng.lund") or pytest.fail("no account")
+    told = "You have no role at the site {} any more"
+    ways = ("/table/entries.csv?site=other-quay", "/sign/1?site=other-quay", "/void/1?site=Other-Quay")
+    for role, lost in ((Role.ENGINEER, True), (Role.READER, False)):
+        client = two.signed_in(role)
+        text = fill(client, two, "month-body.children", "/", "?site=OTHER-quay")
+        assert (told.format("‘other-quay’") in text) is lost, role
+        assert ("There is no site ‘OTHER-quay’ here that you may read" in text) is not lost, role
+        assert "Other Quay" not in text
+        for path in ways:
+            given = client.get(path).get_data().decode()
+            assert (told.format("‘other-quay’") in html.unescape(given)) is lost, path
+    # A site that is not there is answered to both as one at which they never had a role.
+    nowhere = fill(two.signed_in(Role.ENGINEER), two, "month-body.children", "/", "?site=nowhere")
+    assert "There is no site ‘nowhere’ here that you may read" in nowhere
+
+
 def test_an_administrator_of_one_site_has_no_hand_on_the_accounts_of_another(two: AuthBook) -> None:
     with two.engine.connect() as connection:
         other = account_of(connection, "oth.er")
@@ -218,8 +246,6 @@ def test_what_is_written_is_asked_for_at_the_very_site(two: AuthBook) -> None:
     from dashboard.context import context
 
     with two.engine.connect() as connection:
-        from models.store.known import sites
-
         second = next(site for site in sites(connection) if site.code == "other-quay")
     token = two.access.open(two.accounts[Role.ENGINEER], "x", "in")
     with two.app.server.test_request_context("/", headers={"Cookie": f"driftbook={token}"}):
@@ -291,10 +317,27 @@ def test_neither_who_recorded_nor_who_did_the_work_signs(book: AuthBook) -> None
     enter(client, "ana.wick", PASSWORD)
     entry = job_entry(book)
     page = client.get(f"/sign/{entry}").get_data(as_text=True)
+    assert "cannot sign it off" in page
+    assert 'name="meaning"' not in page, "what would be refused is not asked for"
     answer = client.post(f"/sign/{entry}", data={"mark": mark_of(page), "meaning": "reviewed", "password": PASSWORD})
     assert answer.status_code == 409
-    assert "cannot sign it off" in answer.get_data(as_text=True)
+    assert answer.get_data(as_text=True).count("cannot sign it off") == 1
     assert signed(book) == []
+    story = Reader(book.engine).story(book.site.site_id, "P-1")
+    assert story is not None
+    job = next(line for line in story.jobs if line.entry == entry)
+    later = amend_job(
+        book.engine, book.site, entry, replace(job.job, people=("Bo Tarn",)), by="Eng Lund", now=NOW, why="not her"
+    )
+    page = client.get(f"/sign/{later.entry}").get_data(as_text=True)
+    assert f"Ana Wick recorded entry {entry}, an earlier version of this job, or did the work by what it says" in page
+    mark = mark_of(page)
+    answer = client.post(f"/sign/{later.entry}", data={"mark": mark, "meaning": "reviewed", "password": PASSWORD})
+    assert answer.status_code == 409
+    old = client.get(f"/sign/{entry}").get_data(as_text=True)
+    assert f'href="/sign/{later.entry}"' in old, "what counts now is a tap away"
+    with book.engine.connect() as connection:
+        assert signed_entries(connection, book.site.site_id) == frozenset()
 
 
 def test_who_did_the_work_does_not_sign_after_a_change_of_name(book: AuthBook) -> None:

@@ -161,11 +161,15 @@ def test_an_address_is_answered_once_and_nothing_goes_away_after_it(plant_url: s
 def test_a_month_is_picked_stepped_sent_and_gone_back_from(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/?month=2026-10")
     expect(page.locator("main h1")).to_have_text("October 2026")
+    held = held_back(page, "month-body")
     page.get_by_role("link", name="earlier").click()
+    page.get_by_role("combobox", name="Month to show").click()
+    expect(page.get_by_role("option", name="March 2025", exact=True)).to_be_visible()
+    assert held
+    page.unroute(CALLS)  # what was held goes on
     expect(page.locator("main h1")).to_have_text("September 2026")
     assert page.url.endswith("?month=2026-09")
-    page.get_by_role("combobox", name="Month to show").click()
-    page.get_by_role("option", name="March 2025", exact=True).click()
+    page.get_by_role("option", name="March 2025", exact=True).click()  # the answer has not closed the list
     expect(page.locator("main h1")).to_have_text("March 2025")
     assert page.url.endswith("?month=2025-03")
     page.reload()
@@ -220,13 +224,22 @@ def test_light_and_dark_are_switched_and_remembered(plant_url: str, opened: Open
     page = opened(f"{plant_url}/?month=2026-10", scheme="light")
     paper = "getComputedStyle(document.body).backgroundColor"
     light = page.evaluate(paper)
+    unfolded = page.locator("main details.about")
+    unfolded.nth(1).locator("summary").click()
     page.get_by_role("button", name="Light or dark").click()
     expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
     expect(page.locator(".xtick text").first).to_have_css("fill", "rgb(171, 176, 183)")
     assert page.evaluate(paper) != light
-    page.reload()
-    page.locator("main h1").wait_for()
+    assert [one.evaluate("d => d.open") for one in unfolded.all()].index(True) == 1, "what was unfolded stays so"
+    page.goto(f"{plant_url}/limits")
+    field = page.locator("#limits-ask-offset")
+    field.wait_for()
     expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
+    page.evaluate("document.querySelector('#limits-ask-offset').drawn = 'before'")
+    field.fill("12 mil")  # not asked yet
+    page.get_by_role("button", name="Light or dark").click()
+    page.wait_for_function("document.querySelector('#limits-ask-offset').drawn === undefined")
+    expect(field).to_have_value("12 mil")
 
 
 def test_the_jobs_are_shown_as_typed_on_demand(plant_url: str, opened: Opened) -> None:

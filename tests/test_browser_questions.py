@@ -159,6 +159,7 @@ def who_came_back(walk: Walk, plant: Plant) -> None:
     gone = rows["tag"].map(lambda tag: set(pd.to_datetime(plant.breaks.loc[plant.breaks["tag"] == tag, "date"])))
     broken = [any(a < b <= c for b in days) for a, c, days in zip(last["when"], rows["when"], gone, strict=True)]
     back = rows[(last["left ratio"] <= 1) & (rows["found ratio"] > 1) & (rows["month"] == "2026-10")]
+    back = back[last["when"][back.index] < back["when"]]
     back = back[~pd.Series(broken, index=rows.index)[back.index]].sort_values("found ratio", ascending=False)
     text = walk.section(re.compile("Came back"))
     places = [text.index(tag) for tag in back["tag"]]

@@ -77,6 +77,13 @@ def test_a_small_import_loads_nothing_heavy(sqlite_book: Settings, tmp_path: Pat
     assert not set(loaded.split()) & HEAVY
 
 
+@pytest.mark.parametrize("port", ["99999", "-1", "x", "٣"])
+def test_what_is_no_port_is_refused_by_the_parser(port: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        run("serve", f"--port={port}")
+    assert "from 0 to 65535" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
@@ -88,7 +95,15 @@ def test_a_small_import_loads_nothing_heavy(sqlite_book: Settings, tmp_path: Pat
         (("init", "--book", "b.db", "--site", "…", "--zone", "UTC"), "needs a name"),
         (("init", "--book", "b.db", "--site", "X", "--zone", "UTC", "--interval", "0"), "at least one month"),
         (("init", "--book", "b.db", "--site", "X", "--zone", "UTC", "--limits", "no.toml"), "no.toml"),
+        (
+            ("init", "--book", "b.db", "--site", "X", "--zone", "UTC", "--limits", "no.toml"),
+            "cannot be read: No such file",
+        ),
         (("template", "sheet.doc"), "ends in .xlsx"),
+        (("template", "no/such/sheet.xlsx"), "no/such"),
+        (("init", "--book", "postgresql//u:pw@h/x", "--site", "X", "--zone", "UTC"), "begins like an address"),
+        (("serve", "--book", "none.db", "--name", "http://x/"), "no name of a server"),
+        (("restore", ".", "--book", "b.db"), "is a folder"),
     ],
 )
 def test_a_mistake_is_told_with_what_to_do(

@@ -10,6 +10,7 @@ import pytest
 import sqlalchemy as sa
 
 from dashboard.cli import main
+from dashboard.console import book
 from models.commands.adopt_limits import adopt_limits
 from models.commands.record_job import record_job
 from models.errors import InvalidValueError
@@ -87,3 +88,13 @@ def test_the_command_adopts_a_file_and_lists_what_is_in_force(
     for wrong in (["--from", "soon"], ["--from", "2000-01-01"]):
         assert main(["limits", str(path), *wrong, *book]) != 0
     assert main(["limits", "--from", "2099-01-01", *book]) != 0
+
+
+@pytest.mark.parametrize(
+    ("zone", "day"), [("America/Chicago", date(2026, 11, 29)), ("Pacific/Auckland", date(2026, 11, 30))]
+)
+def test_the_first_set_is_adopted_on_the_day_of_the_site(monkeypatch: pytest.MonkeyPatch, zone: str, day: date) -> None:
+    monkeypatch.setattr(book, "now", lambda: datetime(2026, 11, 30, 1, 27, tzinfo=UTC))
+    assert book.starter_limits("desk", zone).adopted_on == day, "another set may begin on that very day"
+    with pytest.raises(InvalidValueError, match="is not a time zone"):
+        book.starter_limits("desk", "America/Chicogo")

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.console.changing import merged_lines
 from models.commands.change_asset import merge_assets, rename_asset
 from models.commands.record_job import DoubtfulJobError, record_job
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
@@ -92,7 +93,8 @@ def test_two_records_of_one_machine_become_one_history(engine: sa.Engine, site: 
     assert first is not None
     assert second is not None
     jobs_before = len(book.history(1).jobs.entry)
-    assert merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="the same pump in two lists") == (1, 1)
+    done = merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="the same pump in two lists")
+    assert (len(done.moved), done.breaks, done.doubled, done.unsure) == (1, 1, (), ())
     kept, given_up = book.story(1, "P-1"), book.story(1, "P-2")
     assert kept is not None
     assert given_up is not None
@@ -121,6 +123,39 @@ def test_two_records_of_one_machine_become_one_history(engine: sa.Engine, site: 
         merge_assets(engine, site, "P-1", "P-1", by="desk", now=NOW, why="again")
 
 
+def test_a_job_that_both_records_hold_counts_once_after_a_merge(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
+    seed(engine, site, tmp_path)
+    head, _, twin, *_ = JOBS.splitlines()
+    rest = twin.removeprefix("J2,P-1,")
+    lines = [
+        f"K1,P-2,{rest}read from the old list",
+        f"K2,P-2,{rest.replace('0.12,0.3,-0.05,0.2', '0.085,0,0,0').replace('2025-03-04 09:30', '2024-03-04 09:30')}",
+        f"K3,P-2,{rest.replace('09:30', '11:00')}",
+    ]
+    assert bring_in(engine, site, *write(tmp_path, jobs="\n".join([head, *lines, ""]))).written
+    done = merge_assets(engine, site, "P-2", "P-1", by="desk", now=NOW, why="one pump, two lists")
+    story = Reader(engine).story(1, "P-1")
+    assert story is not None
+    assert {line.job.ref for line in story.standing} == {"J1", "J2", "J3", "K2", "K3"}, "J2 and K1 are one visit"
+    (one,) = done.doubled
+    assert (one.job.job.ref, one.job.void, one.there.job.ref, one.differs) == ("K1", True, "J2", ("notes",))
+    void = next(line for line in story.jobs if line.entry == one.job.entry)
+    assert void.void
+    assert void.why_amended.endswith(f"one pump, two lists; this job doubles job J2 (entry {one.there.entry})")
+    assert void.limits == one.there.limits, "judged as the kept machine was: so it counts if it is taken back"
+    assert [(two.job.job.ref, two.there.job.ref, two.same_moment) for two in done.unsure] == [
+        ("K2", "J1", True),
+        ("K3", "J2", False),
+    ]
+    assert len(Reader(engine).history(1).jobs) == 5
+    said = " ".join(merged_lines(done, "P-2", "P-1", "UTC"))
+    assert "3 jobs and 1 replacement of it" in said
+    assert "1 job of P-2 stood with P-1 already" in said
+    assert "it also says, or says otherwise: notes" in said
+    assert f'driftbook void {done.unsure[0].job.entry} --why "…"' in said
+    assert "the verdict of 1 job changed" in said, "within as a spacer, over as a short coupling"
+
+
 def test_what_came_under_the_old_tag_afterwards_is_brought_over_by_merging_again(
     engine: sa.Engine, site: Site, tmp_path: Path
 ) -> None:
@@ -141,7 +176,8 @@ def test_what_came_under_the_old_tag_afterwards_is_brought_over_by_merging_again
     assert given_up is not None
     assert (given_up.merged_into, len(given_up.standing)) == ("P-101", 1)
     versions = given_up.versions
-    assert merge_assets(engine, site, "P-2", "P-101", by="desk", now=NOW + timedelta(days=3), why="the rest") == (1, 0)
+    done = merge_assets(engine, site, "P-2", "P-101", by="desk", now=NOW + timedelta(days=3), why="the rest")
+    assert (len(done.moved), done.breaks) == (1, 0)
     kept, given_up = book.story(1, "P-101"), book.story(1, "P-2")
     assert kept is not None
     assert given_up is not None

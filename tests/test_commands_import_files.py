@@ -148,11 +148,15 @@ def test_two_jobs_under_one_number_or_at_one_moment_are_told(engine: sa.Engine, 
         {**first, "found_offset_V": "0.03"},
         {**GOOD, "job": "N2"},
         {**GOOD, "job": "N3", "performed_at": "2025-06-02"},
+        {**GOOD, "job": "N4", "performed_at": "2025-06-03 09:30"},
+        {**GOOD, "job": "N5", "performed_at": "2025-06-03 09:30"},
     )
     report = bring_in(engine, site, path, dry_run=True)
     assert [(str(p.code), p.row) for p in report.problems] == [
-        (Code.DUPLICATE, 3), (Code.KEY_CONFLICT, 4), (Code.SAME_MOMENT, 5)
+        (Code.DUPLICATE, 3), (Code.KEY_CONFLICT, 4), (Code.SAME_MOMENT, 5), (Code.SAME_MOMENT, 8)
     ]  # fmt: skip
+    told = [problem.text.partition(";")[0] for problem in report.problems[2:]]
+    assert told == ["found '2025-06-01'", "found '2025-06-03 09:30'"], "the moment, on the site's clock"
 
 
 def test_a_planned_look_without_an_as_left_leaves_what_it_found(engine: sa.Engine, site: Site, tmp_path: Path) -> None:

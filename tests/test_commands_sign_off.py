@@ -9,13 +9,16 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.console.proving import _as_json, _tell
 from models.commands.accounts import add_account, change_account
 from models.commands.amend_job import amend_job
-from models.commands.sign_off import sign_off
+from models.commands.sign_off import sign_off, why_not
 from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
 from models.store.proofs import leaf_of
 from models.store.reader import Reader
-from models.store.signoffs import signed_entries, signoffs_of
+from models.store.signoffs import looked_at, signed_entries, signoffs_of
+from models.store.verify import verify_book
+from models.store.verify_names import OwnWork
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Meaning
 from models.values.roles import AtSite, Role
@@ -48,6 +51,23 @@ def test_a_signature_names_who_when_and_what_it_means_and_is_bound_to_the_entry(
     )  # fmt: skip
 
 
+def test_who_looked_at_many_jobs_is_asked_at_once(
+    engine: sa.Engine, site: Site, job: JobLine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for by in ("Cleo Marsh", "Dan Roe"):
+        sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by=by, now=NOW)
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    first = next(line for line in story.standing if line.job.ref == "J1")
+    later = amend_job(engine, site, first.entry, replace(first.job, reviewer="Eve Sund"), by="desk", now=NOW, why="x")
+    monkeypatch.setattr("models.store.signoffs.AT_ONCE", 2)
+    with engine.connect() as connection:
+        found = looked_at(connection, site.site_id, [1, job.entry, 2, later.entry])
+        assert looked_at(connection, site.site_id + 1, [later.entry]).reviewers == {}
+    assert found.signers == {job.entry: "Cleo Marsh; Dan Roe"}
+    assert found.reviewers == {later.entry: "Eve Sund"}
+
+
 @pytest.mark.parametrize(
     ("by", "why"),
     [("Ana Wick", "did its work"), ("bo tarn", "did its work"), ("tester", "did its work")],
@@ -74,6 +94,29 @@ def test_a_change_of_name_lets_nobody_sign_their_own_work(
         sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by=old, now=NOW)
     assert contents(engine) == before
     sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+
+
+def test_verification_tells_a_sign_off_of_own_work_that_is_in_a_book_already(
+    engine: sa.Engine, site: Site, job: JobLine, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    held = account_at(engine, site, "Ana Wick")
+    sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+    change_account(engine, site, "who", replace(held, person="Ana Ryn"), by="t", now=NOW)
+    with engine.connect() as connection:
+        assert verify_book(connection).own_work == []
+    with monkeypatch.context() as before_the_rule:
+        before_the_rule.setattr("models.commands.sign_off.names_of", lambda *_: ())
+        entry = sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Ana Ryn", now=NOW)
+    change_account(engine, site, "who", replace(held, person="Ana Marsh"), by="t", now=NOW)
+    with engine.connect() as connection:
+        found = verify_book(connection)
+    assert found.own_work == [OwnWork(entry, job.entry, "Ana Ryn", "Ana Wick")]
+    assert found.faults(strict=True) == 0, "it is no fault of the seal"
+    assert _as_json(found, strict=False)["own_work"][0]["signed_entry"] == job.entry
+    _tell(found, strict=False, compared=False)
+    told = " ".join(capsys.readouterr().out.split())
+    assert "1 sign-off stands under work" in told
+    assert f"entry {entry}: Ana Ryn signed off entry {job.entry}, where Ana Wick stands" in told
 
 
 def test_a_change_of_name_gives_no_second_signature_of_one_meaning(engine: sa.Engine, site: Site, job: JobLine) -> None:
@@ -108,6 +151,41 @@ def test_an_amendment_takes_its_own_signature(engine: sa.Engine, site: Site, job
     with pytest.raises(ConflictError, match=f"amended by entry {amended.entry}"):
         sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
     sign_off(engine, site, amended.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("by", "why"),
+    [
+        ("tester", "tester recorded entry {entry}, an earlier version of this job"),
+        ("ana wick", "ana wick recorded entry {entry}, an earlier version of this job, or did the work"),
+        ("Bo Tarn", "Bo Tarn recorded this job or did its work"),
+        ("Dee Ray", "Dee Ray recorded this job or did its work"),
+        ("Ana Ryn", "Ana Ryn, then Ana Wick, recorded entry {entry}, an earlier version"),
+    ],
+)
+def test_nobody_signs_an_amendment_of_somebody_else_over_their_own_work(
+    engine: sa.Engine, site: Site, job: JobLine, by: str, why: str
+) -> None:
+    held = account_at(engine, site, "Ana Wick")
+    if by == "Ana Ryn":
+        change_account(engine, site, "who", replace(held, person=by), by="t", now=NOW)
+    # Who did the work is written otherwise, and then something else: the first version stays the work of whom it names.
+    first = amend_job(
+        engine, site, job.entry, replace(job.job, people=("Bo Tarn",)), by="Dee Ray", now=NOW, why="another did it"
+    )
+    last = amend_job(
+        engine, site, first.entry, replace(first.job, work_order="W-7"), by="Dee Ray", now=NOW, why="was left out"
+    )
+    refused = why_not(engine, site, last.entry, by)
+    assert refused is not None
+    assert refused.message.startswith(why.format(entry=job.entry))
+    assert "who neither did the work nor recorded any version" in refused.remedy
+    before = contents(engine)
+    with pytest.raises(ConflictError, match="cannot sign"):
+        sign_off(engine, site, last.entry, meaning=Meaning.REVIEWED, by=by, now=NOW)
+    assert contents(engine) == before
+    assert why_not(engine, site, last.entry, "Cleo Marsh") is None
+    sign_off(engine, site, last.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
 
 
 @pytest.mark.parametrize("entry", [1, 999])

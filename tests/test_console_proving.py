@@ -23,6 +23,7 @@ from models.settings import Settings
 from models.store.engine import make_engine
 from models.values.story import Site
 from tests import seeded
+from tests.conftest import make_site
 from tests.kept_book import change, rows_of
 
 
@@ -104,7 +105,8 @@ def test_keys_are_shown_and_set(
     assert cli.main(["key"]) == 0
     assert capsys.readouterr().out.count("Key since entry") == 4
     assert cli.main(["verify", "--strict"]) == 0
-    del written
+    make_site(written, name="Second Yard")
+    assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
 
 
 def test_a_package_is_written_and_checks_itself(written: Settings, capsys: pytest.CaptureFixture[str]) -> None:

@@ -120,6 +120,14 @@ def test_a_body_that_cannot_be_read_is_told_so(program: Program) -> None:
         for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
             other = client.post(f"{API}/jobs", data=raw, content_type=kind or None, headers=bearer(program.secret))
             assert (other.status_code, other.mimetype) == (415, "application/problem+json"), number
+    # One that the server itself did not take: nothing of it is here, and the same is said.
+    long = {"driftbook.too_long": 20 << 20, "CONTENT_LENGTH": str(20 << 20)}
+    answer = client.post(
+        f"{API}/jobs", content_type="application/json", headers=bearer(program.secret), environ_overrides=long
+    )
+    assert (answer.status_code, answer.get_json()["code"]) == (413, "too-large")
+    assert "262,144 bytes" in answer.get_json()["detail"]
+    assert "driftbook import FILE" in answer.get_json()["remedy"]
 
 
 def test_a_key_that_is_none_is_told_so(program: Program) -> None:

@@ -121,3 +121,22 @@ def test_a_new_site_says_that_nobody_has_a_role_there_where_people_sign_in(
     assert "driftbook people change LOGIN --site east-yard --role administrator" in told
     assert people("change", "root", "--site", "east-yard", "--role", "administrator") == 0
     assert set(at(sqlite_book, "root")) == {"test-quay", "mill", "east-yard"}
+
+
+def test_several_sites_may_be_named_and_a_login_that_is_there_gets_a_role_by_another_command(
+    people: Any, sqlite_book: Settings, capsys: Any
+) -> None:
+    for name in ("Mill", "Delta"):
+        make_site(sqlite_book, name=name)
+    two = ("--site", "mill", "--site", "delta", "--site", "mill")
+    assert people("add", "ana", "--name", "Ana Wick", "--role", "recorder", *two) == 0
+    assert "'ana' may sign in as recorder at Mill, Delta." in said(capsys)
+    assert sorted(at(sqlite_book, "ana")) == ["delta", "mill"]
+    assert people("add", "ana", "--name", "Ana Wick", "--role", "reader", "--site", "test-quay") == 2
+    assert "driftbook people change ana --site test-quay --role ROLE" in said(capsys)
+    assert people("change", "ana", "--role", "reader", "--site", "test-quay", "--site", "nowhere") == 2
+    assert "no site 'nowhere'" in said(capsys)
+    assert people("change", "ana", "--role", "engineer", "--site", "test-quay", "--site", "delta") == 0
+    assert {code: held[1] for code, held in at(sqlite_book, "ana").items()} == {
+        "test-quay": (Role.ENGINEER,), "mill": (Role.RECORDER,), "delta": (Role.ENGINEER,),
+    }  # fmt: skip

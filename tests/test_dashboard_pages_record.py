@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -225,6 +226,42 @@ def test_the_page_and_the_book_judge_alike(book: Opened, form: Form) -> None:
     line = book.story().standing[-1]
     assert line.found_ratio is not None
     assert f"As found {line.found_ratio:.2f}" in said
+
+
+FACES = {
+    f"found.dial.{dial}.{place}": text
+    for dial, readings in ((1, ("0", "0.05", "-0.06", "-0.11")), (2, ("0", "-0.03", "0.04", "0.07")))
+    for place, text in zip(("top", "right", "bottom", "left"), readings, strict=True)
+} | {"found.method": "two faces", "found.dial.1.diameter": "100", "found.dial.2.diameter": "100"}
+
+
+def test_a_span_that_is_not_the_described_one_is_asked_about_and_page_and_book_judge_by_the_described_one(
+    book: Opened, form: Form
+) -> None:
+    fields = form.fields() | results() | FACES
+    nearly = form.look(fields | {"found.span": "180.5"})["record-asks"]["data"]
+    assert "stated.span" not in [one[1] for one in nearly], "the same, measured once more"
+    other = fields | {"found.span": "240"}
+    (ask,) = (one for one in form.look(other)["record-asks"]["data"] if one[1] == "stated.span")
+    assert "The span typed is 240 mm; P-2 is described with 180 mm, and is judged by that." in ask[3]
+    assert ask[2] == "found.span"
+    refused = json.dumps(form.send(other), ensure_ascii=False)
+    assert "Nothing was recorded." in refused
+    assert re.search(r'Reasons still to state, above: \d\."', refused), "under the button they do not stand below"
+    assert '"#rf-stated-span"' in refused, "and the first is a tap away"
+    asks, typed = ({"id": one, "property": "data", "value": of} for one, of in ((Ids.ASKS, [ask]), (Ids.TYPED, other)))
+    reasons = call(form.client, f"{Ids.REASONS}.children", [asks], [typed]).get_data(as_text=True)
+    assert '"#rs-found-span"' in reasons, "so is the field that a question is about"
+    stated = {one[1]: "the dials stood wider" for one in form.look(other)["record-asks"]["data"]}
+    shown = form.look(other | stated)["record-status"]["children"]
+    answer = form.send(other | stated)
+    assert Ids.HANDED in answer.get("sideUpdate", {}), json.dumps(answer)
+    line = book.story().standing[-1]
+    assert line.judged_as is not None
+    assert line.judged_as.span_mm == 180.0
+    assert line.job.typed["stated reason: span is not the described one"] == "the dials stood wider"
+    assert line.found_ratio is not None
+    assert f"As found {line.found_ratio:.2f}" in shown
 
 
 def test_names_and_serials_are_held_against_those_of_the_book(book: Opened, form: Form) -> None:

@@ -19,6 +19,7 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, AuthResult
 
 from dashboard.cli import _parser
+from dashboard.console.proving import run_head
 from dashboard.console.reporting import last_month_over, run_report
 from dashboard.reports import mail
 from dashboard.reports.mail import MailError, MailSettings, message_of, read_mail_settings, send
@@ -243,6 +244,8 @@ def test_what_was_typed_goes_before_the_environment(tmp_path: Path) -> None:
         ({"DRIFTBOOK_SMTP_FROM": "", "DRIFTBOOK_SMTP_USER": "book"}, "from which address"),
         ({"DRIFTBOOK_SMTP_FROM": "book\nBcc: x@y.example"}, "no mail address"),
         ({"DRIFTBOOK_SMTP_SECURITY": "ssl3"}, "no way of encrypting"),
+        ({"DRIFTBOOK_SMTP_CA": "nowhere/ca.pem"}, "DRIFTBOOK_SMTP_CA.*nowhere/ca.pem.*No such file"),
+        ({"DRIFTBOOK_SMTP_CA": __file__}, "DRIFTBOOK_SMTP_CA.*cannot be read"),
         ({"DRIFTBOOK_SMTP_USER": "u", "DRIFTBOOK_SMTP_PASSWORD_FILE": "nowhere/at/all"}, "cannot be read"),
     ],
 )
@@ -288,8 +291,18 @@ def test_a_review_that_could_not_be_sent_is_kept_as_a_file(
     monkeypatch.chdir(tmp_path)
     with open_book(sqlite_book, tmp_path):
         arguments = given("month", "2025-11", "--book", sqlite_book.book, "--mail", "--smtp", "127.0.0.1:9")
-        with pytest.raises(MailError):
+        with pytest.raises(MailError, match=r"The paper was written to review-2025-11\.pdf"):
             run_report(arguments, WHO)
+        with pytest.raises(MailError, match="was not sent") as told:  # a head is no paper
+            run_head(
+                _parser().parse_args(
+                    ["head", "--book", sqlite_book.book, "--mail", "a@plant.example", "--smtp", "127.0.0.1:9"]
+                ),
+                WHO,
+            )
+        assert "written" not in str(told.value)
+        with pytest.raises(InvalidValueError, match="has not begun"):
+            run_report(given("month", "2099-01", "--book", sqlite_book.book), {})
     assert (tmp_path / "review-2025-11.pdf").read_bytes().startswith(b"%PDF")
 
 

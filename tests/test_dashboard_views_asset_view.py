@@ -97,6 +97,14 @@ def test_a_break_on_the_day_of_a_job_belongs_before_it() -> None:
     assert [str(when)[:4] for when in view.ratio.solid_times] == ["2025", "2026", "2026"]
 
 
+def test_two_jobs_of_one_moment_are_joined_by_no_line() -> None:
+    twin = line(job("P-1", "2025-01-05T09:00", LEFT, LEFT), PUMP, 9)
+    view, before = (build(story_of(PUMP, lines), Display()) for lines in ([*jobs(), twin], jobs()))
+    assert view.ratio is not None
+    assert before.ratio is not None
+    assert len(view.ratio.solid_times) == len(before.ratio.solid_times), "one moment more, and no run more"
+
+
 def test_an_installation_later_begins_a_new_life() -> None:
     later = [*jobs(), line(job("P-1", "2026-05-05T09:00", None, LEFT), PUMP, 8)]
     view = build(story_of(PUMP, later), Display())

@@ -121,7 +121,11 @@ def test_a_trial_replaces_the_laws_that_were_typed_and_keeps_the_cap_and_all_els
 def test_the_last_adopted_by_today_is_in_force_and_the_earlier_one_ends_the_day_before() -> None:
     later = replace(STARTER, version=2, adopted_on=date(2024, 3, 1))
     to_come = replace(STARTER, version=3, adopted_on=date(2027, 1, 1))
-    lines = set_lines(adopted(STARTER, later, to_come), TODAY, Display())
+    lines = set_lines(adopted(STARTER, later, to_come), TODAY, Display(), "UTC")
+    assert lines[0].recorded == date(2020, 1, 2)
+    assert set_lines(adopted(STARTER), TODAY, Display(), "America/Chicago")[0].recorded == date(2020, 1, 1), (
+        "its own day"
+    )
     assert [line.state for line in lines] == ["past", "in force", "to come"]
     assert lines[0].until == date(2024, 2, 29)
     assert in_force_of(adopted(STARTER, later, to_come), TODAY) is later

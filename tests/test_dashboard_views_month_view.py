@@ -1,5 +1,7 @@
 """The Month page: counts equal a plain recount, and its sentence says what they are."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -7,11 +9,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard.views.month_view import build
+from dashboard.components.month_counts import by_class
+from dashboard.components.month_lists import left_over_part, listed_in
+from dashboard.files.recheck_calendar import recheck_calendar
+from dashboard.place import Place
+from dashboard.views.asked_by_risk import AskedByRisk, asked_by_risk, risk_key, risk_sentence
+from dashboard.views.month_view import build, returned_words, unsigned_words
+from dashboard.views.plan_view import ground_of
 from dashboard.views.shares import Change
 from models.history.columns import SPEED_BOUNDS_RPM
+from models.history.engine import study_of
 from models.history.runs import runs_of
 from models.values.asset import Asset
+from models.values.looked_at import LookedAt
 from tests.history_maker import NOW, STARTER, Misalignment, Reason, columns_of, job, line, made_book, site, story_of
 
 TODAY = date(2026, 11, 18)
@@ -196,6 +206,7 @@ def test_a_speed_that_is_not_known_has_a_line_only_where_it_has_jobs() -> None:
         [story_of(unknown, [line(job("P-9", "2026-10-05T09:00", GOOD, GOOD, reason=Reason.PLANNED), unknown, 5)])]
     )
     assert view_of(history).classes[-1].index == -1
+    assert "jobs=all&class=unknown" in str(by_class(view_of(history), Place("/", {}), "light"))
     assert view_of(columns_of([])).classes[-1].index == 5
     assert np.isnan(history.jobs.found_ratio).all()
 
@@ -218,3 +229,66 @@ def test_a_list_that_is_cut_keeps_its_worst_and_says_how_long_it_was(book: Any) 
             assert getattr(cut, f"{name}_n") == getattr(whole, f"{name}_n") == len(every)
             longest = max(longest, len(every))
     assert longest > 1
+
+
+def test_who_looked_is_counted_over_all_that_was_left_over_limit_and_sorted_before_it_is_cut() -> None:
+    stories, worst = [], {}
+    for number in range(30):
+        pump, bad = replace(PUMP, tag=f"P-{number}"), Misalignment(offset_v=0.2 + number / 100)
+        stories.append(
+            story_of(pump, [line(job(pump.tag, "2026-10-05T09:00", bad, bad), pump, 100 + number)], asset_id=number + 1)
+        )
+        worst[100 + number] = pump.tag
+    history = columns_of(stories)
+    signed = range(108, 130)  # the 22 worst
+
+    def look(entries: Sequence[int]) -> LookedAt:
+        assert sorted(entries) == sorted(worst)
+        return LookedAt({129: "Bo Tarn"}, {entry: "Ana Wick" for entry in entries if entry in signed})
+
+    view = build(
+        history, runs_of(history.jobs, history.breaks), date(2026, 10, 1), TODAY, site=site(), instruments=(),
+        limit_set=STARTER, today_us=US, most=20, look=look,
+    )  # fmt: skip
+    assert (view.left_over_n, view.unreviewed, view.unsigned) == (30, 29, 8)
+    assert unsigned_words(view) == "Without a sign-off: 8 of them; these come first."
+    assert [visit.entry for visit in view.left_over] == [*range(107, 99, -1), *range(129, 117, -1)]
+    first, whole = (str(left_over_part(view, Place("/", choices))) for choices in ({}, {"list": "all"}))
+    assert "Not listed here: 10." in first
+    assert "list=all" in first
+    assert "Not listed here: 10." in whole, "the view was made for twenty"
+    assert "list=all" not in whole
+    assert (listed_in(Place("/", {})), listed_in(Place("/", {"list": "all"}))) == (20, 200)
+
+
+def test_a_machine_that_came_back_twice_in_a_month_is_two_visits_of_one_machine() -> None:
+    days = ("2026-09-01T09:00", "2026-10-05T09:00", "2026-10-25T09:00")
+    history = columns_of([story_of(PUMP, [line(job("P-1", on, BAD, GOOD), PUMP, n) for n, on in enumerate(days)])])
+    view = view_of(history, date(2026, 10, 1))
+    assert (view.returned_n, view.returned_machines) == (2, 1)
+    assert returned_words(view) == "2 visits of 1 machine"
+    assert returned_words(view_of(history, date(2026, 9, 1))) == "0 visits"
+
+
+def test_no_risk_is_claimed_for_machines_without_a_forecast() -> None:
+    stories = [
+        story_of(pump, [line(job(pump.tag, "2025-03-05T09:00", BAD, GOOD), pump, 100 + number)], asset_id=number + 1)
+        for number, pump in enumerate(replace(PUMP, tag=f"P-{number}") for number in range(3))
+    ]
+    history = columns_of(stories)
+    study = study_of(history)
+    plan = ground_of(history, study, TODAY, US, 12).plan(study.recheck)
+    asked = asked_by_risk(plan)
+    assert asked == AskedByRisk(now=3, soon=0, now_ruled=3, soon_ruled=0)
+    said = risk_sentence(asked, 0.1, 3)
+    assert "by the rule: there is no forecast for them, so no risk is known." in said
+    assert "10" not in said
+    some = risk_sentence(replace(asked, now_ruled=1), 0.1, 3)
+    assert "reaches 10\u202f%, or, where there is no forecast, that of the rule (so for 1 of them)" in some
+    assert "rule" not in risk_sentence(replace(asked, now_ruled=0), 0.1, 3)
+    assert "3 now, 3 of them by the rule" in risk_key(asked, 0.1, 3, 31)
+    text = recheck_calendar(history, site(), NOW).replace("\r\n ", "")
+    assert text.count("BEGIN:VEVENT") == 3
+    assert "by the rule of 12 months" in text
+    assert "By the accepted risk" not in text
+    assert "By the rule:" not in text

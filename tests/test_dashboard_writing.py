@@ -1,17 +1,38 @@
 """Numbers and dates as people read them."""
 
 import math
+import re
 from datetime import UTC, date, datetime
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard import writing
+from dashboard.words import WORDS
 from models.history.columns import SPEED_BOUNDS_RPM, speed_class_names
 
 
 def test_one_is_one_job_and_two_are_jobs() -> None:
     assert [writing.counted(n, "job") for n in (0, 1, 2)] == ["0 jobs", "1 job", "2 jobs"]
+
+
+FIXED = {
+    "month.key.due_soon", "month.key.due_both", "due.sentence.risk", "due.sentence.rule", "due.column.soon", "due.column.quarter",
+    "due.soon.title", "due.text", "month.key.due_both.ruled", "due.sentence.risk.some", "due.sentence.risk.none", "due.loads.ruled", "people.key.soon", "report.mail.body", "files.window.series", "problem.window",
+    "problem.years", "whatif.years.n", "month.chart.centre", "month.chart.run_above", "month.chart.run_below", "month.chart.provisional",
+    "people.effects.none", "people.effects.missing", "files.too_long", "offenders.seen",
+}  # fmt: skip
+"""Texts whose number is never one: a bound of ours, a chart of 24 months, years with a decimal."""
+
+
+def test_no_text_writes_a_number_before_a_noun_that_might_be_one_alone() -> None:
+    """A site whose rule is one month was told of '1 months': the number comes with its noun, from ``counted``."""
+    nouns = "months|days|years|rows|runs|causes|versions|repeats|areas|trains|instruments|sites|readings|positions|replacements|machines"
+    raw = re.compile(rf"\{{(\w+)\}} ({nouns})\b")
+    found = {
+        key for key, text in WORDS.items() if raw.search(text) and not key.startswith(("noun.", "told.distance.hub"))
+    }
+    assert found == FIXED
 
 
 def test_thousands_stand_apart_from_ten_thousand_on() -> None:

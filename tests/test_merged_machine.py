@@ -76,7 +76,8 @@ def form_asks() -> str:
 
 
 def merge_again(book: Opened) -> tuple[int, int]:
-    return merge_assets(book.reader.engine, book.site, "F-1", "P-2", by="desk", now=NOW, why="the rest")
+    done = merge_assets(book.reader.engine, book.site, "F-1", "P-2", by="desk", now=NOW, why="the rest")
+    return len(done.moved), done.breaks
 
 
 def test_a_job_that_was_brought_over_is_amended_where_it_stands_now(book: Opened) -> None:

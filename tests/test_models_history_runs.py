@@ -68,6 +68,18 @@ def test_an_installation_has_nothing_before_it() -> None:
     assert runs_of(jobs, no_breaks()).broken.tolist() == [False, True, False]
 
 
+def test_between_two_jobs_of_one_moment_there_is_no_run() -> None:
+    left = [[0.0] * 4, [0.1, 0, 0, 0], [0.2, 0, 0, 0], [0.0] * 4]
+    jobs = job_columns([0] * 4, [0, 10, 10, 30], left=left, found_ratio=[NAN, 2.0, 2.0, 2.0], hours_run=[1, 5, 9, 20])
+    runs = runs_of(jobs, no_breaks())
+    assert runs.returned.tolist() == [True, False, True], "left within and found over it 0.0 days later: no return"
+    assert runs.looked.tolist() == [True, False, True]
+    assert runs.known.tolist() == [True, False, True]
+    assert np.isnan(runs.hours).tolist() == [False, True, False]
+    assert runs.drift[2, 0] == -0.2, "the run after begins where the later entry of the moment left the machine"
+    assert not runs.broken.any(), "it cuts nothing: what lies before and after is one series"
+
+
 def test_hours_run_backwards_say_nothing() -> None:
     jobs = job_columns([0] * 4, [0, 10, 20, 30], hours_run=[100, 250, 20, NAN])
     runs = runs_of(jobs, no_breaks())

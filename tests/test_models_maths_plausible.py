@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from models.intake.checking import is_odd
+from models.intake.checking_jobs import is_odd
 from models.maths.plausible import (
     Doubt,
     Gravity,

@@ -219,7 +219,7 @@ def test_what_is_missing_is_said_and_the_rest_is_worked_out() -> None:
     assert worked.soft_foot.pattern is Pattern.ONE
     two = (DialDraft(readings_mm=(0.0, 0.1, None, None), plane_mm=0.0), rim(Misalignment(), 90, "stationary shaft"))
     assert work_out(Draft(Way.REVERSE_INDICATOR, dials=two), SHORT, LIMITS, NONE, MM).reason.startswith(
-        "Dial 1 has 2 readings"
+        "Readings of dial 1: 2;"
     )
     no_plane = (DialDraft(readings_mm=(0.0,) * 4), two[1])
     assert (
@@ -231,6 +231,23 @@ def test_what_is_missing_is_said_and_the_rest_is_worked_out() -> None:
     assert "span" in work_out(Draft(Way.FACE_FACE, dials=faces), SHORT, LIMITS, NONE, MM).reason
     gap = replace(faces[0], opposite_mm=(0.0, None, None, None))
     assert "opposite" in work_out(Draft(Way.FACE_FACE, dials=(gap, faces[1])), SPACER, FLEX, NONE, MM).reason
+
+
+def test_a_typed_span_makes_the_offset_and_the_described_one_judges() -> None:
+    faces = (face(0.4, 0.1, 100.0), face(-0.2, 0.3, 100.0))
+    worked = work_out(Draft(Way.FACE_FACE, dials=faces, span_mm=240.0), SPACER, FLEX, NONE, MM)
+    plain = work_out(Draft(Way.FACE_FACE, dials=faces), SPACER, FLEX, NONE, MM)
+    assert worked.misalignment is not None
+    assert plain.misalignment is not None
+    assert worked.misalignment.offset_v == pytest.approx(plain.misalignment.offset_v * 240 / 180)
+    assert worked.flex_angles == spacer_angles(worked.misalignment, 180.0), "as the book judges it"
+    assert [(one.gravity, one.field) for one in worked.checks if one.doubt is Doubt.SPAN] == [(Gravity.REASON, "span")]
+    for draft, asset in (
+        (Draft(Way.FACE_FACE, dials=faces, span_mm=181.7), SPACER),
+        (Draft(Way.FACE_FACE, dials=faces, span_mm=240.0), SHORT),
+    ):
+        checks = work_out(draft, asset, FLEX if asset is SPACER else LIMITS, NONE, MM).checks
+        assert Doubt.SPAN not in {one.doubt for one in checks}
 
 
 def test_nonsense_stops_with_its_field_and_never_raises() -> None:

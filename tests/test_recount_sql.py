@@ -141,7 +141,7 @@ def test_looks_and_returns_of_each_machine(demo: tuple[sqlite3.Connection, Reade
             FROM s WINDOW w AS (PARTITION BY asset_id ORDER BY performed_us, entry)
         )
         SELECT a.tag, COUNT(*), SUM(p.found_ratio > 1) FROM p JOIN asset a ON a.id = p.asset_id
-        WHERE p.earlier IS NOT NULL AND p.before <= 1 AND p.found_ratio IS NOT NULL AND p.reason <> 'installation'
+        WHERE p.earlier IS NOT NULL AND p.since < p.performed_us AND p.before <= 1 AND p.found_ratio IS NOT NULL AND p.reason <> 'installation'
           AND NOT EXISTS (
             SELECT 1 FROM machine_break b
             WHERE b.asset_id = p.asset_id AND b.on_day > day(p.since) AND b.on_day <= day(p.performed_us))

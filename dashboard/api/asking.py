@@ -204,7 +204,8 @@ def body(operation: Operation) -> Any:
         raw = request.get_data(cache=False)
     except RequestEntityTooLarge:
         raise ProblemError(
-            413, "too-large", f"The body is longer than {MOST_BYTES} bytes.", remedy="One request records one job; send several."
+            413, "too-large", f"The body is longer than the {MOST_BYTES:,} bytes that are read here; nothing was done with it.",
+            remedy="One request records one job: send several, or import a file of many: driftbook import FILE",
         ) from None  # fmt: skip
     try:
         said = json.loads(raw.decode(), parse_constant=_no_number, object_pairs_hook=_once)

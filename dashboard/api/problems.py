@@ -69,7 +69,7 @@ _PLAIN: Mapping[int, tuple[str, str, str]] = {
     404: ("not-found", "There is nothing at this address.", "The addresses are listed in /api/v1/openapi.json."),
     421: ("other-name", "This server is not known under that name.", "Start it with the name under which programs reach it."),
     405: ("no-such-method", "This cannot be done here.", "The header Allow lists what can."),
-    413: ("too-large", "The body is too large.", "One request records one job; send several."),
+    413: ("too-large", "The body is too large.", "One request records one job: send several, or import a file of many: driftbook import FILE"),
 }  # fmt: skip
 
 

@@ -4,7 +4,6 @@
 
   var NAME = "driftbook-name";
   var STAGES = ["found", "left"];
-  var LEAVING = 3000; /* milliseconds after which a job that was to be handed in has been, or its form is gone */
   var WAIT = 220; /* milliseconds without a key before the numbers are asked for */
 
   var kept = {}; /* every text of the form by its name, also of fields that are not shown just now */
@@ -12,14 +11,11 @@
   var here = null; /* which draft this is, and in which units it is typed */
   var ways = {}; /* by stage the last way of measuring with dials whose fields came: what stands in them was typed for it */
   var timer = null;
-  var sending = false;
-  var sent = null; /* the draft that was handed in, as it was then */
-  var leaving = null;
   var reshaping = []; /* the stages whose fields are on their way */
-  var uncertain = false; /* nobody knows whether what was handed in is in the book */
 
   var drafts = window.driftbookDrafts;
   var answers = window.driftbookAnswers;
+  var handing = window.driftbookHanding;
   var store = drafts.store;
   var form = answers.form;
   var each = answers.each;
@@ -90,8 +86,8 @@
     if (here === null) {
       return false;
     }
-    if (sending && sent !== null && sent.key === here.key && same(fields, sent.fields)) {
-      return true; /* written anew it would be another draft, and stay when the job is in the book */
+    if (handing.holds(here.key, fields)) {
+      return true;
     }
     var well = drafts.write(here.key, draft_of(fields));
     two_tabs(!well);
@@ -143,27 +139,31 @@
     untouched(false);
   }
 
-  /* What was answered to the last tap is not of what is typed from now on. */
-  function forget_answer() {
-    var box = document.getElementById("record-answer");
-    if (box !== null && box.textContent !== "") {
-      window.dash_clientside.set_props("record-answer", { children: null });
-    }
-  }
-
   function begin_again() {
     window.clearTimeout(timer);
     kept = {};
     window.dash_clientside.set_props("record-key", { data: Object.assign({}, here, { again: Date.now() }) });
   }
 
-  function rest() {
-    var button = document.getElementById("record-save");
-    sending = false;
-    if (button !== null) {
-      button.removeAttribute("aria-disabled");
+  handing.attach({
+    same: same,
+    collect: collect,
+    keep: keep,
+    made_for: made_for,
+    later: later,
+    here: function () {
+      return here;
+    },
+    /* The job itself is handed in: its numbers are not asked for meanwhile. */
+    wait: function () {
+      window.clearTimeout(timer);
+    },
+    /* What was typed is in the book. */
+    left: function () {
+      here = null;
+      kept = {};
     }
-  }
+  });
 
   function changed(event) {
     var root = form();
@@ -171,9 +171,7 @@
       return;
     }
     var name = event.target.getAttribute("name") || "";
-    if (!sending && !uncertain) {
-      forget_answer();
-    }
+    handing.typed();
     if (event.type === "change" && /^(found|left)\.method$/.test(name)) {
       reshape(name.split(".")[0]);
       return;
@@ -196,33 +194,9 @@
     field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
-  /* On a slow phone the form can be gone before what was handed in is on its way: then it was not recorded, and that is said. */
-  document.addEventListener("driftbook-asked", function (event) {
-    if (event.detail.output === "record-answer.children") {
-      window.clearTimeout(leaving);
-    }
-  });
-
-  function left_too_soon() {
-    if (sending && form() === null) {
-      var slot = document.getElementById("shell-notice");
-      rest();
-      window.dash_clientside.set_props("shell-notice", { children: slot.getAttribute("data-unasked") });
-    }
-  }
-
-  /* What was handed in was not answered: the button works again; where it may have been done (null) nothing is certain. */
   document.addEventListener("driftbook-unanswered", function (event) {
-    var slot = document.getElementById("shell-notice");
     if (event.detail.output.indexOf("record-measure-") >= 0) {
       reshaped();
-    }
-    if (event.detail.output === "record-answer.children" && sending) {
-      rest();
-      if (event.detail.done === null) {
-        uncertain = true;
-        window.dash_clientside.set_props("record-answer", { children: slot.getAttribute("data-unsaved") });
-      }
     }
   });
   document.addEventListener("driftbook-answers", function () {
@@ -325,8 +299,7 @@
       }
       here = key;
       latest = {};
-      sending = false;
-      uncertain = false;
+      handing.began();
       ways = {};
       reshaping = [];
       var draft = drafts.read(key.key);
@@ -387,79 +360,6 @@
       if (part && part.props) {
         answers.chanced(part.props["data-asked"]);
       }
-    },
-    record_send: function (clicks) {
-      if (!clicks || sending) {
-        return window.dash_clientside.no_update;
-      }
-      sending = true;
-      window.clearTimeout(leaving);
-      leaving = window.setTimeout(left_too_soon, LEAVING);
-      window.clearTimeout(timer);
-      var button = document.getElementById("record-save");
-      button.setAttribute("aria-disabled", "true");
-      var fields = collect();
-      sent = keep(fields) ? { key: here.key, text: drafts.written(here.key), fields: fields } : null;
-      uncertain = false;
-      forget_answer();
-      return { fields: made_for(fields), n: clicks };
-    },
-    record_answered: function (answer) {
-      /* Emptied by the page itself it is no answer. */
-      if (answer && !uncertain) {
-        rest();
-      }
-      if (answer) {
-        window.setTimeout(function () {
-          var box = document.getElementById("record-answer");
-          if (box !== null && box.textContent !== "") {
-            box.focus();
-          }
-        }, 30);
-      }
-    },
-    record_handed: function (handed) {
-      if (!handed) {
-        return;
-      }
-      if (window.location.pathname === "/record" && form() !== null && here !== null && here.key === handed.key) {
-        var query = new URLSearchParams(window.location.search);
-        query.delete("amend");
-        query.set("asset", handed.tag);
-        query.set("saved", handed.entry);
-        window.dash_clientside.set_props("shell-url", { search: "?" + query.toString() });
-        return;
-      }
-      /* Its form was left before the answer came: that is said where its reader is now. */
-      if (sent !== null && sent.key === handed.key) {
-        drafts.drop_if(handed.key, sent.text);
-        sent = null;
-        rest();
-      }
-      /* Another page takes old notices away as it opens: this one comes after that. */
-      window.setTimeout(function () {
-        window.dash_clientside.set_props("shell-notice", { children: handed.told });
-      }, 1000);
-    },
-    record_done: function (key) {
-      if (!key) {
-        return window.dash_clientside.no_update;
-      }
-      here = null;
-      sending = false;
-      kept = {};
-      /* What was typed since, here or in another tab, is another job. */
-      if (sent !== null && sent.key === key) {
-        drafts.drop_if(key, sent.text);
-      }
-      sent = null;
-      window.setTimeout(function () {
-        var head = document.getElementById("record-confirmed");
-        if (head !== null) {
-          head.focus();
-        }
-      }, 30);
-      return true;
     }
   });
 })();

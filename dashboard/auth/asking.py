@@ -13,7 +13,9 @@ from werkzeug.wrappers import Response
 
 from dashboard.auth.access import Access, Signed
 from dashboard.context import KEY, Context
+from dashboard.place import Place
 from models.values.roles import Permission
+from models.values.story import Site
 
 SIGN_IN: Final = "/sign-in"
 PASSWORD: Final = "/password"  # noqa: S105 - the path of the page
@@ -56,6 +58,19 @@ def may_void(site_id: int) -> bool:
 def may_import(site_id: int) -> bool:
     """Tell whether who asks may import files for a site, in a book that can be written."""
     return unguarded().desk is not None and may(Permission.IMPORT, site_id)
+
+
+def lost_site(place: Place) -> Site | None:
+    """Give the site of an address if who asks had a role there once and may not read it any more.
+
+    That it is there they know already; of a site at which they never had a role they learn nothing.
+    """
+    who, code = signed(), place.get("site").casefold()
+    if who is None or not code:
+        return None
+    theirs = (site for site in unguarded().book.sites() if site.site_id in who.account.sites)
+    found = next((site for site in theirs if site.code.casefold() == code), None)
+    return None if found is None or who.may(Permission.READ, found.site_id) else found
 
 
 # -- cookies and forms ---------------------------------------------------------------------------------------------

@@ -89,7 +89,7 @@ def _form(onward: str, said: str = "", *, status: int = 200) -> Response:
         form(
             asking.SIGN_IN,
             tag("input", type="hidden", name="next", value=onward),
-            field("login", say("door.login"), autocomplete="username", autocapitalize="none", spellcheck="false", required=True, maxlength=200),
+            field("login", say("door.login"), request.form.get("login", "")[:200], autocomplete="username", autocapitalize="none", spellcheck="false", required=True, maxlength=200),
             field("password", say("door.password"), kind="password", autocomplete="current-password", required=True, maxlength=LONGEST),
             button(say("door.enter")),
         ),

@@ -73,7 +73,8 @@ def _ask(wanted: frozenset[Permission]) -> Any:
     site_id = None if Permission.ADMINISTER in wanted else _site_asked(g.signed)
     if all(g.signed.may(one, site_id) for one in wanted):
         return None
-    return _refused(say("gate.roles", needed=", ".join(say(f"permission.{one.value}") for one in sorted(wanted))))
+    needed = say("gate.roles", needed=", ".join(say(f"permission.{one.value}") for one in sorted(wanted)))
+    return _refused(f"{needed} {say('gate.remedy')}")
 
 
 def _needed() -> frozenset[Permission] | None:

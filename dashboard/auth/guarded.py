@@ -109,7 +109,12 @@ class GuardedKeepingBook(GuardedBook):
         self.__getattr__("prepare")(site_id)
 
 
-ASKS: Final = {"limit_set": Permission.READ, "tag_of": Permission.READ, "first_site": Permission.IMPORT}
+ASKS: Final = {
+    "limit_set": Permission.READ,
+    "tag_of": Permission.READ,
+    "first_site": Permission.IMPORT,
+    "why_no_signature": Permission.SIGN_OFF,
+}
 """Questions to the desk that write nothing."""
 
 WRITES: Final = {"sign_off": Permission.SIGN_OFF, "void": Permission.AMEND, "bring_in": Permission.IMPORT}

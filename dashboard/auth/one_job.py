@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dashboard.auth.forms import Part
+from flask import Response
+
+from dashboard.auth.asking import lost_site
+from dashboard.auth.forms import Part, message_page
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.views.asset_view import last_day
@@ -20,6 +23,14 @@ def find_job(seen: Scene, entry: int) -> tuple[AssetStory, JobLine] | None:
     story = context().book.story(seen.site.site_id, tag_name) if tag_name else None
     line = next((one for one in story.jobs if one.entry == entry), None) if story is not None else None
     return None if story is None or line is None else (story, line)
+
+
+def no_job(seen: Scene, title: str, text: str) -> Response:
+    """Say that an entry is no job; to who had a role at its site and lost it meanwhile, that."""
+    lost = lost_site(seen.place)
+    if lost is not None:
+        text = f"{say('files.lost_site', asked=lost.code)} {say('problem.site.lost.remedy')}"
+    return message_page(title, text, 404 if lost is None else 403)
 
 
 def job_facts(story: AssetStory, line: JobLine) -> list[tuple[Part, ...]]:

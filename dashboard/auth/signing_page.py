@@ -15,7 +15,7 @@ from dashboard.auth import asking
 from dashboard.auth.access import FRESH
 from dashboard.auth.door_page import here, waited
 from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
-from dashboard.auth.one_job import find_job, job_facts
+from dashboard.auth.one_job import find_job, job_facts, no_job
 from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
@@ -38,7 +38,7 @@ def sign(entry: int) -> Any:
     seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
     found = find_job(seen, entry)
     if found is None:
-        return message_page(say("sign.title"), say("sign.unknown", entry=count(entry)), 404)
+        return no_job(seen, say("sign.title"), say("sign.unknown", entry=count(entry)))
     if found[1].void:
         return message_page(say("sign.title"), say("void.no_signing", entry=count(entry)), 409)
     if request.method == "GET":
@@ -51,6 +51,8 @@ def sign(entry: int) -> Any:
 def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
     access, who, desk = asking.access_of_app(), asking.signed(), context().desk
     typed = request.form
+    if _kept_out(seen, line) is not None:
+        return _form(seen, story, line, status=409)
     if who is not None and access is not None:
         answer = access.confirm(who, typed.get("password", "")[: LONGEST + 1], here())
         if answer.wait is not None:
@@ -75,29 +77,14 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
 
 
 def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int = 200) -> Response:
-    who, zone, now = asking.signed(), story.site.zone, context().clock()
+    zone = story.site.zone
     held = [
         (one.by, say(f"meaning.{one.meaning.value}"), moment(one.at, zone), one.remark)
         for one in story.signoffs
         if one.signed_entry == line.entry
     ]
     heads = [say(f"sign.column.{name}") for name in ("person", "meaning", "at", "remark")]
-    meanings = [(one.value, say(f"meaning.{one.value}")) for one in Meaning]
-    if who is None:
-        typed = request.form.get("by", "")
-        name: Part = field("by", say("record.by"), typed, about=say("sign.believed"), required=True, maxlength=120)
-        proof: Part = None
-    else:
-        name = tag("p", say("sign.as", person=who.account.person(seen.required.site_id), at=moment(now, zone)))
-        access = asking.access_of_app()
-        if access is not None and access.has_password(who):
-            proof = field(
-                "password", say("door.password"), kind="password", autocomplete="current-password", maxlength=LONGEST,
-                about=say("sign.password"),
-            )  # fmt: skip
-        else:
-            proof = tag("p", say("sign.fresh", n=FRESH.seconds // 60), class_="note")
-    address = seen.place.here()
+    kept_out = _kept_out(seen, line)
     return page(
         say("sign.page", entry=count(line.entry)),
         problem(*said),
@@ -106,18 +93,56 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
         ),
         table(say("sign.what"), [say("entry.column.field"), say("entry.column.value")], job_facts(story, line)),
         table(say("sign.entry.caption"), heads, held) if held else tag("p", say("sign.entry.none"), class_="note"),
-        section(
-            say("sign.do"),
-            form(
-                address,
-                name,
-                # What was chosen comes back with a form that was refused: it would be another signature otherwise.
-                choice("meaning", say("sign.column.meaning"), meanings, request.form.get("meaning", "")),
-                field("remark", say("sign.remark"), request.form.get("remark", ""), maxlength=400),
-                proof,
-                button(say("sign.button")),
-            ),
-            tag("p", say("sign.bound"), class_="note"),
-        ),
+        section(say("sign.do"), *(_to_sign(seen, zone) if kept_out is None else (kept_out,))),
         status=status,
+    )
+
+
+def _kept_out(seen: Scene, line: JobLine) -> Part:
+    """Say why who is signed in cannot sign this, before they try; where names are believed it is told when one is given."""
+    who, desk = asking.signed(), context().desk
+    if who is None or desk is None:
+        return None
+    refused = desk.why_no_signature(seen.required, line.entry, who.account.person(seen.required.site_id))
+    if refused is None:
+        return None
+    later = line.superseded_by
+    way = (
+        None
+        if later is None
+        else tag("p", tag("a", say("sign.page", entry=count(later)), href=seen.place.to(f"/sign/{later}")))
+    )
+    return tag("div", tag("p", tell(refused.message)), tag("p", tell(refused.remedy)), way, class_="blank")
+
+
+def _to_sign(seen: Scene, zone: str) -> tuple[Part, ...]:
+    """Put the form: in whose name, what the signature means, and the proof that it is theirs."""
+    who = asking.signed()
+    if who is None:
+        typed = request.form.get("by", "")
+        name: Part = field("by", say("record.by"), typed, about=say("sign.believed"), required=True, maxlength=120)
+        proof: Part = None
+    else:
+        person = who.account.person(seen.required.site_id)
+        name = tag("p", say("sign.as", person=person, at=moment(context().clock(), zone)))
+        access = asking.access_of_app()
+        if access is not None and access.has_password(who):
+            proof = field(
+                "password", say("door.password"), kind="password", autocomplete="current-password", maxlength=LONGEST,
+                about=say("sign.password"),
+            )  # fmt: skip
+        else:
+            proof = tag("p", say("sign.fresh", n=FRESH.seconds // 60), class_="note")
+    meanings = [(one.value, say(f"meaning.{one.value}")) for one in Meaning]
+    return (
+        form(
+            seen.place.here(),
+            name,
+            # What was chosen comes back with a form that was refused: it would be another signature otherwise.
+            choice("meaning", say("sign.column.meaning"), meanings, request.form.get("meaning", "")),
+            field("remark", say("sign.remark"), request.form.get("remark", ""), maxlength=400),
+            proof,
+            button(say("sign.button")),
+        ),
+        tag("p", say("sign.bound"), class_="note"),
     )

@@ -12,8 +12,8 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from dashboard.auth import asking
-from dashboard.auth.forms import button, done, field, form, message_page, page, problem, section, table, tag
-from dashboard.auth.one_job import find_job, job_facts
+from dashboard.auth.forms import button, done, field, form, page, problem, section, table, tag
+from dashboard.auth.one_job import find_job, job_facts, no_job
 from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
@@ -34,7 +34,7 @@ def void(entry: int) -> Any:
     seen = scene(request.path, request.query_string.decode("utf-8", "replace"))
     found = find_job(seen, entry)
     if found is None:
-        return message_page(say("void.page", entry=count(entry)), say("void.unknown", entry=count(entry)), 404)
+        return no_job(seen, say("void.page", entry=count(entry)), say("void.unknown", entry=count(entry)))
     if request.method == "GET":
         return _shown(seen, *found)
     if not asking.form_is_ours():

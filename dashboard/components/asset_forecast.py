@@ -128,7 +128,7 @@ def _why(view: ForecastView) -> str:
     over, risk = chance(view.over_then), percent(view.risk)
     if view.why == "class":
         return say("asset.why.class", over=over, risk=risk, days=counted(round(view.longest_days), "day"))
-    return say("asset.why.site", over=over, risk=risk, months=view.site_months)
+    return say("asset.why.site", over=over, risk=risk, months=counted(view.site_months, "month"))
 
 
 def _dates(view: ForecastView) -> html.Div:
@@ -198,7 +198,7 @@ def _held_sentence(held: Held) -> str:
         else say("asset.held.class", speed=speed_class(held.class_index, SPEED_BOUNDS_RPM))
     )
     text = say(
-        f"asset.held.{held.verdict}", n=count(held.intervals), machines=counted(held.machines, "machine"), of=of,
+        f"asset.held.{held.verdict}", n=counted(held.intervals, "interval"), machines=counted(held.machines, "machine"), of=of,
         share=percent(held.share), interval=interval(held.low, held.high),
     )  # fmt: skip
     better = 1.0 - held.loss / held.loss_none if held.loss_none > 0.0 else float("nan")

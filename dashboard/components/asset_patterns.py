@@ -26,7 +26,9 @@ def patterns_part(view: PatternsView, place: Place) -> html.Section:
         parts.append(html.P(say("asset.suggests.nothing")))
     if others:
         title = (
-            say("asset.suggests.others", n=len(others)) if suggested else say("asset.suggests.looked", n=len(others))
+            say("asset.suggests.others", n=len(others))
+            if suggested
+            else say("asset.suggests.looked", n=counted(len(others), "cause"))
         )
         parts.append(html.Details([html.Summary(title), *[_cause(cause, place) for cause in others]], className="more"))
     return section(say("asset.suggests.title"), *parts, about=say("about.asset.patterns"))

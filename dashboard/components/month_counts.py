@@ -37,6 +37,12 @@ def _cell(place: Place, line: ClassLine, stage: str, *, before: bool = False) ->
     return asked_link(place, _of(share), stage, None if line.index == ALL_SPEEDS else line.index, before=before)
 
 
+def _jobs(place: Place, line: ClassLine) -> Child:
+    if not line.jobs:
+        return count(0)
+    return asked_link(place, count(line.jobs), JOBS, None if line.index == ALL_SPEEDS else line.index)
+
+
 def behind_part(behind: JobsBehind, place: Place) -> html.Div:
     """Put the jobs behind the number that was opened."""
     columns = [
@@ -93,7 +99,7 @@ def by_class(view: MonthView, place: Place, scheme: str) -> html.Section:
     rows = [
         [
             line.name,
-            count(line.jobs),
+            _jobs(place, line),
             _cell(place, line, FOUND),
             percent(line.found.share),
             interval(line.found.low, line.found.high) if line.found.known else DASH,

@@ -9,19 +9,27 @@ from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.ids import MonthIds as Ids
 from dashboard.place import Place
-from dashboard.views.month_view import ByRisk, MonthView, Visit
+from dashboard.views.asked_by_risk import risk_sentence
+from dashboard.views.month_view import ByRisk, MonthView, Visit, returned_words, unsigned_words
 from dashboard.words import say
-from dashboard.writing import DASH, chance, count, counted, day, judged, late, percent
+from dashboard.writing import DASH, chance, count, counted, day, judged, late
 from dashboard.writing import month as month_name
 
 LISTED = 20
-"""Longest list of visits on the page."""
+"""Longest list on the page at first."""
+
+LISTED_ALL = 200
+"""Longest list on demand; the tables that the page hands out have no end."""
 
 
-def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str], signers: dict[int, str]) -> html.Div:
+def listed_in(place: Place) -> int:
+    """Give how long the lists may be, e.g. with ``list=all``."""
+    return LISTED_ALL if place.get("list") == "all" else LISTED
+
+
+def left_over_part(view: MonthView, place: Place) -> html.Div:
     """Put the jobs that were left over limit, and who looked at them and signed; those that nobody signed come first."""
-    listed = sorted(view.left_over[:LISTED], key=lambda visit: visit.entry in signers)
-    unsigned = sum(visit.entry not in signers for visit in listed)
+    reviewers, signers = view.looked.reviewers, view.looked.signers
     title = say("month.left_over.title", month=month_name(view.month), n=counted(view.left_over_n, "job"))
     columns = [
         Column(say("column.machine")),
@@ -44,28 +52,33 @@ def left_over_part(view: MonthView, place: Place, reviewers: dict[int, str], sig
             signers.get(visit.entry) or html.Strong(say("month.left_over.nobody")),
             two_lines(visit.description, visit.area),
         ]
-        for visit in listed
+        for visit in view.left_over[: listed_in(place)]
     ]
     inside: list[Child] = (
         [
-            note(say("month.left_over.unsigned", n=count(unsigned))),
+            note(unsigned_words(view)),
             table(say("month.left_over.caption"), columns, rows),
-            take("month-left-over", place),
+            take("month-left-over", place, list=None),
         ]
         if rows
         else [note(say("month.left_over.none"))]
     )
-    inside += _unlisted(view.left_over_n)
+    inside += _unlisted(view.left_over_n, len(rows), place)
     return html.Div(section(title, *inside, about=say("about.ratio")), id=Ids.LEFT_OVER)
 
 
-def _unlisted(n: int) -> list[Child]:
-    return [note(say("due.more", n=count(n - LISTED)))] if n > LISTED else []
+def _unlisted(n: int, shown: int, place: Place) -> list[Child]:
+    if n <= shown:
+        return []
+    parts: list[Child] = [note(say("due.more", n=count(n - shown)))]
+    if place.get("list") != "all":
+        parts.append(html.P(html.Link(say("due.list.all"), href=place.here(list="all"))))
+    return parts
 
 
 def returned_part(view: MonthView, place: Place) -> html.Div:
-    """Put the machines that came back, the worst first, with what their history suggests."""
-    title = say("month.returned.title", month=month_name(view.month), n=counted(view.returned_n, "machine"))
+    """Put the visits on which a machine had come back, the worst first, with what its history suggests."""
+    title = say("month.returned.title", month=month_name(view.month), n=returned_words(view))
     columns = [
         Column(say("column.machine")),
         Column(say("column.day"), number=True),
@@ -87,14 +100,14 @@ def returned_part(view: MonthView, place: Place) -> html.Div:
             _suggests(visit),
             two_lines(visit.description, visit.area),
         ]
-        for visit in view.returned[:LISTED]
+        for visit in view.returned[: listed_in(place)]
     ]
     inside: list[Child] = (
-        [table(say("month.returned.caption"), columns, rows), take("month-returned", place)]
+        [table(say("month.returned.caption"), columns, rows), take("month-returned", place, list=None)]
         if rows
         else [note(say("month.returned.none"))]
     )
-    inside += _unlisted(view.returned_n)
+    inside += _unlisted(view.returned_n, len(rows), place)
     return html.Div(section(title, *inside, about=say("month.about.returned")), id=Ids.RETURNED)
 
 
@@ -127,7 +140,7 @@ def due_part(view: MonthView, place: Place) -> html.Div:
             judged(line.left_ratio),
             two_lines(line.description, line.area),
         ]
-        for line in due.lines[:LISTED]
+        for line in due.lines[: listed_in(place)]
     ]
     text = say(
         "due.text",
@@ -137,17 +150,17 @@ def due_part(view: MonthView, place: Place) -> html.Div:
         n=count(due.in_service),
         day=day(view.today),
     )
-    by_rule: list[Child] = [html.H3(say("month.due.rule", months=due.interval_months)), note(text)]
+    by_rule: list[Child] = [html.H3(say("month.due.rule", months=counted(due.interval_months, "month"))), note(text)]
     if due.never:
         by_rule.append(note(say("due.never", n=counted(due.never, "machine"))))
     if rows:
-        by_rule += [table(say("due.caption"), columns, rows), take("due", place, by="rule", month=None)]
-    by_rule += _unlisted(due.overdue + due.soon)
+        by_rule += [table(say("due.caption"), columns, rows), take("due", place, by="rule", month=None, list=None)]
+    by_rule += _unlisted(due.overdue + due.soon, len(rows), place)
     by_rule.append(html.P(html.Link(say("month.due.all_rule"), href=place.to("/due", by="rule"))))
     parts: list[Child] = [html.Div(by_rule, className="part")]
     if view.by_risk is not None:
         parts.append(_by_risk(view, view.by_risk, place))
-    about = say("about.due", months=due.interval_months)
+    about = say("about.due", months=counted(due.interval_months, "month"))
     return html.Div(
         section(say("due.title"), html.Div(parts, className="columns"), about=f"{about} {say('month.about.risk')}"),
         id=Ids.DUE,
@@ -172,19 +185,12 @@ def _by_risk(view: MonthView, risk: ByRisk, place: Place) -> html.Div:
         ]
         for line in risk.lines
     ]
-    text = say(
-        "month.due.risk_text",
-        now=counted(risk.now, "machine"),
-        n=count(view.due.in_service),
-        risk=percent(risk.risk),
-        soon=count(risk.soon),
-        days=view.due.soon_days,
-    )
+    text = risk_sentence(risk.asked, risk.risk, view.due.in_service)
     parts: list[Child] = [html.H3(say("month.due.risk")), note(text)]
     if rows:
         parts += [
             table(say("month.due.risk_caption", n=counted(len(rows), "machine")), columns, rows),
-            take("due", place, month=None),
+            take("due", place, month=None, list=None),
         ]
     parts.append(html.P(html.Link(say("month.due.all_risk"), href=place.to("/due"))))
     return html.Div(parts, className="part")
@@ -202,4 +208,4 @@ def calibrations_part(view: MonthView, place: Place) -> html.Section:
     ]
     rows = [[one.serial, one.description, day(one.due), late(one.days_left)] for one in view.calibrations]
     listed = table(say("calibration.caption"), columns, rows)
-    return section(say("calibration.title"), listed, take("instruments", place, month=None))
+    return section(say("calibration.title"), listed, take("instruments", place, month=None, list=None))

@@ -8,10 +8,10 @@ import dash_mantine_components as dmc
 
 from dashboard.components import elements as html
 from dashboard.components.aria import aria, data
-from dashboard.components.month_lists import LISTED
 from dashboard.components.pieces import Child, key_number, key_numbers, key_share
 from dashboard.ids import MonthIds as Ids
 from dashboard.place import Place
+from dashboard.views.asked_by_risk import risk_key
 from dashboard.views.month_jobs_view import FOUND, JOBS, LEFT, asking
 from dashboard.views.month_view import MonthView
 from dashboard.views.shares import Change, Share
@@ -81,17 +81,12 @@ def _jump(text: str, to: str) -> Child:
     return html.A(text, href=f"#{to}")
 
 
-def _unreviewed(view: MonthView, reviewers: dict[int, str]) -> int:
-    return sum(not reviewers.get(visit.entry) for visit in view.left_over[:LISTED])
-
-
-def month_keys(view: MonthView, place: Place, reviewers: dict[int, str]) -> html.Dl:
+def month_keys(view: MonthView, place: Place) -> html.Dl:
     """Put the five numbers of the month; each leads to what it counts."""
     due, risk = view.due, view.by_risk
-    open_ones = _unreviewed(view, reviewers)
     left_before = _before(view.left_before, view.left_change)
-    if open_ones:
-        left_before = f"{say('month.key.unreviewed', n=count(open_ones))} {left_before}"
+    if view.unreviewed:
+        left_before = f"{say('month.key.unreviewed', n=count(view.unreviewed))} {left_before}"
     return key_numbers(
         key_number(
             say("month.key.jobs"),
@@ -118,12 +113,6 @@ def month_keys(view: MonthView, place: Place, reviewers: dict[int, str]) -> html
             say("month.key.due_below", n=counted(due.in_service, "machine"), day=day(view.today)),
             say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
             if risk is None
-            else say(
-                "month.key.due_both",
-                n=count(due.soon),
-                days=due.soon_days,
-                risky=count(risk.now),
-                risk=percent(risk.risk),
-            ),
+            else risk_key(risk.asked, risk.risk, due.soon, due.soon_days),
         ),
     )

@@ -24,9 +24,14 @@ def field_id(name: str) -> str:
     return f"rf-{name.replace('.', '-').replace('_', '-')}"
 
 
+def said_id(name: str) -> str:
+    """Give the id of the place where something is said of a field."""
+    return field_id(name).replace("rf-", "rs-", 1)
+
+
 def said_slot(name: str) -> html.Div:
     """Put the place where it is said how a field was understood, or what is wrong with it."""
-    return html.Div(id=field_id(name).replace("rf-", "rs-", 1), className="said", **data(said=name))
+    return html.Div(id=said_id(name), className="said", **data(said=name))
 
 
 def typed(

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from importlib.resources import as_file, files
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.writing import counted
 from models.commands.init_book import init_book
 from models.commands.seal_book import seal_book
 from models.commands.set_site import set_site
 from models.commands.upgrade_book import upgrade_book
-from models.errors import DriftbookError
+from models.commands.zones import check_zone
+from models.errors import DriftbookError, InvalidValueError
 from models.intake.limit_file import read_limit_set
 from models.intake.template import write_csv_files, write_workbook
 from models.settings import Settings
@@ -23,19 +27,25 @@ from models.values.limits import LimitSet
 from models.values.story import Site
 
 
-def starter_limits(by: str) -> LimitSet:
-    """Read the starter limit set that ships with the tool, adopted today."""
+def starter_limits(by: str, zone: str = "UTC") -> LimitSet:
+    """Read the starter limit set that ships with the tool, adopted today, on the day of a zone."""
     with as_file(files("seed_data") / "starter_limits.toml") as path:
-        return read_limit_set(path, adopted_by=by, adopted_on=now().date())
+        return read_limit_set(path, adopted_by=by, adopted_on=_today(zone))
+
+
+def _today(zone: str) -> date:
+    """Give the site's day: west of Greenwich that of UTC is tomorrow in the evening, and no other set could begin today."""
+    check_zone(zone)
+    return now().astimezone(ZoneInfo(zone)).date()
 
 
 def run_init(given: argparse.Namespace) -> int:
     """Make a book or add a site."""
     settings, by = settings_of(given), who(given)
     limit_set = (
-        read_limit_set(Path(given.limits), adopted_by=by, adopted_on=now().date())
+        read_limit_set(Path(given.limits), adopted_by=by, adopted_on=_today(given.zone))
         if given.limits
-        else starter_limits(by)
+        else starter_limits(by, given.zone)
     )
     display = Display(given.units, f"°{given.temperature}")
     site = init_book(
@@ -119,15 +129,39 @@ def run_site(given: argparse.Namespace) -> int:
     with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
-        asked = (given.units, given.temperature, given.zone, given.interval)
+        asked = (given.rename, given.units, given.temperature, given.zone, given.interval)
+        before = site
         if any(value is not None for value in asked):
-            display = Display(
-                given.units or site.display.length,
-                f"°{given.temperature}" if given.temperature else site.display.temperature,
-            )
+            display = None  # what is not typed stays, also where somebody else is just changing it
+            if given.units or given.temperature:
+                display = Display(
+                    given.units or site.display.length,
+                    f"°{given.temperature}" if given.temperature else site.display.temperature,
+                )
             site = set_site(
-                engine, site, by=who(given), now=now(), display=display, zone=given.zone, interval_months=given.interval
+                engine,
+                site,
+                by=who(given),
+                now=now(),
+                name=given.rename,
+                display=display,
+                zone=given.zone,
+                interval_months=given.interval,
+                why=given.why,
             )
+            if site == before:
+                out.print("Nothing was changed: it is set so already.")
+        elif given.why:
+            raise InvalidValueError(
+                "A reason alone changes nothing.",
+                remedy="Say what is to change: --rename, --units, --temperature, --zone or --interval.",
+            )
+    if site.name != before.name:
+        out.print(
+            f"'{before.name}' is called '{site.name}' from now on. Entries that were made before keep what they said."
+            f" Addresses, roles, tokens and names of files go by '{site.code}' as before, and '{before.name}' still finds it.",
+            markup=False,
+        )
     _show(settings, site)
     return 0
 
@@ -135,5 +169,6 @@ def run_site(given: argparse.Namespace) -> int:
 def _show(settings: Settings, site: Site) -> None:
     out.print(
         f"{site.name} ({site.code}) in {settings.shown}: {site.zone}; lengths in {site.display.length}, "
-        f"temperatures in {site.display.temperature}; next check {site.interval_months} months after the last."
+        f"temperatures in {site.display.temperature}; next check {counted(site.interval_months, 'month')} after the last.",
+        markup=False,
     )

@@ -9,6 +9,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.writing import counted
 from models.errors import ConflictError, DriftbookError
 from models.store.calendar_addresses import end_addresses, make_address, read_addresses
 from models.store.known import site_of
@@ -61,7 +62,9 @@ def _write(given: argparse.Namespace, engine: sa.Engine, site: Site) -> int:
     if path.exists():
         raise ConflictError(f"{path} is there already and is not overwritten.", remedy="Give another name: -o NAME.")
     path.write_bytes(text.encode())
-    out.print(f"Wrote {path}: {text.count('BEGIN:VEVENT')} machines of {site.name}.", markup=False, soft_wrap=True)
+    out.print(
+        f"Wrote {path}: {counted(text.count('BEGIN:VEVENT'), 'machine')} of {site.name}.", markup=False, soft_wrap=True
+    )
     return 0
 
 

@@ -1,4 +1,4 @@
-"""How the subcommands asset, sign, void and limits are typed."""
+"""How the subcommands asset, sign, void, limits and site are typed."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ RUNS = {
     "asset": ("changing", "run_asset"), "sign": ("changing", "run_sign"), "void": ("changing", "run_void"),
     "limits": ("limits", "run_limits"),
 }  # fmt: skip
+SITE_RUNS = {"site": ("book", "run_site")}
 
 
 def add_changing(
@@ -61,3 +62,28 @@ def add_changing(
         book(parser)
         parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
         by(parser)
+
+
+def add_site(
+    verb: Callable[[str, str, str], argparse.ArgumentParser],
+    book: Callable[[argparse.ArgumentParser], None],
+    by: Callable[[argparse.ArgumentParser], None],
+) -> None:
+    """Add the subcommand that shows and changes how a site is set."""
+    parser = verb(
+        "site",
+        "show how a site is set, or change its name, units, zone or interval",
+        "  driftbook site\n  driftbook site --units mil\n  driftbook site --interval 6\n"
+        '  driftbook site --rename "North Quay 2" --why "there are two quays now"',
+    )
+    book(parser)
+    parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
+    parser.add_argument(
+        "--rename", metavar="NAME", help="its name from now on; its code stays, and earlier names still find it"
+    )
+    parser.add_argument("--units", choices=("mm", "mil"), help="how the site reads lengths")
+    parser.add_argument("--temperature", choices=("C", "F"), help="how the site reads temperatures")
+    parser.add_argument("--zone", metavar="ZONE", help="its time zone, by IANA name")
+    parser.add_argument("--interval", type=int, metavar="MONTHS", help="rule for the next check")
+    parser.add_argument("--why", default="", metavar="REASON", help="reason of the change; it stays in the book")
+    by(parser)

@@ -75,7 +75,13 @@ def make_demo(folder: Path, display: Display) -> Settings:
     out.print(f"Making the invented plant '{plant.name}' in {folder} …")
     written = write(folder, plant)
     site = init_book(
-        half, name=plant.name, zone=plant.zone, display=display, limit_set=starter_limits("demo"), by="demo", now=now()
+        half,
+        name=plant.name,
+        zone=plant.zone,
+        display=display,
+        limit_set=starter_limits("demo", plant.zone),
+        by="demo",
+        now=now(),
     )
     sources: list[Source] = []
     for path in written:

@@ -4,11 +4,29 @@ from __future__ import annotations
 
 import sys
 import traceback
+from collections.abc import Sequence
 from pathlib import Path
 
 
-def unexpected(fault: Exception) -> int:
-    """Say in words what the system said, and keep the details for whoever mends it."""
+def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
+    """Say in words what the system said, and keep the details for whoever mends it.
+
+    Parameters
+    ----------
+    fault : Exception
+        What happened. [unitless]
+    typed : sequence of str
+        What was typed: a path of it that cannot be read or written is no fault of the program. [unitless]
+    """
+    system = next((one for one in (fault, fault.__cause__, fault.__context__) if isinstance(one, OSError)), None)
+    if system is not None and system.strerror and system.filename:
+        place = Path(str(system.filename))
+        if any(Path(word) in {place, *place.parents} for word in typed if word.strip(".")):
+            print(  # noqa: T201
+                f"driftbook: {place} cannot be read or written: {system.strerror}.\nCheck the name, its folder, and your rights there.",
+                file=sys.stderr,
+            )
+            return 2
     log = Path("driftbook-fault.log")
     kept = ""
     try:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.console.common import opened, out, settings_of
+from dashboard.writing import counted
 from models.errors import DriftbookError
 from models.history.engine import study_of
 from models.history.group import Group, SiteSummary, group_of, summary_of
@@ -108,7 +109,7 @@ def _show(group: Group) -> None:
     from rich.table import Table
 
     out.print(
-        f"{len(group.sites)} sites, {group.machines:,} machines, {group.jobs:,} jobs. "
+        f"{counted(len(group.sites), 'site')}, {group.machines:,} machines, {group.jobs:,} jobs. "
         f"{group.returned:,} of {group.looked:,} looks were returns, over {group.years:,.0f} machine-years: "
         f"{_rate(group.returned, group.years)} a machine-year."
     )

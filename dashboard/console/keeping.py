@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.writing import counted
 from models.commands.backup import back_up
 from models.commands.restore import IN_PLACE_OF, restore
 from models.store.backup import Copied
@@ -76,7 +77,7 @@ def run_partition(given: argparse.Namespace) -> int:
         out.print(f"Every site of {settings.shown} has its parts already; nothing was changed.", soft_wrap=True)
         return 0
     out.print(
-        f"{len(done.sites)} sites got parts of their own in {settings.shown}; {done.moved} rows were moved into them.",
+        f"Parts of their own in {settings.shown}: {counted(len(done.sites), 'site')}; moved into them: {counted(done.moved, 'row')}.",
         soft_wrap=True,
     )
     return 0

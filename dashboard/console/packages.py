@@ -14,7 +14,7 @@ from dashboard.console.common import now, opened, out, settings_of
 from models.commands.export_book import export_book
 from models.commands.take_in import move_book, take_in
 from models.errors import ConflictError, DriftbookError
-from models.settings import Settings, read_settings
+from models.settings import Settings, read_address, read_settings
 from models.store.copying import Checked
 
 
@@ -59,7 +59,7 @@ def run_take_in(given: argparse.Namespace) -> int:
 
 def run_move(given: argparse.Namespace) -> int:
     """Copy a book to another address."""
-    source, target = settings_of(given), read_settings(book=given.to)
+    source, target = settings_of(given), read_settings(book=read_address(given.to, "--to"))
     if source.url == target.url:
         raise ConflictError("The book is there already.", remedy="Give another address: --to ADDRESS.")
     with opened(source) as engine, _driver(), _bar() as tick:

@@ -29,9 +29,13 @@ def run_people(given: argparse.Namespace) -> int:
         return does[given.does](engine, given)
 
 
-def _sites(engine: sa.Engine, code: str | None) -> Sequence[Site]:
+def _sites(engine: sa.Engine, codes: Sequence[str] | None) -> Sequence[Site]:
+    """Give the sites that were named, each once; all of the book where none was."""
     with engine.connect() as connection:
-        return sites(connection) if code is None else [site_of(connection, code)]
+        if codes is None:
+            return sites(connection)
+        named = {site.site_id: site for site in (site_of(connection, code) for code in codes)}
+        return list(named.values())
 
 
 def _held(engine: sa.Engine, login: str) -> Account:
@@ -60,13 +64,22 @@ def _asked(given: argparse.Namespace) -> str:
 def _add(engine: sa.Engine, given: argparse.Namespace) -> int:
     with engine.connect() as connection:
         first = not state.any_account(connection)
+        held = account_of(connection, given.login)
+    places = _sites(engine, given.site)
+    if held is not None:
+        codes = " ".join(f"--site {site.code}" for site in places)
+        raise ConflictError(
+            f"There is an account '{held.login}' already.",
+            remedy=f"To give it a role at a site: driftbook people change {held.login} {codes} --role ROLE; or choose another login.",
+        )
     roles = roles_of(given.role)
     password = None if given.outside and not given.password_stdin else _asked(given)
     made = add_account(
-        engine, _sites(engine, given.site), given.login, person=given.name, roles=roles, by=who(given), now=now(),
+        engine, places, given.login, person=given.name, roles=roles, by=who(given), now=now(),
         password=password, must_change=given.must_change, mail=given.mail or "", outside=given.outside,
     )  # fmt: skip
-    out.print(f"'{made.login}' may sign in as {', '.join(roles)}.")
+    names = ", ".join(site.name for site in places)
+    out.print(f"'{made.login}' may sign in as {', '.join(roles)} at {names}.", markup=False, soft_wrap=True)
     if first:
         out.print("It is the first account: from now on everybody has to sign in to this book, on this machine too.")
         if "administrator" not in roles:

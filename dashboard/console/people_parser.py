@@ -55,7 +55,9 @@ def add_people(
         (change, "at every site at which they were added; roles only where they have one, the other sites are named"),
         (close, "at every site"),
     ):
-        one.add_argument("--site", metavar="CODE", help=f"at which site (default: {where})")
+        one.add_argument(
+            "--site", metavar="CODE", action="append", help=f"at which site; may be repeated (default: {where})"
+        )
     for one in (add, change, close, password):
         by(one)
     for one in (add, change):

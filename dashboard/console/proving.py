@@ -6,7 +6,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -18,11 +18,13 @@ from dashboard.console.whole import write_whole
 from dashboard.proofs import fault_words, package_of
 from dashboard.words import say
 from models.commands.set_key import set_key
-from models.errors import DriftbookError, InvalidValueError, UnreadableFileError
+from models.errors import BookDamagedError, DriftbookError, InvalidValueError, UnreadableFileError
 from models.ledger.checkpoint import Note, read_notes, write_line
+from models.ledger.findings import Fault
 from models.store.known import site_of
 from models.store.proofs import Head, last_head, one_state, read_keys
 from models.store.verify import Verified, verify_book
+from models.store.verify_names import OwnWork
 
 SHOWN = 20
 """So many findings are shown; all are counted."""
@@ -32,17 +34,23 @@ def run_verify(given: argparse.Namespace) -> int:
     """Compute the book again: 0 nothing was changed, 1 something does not fit."""
     settings, key = settings_of(given), _key(given.public_key)
     kept = [note for name in given.against or () for note in _kept(name)]
-    with (
-        opened(settings) as engine,
-        one_state(engine) as connection,
-        Progress(console=out.console, transient=True, disable=given.json or not out.is_terminal) as bar,
-    ):
-        task = bar.add_task("", total=None)
-        shared = None if given.one_process else settings
-        found = verify_book(
-            connection, against=kept, public_key=key, settings=shared,
-            progress=lambda done, of: bar.update(task, completed=done, total=of),
-        )  # fmt: skip
+    try:
+        with (
+            opened(settings) as engine,
+            one_state(engine) as connection,
+            Progress(console=out.console, transient=True, disable=given.json or not out.is_terminal) as bar,
+        ):
+            task = bar.add_task("", total=None)
+            shared = None if given.one_process else settings
+            found = verify_book(
+                connection, against=kept, public_key=key, settings=shared,
+                progress=lambda done, of: bar.update(task, completed=done, total=of),
+            )  # fmt: skip
+    except BookDamagedError as fault:
+        if "driftbook verify" not in fault.remedy:
+            raise
+        # To type this command again would help nobody.
+        raise BookDamagedError(fault.message, remedy=say("verify.damaged"), found=fault.found) from fault
     if given.json:
         out.print_json(json.dumps(_as_json(found, strict=given.strict)))
     else:
@@ -85,6 +93,7 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
         "against": [{"size": note.checkpoint.size, "holds": holds} for note, holds in found.kept],
         "counts": {str(fault): count for fault, count in sorted(found.tally.counts.items())},
         "findings": [asdict(finding) | {"fault": str(finding.fault)} for finding in found.tally.kept],
+        "own_work": [asdict(one) for one in found.own_work],
     }
 
 
@@ -101,6 +110,7 @@ def _tell(found: Verified, *, strict: bool, compared: bool) -> None:
         out.print(say("verify.kept.holds" if holds else "verify.kept.not", size=f"{note.checkpoint.size:,}"))
     if found.unsigned and not strict:
         out.print(say("verify.unsigned", n=f"{found.unsigned:,}"))
+    _tell_own_work(found.own_work)
     told = [one for one in found.tally.kept if strict or one.fault != "unsigned"]
     if found.faults(strict=strict) == 0:
         out.print(say("verify.fits.kept" if compared else "verify.fits"))
@@ -113,6 +123,18 @@ def _tell(found: Verified, *, strict: bool, compared: bool) -> None:
         out.print(f"  {fault_words(finding)}", markup=False, soft_wrap=True)
     counts = ", ".join(f"{count:,} × {fault}" for fault, count in sorted(found.tally.counts.items()))
     out.print(say("verify.counts", counts=counts))
+    if found.tally.counts[Fault.UNREADABLE]:
+        out.print(say("verify.unreadable"), soft_wrap=True)
+
+
+def _tell_own_work(own: Sequence[OwnWork]) -> None:
+    """Tell the sign-offs under the signer's own work; all their entries are named, for nothing else leads to them."""
+    if not own:
+        return
+    out.print(say("verify.own.one" if len(own) == 1 else "verify.own.many", n=f"{len(own):,}"), soft_wrap=True)
+    for one in own:
+        line = say("verify.own.line", entry=one.entry, name=one.name, signed=one.signed_entry, other=one.other)
+        out.print(f"  {line}", markup=False, soft_wrap=True)
 
 
 def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ) -> int:
@@ -200,9 +222,9 @@ def run_key(given: argparse.Namespace) -> int:
     settings = settings_of(given)
     if given.why and not given.set:  # who gives a reason believes that a key is set by it
         raise InvalidValueError(say("key.why"), remedy=say("key.why.remedy"))
-    with opened(settings) as engine, engine.connect() as connection:
-        site = site_of(connection, given.site)
-    if given.set:
+    if given.set:  # the entry about it is one of a site; the keys are those of the book
+        with opened(settings) as engine, engine.connect() as connection:
+            site = site_of(connection, given.site)
         entry = set_key(settings, site.site_id, by=who(given), now=now(), why=given.why)
         out.print(
             f"The key in {settings.key_path} signs from entry {entry} on."

@@ -15,7 +15,7 @@ from dashboard.console.whole import write_whole
 from dashboard.place import Place, read_month
 from dashboard.reports import makers
 from dashboard.reports.codes import VARIABLE, base_address, only_here
-from dashboard.reports.mail import MailSettings, message_of, read_mail_settings, send
+from dashboard.reports.mail import MailError, MailSettings, message_of, read_mail_settings, send
 from dashboard.reports.month_report import mail_texts
 from dashboard.reports.press import Paper, print_pdf
 from dashboard.reports.routes import read_day, read_way
@@ -70,6 +70,8 @@ def _asked_month(given: argparse.Namespace, asking: makers.Asking) -> date:
     asked = read_month(Place("/", {"month": given.month}))
     if asked.value is None:
         raise InvalidValueError(say("report.unknown.month", asked=given.month))
+    if asked.value > asking.today:
+        raise InvalidValueError(say("report.month.ahead", asked=given.month))
     return asked.value
 
 
@@ -119,10 +121,13 @@ def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse
     subject, body = mail_texts(makers.month_view(asking, _asked_month(given, asking)), made.paper.title)
     try:
         send(mail, message_of(mail, subject, body, (made.name, made.pdf), asking.now))
-    except DriftbookError:
+    except MailError as fault:
         # The paper is there, so it is kept although nobody got it.
         _write(made, given.output)
-        raise
+        if given.output == "-":
+            raise
+        kept = say("report.mail.kept", remedy=fault.remedy, path=given.output or made.name).strip()
+        raise MailError(fault.message, remedy=kept) from None
     _say(f"Sent to {', '.join(mail.to)} through {mail.host}.", given)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import logging
 import os
+import re
 import socket
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
@@ -12,6 +13,9 @@ from dataclasses import dataclass
 from dashboard.console.common import opened, out, settings_of
 from models.errors import DriftbookError
 from models.settings import Settings
+
+_NAME = re.compile(r"[\w*][\w.*-]*|\[?[0-9A-Fa-f:.]+\]?")
+"""A name or an address, as browsers send it; a port is compared by nobody."""
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -35,6 +39,12 @@ def run_serve(given: argparse.Namespace) -> int:
             "Behind another server the name has to be known under which browsers reach it.",
             remedy="Give it: --name HOST.",
         )
+    for name in given.name:
+        if not _NAME.fullmatch(name):
+            raise DriftbookError(
+                f"'{name}' is no name of a server.",
+                remedy="Give it without http:// and without a path: --name book.example.net",
+            )
     port = given.port if given.port is not None else free_port(given.host, DEFAULT_PORT)
     if not 1 <= given.threads <= 200:
         raise DriftbookError(

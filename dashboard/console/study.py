@@ -13,6 +13,7 @@ from rich.markup import escape
 from rich.table import Table as Grid
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.writing import counted
 from models.errors import DriftbookError, UnknownNameError
 from models.history.columns import History
 from models.history.engine import Choices, study_of
@@ -109,7 +110,7 @@ def _print_text(table: StudyTable, *, every: bool) -> None:
             grid.add_row(*(escape(_text(value)) for value in row))
         out.print(grid)
     if len(rows) < len(table.rows):
-        out.print(f"  … and {len(table.rows) - len(rows)} more rows (--all)")
+        out.print(f"  … and {counted(len(table.rows) - len(rows), 'row')} more (--all)")
 
 
 def _print_long(table: StudyTable, rows: tuple[tuple[Value, ...], ...]) -> None:

@@ -9,9 +9,15 @@ from urllib.parse import parse_qsl, urlencode
 
 from dashboard.console.common import now, opened, out, settings_of
 from dashboard.files.table_out import TableOut
-from models.errors import ConflictError, DriftbookError
+from dashboard.strict import strictly
+from dashboard.words import say
+from dashboard.writing import counted
+from models.errors import ConflictError, DriftbookError, InvalidValueError
 from models.settings import Settings
 from models.store.known import site_of
+
+_OF_THE_PAGE = {"list"}
+"""Choices of pages that say how many rows are shown; a file has all of them."""
 
 
 def run_table(given: argparse.Namespace) -> int:
@@ -46,7 +52,9 @@ def run_table(given: argparse.Namespace) -> int:
         sys.stdout.buffer.flush()
         return 0
     Path(given.output).write_bytes(body)
-    out.print(f"Wrote {given.output}: {made.title}; {len(made)} rows, {made.window}.", markup=False, soft_wrap=True)
+    out.print(
+        f"Wrote {given.output}: {made.title}; {counted(len(made), 'row')}, {made.window}.", markup=False, soft_wrap=True
+    )
     return 0
 
 
@@ -66,5 +74,24 @@ def _made(settings: Settings, code: str | None, name: str, query: str) -> TableO
         # The pages find their book through the application that answers; here it is one without pages.
         server = Flask("driftbook-table")
         install(server, Context(settings, Reader(engine), now))
-        with server.app_context(), patient():
-            return make_table(name, query)
+        typed = _choices(query)
+        with server.app_context(), patient(), strictly() as asked:
+            made = make_table(name, query)
+        unknown = sorted({one for one, _ in typed} - asked - _OF_THE_PAGE)
+        if unknown:
+            raise InvalidValueError(
+                say("files.no_choice", table=name, names=", ".join(unknown)),
+                remedy=say("files.no_choice.remedy", known=", ".join(sorted(asked))),
+            )
+        return made
+
+
+def _choices(query: str) -> list[tuple[str, str]]:
+    """Read the choices that were typed, each once: of two values a file would show one without a word."""
+    try:
+        typed = parse_qsl(query.lstrip("?"), keep_blank_values=True, strict_parsing=bool(query.lstrip("?")))
+    except ValueError:
+        typed = None
+    if typed is None or len({one for one, _ in typed}) < len(typed):
+        raise InvalidValueError(say("files.no_query", asked=query[:80]), remedy=say("files.no_query.remedy"))
+    return typed

@@ -108,6 +108,11 @@ def around(path: str, query: str) -> Around:
     return Around(seen, here.book, shown, here.clock(), query.lstrip("?"))
 
 
+def decimals_of(quantity: Quantity, display: Display) -> int | None:
+    """Give how many decimals of a quantity a sheet shows; ``None`` for as many as there are: hours of a counter bear a fraction or none."""
+    return None if quantity is Quantity.DURATION else display.decimals(quantity)
+
+
 def shown_exactly(value: float | None, quantity: Quantity, display: Display) -> float | None:
     """Convert a stored number so that it comes back the very same when it is read in the unit of its heading.
 

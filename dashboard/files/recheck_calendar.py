@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 
 from dashboard.fetch import recheck_for, study_for
 from dashboard.files.calendar_feed import DayEvent, write_calendar
-from dashboard.views.due_page_view import RISK, RULE
+from dashboard.views.due_page_view import RISK
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, PlanLine, ground_of
 from dashboard.words import say
-from dashboard.writing import chance, count, day, judged, percent
+from dashboard.writing import chance, count, counted, day, judged, percent
 from models.history.columns import History
 from models.values.story import Site
 
@@ -64,7 +64,7 @@ def recheck_calendar(
                 if line.days_left >= 0
                 else say("calendar.summary.late", tag=line.tag),
                 description=_description(
-                    line, by if plan.forecast[row] else RULE, risk, site, behind if forecast else ""
+                    line, by, risk, site, behind if forecast else "", has_forecast=bool(plan.forecast[row])
                 ),
                 # A day that a forecast names is not settled; one that a rule names, or a verdict, is.
                 status="TENTATIVE" if forecast else "CONFIRMED",
@@ -82,23 +82,24 @@ def _uid(site: Site, asset: int) -> str:
     return f"{uuid.uuid5(uuid.NAMESPACE_URL, f'driftbook/{site.code}/asset/{asset}/re-check')}@driftbook"
 
 
-def _description(line: PlanLine, by: str, risk: int, site: Site, behind: str) -> str:
+def _description(line: PlanLine, by: str, risk: int, site: Site, behind: str, *, has_forecast: bool) -> str:
     way = (
         say("calendar.by_risk", risk=percent(risk / 100.0))
-        if by == RISK
-        else say("calendar.by_rule", months=site.interval_months)
+        if by == RISK and has_forecast
+        else say("calendar.by_rule", months=counted(site.interval_months, "month"))
     )
     said = [
         " · ".join(part for part in (line.tag, line.description) if part),
         say("calendar.due", day=day(line.due), way=way)
         if line.days_left >= 0
-        else say("calendar.late", day=day(line.due), days=-line.days_left, way=way),
+        else say("calendar.late", day=day(line.due), days=counted(-line.days_left, "day"), way=way),
         say("calendar.why", why=line.why),
         say("calendar.left", day=day(line.last), judged=judged(line.left_ratio)),
     ]
     if not math.isnan(line.over_now):
         said.append(say("calendar.over_now", chance=chance(line.over_now)))
-    if line.other is not None:
+    # Without a forecast there is the rule's day and no other.
+    if line.other is not None and has_forecast:
         said.append(say("calendar.other_rule" if by == RISK else "calendar.other_risk", day=day(line.other)))
     if behind:
         said.append(behind)

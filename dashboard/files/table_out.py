@@ -30,6 +30,7 @@ class ColumnOut:
     """One column.
 
     ``decimals`` is how many a person wants to see; the value itself is not rounded.
+    ``comes_back`` tells that our own import reads the column: a moment is then written so that it comes back the very same.
     """
 
     name: str
@@ -38,6 +39,7 @@ class ColumnOut:
     form: Form
     values: tuple[Value, ...]
     decimals: int | None = None
+    comes_back: bool = False
 
     @property
     def heading(self) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dashboard.files.around import DAYS, Around, of, shown_exactly, verdict
+from dashboard.files.around import DAYS, Around, decimals_of, of, shown_exactly, verdict
 from dashboard.files.table_out import ColumnOut, Form, TableOut, Value, column
 from dashboard.place import shortened
 from dashboard.views.asset_choices import judged_again, read_limits
@@ -75,9 +75,10 @@ def _field(field: Field, lines: Sequence[JobLine], around: Around) -> ColumnOut 
     unit, decimals = "", None
     if field.quantity is not None:
         quantity = field.quantity
-        unit, decimals = around.unit(quantity), around.display.decimals(quantity)
+        unit, decimals = around.unit(quantity), decimals_of(quantity, around.display)
         values = [shown_exactly(_number(value), quantity, around.display) for value in values]
-    return ColumnOut(field.heading, unit, field.meaning, _FORM.get(field.form, Form.TEXT), tuple(values), decimals)
+    form = _FORM.get(field.form, Form.TEXT)
+    return ColumnOut(field.heading, unit, field.meaning, form, tuple(values), decimals, comes_back=True)
 
 
 def _number(value: Value) -> float | None:
@@ -160,7 +161,7 @@ def asset_runs(around: Around) -> TableOut:
         column("found_on", Form.DAY, end),
         column("found_entry", Form.COUNT, jobs.entry[mine.end_row].tolist()),
         column("run_days", Form.NUMBER, mine.days.tolist(), DAYS, 0),
-        column("run_hours", Form.NUMBER, mine.hours.tolist(), around.unit(Quantity.DURATION), 0),
+        column("run_hours", Form.NUMBER, mine.hours.tolist(), around.unit(Quantity.DURATION)),
         *(
             around.measured(f"drift_{name}", mine.drift[:, place].tolist(), quantity)
             for place, (name, quantity) in enumerate(

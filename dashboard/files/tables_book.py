@@ -10,6 +10,7 @@ from dashboard.files.around import SHARE, Around, of, shown_exactly
 from dashboard.files.table_out import ColumnOut, Form, TableOut
 from dashboard.files.tables_month import EVERY
 from dashboard.place import shortened
+from dashboard.strict import refuse
 from dashboard.views import effects_view
 from dashboard.views.book_view import source_of
 from dashboard.views.effects_view import EffectLine, component_name, effects_for
@@ -35,6 +36,7 @@ def entries(around: Around) -> TableOut:
     seen = around.seen
     history = seen.history
     asked = read_asked(seen.place, around.site.zone, history.assets.tag.tolist(), history.people, history.instruments)
+    refuse(next(filter(None, asked.problems), ""))
     lines: list[EntryLine] = []
     before = asked.before
     while not asked.nothing:
@@ -172,7 +174,7 @@ def effects(around: Around) -> TableOut:
 def limit_sets(around: Around) -> TableOut:
     """Give every row of every version of every limit set, in the order of adoption."""
     sets = around.book.limit_sets(around.site.site_id)
-    heads = set_lines(sets, around.seen.today, around.display)
+    heads = set_lines(sets, around.seen.today, around.display, around.site.zone)
     lines = [
         (head, one.limit_set, number, row)
         for head, one in zip(heads, sets, strict=True)
@@ -213,7 +215,10 @@ def trial_of(around: Around, sets: Sequence[AdoptedLimits]) -> LimitSet | None:
     if held is not None and factors.given:
         return trial_set(held, factors, around.display, seen.today)
     number = read_number(seen.place.get("set"))
-    return next((one.limit_set for one in sets if one.entry == number), None)
+    found = next((one.limit_set for one in sets if one.entry == number), None)
+    if found is None and (typed := seen.place.get("set")):
+        refuse(say("problem.set", asked=shortened(typed)), [str(one.entry) for one in sets])
+    return found
 
 
 def what_if(around: Around) -> TableOut:

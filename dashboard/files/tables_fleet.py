@@ -17,7 +17,7 @@ from dashboard.views.offenders_view import OffendersView
 from dashboard.views.offenders_view import build as build_offenders
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, Plan, ground_of
 from dashboard.words import say
-from dashboard.writing import day, percent, speed_class
+from dashboard.writing import counted, day, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
 from models.history.conformal import LEVELS
 from models.units import Display, Quantity
@@ -154,7 +154,9 @@ def due(around: Around) -> TableOut:
         of("left_verdict", Form.TEXT, lines, lambda line: verdict(line.left_ratio)),
         of("over_now", Form.NUMBER, lines, lambda line: line.over_now, SHARE, 3),
     ]
-    by_rule = say("files.window.due_rule", months=around.site.interval_months, day=day(around.seen.today))
+    by_rule = say(
+        "files.window.due_rule", months=counted(around.site.interval_months, "month"), day=day(around.seen.today)
+    )
     by_risk = say("files.window.due_risk", risk=percent(risk / 100.0), day=day(around.seen.today))
     return around.table("due", columns, by_risk if way == RISK else by_rule, "files.sure.due")
 
@@ -185,7 +187,7 @@ def due_loads(around: Around) -> TableOut:
         of("due_soon", Form.COUNT, lines, lambda line: line.soon),
         of("due_quarter", Form.COUNT, lines, lambda line: line.quarter),
     ]
-    window = say("files.window.due_rule", months=view.interval_months, day=day(view.today))
+    window = say("files.window.due_rule", months=counted(view.interval_months, "month"), day=day(view.today))
     return around.table("due-loads", columns, window, "files.sure.due")
 
 

@@ -108,7 +108,7 @@ def month_left_over(around: Around) -> TableOut:
 
 
 def month_returned(around: Around) -> TableOut:
-    """Give the machines that came back over limit in the month, the worst first."""
+    """Give the visits of the month that found a machine back over limit, the worst first."""
     view = _view(around)
     return _visits(around, "month-returned", view, view.returned)
 

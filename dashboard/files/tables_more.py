@@ -18,7 +18,7 @@ from dashboard.views.asset_view import who_of
 from dashboard.views.effects_view import component_name
 from dashboard.views.limits_desk_view import CURVE_RPM, curve_of, in_force_of
 from dashboard.words import say
-from dashboard.writing import percent
+from dashboard.writing import counted, percent
 from models.errors import UnknownNameError
 from models.history.repeatability import repeatability_of
 from models.history.repeats import repeat_readings
@@ -177,7 +177,7 @@ def asset_forecast(around: Around) -> TableOut:
         of("ratio_high", Form.NUMBER, points, lambda point: point.high, "", 2),
         of("forecast_what", Form.TEXT, points, lambda point: say(f"asset.point.{point.what}") if point.what else None),
     ]
-    window = say("files.window.forecast", risk=percent(view.risk), n=view.runs)
+    window = say("files.window.forecast", risk=percent(view.risk), n=counted(view.runs, "run"))
     return around.table("asset-forecast", columns, window, "files.sure.due", tag=tag)
 
 
@@ -199,7 +199,7 @@ def asset_components(around: Around) -> TableOut:
         of("value_unit", Form.TEXT, lines, lambda one: one.unit),
         of("forecast_on", Form.DAY, lines, lambda _: view.components_on),
     ]
-    window = say("files.window.forecast", risk=percent(view.risk), n=view.runs)
+    window = say("files.window.forecast", risk=percent(view.risk), n=counted(view.runs, "run"))
     return around.table("asset-components", columns, window, "files.sure.due", tag=tag)
 
 

@@ -6,14 +6,16 @@ Nothing in it is a formula or a link: texts are written as texts, whatever they 
 from __future__ import annotations
 
 import io
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from dashboard.files.csv_file import on_clock
 from dashboard.files.table_out import ColumnOut, Form, TableOut, Value
 from dashboard.words import say
 from models.errors import DriftbookError
 from models.intake.plain_text import is_active
+from models.intake.whole_digits import WholeDigits
 
 MIME = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -22,6 +24,9 @@ MOST_ROWS = 1_048_575
 
 MOST_TEXT = 32_767
 """Letters that a cell takes."""
+
+_NO_DATES = 1900
+"""Last year of which a day is written as a text: a sheet counts from its first day, and takes it for a leap year. [unitless]"""
 
 _HEAD = {"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"}
 
@@ -78,7 +83,7 @@ def _rows(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
             if isinstance(value, str):
                 _write_text(sheet, row, place, value, marked if is_active(value) else style)
             elif value is not None:
-                _write(sheet, row, place, value, style, zone)
+                _write(sheet, row, place, _as_cell(value, column, zone), style)
     for row, values in enumerate(table.rows(), start=1):
         lines = max((-(-len(value) // _WIDEST) for value in values if isinstance(value, str)), default=1)
         if lines > 1:
@@ -92,16 +97,35 @@ def _rows(book: Any, sheet: Any, table: TableOut, head: Any) -> None:
     sheet.fit_to_pages(1, 0)
 
 
-def _write(sheet: Any, row: int, place: int, value: Value, style: Any, zone: ZoneInfo) -> None:
+def _as_cell(value: Value, column: ColumnOut, zone: ZoneInfo) -> Value:
+    """Give what is written for a value: a date that no cell can hold as a text.
+
+    A sheet knows no zones: the site's clock is written, and the second sheet says so.
+    It knows no day before 1900 either, a day alone is midnight to it, and readers round to thousandths
+    of a second.  What is read back by our import is written as CSV writes it where that would be lost.
+    """
+    if isinstance(value, datetime):
+        local, text = value.astimezone(zone).replace(tzinfo=None), on_clock(value, zone)
+        lost = local.time() == time() or local.microsecond % 1000 > 0 or _says_offset(text)
+        return text if local.year <= _NO_DATES or (column.comes_back and lost) else local
+    if isinstance(value, date) and value.year <= _NO_DATES:
+        return value.isoformat()
+    return value
+
+
+def _says_offset(text: str) -> bool:
+    return text[-6:-5] in {"+", "-"} and text[-3] == ":"
+
+
+def _write(sheet: Any, row: int, place: int, value: Value, style: Any) -> None:
     if isinstance(value, bool):
         sheet.write_boolean(row, place, value)  # without a format of its own: with one, some programs show 1 and 0
-    elif isinstance(value, datetime):
-        # A sheet knows no zones: the site's clock is written, and the second sheet says so.
-        sheet.write_datetime(row, place, value.astimezone(zone).replace(tzinfo=None), style)
+    elif isinstance(value, str):
+        sheet.write_string(row, place, value, style)
     elif isinstance(value, date):
         sheet.write_datetime(row, place, value, style)
     else:
-        sheet.write_number(row, place, value, style)
+        sheet.write_number(row, place, WholeDigits(value) if isinstance(value, float) else value, style)
 
 
 def _write_text(sheet: Any, row: int, place: int, value: str, style: Any) -> None:
@@ -115,12 +139,20 @@ def _number_format(column: ColumnOut) -> str:
     if column.form is Form.DAY:
         return "yyyy-mm-dd"
     if column.form is Form.MOMENT:
-        return "yyyy-mm-dd hh:mm"
+        return f"yyyy-mm-dd hh:mm{_seconds(column)}"
     if column.form is Form.COUNT:
         return "0"
     if column.form is Form.NUMBER and column.decimals is not None:
         return f"0.{'0' * column.decimals}" if column.decimals else "0"
     return "General"
+
+
+def _seconds(column: ColumnOut) -> str:
+    """Give how the seconds of a column of moments are shown: as finely as one of them needs."""
+    moments = [value for value in column.values if isinstance(value, datetime)]
+    if column.comes_back and any(value.microsecond for value in moments):
+        return ":ss.000"
+    return ":ss" if any(value.second or value.microsecond for value in moments) else ""
 
 
 def _longest(column: ColumnOut) -> int:
@@ -130,7 +162,7 @@ def _longest(column: ColumnOut) -> int:
 def _width(column: ColumnOut) -> float:
     word = max(len(part) for part in column.heading.split()) + 3
     if column.form is not Form.TEXT:
-        return float(max(17 if column.form is Form.MOMENT else 12, word))
+        return float(max((17 + len(_seconds(column)) if column.form is Form.MOMENT else 12), word))
     return float(min(max(_longest(column) + 3, word, 10), _WIDEST))
 
 

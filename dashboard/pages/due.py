@@ -110,7 +110,7 @@ def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
 def _choices(view: DueView, place: Place) -> html.Div:
     ways = [
         (say("due.by.risk"), place.here(by=None), view.by == RISK),
-        (say("due.by.rule", months=view.interval_months), place.here(by=RULE), view.by == RULE),
+        (say("due.by.rule", months=counted(view.interval_months, "month")), place.here(by=RULE), view.by == RULE),
     ]
     parts: list[Child] = [choices(say("due.by"), ways)]
     if view.by == RISK:
@@ -133,7 +133,7 @@ def _loads(view: DueView, place: Place) -> html.Section:
         name = (
             say("due.load.risk", risk=percent(load.risk / 100.0))
             if load.risk
-            else say("due.load.rule", months=view.interval_months)
+            else say("due.load.rule", months=counted(view.interval_months, "month"))
         )
         href = place.here(by=None, risk=load.risk) if load.risk else place.here(by=RULE)
         marked.append(here)
@@ -143,9 +143,19 @@ def _loads(view: DueView, place: Place) -> html.Section:
     return section(
         say("due.loads.title"),
         table(say("due.loads.caption", n=counted(view.in_service, "machine")), columns, rows, marked=marked),
+        *_ruled(view),
         take("due-loads", place, month=None, list=None),
-        about=say("due.about.risk", months=view.interval_months),
+        about=say("due.about.risk", months=counted(view.interval_months, "month")),
     )
+
+
+def _ruled(view: DueView) -> list[Child]:
+    """Say how many of the machines under a risk have their date by the rule, where any has."""
+    ruled = view.ruled
+    if not ruled.now and not ruled.quarter:
+        return []
+    values = {"now": count(ruled.now), "soon": count(ruled.soon), "quarter": count(ruled.quarter)}
+    return [note(say("due.loads.ruled", soon_days=SOON_DAYS, quarter_days=QUARTER_DAYS, **values))]
 
 
 def _trust(view: DueView, place: Place) -> html.Section:
@@ -158,7 +168,7 @@ def _trust(view: DueView, place: Place) -> html.Section:
         level=percent(levels[level]),
         share=percent(fleet.share[level]),
         interval=interval(fleet.low[level], fleet.high[level]),
-        n=count(fleet.n),
+        n=counted(fleet.n, "interval"),
         machines=counted(fleet.machines, "machine"),
     )
     columns = [Column(say("column.class")), Column(say("due.column.tested"), number=True)]

@@ -12,7 +12,7 @@ from dash import Input, State
 from dashboard.browser import attach
 from dashboard.components import elements as html
 from dashboard.components.month_counts import behind_part, by_class, months_part
-from dashboard.components.month_lists import LISTED, calibrations_part, due_part, left_over_part, returned_part
+from dashboard.components.month_lists import calibrations_part, due_part, left_over_part, listed_in, returned_part
 from dashboard.components.month_top import month_keys, picker
 from dashboard.components.papers import month_papers
 from dashboard.components.pieces import Child, limits, sentence
@@ -52,15 +52,11 @@ def fill(seen: Scene, scheme: str) -> Child:
         today_us=seen.now_us,
         study=seen.study,
         asked=asked.value,
-        most=LISTED,
+        most=listed_in(seen.place),
+        # The columns hold neither reviewers nor signatures.
+        look=lambda entries: book.looked_at(site.site_id, entries),
     )
-    # The columns hold no reviewer: the few machines that were left over limit are read one by one.
-    stories = [book.story(site.site_id, tag) for tag in {visit.tag for visit in view.left_over[:LISTED]}]
-    reviewers = {line.entry: line.job.reviewer for story in stories if story for line in story.jobs}
-    signers: dict[int, str] = {}
-    for one in (one for story in stories if story for one in story.signoffs):
-        signers[one.signed_entry] = "; ".join(text for text in (signers.get(one.signed_entry), one.by) if text)
-    return body(view, seen, scheme, reviewers, (month.problem, asked.problem), signers)
+    return body(view, seen, scheme, (month.problem, asked.problem))
 
 
 def register(app: dash.Dash) -> None:
@@ -69,9 +65,7 @@ def register(app: dash.Dash) -> None:
     attach(app, "choose_month", Input(Ids.PICK, "value"), State(Shell.URL, "search"))
 
 
-def body(
-    view: MonthView, seen: Scene, scheme: str, reviewers: dict[int, str], said: tuple[str, ...], signers: dict[int, str]
-) -> list[Child]:
+def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...]) -> list[Child]:
     """Put the page together."""
     place = seen.place
     head = begin(month_name(view.month), seen, said, beside=picker(view, place))
@@ -81,7 +75,7 @@ def body(
         *head,
         sentence(view.sentence),
         month_papers(view.month, place),
-        month_keys(view, place, reviewers),
+        month_keys(view, place),
     ]
     if view.behind is not None:
         parts.append(behind_part(view.behind, place))
@@ -90,5 +84,5 @@ def body(
     if (view.series.found_n > 0).any():
         parts.append(months_part(view, place, scheme))
     if view.jobs:
-        parts += [returned_part(view, place), left_over_part(view, place, reviewers, signers)]
+        parts += [returned_part(view, place), left_over_part(view, place)]
     return [*parts, due_part(view, place), calibrations_part(view, place), limits(view.limits)]

@@ -200,9 +200,9 @@ def _picture(view: OffendersView, place: Place, scheme: str) -> html.Section:
 def _groups(groups: Groups, seen: Scene) -> html.Section:
     looked = say(
         "offenders.groups.looked",
-        areas=count(groups.areas),
-        trains=count(groups.trains),
-        instruments=count(groups.instruments),
+        areas=counted(groups.areas, "area"),
+        trains=counted(groups.trains, "train"),
+        instruments=counted(groups.instruments, "instrument"),
     )
     title = say("offenders.groups.title")
     if not groups.lines:

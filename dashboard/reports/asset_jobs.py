@@ -13,7 +13,7 @@ from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.record_names import field_label
 from dashboard.views.said_fields import fields_of
 from dashboard.words import say
-from dashboard.writing import DASH, count, day, judged, moment
+from dashboard.writing import DASH, count, counted, day, judged, moment
 from models.history.calibration import HELD, RAN_OUT
 from models.intake.fields import FEET
 from models.maths.judged import ratio_of
@@ -114,7 +114,7 @@ def _instrument(line: JobLine, setting: Setting) -> str:
     if state == HELD:
         return say("report.job.calibration.held", instrument=line.job.instrument)
     if state == RAN_OUT:
-        return say("report.job.calibration.ran_out", instrument=line.job.instrument, days=late)
+        return say("report.job.calibration.ran_out", instrument=line.job.instrument, days=counted(late, "day"))
     return say("report.job.calibration.unknown", instrument=line.job.instrument)
 
 

@@ -121,7 +121,7 @@ def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine], l
             say(
                 "report.asset.holds_n",
                 jobs=counted(len(story.standing), "job"),
-                versions=count(len(lines)),
+                versions=counted(len(lines), "version"),
                 amended=count(amended),
                 signed=count(len(story.signoffs)),
             ),

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from dashboard.words import say
-from dashboard.writing import count, moment
+from dashboard.writing import count, counted, moment
 from models.ledger.checkpoint import read_note
 from models.values.proof import BookProof
 from models.values.story import Site
@@ -48,7 +48,7 @@ def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
         *lines,
         (say("report.head.book"), proof.origin),
         (say("report.head.root"), b64encode(checkpoint.root).decode()),
-        (say("report.head.over"), say("report.head.over_n", n=count(proof.size), at=at)),
+        (say("report.head.over"), say("report.head.over_n", n=counted(proof.size, "entry"), at=at)),
         (
             say("report.head.signed"),
             say("report.head.unsigned")

@@ -99,7 +99,18 @@ def read_mail_settings(
     password = _password(environ) if login else ""
     if chosen == NONE and password:
         raise InvalidValueError(say("report.mail.bare"), remedy=say("report.mail.bare.remedy"))
-    return MailSettings(host, port, from_, receivers, chosen, login, password, environ.get(CERTIFICATES, ""))
+    return MailSettings(host, port, from_, receivers, chosen, login, password, _certificates(environ))
+
+
+def _certificates(environ: Mapping[str, str]) -> str:
+    """Give the file with the certificates that are trusted, which has to be one; empty for those of the system."""
+    path = environ.get(CERTIFICATES, "")
+    try:
+        ssl.create_default_context(cafile=path or None)
+    except OSError as fault:  # what is no certificate is a kind of it
+        said = fault.strerror or str(fault)
+        raise InvalidValueError(say("report.mail.certificates", path=path, fault=said)) from None
+    return path
 
 
 def _server(text: str, port: str, usual: int) -> tuple[str, int]:

@@ -103,6 +103,7 @@ def month_view(asking: Asking, month: date | None) -> MonthView:
         limit_set=book.limit_set(site.site_id),
         today_us=asking.now_us,
         study=asking.study,
+        look=lambda entries: book.looked_at(site.site_id, entries),
     )
 
 
@@ -116,11 +117,8 @@ def month_review(asking: Asking, month: date | None) -> Paper:
     month : date or None
         First day of the month; the last month with jobs where ``None``. [d]
     """
-    book, site = asking.book, asking.site
     view = month_view(asking, month)
-    stories = (book.story(site.site_id, tag) for tag in {visit.tag for visit in view.left_over})
-    reviewers = {line.entry: line.job.reviewer for story in stories if story for line in story.jobs}
-    return month_paper(view, asking.identity(asking.history.head), reviewers, size=asking.size)
+    return month_paper(view, asking.identity(asking.history.head), size=asking.size)
 
 
 def story_of(asking: Asking, tag: str) -> tuple[AssetStory, int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,8 +10,9 @@ from dashboard.place import shortened
 from dashboard.reports.identity import Identity, common
 from dashboard.reports.month_pictures import class_picture, control_chart
 from dashboard.reports.press import Paper, ask_of
+from dashboard.views.asked_by_risk import risk_key, risk_sentence
 from dashboard.views.month_chart_view import chart_words
-from dashboard.views.month_view import ByRisk, ClassLine, MonthView, Visit
+from dashboard.views.month_view import ByRisk, ClassLine, MonthView, Visit, returned_words, unsigned_words
 from dashboard.views.shares import Change, Share
 from dashboard.words import say
 from dashboard.writing import DASH, chance, count, counted, day, interval, judged, percent
@@ -35,7 +36,7 @@ class Room:
     risk: int = 8
 
 
-def month_paper(view: MonthView, identity: Identity, reviewers: Mapping[int, str], *, size: str = "a4") -> Paper:
+def month_paper(view: MonthView, identity: Identity, *, size: str = "a4") -> Paper:
     """Lay the review out, with lists as long as two pages have room for.
 
     Parameters
@@ -44,14 +45,12 @@ def month_paper(view: MonthView, identity: Identity, reviewers: Mapping[int, str
         What the Month page shows. [unitless]
     identity : Identity
         Which site and book. [unitless]
-    reviewers : mapping of int to str
-        Who reviewed a job, by its entry. [unitless]
     size : str
         Size of the paper. [unitless]
     """
     room = Room()
     while True:
-        paper = _paper(view, identity, reviewers, room, size)
+        paper = _paper(view, identity, room, size)
         second, pages = ask_of(paper, "second"), int(ask_of(paper, "pages")[0])
         if pages <= PAGES:
             return paper
@@ -75,9 +74,9 @@ def _smaller_second(room: Room) -> Room:
     return replace(room, left=max(room.left - 1, 1), rule=max(room.rule - 1, 1))
 
 
-def _paper(view: MonthView, identity: Identity, reviewers: Mapping[int, str], room: Room, size: str) -> Paper:
+def _paper(view: MonthView, identity: Identity, room: Room, size: str) -> Paper:
     title = say("report.month.title", month=month_name(view.month))
-    data = common(identity, title) | month_data(view, reviewers, room)
+    data = common(identity, title) | month_data(view, room)
     pictures = {}
     if (view.series.found_n > 0).any():
         pictures["chart.svg"] = control_chart(view.series)
@@ -86,15 +85,13 @@ def _paper(view: MonthView, identity: Identity, reviewers: Mapping[int, str], ro
     return Paper("month", title, data, identity.made_at, size, pictures)
 
 
-def month_data(view: MonthView, reviewers: Mapping[int, str], room: Room) -> dict[str, Any]:
+def month_data(view: MonthView, room: Room) -> dict[str, Any]:
     """Give every text of the review.
 
     Parameters
     ----------
     view : MonthView
         What the Month page shows. [unitless]
-    reviewers : mapping of int to str
-        Who reviewed a job, by its entry. [unitless]
     room : Room
         How long the lists are. [unitless]
     """
@@ -103,7 +100,7 @@ def month_data(view: MonthView, reviewers: Mapping[int, str], room: Room) -> dic
         "about": say("report.month.about", site=view.site.name, day=day(view.today)),
         "empty": say("report.month.empty") if empty else "",
         "sentence": say("book.no_jobs.title") if empty else view.sentence,
-        "keys": [] if empty else _keys(view, reviewers),
+        "keys": [] if empty else _keys(view),
         "chart": {
             "shown": bool((view.series.found_n > 0).any()),
             "title": say("figure.months.title"),
@@ -112,7 +109,7 @@ def month_data(view: MonthView, reviewers: Mapping[int, str], room: Room) -> dic
         },
         "classes": _classes(view),
         "returned": _returned(view, room),
-        "left": _left(view, reviewers, room),
+        "left": _left(view, room),
         "due": {"shown": not empty, "title": say("report.due.title"), "words": _due_words(view), "parts": _due(view, room)},
         "calibrations": _calibrations(view),
         "method": say("report.month.method"),
@@ -139,14 +136,11 @@ def _before(share: Share, change: Change) -> str:
     return say("month.key.before", count=count(share.count), n=count(share.n), share=percent(share.share), change=told)
 
 
-def _keys(view: MonthView, reviewers: Mapping[int, str]) -> list[dict[str, Any]]:
+def _keys(view: MonthView) -> list[dict[str, Any]]:
     due, risk = view.due, view.by_risk
-    unreviewed = sum(not reviewers.get(visit.entry) for visit in view.left_over)
     soon = say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
     if risk is not None:
-        soon = say(
-            "month.key.due_both", n=count(due.soon), days=due.soon_days, risky=count(risk.now), risk=percent(risk.risk)
-        )
+        soon = risk_key(risk.asked, risk.risk, due.soon, due.soon_days)
     return [
         _key(
             say("month.key.jobs"),
@@ -165,7 +159,7 @@ def _keys(view: MonthView, reviewers: Mapping[int, str]) -> list[dict[str, Any]]
             say("month.key.left"),
             view.left,
             _before(view.left_before, view.left_change),
-            say("month.key.unreviewed", n=count(unreviewed)) if unreviewed else "",
+            say("month.key.unreviewed", n=count(view.unreviewed)) if view.unreviewed else "",
         ),
         _key(
             say("month.key.due"),
@@ -246,7 +240,7 @@ def _returned(view: MonthView, room: Room) -> dict[str, Any]:
     ]  # fmt: skip
     return {
         "shown": bool(view.jobs),
-        "title": say("month.returned.title", month=month_name(view.month), n=count(len(view.returned))),
+        "title": say("month.returned.title", month=month_name(view.month), n=returned_words(view)),
         "heads": heads,
         "rows": rows,
         "none": say("month.returned.none") if not view.returned else "",
@@ -259,7 +253,7 @@ def _suggests(visit: Visit) -> str:
     return "; ".join(causes) or say("month.suggests.nothing")
 
 
-def _left(view: MonthView, reviewers: Mapping[int, str], room: Room) -> dict[str, Any]:
+def _left(view: MonthView, room: Room) -> dict[str, Any]:
     heads = [
         (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.6", "left"), (say("column.day"), "1.25", "right"),
         (say("column.found_ratio"), "1.1", "right"), (say("column.left_ratio"), "1.1", "right"), (say("column.person"), "1.6", "left"),
@@ -268,13 +262,14 @@ def _left(view: MonthView, reviewers: Mapping[int, str], room: Room) -> dict[str
     rows: list[Row] = [
         [
             _tag(visit.tag), what(visit.description, visit.area), day(visit.day), judged(visit.found_ratio), judged(visit.left_ratio),
-            visit.person or DASH, reviewers.get(visit.entry) or say("month.left_over.nobody"),
+            visit.person or DASH, view.looked.reviewers.get(visit.entry) or say("month.left_over.nobody"),
         ]
         for visit in view.left_over[: room.left]
     ]  # fmt: skip
     return {
         "shown": bool(view.jobs),
-        "title": say("month.left_over.title", month=month_name(view.month), n=count(len(view.left_over))),
+        "title": say("month.left_over.title", month=month_name(view.month), n=counted(view.left_over_n, "job")),
+        "words": unsigned_words(view) if rows else "",
         "heads": heads,
         "rows": rows,
         "none": say("month.left_over.none"),
@@ -304,7 +299,7 @@ def _due(view: MonthView, room: Room) -> list[dict[str, Any]]:
     ]  # fmt: skip
     parts = [
         {
-            "title": say("month.due.rule", months=due.interval_months),
+            "title": say("month.due.rule", months=counted(due.interval_months, "month")),
             "words": say("due.caption") if rows else "",
             "heads": heads,
             "rows": rows,
@@ -327,10 +322,7 @@ def _risk(view: MonthView, risk: ByRisk, room: Room) -> dict[str, Any]:
         ]
         for line in risk.lines[: room.risk]
     ]  # fmt: skip
-    words = say(
-        "month.due.risk_text", now=counted(risk.now, "machine"), n=count(view.due.in_service), risk=percent(risk.risk),
-        soon=count(risk.soon), days=view.due.soon_days,
-    )  # fmt: skip
+    words = risk_sentence(risk.asked, risk.risk, view.due.in_service)
     title = say("month.due.risk")
     if rows:
         words = f"{words} {say('month.due.risk_caption', n=len(rows))}:"

@@ -18,5 +18,6 @@ WORDS: Final[dict[str, str]] = {
     "page.later": "This page comes by itself when the book can be worked with.",
     "page.later.again": "Load this page again",
     "files.unknown_site": "There is no site ‘{asked}’ here that you may read.",
+    "files.lost_site": "You have no role at the site ‘{asked}’ any more.",
     "files.unknown_site.remedy": "Take the code of a site from the address of its page.",
 }  # fmt: skip

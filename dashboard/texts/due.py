@@ -8,19 +8,25 @@ WORDS: Final[dict[str, str]] = {
     "due.page": "Due",
     "due.by": "Dates by",
     "due.by.risk": "risk",
-    "due.by.rule": "rule: {months} months",
+    "due.by.rule": "rule: {months}",
     "due.risk": "Accepted risk",
     "due.problem.risk": "‘{asked}’ is no risk that can be chosen (5, 10 or 20\u202f%); {used}\u202f% is used.",
     "due.problem.by": "‘{asked}’ is neither risk nor rule; dates go by risk.",
     "due.problem.month": "The month of the calendar could not be read (written like 2026-10); that of the next date is shown.",
     "due.sentence.risk": "For {now} of {n} in service the date has come: the day on which the risk of being over limit reaches {risk}. "
     "For {soon} more it comes within {days} days.",
-    "due.sentence.rule": "For {now} of {n} in service the date has come by the rule of {months} months after the last visit. "
+    "due.sentence.risk.some": "For {now} of {n} in service the date has come: the day on which the risk of being over limit reaches {risk}, or, "
+    "where there is no forecast, that of the rule (so for {now_ruled} of them). For {soon} more it comes within {days} days, for {soon_ruled} of them by the rule.",
+    "due.sentence.risk.none": "For {now} of {n} in service the date has come, and for {soon} more it comes within {days} days, by the rule: "
+    "there is no forecast for them, so no risk is known.",
+    "due.loads.ruled": "Of the machines under a risk these have no forecast, and their date by the rule, whatever the risk: {now} now, {soon} in the next {soon_days} days, "
+    "{quarter} in the next {quarter_days} days.",
+    "due.sentence.rule": "For {now} of {n} in service the date has come by the rule of {months} after the last visit. "
     "For {soon} more it comes within {days} days.",
     "due.loads.title": "What another risk would cost",
     "due.loads.caption": "Visits that each way asks for, of {n} in service",
     "due.load.risk": "risk {risk}",
-    "due.load.rule": "rule, {months} months",
+    "due.load.rule": "rule, {months}",
     "due.column.way": "Dates by",
     "due.column.now": "Date has come [machines]",
     "due.column.soon": "In the next {days} days [machines]",
@@ -65,7 +71,7 @@ WORDS: Final[dict[str, str]] = {
     "due.why.class": "mostly what its class does; {n} of its own",
     "due.why.capped": "stays below {risk}; {cap}",
     "due.why.cap_class": "not beyond one and a half times the longest interval that its class has seen",
-    "due.why.cap_site": "not beyond {n} months",
+    "due.why.cap_site": "not beyond {months}",
     "due.why.no_forecast": "by the rule, as there is no forecast: {reason}",
     "due.chance.low": "below 0.5\u202f%",
     "due.chance.high": "above 99.5\u202f%",
@@ -81,7 +87,7 @@ WORDS: Final[dict[str, str]] = {
     "due.none.class_failed": "the forecasts of its class did not hold on the plant's own past",
     "due.trust.title": "How often such forecasts held",
     "due.trust.none": "No forecast of the past can be tested yet: that takes machines with several runs.",
-    "due.trust.text": "Of the {level} intervals made for past readings, with what was known on their own day, {share} held ({n} intervals of {machines}; "
+    "due.trust.text": "Of the {level} intervals made for past readings, with what was known on their own day, {share} held ({n} of {machines}; "
     "95\u202f% interval of that share {interval}).",
     "due.trust.classes": "By speed class and level",
     "due.trust.caption": "How many of the intervals of past forecasts held, with the 95\u202f% interval of that share",
@@ -93,7 +99,7 @@ WORDS: Final[dict[str, str]] = {
     "due.held.few": "too few to judge",
     "due.about.risk": "By risk: the day on which the probability that the true deviation is over limit reaches the accepted risk. It starts from the last as-left, "
     "moves by the machine's own rate drawn towards that of its class, and widens with scatter and reading error; deviations are in units of the limit "
-    "in force at the last judged visit. It is never later than one and a half times the longest interval that its class has seen, nor than 36 months. By rule: {months} months after the last visit, and at once "
+    "in force at the last judged visit. It is never later than one and a half times the longest interval that its class has seen, nor than 36 months. By rule: {months} after the last visit, and at once "
     "where that left the machine over limit or something was replaced since. A forecast is a reason to look, not a measurement.",
     "due.about.trust": "Each past as-found is held against a forecast made from nothing but what was in the book before it, component by component. "
     "The interval of the share allows for several readings of one machine. A class whose 90\u202f% intervals clearly held less than 85\u202f% of the time gets no forecast.",

@@ -5,6 +5,23 @@ from __future__ import annotations
 from typing import Final
 
 WORDS: Final[dict[str, str]] = {
+    # Limits
+    "limits.none": "No limit set is in force today, so nothing new can be judged.",
+    "limits.in_force": "Limit set in force today: {name}, version {version}, adopted by {by} on {on}. Source: {source}. "
+    "Each job keeps the verdict under the limits of its own day.",
+    "limits.nobody": "nobody yet",
+    "limits.starter": "This is the starter set: a starting point to be replaced by the coupling or machine maker's limits "
+    "or the site's own standard.",
+    "limit.offset": "offset {value}",
+    "limit.angle": "angularity {value}",
+    "limit.flex": "angle at each flex plane {value}",
+    "limit.soft": "soft foot {value}",
+    "limit.each": "vertical and horizontal each by itself",
+    "limit.resultant": "vertical and horizontal together, as a resultant",
+    "limit.no_shafts": "none for offset and angularity",
+    "limit.why.no_set": "none for offset and angularity, as no limit set is in force",
+    "limit.why.no_speed": "none for offset and angularity, as the running speed of the machine is not known",
+    "limit.why.no_row": "none for offset and angularity, as the limit set has none for this coupling and speed",
     "page.limits": "Limits",
     "problem.years": "‘{asked}’ is no number of years; {used} years are shown.",
     "problem.factor": "‘{asked}’ is no factor above 0; it is left out.",

@@ -5,6 +5,26 @@ from __future__ import annotations
 from typing import Final
 
 WORDS: Final[dict[str, str]] = {
+    # Repeat offenders
+    "offenders.title": "Repeat offenders",
+    "offenders.window": "Looks in the last",
+    "offenders.speed": "Speed class",
+    "offenders.all_time": "all years",
+    "offenders.all_speeds": "all",
+    "offenders.since": "since {day}",
+    "offenders.whole": "in the whole history",
+    "offenders.sentence": "{returns} of {looks} on {machines} found a machine over limit that had been left within it: {share}. "
+    "{came_back} came back at least once, {repeated} of them twice or more.",
+    "offenders.sentence.no_returns": "In {looks} on {machines}, none found a machine over limit that had been left within it.",
+    "offenders.sentence.none": "Nobody looked at a machine in this window.",
+    "offenders.too_few.title": "Nothing to rank",
+    "offenders.too_few.text": "A look is a visit that was measured as found, after one that left the machine within limit. "
+    "There is none in this window and speed class. Choose a longer window or all speeds.",
+    "offenders.picture.title": "Is it chance?",
+    "offenders.ranking.title": "Which machines come back",
+    "offenders.ranking.caption": "Machines that came back over limit, ranked by the lower bound of their rate",
+    "offenders.more": "The first {shown} of {n} are listed.",
+    "offenders.show_all": "List them all",
     "offenders.sentence.window": "Counted: {window}.",
     "offenders.filter.more": "More filters: area, coupling, instrument, person",
     "offenders.filter.all": "all",
@@ -34,7 +54,7 @@ WORDS: Final[dict[str, str]] = {
     "offenders.funnel.looks": "looks",
     "offenders.groups.title": "Groups that move alike",
     "offenders.groups.none": "No group moves alike more than chance explains.",
-    "offenders.groups.looked": "Looked at over the whole history: {areas} areas, {trains} trains of two or more machines, {instruments} instruments.",
+    "offenders.groups.looked": "Looked at over the whole history: {areas}, {trains} of two or more machines, {instruments}.",
     "offenders.groups.caption": "Areas and trains whose machines move the same way, and instruments that read apart, the surest first",
     "offenders.group.area": "Area {name}",
     "offenders.group.train": "Train {name}",
@@ -67,4 +87,4 @@ WORDS: Final[dict[str, str]] = {
     "Two thirds of its machines have to move its way, and it has to stand out without the one that moves most. An instrument's reading is compared through the runs that it began or ended, "
     "against the median of all instruments. The chance of a false line is adjusted for all groups that were looked at (Benjamini and Hochberg 1995); up to 10\u202f% are shown. "
     "The whole history counts here, whatever the filters. A group is a question to its foundation, pipes or method, never a verdict on a person.",
-}
+}  # fmt: skip

@@ -122,10 +122,10 @@ WORDS: Final[dict[str, str]] = {
     "people.column.qualification": "Qualification",
     # Repeatability
     "people.repeat.title": "How well is one reading known?",
-    "people.repeat.default": "No reading in this book has been repeated often enough ({df} repeats beyond the first; {shown} are needed to show a figure, {used} to use it). "
+    "people.repeat.default": "No reading in this book has been repeated often enough ({df} beyond the first; {shown} are needed to show a figure, {used} to use it). "
     "Until then a stated default is used, set on {day}:",
-    "people.repeat.shown": "{df} repeats beyond the first give the figure below; {used} are needed to use it, so the default set on {day} is used.",
-    "people.repeat.used": "The figure comes from {df} repeats beyond the first.",
+    "people.repeat.shown": "The figure below comes from {df} beyond the first; {used} are needed to use it, so the default set on {day} is used.",
+    "people.repeat.used": "The figure comes from {df} beyond the first.",
     "people.repeat.caption": "Standard deviation of one reading",
     "people.repeat.column.component": "Component",
     "people.repeat.column.used": "Used",
@@ -134,7 +134,7 @@ WORDS: Final[dict[str, str]] = {
     "people.repeat.column.from": "Where it comes from",
     "people.repeat.from.default_offset": "default: repeat of a dial of 0.001 in, 0.0005 in = 0.0127 mm, as ASME B89.1.10 is reported to give it (second-hand)",
     "people.repeat.from.default_angle": "default: √2 × that of an offset over a measuring span of 200 mm (assumed)",
-    "people.repeat.from.repeats": "{df} repeats in this book",
+    "people.repeat.from.repeats": "{df} in this book",
     "people.repeat.unknown": "not known",
     # How made
     "about.calibration": "A calibration holds from the day of calibration to the day it is due, both included. A job had a calibration that ran out if none held on its day "

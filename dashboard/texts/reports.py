@@ -12,12 +12,13 @@ WORDS: Final[dict[str, str]] = {
     "report.head.root": "Root of the tree of entries",
     "report.head.none": "no head was made yet",
     "report.head.over": "That root is over",
-    "report.head.over_n": "{n} entries, as of {at}",
+    "report.head.over_n": "{n}, as of {at}",
     "report.head.signed": "Signed",
     "report.head.signed_by": "with the book's key, which entry {entry} names",
     "report.head.unsigned": "no",
     "report.fault": "{title} cannot be printed: {fault}.",
     "report.fault.remedy": "The book is not harmed. Report it together with the name of what you printed.",
+    "report.month.ahead": "The month {asked} has not begun: there is nothing to review.",
     "report.unknown.month": "‘{asked}’ is no month that can be printed (written like 2026-10).",
     "report.unknown.asset": "This site has no machine with the tag ‘{tag}’.",
     "report.unknown.paper": "‘{asked}’ is no size of paper here (a4 or letter).",
@@ -50,7 +51,7 @@ WORDS: Final[dict[str, str]] = {
     "report.classes.says": "{share} in the class {name}",
     "report.column.found_then": "12 months before",
     "report.column.left": "Left over limit",
-    "report.more": "Not listed for want of room: {n}. The page lists them all.",
+    "report.more": "Not listed for want of room: {n}. The table that the page hands out (CSV, XLSX) holds all.",
     "report.due.title": "Work due",
     "report.month.method": "Over limit: limit ratio above 1 under the limits of the day of the job; limit ratio = largest |measured − target| ÷ limit. Intervals are Wilson's, 95\u202f%; two shares are compared by Fisher's exact test. "
     "Control limits are Laney's p′ limits over the months shown. A return: left within limit, nothing replaced, found over. A cause that is suggested is no diagnosis; "
@@ -63,7 +64,7 @@ WORDS: Final[dict[str, str]] = {
     "report.asset.made": "Made",
     "report.asset.made_at": "{at} ({zone}), by driftbook from the book itself",
     "report.asset.holds": "It holds",
-    "report.asset.holds_n": "{jobs} that stand, {versions} versions in all, {amended} of them amendments; sign-offs: {signed}",
+    "report.asset.holds_n": "{jobs} that stand, {versions} in all, {amended} of them amendments; sign-offs: {signed}",
     "report.asset.units": "Units",
     "report.asset.units_are": "stored in mm, mm/m, °C and rpm; written here in {length}, beside what was typed",
     "report.asset.limit_one": "limit",
@@ -128,7 +129,7 @@ WORDS: Final[dict[str, str]] = {
     "report.job.temperatures": "Stationary / movable / air",
     "report.job.as_typed": "({typed})",
     "report.job.calibration.held": "{instrument}: its calibration held on the day",
-    "report.job.calibration.ran_out": "{instrument}: its calibration had run out {days} days before",
+    "report.job.calibration.ran_out": "{instrument}: its calibration had run out {days} before",
     "report.job.calibration.unknown": "{instrument}: the book knows no calibration for that day",
     "report.job.limit_source": "Set: {name}; its source stands under ‘Limits and where they come from’.",
     "report.job.stated": "Reason stated ({doubt})",
@@ -183,7 +184,7 @@ WORDS: Final[dict[str, str]] = {
     "report.address.remedy": "Write it like http://plant-server:8750: the address under which the reader is reached, without a page.",
     # Mail
     "report.mail.subject": "{title} · {site}",
-    "report.mail.body": "{sentence}\n\nOverdue: {overdue} of {n} machines in service; {soon} more fall due within {days} days.\n\n"
+    "report.mail.body": "{sentence}\n\nOverdue: {overdue} of {n} in service; {soon} more fall due within {days} days.\n\n"
     "The review of {site} is attached, on two pages: what was found and left, what came back, what is due.\n\n{caution}\n",
     "report.mail.security": "‘{asked}’ is no way of encrypting mail here (starttls, tls or none).",
     "report.mail.no_server": "It is not known which mail server to use.",
@@ -198,8 +199,10 @@ WORDS: Final[dict[str, str]] = {
     "report.mail.bare.remedy": "Use --security starttls or tls, or a server that asks for no password.",
     "report.mail.password_file": "The file with the password, {path}, cannot be read: {fault}.",
     "report.mail.login": "{server} does not let {user} in.",
-    "report.mail.login.remedy": "Check the name and DRIFTBOOK_SMTP_PASSWORD. The paper was written to a file.",
+    "report.mail.login.remedy": "Check the name and DRIFTBOOK_SMTP_PASSWORD.",
     "report.mail.failed": "The mail was not sent through {server}, port {port}: {fault}.",
-    "report.mail.failed.remedy": "Check the server, its port and --security. The paper was written to a file.",
+    "report.mail.failed.remedy": "Check the server, its port and --security.",
+    "report.mail.kept": "{remedy} The paper was written to {path}.",
+    "report.mail.certificates": "The file with the certificates (DRIFTBOOK_SMTP_CA), {path}, cannot be read: {fault}.",
     "report.mail.refused": "The server refused these addresses: {names}.",
 }  # fmt: skip

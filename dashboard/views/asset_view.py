@@ -161,10 +161,11 @@ def _four(jobs: Sequence[JobLine], stage: str) -> FloatArray:
 
 
 def _joined(jobs: Sequence[JobLine], breaks: Sequence[MachineBreak], zone: ZoneInfo) -> BoolArray:
-    """Tell between which neighbours nothing was replaced: the same rule as ``models.history.runs``."""
+    """Tell which neighbours make a run, with time between them and nothing replaced: the same rule as ``models.history.runs``."""
     at = [datetime.combine(one.on, time(), tzinfo=zone).astimezone(UTC) for one in breaks]
     joined = [
-        end.job.reason is not Reason.INSTALLATION
+        start.job.performed_at < end.job.performed_at
+        and end.job.reason is not Reason.INSTALLATION
         and not any(start.job.performed_at < when <= end.job.performed_at for when in at)
         for start, end in pairwise(jobs)
     ]

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from dashboard.place import Place, Read, shortened
+from dashboard.views.asked_by_risk import asked_by_risk, risk_sentence
 from dashboard.views.calendar_view import MOST as MOST_IN_DAY
 from dashboard.views.calendar_view import Calendar, calendar_of
 from dashboard.views.limits_view import LimitsNote, limits_note
@@ -25,7 +26,7 @@ from dashboard.views.plan_view import (
     never_measured,
 )
 from dashboard.words import say
-from dashboard.writing import count, counted, percent, speed_class
+from dashboard.writing import count, counted, speed_class
 from models.history.backtest import FAILED, TOO_FEW
 from models.history.columns import SPEED_BOUNDS_RPM, History, IntArray
 from models.history.conformal import LEVELS
@@ -84,7 +85,10 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class DueView:
-    """Everything on the page; ``state`` is ``'empty'`` where the book has no job of the site."""
+    """Everything on the page; ``state`` is ``'empty'`` where the book has no job of the site.
+
+    ``ruled`` counts the machines of each load by risk that have no forecast, and their date by the rule: the same at any risk.
+    """
 
     state: Literal["ok", "empty"]
     today: date
@@ -101,6 +105,7 @@ class DueView:
     never: int
     loads: tuple[Load, ...]
     rule_load: Load
+    ruled: Load
     calendar: Calendar
     no_forecast: tuple[NoForecast, ...]
     held: tuple[Held, ...]
@@ -181,7 +186,9 @@ def build(
         by=by,
         risk=risk,
         interval_months=site.interval_months,
-        sentence=_sentence(by, risk, site.interval_months, len(now), chosen.count(1, SOON_DAYS), in_service),
+        sentence=risk_sentence(asked_by_risk(chosen), risk / 100.0, in_service)
+        if by == RISK
+        else _rule_sentence(chosen, site.interval_months, in_service),
         now=chosen.lines(now[:most].tolist()),
         now_n=len(now),
         soon=chosen.lines(soon[:most].tolist()),
@@ -191,6 +198,7 @@ def build(
         never=never_measured(chosen),
         loads=tuple(_load(plans[of], of) for of in RISKS),
         rule_load=rule_load,
+        ruled=_ruled(plans[risk]),
         calendar=_calendar(chosen, month or _next_month(chosen, soon, today), today),
         no_forecast=no_forecast,
         held=_held(study),
@@ -202,11 +210,25 @@ def _load(plan: Plan, risk: int) -> Load:
     return Load(risk, plan.count(LONG_AGO, 0), plan.count(1, SOON_DAYS), plan.count(1, QUARTER_DAYS))
 
 
-def _sentence(by: str, risk: int, months: int, now: int, soon: int, in_service: int) -> str:
-    values = {"now": counted(now, "machine"), "soon": count(soon), "days": SOON_DAYS, "n": count(in_service)}
-    if by == RULE:
-        return say("due.sentence.rule", months=months, **values)
-    return say("due.sentence.risk", risk=percent(risk / 100.0), **values)
+def _ruled(plan: Plan) -> Load:
+    """Count the machines of a plan by risk that have their date by the rule, for want of a forecast."""
+    ruled = ~plan.forecast
+
+    def among(first: int, last: int) -> int:
+        return int(ruled[plan.rows(first, last)].sum())
+
+    return Load(0, among(LONG_AGO, 0), among(1, SOON_DAYS), among(1, QUARTER_DAYS))
+
+
+def _rule_sentence(plan: Plan, months: int, in_service: int) -> str:
+    return say(
+        "due.sentence.rule",
+        months=counted(months, "month"),
+        now=counted(plan.count(LONG_AGO, 0), "machine"),
+        soon=count(plan.count(1, SOON_DAYS)),
+        days=SOON_DAYS,
+        n=count(in_service),
+    )
 
 
 def _calendar(plan: Plan, month: date, today: date) -> Calendar:

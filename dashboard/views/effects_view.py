@@ -213,7 +213,9 @@ def repeat_view(repeatability: Repeatability, display: Display) -> RepeatView:
                 say("write.interval", low=shown(repeatability.low), high=f"{shown(repeatability.high)} {unit}")
                 if known
                 else say("people.repeat.unknown"),
-                say("people.repeat.from.repeats", df=repeatability.df) if repeatability.from_repeats else default,
+                say("people.repeat.from.repeats", df=counted(repeatability.df, "repeat"))
+                if repeatability.from_repeats
+                else default,
             )
         )
     return RepeatView(text, tuple(lines))
@@ -221,10 +223,10 @@ def repeat_view(repeatability: Repeatability, display: Display) -> RepeatView:
 
 def _repeat_sentence(given: Repeatability, set_on: str) -> str:
     if given.from_repeats:
-        return say("people.repeat.used", df=given.df)
+        return say("people.repeat.used", df=counted(given.df, "repeat"))
     if np.isfinite(given.measured).all():
-        return say("people.repeat.shown", df=given.df, used=USED_FROM, day=set_on)
-    return say("people.repeat.default", df=given.df, shown=SHOWN_FROM, used=USED_FROM, day=set_on)
+        return say("people.repeat.shown", df=counted(given.df, "repeat"), used=USED_FROM, day=set_on)
+    return say("people.repeat.default", df=counted(given.df, "repeat"), shown=SHOWN_FROM, used=USED_FROM, day=set_on)
 
 
 def few(lines: Sequence[EffectLine]) -> str:

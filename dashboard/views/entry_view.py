@@ -10,7 +10,7 @@ from dashboard.views.job_words import told_versions
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.said_fields import Pairs, fields_of
 from dashboard.words import say
-from dashboard.writing import DASH, count, day, judged, moment
+from dashboard.writing import DASH, count, counted, day, judged, moment
 from models.units import Display
 from models.values.entry import EntryStory, ImportedFile, Thing
 from models.values.kinds import Kind
@@ -132,7 +132,7 @@ def _sentence(story: EntryStory, site: Site) -> Iterable[str]:
         file = story.now
         yield say(
             "entry.file.sentence",
-            read=count(file.rows_read),
+            read=counted(file.rows_read, "row"),
             taken=count(file.rows_taken),
             refused=count(file.rows_refused),
         )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -127,7 +128,7 @@ def build(
     years : int or None
         Window, in years up to today; all of the history where ``None``. [year]
     """
-    lines = set_lines(sets, today, display)
+    lines = set_lines(sets, today, display, history.zone)
     now = next((line for line in lines if line.state == "in force"), None)
     held = in_force_of(sets, today)
     offset, angle = (law_of(held, judged) for judged in (Judged.OFFSET, Judged.ANGULARITY))
@@ -153,7 +154,7 @@ def build(
     )
 
 
-def set_lines(sets: Sequence[AdoptedLimits], today: date, display: Display) -> tuple[SetLine, ...]:
+def set_lines(sets: Sequence[AdoptedLimits], today: date, display: Display, zone: str) -> tuple[SetLine, ...]:
     """Put the versions into words, in their order; the last adopted by today is in force.
 
     Parameters
@@ -164,6 +165,8 @@ def set_lines(sets: Sequence[AdoptedLimits], today: date, display: Display) -> t
         The site's day. [d]
     display : Display
         Units of the page. [unitless]
+    zone : str
+        IANA name of the site's zone: the day on which a set was recorded is the site's. [unitless]
     """
     held = in_force_of(sets, today)
     lines = []
@@ -186,7 +189,7 @@ def set_lines(sets: Sequence[AdoptedLimits], today: date, display: Display) -> t
                 until=follows - timedelta(days=1) if state == "past" and follows else None,
                 state=state,
                 source=given.source,
-                recorded=one.recorded_at.date(),
+                recorded=one.recorded_at.astimezone(ZoneInfo(zone)).date(),
                 rows=row_lines(given, display),
             )
         )

@@ -9,6 +9,7 @@ import numpy as np
 
 from dashboard.place import Place, Read, class_code, read_class, shortened
 from dashboard.prepared import index_for
+from dashboard.strict import refuse
 from dashboard.words import say
 from dashboard.writing import month as month_text
 from dashboard.writing import speed_class
@@ -71,6 +72,8 @@ def read_asked(place: Place) -> Read[Asked | None]:
     if kind not in KINDS:
         return Read(None, say("month.problem.jobs", asked=shortened(kind)))
     before = place.get("before") == "1"
+    if not before and (typed := place.get("before")):
+        refuse(say("files.no_value", asked=shortened(typed), name="before"), ["1"])
     if place.get("class") == UNKNOWN_SPEED:
         return Read(Asked(kind, -1, before))
     speed = read_class(place)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -9,11 +10,12 @@ from typing import Literal
 import numpy as np
 
 from dashboard.prepared import index_for
+from dashboard.views.asked_by_risk import AskedByRisk, asked_by_risk
 from dashboard.views.due_view import Calibration, DueList, calibrations, due_list
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.month_chart_view import MonthSeries, month_series
 from dashboard.views.month_jobs_view import Asked, JobsBehind, jobs_behind
-from dashboard.views.plan_view import LONG_AGO, SOON_DAYS, PlanLine, ground_of
+from dashboard.views.plan_view import LONG_AGO, PlanLine, ground_of
 from dashboard.views.shares import Change, Share, cell, change
 from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
@@ -26,6 +28,7 @@ from models.history.late import some_of
 from models.history.months import local_days
 from models.history.runs import Runs
 from models.values.limits import LimitSet
+from models.values.looked_at import LookedAt
 from models.values.people import Instrument
 from models.values.story import Site
 
@@ -77,11 +80,10 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class ByRisk:
-    """What the accepted risk asks for: machines whose date has come, and the likeliest of them to be over limit today."""
+    """What the accepted risk asks for: how many machines, and the likeliest of them to be over limit today."""
 
     risk: float
-    now: int
-    soon: int
+    asked: AskedByRisk
     lines: tuple[PlanLine, ...]
 
 
@@ -91,8 +93,10 @@ class MonthView:
 
     ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
     the month has none, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
-    ``behind`` where the address asks for no jobs.  ``left_over`` and ``returned`` are the
-    worst of ``left_over_n`` and ``returned_n`` visits.
+    ``behind`` where the address asks for no jobs.  ``returned`` are the worst of ``returned_n``
+    visits of ``returned_machines``; ``left_over`` the first of ``left_over_n`` visits: those that
+    nobody signed, then the others, each the worst first.  ``unsigned`` and ``unreviewed`` count
+    over all of them.
     """
 
     state: Literal["ok", "empty", "too_few", "error"]
@@ -115,8 +119,12 @@ class MonthView:
     series: MonthSeries
     left_over: tuple[Visit, ...]
     left_over_n: int
+    unreviewed: int
+    unsigned: int
+    looked: LookedAt
     returned: tuple[Visit, ...]
     returned_n: int
+    returned_machines: int
     due: DueList
     by_risk: ByRisk | None
     behind: JobsBehind | None
@@ -137,6 +145,7 @@ def build(
     study: Study | None = None,
     asked: Asked | None = None,
     most: int | None = None,
+    look: Callable[[Sequence[int]], LookedAt] | None = None,
 ) -> MonthView:
     """Compute the page.
 
@@ -164,6 +173,8 @@ def build(
         The number whose jobs are asked for. [unitless]
     most : int or None
         Longest list of visits; all of them where ``None``. [unitless]
+    look : callable or None
+        Gives who reviewed and who signed jobs, by their entries; without it nobody did. [unitless]
     """
     jobs, index = history.jobs, index_for(history)
     last_with_jobs = int(index.counts.months[-1]) if len(jobs) else _number(today)
@@ -178,6 +189,10 @@ def build(
     in_month = index.rows(number, number)
     machines = len(np.unique(some_of(jobs, "asset", in_month)))
     left_over, returned = _left_over_rows(history, in_month), _returned_rows(history, runs, in_month)
+    entries = some_of(jobs, "entry", left_over)
+    looked = LookedAt() if look is None else look(entries.tolist())
+    signed = np.isin(entries, list(looked.signers))
+    left_over = left_over[np.argsort(signed, kind="stable")]
     jobs_here = int(now_all.jobs[0, 0])
     found_change = change(found, found_before)
     view_month = _date(number)
@@ -202,14 +217,32 @@ def build(
         series=month_series(index.counts.window(number - SERIES + 1, number).by_month()),
         left_over=_visits(history, left_over[:most], runs, None),
         left_over_n=len(left_over),
+        unreviewed=len(left_over) - len(looked.reviewers),
+        unsigned=len(left_over) - int(signed.sum()),
+        looked=looked,
         returned=_visits(history, returned[:most], runs, study),
         returned_n=len(returned),
+        returned_machines=len(np.unique(some_of(jobs, "asset", returned))),
         due=due_list(history, today, today_us, site.interval_months),
         by_risk=None if study is None else _by_risk(history, study, today, today_us, site.interval_months),
         behind=None if asked is None else jobs_behind(history, number, asked),
         calibrations=calibrations(instruments, today),
         limits=limits_note(limit_set),
     )
+
+
+def unsigned_words(view: MonthView) -> str:
+    """Say how many of the jobs that were left over limit nobody signed, and that they come first where others follow."""
+    mixed = 0 < view.unsigned < view.left_over_n
+    return say("month.left_over.first" if mixed else "month.left_over.unsigned", n=count(view.unsigned))
+
+
+def returned_words(view: MonthView) -> str:
+    """Say how many visits found a machine back over limit, and how many machines these are where one came back twice."""
+    visits = counted(view.returned_n, "visit")
+    if view.returned_machines == view.returned_n:
+        return visits
+    return say("month.returned.of", visits=visits, machines=counted(view.returned_machines, "machine"))
 
 
 def _number(day: date) -> int:
@@ -244,7 +277,7 @@ def _by_risk(history: History, study: Study, today: date, today_us: int, interva
     plan = ground_of(history, study, today, today_us, interval_months).plan(study.recheck)
     now = plan.rows(LONG_AGO, 0)
     forecast = now[plan.forecast[now]]
-    return ByRisk(study.choices.risk, len(now), plan.count(1, SOON_DAYS), plan.lines(forecast[:LIKELIEST].tolist()))
+    return ByRisk(study.choices.risk, asked_by_risk(plan), plan.lines(forecast[:LIKELIEST].tolist()))
 
 
 def _left_over_rows(history: History, in_month: IntArray) -> IntArray:

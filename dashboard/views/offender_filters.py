@@ -9,6 +9,7 @@ from threading import Lock
 import numpy as np
 
 from dashboard.place import Place, shortened
+from dashboard.strict import refuse
 from dashboard.words import say
 from models.history.columns import AssetColumns, History, IntArray
 from models.history.looks import Looks
@@ -113,6 +114,7 @@ def read_filters(place: Place, history: History) -> tuple[Filters, tuple[str, ..
         asked = place.get(name)
         if asked and asked not in known[name]:
             wrong.append(say("offenders.problem.filter", asked=shortened(asked), label=say(label)))
+            refuse(wrong[-1], sorted(known[name])[:MOST_OPTIONS])
             asked = ""
         values[name] = asked
     return Filters(**values), tuple(wrong)

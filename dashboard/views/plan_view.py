@@ -11,7 +11,7 @@ import numpy as np
 from dashboard.kept import keep
 from dashboard.prepared import due_for
 from dashboard.words import say
-from dashboard.writing import count, counted, percent, ratio
+from dashboard.writing import counted, percent, ratio
 from models.history.columns import BoolArray, FloatArray, History, IntArray
 from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due
 from models.history.due import REPLACED as REPLACED_SINCE
@@ -175,7 +175,7 @@ class Plan:
         cap = (
             say("due.why.cap_class")
             if basis == BY_CLASS
-            else say("due.why.cap_site", n=count(self.study.choices.site_months))
+            else say("due.why.cap_site", months=counted(self.study.choices.site_months, "month"))
         )
         return say("due.why.capped", risk=risk, cap=cap)
 

@@ -161,6 +161,8 @@ _BY_FIRST: Final[dict[str, Quantity]] = {
 def quantity_of(name: str) -> Quantity | None:
     """Give what a field measures by its name; ``None`` where it is no number with a unit."""
     first, last = name.split(".", maxsplit=1)[0], name.rpartition(".")[2]
+    if first == "stated":
+        return None  # the reason why a span is right is a sentence, whatever a span is
     if ".readings." in name:
         return Quantity.OFFSET
     return _BY_FIRST.get(first) or _BY_LAST.get(last)

@@ -25,17 +25,24 @@ STATED_FIELD = "stated."
 VISIT_FIELDS = (
     "tag", "performed", "people", "instrument", "hours_run", "soft_before.", "soft_after.", "shim.", "side.",
 )  # fmt: skip
+NO_FIELD = "tag"
+"""What a check of the machine itself is about; the form has no field for it."""
+
 LOOSE_ANSWERS = {"yes": True, "no": False}
 
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A doubt that needs a stated reason: what speaks against the job, and the field for the reason."""
+    """A doubt that needs a stated reason: what speaks against the job, and the field for the reason.
+
+    ``at`` is the field that it is about, where that is one of the form.
+    """
 
     doubt: str
     field: str
     sentences: tuple[str, ...]
     stated: str
+    at: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +239,7 @@ class _Looking(Sheet):
     def _asks(self) -> tuple[tuple[Ask, ...], dict[str, str]]:
         seen: set[tuple[str, str]] = set()
         by_doubt: dict[Doubt, list[str]] = {}
+        at: dict[Doubt, str] = {}
         for name, check in self.checks:
             if (check.doubt, check.sentence) in seen:
                 continue
@@ -243,8 +251,9 @@ class _Looking(Sheet):
                 self.stops.append(sentence)
             elif open_checks([check]):
                 by_doubt.setdefault(check.doubt, []).append(sentence)
+                at.setdefault(check.doubt, "" if name == NO_FIELD else name)
         asks = tuple(
-            Ask(str(doubt), stated_field(doubt), tuple(sentences), self.text(stated_field(doubt)))
+            Ask(str(doubt), stated_field(doubt), tuple(sentences), self.text(stated_field(doubt)), at[doubt])
             for doubt, sentences in by_doubt.items()
         )
         return asks, {ask.doubt: ask.stated for ask in asks if ask.stated}

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dashboard.views.job_words import checks_text
 from dashboard.views.limit_rows import row_lines
 from dashboard.words import say
-from dashboard.writing import DASH, day, moment
+from dashboard.writing import DASH, counted, day, moment
 from models.units import Display, Quantity
 from models.values.asset import Asset, MachineBreak
 from models.values.entry import ImportedFile, KeySet, Said
@@ -94,7 +94,7 @@ def _site(said: Site) -> Iterable[tuple[str, str]]:
     yield say("entry.field.zone"), said.zone
     yield say("entry.field.length"), said.display.length
     yield say("entry.field.temperature"), said.display.temperature
-    yield say("entry.field.interval"), say("entry.field.months", n=said.interval_months)
+    yield say("entry.field.interval"), counted(said.interval_months, "month")
 
 
 def _asset(said: Asset, display: Display) -> Iterable[tuple[str, str]]:

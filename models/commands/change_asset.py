@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -16,9 +17,26 @@ from models.store.story import read_story
 from models.store.unit import Unit, writing
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.values.asset import Asset
+from models.values.doubled import Beside, beside
 from models.values.kinds import Kind
-from models.values.merging import merged_reason
-from models.values.story import AssetStory, Site
+from models.values.merging import doubled_reason, merged_reason
+from models.values.story import AssetStory, JobLine, Site
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """What a merge did.
+
+    ``moved`` are the jobs that count with the kept machine now; ``doubled`` came over void, as the kept record holds
+    them already; ``unsure`` are those of ``moved`` that may be the same visit as another job: a person has to look.
+    ``verdicts`` counts the moved jobs that the description of the kept machine judges otherwise than before.
+    """
+
+    moved: tuple[JobLine, ...]
+    doubled: tuple[Beside, ...]
+    unsure: tuple[Beside, ...]
+    breaks: int
+    verdicts: int
 
 
 def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, now: datetime, why: str) -> int:
@@ -71,16 +89,15 @@ def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, 
         return _describe(unit, site, story, replace(story.asset, tag=wanted, valid_from=_today(site, now)), reason)
 
 
-def merge_assets(
-    engine: sa.Engine, site: Site, double: str, kept: str, *, by: str, now: datetime, why: str
-) -> tuple[int, int]:
+def merge_assets(engine: sa.Engine, site: Site, double: str, kept: str, *, by: str, now: datetime, why: str) -> Merged:
     """Bring the history of a machine that was recorded twice under one record.
 
     Each job of the double becomes, by an amendment, a job of the kept
     machine, judged as that machine was described on the day; replacements are
-    recorded there too, and the double goes out of service.  All old
-    versions stay readable.  Done again, it brings over what came under the
-    tag of the double since.
+    recorded there too, and the double goes out of service.  A job that the kept
+    record holds already (the same moment and the same measured values) comes
+    over void: one visit must not count twice.  All old versions stay readable.
+    Done again, it brings over what came under the tag of the double since.
 
     Parameters
     ----------
@@ -101,8 +118,8 @@ def merge_assets(
 
     Returns
     -------
-    tuple of int
-        Numbers of jobs and of replacements that were brought over.
+    Merged
+        What was brought over, and what a person has to look at.
 
     Raises
     ------
@@ -121,21 +138,47 @@ def merge_assets(
         today = _today(site, now)
         _refuse_retired(old, new, today)
         reason = merged_reason(old.asset.tag, new.asset.tag, said)
-        recording = Recording(unit, site, new)
-        for line in old.standing:
-            recording.write(replace(line.job, tag=new.asset.tag), old=line, why=reason)
         there = {(broken.on, broken.part) for broken in new.breaks}
         breaks = [broken for broken in old.breaks if (broken.on, broken.part) not in there]
         if old.merged_into and not old.standing and not breaks:
             raise ConflictError(
                 f"{old.asset.tag} was merged into {new.asset.tag} already, and nothing was recorded under it since."
             )
+        done = _bring_over(Recording(unit, site, new), old.standing, new, reason)
         for broken in breaks:
             entry = unit.append(Kind.BREAK_RECORDED, new.asset_id, why=reason)
             unit.add(BreakRow, break_row(entry, site.site_id, new.asset_id, broken))
         if not old.merged_into:
             _describe(unit, site, old, replace(old.asset, valid_from=today, retired=today), reason)
-        return len(old.standing), len(breaks)
+        return replace(done, breaks=len(breaks))
+
+
+def _bring_over(recording: Recording, lines: Iterable[JobLine], new: AssetStory, reason: str) -> Merged:
+    """Make jobs of the double jobs of the kept machine, void where that holds them already."""
+    moved, doubled, unsure, verdicts, zone = [], [], [], 0, ZoneInfo(recording.site.zone)
+    for line in lines:
+        job, twin = replace(line.job, tag=new.asset.tag), beside(line, new.standing, zone)
+        if twin is not None and twin.one_visit:
+            # Without what it was judged as, it is judged by the kept machine: so it counts there if it is taken back.
+            why = doubled_reason(reason, twin.there.job.ref, twin.there.entry)
+            gone = recording.write(job, old=replace(line, judged_as=None), why=why, void=True)
+            doubled.append(replace(twin, job=gone))
+            continue
+        came = recording.write(job, old=line, why=reason)
+        moved.append(came)
+        verdicts += any(_over(a) is not _over(b) for a, b in zip(_ratios(line), _ratios(came), strict=True))
+        if twin is not None:
+            unsure.append(replace(twin, job=came))
+    return Merged(tuple(moved), tuple(doubled), tuple(unsure), 0, verdicts)
+
+
+def _ratios(line: JobLine) -> tuple[float | None, float | None]:
+    return line.found_ratio, line.left_ratio
+
+
+def _over(ratio: float | None) -> bool | None:
+    """Tell the verdict of a ratio: over, within, or none where nothing was judged."""
+    return None if ratio is None else ratio > 1.0
 
 
 def _refuse_retired(old: AssetStory, new: AssetStory, today: date) -> None:

@@ -123,8 +123,9 @@ class JobRows(Things):
                     "performed",
                     Code.SAME_MOMENT,
                     Severity.WARNING,
-                    job.performed_at.date(),
-                    "one job of an asset at one time",
+                    # Noon stands for a day without a time.
+                    f"{job.performed_at.astimezone(self.known.zone):%Y-%m-%d %H:%M}".removesuffix(" 12:00"),
+                    "one job of an asset at one time; two of one moment make no run and no return. If both are one visit, void one of them",
                 )
             )
         self.seen.moments.add(moment)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from models.commands.set_key import new_origin, say_key
+from models.commands.zones import check_zone
 from models.errors import BookExistsError, InvalidValueError
 from models.ledger.keys import make_key
 from models.settings import Settings
@@ -21,6 +22,9 @@ from models.units import Display
 from models.values.kinds import Kind
 from models.values.limits import LimitSet
 from models.values.story import Site
+
+_LONGEST_NAME = 120
+"""Letters of a name that the book takes. [unitless]"""
 
 
 def init_book(
@@ -58,7 +62,7 @@ def init_book(
     Raises
     ------
     BookExistsError
-        If the book already holds a site of that name.
+        If the book already holds a site of that name, or one that had it.
     WrongRevisionError
         If the book that is there was written by an older or a newer version.
     InvalidValueError
@@ -72,13 +76,9 @@ def init_book(
         check_revision(settings, engine)
         with engine.connect() as connection:
             there = sites(connection)
-        code = code_of(name)
-        if any(site.code == code for site in there):
-            raise BookExistsError(
-                f"The book {settings.shown} already holds the site '{name}'.",
-                remedy="Import into it, or choose another name or --book.",
-            )
-        site = Site(max((s.site_id for s in there), default=0) + 1, code, name.strip(), zone, display, interval_months)
+        check_free(name, there)
+        site_id = max((s.site_id for s in there), default=0) + 1
+        site = Site(site_id, code_of(name), " ".join(name.split()), zone, display, interval_months)
         with writing(engine, site.site_id, by, now) as unit:
             make_parts(unit.connection, [site.site_id])
             unit.add(SiteRow, (site.site_id, site.code))
@@ -94,16 +94,39 @@ def init_book(
 def check_site(name: str, zone: str, interval_months: int) -> None:
     """Refuse a site without a name, in an unknown zone, or without an interval."""
     if not code_of(name):
-        raise InvalidValueError("A site needs a name.", remedy='Give it: --site "Name of the site".')
+        raise InvalidValueError("A site needs a name, with a letter or a digit in it.", remedy="Give it in quotes.")
+    if len(name) > _LONGEST_NAME:
+        raise InvalidValueError(
+            f"The name of a site has at most {_LONGEST_NAME} letters; this one has {len(name)}.",
+            remedy="Give a shorter one.",
+        )
     if interval_months < 1:
         raise InvalidValueError("The interval between checks is at least one month.", remedy="Give --interval 12, say.")
-    try:
-        ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise InvalidValueError(
-            f"'{zone}' is not a time zone.",
-            remedy="Give its IANA name, such as Europe/Lisbon or America/Halifax: --zone NAME.",
-        ) from None
+    check_zone(zone)
+
+
+def check_free(name: str, others: Iterable[Site]) -> None:
+    """Refuse the name of a site that another one bears, or once bore: whoever gives it would mean either.
+
+    Parameters
+    ----------
+    name : str
+        The name. [unitless]
+    others : iterable of Site
+        The other sites of the book. [unitless]
+
+    Raises
+    ------
+    BookExistsError
+        If it is taken.
+    """
+    code = code_of(name)
+    for other in others:
+        if code == other.code or code in {code_of(one) for one in other.names}:
+            raise BookExistsError(
+                f"The book already holds the site '{other.name}' ({other.code}), which the name '{name}' would find.",
+                remedy="Choose another name. A site that is there is given by its code: --site CODE.",
+            )
 
 
 def code_of(name: str) -> str:
@@ -112,9 +135,9 @@ def code_of(name: str) -> str:
     return "-".join(words)[:40].rstrip("-")
 
 
-def say_site(unit: Unit, site: Site) -> int:
+def say_site(unit: Unit, site: Site, *, why: str = "") -> int:
     """Append how a site is set."""
-    entry = unit.append(Kind.SITE_SET, site.site_id)
+    entry = unit.append(Kind.SITE_SET, site.site_id, why=why.strip())
     row = (
         entry,
         site.site_id,

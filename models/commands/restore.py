@@ -52,6 +52,8 @@ def restore(file: Path, settings: Settings) -> Copied | None:
     BackupError
         If the book cannot be written; nothing is left behind then.
     """
+    if file.is_dir():
+        raise UnreadableFileError(f"{file} is a folder.", remedy="Name the backup in it.")
     if not file.is_file():
         raise UnreadableFileError(f"There is no file {file}.", remedy="Check the name of the backup.")
     with _told_of_backup(file):

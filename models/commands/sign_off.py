@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
 from models.store.accounts import name_key, names_of
-from models.store.signoffs import signable
+from models.store.signoffs import Signable, signable
 from models.store.unit import writing
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Kind, Meaning
@@ -28,7 +28,9 @@ def sign_off(
     another entry and is not signed by it.
 
     Who signs is known by every name that their account had at the site, not
-    only by today's: nobody comes to sign their own work by a change of name.
+    only by today's: nobody comes to sign their own work by a change of name,
+    nor by an amendment of somebody else: who recorded an earlier version, or
+    did the work by what it says, does not sign a later one.
 
     Parameters
     ----------
@@ -57,7 +59,7 @@ def sign_off(
     UnknownNameError
         If the site has no job under that entry.
     ConflictError
-        If who signs recorded it or did the work, if it was amended since or says that the job is void, or if the same was signed before.
+        If who signs recorded it, or a version before it, or did the work, if it was amended since or says that the job is void, or if the same was signed before.
     InvalidValueError
         If no name is given.
     """
@@ -68,17 +70,10 @@ def sign_off(
         found = signable(unit.connection, site.site_id, signed_entry)
         if found is None:
             raise UnknownNameError(Told("told.sign.no_job", entry=signed_entry), remedy=Told("told.sign.no_job.remedy"))
-        if found.superseded_by is not None:
-            raise ConflictError(
-                Told("told.sign.amended", entry=signed_entry, later=found.superseded_by),
-                remedy=Told("told.sign.amended.remedy", later=found.superseded_by),
-            )
-        if found.void:
-            raise ConflictError(Told("told.sign.void", entry=signed_entry), remedy=Told("told.sign.void.remedy"))
-        theirs = {name_key(name)} | {name_key(one) for one in names_of(unit.connection, site.site_id, name)}
-        own = [one for one in found.involved if name_key(one) in theirs]
-        if own:
-            raise ConflictError(_own(name, own), remedy=Told("told.sign.own.remedy"))
+        theirs = _names(unit.connection, site, name)
+        refused = _refusal(found, signed_entry, name, theirs)
+        if refused is not None:
+            raise refused
         if any(name_key(one) in theirs and said == meaning for one, said in found.signed):
             raise ConflictError(
                 Told("told.sign.twice", name=name, entry=signed_entry, meaning=Told(f"told.meaning.{meaning}"))
@@ -93,8 +88,64 @@ def sign_off(
     return entry
 
 
-def _own(name: str, own: Sequence[str]) -> Told:
-    """Say that it is their own work; under the name that they had then, where it is not among those of the job today."""
-    if any(name_key(one) == name_key(name) for one in own):
-        return Told("told.sign.own", name=name)
-    return Told("told.sign.own.before", name=name, before=own[0])
+def why_not(engine: sa.Engine, site: Site, signed_entry: int, by: str) -> ConflictError | None:
+    """Give why somebody cannot sign a job, whatever the meaning; ``None`` where they can, and where it is no job of the site.
+
+    A page asks before it offers to sign.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    site : Site
+        The site of the entry. [unitless]
+    signed_entry : int
+        Number of the entry. [unitless]
+    by : str
+        Who would sign. [unitless]
+    """
+    name = " ".join(by.split())
+    with engine.connect() as connection:
+        found = signable(connection, site.site_id, signed_entry)
+        return None if found is None else _refusal(found, signed_entry, name, _names(connection, site, name))
+
+
+def _names(connection: sa.Connection, site: Site, name: str) -> frozenset[str]:
+    """Give the keys of every name that whoever has a name has or had at a site."""
+    return frozenset(name_key(one) for one in (name, *names_of(connection, site.site_id, name)))
+
+
+def _refusal(found: Signable, signed_entry: int, name: str, theirs: frozenset[str]) -> ConflictError | None:
+    """Say why an entry is not to be signed, or not by them; ``None`` where nothing keeps them from it.
+
+    What an amendment does not change stays the work of whoever measured and recorded it before: nobody signs a job of which they had a
+    hand in any version.
+    """
+    if found.superseded_by is not None:
+        return ConflictError(
+            Told("told.sign.amended", entry=signed_entry, later=found.superseded_by),
+            remedy=Told("told.sign.amended.remedy", later=found.superseded_by),
+        )
+    if found.void:
+        return ConflictError(Told("told.sign.void", entry=signed_entry), remedy=Told("told.sign.void.remedy"))
+    if own := _theirs(found.involved, theirs):
+        return ConflictError(_own(name, own), remedy=Told("told.sign.own.remedy"))
+    for entry, involved in found.earlier:
+        if own := _theirs(involved, theirs):
+            return ConflictError(_own(name, own, entry), remedy=Told("told.sign.own.remedy"))
+    return None
+
+
+def _theirs(involved: Sequence[str], theirs: frozenset[str]) -> list[str]:
+    """Give those of some names that are theirs."""
+    return [one for one in involved if name_key(one) in theirs]
+
+
+def _own(name: str, own: Sequence[str], entry: int | None = None) -> Told:
+    """Say that it is their own work, or of which earlier version it is; under the name that they had then, where none of those is today's."""
+    now = any(name_key(one) == name_key(name) for one in own)
+    if entry is not None:
+        if now:
+            return Told("told.sign.version", name=name, entry=entry)
+        return Told("told.sign.version.before", name=name, before=own[0], entry=entry)
+    return Told("told.sign.own", name=name) if now else Told("told.sign.own.before", name=name, before=own[0])

@@ -3,7 +3,9 @@
 A run lasts from the as-left of one job to the as-found of the next job of the
 same asset.  Its drift is as-found − as-left, in all four components.  It says
 nothing where one of the two was not measured, and nothing where a machine, the
-base or the coupling was replaced in between.
+base or the coupling was replaced in between.  Nor does it between two jobs of
+one moment: the machine did not run in between, and which of them came first is
+not known.
 """
 
 from __future__ import annotations
@@ -34,6 +36,7 @@ class Runs(Late):
     job's components [mm, mm/m, mm, mm/m], NaN where not ``known``.  ``hours`` is
     NaN unless both counters are known and did not run backwards.  ``broken``
     marks a pair with a replacement in between: it has no drift and no return.
+    A pair of one moment has neither, and its ratios are NaN, but it cuts nothing.
     ``returned`` began within limit and ended over it.  ``noticed`` ended with a
     visit that was called for because something was noticed.
     """
@@ -89,24 +92,28 @@ def runs_of(jobs: JobColumns, breaks: BreakColumns) -> Runs:
     Notes
     -----
     A missing as-found is unknown, never zero: the run that it should have ended
-    is not known, and the next run begins at that job's own as-left.
+    is not known, and the next run begins at that job's own as-left.  So it is
+    with two jobs of one moment: what lies between them is no run, be it one
+    visit that was recorded twice or two visits of one day that nobody timed.
     """
     start = np.flatnonzero(jobs.asset[:-1] == jobs.asset[1:]) if len(jobs) else np.zeros(0, dtype=np.int64)
     end = start + 1
     broken = _break_between(jobs, breaks, start) | (jobs.reason[end] == REASONS.index("installation"))
+    days = (jobs.performed_us[end] - jobs.performed_us[start]) / US_PER_DAY
+    silent = broken | (days == 0.0)
     drift = jobs.found[end] - jobs.left[start]
-    known = ~np.isnan(drift).any(axis=1) & ~broken
+    known = ~np.isnan(drift).any(axis=1) & ~silent
     hours = jobs.hours_run[end] - jobs.hours_run[start]
     # A counter that runs backwards was changed or misread: it says nothing about this run.
-    hours = np.where((hours >= 0.0) & ~broken, hours, np.nan)
-    start_ratio = np.where(broken, np.nan, jobs.left_ratio[start])
-    end_ratio = np.where(broken, np.nan, jobs.found_ratio[end])
+    hours = np.where((hours >= 0.0) & ~silent, hours, np.nan)
+    start_ratio = np.where(silent, np.nan, jobs.left_ratio[start])
+    end_ratio = np.where(silent, np.nan, jobs.found_ratio[end])
     reason = jobs.reason[end]
     return Runs(
         asset=jobs.asset[start],
         start_row=start,
         end_row=end,
-        days=(jobs.performed_us[end] - jobs.performed_us[start]) / US_PER_DAY,
+        days=days,
         hours=hours,
         drift=np.where(known[:, None], drift, np.nan),
         start_ratio=start_ratio,

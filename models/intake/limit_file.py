@@ -51,7 +51,11 @@ def read_limit_set(path: Path, *, adopted_by: str, adopted_on: date, version: in
             bool(data.get("starter", False)),
             data.get("note", ""),
         )
-    except (OSError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError, InvalidValueError) as fault:
+    except OSError as fault:
+        raise UnreadableFileError(
+            f"The limit set {path} cannot be read: {fault.strerror or fault}.", remedy="Check the name of the file."
+        ) from fault
+    except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError, InvalidValueError) as fault:
         raise UnreadableFileError(
             f"{path} is not a limit set: {fault}", remedy="It needs name, source and at least one [[row]]."
         ) from fault

@@ -22,6 +22,7 @@ from models.intake.dates import spelt_out
 from models.intake.mapping import WHAT_TO_MEND, SheetMapping
 from models.intake.plain_text import guarded
 from models.intake.reading import Cell
+from models.intake.whole_digits import WholeDigits
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
 
     book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
     days = book.add_format({"num_format": "yyyy-mm-dd"})
-    moments = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+    minutes, seconds = (book.add_format({"num_format": f"yyyy-mm-dd hh:mm{rest}"}) for rest in ("", ":ss.000"))
     named: set[str] = set()
     for bad in sheets:
         sheet = book.add_worksheet(_sheet_name(bad.mapping.sheet, named))
@@ -117,13 +118,13 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
         for row, (cells, why) in enumerate(bad.rows, start=header + 1):
             for column, cell in enumerate(bad.shown(cells)):
                 if isinstance(cell, datetime):
-                    sheet.write_datetime(row, column, cell, moments)
+                    sheet.write_datetime(row, column, cell, seconds if cell.second or cell.microsecond else minutes)
                 elif isinstance(cell, date | time):
                     sheet.write_datetime(row, column, cell, days)
                 elif isinstance(cell, bool):
                     sheet.write_boolean(row, column, cell)
                 elif isinstance(cell, int | float) and math.isfinite(cell):
-                    sheet.write_number(row, column, cell)
+                    sheet.write_number(row, column, WholeDigits(cell) if isinstance(cell, float) else cell)
                 elif cell not in (None, ""):
                     sheet.write_string(row, column, str(cell))
             sheet.write_string(row, width, why)

@@ -26,6 +26,8 @@ class Fault(StrEnum):
     """A row names an entry that is not there."""
     ENTRY_MISSING = "entry missing"
     """A number between two entries has none; ``upto`` is the last of several."""
+    UNREADABLE = "unreadable"
+    """Entries up to ``upto``, or what stands beside them, cannot be read: pages of the file are damaged."""
     STATEMENT_MISSING = "statement missing"
     SAID = "statement changed"
     """The statement was changed: what its leaf was made of is what the rows still say."""

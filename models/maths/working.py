@@ -39,6 +39,7 @@ from models.maths.plausible import (
     check_planes,
     check_rises,
     check_rows,
+    check_span,
 )
 from models.maths.readings import SeenFrom, SineFit, Sweep
 from models.maths.sag import NO_SAG, Sag, SagMeaning
@@ -146,7 +147,8 @@ def work_out(
 
     Notes
     -----
-    The limit ratio is that of :func:`models.maths.limits.limit_ratio`, by which the book judges; a conformance
+    The limit ratio is that of :func:`models.maths.limits.limit_ratio`, by which the book judges, and with the span by
+    which it judges: the described one.  A span that was typed turns readings into offsets only; a conformance
     probability is only given where the noise of a reading was stated or the residuals of each sweep tell it.
     """
     checks: list[Check] = []
@@ -155,6 +157,7 @@ def work_out(
     for place, dial in enumerate(draft.dials):
         checks += check_dial(f"dial.{place + 1}", dial, display, fits[place] if place < len(fits) else None)
     checks += check_dimensions(draft)
+    checks += check_span(draft, asset, display)
     checks += check_planes(draft, display)
     if impossible and not any(check.gravity is Gravity.STOP for check in checks):
         checks.append(Check(Doubt.DISTANCE, Gravity.STOP, reason))
@@ -171,7 +174,7 @@ def work_out(
     m = measured.misalignment
     checks += check_size(m, "results", display)
     off = deviation(m, target)
-    span = _span(draft, asset)
+    span = asset.span_mm  # not the one that was typed, which the measurement takes: the book judges by the description
     covariance, doubt = _trusted(measured)
     judged = conformance(off, covariance, limits, asset.coupling, span) if probability else None
     if judged is not None and doubt and judged.reason and _ratio(off, limits, asset.coupling, span) is not None:
@@ -254,6 +257,7 @@ def _noise(draft: Draft) -> float | None:
 
 
 def _span(draft: Draft, asset: Asset) -> float | None:
+    """Give the span between two faces that were read: the typed one, else the described one. [mm]."""
     return draft.span_mm if draft.span_mm is not None and draft.span_mm > 0 else asset.span_mm
 
 

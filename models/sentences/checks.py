@@ -15,6 +15,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.doubt.few": "few readings",
     "told.doubt.foot_distance": "foot distance",
     "told.doubt.distance": "distance",
+    "told.doubt.span": "span is not the described one",
     "told.doubt.hub_side": "dial beyond the coupling centre",
     "told.doubt.unit": "wrong unit",
     "told.doubt.size": "size",
@@ -48,6 +49,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.dial.arc.short": "The sweep covers {arc:.0f}°; less than half a turn: the result is less certain than it looks.",
     # Distances
     "told.distance.span": "The span between the flex planes must be above 0.",
+    "told.distance.span.other": "The span typed is {typed}; {tag} is described with {known}, and is judged by that. If the description is right, leave "
+    "the span blank. If the coupling is another one now, bring in the register of machines first, with its span and from which day it is valid.",
     "told.distance.diameter": "The diameter that dial {n} sweeps must be above 0: measure twice the plunger's distance from the axis.",
     "told.distance.one_plane": "Both dials run in the same plane; the angularity needs two planes. "
     "Give the distance of each from the coupling centre.",
@@ -94,6 +97,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.alike_instrument": "The book does not know the instrument {serial}; it knows {known}, which differs only by capitals, blanks or "
     "dashes. If it is that one, write it so; if it is another, say so.",
     "told.job.new_person": "The book does not know {name}; the name is added.",
+    "told.job.alike_person": "The book does not know {name}; it knows {known}, which differs only by capitals, blanks or dashes. If it is the same "
+    "person, write the name so; else it is added.",
     "told.job.several_people": "The book knows no '{name}', but {known}. If these are several people, put a semicolon between them: {typed}",
     "told.job.calibration": "The calibration of instrument {name} ran out on {due}, before this job of {day}.",
     "told.job.hours.later": "The hours run are {hours:.10g}, but {other:.10g} at the later job {ref}. "

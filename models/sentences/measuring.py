@@ -23,7 +23,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.reading.sd": "The standard deviation of a reading must be above 0.",
     "told.reading.sd_unknown": "The standard deviation of a reading is above 0, or unknown.",
     "told.reading.uncertainty": "A standard uncertainty is 0 or more.",
-    "told.reading.positions": "The readings were taken at {n} positions; at least 3 are needed.",
+    "told.reading.positions": "Positions at which the readings were taken: {n}; at least 3 are needed.",
     "told.reading.positions.remedy": "Read at three or more positions, spread as far around the shaft as it can be turned.",
     "told.reading.arc": "The sweep covers {arc:.0f}°; below {least:.0f}° the result would be mostly error.",
     "told.reading.arc.remedy": "Turn the shaft further, or measure in another way.",
@@ -43,7 +43,7 @@ SENTENCES: Final[dict[str, str]] = {
     "empty the other one.",
     "told.missing.diameter": "Still missing: the diameter that dial {n} sweeps.",
     "told.missing.opposite": "Still missing: readings of the dial opposite to dial {n}.",
-    "told.missing.readings": "Dial {n} has {count} readings; at least 3 are needed.",
+    "told.missing.readings": "Readings of dial {n}: {count}; at least 3 are needed.",
     # How sure it is
     "told.unsure.results": "No uncertainty was given with the results.",
     "told.unsure.noise": "The noise of a reading is not given, and so few readings do not tell it.",

@@ -49,7 +49,11 @@ SENTENCES: Final[dict[str, str]] = {
     "told.sign.void.remedy": "Sign the job that was recorded in its place.",
     "told.sign.own": "{name} recorded this job or did its work, and so cannot sign it off.",
     "told.sign.own.before": "{name}, then {before}, recorded this job or did its work, and so cannot sign it off.",
-    "told.sign.own.remedy": "A second person has to look at it and sign.",
+    "told.sign.own.remedy": "Somebody has to look at it and sign who neither did the work nor recorded any version of the job.",
+    "told.sign.version": "{name} recorded entry {entry}, an earlier version of this job, or did the work by what it says, and so cannot sign the job off: "
+    "what was amended since leaves the rest as it was.",
+    "told.sign.version.before": "{name}, then {before}, recorded entry {entry}, an earlier version of this job, or did the work by what it says, and so "
+    "cannot sign the job off: what was amended since leaves the rest as it was.",
     "told.sign.twice": "{name} has signed entry {entry} as '{meaning}' already.",
     "told.sign.unsealed": "Entry {entry} has no statement yet, so a signature cannot be bound to it.",
     "told.sign.unsealed.remedy": "Type: driftbook upgrade",

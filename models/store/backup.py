@@ -15,6 +15,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -35,6 +36,7 @@ from models.store.copying import (
 )
 from models.store.engine import make_engine
 from models.store.faults import damaged, telling
+from models.store.file_open import read_only_if_it_must
 from models.store.proofs import last_head
 from models.store.revision import check_revision, needed_revision, revision_of, upgrade
 from models.store.unit import locked
@@ -216,17 +218,13 @@ def revision_of_file(file: Path) -> str | None:
 
 
 def _source(path: Path) -> sqlite3.Connection:
-    """Open a file for reading; one on a disk that has become read-only too, as long as nothing waits beside it."""
-    waiting = path.with_name(f"{path.name}-wal")
-    address = path.absolute().as_uri()
+    """Open a file for reading; one on a disk that is read-only or full too, as long as nothing waits beside it."""
+    source = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
     try:
-        source = sqlite3.connect(f"{address}?mode=ro", uri=True, isolation_level=None)
         source.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    except sqlite3.OperationalError:
-        if waiting.exists() and waiting.stat().st_size > 0:
-            raise
-        # SQLite wants to make files beside the book; where that is refused, and nobody can write, it does without.
-        source = sqlite3.connect(f"{address}?mode=ro&immutable=1", uri=True, isolation_level=None)
+    except sqlite3.OperationalError as fault:
+        source.close()
+        source = read_only_if_it_must(Settings(book=str(path)), fault, partial(sqlite3.connect, isolation_level=None))
     return source
 
 

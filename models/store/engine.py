@@ -9,7 +9,9 @@ there, and no waiting time cures that), ``BEGIN`` for a reader.
 from __future__ import annotations
 
 import os
+import sqlite3
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +20,7 @@ import sqlalchemy as sa
 from models.errors import BookReplacedError
 from models.settings import Settings
 from models.store.faults import FAULTS, meaning_of, tell_faults, telling
+from models.store.file_open import no_writing, read_only_if_it_must
 from models.store.signing import KEY_FILE
 
 BUSY_MS = 30_000
@@ -31,6 +34,9 @@ PAGE = 8 << 10
 
 CONNECT_S = 10
 """How long is waited for a database server to answer at all."""
+
+_ONLY_READ = "only read"
+"""Name of what is kept of a connection to a file: whether it only reads."""
 
 SURE_S = 0.5
 """Whoever only reads takes it for so long that the file of a book is still in its place: a look lets other threads go first. [s]"""
@@ -72,32 +78,73 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
         tell_faults(engine, settings)
         return engine
     engine = sa.create_engine(
-        settings.url, connect_args={"timeout": BUSY_MS / 1000}, execution_options=options, hide_parameters=True
+        sa.URL.create("sqlite", database=str(settings.path)),  # a path may hold any sign
+        connect_args={"timeout": BUSY_MS / 1000},
+        execution_options=options,
+        hide_parameters=True,
     )
     tell_faults(engine, settings)
     _stay_with_file(engine, settings)
+    _open_file(engine, settings, foreign_keys=foreign_keys)
+    return engine
+
+
+def _open_file(engine: sa.Engine, settings: Settings, *, foreign_keys: bool) -> None:
+    """Let an engine open a SQLite book for writing, or only for reading where its disk takes nothing more."""
+
+    @sa.event.listens_for(engine, "do_connect")
+    def _connect(
+        dialect: sa.Dialect, record: sa.pool.ConnectionPoolEntry, given: tuple[Any, ...], named: dict[str, Any]
+    ) -> Any:
+        def connect(file: str, **more: Any) -> sqlite3.Connection:
+            opened: sqlite3.Connection = dialect.loaded_dbapi.connect(file, *given[1:], **{**named, **more})
+            opened.isolation_level = None
+            return opened
+
+        record.info[_ONLY_READ] = False
+        with telling(settings):  # the first that reads the book
+            try:
+                return _to_be_written(lambda: connect(given[0]))
+            except sqlite3.Error as fault:
+                opened = read_only_if_it_must(settings, fault, connect)
+        record.info[_ONLY_READ] = True
+        return opened
 
     @sa.event.listens_for(engine, "connect")
-    def _configure(connection: Any, _record: Any) -> None:
-        connection.isolation_level = None
+    def _configure(connection: Any, record: sa.pool.ConnectionPoolEntry) -> None:
         cursor = connection.cursor()
         cursor.execute(f"PRAGMA foreign_keys={'ON' if foreign_keys else 'OFF'}")
-        cursor.execute(f"PRAGMA page_size={PAGE}")  # of a book that is made only; before the journal, which fixes it
-        with telling(settings):  # the first that reads the book
-            cursor.execute("PRAGMA journal_mode=WAL")
-        cursor.execute("PRAGMA synchronous=FULL")
+        if not record.info[_ONLY_READ]:
+            cursor.execute("PRAGMA synchronous=FULL")
         cursor.execute(f"PRAGMA busy_timeout={BUSY_MS}")
         cursor.execute("PRAGMA recursive_triggers=ON")
         # Taken only as it is needed: with SQLite's own 2 MB a large import writes its indexes out again and again.
         cursor.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
         cursor.close()
 
+    @sa.event.listens_for(engine, "checkin")
+    def _given_back(_connection: Any, record: sa.pool.ConnectionPoolEntry) -> None:
+        if record.info.get(_ONLY_READ):  # the disk may take writing by then, and this one would not see it
+            record.invalidate(soft=True)
+
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
         writes = connection.get_execution_options().get("write", False)
+        if writes and connection.info.get(_ONLY_READ):
+            raise no_writing(settings)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
-    return engine
+
+def _to_be_written(connect: Callable[[], sqlite3.Connection]) -> sqlite3.Connection:
+    """Open a SQLite file so that one writes while others read; the file of a new book is laid out here."""
+    opened = connect()
+    try:
+        opened.execute(f"PRAGMA page_size={PAGE}")  # of a book that is made only; before the journal, which fixes it
+        opened.execute("PRAGMA journal_mode=WAL")
+    except BaseException:
+        opened.close()
+        raise
+    return opened
 
 
 def _stay_with_file(engine: sa.Engine, settings: Settings) -> None:

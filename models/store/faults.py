@@ -7,9 +7,11 @@ so no caller has to know how SQLite or PostgreSQL names a full disk.
 from __future__ import annotations
 
 import re
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Final
 
 import sqlalchemy as sa
@@ -24,11 +26,15 @@ from models.errors import (
     UndecodableTextError,
 )
 from models.settings import Settings
+from models.store.refusals import refused_by
 
 FAULTS: Final = "faults"
 """Name of the engine's option that tells what a fault of a driver means for a person."""
 
 _NOTHING = "Nothing half-done is in the book."
+
+_LEAST_ROOM = 64 << 10
+"""With less room than this on its disk SQLite cannot make the files beside a book, in bytes: one of them begins with half of it."""
 
 # What Python's driver says of a text that is none; it goes on with the text itself, which nobody may see.
 _UNDECODABLE = re.compile(r"Could not decode to UTF-8(?: column '(\w{1,60})')?")
@@ -100,7 +106,7 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
         return damaged(settings, "the names of its tables cannot be read")
     state = str(getattr(fault, "sqlstate", None) or "")
     if state.startswith(_FULL):
-        return _no_room(settings)
+        return no_room(settings)
     if state.startswith(_READ_ONLY):
         return BookReadOnlyError(
             f"The database of the book takes no writing now: {_first_line(fault)}.",
@@ -118,6 +124,8 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
         )
     if state.startswith(_DAMAGED):
         return damaged(settings, _first_line(fault))
+    if _is_connecting(fault) and (refused := refused_by(_first_line(fault))) is not None:
+        return refused
     if lost or state.startswith(_LOST) or _is_connecting(fault):
         return BookUnreachableError(
             f"The database of the book does not answer, or the connection to it is lost: {_first_line(fault)}.",
@@ -129,16 +137,13 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
 def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:  # noqa: PLR0911 - the same
     name = str(getattr(fault, "sqlite_errorname", ""))
     if name == "SQLITE_FULL":
-        return _no_room(settings)
+        return no_room(settings)
     undecodable = _UNDECODABLE.match(str(fault))
     if undecodable:
         column = f" in column {undecodable[1]}" if undecodable[1] else ""
         return damaged(settings, f"a text{column} is not written in UTF-8", kind=UndecodableTextError)
     if name.startswith("SQLITE_READONLY"):
-        return BookReadOnlyError(
-            f"The book {settings.shown} cannot be written: the file or its disk is read-only.",
-            remedy=f"{_NOTHING} Give the right to write to the file and its folder, or mount the disk for writing.",
-        )
+        return read_only(settings)
     if name == "SQLITE_NOTADB":
         return BookDamagedError(
             f"{settings.shown} cannot be opened as a book: it is another kind of file, or its first page is damaged.",
@@ -148,6 +153,8 @@ def _of_file(fault: sqlite3.Error, settings: Settings) -> DriftbookError | None:
         )
     if name.startswith("SQLITE_CORRUPT"):
         return damaged(settings, _first_line(fault))
+    if name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")) and is_full(settings.path.parent):
+        return no_room(settings)
     if name.startswith("SQLITE_IOERR"):
         return BookUnreachableError(
             f"The disk of the book {settings.shown} does not do what it is asked ({_first_line(fault)}).",
@@ -171,7 +178,24 @@ def damaged(settings: Settings, found: str, kind: type[BookDamagedError] = BookD
     )
 
 
-def _no_room(settings: Settings) -> NoRoomError:
+def read_only(settings: Settings) -> BookReadOnlyError:
+    """Say that the file of a book, or its disk, takes no writing."""
+    return BookReadOnlyError(
+        f"The book {settings.shown} cannot be written: the file or its disk is read-only.",
+        remedy=f"{_NOTHING} Give the right to write to the file and its folder, or mount the disk for writing.",
+    )
+
+
+def is_full(folder: Path) -> bool:
+    """Tell whether a disk has no room for the files beside a book."""
+    try:
+        return shutil.disk_usage(folder).free < _LEAST_ROOM
+    except OSError:
+        return False
+
+
+def no_room(settings: Settings) -> NoRoomError:
+    """Say that the disk of a book is full."""
     return NoRoomError(
         f"The disk of the book {settings.shown} is full: this was not recorded.",
         remedy=f"{_NOTHING} Make room on that disk and do it again; what was recorded before is safe.",

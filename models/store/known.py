@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -41,18 +41,22 @@ class AdoptedSet:
 
 def sites(connection: sa.Connection) -> tuple[Site, ...]:
     """Give all sites as they are set today, in the order of their numbers."""
-    return tuple(
-        Site(row[0], row[1], row[2], row[3], Display(row[4], row[5]), row[6]) for row in connection.execute(_sites())
-    )
+    # Settings are few: all of them tell the earlier names too, for no second question.
+    versions: dict[int, list[sa.Row[int, str, str, str, str, str, int]]] = {}
+    for row in connection.execute(_sites()):
+        versions.setdefault(row[0], []).append(row)
+    return tuple(_site(said) for said in versions.values())
+
+
+def _site(said: Sequence[sa.Row[int, str, str, str, str, str, int]]) -> Site:
+    """Put a site together from its settings, oldest first: the last one holds."""
+    number, code, name, zone, length, temperature, months = said[-1]
+    former = tuple(dict.fromkeys(row[2] for row in said if row[2] != name))
+    return Site(number, code, name, zone, Display(length, temperature), months, former)
 
 
 @cache
 def _sites() -> sa.Select[int, str, str, str, str, str, int]:
-    latest = (
-        sa.select(SiteVersionRow.site_id, sa.func.max(SiteVersionRow.entry).label("entry"))
-        .group_by(SiteVersionRow.site_id)
-        .subquery()
-    )
     version = SiteVersionRow
     return (
         sa.select(
@@ -64,14 +68,13 @@ def _sites() -> sa.Select[int, str, str, str, str, str, int]:
             version.temperature_unit,
             version.interval_months,
         )
-        .join(latest, latest.c.site_id == SiteRow.id)
-        .join(version, version.entry == latest.c.entry)
-        .order_by(SiteRow.id)
+        .join(version, version.site_id == SiteRow.id)
+        .order_by(SiteRow.id, version.entry)
     )
 
 
 def site_of(connection: sa.Connection, code: str | None) -> Site:
-    """Give the site with a code or name; without one, the only site.
+    """Give the site with a code or a name, today's or an earlier one; without one, the only site.
 
     Raises
     ------
@@ -85,7 +88,7 @@ def site_of(connection: sa.Connection, code: str | None) -> Site:
             return every[0]
         raise UnknownNameError(f"The book holds {len(every)} sites ({names}).", remedy="Say which one: --site CODE.")
     for site in every:
-        if code.lower() in {site.code.lower(), site.name.lower()}:
+        if code.lower() in {site.code.lower(), *(name.lower() for name in site.names)}:
             return site
     raise UnknownNameError(f"The book holds no site '{code}'.", remedy=f"Its sites are: {names}.")
 

@@ -22,13 +22,14 @@ from models.store.entry_columns import EntryColumns, cut, grown
 from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
 from models.store.proofs import one_state, read_proof
-from models.store.signoffs import signed_entries
+from models.store.signoffs import looked_at, signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
 from models.store.versions import read_instrument_versions, read_limit_sets, read_people
 from models.tables.base import to_microseconds
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
+from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof
 from models.values.story import AssetStory, Site
@@ -286,6 +287,11 @@ class Reader:
         """Give the numbers of all entries of a site that bear a sign-off."""
         with self._engine.connect() as connection:
             return signed_entries(connection, site_id)
+
+    def looked_at(self, site_id: int, entries: Sequence[int]) -> LookedAt:
+        """Give who reviewed and who signed some jobs, by the numbers of their entries."""
+        with self._engine.connect() as connection:
+            return looked_at(connection, site_id, entries)
 
     def proof(self, site_id: int) -> BookProof | None:
         """Give the newest head of the book, which is one for all sites; ``None`` before there is one."""

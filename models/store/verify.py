@@ -16,7 +16,7 @@ from multiprocessing.pool import Pool
 
 import sqlalchemy as sa
 
-from models.errors import UndecodableTextError
+from models.errors import BookDamagedError, UndecodableTextError
 from models.ledger.checkpoint import Note, key_hint
 from models.ledger.findings import Fault, Finding, Tally, shown
 from models.ledger.keys import signature_holds
@@ -24,8 +24,18 @@ from models.ledger.tree import HASH_BYTES, Frontier
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.proofs import BookKey, Head, last_head, read_keys
-from models.store.verify_around import cut_off, guard_findings, head_sizes, rows_alone, signoff_findings, sites_alone
+from models.store.verify_around import (
+    add_what_can_be_read,
+    cut_off,
+    guard_findings,
+    head_sizes,
+    rows_alone,
+    signoff_findings,
+    sites_alone,
+)
 from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch, read_loosely
+from models.store.verify_damage import look_in_parts
+from models.store.verify_names import OwnWork, own_work
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 
 SEVERAL = 64 * SIZE
@@ -46,11 +56,13 @@ class Verified:
     kept: list[tuple[Note, bool]] = field(default_factory=list)
     """Heads that were kept elsewhere, and whether the book still begins as they say."""
     tally: Tally = field(default_factory=Tally)
+    own_work: list[OwnWork] = field(default_factory=list)
+    """Sign-offs to look at, told and no fault: the signer had another name, which stands with the signed work."""
 
     @property
     def intact(self) -> int:
         """Give how many entries say with every value what their statements say."""
-        return self.entries - self.tally.touched
+        return max(0, self.entries - self.tally.touched)
 
     def faults(self, *, strict: bool = False) -> int:
         """Give the number of findings that count as faults; a head without a signature only where asked."""
@@ -116,14 +128,32 @@ def _verify(
         if progress is not None:
             progress(min(stretch.last, result.last), result.last)
     tree.end(largest)
-    result.tally.extend(cut_off(connection, result.last))
-    result.tally.extend(rows_alone(connection, 1, result.last))
-    result.tally.extend(sites_alone(connection, founded))
-    result.tally.extend(signoff_findings(connection))
-    result.tally.extend(guard_findings(connection))
+    _beside(connection, result, founded)
     result.tally.extend(_key_findings(result, public_key))
     result.unsigned = result.tally.counts[Fault.UNSIGNED]
     return result
+
+
+def _beside(connection: sa.Connection, result: Verified, founded: dict[int, int]) -> None:
+    """Look at what stands beside the stretches."""
+
+    def names() -> Iterator[Finding]:
+        result.own_work.extend(own_work(connection))
+        yield from ()
+
+    looks: tuple[Callable[[], Iterator[Finding]], ...] = (
+        lambda: cut_off(connection, result.last),
+        lambda: rows_alone(connection, 1, result.last),
+        lambda: sites_alone(connection, founded),
+        lambda: signoff_findings(connection),
+        names,
+        lambda: guard_findings(connection),
+    )
+    for look in looks:
+        if connection.dialect.name == "sqlite":
+            add_what_can_be_read(result.tally, look)
+        else:
+            result.tally.extend(look())
 
 
 def _founded(connection: sa.Connection) -> dict[int, int]:
@@ -258,7 +288,7 @@ def _stretches(
             return
     checker = Checker(connection, around)
     for first, last in bounds:
-        yield checker.check(first, last)
+        yield _checked(checker, first, last)
 
 
 def _bounds(connection: sa.Connection, count: int, low: int, high: int) -> list[tuple[int, int]]:
@@ -299,4 +329,16 @@ def _begin(settings: Settings, around: Around) -> None:
 def _look(bounds: tuple[int, int]) -> Stretch:
     if _checker is None:
         raise RuntimeError("the process was not begun")
-    return _checker.check(*bounds)
+    return _checked(_checker, *bounds)
+
+
+def _checked(checker: Checker, first: int, last: int) -> Stretch:
+    """Look at a stretch; where pages of it are damaged, at what of it can be read."""
+    try:
+        return checker.check(first, last)
+    except UndecodableTextError:
+        raise
+    except BookDamagedError:
+        if not checker.reads_on:
+            raise
+        return look_in_parts(checker.check, first, last)

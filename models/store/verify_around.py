@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import sqlalchemy as sa
 
-from models.ledger.findings import Fault, Finding, shown
+from models.errors import BookDamagedError, UndecodableTextError
+from models.ledger.findings import Fault, Finding, Tally, shown
 from models.store.partitions import parts_of
 from models.store.sealing import BOUND, key_column
 from models.tables.book import EntryRow, SiteRow
@@ -162,3 +163,23 @@ def head_sizes(connection: sa.Connection) -> tuple[int | None, int | None]:
     size = TreeHeadRow.size
     found = connection.execute(sa.select(sa.func.min(size), sa.func.max(size))).one()
     return found[0], found[1]
+
+
+def add_what_can_be_read(tally: Tally, look: Callable[[], Iterable[Finding]]) -> None:
+    """Take what a look beside the entries finds; where it meets a damaged page, that is what it finds.
+
+    Parameters
+    ----------
+    tally : Tally
+        Takes the findings. [unitless]
+    look : callable
+        Gives findings. [unitless]
+    """
+    try:
+        tally.extend(look())
+    except UndecodableTextError:
+        raise  # it can be read, in another way
+    except BookDamagedError as fault:
+        told = Finding(Fault.UNREADABLE, found=fault.found)
+        if told not in tally.kept:  # several looks meet one page
+            tally.add(told)

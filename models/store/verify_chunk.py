@@ -22,6 +22,7 @@ from models.ledger.tree import HASH_BYTES, leaf_hash
 from models.store.faults import meaning_by
 from models.store.proofs import BookKey, raw_bytes
 from models.store.sealing import BOUND, key_column
+from models.store.verify_around import add_what_can_be_read
 from models.store.verify_cells import Brought, RowWriter, StatementWriter, add_rows, close_rows, shape_of
 from models.tables.book import SiteRow
 from models.tables.proofs import TreeHeadRow
@@ -99,6 +100,11 @@ class Checker:
             if collects:
                 gc.enable()
 
+    @property
+    def reads_on(self) -> bool:
+        """Tell whether the rest can be read after a question has failed: a server gives the whole transaction up."""
+        return self._steady
+
     def _check_any(self, first: int, last: int) -> Stretch:
         try:
             return self._check(first, last)
@@ -135,7 +141,10 @@ class Checker:
             while len(level) > HASH_BYTES:
                 level = paired(level)
             stretch.root = level
-        self._references(stretch, lines)
+        if self.reads_on:  # what they name may lie on a damaged page of another stretch
+            add_what_can_be_read(stretch.tally, lambda: self._references(stretch, lines))
+        else:
+            stretch.tally.extend(self._references(stretch, lines))
         self._heads(stretch)
         sizes = {head.size for head in stretch.heads} | {size for size in self._around.kept if first <= size <= last}
         if stretch.root is not None and not sizes - {last}:
@@ -282,17 +291,14 @@ class Checker:
             found.append(Finding(Fault.SITE, number, "statement", "site_id", shown(site_id), shown(site)))
         return found, hashed
 
-    def _references(self, stretch: Stretch, lines: list[tuple[Any, ...]]) -> None:
+    def _references(self, stretch: Stretch, lines: list[tuple[Any, ...]]) -> Iterator[Finding]:
         """Look whether what an entry names is there: the file it came from, what it supersedes, its subject."""
         names = list(self._statements.columns)
         batch, number = names.index("batch"), self._statements.number
         strange = {line[batch] for line in lines} - self._around.files - {None}
-        if strange:
-            stretch.tally.extend(
-                Finding(Fault.REFERENCE, line[number], "entry", "batch", shown(line[batch]))
-                for line in lines
-                if line[batch] in strange
-            )
+        for line in lines if strange else ():
+            if line[batch] in strange:
+                yield Finding(Fault.REFERENCE, line[number], "entry", "batch", shown(line[batch]))
         # A site is spoken of by its own number; an account is of the whole book, and a sign-off speaks of any version.
         same = "OR o.site_id <> e.site_id OR o.subject <> e.subject"
         site = str(Kind.SITE_SET)
@@ -306,7 +312,7 @@ class Checker:
                 f"AND (o.number IS NULL OR o.number > e.number {also})"
             )
             for row in self._connection.exec_driver_sql(asked, (stretch.first, stretch.last)):
-                stretch.tally.add(Finding(Fault.REFERENCE, row[0], "entry", column, shown(row[1])))
+                yield Finding(Fault.REFERENCE, row[0], "entry", column, shown(row[1]))
 
     def _heads(self, stretch: Stretch) -> None:
         """Look at the signatures of the heads in the stretch, and whether one is missing where a commit ended."""

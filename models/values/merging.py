@@ -6,6 +6,7 @@ from typing import Final
 
 _AND: Final = " and "
 _ARE_ONE: Final = " are one machine: "
+_DOUBLES: Final = "; this job doubles job "
 
 
 def merged_reason(double: str, kept: str, said: str) -> str:
@@ -36,3 +37,18 @@ def kept_of(reason: str, double: str) -> str:
     begin = f"{double}{_AND}"
     kept, found, _ = reason.removeprefix(begin).partition(_ARE_ONE)
     return kept if found and reason.startswith(begin) else ""
+
+
+def doubled_reason(reason: str, ref: str, entry: int) -> str:
+    """Write the reason why a job of the double is void: it is a job that the kept record holds.
+
+    Parameters
+    ----------
+    reason : str
+        Reason of the merge, as :func:`merged_reason` writes it. [as stored]
+    ref : str
+        Number of the job that it doubles. [unitless]
+    entry : int
+        Entry of that job. [unitless]
+    """
+    return f"{reason}{_DOUBLES}{ref} (entry {entry})"

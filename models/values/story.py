@@ -14,7 +14,11 @@ from models.values.limits import LimitsGiven
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A site as it is set today; ``interval_months`` is its rule for the next check."""
+    """A site as it is set today; ``interval_months`` is its rule for the next check.
+
+    ``code`` was made from its first name and never changes: addresses, roles, tokens and files go by it or by the number.
+    ``former`` holds the names that it had before, the first one first.
+    """
 
     site_id: int
     code: str
@@ -22,6 +26,12 @@ class Site:
     zone: str
     display: Display
     interval_months: int = 12
+    former: tuple[str, ...] = ()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Give every name that the site ever had, today's first."""
+        return (self.name, *self.former)
 
 
 @dataclass(frozen=True, slots=True)

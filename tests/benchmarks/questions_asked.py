@@ -111,7 +111,7 @@ def _pages(n: Names) -> list[tuple[str, str, str, list[tuple[str, str]]]]:
 
     month = f"?month={n.month}"
     return [
-        ("Month", "month-body", "/", asked("", month, f"{month}&jobs=found&class=1500&before=1", f"{month}&jobs=all", f"{month}&units=mil")),
+        ("Month", "month-body", "/", asked("", month, f"{month}&jobs=found&class=1500&before=1", f"{month}&jobs=all", f"{month}&list=all", f"{month}&units=mil")),
         (
             "Offenders", "offenders-body", "/offenders",
             asked(

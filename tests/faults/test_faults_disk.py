@@ -20,6 +20,7 @@ from models.errors import BackupError, BookReadOnlyError, NoRoomError
 from models.settings import Settings
 from models.store.backup import check_file
 from models.store.engine import make_engine
+from models.store.file_open import read_only_if_it_must
 from models.store.reader import Reader
 from models.values.story import Site
 from tests.conftest import NOW, make_site
@@ -144,7 +145,9 @@ def test_a_backup_taken_back_onto_a_full_disk_leaves_nothing_behind(
     assert sorted(disk.path.iterdir()) == there
 
 
-def test_a_disk_that_becomes_read_only_refuses_in_words_can_be_backed_up_and_goes_on(book: Filled) -> None:
+def test_a_disk_that_becomes_read_only_refuses_in_words_can_be_backed_up_and_goes_on(
+    book: Filled, capsys: pytest.CaptureFixture[str]
+) -> None:
     book.record(0)
     book.engine.dispose()
     before = contents(book.engine)
@@ -155,10 +158,32 @@ def test_a_disk_that_becomes_read_only_refuses_in_words_can_be_backed_up_and_goe
     assert "mount the disk for writing" in told.value.remedy
     made = back_up(book.settings, book.engine, book.elsewhere / "saved.db")  # now is when a backup is wanted
     assert made.copied.checked.entries == len(before["entry"])
-    book.engine.dispose()
+    _read_by_command(book)
+    capsys.readouterr()
+    assert contents(book.engine) == before  # by a connection that stays in the pool
     book.disk.mount_again("rw")
     book.record(1)
     assert len(contents(book.engine)["job"]) == 2
+
+
+def test_a_book_is_not_read_past_jobs_that_wait_beside_it_nor_while_somebody_may_write(tmp_path: Path) -> None:
+    settings = Settings(book=str(tmp_path / "book.db"))
+    make_site(settings)
+    fault = sqlite3.OperationalError("unable to open database file")
+    fault.sqlite_errorname = "SQLITE_CANTOPEN"
+    read_only_if_it_must(settings, fault, sqlite3.connect).close()
+    wal, shm = (tmp_path / f"book.db{end}" for end in ("-wal", "-shm"))
+    wal.write_bytes(b"")
+    shm.write_bytes(b"\0" * 4096)  # what a full disk leaves of a try
+    read_only_if_it_must(settings, fault, sqlite3.connect).close()
+    wal.write_bytes(b"\0" * 32)
+    with pytest.raises(BookReadOnlyError, match=r"newest entries wait in book\.db-wal") as told:
+        read_only_if_it_must(settings, fault, sqlite3.connect)
+    assert "Copy book.db and book.db-wal together" in told.value.remedy
+    wal.unlink()
+    shm.write_bytes(b"\0" * (32 << 10))
+    with pytest.raises(sqlite3.OperationalError, match="unable to open"):
+        read_only_if_it_must(settings, fault, sqlite3.connect)
 
 
 def test_a_folder_without_room_for_the_backup_is_said(tmp_path: Path) -> None:
@@ -172,10 +197,26 @@ def test_a_folder_without_room_for_the_backup_is_said(tmp_path: Path) -> None:
     engine.dispose()
 
 
-def test_what_is_read_from_a_full_disk_is_whole(book: Filled) -> None:
+def _read_by_command(book: Filled) -> None:
+    """Read and back up a book whose files -wal and -shm are not there and cannot be made."""
+    place = book.settings.path
+    assert [one.name for one in place.parent.iterdir() if one.name.startswith("book.db-")] == []
+    saved = book.elsewhere / "by-command.db"
+    for typed in (["backup", "-o", str(saved)], ["verify"], ["head"], ["table", "due"]):
+        assert main([*typed, "--book", str(place)]) == 0
+    assert saved.stat().st_size > 0
+
+
+def test_what_is_read_from_a_full_disk_is_whole(book: Filled, capsys: pytest.CaptureFixture[str]) -> None:
     for number in range(5):
         book.record(number)
+    book.engine.dispose()
     book.disk.fill()
-    with closing(sqlite3.connect(book.settings.path)) as plain:
+    _read_by_command(book)
+    capsys.readouterr()
+    with pytest.raises(NoRoomError, match="is full"):
+        book.record(5)
+    # Not as usual: on a full disk SQLite has no room for what it keeps beside a book.
+    with closing(sqlite3.connect(f"{book.settings.path.as_uri()}?immutable=1", uri=True)) as plain:
         assert plain.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         assert plain.execute("SELECT count(*) FROM job").fetchone() == (5,)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -88,6 +89,28 @@ def test_a_damaged_page_is_told_by_a_command_that_reads_it(book: Settings, capsy
     assert "is damaged" in said
     assert "driftbook restore" in said
     assert "Traceback" not in said
+
+
+def test_verify_names_the_entries_of_a_damaged_page_and_looks_at_all_others(
+    book: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start, size = page_of(book.path, "statement")
+    root = book.path.read_bytes()[start : start + size]
+    last_leaf = int.from_bytes(root[8:12], "big")  # of an interior page its right-most child
+    flip(book.path, (last_leaf - 1) * size, size // 4)
+    assert main(["verify", "--json", "--book", str(book.path)]) == 1
+    said = json.loads(capsys.readouterr().out)
+    gone = next(one for one in said["findings"] if one["fault"] == "unreadable" and one["entry"])
+    assert 3 < gone["entry"] < gone["upto"] == said["entries"], "only its own entries"
+    assert said["intact"] == gone["entry"] - 1
+    assert main(["verify", "--book", str(book.path)]) == 1
+    told = capsys.readouterr().out
+    assert f"entries {gone['entry']} to {gone['upto']} cannot be looked at" in told
+    assert "driftbook restore" in told
+
+    flip(book.path, *page_of(book.path, "book_key"))  # nothing can be held against anything without it
+    assert main(["verify", "--book", str(book.path)]) == 2
+    assert "driftbook verify" not in capsys.readouterr().err
 
 
 def test_a_value_that_changed_within_a_whole_page_is_found_by_its_statement(book: Settings, tmp_path: Path) -> None:

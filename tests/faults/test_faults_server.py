@@ -114,7 +114,8 @@ def test_a_server_that_is_told_to_end_answers_what_is_running_and_logs_without_s
 
 def test_the_figures_are_given_to_this_machine_or_for_the_token(monkeypatch: pytest.MonkeyPatch) -> None:
     client = create_app(Settings(book="x.book"), MadeBook()).server.test_client()
-    assert client.get("/metrics").status_code == 200
+    answer = client.get("/metrics")
+    assert (answer.status_code, answer.headers["Content-Type"]) == (200, "text/plain; version=0.0.4; charset=utf-8")
     far = {"REMOTE_ADDR": "192.0.2.7"}
     assert client.get("/metrics", environ_overrides=far).status_code == 404
     monkeypatch.setenv("DRIFTBOOK_METRICS_TOKEN", "a long one")

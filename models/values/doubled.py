@@ -1,0 +1,116 @@
+"""Two records of one visit: which job of a machine says the same visit as another one, and in what the two differ.
+
+Two jobs of one machine at the same moment with the same measured values are one
+visit that was recorded twice: nobody measures twice at one moment.  Two of one
+moment with other values may be one, too (a slip in one of the lists), and so may
+two of one day with the same values (one list keeps the hour, the other does
+not), but only a person can tell, and which of the two is right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from models.values.job import FeetValues, Job, Misalignment
+from models.values.story import JobLine
+
+ROUNDING: Final = 1e-9
+"""Below this difference two measured values are the same number, converted from two units [mm, mm/m]."""
+
+SAID: Final = {
+    "target": "target", "reason": "reason", "people": "people", "instrument": "instrument", "method": "method",
+    "work_order": "work order", "soft_before": "soft foot before", "soft_after": "soft foot after",
+    "moves_v": "vertical moves", "moves_h": "horizontal moves", "temp_stationary_c": "temperature of the stationary machine",
+    "temp_movable_c": "temperature of the movable machine", "temp_ambient_c": "ambient temperature",
+    "hours_run": "hours run", "checks": "checks", "notes": "notes", "reviewer": "reviewer",
+}  # fmt: skip
+"""What a job says beside its moment and its measured values: the field and its name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A job and one that may be the same visit; it is for certain where both the moment and the measured values are the same.
+
+    ``differs`` names what the job says that the other one does not.
+    """
+
+    job: JobLine
+    there: JobLine
+    same_moment: bool
+    same_readings: bool
+    differs: tuple[str, ...] = ()
+
+    @property
+    def one_visit(self) -> bool:
+        """Tell whether the two are one visit for certain."""
+        return self.same_moment and self.same_readings
+
+
+def beside(line: JobLine, there: Iterable[JobLine], zone: ZoneInfo) -> Beside | None:
+    """Find the job that is, or may be, the same visit as another one: the likest of them.
+
+    Parameters
+    ----------
+    line : JobLine
+        The job. [as stored]
+    there : iterable of JobLine
+        Jobs that stand on the machine that it comes to. [as stored]
+    zone : ZoneInfo
+        The site's zone, by which a day is told. [unitless]
+
+    Returns
+    -------
+    Beside or None
+        ``None`` where none stands at its moment, nor on its day with the same measured values.
+    """
+    at, found = line.job.performed_at, []
+    for other in there:
+        moment, same = other.job.performed_at == at, same_readings(line.job, other.job)
+        if moment or (same and _day(other.job, zone) == _day(line.job, zone)):
+            found.append(Beside(line, other, moment, same, more_said(line.job, other.job)))
+    return max(found, key=lambda one: (one.one_visit, one.same_moment), default=None)
+
+
+def _day(job: Job, zone: ZoneInfo) -> date:
+    return job.performed_at.astimezone(zone).date()
+
+
+def same_readings(one: Job, other: Job) -> bool:
+    """Tell whether two jobs hold the same measured values, as-found and as-left.
+
+    Parameters
+    ----------
+    one, other : Job
+        The jobs. [as stored]
+    """
+    return _same(one.found, other.found) and _same(one.left, other.left)
+
+
+def more_said(job: Job, other: Job) -> tuple[str, ...]:
+    """Name what a job says that another one does not say, or says otherwise; what it leaves open is no difference.
+
+    Parameters
+    ----------
+    job, other : Job
+        The jobs. [as stored]
+    """
+    return tuple(
+        name
+        for field, name in SAID.items()
+        if _says(getattr(job, field)) and getattr(job, field) != getattr(other, field)
+    )
+
+
+def _says(value: object) -> bool:
+    """Tell whether a field says anything; a target of zero, feet without a number and a blank do not."""
+    return value not in (None, "", (), Misalignment()) and not (isinstance(value, FeetValues) and not value)
+
+
+def _same(one: Misalignment | None, other: Misalignment | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return all(abs(a - b) <= ROUNDING for a, b in zip(one.as_tuple(), other.as_tuple(), strict=True))
