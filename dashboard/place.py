@@ -178,7 +178,7 @@ def read_class(place: Place) -> Read[int | None]:
     for index in range(len(SPEED_BOUNDS_RPM) + 1):
         if asked == class_code(index):
             return Read(index)
-    known = ", ".join(class_code(index) for index in range(len(SPEED_BOUNDS_RPM) + 1))
+    known = ", ".join(f"‘{class_code(index)}’" for index in range(len(SPEED_BOUNDS_RPM) + 1))
     return Read(None, say("problem.class", asked=shortened(asked), known=known))
 
 

@@ -25,7 +25,7 @@ _ADDRESS = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+://")
 _NEARLY = re.compile(
     r"(?i)[a-z][a-z0-9+.-]+:/"  # one slash too few
     r"|(postgres|postgresql|sqlite|file|https?|mysql|mariadb)(\+\w+)?(:|;|//)"
-    r"|[^/.]*//[^/]*:[^/]*@|[^/:]+:[^/@]+@"  # a user and a password
+    r"|[^/.]*//[^/]*:[^/]*@|[^/:]+:[^/\\@][^/@]*@"  # a user and a password; behind the colon of a drive comes a stroke
 )
 
 CACHE_OFF = "off"

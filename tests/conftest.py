@@ -6,6 +6,7 @@ The PostgreSQL server comes from a wheel and runs from a temporary folder;
 
 from __future__ import annotations
 
+import gc
 import itertools
 import os
 import shutil
@@ -37,6 +38,13 @@ hypothesis.settings.register_profile("search", max_examples=500, print_blob=True
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "fixed"))
 
 _numbers = itertools.count(1)
+
+
+def pytest_collection_finish() -> None:
+    """Let what is loaded by now stay out of every search for what can be let go: it is large, and lives as long as the run."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
 
 
 @pytest.fixture(scope="session")

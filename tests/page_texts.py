@@ -90,6 +90,9 @@ def settled(page: Page) -> None:
     """Wait until nothing is asked for any more and the figures are drawn."""
     page.locator("main h1").first.wait_for()
     page.wait_for_load_state("networkidle")
-    page.wait_for_function(
-        "Array.from(document.querySelectorAll('.js-plotly-plot')).every((one) => one.querySelector('.main-svg') !== null)"
-    )
+    drawn = "Array.from(document.querySelectorAll('.js-plotly-plot')).every((one) => one.querySelector('.main-svg') !== null)"
+    for _ in range(600):  # a question that the page asks itself again would be forbidden by its own security rules
+        if page.evaluate(drawn):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("the figures are not drawn within a minute")

@@ -75,7 +75,7 @@ def test_a_machine_never_stands_above_the_forecast_of_another(plant_url: str, op
     # The title may come before the forecast: until then the other machine's is hidden as one that is being made anew.
     own = "first => { const part = document.querySelector('#asset-study-body'); return part.textContent !== first"
     assert page.evaluate(f"{own} || part.dataset.dashIsLoading === 'true'; }}", first)
-    page.wait_for_function(f"{own}; }}", arg=first)
+    expect(page.locator("#asset-study-body")).not_to_have_text(first or "")
 
 
 def test_every_picture_has_a_text_and_the_evidence_its_jobs(plant_url: str, opened: Opened) -> None:

@@ -235,10 +235,10 @@ def test_light_and_dark_are_switched_and_remembered(plant_url: str, opened: Open
     field = page.locator("#limits-ask-offset")
     field.wait_for()
     expect(page.locator("html")).to_have_attribute("data-mantine-color-scheme", "dark")
-    page.evaluate("document.querySelector('#limits-ask-offset').drawn = 'before'")
+    page.evaluate("document.querySelector('#limits-ask-offset').setAttribute('data-drawn', 'before')")
     field.fill("12 mil")  # not asked yet
     page.get_by_role("button", name="Light or dark").click()
-    page.wait_for_function("document.querySelector('#limits-ask-offset').drawn === undefined")
+    expect(field).not_to_have_attribute("data-drawn", "before")
     expect(field).to_have_value("12 mil")
 
 

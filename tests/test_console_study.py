@@ -65,7 +65,7 @@ def test_csv_is_one_table_that_reads_back(book: str, capsys: pytest.CaptureFixtu
 def test_text_says_what_is_left_out(book: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert study("--book", book) == 0
     text = capsys.readouterr().out
-    assert "more rows (--all)" in text
+    assert " rows more (--all)" in text
     assert "nan" not in text.lower().replace("finance", "")
 
 

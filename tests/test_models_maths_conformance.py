@@ -90,7 +90,7 @@ def test_offset_and_angularity_that_go_together_are_not_a_product() -> None:
     assert abs(got.probability - product) > 1e-3
 
 
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=15)
 @given(st.floats(-0.1, 0.1), st.floats(-0.8, 0.8), st.floats(-0.1, 0.1), st.floats(-0.8, 0.8), st.booleans())
 def test_all_is_at_most_as_probable_as_each_and_at_least_what_each_leaves(
     a: float, b: float, c: float, d: float, each: bool
@@ -102,7 +102,7 @@ def test_all_is_at_most_as_probable_as_each_and_at_least_what_each_leaves(
     assert max(0.0, sum(parts) - 1) - 1e-6 <= got.probability <= min(parts) + 1e-6
 
 
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=8)
 @given(st.floats(-0.1, 0.1), st.floats(-0.8, 0.8), st.floats(-0.1, 0.1), st.floats(-0.8, 0.8))
 def test_vertical_and_horizontal_may_be_exchanged(a: float, b: float, c: float, d: float) -> None:
     order = [2, 3, 0, 1]

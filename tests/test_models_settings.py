@@ -74,6 +74,7 @@ def test_what_is_nearly_an_address_makes_no_book_and_tells_no_password(book: str
         "postgresql:///plant?host=/run/postgresql",
         "postgresql://host",
         "C:/books/plant.db",
+        "C:\\books\\jo@quay\\plant.db",
         "books//plant.db",
         "./postgresql:/x.db",
         "sqlite:////books/plant.db",

@@ -77,7 +77,9 @@ def served(clean_copy: Path) -> Iterator[str]:
         if not name.startswith(("VIRTUAL_ENV", "PYTHONPATH", "DRIFTBOOK"))
     }
     environment["PYTHONUNBUFFERED"] = "1"
-    environment["PIP_NO_COMPILE"] = "1"  # what is never loaded need not be compiled
+    environment["PIP_COMPILE"] = (
+        "0"  # what is never loaded need not be compiled; PIP_NO_COMPILE=1 means the contrary to pip
+    )
     command = DEMO.replace("python3", sys.executable, 1)
     process = subprocess.Popen(
         ["bash", "-c", command],

@@ -54,5 +54,5 @@ WORDS: Final[dict[str, str]] = {
     "problem.units": "‘{asked}’ is no unit of length here (mm or mil); {used} is shown.",
     "problem.month": "‘{asked}’ is no month (written like 2026-10); the last month with jobs is shown.",
     "problem.window": "‘{asked}’ is no number of months (1 to {most}, or all); {used} months are shown.",
-    "problem.class": "‘{asked}’ is no speed class ({known}, or all); all speeds are shown.",
+    "problem.class": "‘{asked}’ is no speed class ({known}, or ‘all’); all speeds are shown.",
 }  # fmt: skip

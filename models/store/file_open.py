@@ -63,9 +63,15 @@ def read_only_if_it_must(
         )
     try:
         opened = connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
-        opened.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.OperationalError:
         raise fault from None  # it is not for want of those files
+    try:
+        opened.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.Error as other:
+        opened.close()
+        if isinstance(other, sqlite3.OperationalError):
+            raise fault from None
+        raise  # it opens, and is damaged
     return opened
 
 
