@@ -441,16 +441,16 @@ def test_book_of_several_stretches(long_book: Settings) -> None:
         tree = Frontier()
         for number, leaf in enumerate(leaves, 1):
             tree.append(leaf)
-            if number in {1, 4096, 4097, 8193, 9502}:
+            if number in {1, 4095, 4096, 4097, 8191, 8192, 8193, 9502}:
                 note = read_note(write_note(Checkpoint(heads[0].checkpoint.origin, number, tree.root()), None, None))
                 assert verify_book(connection, against=[note]).faults() == 0
-        others = (("active", 0), ("qualification", "none"), ("site_id", 9), ("name", "Person 1"))
-        for number, (column, new) in zip((4097, 6000, 8193, 9503), others, strict=True):
-            with tampered(connection):
-                change(connection, "person_version", {"entry": number}, **{column: new})
-                altered = verify_book(connection)
-            assert [(f.fault, f.column, f.entry) for f in altered.tally.kept] == [(Fault.VALUE, column, number)]
-            assert altered.intact == 9_502
+        for number in (4097, 6000, 8193, 9503):
+            for column, new in (("active", 0), ("qualification", "none"), ("site_id", 9), ("name", "Person 1")):
+                with tampered(connection):
+                    change(connection, "person_version", {"entry": number}, **{column: new})
+                    altered = verify_book(connection)
+                assert [(f.fault, f.column, f.entry) for f in altered.tally.kept] == [(Fault.VALUE, column, number)]
+                assert altered.intact == 9_502
         with tampered(connection):
             delete(connection, "entry", {"number": 4096})
             gap = verify_book(connection)
