@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
 from typing import Any, Protocol, runtime_checkable
 
 from dashboard.kept import Shelf, shelf_of
@@ -102,8 +101,3 @@ def patient() -> Iterator[None]:
         yield
     finally:
         _PATIENT.reset(token)
-
-
-def days_now() -> int:
-    """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
-    return (datetime.now(UTC).date() - date(1970, 1, 1)).days

@@ -25,10 +25,11 @@ from dashboard.ahead import Ahead
 from dashboard.growing import later, put_together, study_held
 from dashboard.kept import let_go
 from dashboard.making import Derive, Held, Making, Warm
-from dashboard.picture import Book, Keeping, Picture, StillReadingError, days_now, quick
+from dashboard.picture import Book, Keeping, Picture, StillReadingError, quick
 from dashboard.words import say
 from dashboard.writing import count
 from models.history.columns import History
+from models.values.site_day import day_number_at
 
 LOG = logging.getLogger("driftbook.pictures")
 
@@ -98,7 +99,7 @@ class Pictures:
             shown = self._first_of_small(book, site_id, held)
         elif shown is None:
             shown = self._first(book, site_id, held)
-        if shown.history.head != head or held.day not in {None, days_now()}:
+        if shown.history.head != head or held.day not in {None, day_number_at(shown.history.zone)}:
             shown = self._grow(book, site_id, held, head)
         if shown.history.head != head or (shown.study is None and shown.large) or not shown.whole:
             self._start(book, site_id, held)
@@ -187,7 +188,7 @@ class Pictures:
         with held.growing:
             if held.shown is None:
                 history = book.history(site_id)
-                held.day = days_now()
+                held.day = day_number_at(history.zone)
                 held.shown = Picture(history, None, history)
             return held.shown
 
@@ -210,7 +211,7 @@ class Pictures:
             shown = _shown(held)
             try:
                 source = book.history(site_id)
-                held.day = days_now()
+                held.day = day_number_at(source.zone)
                 if source is shown.source:
                     return shown
                 base, grown = study_held(shown), later(shown, source)

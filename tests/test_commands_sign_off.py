@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.components.signoffs import signoffs_part
 from dashboard.console.proving import _as_json, _tell
+from dashboard.place import Place
 from models.commands.accounts import add_account, change_account
 from models.commands.amend_job import amend_job
 from models.commands.sign_off import sign_off, why_not
@@ -21,10 +23,12 @@ from models.store.verify import verify_book
 from models.store.verify_names import OwnWork
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Meaning
+from models.values.own_work import own_work
 from models.values.roles import AtSite, Role
 from models.values.story import JobLine, Site
 from tests.conftest import NOW
 from tests.seeded import contents, seed
+from tests.shown_numbers import text_of
 
 
 @pytest.fixture
@@ -179,6 +183,16 @@ def test_nobody_signs_an_amendment_of_somebody_else_over_their_own_work(
     refused = why_not(engine, site, last.entry, by)
     assert refused is not None
     assert refused.message.startswith(why.format(entry=job.entry))
+    story = Reader(engine).story(site.site_id, job.job.tag)
+    assert story is not None
+    # What pages offer is worked out of what they hold; a name of before is looked up before anything is signed.
+    assert (last.entry in own_work(story.jobs, by)) == (by != "Ana Ryn")
+    assert own_work(story.jobs, "Cleo Marsh") == own_work(story.jobs, "") == frozenset()
+    offered = [
+        text_of(signoffs_part(story.standing, (), Place("/"), site.zone, may_sign=True, own=own_work(story.jobs, one)))
+        for one in (by, "Cleo Marsh")
+    ]
+    assert ["your own work" in text for text in offered] == [by != "Ana Ryn", False]
     assert "who neither did the work nor recorded any version" in refused.remedy
     before = contents(engine)
     with pytest.raises(ConflictError, match="cannot sign"):

@@ -384,6 +384,7 @@ def test_the_command_writes_what_the_address_gives(
         make_table("nothing", "")
     for name, query, told in (
         ("month-classes", "month=2026-9", "written like 2026-10"),
+        ("month-classes", "month=2099-12", "2099-12 has not begun"),
         ("due", "risk=7", "5, 10 or 20"),
         ("due", "by=risc", "neither risk nor rule"),
         ("due", "rsk=5", "It takes: by, risk, site, units"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from zoneinfo import ZoneInfo
 
 from dashboard.components import elements as html
@@ -32,7 +32,13 @@ def signed_by(signoffs: Sequence[Signoff], entry: int, zone: str) -> str:
 
 
 def signoffs_part(
-    lines: Sequence[JobLine], signoffs: Sequence[Signoff], place: Place, zone: str, *, may_sign: bool
+    lines: Sequence[JobLine],
+    signoffs: Sequence[Signoff],
+    place: Place,
+    zone: str,
+    *,
+    may_sign: bool,
+    own: Collection[int] = (),
 ) -> html.Section:
     """Put the newest jobs of a machine with their signatures, and the way to sign.
 
@@ -48,6 +54,8 @@ def signoffs_part(
         The site's zone. [unitless]
     may_sign : bool
         Whether who looks at the page may sign at all. [unitless]
+    own : collection of int
+        Entries of jobs that are their own work: those they cannot sign. [unitless]
     """
     columns = [
         Column(say("record.ref")),
@@ -63,7 +71,7 @@ def signoffs_part(
             day(line.job.performed_at.astimezone(ZoneInfo(zone)).date()),
             say("sign.recorded", person=line.author, entry=count(line.entry)),
             signed_by(signoffs, line.entry, zone) or html.Strong(say("sign.nobody")),
-            *([html.A(say("sign.link"), href=sign_path(line.entry, place))] if may_sign else []),
+            *([_way(line.entry, place, own)] if may_sign else []),
         ]
         for line in newest
     ]
@@ -71,8 +79,15 @@ def signoffs_part(
     return section(say("sign.title"), *parts, note(say("sign.note")))
 
 
-def entry_signoffs(signoffs: Sequence[Signoff], entry: int, place: Place, zone: str, *, may_sign: bool) -> html.Section:
-    """Put the signatures under one entry, and the way to sign it."""
+def _way(entry: int, place: Place, own: Collection[int]) -> Child:
+    """Put the way to sign a job, or that it is their own work."""
+    return say("sign.own") if entry in own else html.A(say("sign.link"), href=sign_path(entry, place))
+
+
+def entry_signoffs(
+    signoffs: Sequence[Signoff], entry: int, place: Place, zone: str, *, may_sign: bool, own: Collection[int] = ()
+) -> html.Section:
+    """Put the signatures under one entry, and the way to sign it; what is one's own work is not signed."""
     held = [one for one in signoffs if one.signed_entry == entry]
     rows = [
         [
@@ -87,5 +102,5 @@ def entry_signoffs(signoffs: Sequence[Signoff], entry: int, place: Place, zone: 
     columns = [Column(say(f"sign.column.{name}")) for name in ("person", "meaning", "at", "entry", "remark")]
     parts: list[Child] = [table(say("sign.entry.caption"), columns, rows)] if rows else [note(say("sign.entry.none"))]
     if may_sign:
-        parts.append(html.P(html.A(say("sign.link"), href=sign_path(entry, place))))
+        parts.append(html.P(_way(entry, place, own)))
     return section(say("sign.title"), *parts)

@@ -8,6 +8,7 @@ from dashboard.fetch import Scene
 from dashboard.files.around import DAYS, SHARE, Around, iso_month, of, share_columns, verdict
 from dashboard.files.table_out import ColumnOut, Form, TableOut, column
 from dashboard.place import read_month
+from dashboard.strict import refuse
 from dashboard.views.month_jobs_view import JOBS, Asked, JobBehind, jobs_behind, read_asked
 from dashboard.views.month_view import SERIES, MonthView, Visit, build
 from dashboard.views.shares import Share
@@ -20,10 +21,13 @@ EVERY = 10**9
 
 def _view(around: Around) -> MonthView:
     seen: Scene = around.seen
+    month = read_month(seen.place).value
+    if month is not None and month > seen.today:
+        refuse(say("report.month.ahead", asked=f"{month:%Y-%m}"))
     return build(
         seen.history,
         seen.runs,
-        read_month(seen.place).value,
+        month,
         seen.today,
         site=around.site,
         instruments=around.book.instruments(around.site.site_id),

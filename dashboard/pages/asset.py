@@ -40,6 +40,7 @@ from dashboard.fetch import Scene, recheck_known, study_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import Place, asset_path, shortened, tag_of
 from dashboard.proofs_routes import may_audit
+from dashboard.recording import signed_as
 from dashboard.views import finder_view
 from dashboard.views.asset_choices import Judging, banner, judged_again, read_job, read_limits, read_risk
 from dashboard.views.asset_drift_view import build_drift
@@ -52,6 +53,7 @@ from dashboard.views.asset_view import AssetView, build, days_of, missing, past_
 from dashboard.views.limits_view import limits_note
 from dashboard.words import say
 from models.maths.limits import limits_for
+from models.values.own_work import own_work
 from models.values.roles import Permission
 from models.values.story import AssetStory
 
@@ -222,7 +224,12 @@ def rest(opened: Opened) -> list[Child]:
         ),
         amended_part(view.lines, view.display, view.zone),
         signoffs_part(
-            opened.book.standing, opened.book.signoffs, place, view.zone, may_sign=may_sign(seen.required.site_id)
+            opened.book.standing,
+            opened.book.signoffs,
+            place,
+            view.zone,
+            may_sign=may_sign(seen.required.site_id),
+            own=own_work(opened.book.jobs, signed_as(seen).get("by", "")),
         ),
         limits(limits_note(seen.limit_set)),
     ]

@@ -32,12 +32,14 @@ from dashboard.fetch import Scene
 from dashboard.opening import attach_fill, begin, import_way, skeleton
 from dashboard.place import Place, asset_path, shortened
 from dashboard.proofs_routes import may_audit
+from dashboard.recording import signed_as
 from dashboard.views.book_view import MOST, BookLine, BookView, build
 from dashboard.views.entry_view import EntryView
 from dashboard.views.entry_view import build as build_entry
 from dashboard.words import say
 from dashboard.writing import count
 from models.values.entry import EntryPage, EntryStory, Thing
+from models.values.own_work import own_work
 from models.values.story import JobLine
 
 PATH = "/book"
@@ -228,7 +230,8 @@ def _signoffs(story: EntryStory, seen: Scene) -> list[Child]:
     held = () if machine is None else machine.signoffs
     stands = story.now.superseded_by is None and machine is not None
     signs = stands and not story.now.void and may_sign(site.site_id)
-    parts: list[Child] = [entry_signoffs(held, entry, seen.place, site.zone, may_sign=signs)]
+    own = own_work(() if machine is None else machine.jobs, signed_as(seen).get("by", ""))
+    parts: list[Child] = [entry_signoffs(held, entry, seen.place, site.zone, may_sign=signs, own=own)]
     if stands and may_void(site.site_id):
         text = say("void.link.back" if story.now.void else "void.link.whole")
         parts.append(html.P(void_link(entry, seen.place, text)))

@@ -67,6 +67,7 @@ WORDS: Final[dict[str, str]] = {
     "sign.recorded": "by {person}, entry {entry}",
     "sign.nobody": "nobody yet",
     "sign.link": "Sign off",
+    "sign.own": "your own work",
     "sign.note": "A second person signs: nobody who did the work or recorded any version of the job. A job that is amended has to be signed anew.",
     "sign.entry.caption": "Signatures under this entry",
     "sign.entry.none": "Nobody has signed this entry.",

@@ -15,11 +15,12 @@ from models.commands.accounts_passwords import check_password, hashed
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
 from models.store import state
-from models.store.accounts import account_of, accounts, login_of, name_key, outside_account
+from models.store.accounts import account_of, accounts, login_of, outside_account
 from models.store.unit import Unit, writing
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.base import canonical_json
 from models.values.kinds import Kind
+from models.values.own_work import name_key
 from models.values.roles import Account, AtSite, Permission, Role
 from models.values.story import Site
 

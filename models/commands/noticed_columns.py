@@ -54,9 +54,10 @@ class NoticedColumns:
         groups : Coded
             For each row its machine as it was that day, and its limits. [as stored]
         """
-        plain, used = self._plain, np.unique(groups.codes)
+        plain = self._plain
         if not any(feet.size for feet in plain.moves):  # no rows, or no column of moves
             return
+        used = np.unique(groups.codes)
         machines: list[Sequence[float]] = [()] * len(groups.of.values)
         for code in used.tolist():
             machines[code] = groups.of.values[code].asset.feet_movable_mm

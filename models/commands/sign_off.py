@@ -9,11 +9,12 @@ import sqlalchemy as sa
 
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
-from models.store.accounts import name_key, names_of
+from models.store.accounts import names_of
 from models.store.signoffs import Signable, signable
 from models.store.unit import writing
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Kind, Meaning
+from models.values.own_work import name_key
 from models.values.story import Site
 
 

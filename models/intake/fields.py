@@ -115,7 +115,7 @@ def _assets() -> Iterator[Field]:
     yield Field(t, "coupling", "coupling", Form.CHOICE, "'short flexible', or 'spacer' with its span.", choices=tuple(Coupling),
                 other=("coupling type", "coupling kind", "cplg"))  # fmt: skip
     yield Field(t, "span", "spacer span", Form.NUMBER, "Distance between the flex planes of a spacer coupling.", Quantity.DISTANCE,
-                other=("span", "spacer length", "dbse", "flex plane distance"))  # fmt: skip
+                other=("span", "spacer", "spacer length", "dbse", "flex plane distance"))  # fmt: skip
     yield Field(t, "speed", "running speed", Form.NUMBER, "Running speed.", Quantity.SPEED,
                 other=("speed", "rpm", "operating speed", "nominal speed", "r/min", "speed rpm"))  # fmt: skip
     yield Field(t, "speed_max", "highest speed", Form.NUMBER, "Highest speed where it varies; limits are taken at it.", Quantity.SPEED,

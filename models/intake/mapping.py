@@ -157,9 +157,9 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     """Propose how a sheet is read, by its first rows only; ``None`` where no row of headings is understood."""
     best: tuple[float, Table, int] | None = None
     for number, row in enumerate(sheet.head[:HEADER_SEARCH], start=1):
-        texts = [text_of(cell) for cell in row]
+        taken = [headings.take_apart(text) for cell in row if (text := text_of(cell))]
         for table in Table:
-            score = _score(texts, table)
+            score = _score(taken, table)
             if score >= 2 and (best is None or score > best[0]):
                 best = (score, table, number)
     if best is None:
@@ -212,10 +212,8 @@ def text_of(cell: Cell) -> str:
     return " ".join(str(cell).split())
 
 
-def _score(texts: Sequence[str], table: Table) -> float:
-    known = {
-        f.key: f for text in texts if text and (f := headings.field_for(headings.take_apart(text), table)) is not None
-    }
+def _score(row: Sequence[headings.Heading], table: Table) -> float:
+    known = {f.key for heading in row if (f := headings.field_for(heading, table)) is not None}
     needed = [f for f in fields_of(table) if f.required]
     if any(f.key not in known for f in needed):
         return 0.0

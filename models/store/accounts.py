@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 import sqlalchemy as sa
 
 from models.tables.accounts import AccountRow, AccountVersionRow
+from models.values.own_work import name_key
 from models.values.roles import Account, AtSite, Role
 
 
@@ -37,11 +36,6 @@ def login_of(typed: str) -> str:
     return typed.strip().casefold()
 
 
-def name_key(name: str) -> str:
-    """Give a person's name as it is compared: single blanks, small letters, each letter written one way."""
-    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
-
-
 def names_of(connection: sa.Connection, site_id: int, name: str) -> tuple[str, ...]:
     """Give every name that whoever writes under a name at a site ever had there, the first one first.
 
@@ -55,7 +49,7 @@ def names_of(connection: sa.Connection, site_id: int, name: str) -> tuple[str, .
     site_id : int
         The site. [unitless]
     name : str
-        The name; compared by :func:`name_key`. [unitless]
+        The name; compared by :func:`models.values.own_work.name_key`. [unitless]
     """
     v, key = AccountVersionRow, name_key(name)
     asked = sa.select(v.account_id, v.person).where(v.site_id == site_id).order_by(v.entry)

@@ -5,10 +5,9 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
@@ -32,6 +31,7 @@ from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof
+from models.values.site_day import day_at, day_number_at
 from models.values.story import AssetStory, Site
 
 INLINE = 20_000
@@ -82,27 +82,27 @@ class Reader:
         KeyError
             If there is no such site.
         """
-        day = _today()
         with self._engine.connect() as connection:
             # One transaction, so that the number of the last entry and the rows belong together.
             head = newest(connection)
             held = self._held.get(site_id)
-            if held is not None and held.history.head == head and held.day == day:
+            if held is not None and held.history.head == head and held.day == day_number_at(held.history.zone):
                 return held.history
             with self._lock:
                 held = self._held.get(site_id)
-                if held is None or held.history.head < head or held.day != day:
-                    held = self._brought_up(connection, site_id, held, head, day)
+                if held is None or held.history.head < head or held.day != day_number_at(held.history.zone):
+                    held = self._brought_up(connection, site_id, held, head)
                     self._held[site_id] = held
                 return held.history
 
-    def _brought_up(self, connection: sa.Connection, site_id: int, held: Held | None, head: int, day: int) -> Held:
+    def _brought_up(self, connection: sa.Connection, site_id: int, held: Held | None, head: int) -> Held:
         site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
         if site is None:
             raise KeyError(site_id)
         if held is None and self._snapshots is not None:
             kept = self._snapshots.load(connection, site_id, head)
             held = None if kept is None else kept.held
+        day = day_number_at(site.zone)
         return read_held(connection, site, head, day) if held is None else grow(connection, site, held, head, day)
 
     def kept_picture(self, site_id: int) -> tuple[History, Study | None, dict[Any, Any]] | None:
@@ -221,9 +221,7 @@ class Reader:
             site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
             if site is None:
                 return None
-            adopted = ask.in_force(
-                ask.limit_sets(connection, site_id), datetime.now(UTC).astimezone(ZoneInfo(site.zone)).date()
-            )
+            adopted = ask.in_force(ask.limit_sets(connection, site_id), day_at(site.zone))
         return None if adopted is None else adopted.limit_set
 
     def entries(
@@ -315,8 +313,3 @@ class Reader:
         with self._engine.connect() as connection:
             found = find_address(connection, secret)
         return None if found is None else found.site_id
-
-
-def _today() -> int:
-    """Give the day, as the whole world's clock has it [d since 1970]: assets go out of service by it."""
-    return (datetime.now(UTC).date() - date(1970, 1, 1)).days

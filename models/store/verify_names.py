@@ -15,11 +15,11 @@ from typing import Any
 import sqlalchemy as sa
 
 from models.ledger.findings import shown
-from models.store.accounts import name_key
 from models.tables.accounts import AccountVersionRow
 from models.tables.book import EntryRow
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow
+from models.values.own_work import name_key
 
 
 @dataclass(frozen=True, slots=True)

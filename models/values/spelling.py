@@ -48,8 +48,11 @@ def _looks(tag: str) -> tuple[str, str]:
     'P 1' differs from 'P1' by a blank and from 'P-1' by the kind of gap; 'P1' and
     'P-1' do not look alike, for 'P-1-1' and 'P-11' are two machines.
     """
-    plain = unicodedata.normalize("NFKC", _bare(tag)).casefold()
-    dashed = "".join("-" if unicodedata.category(c) == "Pd" or c in _MINUS else c for c in plain)
+    if tag.isascii() and tag.isprintable():  # nothing unseen, and one dash only: most tags
+        dashed = " ".join(tag.split()).casefold()
+    else:
+        plain = unicodedata.normalize("NFKC", _bare(tag)).casefold()
+        dashed = "".join("-" if unicodedata.category(c) == "Pd" or c in _MINUS else c for c in plain)
     return "".join(dashed.split()), "-".join(dashed.replace("-", " ").split())
 
 
