@@ -26,6 +26,7 @@ from dashboard.files import routes as file_routes
 from dashboard.ids import Shell
 from dashboard.long_requests import install_long
 from dashboard.monitor import Probe, install_monitor
+from dashboard.packed import pack_answers
 from dashboard.picture import StillReadingError
 from dashboard.reports import routes as report_routes
 from dashboard.security import install_headers, refuse_others
@@ -135,6 +136,7 @@ def create_app(
     install(app.server, Context(settings, reader, clock, desk, pictures=pictures, access=access, copy=copy))
     shell.register(app)
     keep_answers(app)
+    pack_answers(app.server)
     install_headers(app)
     refuse_others(app, hosts)
     refuse_older(app)

@@ -1,5 +1,6 @@
 """The application as a whole: headers, health, errors, and nothing from outside."""
 
+import gzip
 import logging
 import re
 from pathlib import Path
@@ -61,6 +62,32 @@ def test_nothing_in_the_page_or_its_assets_comes_from_another_host(client: Any) 
     assets = [path.read_text(encoding="utf-8") for path in (Path(dashboard.__file__).parent / "assets").iterdir()]
     for one in (text, *assets):
         assert set(re.findall(r"https?://([\w.-]+)", one)) <= {"www.w3.org"}
+
+
+def test_what_holds_no_secret_is_packed_for_who_takes_it_so(client: Any) -> None:
+    take = {"Accept-Encoding": "br, gzip"}
+    suite = re.search(r"/_dash-component-suites/[^\"]*html[^\"]*\.js", client.get("/").get_data(as_text=True))
+    assert suite is not None
+    for path in (suite[0], "/assets/driftbook.css", "/_dash-dependencies"):
+        with client.get(path) as plain, client.get(path, headers=take) as packed:
+            assert "Accept-Encoding" in plain.headers["Vary"]
+            assert "Content-Encoding" not in plain.headers
+            assert packed.headers["Content-Encoding"] == "gzip"
+            assert int(packed.headers["Content-Length"]) < len(plain.data) / 3
+            assert gzip.decompress(packed.data) == plain.data
+            assert packed.headers["X-Content-Type-Options"] == "nosniff"
+    with client.get("/assets/driftbook.css", headers=take) as packed:
+        mark = packed.headers["ETag"]
+    assert mark.startswith("W/")  # the bytes differ from those of the file
+    with client.get("/assets/driftbook.css", headers=take | {"If-None-Match": mark}) as known:
+        assert known.status_code == 304
+    with client.get("/assets/driftbook.css", headers=take | {"Range": "bytes=0-9"}) as part:
+        assert (part.status_code, len(part.data), "Content-Encoding" in part.headers) == (206, 10, False)
+    # What may hold a secret, is short, or is not wanted so, goes as it is.
+    asked = [("/", take), ("/healthz", take), ("/api/v1/openapi.json", take), ("/assets/mark.svg", take)]
+    for path, headers in [*asked, ("/assets/driftbook.css", {"Accept-Encoding": "gzip;q=0"})]:
+        with client.get(path, headers=headers) as answer:
+            assert (path, "Content-Encoding" in answer.headers) == (path, False)
 
 
 def test_health_tells_the_last_entry(client: Any) -> None:
