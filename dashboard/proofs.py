@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from dashboard.words import say
 from models.errors import BookStateError, DriftbookError, UnknownNameError
+from models.ledger import package_verifier as form
 from models.ledger.findings import Fault, Finding
 from models.values.proof import BookProof
 from models.values.story import Site
@@ -83,6 +84,17 @@ def package_of(
         origin=proof.origin if proof else "–",
     )
     return book.package(site.site_id, tag, readme, _history(book, site, tag, now) if pdf else None, made=now, kept=kept)
+
+
+def is_signed(package: bytes) -> bool:
+    """Tell whether the key of the book signed the list of files of a package that was just made.
+
+    Parameters
+    ----------
+    package : bytes
+        The package, as :func:`package_of` gives it. [unitless]
+    """
+    return bool(form.files_of(package)[form.MANIFEST].partition(b"\n\n")[2].strip())
 
 
 def _history(book: Packs, site: Site, tag: str, now: datetime) -> bytes | None:

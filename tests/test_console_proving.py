@@ -109,7 +109,9 @@ def test_keys_are_shown_and_set(
     assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
 
 
-def test_a_package_is_written_and_checks_itself(written: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_package_is_written_and_checks_itself(
+    written: Settings, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert cli.main(["head", "-o", "kept.txt"]) == 0
     assert cli.main(["history", "P-1", "--package", "p.zip", "--kept", "kept.txt", "--no-pdf"]) == 0
     from models.ledger import package_verifier
@@ -122,6 +124,11 @@ def test_a_package_is_written_and_checks_itself(written: Settings, capsys: pytes
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
+    assert "NOT signed" not in capsys.readouterr().out
+    with monkeypatch.context() as without:
+        without.setenv("DRIFTBOOK_KEY", "nowhere.key")
+        assert cli.main(["history", "P-1", "--package", "bare.zip", "--no-pdf"]) == 0
+    assert "NOT signed" in capsys.readouterr().out
     assert cli.main(["history", "P-77", "--package", "q.zip"]) == 2
     assert not Path("q.zip").exists()
     alter(written)

@@ -24,7 +24,8 @@ from dashboard.proofs import package_of
 from models.errors import UnknownNameError
 from models.ledger import package_verifier as verifier
 from models.ledger.canonical import number_text
-from models.ledger.checkpoint import Checkpoint, read_note, read_notes, write_line, write_note
+from models.ledger.checkpoint import Checkpoint, key_hint, read_note, read_notes, write_line, write_note
+from models.ledger.keys import Signer, read_signer
 from models.ledger.proofs import Tree
 from models.settings import Settings
 from models.store.audit_package import entries_of
@@ -171,9 +172,95 @@ def test_forger_without_the_key_is_noticed(package: tuple[bytes, Settings]) -> N
         with pytest.raises(verifier.RefusedError) as refused:
             verifier.check(rebuilt(data, **changed))
         assert told in str(refused.value), (what, refused.value)
-    # What only the list vouches for can be exchanged by who takes its signature away, and that is said.
-    assert any("NOT SIGNED" in line for line in verifier.check(rebuilt(data, readme=b"nothing to see\n")))
-    assert not any("NOT SIGNED" in line for line in verifier.check(data))
+
+
+def bare(note: bytes) -> bytes:
+    """Take the signatures from a head."""
+    return note.split(b"\n\n")[0] + b"\n\n"
+
+
+def test_what_the_key_of_the_book_did_not_sign_does_not_pass(package: tuple[bytes, Settings], tmp_path: Path) -> None:
+    """Who takes signatures away can exchange README and PDF, leave entries out, or make all entries anew."""
+    data, settings = package
+    assert not verifier.check(data).unsigned
+    files = unpacked(data, tmp_path)
+    key = verifier.in_force(verifier._keys(files["keys.txt"]), 33)
+    assert key is not None
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        heads = read_heads(connection)
+    engine.dispose()
+    (tmp_path / "all.txt").write_text(heads[0].note, encoding="utf-8")
+    (tmp_path / "some.txt").write_text(heads[3].note, encoding="utf-8")
+    (tmp_path / "package.zip").write_bytes(rebuilt(data, readme=b"nothing to see\n"))
+    for words in ([], ["--head", "all.txt"], ["--key", key.digits.hex()]):
+        done = run(sys.executable, tmp_path, "package.zip", *words)
+        assert done.returncode == 1, done.stdout + done.stderr
+        assert "Nothing vouches for README.txt, verify.py, nor that all entries" in done.stdout
+        assert "NOT VOUCHED FOR" in done.stdout
+        assert "Everything fits" not in done.stdout
+    (tmp_path / "package.zip").write_bytes(rebuilt(data, head=bare(files["head.txt"])))
+    for kept, told in (
+        ([], "Nothing vouches for any entry here"),
+        (["--head", "some.txt"], f"vouches for the entries up to {heads[3].size}, and nothing for the "),
+        (["--head", "all.txt"], "The head that you kept vouches for the entries here."),
+        (["--key", key.digits.hex()], "not signed by the key that you gave, but by none"),
+    ):
+        done = run(sys.executable, tmp_path, "package.zip", *kept)
+        assert done.returncode == 1, done.stdout + done.stderr
+        assert told in done.stdout
+        assert "Everything fits" not in done.stdout
+
+
+def test_a_key_that_was_replaced_signs_no_longer(package: tuple[bytes, Settings]) -> None:
+    """The old key was copied, so another was named: neither a head nor a list of later entries may bear the old one's signature."""
+    data, settings = package
+    files = verifier.files_of(data)
+    keys = verifier._keys(files["keys.txt"])
+    old, new = (read_signer(Path(str(settings.key)).with_name(name)) for name in ("first.key", "second.key"))
+    assert (verifier.in_force(keys, keys[-1].entry - 1), verifier.in_force(keys, 33)) == (keys[-2], keys[-1])
+    assert [old.public_key, new.public_key] == [keys[-2].digits, keys[-1].digits]
+    origin = verifier.head_of(files["head.txt"]).origin
+
+    def signed(body: bytes, by: Signer) -> bytes:
+        raw = base64.b64encode(key_hint(origin, by.public_key) + by.sign(body)).decode()
+        return body + f"\n\u2014 {origin} {raw}\n".encode()
+
+    def listed(data: bytes, by: Signer) -> bytes:
+        held = verifier.files_of(data)
+        return verifier.archive_of((held | {"manifest.txt": signed(held["manifest.txt"][:-1], by)}).items())
+
+    forged = rebuilt(data, readme=b"nothing to see\n")
+    assert not verifier.check(listed(forged, new)).unsigned
+    with pytest.raises(
+        verifier.RefusedError, match=f"the list of files is signed by key {old.public_key.hex()}, which was not"
+    ):
+        verifier.check(listed(forged, old), key=new.public_key)
+    head = bare(files["head.txt"])[:-1]
+    with pytest.raises(
+        verifier.RefusedError, match=f"the head is signed by key .* the book's key is {new.public_key.hex()}"
+    ):
+        verifier.check(rebuilt(data, head=signed(head, old)))
+    with pytest.raises(verifier.RefusedError, match=f"which took its place with entry {keys[-1].entry}"):
+        verifier.check(data, key=old.public_key)
+
+
+def test_a_package_of_a_book_without_a_key_is_told_as_such(tmp_path: Path) -> None:
+    """Nobody vouches for it, and it is no fault: 3, for a script to tell apart."""
+    said = verifier.canonical({"at_us": 1, "author": "Ana Wick", "number": 1, "why": ""}).encode()
+    root = base64.b64encode(verifier.leaf_hash(said)).decode()
+    files = {
+        "README.txt": b"", "verify.py": SOURCE.read_bytes(), "head.txt": f"driftbook\n1\n{root}\n\n".encode(), "keys.txt": b"",
+        "statements.jsonl": said + b"\n", "proofs.jsonl": b'{"entry":1,"path":[]}\n', "older_heads.jsonl": b"",
+        "jobs.csv": verifier.jobs_csv([]),
+    }  # fmt: skip
+    digests = {name: verifier.hashlib.sha256(one).hexdigest() for name, one in files.items()}
+    files["manifest.txt"] = f"{verifier.FORMAT}\n{json.dumps({'entries': [1], 'files': digests})}\n\n".encode()
+    unpacked(verifier.archive_of(files.items()), tmp_path)
+    done = run(sys.executable, tmp_path, "package.zip")
+    assert done.returncode == 3, done.stdout + done.stderr
+    assert "the book names no key" in done.stdout
+    assert "Everything fits" not in done.stdout
 
 
 def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -> None:
@@ -189,7 +276,7 @@ def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -
         (tmp_path / "line.txt").write_text(write_line(head.note) + "\n", encoding="utf-8")
         for name in ("kept.txt", "line.txt"):
             kept = verifier.head_of((tmp_path / name).read_bytes())
-            assert any("is its beginning" in line for line in verifier.check(data, kept))
+            assert any("is its beginning" in line for line in verifier.check(data, kept).holds)
     assert run(sys.executable, tmp_path, "package.zip", "--head", "line.txt").returncode == 0
     wrong = replace(heads[2].checkpoint, root=b"\1" * 32)
     (tmp_path / "kept.txt").write_text(write_note(wrong, None, None), encoding="utf-8")
@@ -202,7 +289,7 @@ def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -
     kept = verifier.head_of(write_note(Checkpoint(heads[0].origin, odd, tree.root(odd)), None, None).encode())
     with pytest.raises(verifier.RefusedError, match="holds no proof"):
         verifier.check(data, kept)
-    assert any("is its beginning" in line for line in verifier.check(make(settings, pdf=False, kept=[odd]), kept))
+    assert any("is its beginning" in line for line in verifier.check(make(settings, pdf=False, kept=[odd]), kept).holds)
     late = verifier.head_of(write_note(Checkpoint(heads[0].origin, 99, tree.root()), None, None).encode())
     with pytest.raises(verifier.RefusedError, match="ask for a newer one"):
         verifier.check(data, late)

@@ -15,7 +15,7 @@ from rich.progress import Progress
 
 from dashboard.console.common import now, opened, out, settings_of, who
 from dashboard.console.whole import write_whole
-from dashboard.proofs import fault_words, package_of
+from dashboard.proofs import fault_words, is_signed, package_of
 from dashboard.words import say
 from models.commands.set_key import set_key
 from models.errors import BookDamagedError, DriftbookError, InvalidValueError, UnreadableFileError
@@ -214,6 +214,8 @@ def run_history(given: argparse.Namespace) -> int:
     except OSError as fault:
         raise UnreadableFileError(f"{path} cannot be written: {fault.strerror or fault}.") from fault
     out.print(f"Wrote {path} ({len(made):,} bytes). It is checked by: python3 verify.py {path.name}", markup=False)
+    if not is_signed(made):
+        out.print(say("proof.package.unsigned"), soft_wrap=True)
     return 0
 
 

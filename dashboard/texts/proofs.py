@@ -94,6 +94,8 @@ WORDS: Final[dict[str, str]] = {
     "proof.copy": "Copy or write down these lines, and keep them where nobody who looks after the book can change them.",
     "proof.verify": "‘driftbook verify’ computes everything again from the rows and names what does not fit.",
     "proof.package.link": "auditor's package (ZIP)",
+    "proof.package.unsigned": "It is NOT signed: the key of the book cannot be read here, or the newest head was written without it. verify.py says so, and does "
+    "not let it pass. Make it where the key file lies, after something was recorded there.",
     "proof.package": "Auditor's package of {tag}",
     "proof.package.about": (
         "A ZIP file with every entry of this machine and all that they rest on, the proofs, a readable history, and a small program "
@@ -123,7 +125,11 @@ How to check it
   Take it from another package if you do not trust this one: it is the same for every book of one version.
   With a head that you kept elsewhere:         python3 verify.py PACKAGE.zip --head KEPT.txt
   With the public key as you know it:          python3 verify.py PACKAGE.zip --key HEX
-  It says what holds, and stops at the first thing that does not. One changed byte anywhere is noticed.
+  It says what holds, and stops at the first thing that does not. One changed byte anywhere is noticed, unless somebody took
+  the signatures away to change more: then it says NOT SIGNED and what nothing vouches for, and does not say that all fits.
+  Its exit status: 0 everything fits and is signed; 1 something does not fit, or the book has a key and it did not sign;
+  2 it could not be read; 3 it fits in itself, and the book names no key. Only the key that was in force counts: a head or
+  list that is signed by a key that was replaced before does not fit.
 
 What it shows, and what it cannot show
   It shows that each statement is, word for word, in the book that the head names, and that who holds the key of the book
@@ -133,7 +139,8 @@ What it shows, and what it cannot show
   makes a package that is provided for any other.
   It does not show that no entry of this machine was left out. 'driftbook verify' on the book itself does, with the same head.
   It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
-  was right.
+  was right. Of a sign-off it compares names, as they are written: names of one person that are written otherwise are told
+  where only capitals, signs, blanks or the order of words differ.
 
 Before you touch a machine: isolate it, lock out and tag, and check that it cannot turn. The maker's limits and local codes
 come first.

@@ -5,7 +5,9 @@
     python3 verify.py PACKAGE.zip --head KEPT.txt         a head that you kept elsewhere
     python3 verify.py PACKAGE.zip --key HEX               the public key, as you know it from elsewhere
 
-Exit status: 0 everything fits, 1 something does not, 2 it could not be read.
+Exit status: 0 everything fits, and the key of the book signed it; 1 something does
+not fit, or the book has a key and it did not sign; 2 it could not be read; 3 it fits
+in itself, and the book has no key, so that nobody vouches for it.
 Open standards: RFC 8785 (form of a statement), RFC 9162 (tree), RFC 8032
 (Ed25519), C2SP signed note and tlog-checkpoint (head).
 """
@@ -22,6 +24,7 @@ import json
 import re
 import struct
 import sys
+import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -35,6 +38,21 @@ OLDER = "older_heads.jsonl"
 
 class RefusedError(Exception):
     """Something does not fit; the text says what."""
+
+
+class Key(NamedTuple):
+    """A key of the book, and the entry that names it: it signs from there on, until another is named."""
+
+    entry: int
+    digits: bytes
+
+
+class Checked(NamedTuple):
+    """What holds, line by line; what no key vouches for; the key in force, ``None`` for a book that names none."""
+
+    holds: list[str]
+    unsigned: list[str]
+    key: Key | None
 
 
 # Ed25519 (RFC 8032, section 5.1): arithmetic over integers, points as (X, Y, Z, T).
@@ -317,8 +335,8 @@ def _cell(value: Any) -> str:
     return "'" + text if not isinstance(value, _Number) and text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
 
 
-def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) -> list[str]:
-    """Check a package; gives what holds, line by line, and raises at the first thing that does not."""
+def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) -> Checked:
+    """Check a package; gives what holds and what is not vouched for, and raises at the first thing that does not fit."""
     files = files_of(archive)
     lacking = {README, VERIFIER, HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER} - set(files)
     if lacking:
@@ -329,12 +347,18 @@ def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) ->
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if name != MANIFEST}
     if form != FORMAT or listed["files"] != digests:
         raise RefusedError("the files are not those that the list names: " + _other(listed.get("files", {}), digests))
-    holds = [f"Archive and list: {len(files)} files, byte by byte as they were made."]
     head = head_of(files[HEAD])
-    keys = [bytes.fromhex(line.split()[1]) for line in files[KEYS].decode().splitlines() if line]
-    holds.append(_head_holds(head, keys, kept, key, files[OLDER]))
-    if signatures and signed_by(head.origin, body, signatures, keys) is None:
-        raise RefusedError("the list of files bears a signature that is not that of the book's key")
+    keys = _keys(files[KEYS])
+    force = in_force(keys, head.size)
+    signed = _signed("the head", head.origin, head.body, head.signatures, keys, force)
+    vouched = _signed("the list of files", head.origin, body, signatures, keys, force)
+    holds = [
+        f"Archive and list: {len(files)} files, each as the list says"
+        + ("; the list is signed by the key of the book." if vouched else ".")
+    ]
+    if key is not None and (force is None or not signed or force.digits != key):
+        raise RefusedError(_not_that_key(key, keys, force if signed else None))
+    holds.append(_head_holds(head, force if signed else None, kept, files[OLDER]))
     statements = _statements(files, head, keys)
     if [int(said["number"]) for said in statements] != listed["entries"]:
         raise RefusedError("the statements are not those that the list names")
@@ -343,30 +367,73 @@ def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) ->
     if files[JOBS] != jobs_csv(statements):
         raise RefusedError(JOBS + " does not say what the statements say")
     holds.append(f"{JOBS} says what the statements say.")
-    if not signatures:
-        holds.append(
-            "NOT SIGNED: the list of files. README and PDF are as they were made, but not vouched for by the book's key."
+    unsigned = [] if signed else [_unsigned_head(kept, [int(said["number"]) for said in statements])]
+    if not vouched:
+        rest = sorted(set(files) - {HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER})
+        unsigned.append(
+            f"NOT SIGNED: the list of files. Nothing vouches for {', '.join(rest)}, nor that all entries are here that "
+            "were put in: anybody can have exchanged those files, or left entries out."
         )
-    return holds
+    return Checked(holds, unsigned, force)
+
+
+def _keys(data: bytes) -> list[Key]:
+    pairs = (line.split() for line in data.decode().splitlines() if line)
+    return [Key(int(entry), bytes.fromhex(digits)) for entry, digits in pairs]
+
+
+def in_force(keys: Iterable[Key], size: int) -> Key | None:
+    """Give the key that signs a head of some entries: the one that was named last among them."""
+    named = [one for one in keys if one.entry <= size]
+    return max(named) if named else None
+
+
+def _signed(
+    what: str, origin: str, body: bytes, signatures: list[tuple[str, bytes]], keys: list[Key], force: Key | None
+) -> bool:
+    """Tell whether the key in force signed; a signature of anybody else, or of a key that was replaced, is refused."""
+    if not signatures:
+        return False
+    if force is not None and signed_by(origin, body, signatures, [force.digits]):
+        return True
+    other = signed_by(origin, body, signatures, [one.digits for one in keys])
+    if other is None or force is None:
+        raise RefusedError(f"{what} bears a signature that is not that of the book's key")
+    raise RefusedError(
+        f"{what} is signed by key {other.hex()}, which was not in force: from entry {force.entry} on the book's key is "
+        + force.digits.hex()
+    )
+
+
+def _not_that_key(key: bytes, keys: list[Key], signer: Key | None) -> str:
+    said = "the head is not signed by the key that you gave, but by " + (signer.digits.hex() if signer else "none")
+    if signer is not None and any(one.digits == key for one in keys):
+        said += f", which took its place with entry {signer.entry}"
+    return said
+
+
+def _unsigned_head(kept: Head | None, numbers: list[int]) -> str:
+    said = "NOT SIGNED: the head. "
+    if kept is None:
+        return said + "Nothing vouches for any entry here: anybody can have made them."
+    later = sum(number > kept.size for number in numbers)
+    if not later:
+        return said + "The head that you kept vouches for the entries here."
+    return said + (
+        f"The head that you kept vouches for the entries up to {kept.size}, and nothing for the {later} later ones here."
+    )
 
 
 def _other(said: Mapping[str, str], found: Mapping[str, str]) -> str:
     return ", ".join(sorted(name for name in {*said, *found} if said.get(name) != found.get(name)))
 
 
-def _head_holds(head: Head, keys: list[bytes], kept: Head | None, key: bytes | None, older: bytes) -> str:
-    signer = signed_by(head.origin, head.body, head.signatures, keys)
-    if head.signatures and signer is None:
-        raise RefusedError("the head bears a signature that is not that of the book's key")
-    if key is not None and signer != key:
-        raise RefusedError(
-            "the head is not signed by the key that you gave, but by " + (signer.hex() if signer else "none")
-        )
+def _head_holds(head: Head, signer: Key | None, kept: Head | None, older: bytes) -> str:
     said = f"Head: {head.size} entries of {head.origin}, "
     said += (
-        f"signed by key {signer.hex()}."
+        f"signed by key {signer.digits.hex()}, which is the book's since entry {signer.entry}."
         if signer
-        else "NOT SIGNED: only a head that you kept elsewhere can vouch for it."
+        else "NOT SIGNED."
     )
     for line in older.splitlines():
         one = json.loads(line)
@@ -397,7 +464,7 @@ def _head_holds(head: Head, keys: list[bytes], kept: Head | None, key: bytes | N
     return said + f" The head that you kept ({kept.size} entries) is its beginning."
 
 
-def _statements(files: Mapping[str, bytes], head: Head, keys: list[bytes]) -> list[dict[str, Any]]:
+def _statements(files: Mapping[str, bytes], head: Head, keys: list[Key]) -> list[dict[str, Any]]:
     lines, proofs = files[STATEMENTS].split(b"\n"), files[PROOFS].split(b"\n")
     if lines.pop() or proofs.pop() or len(lines) != len(proofs):
         raise RefusedError("there is not one proof for each statement")
@@ -415,7 +482,7 @@ def _statements(files: Mapping[str, bytes], head: Head, keys: list[bytes]) -> li
                 f"entry {number} is not in the tree of the head: it was changed, or it is of another book"
             )
         found.append(said)
-        told += [bytes.fromhex(row["public_key"]) for row in said.get("rows", {}).get("book_key", [])]
+        told += [Key(number, bytes.fromhex(row["public_key"])) for row in said.get("rows", {}).get("book_key", [])]
     if told != keys:
         raise RefusedError("the keys are not those that the entries name")
     return found
@@ -423,15 +490,52 @@ def _statements(files: Mapping[str, bytes], head: Head, keys: list[bytes]) -> li
 
 def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]:
     leaves = {int(said["number"]): leaf_hash(line).hex() for said, line in zip(statements, lines)}  # noqa: B905
-    authors = {int(said["number"]): said["author"] for said in statements}
-    count = 0
+    by_number = {int(said["number"]): said for said in statements}
+    count, doubtful = 0, []
     for said in statements:
         for row in said.get("rows", {}).get("signoff", []):
-            signed = int(row["signed_entry"])
-            if leaves.get(signed) != row["signed_leaf"] or authors[signed].casefold() == said["author"].casefold():
-                raise RefusedError(f"the sign-off in entry {said['number']} does not fit what it signs")
+            number, signed, name = int(said["number"]), int(row["signed_entry"]), said["author"]
+            if leaves.get(signed) != row["signed_leaf"] or name.casefold() in {
+                one.casefold() for one in _who(by_number[signed])
+            }:
+                raise RefusedError(f"the sign-off in entry {number} does not fit what it signs")
             count += 1
-    return [f"{count} sign-offs: each is bound to what it signs, by another person."] if count else []
+            doubtful += [
+                f"TO LOOK AT: the sign-off in entry {number} is by {name!r}, and in entry {version}, a version of what "
+                f"is signed, {other!r} recorded or did the work: the same name, or nearly."
+                for version in _versions(by_number, signed)
+                for other in sorted(_who(by_number[version]))
+                if _plain(other) == _plain(name)
+            ]
+    if not count:
+        return []
+    said_of = (
+        f"Sign-offs: {count}. Each is bound word for word to the version that it signs, and its name is none of those that "
+        "recorded that version or did its work. Names are compared as they are written: not people, nor letters that look alike."
+    )
+    return [said_of, *doubtful]
+
+
+def _who(said: Mapping[str, Any]) -> set[str]:
+    """Give the names of who recorded an entry, and of who did the work of its job."""
+    jobs = said.get("rows", {}).get("job", [])
+    return {said["author"], *(name for job in jobs for name in json.loads(job.get("people") or "[]"))}
+
+
+def _versions(by_number: Mapping[int, Mapping[str, Any]], number: int) -> list[int]:
+    """Give a version of a job and those before it, as far as they are here."""
+    found: list[int] = []
+    while number in by_number and number not in found:
+        found.append(number)
+        jobs = by_number[number].get("rows", {}).get("job", [])
+        number = int(jobs[0].get("supersedes") or 0) if jobs else 0
+    return found
+
+
+def _plain(name: str) -> str:
+    """Give a name without what is not seen, capitals, signs and the order of its words."""
+    seen = "".join(letter for letter in unicodedata.normalize("NFKC", name) if unicodedata.category(letter) != "Cf")
+    return " ".join(sorted(re.sub(r"[^\w\s]|_", " ", seen.casefold()).split()))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -445,8 +549,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         kept = None
         if given.head:
             kept = head_of(sys.stdin.buffer.read() if given.head == "-" else _read(given.head))
-        for line in check(_read(given.package), kept, bytes.fromhex(given.key) if given.key else None):
-            print(line)
+        found = check(_read(given.package), kept, bytes.fromhex(given.key) if given.key else None)
     except RefusedError as fault:
         print(f"DOES NOT FIT: {fault}.")
         return 1
@@ -456,6 +559,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, binascii.Error) as fault:
         print(f"DOES NOT FIT: something in it cannot be read ({type(fault).__name__}).")
         return 1
+    for line in (*found.holds, *found.unsigned):
+        print(line)
+    if found.unsigned and found.key is not None:
+        print(
+            f"NOT VOUCHED FOR: the book has a key (entry {found.key.entry}: {found.key.digits.hex()}), and it did not sign what "
+            "is told above as not signed. Ask for a package that is signed."
+        )
+        return 1
+    if found.unsigned:
+        print(
+            "It fits in itself, and the book names no key: nothing is signed. So does a package from which somebody took the "
+            "key with all signatures. Ask whether the book has one."
+        )
+        return 3
     print(
         "Everything fits."
         if kept or given.key
