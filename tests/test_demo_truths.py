@@ -17,10 +17,9 @@ import pytest
 
 from dashboard.console.book import starter_limits
 from models.history.columns import History
-from models.history.effects import Effects, Holding, effects_of, holding_of
+from models.history.effects import Effects, Holding, effects_of, expected_returns, holding_of
 from models.history.engine import Study, study_of
 from models.history.evidence import evidence_for
-from models.history.material import service_of
 from models.history.patterns import CAUSE_WORDS, LOOSE_BOLTS, PIPE_STRAIN, SETTLING, SOFT_FOOT, THERMAL_TARGET
 from models.store.engine import make_engine
 from models.store.reader import Reader
@@ -78,9 +77,7 @@ def persons(history: History, study: Study) -> Effects:
 
 def holding(history: History, study: Study) -> Holding:
     """Held against what each asset's own rate lets expect over the length of the run."""
-    looked = np.flatnonzero(study.runs.looked)
-    _, years, _ = service_of(study.runs, looked, len(history.assets))
-    expected = -np.expm1(-study.return_rates.rate.mean[study.runs.asset[looked]] * years)
+    looked, expected = expected_returns(study.runs, study.return_rates.rate.mean)
     who = history.jobs.person[study.runs.start_row[looked]]
     return holding_of(who, expected, study.runs.returned[looked], len(history.people))
 

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from models.history.columns import History
-from models.history.effects import Effects, effects_of, holding_of
+from models.history.effects import Effects, effects_of, expected_returns, holding_of
 from models.history.engine import study_of
-from tests.fleet import Plan, make_fleet
+from models.history.runs import runs_of
+from tests.fleet import Plan, job_columns, make_fleet, no_breaks
 
 PLAN = Plan(assets=250, jobs_low=4, jobs_high=10, spacer_share=0.0, rate_sd=0.1)
 
@@ -62,3 +63,14 @@ def test_work_that_does_not_hold_is_found_against_what_was_to_be_expected() -> N
     assert (got.q[[0, 1, 3, 4, 5]] > 0.05).all()
     assert np.isnan(got.ratio.mean[6])
     assert got.jobs[6] == 0
+
+
+def test_a_machine_that_stood_still_half_the_time_has_half_the_chances_to_come_back() -> None:
+    """Written out: rates are of running years; asset 1 runs half the year, and asset 2 has no counter."""
+    day = np.tile(365.25 * np.arange(4), 3)
+    hours = np.concatenate([8766.0 * np.arange(4), 4383.0 * np.arange(4), np.full(4, np.nan)])
+    jobs = job_columns(np.repeat(np.arange(3), 4), day, hours_run=hours, found_ratio=np.full(12, 0.5))
+    rows, expected = expected_returns(runs_of(jobs, no_breaks()), np.array([0.4, 0.4, 0.4]))
+    assert rows.tolist() == list(range(9))
+    whole, half = 1.0 - np.exp(-0.4), 1.0 - np.exp(-0.2)
+    np.testing.assert_allclose(expected, np.repeat([whole, half, whole], 3), rtol=1e-12)

@@ -16,7 +16,7 @@ from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import normal_cdf, normal_quantile
 from models.history.drift import fit_classes
-from models.history.material import Material
+from models.history.material import Material, service_of
 from models.history.multiplicity import adjusted
 from models.history.priors import Posterior, fit_gamma, posterior_rate
 from models.history.runs import Runs
@@ -141,6 +141,27 @@ def _solve(
     # The common level of all is not known: its eigenvalue is 0 but for rounding, and must be taken for 0.
     inverse = np.linalg.pinv(square, rcond=1e-9, hermitian=True)
     return inverse @ right, np.sqrt(np.maximum(np.diag(inverse), 0.0))
+
+
+def expected_returns(runs: Runs, rate: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Give how probable a return was in each look, by the rate of its asset and the look's own time in service.
+
+    Parameters
+    ----------
+    runs : Runs
+        The runs. [unitless]
+    rate : (assets,) float array
+        Returns in a year of service; NaN counts as 0. [1/year]
+
+    Returns
+    -------
+    rows, expected : (n,) int and float arrays
+        Which runs are looks, and the probability in each. [unitless]
+    """
+    looked = np.flatnonzero(runs.looked)
+    # A rate is one of running years: a machine that stands still has no calendar's worth of chances to come back.
+    _, years, _ = service_of(runs, looked, len(rate))
+    return looked, -np.expm1(-np.nan_to_num(rate)[runs.asset[looked]] * years)
 
 
 def holding_of(start_who: IntArray, expected: FloatArray, returned: BoolArray, count: int) -> Holding:

@@ -10,11 +10,11 @@ import numpy as np
 
 from models.history import direction, drift, patterns, standing
 from models.history.backtest import VERDICT_WORDS as HELD_WORDS
-from models.history.columns import UNKNOWN, FloatArray, History, IntArray, speed_class_names
+from models.history.columns import History, IntArray, speed_class_names
 from models.history.control import STANDING_WORDS, p_prime_chart
 from models.history.counts import Counts, count_over
 from models.history.cumulative import mean_cumulative
-from models.history.effects import effects_of, holding_of
+from models.history.effects import effects_of, expected_returns, holding_of
 from models.history.engine import Study
 from models.history.evidence import evidence_for
 from models.history.forecast import BASIS_WORDS
@@ -370,12 +370,9 @@ def _effects(history: History, study: Study, what: str) -> StudyTable:
 
 def _holding(history: History, study: Study) -> StudyTable:
     jobs, runs = history.jobs, study.runs
-    looked = np.flatnonzero(runs.looked)
+    looked, expected = expected_returns(runs, study.return_rates.rate.mean)
     person = jobs.person[runs.start_row[looked]]
-    rate: FloatArray = study.return_rates.rate.mean[runs.asset[looked]]
-    expected = 1.0 - np.exp(-np.nan_to_num(rate) * runs.days[looked] / DAYS_PER_YEAR)
-    known = person != UNKNOWN
-    found = holding_of(person[known], expected[known], runs.returned[looked][known], len(history.people))
+    found = holding_of(person, expected, runs.returned[looked], len(history.people))
     rows = tuple(
         (
             history.people[i], int(found.jobs[i]), int(found.observed[i]), _number(found.expected[i], 2),
@@ -384,7 +381,7 @@ def _holding(history: History, study: Study) -> StudyTable:
         for i in sorted(range(len(history.people)), key=lambda n: history.people[n])
     )  # fmt: skip
     columns = ("person", "runs begun", "came back", "expected", "observed ÷ expected, shrunk", "low", "high", "q")
-    meaning = "How what each left held, allowing for machines and times; in the order of the names, not a ranking."
+    meaning = "How what each left held, allowing for machines and their times in service; in the order of the names, not a ranking."
     return StudyTable("holding", meaning, columns, rows)
 
 
