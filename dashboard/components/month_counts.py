@@ -14,8 +14,9 @@ from dashboard.components.take import take
 from dashboard.figures.control_chart import control_figure
 from dashboard.figures.shares import class_figure
 from dashboard.place import Place
-from dashboard.views.month_chart_view import chart_words
+from dashboard.views.month_chart_view import chart_about, chart_words
 from dashboard.views.month_jobs_view import FOUND, JOBS, LEFT, JobsBehind, asking
+from dashboard.views.month_limits_view import one_set_words
 from dashboard.views.month_view import ALL_SPEEDS, ClassLine, MonthView
 from dashboard.views.shares import Share
 from dashboard.words import say
@@ -123,6 +124,7 @@ def by_class(view: MonthView, place: Place, scheme: str) -> html.Section:
         take("month-classes", place, **WHOLE),
         html.Div(pictures, className="columns"),
         note(say("figure.classes.note")),
+        *([note(one_set_words(view.one_set))] if view.one_set else []),
         about=say("about.wilson"),
     )
 
@@ -176,6 +178,5 @@ def months_part(view: MonthView, place: Place, scheme: str) -> html.Section:
         note=say("month.chart.note"),
         table=table(say("figure.months.caption"), columns, rows),
     )
-    about = say("month.chart.about", factor=f"{series.sigma_z:.2f}")
     taken = take("month-chart", place, **WHOLE)
-    return section(say("month.months.title"), html.P(words), picture, taken, about=about)
+    return section(say("month.months.title"), html.P(words), picture, taken, about=chart_about(series))

@@ -107,6 +107,8 @@ def returned_part(view: MonthView, place: Place) -> html.Div:
         if rows
         else [note(say("month.returned.none"))]
     )
+    if view.moved_limits:
+        inside.append(note(say("month.returned.moved", n=count(view.moved_limits))))
     inside += _unlisted(view.returned_n, len(rows), place)
     return html.Div(section(title, *inside, about=say("month.about.returned")), id=Ids.RETURNED)
 

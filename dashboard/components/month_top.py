@@ -13,10 +13,10 @@ from dashboard.ids import MonthIds as Ids
 from dashboard.place import Place
 from dashboard.views.asked_by_risk import risk_key
 from dashboard.views.month_jobs_view import FOUND, JOBS, LEFT, asking
+from dashboard.views.month_limits_view import before_text
 from dashboard.views.month_view import MonthView
-from dashboard.views.shares import Change, Share
 from dashboard.words import say
-from dashboard.writing import count, counted, day, percent
+from dashboard.writing import count, counted, day
 from dashboard.writing import month as month_name
 
 
@@ -59,18 +59,6 @@ def picker(view: MonthView, place: Place) -> html.Div:
     )
 
 
-def _before(share: Share, change: Change) -> str:
-    if not share.known:
-        return say("month.key.no_before")
-    return say(
-        "month.key.before",
-        count=count(share.count),
-        n=count(share.n),
-        share=percent(share.share),
-        change=say(f"change.{change.value}"),
-    )
-
-
 def asked_link(place: Place, text: Child, kind: str, index: int | None = None, *, before: bool = False) -> Child:
     """Make a number a link to the jobs behind it."""
     return html.Link(text, href=place.here(**asking(kind, index, before=before)))
@@ -84,7 +72,7 @@ def _jump(text: str, to: str) -> Child:
 def month_keys(view: MonthView, place: Place) -> html.Dl:
     """Put the five numbers of the month; each leads to what it counts."""
     due, risk = view.due, view.by_risk
-    left_before = _before(view.left_before, view.left_change)
+    left_before = before_text(view.one_set, view.left_before, view.left_change)
     if view.unreviewed:
         left_before = f"{say('month.key.unreviewed', n=count(view.unreviewed))} {left_before}"
     return key_numbers(
@@ -97,7 +85,7 @@ def month_keys(view: MonthView, place: Place) -> html.Dl:
         key_share(
             say("month.key.found"),
             view.found,
-            _before(view.found_before, view.found_change),
+            before_text(view.one_set, view.found_before, view.found_change),
             place.here(**asking(FOUND)),
         ),
         key_number(

@@ -36,13 +36,15 @@ def control_figure(series: MonthSeries, scheme: str) -> Picture:
         highest = float(np.clip(np.ceil((top + 8.0) / 10.0) * 10.0, 40.0, 104.0))
     low = -0.26 * highest
     traces: list[dict[str, Any]] = []
-    if series.limited:
+    if series.drawn:
         steps = {"width": 1.25, "shape": "hvh", "color": palette.soft}
-        traces += [
-            _line(months, bound * 100.0, say("month.chart.limits"), steps) for bound in (series.upper, series.lower)
-        ]
         mean = {"width": 1.25, "dash": "dash", "color": palette.soft}
-        traces.append(_line(months, np.full(len(months), series.centre * 100.0), say("month.chart.mean"), mean))
+        for part in _parts(series):
+            traces += [
+                _line(months[part], bound[part] * 100.0, say("month.chart.limits"), steps)
+                for bound in (series.upper, series.lower)
+            ]
+            traces.append(_line(months[part], series.centre[part] * 100.0, say("month.chart.mean"), mean))
     traces.append(_line(months[known], share[known], say("word.found"), {"width": 1, "color": palette.before}))
     traces += _points(series, months, palette)
     texts = [f"{count}<br>{n}" if n else "·<br>0" for count, n in zip(series.found_count, series.found_n, strict=True)]
@@ -66,9 +68,34 @@ def control_figure(series: MonthSeries, scheme: str) -> Picture:
             {"xref": "paper", "x": 1.0, "xanchor": "left", "xshift": 6, "y": y, "yanchor": "middle", "text": text,
              "showarrow": False, "align": "left", "font": {"size": 11, "color": palette.soft}}
             for y, text in names
+        ] + [_mark(series, row, palette) for row, _ in series.since],
+        "shapes": [
+            {"type": "line", "xref": "x", "yref": "y", "x0": _before(series, row), "x1": _before(series, row), "y0": 0, "y1": highest,
+             "line": {"width": 1.5, "dash": "dot", "color": palette.ink}}
+            for row, _ in series.since
         ],
     }  # fmt: skip
     return drawn(scheme, traces, layout)
+
+
+def _parts(series: MonthSeries) -> list[slice]:
+    """Give the stretches of months that were judged alike and have control limits."""
+    ends = [row for row, _ in series.since]
+    parts = [slice(a, b) for a, b in zip((0, *ends), (*ends, len(series.months)), strict=True)]
+    return [part for part in parts if np.isfinite(series.centre[part]).any()]
+
+
+def _before(series: MonthSeries, row: int) -> str:
+    """Give the day between a month and the one before, where the points of both are on the first."""
+    return str(series.months[row].astype("datetime64[D]") - np.timedelta64(15, "D"))
+
+
+def _mark(series: MonthSeries, row: int, palette: Palette) -> dict[str, Any]:
+    late = row > len(series.months) // 2
+    return {
+        "x": _before(series, row), "xanchor": "right" if late else "left", "xshift": -4 if late else 4, "yref": "paper", "y": 1.0,
+        "yanchor": "top", "text": say("month.chart.mark"), "showarrow": False, "font": {"size": 11, "color": palette.ink},
+    }  # fmt: skip
 
 
 def _line(x: NDArray[np.datetime64], y: FloatArray, name: str, line: dict[str, Any]) -> dict[str, Any]:
@@ -95,7 +122,7 @@ def _points(series: MonthSeries, months: NDArray[np.datetime64], palette: Palett
             "type": "scatter", "x": months[mask], "y": series.found_share[mask] * 100.0, "mode": "markers", "name": name,
             "marker": {"color": colour, "size": size, "symbol": symbol}, "customdata": hover[mask],
             "hovertemplate": "<b>%{x|%b %Y}: %{y:.0f} %</b><br>%{customdata[0]} / %{customdata[1]}"
-            f"{limits if series.limited else ''}<extra></extra>",
+            f"{limits if series.drawn else ''}<extra></extra>",
         }
         for mask, colour, symbol, size, name in kinds
         if mask.any()
@@ -107,7 +134,7 @@ def _names(series: MonthSeries) -> list[tuple[float, str]]:
     row = int(np.flatnonzero(series.found_n > 0)[-1])
     values = (
         (series.upper[row], "month.chart.upper"),
-        (series.centre, "month.chart.mean_of"),
+        (series.centre[row], "month.chart.mean_of"),
         (series.lower[row], "month.chart.lower"),
     )
     return [(float(value) * 100.0, say(key, share=percent(float(value)))) for value, key in values]

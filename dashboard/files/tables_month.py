@@ -9,7 +9,9 @@ from dashboard.files.around import DAYS, SHARE, Around, iso_month, of, share_col
 from dashboard.files.table_out import ColumnOut, Form, TableOut, column
 from dashboard.place import read_month
 from dashboard.strict import refuse
+from dashboard.views.month_chart_view import MonthSeries
 from dashboard.views.month_jobs_view import JOBS, Asked, JobBehind, jobs_behind, read_asked
+from dashboard.views.month_limits_view import one_set_words
 from dashboard.views.month_view import SERIES, MonthView, Visit, build
 from dashboard.views.shares import Share
 from dashboard.words import say
@@ -33,6 +35,7 @@ def _view(around: Around) -> MonthView:
         instruments=around.book.instruments(around.site.site_id),
         limit_set=seen.limit_set,
         today_us=seen.now_us,
+        sets=around.book.limit_sets(around.site.site_id),
     )
 
 
@@ -48,7 +51,8 @@ def month_classes(around: Around) -> TableOut:
         *share_columns("left", [line.left for line in lines]),
         *share_columns("left_before", [line.left_before for line in lines]),
     ]
-    window = say("files.window.month", month=month_name(view.month))
+    told = (say("files.window.month", month=month_name(view.month)), one_set_words(view.one_set).rstrip("."))
+    window = ". ".join(text for text in told if text)
     return around.table("month-classes", columns, window, "files.sure.shares", month=month_name(view.month))
 
 
@@ -65,17 +69,24 @@ def month_chart(around: Around) -> TableOut:
         of("month", Form.TEXT, list(rows), lambda i: iso_month(series.day(i))),
         column("jobs", Form.COUNT, series.jobs.tolist()),
         *share_columns("found", found),
-        column("centre", Form.NUMBER, [series.centre] * len(rows), SHARE, 3),
+        column("centre", Form.NUMBER, series.centre.tolist(), SHARE, 3),
         column("lower", Form.NUMBER, series.lower.tolist(), SHARE, 3),
         column("upper", Form.NUMBER, series.upper.tolist(), SHARE, 3),
         column("above", Form.YES, series.above.tolist()),
         column("below", Form.YES, series.below.tolist()),
         column("in_run", Form.YES, series.run.tolist()),
+        column("limits_begin", Form.TEXT, _limits_begin(series)),
         column("left_over", Form.COUNT, series.left_count.tolist()),
         column("left_n", Form.COUNT, series.left_n.tolist()),
     ]
     window = say("files.window.series", n=SERIES, month=month_name(view.month))
     return around.table("month-chart", columns, window, "files.sure.chart")
+
+
+def _limits_begin(series: MonthSeries) -> list[str]:
+    """Name the limit set that begins to judge with a month; blank for all others."""
+    begun = {row: say("whatif.set", name=one.name, version=one.version) for row, one in series.since}
+    return [begun.get(row, "") for row in range(len(series.months))]
 
 
 def month_jobs(around: Around) -> TableOut:
@@ -84,7 +95,7 @@ def month_jobs(around: Around) -> TableOut:
     view = _view(around)
     asked = read_asked(seen.place).value or Asked(JOBS)
     number = view.month.year * 12 + view.month.month - 1
-    behind = jobs_behind(seen.history, number, asked, most=EVERY)
+    behind = jobs_behind(seen.history, number, asked, view.one_set.limit_set if view.one_set else None, most=EVERY)
     return around.table("month-jobs", _jobs(behind.lines), behind.title)
 
 

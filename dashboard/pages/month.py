@@ -55,6 +55,7 @@ def fill(seen: Scene, scheme: str) -> Child:
         most=listed_in(seen.place),
         # The columns hold neither reviewers nor signatures.
         look=lambda entries: book.looked_at(site.site_id, entries),
+        sets=book.limit_sets(site.site_id),
     )
     return body(view, seen, scheme, (month.problem, asked.problem))
 

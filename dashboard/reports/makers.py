@@ -104,6 +104,7 @@ def month_view(asking: Asking, month: date | None) -> MonthView:
         today_us=asking.now_us,
         study=asking.study,
         look=lambda entries: book.looked_at(site.site_id, entries),
+        sets=book.limit_sets(site.site_id),
     )
 
 

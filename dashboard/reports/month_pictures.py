@@ -58,8 +58,10 @@ def control_chart(series: MonthSeries, width: float = WIDTH, height: float = 45.
         if on.month in {1, 4, 7, 10}:
             drawing.word((x(row), 3.0), say(f"month.short.{on.month}"), 7, anchor="middle", colour=SOFT)
             drawing.word((x(row), 6.2), str(on.year), 7, anchor="middle", colour=SOFT)
-    if series.limited:
+    if series.drawn:
         _limits(drawing, series, (x, y), step)
+    for row, _ in series.since:
+        _changed(drawing, series, row, x(row) - step / 2, (top, bottom))
     drawing.path([(x(row), y(float(series.found_share[row]))) for row in np.flatnonzero(known).tolist()], width=0.2, colour=SOFT)  # fmt: skip
     for row in np.flatnonzero(known).tolist():
         _month_sign(drawing, series, row, (x(row), y(float(series.found_share[row]))))
@@ -84,24 +86,40 @@ def _highest(series: MonthSeries) -> float:
 
 def _limits(drawing: Drawing, series: MonthSeries, axes: tuple[Axis, Axis], step: float) -> None:
     x, y = axes
-    end = x(len(series.months) - 1) + step / 2
-    drawing.line(((_LEFT, y(series.centre)), (end, y(series.centre))), width=0.3, colour=SOFT, dash="1.6 1.0")
-    for bound in (series.upper, series.lower):
-        points: list[Point] = []
-        for row in np.flatnonzero(~np.isnan(bound)).tolist():
-            level = y(float(bound[row]))
-            points += [(x(row) - step / 2, level), (x(row) + step / 2, level)]
-        drawing.path(points, width=0.3, colour=SOFT)
+    rows = [row for row, _ in series.since]
+    for begin, end in zip((0, *rows), (*rows, len(series.months)), strict=True):
+        centre = float(series.centre[begin])
+        if not math.isfinite(centre):
+            continue
+        drawing.line(((x(begin) - step / 2 if begin else _LEFT, y(centre)), (x(end - 1) + step / 2, y(centre))), width=0.3, colour=SOFT, dash="1.6 1.0")  # fmt: skip
+        for bound in (series.upper, series.lower):
+            points: list[Point] = []
+            for row in (begin + np.flatnonzero(~np.isnan(bound[begin:end]))).tolist():
+                level = y(float(bound[row]))
+                points += [(x(row) - step / 2, level), (x(row) + step / 2, level)]
+            drawing.path(points, width=0.3, colour=SOFT)
+    if not series.limited:
+        return
     row = int(np.flatnonzero(series.found_n > 0)[-1])
     named = [
         (float(series.upper[row]), "report.chart.upper"),
-        (series.centre, "report.chart.mean"),
+        (float(series.centre[row]), "report.chart.mean"),
         (float(series.lower[row]), "report.chart.lower"),
     ]
     at = -10.0
     for value, key in named:
         at = max(y(value) + 0.9, at + 3.2)
-        drawing.word((end + 1.4, at), say(key, share=percent(value)), 7, colour=SOFT)
+        drawing.word((x(len(series.months) - 1) + step / 2 + 1.4, at), say(key, share=percent(value)), 7, colour=SOFT)
+
+
+def _changed(drawing: Drawing, series: MonthSeries, row: int, x: float, ends: tuple[float, float]) -> None:
+    """Mark where another limit set begins to judge."""
+    top, bottom = ends
+    drawing.line(((x, top), (x, bottom)), width=0.35, colour=INK, dash="0.5 0.8")
+    late = row > len(series.months) // 2
+    drawing.word(
+        (x - 0.8 if late else x + 0.8, top + 2.2), say("month.chart.mark"), 7, anchor="end" if late else "start"
+    )
 
 
 def _month_sign(drawing: Drawing, series: MonthSeries, row: int, at: Point) -> None:

@@ -12,8 +12,9 @@ from dashboard.reports.month_pictures import class_picture, control_chart
 from dashboard.reports.press import Paper, ask_of
 from dashboard.views.asked_by_risk import risk_key, risk_sentence
 from dashboard.views.month_chart_view import chart_words
+from dashboard.views.month_limits_view import before_text, one_set_words
 from dashboard.views.month_view import ByRisk, ClassLine, MonthView, Visit, returned_words, unsigned_words
-from dashboard.views.shares import Change, Share
+from dashboard.views.shares import Share
 from dashboard.words import say
 from dashboard.writing import DASH, chance, count, counted, day, interval, judged, percent
 from dashboard.writing import month as month_name
@@ -129,13 +130,6 @@ def _share_key(label: str, share: Share, before: str, open_ones: str = "") -> di
     return _key(label, say("key.of", count=count(share.count), n=count(share.n)), below, open_ones, before)
 
 
-def _before(share: Share, change: Change) -> str:
-    if not share.known:
-        return say("month.key.no_before")
-    told = say(f"change.{change.value}")
-    return say("month.key.before", count=count(share.count), n=count(share.n), share=percent(share.share), change=told)
-
-
 def _keys(view: MonthView) -> list[dict[str, Any]]:
     due, risk = view.due, view.by_risk
     soon = say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
@@ -148,7 +142,7 @@ def _keys(view: MonthView) -> list[dict[str, Any]]:
             say("month.key.on", machines=counted(view.machines, "machine")),
             say("month.key.jobs_before", mean=f"{view.jobs_before / 12:.1f}"),
         ),
-        _share_key(say("month.key.found"), view.found, _before(view.found_before, view.found_change)),
+        _share_key(say("month.key.found"), view.found, before_text(view.one_set, view.found_before, view.found_change)),
         _key(
             say("month.key.returned"),
             count(len(view.returned)),
@@ -158,7 +152,7 @@ def _keys(view: MonthView) -> list[dict[str, Any]]:
         _share_key(
             say("month.key.left"),
             view.left,
-            _before(view.left_before, view.left_change),
+            before_text(view.one_set, view.left_before, view.left_change),
             say("month.key.unreviewed", n=count(view.unreviewed)) if view.unreviewed else "",
         ),
         _key(
@@ -198,7 +192,7 @@ def _classes(view: MonthView) -> dict[str, Any]:
         "heads": heads,
         "rows": rows,
         "pictures": [_class_words(view.classes, stage, month_name(view.month)) for stage in ("found", "left")],
-        "note": say("report.classes.note"),
+        "note": " ".join(text for text in (say("report.classes.note"), one_set_words(view.one_set)) if text),
     }
 
 
@@ -244,6 +238,7 @@ def _returned(view: MonthView, room: Room) -> dict[str, Any]:
         "heads": heads,
         "rows": rows,
         "none": say("month.returned.none") if not view.returned else "",
+        "moved": say("month.returned.moved", n=count(view.moved_limits)) if view.moved_limits else "",
         "more": _unlisted(len(view.returned), len(rows)),
     }
 

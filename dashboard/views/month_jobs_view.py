@@ -15,6 +15,8 @@ from dashboard.writing import month as month_text
 from dashboard.writing import speed_class
 from models.history.columns import REASONS, SPEED_BOUNDS_RPM, History
 from models.history.months import local_days
+from models.history.whatif import judge_again
+from models.values.limits import LimitSet
 
 JOBS, FOUND, LEFT = "all", "found", "left"
 KINDS = {JOBS: "month.behind.all", FOUND: "month.behind.found", LEFT: "month.behind.left"}
@@ -86,7 +88,9 @@ def asking(kind: str, index: int | None = None, *, before: bool = False) -> dict
     return {"jobs": kind, "class": code, "before": "1" if before else None}
 
 
-def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST) -> JobsBehind:
+def jobs_behind(
+    history: History, month: int, asked: Asked, by: LimitSet | None = None, *, most: int = MOST
+) -> JobsBehind:
     """Find the jobs behind a number.
 
     Parameters
@@ -97,6 +101,8 @@ def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST)
         The month of the page, as year × 12 + month − 1. [month]
     asked : Asked
         Which number. [unitless]
+    by : LimitSet or None
+        The set by which the twelve months before are judged, where it is not that of the book. [mm, mm/m]
     most : int
         Longest list. [unitless]
     """
@@ -105,7 +111,12 @@ def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST)
     inside = index_for(history).rows(first, last)
     if asked.speed_class is not None:
         inside = inside[jobs.speed_class[inside] == asked.speed_class]
-    ratio = {FOUND: jobs.found_ratio, LEFT: jobs.left_ratio}.get(asked.kind)
+    found_ratio, left_ratio = jobs.found_ratio, jobs.left_ratio
+    if by is not None and asked.before:
+        again = judge_again(jobs, by, inside)
+        found_ratio, left_ratio = found_ratio.copy(), left_ratio.copy()
+        found_ratio[inside], left_ratio[inside] = again.found_ratio, again.left_ratio
+    ratio = {FOUND: found_ratio, LEFT: left_ratio}.get(asked.kind)
     if ratio is None:
         rows = inside
         rows = rows[np.argsort(jobs.performed_us[rows], kind="stable")]
@@ -117,7 +128,7 @@ def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST)
     shown = rows[:most]
     days = local_days(jobs.performed_us[shown], history.zone).astype("datetime64[D]").astype(object)
     return JobsBehind(
-        _title(month, asked),
+        _title(month, asked, by),
         asked,
         over,
         len(rows),
@@ -127,8 +138,8 @@ def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST)
                 description=str(assets.description[jobs.asset[row]]),
                 area=str(assets.area[jobs.asset[row]]),
                 day=on,
-                found_ratio=float(jobs.found_ratio[row]),
-                left_ratio=float(jobs.left_ratio[row]),
+                found_ratio=float(found_ratio[row]),
+                left_ratio=float(left_ratio[row]),
                 reason=REASONS[int(jobs.reason[row])] if jobs.reason[row] >= 0 else "",
                 person=history.people[jobs.person[row]] if jobs.person[row] >= 0 else "",
                 instrument=history.instruments[jobs.instrument[row]] if jobs.instrument[row] >= 0 else "",
@@ -139,9 +150,11 @@ def jobs_behind(history: History, month: int, asked: Asked, *, most: int = MOST)
     )
 
 
-def _title(month: int, asked: Asked) -> str:
+def _title(month: int, asked: Asked, by: LimitSet | None) -> str:
     on = month_text(date(month // 12, month % 12 + 1, 1))
     parts = [say(KINDS[asked.kind]), say("month.behind.before", month=on) if asked.before else on]
     if asked.speed_class is not None:
         parts.append(speed_class(asked.speed_class, SPEED_BOUNDS_RPM))
+    if by is not None and asked.before:
+        parts.append(say("month.behind.by", name=by.name, version=by.version))
     return ", ".join(parts)

@@ -15,6 +15,7 @@ from dashboard.views.due_view import Calibration, DueList, calibrations, due_lis
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.month_chart_view import MonthSeries, month_series
 from dashboard.views.month_jobs_view import Asked, JobsBehind, jobs_behind
+from dashboard.views.month_limits_view import OneSet, change_words, changed_limits, left_over_by
 from dashboard.views.plan_view import LONG_AGO, PlanLine, ground_of
 from dashboard.views.shares import Change, Share, cell, change
 from dashboard.views.suggests_view import Suggestion, suggestions
@@ -27,6 +28,7 @@ from models.history.engine import Study
 from models.history.late import some_of
 from models.history.months import local_days
 from models.history.runs import Runs
+from models.values.entry import AdoptedLimits
 from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument
@@ -96,7 +98,9 @@ class MonthView:
     ``behind`` where the address asks for no jobs.  ``returned`` are the worst of ``returned_n``
     visits of ``returned_machines``; ``left_over`` the first of ``left_over_n`` visits: those that
     nobody signed, then the others, each the worst first.  ``unsigned`` and ``unreviewed`` count
-    over all of them.
+    over all of them.  ``one_set`` is there where the limits changed within the months compared:
+    all shares of the months before, and both changes, are then as its set judges the readings.
+    ``moved_limits`` of the visits that came back were left over limit by the limits that found them so.
     """
 
     state: Literal["ok", "empty", "too_few", "error"]
@@ -130,6 +134,8 @@ class MonthView:
     behind: JobsBehind | None
     calibrations: tuple[Calibration, ...]
     limits: LimitsNote
+    one_set: OneSet | None = None
+    moved_limits: int = 0
 
 
 def build(
@@ -146,6 +152,7 @@ def build(
     asked: Asked | None = None,
     most: int | None = None,
     look: Callable[[Sequence[int]], LookedAt] | None = None,
+    sets: Sequence[AdoptedLimits] = (),
 ) -> MonthView:
     """Compute the page.
 
@@ -175,6 +182,8 @@ def build(
         Longest list of visits; all of them where ``None``. [unitless]
     look : callable or None
         Gives who reviewed and who signed jobs, by their entries; without it nobody did. [unitless]
+    sets : sequence of AdoptedLimits
+        Every limit set that was adopted, in order of the day of adoption; without them no change of limits is seen. [unitless]
     """
     jobs, index = history.jobs, index_for(history)
     last_with_jobs = int(index.counts.months[-1]) if len(jobs) else _number(today)
@@ -183,7 +192,12 @@ def build(
     number = _number(chosen) if chosen else last_with_jobs
     here = index.counts.window(number, number)
     before = index.counts.window(number - BEFORE, number - 1)
-    now_all, before_all = here.total(), before.total()
+    changed = changed_limits(history, sets, number, BEFORE, SERIES)
+    one_set = changed.one_set
+    # Like with like: where other limits judged some of it, both sides of the comparison are judged by those of the month.
+    against = before if one_set is None else one_set.before
+    now_all, before_all = here.total(), against.total()
+    compared = now_all if one_set is None else one_set.here.total()
     found, found_before = cell(now_all.found), cell(before_all.found)
     left, left_before = cell(now_all.left), cell(before_all.left)
     in_month = index.rows(number, number)
@@ -194,7 +208,7 @@ def build(
     signed = np.isin(entries, list(looked.signers))
     left_over = left_over[np.argsort(signed, kind="stable")]
     jobs_here = int(now_all.jobs[0, 0])
-    found_change = change(found, found_before)
+    found_change = change(cell(compared.found), found_before)
     view_month = _date(number)
     return MonthView(
         state="empty" if not len(jobs) else "too_few" if jobs_here == 0 else "ok",
@@ -202,7 +216,7 @@ def build(
         today=today,
         month=view_month,
         months=tuple(_date(n) for n in range(max(last, number), min(first, number) - 1, -1)),
-        sentence=_sentence(view_month, today, jobs_here, machines, found, found_before, found_change, left),
+        sentence=_sentence(view_month, today, jobs_here, machines, found, found_before, found_change, left, one_set),
         jobs=jobs_here,
         jobs_before=int(before_all.jobs[0, 0]),
         machines=machines,
@@ -211,10 +225,10 @@ def build(
         found_change=found_change,
         left=left,
         left_before=left_before,
-        left_change=change(left, left_before),
-        classes=_classes(here, before),
+        left_change=change(cell(compared.left), left_before),
+        classes=_classes(here, against),
         total=ClassLine(ALL_SPEEDS, say("column.all"), jobs_here, found, found_before, left, left_before),
-        series=month_series(index.counts.window(number - SERIES + 1, number).by_month()),
+        series=month_series(index.counts.window(number - SERIES + 1, number).by_month(), changed.since),
         left_over=_visits(history, left_over[:most], runs, None),
         left_over_n=len(left_over),
         unreviewed=len(left_over) - len(looked.reviewers),
@@ -225,9 +239,11 @@ def build(
         returned_machines=len(np.unique(some_of(jobs, "asset", returned))),
         due=due_list(history, today, today_us, site.interval_months),
         by_risk=None if study is None else _by_risk(history, study, today, today_us, site.interval_months),
-        behind=None if asked is None else jobs_behind(history, number, asked),
+        behind=None if asked is None else jobs_behind(history, number, asked, one_set.limit_set if one_set else None),
         calibrations=calibrations(instruments, today),
         limits=limits_note(limit_set),
+        one_set=one_set,
+        moved_limits=left_over_by(history, runs, some_of(index, "run_at", returned), sets, changed.held),
     )
 
 
@@ -327,7 +343,15 @@ def _visits(history: History, rows: IntArray, runs: Runs, study: Study | None) -
 
 
 def _sentence(
-    on: date, today: date, jobs: int, machines: int, found: Share, before: Share, moved: Change, left: Share
+    on: date,
+    today: date,
+    jobs: int,
+    machines: int,
+    found: Share,
+    before: Share,
+    moved: Change,
+    left: Share,
+    one_set: OneSet | None,
 ) -> str:
     if jobs == 0:
         return say("month.sentence.none", month=month_text(on))
@@ -352,17 +376,7 @@ def _sentence(
                 interval=interval(found.low, found.high),
             )
         )
-        if before.known:
-            parts.append(
-                say(
-                    f"month.sentence.change.{moved.value.replace(' ', '_')}",
-                    share=percent(before.share),
-                    count=count(before.count),
-                    n=count(before.n),
-                )
-            )
-        else:
-            parts.append(say("month.sentence.no_before"))
+        parts.append(change_words(found, before, moved, one_set))
     else:
         parts.append(say("month.sentence.no_found"))
     if left.known:
