@@ -10,7 +10,16 @@ import pytest
 from models.history.columns import History
 from models.history.engine import Study, study_of
 from models.history.evidence import AGAINST, FOR, OPEN, evidence_for
-from models.history.patterns import CAUSE_WORDS, LOOSE_BOLTS, PIPE_STRAIN, SETTLING, SOFT_FOOT, THERMAL_TARGET
+from models.history.patterns import (
+    CAUSE_WORDS,
+    LOOSE_BOLTS,
+    PIPE_STRAIN,
+    SETTLING,
+    SOFT_FOOT,
+    THERMAL_TARGET,
+    _soft_foot,
+)  # fmt: skip
+from models.maths.soft_foot import largest_excess
 from tests.fleet import Plan, Truth, make_fleet
 
 PLAN = Plan(assets=300, jobs_low=3, jobs_high=12, rate_sd=0.02, causes_each=15)
@@ -102,3 +111,16 @@ def test_an_asset_without_runs_has_words_and_no_numbers() -> None:
         lines = evidence_for(asset, history.jobs, study.runs, history.assets, study.material, patterns=study.patterns,
                              directions=study.directions, shapes=study.shapes, feet=study.feet)  # fmt: skip
         assert all("nan" not in line.text for line in lines)
+
+
+def test_a_foot_that_rises_by_just_the_limit_is_not_counted() -> None:
+    lows = np.arange(60) / 100.0
+    rises = np.stack([lows, lows, np.round(lows + 0.05, 2), lows], axis=1)
+    jobs, _ = make_fleet(74, replace(PLAN, assets=20, causes_each=0))
+    some = replace(
+        jobs.jobs,
+        **{name: getattr(jobs.jobs, name)[:60] for name in jobs.jobs.__slots__}
+        | {"soft_before": largest_excess(rises)},
+    )
+    over, looks = _soft_foot(some, 20)
+    assert (over.sum(), looks.sum()) == (0, 60)

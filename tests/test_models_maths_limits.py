@@ -84,6 +84,42 @@ def test_exactly_at_the_limit_is_within() -> None:
     assert ratio((0.1, 0.0, 0.0, 0.0), (0.1, 1.0, NAN, NAN)) == 1.0
 
 
+def _at_the_limit() -> list[tuple[tuple[float, float, float, float], LimitsGiven, float | None]]:
+    """Give deviations that lie at their limit in decimals: by a target, as resultant, in mil, at a flex plane."""
+    found = []
+    for hundredths in range(-40, 41):
+        target = hundredths / 100.0
+        for limit in (0.04, 0.06, 0.08):
+            deviation = round(target + limit, 2) - target
+            found.append(((deviation, 0.0, 0.0, 0.0), LimitsGiven(limit, None, None, None, False), None))
+            found.append(((0.0, 0.0, 0.0, -deviation * 10.0), LimitsGiven(None, limit * 10.0, None, None, True), None))
+            found.append(((deviation * 0.6, 0.0, -deviation * 0.8, 0.0), LimitsGiven(limit), None))
+            mil = (deviation * 1000.0 * 0.0254, 0.0, 0.0, 0.0)
+            found.append((mil, LimitsGiven(round(limit * 25.4, 6)), None))
+            flex = LimitsGiven(None, None, limit * 5.0, None, False)
+            found.append(((deviation * 0.1, deviation * 8.0, 0.0, 0.0), flex, 100.0))
+    return [*found, ((0.525, 0.0, 0.70, 0.0), LimitsGiven(0.875), None)]
+
+
+def test_at_the_limit_in_decimals_is_a_ratio_of_one_in_both_ways() -> None:
+    """0.14 against a target of 0.10 is 0.04 and a bit in the machine's numbers; a limit of 0.04 holds all the same."""
+    cases = _at_the_limit()
+    assert sum(abs(deviation[0]) > (given_.offset_mm or 9.0) for deviation, given_, _ in cases) > 60
+    assert {ratio_of(*case) for case in cases} == {1.0}
+    limits = np.array(
+        [(given_.offset_mm, given_.angle_mm_m, given_.flex_mm_m, None) for _, given_, _ in cases], dtype=np.float64
+    )
+    deviation, span = np.array([case[0] for case in cases]), np.array([case[2] for case in cases], dtype=np.float64)
+    each = np.array([given_.each_axis for _, given_, _ in cases])
+    assert set(limit_ratio(deviation, limits, each, span).tolist()) == {1.0}
+    # What can be measured still counts: a hundred-thousandth of a millimetre more is over, and one less is within.
+    for size in (0.04 + 1e-5, 0.04 - 1e-5, 0.04 + 1e-9, 0.04 - 1e-9):
+        more = ratio_of((size, 0.0, 0.0, 0.0), LimitsGiven(0.04), None)
+        assert more is not None
+        assert (more > 1.0) == (size > 0.04)
+        assert more == ratio((size, 0.0, 0.0, 0.0), (0.04, NAN, NAN, NAN)) != 1.0
+
+
 def test_nothing_measured_or_nothing_judged_gives_no_ratio_and_no_warning() -> None:
     assert np.isnan(ratio((NAN, NAN, NAN, NAN), (0.1, 1.0, NAN, NAN)))
     assert np.isnan(ratio((0.1, 0.0, 0.0, 0.0), (NAN, NAN, NAN, 0.05)))

@@ -36,6 +36,10 @@ def test_feet_that_differ_by_exactly_the_limit_are_not_high() -> None:
     """McMillan, Rotating Machinery, p. 125 of the digital copy: shim if feet differ by more than 2 mil."""
     assert assess([0.05, 0.0, 0.0, 0.0], 0.05).pattern is Pattern.NONE
     assert assess([0.0501, 0.0, 0.0, 0.0], 0.05).pattern is Pattern.ONE
+    for hundredths in range(60):  # decimals whose difference is a bit more than the limit in the machine's numbers
+        low = hundredths / 100.0
+        assert not any(assess([low, low, round(low + 0.05, 2), low], 0.05).high)
+    assert assess([0.6 * MM_PER_MIL / 0.3] * 4, 2 * MM_PER_MIL).pattern is Pattern.NONE
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,7 @@ from models.history.moderation import variance_prior
 from models.history.multiplicity import adjusted_in, order_of
 from models.history.runs import Runs
 from models.history.shape import Shapes
+from models.maths.judged import AT_LIMIT
 
 SETTLING, PIPE_STRAIN, THERMAL_TARGET, SOFT_FOOT, LOOSE_BOLTS = range(5)
 """The causes, as columns of :class:`Patterns`; persons and instruments have a table of their own (``effects``)."""
@@ -251,7 +252,8 @@ def _soft_foot(jobs: JobColumns, assets: int) -> tuple[IntArray, IntArray]:
     """Count the jobs of each asset that found soft foot, and those that looked for it."""
     limit = np.where(jobs.limits[:, 3] > 0.0, jobs.limits[:, 3], SOFT_FOOT_MM)
     seen = ~np.isnan(jobs.soft_before)
-    over = np.bincount(jobs.asset[seen & (jobs.soft_before > limit)], minlength=assets).astype(np.int64)
+    high = jobs.soft_before > limit * (1.0 + AT_LIMIT)  # NaN is never above
+    over = np.bincount(jobs.asset[high], minlength=assets).astype(np.int64)
     return over, np.bincount(jobs.asset[seen], minlength=assets).astype(np.int64)
 
 

@@ -2,7 +2,8 @@
 
 The limit ratio is the largest size of the deviation ÷ limit over all that the set
 judges; *within* when it is at most 1, *over* when it is more.  Numbers are
-compared unrounded.  Deviation = measured − target.
+compared unrounded, but what is at the limit in decimals has a ratio of exactly 1
+(:data:`models.maths.judged.AT_LIMIT`).  Deviation = measured − target.
 
 A short flexible coupling is judged by offset and angularity at its centre; a
 spacer coupling by the angle at each of its two flex planes.  Soft foot has a
@@ -14,7 +15,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from models.maths.judged import ORDER, limits_for, row_limit
+from models.maths.judged import AT_LIMIT, ORDER, limits_for, row_limit
 
 FloatArray = NDArray[np.float64]
 
@@ -81,6 +82,7 @@ def limit_ratio(
         angles, axes, flex = flex_angles(deviation[rows], span_mm[rows]), each_axis[rows], limits[rows, 2]
         near, far = (_size(angles[:, k], angles[:, k + 2], axes) / flex for k in (0, 1))
         largest[rows] = np.fmax(largest[rows], np.fmax(near, far))
+    largest[np.abs(largest - 1.0) <= AT_LIMIT] = 1.0
     return np.asarray(largest, dtype=np.float64)
 
 

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import InvalidValueError
+from models.maths.judged import AT_LIMIT
 from models.sentences.told import SENTENCES, Told
 
 FloatArray = NDArray[np.float64]
@@ -182,6 +183,7 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     rises least: the feet *differ* by more than the limit (McMillan, Rotating
     Machinery, p. 125 of the digital copy).  All feet alike but above the limit
     is a pattern of its own, because an even rise under every foot is springy too.
+    A rise at the limit but for the rounding of decimals is not above it.
     """
     rises = tuple(rises_mm)
     if len(rises) % 2 or not rises:
@@ -196,7 +198,7 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     count = int(measured.sum())
     enough = count >= MIN_MEASURED
     lowest = float(np.nanmin(values)) if count else math.nan
-    high = values[0] > lowest + limit_mm  # NaN is never high
+    high = values[0] - lowest > limit_mm * (1.0 + AT_LIMIT)  # NaN is never high
     pattern = _pattern(high, measured, lowest, limit_mm) if enough else Pattern.UNKNOWN
     return SoftFoot(
         rises_mm=rises,
@@ -217,7 +219,7 @@ def _pattern(high: NDArray[np.bool_], measured: NDArray[np.bool_], lowest: float
     feet = np.flatnonzero(high)
     last = high.size - 1
     if feet.size == 0:
-        return Pattern.ALL if lowest > limit_mm else Pattern.NONE
+        return Pattern.ALL if lowest > limit_mm * (1.0 + AT_LIMIT) else Pattern.NONE
     if feet.size == 1:
         return Pattern.ONE
     corners = {tuple(int(foot) for foot in feet)}
