@@ -10,6 +10,7 @@ from history_maker import NOW, STARTER, job, line, story_of
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dashboard.components.record_form import measure_part
 from dashboard.components.record_results import chance
 from dashboard.views.record_fields import (
     ROOMS,
@@ -509,3 +510,19 @@ def test_around_the_shaft_nothing_of_before_makes_a_dial_one_on_a_face_or_on_a_r
     assert "found.dial.2.diameter" not in kept
     assert kept.get("found.dial.2.plane") == plane
     assert kept["found.dial.1.plane"] == "-60"
+
+
+def test_with_what_results_were_measured_is_asked_and_never_taken_from_the_head_of_the_list() -> None:
+    unsaid = START | RESULTS | {"left.method": "same", "found.by": ""}
+    view = build(unsaid, around(jobs=()))
+    assert view.missing == ("with what it was measured (‘Measured with’ under the results; ‘other’ is an answer too)",)
+    assert not view.can_be_recorded
+    assert build(unsaid | {"found.by": "other"}, around(jobs=())).job.method is Method.OTHER
+    readings = build(
+        START | {"left.method": "results"} | {k.replace("found", "left"): v for k, v in RESULTS.items()}, around()
+    )
+    assert readings.job.method is Method.LASER
+    for stage in STAGES:
+        options = str(measure_part(stage, {f"{stage}.method": "results"}, PUMP, MM)[2])
+        assert "say which" in options.partition("reverse indicator")[0]
+        assert "selected" in options.partition("say which")[0]

@@ -126,7 +126,10 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
 
 def _results(stage: str, fields: Texts, display: Display) -> list[Child]:
     units = {"offset": display.unit(Quantity.OFFSET), "angle": display.unit(Quantity.ANGULARITY)}
-    methods = [(method.value, say(f"method.{method.value}")) for method in Method]
+    # Nothing is chosen by itself: what stands first in a list would go into the book unasked.
+    unsaid = say("record.measured_by.open.left") if stage == "left" else say("record.measured_by.open.found")
+    methods = [("", unsaid)]
+    methods += [(method.value, say(f"method.{method.value}")) for method in Method]
     return [
         fields_row(
             *(typed(f"{stage}.results.{name}", say(f"component.{name}"), fields, unit=units[name[:-2]]) for name in COMPONENTS)

@@ -78,6 +78,8 @@ WORDS: Final[dict[str, str]] = {
     "record.tight.yes": "yes, all bolts were tight",
     "record.tight.no": "no",
     "record.measured_by": "Measured with",
+    "record.measured_by.open.found": "say which",
+    "record.measured_by.open.left": "say which, unless the as-found does",
     "record.signs": "Movable minus stationary shaft. Vertical + is up, horizontal + is to the right of somebody at the movable machine who looks "
     "towards the stationary one. Angularity + rises away from the coupling. A number may bring its own unit: 2.5 mil, 0,06 mm.",
     "record.uncertainty": "Uncertainty, where it is known",
@@ -197,6 +199,7 @@ WORDS: Final[dict[str, str]] = {
     "record.missing.found": "the as-found, or the choice ‘not measured’. {what}",
     "record.missing.left": "the as-left, or the choice ‘not measured yet’. {what}",
     "record.missing.both": "an as-found or an as-left",
+    "record.missing.with": "with what it was measured (‘Measured with’ under the results; ‘other’ is an answer too)",
     "record.missing.job": "what makes it a job: a reason of the visit and a time that is understood",
     "record.summary.found": "As found {judged}.",
     "record.summary.left": "As left {judged}.",

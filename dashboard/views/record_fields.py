@@ -340,13 +340,13 @@ def numbers(fields: Fields, names: Iterable[str], display: Display) -> list[Read
     return found
 
 
-def method_of(fields: Fields) -> Method:
-    """Give the method that the book keeps: that of the as-found, else that of the as-left."""
+def method_of(fields: Fields) -> Method | None:
+    """Give the method that the book keeps: that of the as-found, else that of the as-left; ``None`` where it is still to be said."""
     for stage in STAGES:
         way = way_of(fields, stage)
         if way is Way.RESULTS:
             chosen = fields.get(f"{stage}.by", "")
-            return Method(chosen) if chosen in set(Method) else Method.OTHER
+            return Method(chosen) if chosen in set(Method) else None
         if way is not None:
             return way.method
     return Method.OTHER

@@ -36,7 +36,7 @@ from models.units import Display, Quantity
 from models.values.asset import Asset
 from models.values.draft import Draft, Way, WorkCheck, typed_for_book
 from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
-from models.values.kinds import Reason
+from models.values.kinds import Method, Reason
 from models.values.limits import LimitSet, LimitsGiven
 from models.values.people import Instrument
 from models.values.story import AssetStory, JobLine
@@ -232,7 +232,7 @@ class Sheet:
                 reason=Reason(reason),
                 people=self._people(),
                 instrument=self.text("instrument"),
-                method=method_of(self.fields),
+                method=method_of(self.fields) or Method.OTHER,
                 work_order=self.text("work_order"),
                 found=before,
                 left=after,

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.views.job_words import Told, told
-from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, numbers, way_of
+from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, method_of, numbers, way_of
 from dashboard.views.record_names import job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures, moment_of
 from dashboard.words import say, tell
@@ -233,6 +233,8 @@ class _Looking(Sheet):
                 self.missing.append(say(f"record.missing.{stage}", what=tell(read.worked.reason)))
         if found is None and left is None:
             self.missing.append(say("record.missing.both"))
+        if method_of(self.fields) is None:
+            self.missing.append(say("record.missing.with"))
         if job is None and not self.missing and not self.stops:
             self.missing.append(say("record.missing.job"))
 
