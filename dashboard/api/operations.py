@@ -182,7 +182,7 @@ What the book knows, for programs, and a way in for jobs.
 
 **Units.** Offsets, feet and distances in mm; angularity in mm/m (= mrad = mil/in, the same number); temperatures in °C; hours; rpm. The
 names of numbers end with their unit. Nothing is rounded. Vertical + is up; horizontal + is to the right for somebody at the movable
-machine who looks towards the stationary one. Deviation = measured − target; a limit ratio up to 1 is within, above it over.
+machine who looks towards the stationary one. Angularity + rises, or runs to the right, away from the coupling. Deviation = measured − target; a limit ratio up to 1 is within, above it over.
 
 **Who asks.** Send `Authorization: Bearer TOKEN`; `driftbook token make` makes one. A token holds for one site, and may never do more than
 its account. What it writes has the person of the account as author; `typed.through` names the token. A signed-in page may read with its

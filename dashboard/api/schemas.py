@@ -100,15 +100,17 @@ _MAYBE_ENTRY: Final = whole("Number of an entry, or null.", nullable=True)
 def _four(says: str) -> Schema:
     offset, slope = (
         "Movable minus stationary centreline at the coupling centre, in mm",
-        "Slope of the movable centreline, in mm/m",
+        "Slope of the movable centreline, in mm/m; away from the coupling",
     )
     numbers = {
         "offset_v_mm": number(f"{offset}; + is up.", least=-1e6, most=1e6, nullable=False),
-        "angle_v_mm_m": number(f"{slope}, vertical.", least=-1e6, most=1e6, nullable=False),
+        "angle_v_mm_m": number(f"{slope} + rises.", least=-1e6, most=1e6, nullable=False),
         "offset_h_mm": number(
             f"{offset}; + is right, seen from the movable machine.", least=-1e6, most=1e6, nullable=False
         ),
-        "angle_h_mm_m": number(f"{slope}, horizontal.", least=-1e6, most=1e6, nullable=False),
+        "angle_h_mm_m": number(
+            f"{slope} + runs to the right, seen from the movable machine.", least=-1e6, most=1e6, nullable=False
+        ),
     }
     return asked(says, numbers, tuple(numbers)) | {"type": ["object", "null"]}
 

@@ -10,7 +10,8 @@ _HEAD: Final = """\
 # Before you touch a machine: isolate it, lock it out, and try to start it.  A result is no permission to run.
 #
 # Offset: movable minus stationary shaft at the coupling centre; + is up, and to the right for somebody at the
-# movable machine who looks towards the stationary one.  Angularity: slope of the movable shaft, in mm/m or mil/in.
+# movable machine who looks towards the stationary one.  Angularity: slope of the movable shaft, in mm/m or mil/in;
+# + rises, or runs to the right, away from the coupling: the gap there is wider at the bottom, or on the left.
 # Distances run from the coupling centre, + towards the movable machine.  A dial reads + when its plunger is pushed in.
 # A plain number is in the units named below; one with its own unit stands in quotes: "2.5 mil", "0,06 mm".
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from models.sentences.signs import ANGULARITY
+
 WORDS: Final[dict[str, str]] = {
     # Writing
     "write.interval": "{low} to {high}",
@@ -134,6 +136,7 @@ WORDS: Final[dict[str, str]] = {
     "goes by its one-sided 90\u202f% lower bound, so that one return of one look does not come first. Visits that were called for find more. The speed class is the machine's of today.",
     "about.components": "Offset is the distance between the two shaft centrelines at the coupling centre, movable minus stationary; angularity is its "
     "slope along the shaft. Vertical + is up; horizontal + is to the right, seen from the movable machine towards the stationary one. "
+    f"Angularity + : {ANGULARITY}. "
     "Target and limits are those in force at each visit. 1 mil = 0.0254 mm; 1 mm/m = 1 mil/in.",
     "about.feet": "y = offset + angularity × distance from the coupling, of what was measured minus the target, with the distances known today.",
     "about.soft": "As it was measured, foot by foot. The limit holds for the excess of one foot over the others.",

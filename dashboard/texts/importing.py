@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from models.sentences.signs import ANGULARITY, TURNED
+
 WORDS: Final[dict[str, str]] = {
     "noun.record.one": "{n} record",
     "noun.record.many": "{n} records",
@@ -147,6 +149,6 @@ WORDS: Final[dict[str, str]] = {
     "import.none_left": "No sheet would be left to read.",
     "import.none_left.remedy": "Throw the file away instead, or leave a sheet in.",
     "import.signs": "Vertical + : the movable machine stands above the stationary one. Horizontal + : to the right for someone at the movable machine who looks towards the "
-    "stationary one. Angularity + : the gap opens upwards, or to the right, away from the coupling. A unit written in a cell comes before that of its column.",
+    f"stationary one. Angularity + : {ANGULARITY}; {TURNED}. A unit written in a cell comes before that of its column.",
     "import.link": "Import a file",
 }  # fmt: skip

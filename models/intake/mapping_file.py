@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
@@ -12,6 +13,7 @@ from models.errors import UnreadableFileError
 from models.intake import dates
 from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
+from models.sentences.signs import ANGULARITY, TURNED
 from models.units import STORED_UNIT, Decimal, Display, canonical_unit
 
 _BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
@@ -32,7 +34,8 @@ def to_toml(mapping: FileMapping, source: str) -> str:
         "Look at each column: the samples stand beside it. 'field' says what it is ('' leaves it out), 'unit' in which unit a",
         "plain number is; a unit written in a cell comes first. 'times' multiplies: -1 turns the sign round, 0.5 halves a",
         "total indicator reading. Vertical + is movable above stationary; horizontal + is to the right for someone at the",
-        "movable machine who looks towards the stationary one; angularity + opens upwards away from the coupling.",
+        "movable machine who looks towards the stationary one.",
+        *textwrap.wrap(f"Angularity + : {ANGULARITY}; {TURNED}.", 118),
         "'site' is the plant for which it is confirmed: another one is asked anew where a unit stands neither in a heading nor in",
         "the cells. 'left_out' names sheets that are not to be read, e.g. [\"notes\"].",
         "When it is right, set confirmed = true (or run the import again with --confirm).",

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from models.intake.fields import FIELDS, Form, Table, fields_of
 from models.intake.reading import Sheet
+from models.sentences.signs import ANGULARITY
 from models.units import Display, Quantity, units_for
 
 _READ_ME = (
@@ -15,7 +16,8 @@ _READ_ME = (
     "column is read in it. A unit written in a cell comes first: 2.5 mil, 0,06 mm.",
     "Signs: x runs along the stationary shaft towards the movable machine. Vertical + : the movable centreline stands above",
     "the stationary one. Horizontal + : to the right for someone at the movable machine who looks towards the stationary one.",
-    "Angularity is the slope of the movable centreline against the stationary one, with the same signs.",
+    "Angularity is the slope of the movable centreline against the stationary one.",
+    f"Angularity + : {ANGULARITY}.",
     "Feet are named row by row from the coupling: 1L, 1R, 2L, 2R … left and right seen in the same direction.",
     "Before you measure: isolate, lock out and tag the machine. Guards go back on. The maker's limits and local codes come first.",
 )
