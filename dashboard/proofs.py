@@ -43,6 +43,8 @@ def fault_words(finding: Finding) -> str:
         key += ".several"
     if finding.fault is Fault.UNREADABLE and finding.entry is None:
         key += ".beside"
+    if finding.fault is Fault.INDEX_ROW and finding.entry is not None:
+        key += ".one"
     place = f"{finding.table}.{finding.column}" if finding.column else finding.table
     return say(
         key, entry=finding.entry if finding.entry is not None else "–", upto=finding.upto, place=place, table=finding.table,

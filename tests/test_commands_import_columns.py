@@ -27,7 +27,7 @@ from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.unit import writing
 from models.store.verify import verify_book
-from models.store.verify_around import guard_findings
+from models.store.verify_schema import guard_findings
 from models.tables.base import to_microseconds
 from models.tables.jobs import JobRow
 from models.values.kinds import Kind

@@ -54,7 +54,8 @@ def test_head_is_shown_with_what_to_do_with_it() -> None:
 
 def test_heads_without_signature_are_told() -> None:
     shown = text_of(proof_part(made(key_entry=None, unsigned=2), "Europe/Lisbon", "", PLACE))
-    assert "not signed: the key of the book could not be read" in shown
+    assert "not signed" in shown
+    assert "could not be read" not in shown, "nobody knows why"
     assert "Without a signature: 2 of 9 heads." in shown
     assert "No head is kept yet" in text_of(proof_part(None, "Europe/Lisbon", "", PLACE))
 

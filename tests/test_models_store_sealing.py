@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from models.commands.seal_book import seal_book
 from models.commands.set_key import set_key
 from models.errors import KeyFileError
 from models.ledger.checkpoint import read_note
+from models.ledger.findings import Fault
 from models.ledger.keys import signature_holds
 from models.ledger.tree import Frontier
 from models.settings import Settings
@@ -21,12 +23,15 @@ from models.store.proofs import key_in_force, last_head, read_heads, unsealed
 from models.store.revision import downgrade, upgrade
 from models.store.sealing import BOUND, key_column, read_bound, seal
 from models.store.unit import writing
+from models.store.verify import verify_book
+from models.store.verify_signed import Unsigned
 from models.tables.every import MAPPED
-from models.tables.people import PersonRow
+from models.tables.people import PersonRow, PersonVersionRow
 from models.tables.proofs import StatementRow
 from models.values.kinds import Kind
 from models.values.story import Site
 from tests.conftest import NOW, make_site
+from tests.kept_book import unguarded
 from tests.seeded import contents, seed, seed_every_table
 
 
@@ -113,6 +118,63 @@ def test_a_lost_key_keeps_nobody_from_recording(
         keys_head = last_head(connection)
     assert keys_head is not None
     assert keys_head.signature is not None
+
+
+def _one_more(engine: sa.Engine, site: Site, name: str, hours: int) -> int:
+    with writing(engine, site.site_id, name, NOW + timedelta(hours=hours)) as unit:
+        entry = unit.append(Kind.PERSON_ADDED)
+        unit.add(PersonRow, (entry, site.site_id, name))
+        unit.add(PersonVersionRow, (entry, site.site_id, entry, name, "", True))
+    return entry
+
+
+def test_a_signature_over_entries_without_one_does_not_hide_them(
+    settings: Settings, engine: sa.Engine, site: Site, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Who holds the database can strip signatures, rewrite what lies under them, and wait for the next commit."""
+    away = settings.key_path.rename(settings.key_path.with_suffix(".away"))
+    first, last = _one_more(engine, site, "Ana", 1), _one_more(engine, site, "Bo", 2)
+    away.rename(settings.key_path)
+    caplog.clear()
+    after = _one_more(engine, site, "Cy", 3)
+    told = [line for line in caplog.messages if "signed again, over" in line]
+    assert len(told) == 1
+    assert f"over entries {first} to {last}" in told[0]
+    _one_more(engine, site, "Di", 4)
+    assert len([line for line in caplog.messages if "signed again, over" in line]) == 1
+    with engine.connect() as connection:
+        key = key_in_force(connection)
+        assert key is not None
+        plain = verify_book(connection)
+        assert plain.without == [Unsigned(first, last, 2, first - 1, after)]
+        assert plain.faults() == 0
+        heads = {head.size: read_note(head.note) for head in read_heads(connection)}
+        for kept, open_from in (
+            ([], first),
+            ([heads[first - 1]], first),
+            ([heads[first]], last),
+            ([heads[last]], None),
+            ([heads[after]], None),
+        ):
+            found = verify_book(connection, public_key=key.public_key, against=kept)
+            told_of = [(one.fault, one.entry, one.upto) for one in found.tally.kept if one.fault is not Fault.UNSIGNED]
+            assert told_of == ([] if open_from is None else [(Fault.UNSIGNED_ENTRIES, open_from, last)])
+            assert (found.faults() == 0) == (open_from is None)
+
+
+def test_entries_whose_heads_were_taken_away_are_marked_before_the_next_signature(
+    engine: sa.Engine, site: Site, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Moments and authors can be written so that no commit seems to end; only the missing head tells."""
+    first, last = _one_more(engine, site, "Ana", 1), _one_more(engine, site, "Ana ", 1)
+    with engine.connect().execution_options(write=True) as connection, connection.begin(), unguarded(connection):
+        connection.exec_driver_sql(f"DELETE FROM tree_head WHERE size >= {first}")
+    after = _one_more(engine, site, "Cy", 3)
+    assert any(f"over entries {first} to {last}" in line for line in caplog.messages)
+    with engine.connect() as connection:
+        found = verify_book(connection)
+    assert found.without == [Unsigned(first, last, 1, first - 1, after)]
+    assert found.faults(strict=True) >= 1
 
 
 def test_a_row_without_its_entry_is_not_written(engine: sa.Engine, site: Site) -> None:

@@ -17,7 +17,7 @@ from models.settings import Settings
 from models.store.bulk import put_rows
 from models.store.engine import make_engine
 from models.store.revision import downgrade, upgrade
-from models.store.verify_around import guard_findings
+from models.store.verify_schema import guard_findings
 from models.tables.every import HISTORY, MAPPED
 from models.tables.partitions import PARTITIONED, partition_name
 from models.tables.references import POINTERS

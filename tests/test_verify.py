@@ -325,6 +325,9 @@ def test_rebuilt_tree_is_known_by_a_kept_head(kept: Kept, *, signed: bool) -> No
         alone = verify_book(kept.connection)
         assert alone.faults() == 0, alone.tally.kept
         assert (alone.faults(strict=True) == 0) == signed
+        assert [(one.first, one.last, one.before, one.after) for one in alone.without] == (
+            [] if signed else [(1, newest.size, None, None)]
+        )
         found = verify_book(kept.connection, against=[read_note(newest.note)])
         assert Fault.KEPT_ROOT in faults(found)
         assert (Fault.KEPT_SIGNATURE in faults(found)) == signed
@@ -474,7 +477,7 @@ def test_bytes_as_text_of_the_same_digits_are_told(kept: Kept) -> None:
 
 def test_missing_guard_is_told(kept: Kept) -> None:
     connection = kept.connection
-    for table in HISTORY:
+    for table in (*HISTORY, "sign_in"):
         with tampered(connection):
             if connection.dialect.name == "sqlite":
                 connection.exec_driver_sql(f"DROP TRIGGER guard_{table}_delete")
@@ -492,6 +495,85 @@ def test_missing_guard_is_told(kept: Kept) -> None:
                 "$$ BEGIN RETURN NULL; END $$"
             )
         assert Fault.GUARD in faults(verify_book(connection))
+
+
+def look_past(connection: sa.Connection, index: str, how: str) -> None:
+    """Make an index that does not lead to a row, and let the file say that it is as it was."""
+    (text,) = connection.exec_driver_sql(f"SELECT sql FROM sqlite_master WHERE name = '{index}'").one()
+    connection.exec_driver_sql(f"DROP INDEX {index}")
+    connection.exec_driver_sql(how.format(index=index))
+    connection.exec_driver_sql("PRAGMA writable_schema = ON")
+    connection.exec_driver_sql("UPDATE sqlite_master SET sql = ? WHERE name = ?", (text, index))
+    connection.exec_driver_sql("PRAGMA writable_schema = RESET")
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        "CREATE INDEX {index} ON job (asset_id, performed_us) WHERE entry <> 10",
+        "CREATE INDEX {index} ON job (CASE entry WHEN 10 THEN 1 ELSE asset_id END, performed_us)",
+    ],
+    ids=["left out", "under another machine"],
+)
+def test_an_index_that_looks_past_a_row_is_told(kept: Kept, how: str) -> None:
+    if kept.connection.dialect.name != "sqlite":
+        pytest.skip("PostgreSQL needs an extension for it")
+    entry = rows_of(kept.connection, "job")[0]["entry"]
+    with tampered(kept.connection):
+        look_past(kept.connection, "ix_job_asset_id_performed_us", how.replace("10", str(entry)))
+        found = verify_book(kept.connection)
+    kept.connection.exec_driver_sql("PRAGMA writable_schema = RESET")
+    assert Finding(Fault.INDEX_ROW, entry, "job", found="ix_job_asset_id_performed_us") in found.tally.kept
+    assert faults(found) == {Fault.INDEX_ROW}
+
+
+ALTERED = (
+    "CREATE TRIGGER guard_job_replace BEFORE INSERT ON job WHEN EXISTS (SELECT 1 FROM job WHERE 0) BEGIN "
+    "SELECT RAISE(ABORT, 'job: a row with this key is there already, and history is not replaced'); END"
+)
+AROUND = {
+    "sqlite": (
+        (("DROP INDEX uq_job_supersedes",), Fault.INDEX, "job", "uq_job_supersedes"),
+        (("DROP INDEX ix_entry_batch", "CREATE INDEX ix_entry_batch ON entry (batch)"), Fault.INDEX, "entry", "ix_entry_batch"),
+        (("CREATE INDEX mine ON job (notes)",), Fault.FOREIGN, "job", "index mine"),
+        (("CREATE TRIGGER zz BEFORE INSERT ON job WHEN NEW.asset_id = 5 BEGIN SELECT RAISE(IGNORE); END",), Fault.FOREIGN, "job", "trigger zz"),
+        (("DROP TRIGGER guard_job_replace", ALTERED), Fault.GUARD, "job", "guard_job_replace"),
+        (("ALTER TABLE signoff RENAME TO aside", "CREATE VIEW signoff AS SELECT * FROM aside"), Fault.SHAPE, "signoff", "signoff"),
+    ),
+    "postgresql": (
+        (("DROP INDEX uq_job_supersedes",), Fault.INDEX, "job", "uq_job_supersedes"),
+        (("DROP INDEX ix_entry_batch", "CREATE INDEX ix_entry_batch ON entry (batch) WHERE batch > 0"), Fault.INDEX, "entry", "ix_entry_batch"),
+        (("UPDATE pg_index SET indisvalid = FALSE WHERE indexrelid = 'ix_signoff_signed_entry'::regclass",), Fault.INDEX, "signoff", "ix_signoff_signed_entry"),
+        (("CREATE INDEX mine ON job_site_1 (notes)",), Fault.FOREIGN, "job_site_1", "index mine"),
+        (("CREATE TRIGGER zz BEFORE INSERT ON job FOR EACH ROW EXECUTE FUNCTION refuse_change()",), Fault.FOREIGN, "job", "trigger zz"),
+        (("CREATE RULE zz AS ON INSERT TO signoff DO INSTEAD NOTHING",), Fault.FOREIGN, "signoff", "rule zz"),
+        (("ALTER TABLE job ENABLE ROW LEVEL SECURITY",), Fault.FOREIGN, "job", "row security"),
+        (("CREATE TABLE heir () INHERITS (signoff)",), Fault.FOREIGN, "signoff", "table heir"),
+        (("ALTER TABLE signoff RENAME TO aside", "CREATE VIEW signoff AS SELECT * FROM aside"), Fault.SHAPE, "signoff", "signoff"),
+    ),
+}  # fmt: skip
+
+
+def test_what_stands_around_the_rows_is_told(kept: Kept) -> None:
+    """Indexes, triggers, rules, and things in the place of a table: each can hide or swallow rows that no value tells of."""
+    for statements, fault, table, name in AROUND[kept.connection.dialect.name]:
+        with tampered(kept.connection):
+            for statement in statements:
+                kept.connection.exec_driver_sql(statement)
+            found = verify_book(kept.connection)
+        assert Finding(fault, None, table, found=name) in found.tally.kept, (name, found.tally.kept)
+        assert found.faults() > 0
+
+
+def test_a_table_of_ones_own_is_no_fault(kept: Kept) -> None:
+    with tampered(kept.connection):
+        kept.connection.exec_driver_sql("CREATE TABLE my_list (number INTEGER)")
+        kept.connection.exec_driver_sql("CREATE VIEW my_jobs AS SELECT * FROM job")
+        assert verify_book(kept.connection).faults() == 0
+
+
+def test_indexes_are_said_not_to_be_looked_at_where_the_server_cannot(kept: Kept) -> None:
+    assert verify_book(kept.connection).indexes == (kept.connection.dialect.name == "sqlite")
 
 
 def test_entries_that_name_what_is_not_there_are_told(kept: Kept) -> None:

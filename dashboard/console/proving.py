@@ -54,7 +54,7 @@ def run_verify(given: argparse.Namespace) -> int:
     if given.json:
         out.print_json(json.dumps(_as_json(found, strict=given.strict)))
     else:
-        _tell(found, strict=given.strict, compared=bool(kept or key))
+        _tell(found, strict=given.strict, key=key is not None)
     return 1 if found.faults(strict=given.strict) else 0
 
 
@@ -88,6 +88,8 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
         "entries": found.entries,
         "intact": found.intact,
         "heads": {"kept": found.heads, "signed": found.signed, "unsigned": found.unsigned},
+        "unsigned": [asdict(one) | {"open_from": one.open_from(found.spoken_for)} for one in found.without],
+        "indexes": found.indexes,
         "newest": None if found.newest is None else found.newest.note,
         "keys": [{"entry": key.entry, "origin": key.origin, "public_key": key.public_key.hex()} for key in found.keys],
         "against": [{"size": note.checkpoint.size, "holds": holds} for note, holds in found.kept],
@@ -97,25 +99,22 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
     }
 
 
-def _tell(found: Verified, *, strict: bool, compared: bool) -> None:
+def _tell(found: Verified, *, strict: bool, key: bool) -> None:
     out.print(say("verify.intact", n=f"{found.intact:,}", all=f"{found.entries:,}"))
     newest = found.newest
     out.print(
         say("verify.heads.none") if newest is None
         else say("verify.heads", n=f"{found.heads:,}", signed=f"{found.signed:,}", size=f"{newest.size:,}")
     )  # fmt: skip
-    for key in found.keys:
-        out.print(say("verify.keys", entry=key.entry, digits=key.public_key.hex()), soft_wrap=True)
+    for one in found.keys:
+        out.print(say("verify.keys", entry=one.entry, digits=one.public_key.hex()), soft_wrap=True)
     for note, holds in found.kept:
         out.print(say("verify.kept.holds" if holds else "verify.kept.not", size=f"{note.checkpoint.size:,}"))
-    if found.unsigned and not strict:
-        out.print(say("verify.unsigned", n=f"{found.unsigned:,}"))
+    _tell_unsigned(found)
     _tell_own_work(found.own_work)
     told = [one for one in found.tally.kept if strict or one.fault != "unsigned"]
     if found.faults(strict=strict) == 0:
-        out.print(say("verify.fits.kept" if compared else "verify.fits"))
-        if not compared:
-            out.print(say("verify.hint"))
+        _tell_fits(found, key=key)
         return
     for at, finding in enumerate(sorted(told, key=lambda one: (one.entry is None, one.entry or 0))[:SHOWN]):
         if at < 2:
@@ -125,6 +124,45 @@ def _tell(found: Verified, *, strict: bool, compared: bool) -> None:
     out.print(say("verify.counts", counts=counts))
     if found.tally.counts[Fault.UNREADABLE]:
         out.print(say("verify.unreadable"), soft_wrap=True)
+
+
+def _tell_fits(found: Verified, *, key: bool) -> None:
+    """Say what was found to be as it was written, and by what; and for what that does not speak."""
+    kept = found.spoken_for
+    if kept:
+        out.print(say("verify.fits.kept", size=f"{kept:,}"))
+    if key:
+        out.print(say("verify.fits.key"))
+    elif kept < found.last:
+        out.print(say("verify.fits.after" if kept else "verify.fits"))
+    if not kept and not key:
+        out.print(say("verify.hint"))
+    out.print(say("verify.covers"), soft_wrap=True)
+    if not found.indexes:
+        out.print(say("verify.covers.server"), soft_wrap=True)
+
+
+def _tell_unsigned(found: Verified) -> None:
+    """Tell the entries under heads without a signature, the signed heads around them, and whether a kept head speaks for them."""
+    if not found.unsigned:
+        return
+    out.print(say("verify.unsigned", n=f"{found.unsigned:,}"), soft_wrap=True)
+    for one in found.without[:SHOWN]:
+        before, after = (
+            say("verify.unsigned.none") if size is None else say("verify.unsigned.head", size=f"{size:,}")
+            for size in (one.before, one.after)
+        )
+        line = say(
+            "verify.unsigned.entries",
+            first=one.first,
+            last=one.last,
+            heads=f"{one.heads:,}",
+            before=before,
+            after=after,
+        )
+        if one.first <= found.spoken_for:
+            line += " " + say("verify.unsigned.kept", size=min(one.last, found.spoken_for))
+        out.print(f"  {line}", markup=False, soft_wrap=True)
 
 
 def _tell_own_work(own: Sequence[OwnWork]) -> None:

@@ -33,6 +33,14 @@ WORDS: Final[dict[str, str]] = {
     "fault.signed by author": "entry {entry}: {found} signed off entry {said}, which they wrote or did themselves",
     "fault.reference": "entry {entry}, {place}: it names {found}, which is not there or not of that kind",
     "fault.guard": "{table}: the guard against changes is missing or was changed ({found})",
+    "fault.shape": "{table}: the table is missing, is not as the tool makes it, or something else stands in its place",
+    "fault.index": "{table}: the index {found} is missing, is not as the tool makes it, or is switched off",
+    "fault.index row": "{table}: the index {found} does not lead to each row once: whoever asks by it is not told all, or too much",
+    "fault.index row.one": "entry {entry}, {table}: the index {found} does not lead to this row: whoever asks by it is not told of it",
+    "fault.foreign": "{table}: {found} was not made by the tool; it may hide rows, or change or swallow what is written",
+    "fault.file": "the database's own check of the file says: {found}",
+    "fault.unsigned entries": "entries {entry} to {upto} lie under heads without a signature, so the key that you gave does not vouch for them: whoever held the "
+    "database could have written them anew without it",
     "fault.unsigned": "the head of {entry} entries is not signed",
     "fault.kept root": "the head of {entry} entries that you kept has the root {said}; the book now gives {found}: something in these entries was changed",
     "fault.kept ahead": "the head that you kept covers {said} entries, and the book has {found}: its end was cut off",
@@ -47,7 +55,12 @@ WORDS: Final[dict[str, str]] = {
     "verify.keys": "Key since entry {entry}: {digits}",
     "verify.kept.holds": "The book still begins as the head of {size} entries says that you kept.",
     "verify.kept.not": "The book does NOT begin as the head of {size} entries says that you kept.",
-    "verify.unsigned": "Heads without a signature: {n}. The key could not be read when they were made. This is told, and is a fault with --strict.",
+    "verify.unsigned": "Heads without a signature: {n}. The book does not say why they have none. This is told, and is a fault with --strict and with --public-key:",
+    "verify.unsigned.entries": "entries {first} to {last}, heads: {heads}; signed before: {before}; signed after: {after}. Whoever held the database could have written "
+    "these entries anew without the key; the next signature is over what was found then.",
+    "verify.unsigned.head": "the head of {size} entries",
+    "verify.unsigned.none": "none",
+    "verify.unsigned.kept": "For entries up to {size} the head speaks that you kept: they are as they were when you took it.",
     "verify.own.one": "1 sign-off stands under work that bears another name of who signed it: it was given before such sign-offs were refused, or names were "
     "changed since. This is told and is no fault of the seal; a second person should look at the work, and sign it:",
     "verify.own.many": "{n} sign-offs stand under work that bears another name of who signed it: they were given before such sign-offs were refused, or names "
@@ -61,7 +74,12 @@ WORDS: Final[dict[str, str]] = {
     "verify.damaged": "What has to be read first is damaged, so no entry can be held against its statement. Do not write to the file, keep it as it "
     "is, and take the last backup: driftbook restore FILE --book NEW",
     "verify.fits": "Nothing was changed since it was written, as far as the book itself can show.",
-    "verify.fits.kept": "Nothing was changed since it was written.",
+    "verify.fits.kept": "Nothing was changed in the first {size} entries since the head over them was taken that you kept.",
+    "verify.fits.after": "Nothing was changed after them either, as far as the book itself can show.",
+    "verify.fits.key": "Nothing was changed since it was written, by anybody who does not hold the book's key.",
+    "verify.covers": "This speaks for the history: every value of it, statements, tree and heads, and tables, indexes and guards as the tool makes them. It does not speak for "
+    "what no statement says: passwords, tokens, secret addresses, sessions and the rows of the log of sign-ins. Whoever can change the database can change those.",
+    "verify.covers.server": "On this server indexes were compared by their definitions only, not row by row: that needs its extension amcheck, and the right to use it.",
     "verify.hint": "Who can change the database and make a new key can forge both. Hold it against a head that is kept elsewhere: --against FILE",
     "verify.file.head": "'{name}' holds no head: {fault}.",
     "verify.file.head.remedy": "Give a file that 'driftbook head' wrote, or the line that you wrote down.",
@@ -73,7 +91,7 @@ WORDS: Final[dict[str, str]] = {
     "head.none.remedy": "Type: driftbook upgrade",
     "head.there": "The head of {size} entries stands in {path} already.",
     "head.written": "Added the head of {size} entries to {path}.",
-    "head.unsigned": "It is not signed: the key of the book could not be read when it was made.",
+    "head.unsigned": "It is not signed: by itself it does not show who made it.",
     "head.mail.subject": "Head of the book {origin}: {size} entries",
     "head.mail.body": (
         "This is the head of {origin} over {size} entries, made on {at}.\n\n{note}\n"
@@ -88,7 +106,7 @@ WORDS: Final[dict[str, str]] = {
     ),
     "proof.head": "Head of {size} entries, kept on {at}",
     "proof.signed": "signed by the key of entry {entry}",
-    "proof.not_signed": "not signed: the key of the book could not be read",
+    "proof.not_signed": "not signed",
     "proof.unsigned": "Without a signature: {n} of {all} heads.",
     "proof.none": "No head is kept yet. ‘driftbook upgrade’ makes the first one.",
     "proof.copy": "Copy or write down these lines, and keep them where nobody who looks after the book can change them.",

@@ -240,6 +240,22 @@ def _told(
     return None
 
 
+@cache
+def new_book() -> tuple[tuple[str, str, str, str | None], ...]:
+    """Give what the migrations make of an empty SQLite book: kind, name, table and text of each thing in it."""
+    from alembic import command
+
+    config, engine = alembic_config(), sa.create_engine("sqlite://")
+    try:
+        with engine.connect() as connection, connection.begin():
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+            found = connection.exec_driver_sql("SELECT type, name, tbl_name, sql FROM sqlite_master").all()
+            return tuple((row[0], row[1], row[2], row[3]) for row in found)
+    finally:
+        engine.dispose()
+
+
 def downgrade(settings: Settings, to: str) -> None:
     """Bring a book back to an older revision; used by tests and in an emergency."""
     from alembic import command

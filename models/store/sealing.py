@@ -12,10 +12,10 @@ from models.ledger.canonical import RowForm, statement_text
 from models.ledger.checkpoint import Checkpoint
 from models.ledger.columns import Column, statement_texts
 from models.ledger.tree import Frontier, frontier_of, leaf_hash
-from models.store.signing import held_key
+from models.store.signing import LOG, held_key
 from models.tables.book import EntryRow, SiteRow, SiteVersionRow
 from models.tables.every import MAPPED
-from models.tables.proofs import StatementRow, TreeHeadRow
+from models.tables.proofs import BookKeyRow, StatementRow, TreeHeadRow
 
 Values = Sequence[Any]
 
@@ -145,7 +145,9 @@ def write_head(connection: sa.Connection, first: int, leaves: Iterable[bytes]) -
     """Keep the head of the tree after new entries, signed where the key of the book can be read.
 
     A key that is lost must not keep anybody from recording: the head is then
-    kept without a signature, and verification says so.
+    kept without a signature, and verification says so.  Entries that no head
+    covers get one without a signature first: a signature over them must not
+    hide that nobody vouched for them before.
 
     Parameters
     ----------
@@ -162,29 +164,63 @@ def write_head(connection: sa.Connection, first: int, leaves: Iterable[bytes]) -
         Size of the tree that the head covers; ``None`` if entries before have no statement yet,
         so that no tree can be made ('driftbook upgrade' makes them).
     """
-    frontier = last_frontier(connection)
-    if frontier.size < first - 1:
+    kept = _last_head(connection)
+    frontier = Frontier() if kept is None else frontier_of(kept.size, kept.frontier)
+    bare = frontier.size < first - 1
+    if bare:
         s = StatementRow
         between = sa.select(s.leaf).where(s.entry > frontier.size, s.entry < first).order_by(s.entry)
         frontier.extend(connection.scalars(between))
     if frontier.size != first - 1:
         return None
+    if bare:
+        # Each commit leaves a head, so these entries are of nobody's commit: without a mark the next signature would hide that.
+        _keep(connection, frontier, None, None)
     frontier.extend(leaves)
-    root = frontier.root()
-    key_entry, signature = _signed(connection, frontier.size, root)
+    key_entry, signature = _signed(connection, frontier.size, frontier.root())
+    _keep(connection, frontier, key_entry, signature)
+    if signature is not None and (bare or (kept is not None and kept.signature is None)):
+        _tell_resumed(connection, first - 1)
+    return frontier.size
+
+
+def _keep(connection: sa.Connection, frontier: Frontier, key_entry: int | None, signature: bytes | None) -> None:
     connection.execute(
         sa.insert(TreeHeadRow).values(
-            size=frontier.size, root=root, frontier=frontier.to_bytes(), key_entry=key_entry, signature=signature
+            size=frontier.size,
+            root=frontier.root(),
+            frontier=frontier.to_bytes(),
+            key_entry=key_entry,
+            signature=signature,
         )
     )
-    return frontier.size
+
+
+def _tell_resumed(connection: sa.Connection, upto: int) -> None:
+    """Log that a head is signed over entries that lie under none that is; before the first key nobody could sign."""
+    head, key = TreeHeadRow, BookKeyRow
+    since = connection.execute(sa.select(sa.func.min(key.entry))).scalar()
+    if since is None or since > upto:
+        return
+    signed = sa.select(sa.func.max(head.size)).where(head.signature.is_not(None), head.size <= upto)
+    LOG.warning(
+        "Heads of the book are signed again, over entries %d to %d, which lie under no signed head: whoever held the database could have "
+        "written them anew without the key. Hold the book against a head that is kept elsewhere: driftbook verify --against FILE",
+        (connection.execute(signed).scalar() or 0) + 1,
+        upto,
+    )
 
 
 def last_frontier(connection: sa.Connection) -> Frontier:
     """Give the tree as the last kept head has it; an empty one before the first."""
-    head = TreeHeadRow
-    kept = connection.execute(sa.select(head.size, head.frontier).order_by(head.size.desc()).limit(1)).first()
+    kept = _last_head(connection)
     return Frontier() if kept is None else frontier_of(kept.size, kept.frontier)
+
+
+def _last_head(connection: sa.Connection) -> sa.Row[int, bytes, bytes | None] | None:
+    head = TreeHeadRow
+    asked = sa.select(head.size, head.frontier, head.signature).order_by(head.size.desc()).limit(1)
+    return connection.execute(asked).first()
 
 
 def _signed(connection: sa.Connection, size: int, root: bytes) -> tuple[int | None, bytes | None]:

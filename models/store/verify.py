@@ -27,7 +27,6 @@ from models.store.proofs import BookKey, Head, last_head, read_keys
 from models.store.verify_around import (
     add_what_can_be_read,
     cut_off,
-    guard_findings,
     head_sizes,
     rows_alone,
     signoff_findings,
@@ -36,6 +35,8 @@ from models.store.verify_around import (
 from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch, read_loosely
 from models.store.verify_damage import look_in_parts
 from models.store.verify_names import OwnWork, own_work
+from models.store.verify_schema import guard_findings, index_findings
+from models.store.verify_signed import Signatures, Unsigned, key_findings
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 
 SEVERAL = 64 * SIZE
@@ -58,6 +59,15 @@ class Verified:
     tally: Tally = field(default_factory=Tally)
     own_work: list[OwnWork] = field(default_factory=list)
     """Sign-offs to look at, told and no fault: the signer had another name, which stands with the signed work."""
+    without: list[Unsigned] = field(default_factory=list)
+    """Entries under heads that bear no signature, since the book names a key."""
+    indexes: bool = True
+    """Whether indexes were held against the rows; a server without the means for it cannot."""
+
+    @property
+    def spoken_for(self) -> int:
+        """Give for how many entries the largest head that was kept elsewhere speaks, and holds."""
+        return max((note.checkpoint.size for note, holds in self.kept if holds), default=0)
 
     @property
     def intact(self) -> int:
@@ -122,14 +132,17 @@ def _verify(
     files = frozenset(connection.scalars(sa.select(ImportedFileRow.entry)))
     around = Around(keys, founded, files, since, result.last, frozenset(note.checkpoint.size for note in against))
     tree = _Roots(result, against)
-    for stretch in _stretches(connection, around, count, low, high, settings):
+    indexes: list[_Indexes] = []
+    for stretch in _stretches(connection, around, count, low, high, settings, indexes):
         tree.take(stretch)
         result.tally.merge(stretch.tally)
         if progress is not None:
             progress(min(stretch.last, result.last), result.last)
     tree.end(largest)
     _beside(connection, result, founded)
-    result.tally.extend(_key_findings(result, public_key))
+    found, result.indexes = indexes[0] if indexes else _look_at_indexes(connection)
+    result.tally.merge(found)
+    result.tally.extend(key_findings(result.newest, result.without, result.spoken_for, public_key))
     result.unsigned = result.tally.counts[Fault.UNSIGNED]
     return result
 
@@ -156,6 +169,25 @@ def _beside(connection: sa.Connection, result: Verified, founded: dict[int, int]
             result.tally.extend(look())
 
 
+_Indexes = tuple[Tally, bool]
+"""What was found of the indexes, and whether they could be looked at."""
+
+
+def _look_at_indexes(connection: sa.Connection) -> _Indexes:
+    tally, held = Tally(), True
+
+    def look() -> list[Finding]:
+        nonlocal held
+        found, held = index_findings(connection)
+        return found
+
+    if connection.dialect.name == "sqlite":
+        add_what_can_be_read(tally, look)
+    else:
+        tally.extend(look())
+    return tally, held
+
+
 def _founded(connection: sa.Connection) -> dict[int, int]:
     v = SiteVersionRow
     return {
@@ -170,6 +202,7 @@ class _Roots:
         self._result, self._frontier, self._broken = result, Frontier(), False
         self._against = sorted(against, key=lambda note: note.checkpoint.size)
         self._roots: dict[int, bytes] = {}
+        self._signatures = Signatures(result.keys[0].entry if result.keys else None)
 
     def take(self, stretch: Stretch) -> None:
         """Go on with a stretch."""
@@ -197,6 +230,8 @@ class _Roots:
     def _count(self, heads: Sequence[KeptHead]) -> None:
         self._result.heads += len(heads)
         self._result.signed += sum(head.signed for head in heads)
+        for head in heads:
+            self._signatures.take(head.size, signed=head.signed)
 
     def _at(self, heads: Sequence[KeptHead], wanted: set[int]) -> None:
         frontier, size = self._frontier, self._frontier.size
@@ -219,6 +254,7 @@ class _Roots:
     def end(self, largest: int | None) -> None:
         """Look whether the heads reach to the last entry, and at the heads from elsewhere."""
         result = self._result
+        result.without = self._signatures.found()
         if largest is None:
             if result.last:
                 result.tally.add(Finding(Fault.ORDER, result.last, "tree_head", "size"))
@@ -258,16 +294,6 @@ class _Roots:
                 yield Finding(Fault.KEPT_SIGNATURE, head.size, found=shown(name))
 
 
-def _key_findings(result: Verified, public_key: bytes | None) -> Iterator[Finding]:
-    if public_key is None:
-        return
-    newest = result.newest
-    signs = b"" if newest is None or newest.key is None else newest.key.public_key
-    if signs != public_key:
-        size = None if newest is None else newest.size
-        yield Finding(Fault.KEY_NOT_GIVEN, size, "book_key", "public_key", signs.hex() or None, public_key.hex())
-
-
 def _stretches(
     connection: sa.Connection,
     around: Around,
@@ -275,7 +301,9 @@ def _stretches(
     low: int | None,
     high: int | None,
     settings: Settings | None,
+    indexes: list[_Indexes],
 ) -> Iterator[Stretch]:
+    """Look at all stretches; where several processes share them, one looks at the indexes meanwhile."""
     if not count or low is None or high is None:
         return
     bounds = _bounds(connection, count, low, high)
@@ -284,7 +312,9 @@ def _stretches(
         pool = _pool(settings, around, min(processes, 8))
         if pool is not None:
             with pool:
+                beside = pool.apply_async(_look_beside)
                 yield from pool.imap(_look, bounds)
+                indexes.append(beside.get())
             return
     checker = Checker(connection, around)
     for first, last in bounds:
@@ -314,22 +344,28 @@ def _pool(settings: Settings, around: Around, processes: int) -> Pool | None:
         return None
 
 
-_checker: Checker | None = None
+_begun: tuple[sa.Connection, Checker] | None = None
 
 
 def _begin(settings: Settings, around: Around) -> None:
     """Open the book in a process of its own."""
-    global _checker  # noqa: PLW0603 - the one value of this process
+    global _begun  # noqa: PLW0603 - the one value of this process
     connection = make_engine(settings).connect()
     if connection.dialect.name == "postgresql":
         connection.execution_options(isolation_level="REPEATABLE READ")
-    _checker = Checker(connection, around)
+    _begun = connection, Checker(connection, around)
 
 
 def _look(bounds: tuple[int, int]) -> Stretch:
-    if _checker is None:
+    if _begun is None:
         raise RuntimeError("the process was not begun")
-    return _checked(_checker, *bounds)
+    return _checked(_begun[1], *bounds)
+
+
+def _look_beside() -> _Indexes:
+    if _begun is None:
+        raise RuntimeError("the process was not begun")
+    return _look_at_indexes(_begun[0])
 
 
 def _checked(checker: Checker, first: int, last: int) -> Stretch:

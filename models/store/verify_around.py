@@ -1,8 +1,7 @@
-"""Verification beside the stretches: rows of entries that are not there, sign-offs, guards."""
+"""Verification beside the stretches: rows of entries that are not there, and sign-offs."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
@@ -10,16 +9,12 @@ import sqlalchemy as sa
 
 from models.errors import BookDamagedError, UndecodableTextError
 from models.ledger.findings import Fault, Finding, Tally, shown
-from models.store.partitions import parts_of
 from models.store.sealing import BOUND, key_column
 from models.tables.book import EntryRow, SiteRow
-from models.tables.every import HISTORY
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow, StatementRow, TreeHeadRow
-from models.tables.references import POINTERS, body
 from models.values.kinds import Meaning
 
-_REFUSAL = "is history: it is amended by a new entry, never changed or deleted"
 _AT_MOST = 50
 
 
@@ -93,69 +88,6 @@ def _of_signoff(row: Any) -> Iterator[Finding]:
     # The names of a job are canonical JSON: the quotes make a whole name of it.
     if name == str(row.wrote).casefold() or (row.people and f'"{name}"' in str(row.people).casefold()):
         yield Finding(Fault.SIGNED_BY_AUTHOR, row.entry, table, "entry", shown(row.author), shown(row.signed_entry))
-
-
-def guard_findings(connection: sa.Connection) -> Iterator[Finding]:
-    """Give the tables that lack a trigger, against changes or for what rows point to, or whose trigger is off or another."""
-    there = _guards_sqlite(connection) if connection.dialect.name == "sqlite" else _guards_postgresql(connection)
-    for table in HISTORY:
-        for name in there[table]:
-            yield Finding(Fault.GUARD, None, table, found=name)
-
-
-def _guards_sqlite(connection: sa.Connection) -> dict[str, list[str]]:
-    asked = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
-    held = {row[0]: " ".join(str(row[1]).split()) for row in connection.exec_driver_sql(asked)}
-    lacking = {}
-    for table in HISTORY:
-        wanted = {
-            f"guard_{table}_{verb.lower()}": re.escape(
-                f"CREATE TRIGGER guard_{table}_{verb.lower()} BEFORE {verb} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, '{table} {_REFUSAL}'); END"
-            )
-            for verb in ("UPDATE", "DELETE")
-        }
-        wanted[f"guard_{table}_replace"] = (
-            rf"CREATE TRIGGER guard_{table}_replace BEFORE INSERT ON {table} WHEN EXISTS \(SELECT 1 FROM {table} WHERE .*\) "  # noqa: S608
-            rf"BEGIN SELECT RAISE\(ABORT, '{table}: a row with this key is there already, and history is not replaced'\); END"
-        )
-        lacking[table] = [name for name, text in wanted.items() if not re.fullmatch(text, held.get(name, ""))]
-    return lacking
-
-
-_BEFORE_STATEMENT, _INSERT, _DELETE, _UPDATE, _TRUNCATE = 2, 4, 8, 16, 32
-"""Bits of ``pg_trigger.tgtype`` (PostgreSQL's own headers); a trigger for each statement lacks the first bit."""
-
-
-def _guards_postgresql(connection: sa.Connection) -> dict[str, list[str]]:
-    asked = (
-        "SELECT c.relname, t.tgname, t.tgenabled, t.tgtype, p.prosrc, t.tgqual IS NULL, t.tgnewtable, "
-        "p.proconfig[1] = 'search_path=' || quote_ident(current_schema()) || ', pg_temp' FROM pg_trigger t "
-        "JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid "
-        "WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace"
-    )
-    wanted = _BEFORE_STATEMENT | _DELETE | _UPDATE | _TRUNCATE
-    guarded, looked = set(), {}
-    for table, name, enabled, kind, source, always, rows, own_tables in connection.exec_driver_sql(asked):
-        refuses = re.fullmatch(
-            r"BEGIN RAISE EXCEPTION '% (.*)', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END",
-            " ".join(str(source).split()),
-        )
-        switched_on = (enabled.decode() if isinstance(enabled, bytes) else enabled) in {"O", "A"}
-        if switched_on and always and kind & wanted == wanted and not kind & 1 and refuses and refuses[1] == _REFUSAL:
-            guarded.add((table, name))
-        elif switched_on and always and kind == _INSERT and rows == "new_rows" and own_tables:
-            looked[(table, name)] = source
-    # A part of a table that is cut by site can be named by itself: it needs a guard of its own.
-    named: dict[str, list[str]] = {table: [table] for table in HISTORY}
-    for whole, part in sorted(parts_of(connection)):
-        named.setdefault(whole, []).append(part)
-    lacking = {
-        table: [f"guard_{n}" for n in names if (n, f"guard_{n}") not in guarded] for table, names in named.items()
-    }
-    for table in POINTERS:
-        lacking[table] += [f"refer_{n}" for n in named[table] if looked.get((n, f"refer_{n}")) != body(table)]
-    return lacking
 
 
 def head_sizes(connection: sa.Connection) -> tuple[int | None, int | None]:
