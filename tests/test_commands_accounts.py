@@ -9,7 +9,7 @@ import pytest
 import sqlalchemy as sa
 
 from models.commands.accounts import add_account, change_account, change_account_at
-from models.errors import ConflictError
+from models.errors import ConflictError, DriftbookError
 from models.settings import Settings
 from models.store.accounts import account_of, names_of
 from models.store.engine import make_engine
@@ -97,7 +97,9 @@ def test_what_stays_as_it_is_at_a_site_is_not_said_again_there(plants: Plants) -
         change_account_at(plants.engine, [(plants.quay, replace(at, person="Ana  Wick "))], "ana", by="tester", now=NOW)
 
 
-@pytest.mark.parametrize("again", ["Mag Man", "mag man", "  MAG   Man ", "Mag\u00a0Man"])
+@pytest.mark.parametrize(
+    "again", ["Mag Man", "mag man", "  MAG   Man ", "Mag\u00a0Man", "Mag\u200b Man", "Man, Mag", "M\u0430g Man"]
+)
 def test_a_second_open_account_of_a_name_is_refused_at_a_site(plants: Plants, again: str) -> None:
     plants.add("mag", "Mag Man", sites=(plants.mill,))
     plants.add("eve", "Eve Lind", sites=(plants.mill,))
@@ -109,6 +111,16 @@ def test_a_second_open_account_of_a_name_is_refused_at_a_site(plants: Plants, ag
         plants.change("eve", plants.mill, person=again)
     assert contents(plants.engine) == before
     plants.add("mag3", again, sites=(plants.quay,))  # nobody of that name writes there
+
+
+def test_a_login_that_looks_like_another_is_refused(plants: Plants) -> None:
+    plants.add("mag", "Mag Man")
+    before = contents(plants.engine)
+    for login in ("m\u200bag", "m\u202eag", "m\u0430g", "MAG", "ma\u0261"):
+        with pytest.raises(DriftbookError, match=r"looks like 'mag'|cannot be a login|account 'mag'"):
+            plants.add(login, "Eve Lind")
+    assert contents(plants.engine) == before
+    assert plants.add("eve", "Eve\u00ad \u202eLind").person(plants.quay.site_id) == "Eve Lind"
 
 
 def test_the_name_of_a_closed_account_can_be_taken_and_then_it_is_not_opened_again_under_it(plants: Plants) -> None:

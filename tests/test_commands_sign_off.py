@@ -14,8 +14,10 @@ from dashboard.console.proving import _as_json, _tell
 from dashboard.place import Place
 from models.commands.accounts import add_account, change_account
 from models.commands.amend_job import amend_job
+from models.commands.record_job import record_job
 from models.commands.sign_off import sign_off, why_not
 from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
+from models.maths.plausible import Doubt
 from models.store.proofs import leaf_of
 from models.store.reader import Reader
 from models.store.signoffs import looked_at, signed_entries, signoffs_of
@@ -85,7 +87,7 @@ def test_who_did_the_work_or_wrote_it_down_does_not_sign(
     assert contents(engine) == before
 
 
-@pytest.mark.parametrize(("old", "new"), [("Ana Wick", "Ana Ryn"), ("tester", "Tes Ter")])
+@pytest.mark.parametrize(("old", "new"), [("Ana Wick", "Ana Ryn"), ("tester", "Mona Ter")])
 def test_a_change_of_name_lets_nobody_sign_their_own_work(
     engine: sa.Engine, site: Site, job: JobLine, old: str, new: str
 ) -> None:
@@ -98,6 +100,35 @@ def test_a_change_of_name_lets_nobody_sign_their_own_work(
         sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by=old, now=NOW)
     assert contents(engine) == before
     sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+
+
+@pytest.mark.parametrize("written", ["Cle\u043e M\u0430rsh", "\u202ehsraM oelC", "Marsh, Cleo"])
+def test_a_name_that_only_looks_like_another_signs_no_own_work(
+    engine: sa.Engine, site: Site, job: JobLine, written: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as before_the_rule:  # what is not seen was kept, and stays in such books
+        before_the_rule.setattr("models.commands.amend_job.with_seen_names", lambda job: job)
+        old = replace(job.job, people=(written,))
+        amended = amend_job(engine, site, job.entry, old, by="desk", now=NOW, why="another did it")
+    assert amended.job.people == (written,)
+    with pytest.raises(ConflictError, match="did its work: the same name as Cleo Marsh, or so near") as refused:
+        sign_off(engine, site, amended.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh", now=NOW)
+    assert "(turbines)" in refused.value.remedy
+    story = Reader(engine).story(site.site_id, job.job.tag)
+    assert story is not None
+    assert amended.entry in own_work(story.jobs, "Cleo Marsh")
+    sign_off(engine, site, amended.entry, meaning=Meaning.REVIEWED, by="Cleo Marsh (turbines)", now=NOW)
+
+
+def test_what_nobody_sees_in_a_name_is_not_kept(engine: sa.Engine, site: Site, job: JobLine) -> None:
+    said = replace(job.job, people=("\u202eCleo\u200b  Marsh", "\u2060"), reviewer="Eve\u00ad Sund")
+    line = amend_job(engine, site, job.entry, said, by="de\u200bsk", now=NOW, why="another did it")
+    assert (line.author, line.job.people, line.job.reviewer) == ("desk", ("Cleo Marsh",), "Eve Sund")
+    again = record_job(
+        engine, site, replace(said, ref="J9", performed_at=NOW - timedelta(hours=9)), by="desk", now=NOW,
+        stated_reasons=dict.fromkeys(map(str, Doubt), "so it was"), bolts_tight=True,
+    )  # fmt: skip
+    assert (again.job.people, again.job.reviewer) == (("Cleo Marsh",), "Eve Sund")
 
 
 def test_verification_tells_a_sign_off_of_own_work_that_is_in_a_book_already(

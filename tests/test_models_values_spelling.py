@@ -94,6 +94,23 @@ def test_an_unseen_character_founds_no_machine(
     report = bring_in(engine, site, *write(tmp_path, breaks=breaks), accept_good=True)
     assert [(p.row, p.code) for p in report.problems] == [(3, Code.MISSING_VALUE)]
     assert report.sheets[0].unchanged == 1
+    people = "name,qualification\nAna\u200b Wick,\n\u2060,\n"
+    report = bring_in(engine, site, *write(tmp_path, people=people), accept_good=True)
+    assert [(p.row, p.code) for p in report.problems] == [(3, Code.NOT_A_NUMBER)]
+    assert report.sheets[0].unchanged == 1
+    names = len(Reader(engine).people(site.site_id))
+    jobs = (
+        JOBS.replace("Ana Wick; Bo Tarn", "Ana\u200b Wick; \u202eBo Tarn; \u2060")
+        .replace("J2,", "J8,")
+        .replace("-03-04", "-03-05")
+    )
+    report = bring_in(
+        engine,
+        site,
+        *write(tmp_path, jobs="\n".join(jobs.splitlines()[:1] + [one for one in jobs.splitlines() if one[:2] == "J8"])),
+    )
+    assert report.written, report.problems
+    assert len(Reader(engine).people(site.site_id)) == names, "they are known"
     jobs = JOBS.replace(",P-1,", ",P-1\ufeff,").replace(",P-2,", ",P\u00ad2,")
     report = bring_in(engine, site, *write(tmp_path, jobs=jobs))
     assert not report.problems

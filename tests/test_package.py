@@ -245,6 +245,34 @@ def test_a_key_that_was_replaced_signs_no_longer(package: tuple[bytes, Settings]
         verifier.check(data, key=old.public_key)
 
 
+def test_sign_offs_under_nearly_the_same_name_are_told() -> None:
+    """Names are all that a package has of people: what is compared is said, and what is near is named."""
+
+    def entry(number: int, author: str, **rows: Any) -> dict[str, Any]:
+        return {"number": number, "author": author, "rows": rows}
+
+    first = entry(1, "Ana Wick", job=[{"people": '["Bo Tarn","Two, Bette"]'}])
+    second = entry(2, "Dee Ray", job=[{"people": '["Ivo Lind"]', "supersedes": 1}])
+    lines = [json.dumps(one).encode() for one in (first, second)]
+
+    def told(signer: str, signed: int = 2) -> list[str]:
+        leaf = verifier.leaf_hash(lines[signed - 1]).hex()
+        signoff = entry(3, signer, signoff=[{"signed_entry": signed, "signed_leaf": leaf}])
+        return verifier._signoffs([first, second, signoff], [*lines, json.dumps(signoff).encode()])
+
+    (said,) = told("Cleo Marsh")
+    assert "its name is none of those that recorded that version or did its work" in said
+    assert "not people" in said
+    for signer, other in (("Bette Two", "Two, Bette"), ("ANA WICK", "Ana Wick"), ("Iv\u200bo Lind.", "Ivo Lind")):
+        assert [f"'{other}' recorded or did the work" in line for line in told(signer)] == [False, True]
+    assert "'Iv\\u200bo Lind.'" in told("Iv\u200bo Lind.")[1], "what nobody sees is written out"
+    for signer in ("dee ray", "Ivo Lind"):
+        with pytest.raises(verifier.RefusedError, match="does not fit what it signs"):
+            told(signer)
+    with pytest.raises(verifier.RefusedError, match="does not fit what it signs"):
+        told("bo tarn", 1)
+
+
 def test_a_package_of_a_book_without_a_key_is_told_as_such(tmp_path: Path) -> None:
     """Nobody vouches for it, and it is no fault: 3, for a script to tell apart."""
     said = verifier.canonical({"at_us": 1, "author": "Ana Wick", "number": 1, "why": ""}).encode()

@@ -39,6 +39,7 @@ from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
 from models.values.kinds import Method, Reason
 from models.values.limits import LimitSet, LimitsGiven
 from models.values.people import Instrument
+from models.values.spelling import seen
 from models.values.story import AssetStory, JobLine
 
 Kind = Literal["ok", "bad", "stop", "reason", "note"]
@@ -256,7 +257,7 @@ class Sheet:
             return None
 
     def _people(self) -> tuple[str, ...]:
-        names = [" ".join(name.split()) for name in self.fields.get("people", "").replace("/", ";").split(";")]
+        names = [seen(name) for name in self.fields.get("people", "").replace("/", ";").split(";")]
         return tuple(dict.fromkeys(name for name in names if name))
 
     def _number(self, name: str) -> float | None:

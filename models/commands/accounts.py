@@ -19,9 +19,11 @@ from models.store.accounts import account_of, accounts, login_of, outside_accoun
 from models.store.unit import Unit, writing
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.base import canonical_json
+from models.values.confusable import skeleton
 from models.values.kinds import Kind
-from models.values.own_work import name_key
+from models.values.own_work import same_person, written_alike
 from models.values.roles import Account, AtSite, Permission, Role
+from models.values.spelling import seen
 from models.values.story import Site
 
 _LOGIN = re.compile(r"[^\s/\\?#%<>\"'\x00-\x1f\x7f]{2,80}")
@@ -76,8 +78,8 @@ def add_account(
         If there is an account of that login, one that the outside identity signs in as, or an open one of that name at
         one of the sites.
     """
-    kept, name = login_of(login), " ".join(person.split())
-    if not _LOGIN.fullmatch(kept):
+    kept, name = login_of(login), seen(person)
+    if not _LOGIN.fullmatch(kept) or seen(kept) != kept:
         raise InvalidValueError(
             Told("told.account.login", login=login),
             remedy=Told("told.account.login.remedy"),
@@ -93,6 +95,7 @@ def add_account(
     with writing(engine, sites[0].site_id, by, now) as unit:
         if account_of(unit.connection, kept) is not None:
             raise ConflictError(Told("told.account.there", login=kept), remedy=Told("told.account.there.remedy"))
+        _check_login(unit.connection, kept)
         _check_outside(unit, at.outside, None)
         for site in sites:
             _check_name(unit.connection, site, at.person, None)
@@ -227,7 +230,7 @@ def _held(connection: sa.Connection, login: str) -> Account:
 
 def _clean(site: Site, at: AtSite) -> AtSite:
     """Give what an account is to be at a site as it is kept, or refuse it."""
-    person, outside = " ".join(at.person.split()), _outside(at.outside)
+    person, outside = seen(at.person), _outside(at.outside)
     return _checked(AtSite(site.site_id, person, at.mail.strip(), at.roles, at.active, outside))
 
 
@@ -252,6 +255,16 @@ def _outside(typed: str | None) -> str | None:
     return text or None
 
 
+def _check_login(connection: sa.Connection, login: str) -> None:
+    """Refuse a new login that looks like another: who reads the log of sign-ins or the list of accounts would take one for the other."""
+    look = skeleton(login)
+    other = next((one.login for one in accounts(connection) if skeleton(one.login) == look), None)
+    if other is not None:
+        raise ConflictError(
+            Told("told.account.login.alike", login=login, other=other), remedy=Told("told.account.login.alike.remedy")
+        )
+
+
 def _check_outside(unit: Unit, outside: str | None, account_id: int | None) -> None:
     if outside is None:
         return
@@ -264,14 +277,14 @@ def _check_outside(unit: Unit, outside: str | None, account_id: int | None) -> N
 
 def _takes_name(old: AtSite | None, new: AtSite) -> bool:
     """Tell whether an account is open under a name from now on under which it was not: one that shares its name stays changeable."""
-    return new.active and (old is None or not old.active or name_key(old.person) != name_key(new.person))
+    return new.active and (old is None or not old.active or not written_alike(old.person, new.person))
 
 
 def _check_name(connection: sa.Connection, site: Site, person: str, account_id: int | None) -> None:
     """Refuse a name under which somebody else writes at a site: an entry knows its author by the name only."""
     for other in accounts(connection):
         at = other.sites.get(site.site_id)
-        if at is None or not at.active or other.account_id == account_id or name_key(at.person) != name_key(person):
+        if at is None or not at.active or other.account_id == account_id or not same_person(at.person, person):
             continue
         raise ConflictError(
             Told("told.account.name.there", login=other.login, name=at.person, site=site.name),

@@ -11,7 +11,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
-from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_stated
+from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_seen_names, with_stated
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.plausible import Check, Doubt, Gravity, open_checks
@@ -87,7 +87,7 @@ def amend_job(
     -----
     What was doubtful in the old version already is not asked again: the amendment is there to correct something else.
     """
-    reason = _reason(why, Told("told.amending.reason"))
+    reason, job = _reason(why, Told("told.amending.reason")), with_seen_names(job)
     with writing(engine, site.site_id, by, now) as unit:
         if receipt is not None:
             receipt.look(unit.connection)

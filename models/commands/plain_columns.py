@@ -24,6 +24,7 @@ from models.intake.reading import Cell
 from models.intake.spoilt import is_spoilt
 from models.ledger.columns import Coded, Column, Each, Same, Values
 from models.values.kinds import Method, Reason
+from models.values.spelling import seen
 
 _NOBODY: Final = ((), "[]")
 
@@ -155,6 +156,8 @@ class _Chunk:
         self.plain &= dated & np.fromiter(map(bool, self.refs), bool, self.rows)
         for cells in (self.refs, *(self.columns[index] for _, index in lane.text_columns)):
             self.plain &= _has_value(cells)
+        for cells in (self.columns[index] for key, index in lane.text_columns if key == "reviewer"):
+            self.plain &= _is_seen(cells)
         if not self._narrow():
             return None
         for key, (lexicon, codes) in self.coded.items():
@@ -319,6 +322,14 @@ def _has_value(cells: Sequence[str]) -> Mask | bool:
     if "#" not in joined and "Err:" not in joined:
         return True
     return np.fromiter((not is_spoilt(" ".join(cell.split())) for cell in cells), bool, len(cells))
+
+
+def _is_seen(cells: Sequence[str]) -> Mask | bool:
+    """Tell in which cells nothing is hidden."""
+    joined = "".join(cells)
+    if joined.isascii() and joined.isprintable():
+        return True
+    return np.fromiter((seen(cell) == " ".join(cell.split()) for cell in cells), bool, len(cells))
 
 
 def _squeezed(cells: Sequence[str]) -> list[str]:

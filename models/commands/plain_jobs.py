@@ -31,6 +31,7 @@ from models.values.asset import Asset
 from models.values.job import Misalignment
 from models.values.kinds import Method, Reason
 from models.values.limits import LimitsGiven
+from models.values.spelling import seen
 
 MOST_KEPT: Final = 50_000
 """Texts of a column that are remembered; more of them means that they do not repeat."""
@@ -184,6 +185,9 @@ class PlainLane:
                 words[key] = word
         texts: dict[str, str] = {key: " ".join(cells[index].split()) for key, index in self.text_columns}
         if is_spoilt(ref) or any(map(is_spoilt, texts.values())):
+            return None
+        reviewer = texts.get("reviewer", "")
+        if seen(reviewer) != reviewer:
             return None
         instrument = texts.get("instrument", "")
         if instrument and not self._has_instrument(instrument):

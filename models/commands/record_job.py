@@ -35,6 +35,7 @@ from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
+from models.values.spelling import seen
 from models.values.story import AssetStory, JobLine, JudgedAs, Site
 
 
@@ -116,6 +117,7 @@ def record_job(
     DoubtfulJobError
         If something stops it (a time in the future, say), or needs a reason that is not stated.
     """
+    job = with_seen_names(job)
     with writing(engine, site.site_id, by, now) as unit:
         if receipt is not None:
             receipt.look(unit.connection)
@@ -135,6 +137,11 @@ def record_job(
 def _given(reasons: Mapping[str, str] | None) -> dict[str, str]:
     """Leave out blank reasons: a blank is no reason."""
     return {name: " ".join(text.split()) for name, text in (reasons or {}).items() if text.strip()}
+
+
+def with_seen_names(job: Job) -> Job:
+    """Give a job whose people are named by what anybody sees; a name of which nothing is seen is none."""
+    return replace(job, people=tuple(dict.fromkeys(filter(None, map(seen, job.people)))), reviewer=seen(job.reviewer))
 
 
 def with_stated(job: Job, stated: Mapping[str, str]) -> Job:

@@ -14,7 +14,8 @@ from models.store.signoffs import Signable, signable
 from models.store.unit import writing
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Kind, Meaning
-from models.values.own_work import name_key
+from models.values.own_work import name_keys, same_person, written_alike
+from models.values.spelling import seen
 from models.values.story import Site
 
 
@@ -64,7 +65,7 @@ def sign_off(
     InvalidValueError
         If no name is given.
     """
-    name = " ".join(by.split())
+    name = seen(by)
     if not name:
         raise InvalidValueError(Told("told.sign.name"), remedy=Told("told.sign.name.remedy"))
     with writing(engine, site.site_id, name, now) as unit:
@@ -75,7 +76,7 @@ def sign_off(
         refused = _refusal(found, signed_entry, name, theirs)
         if refused is not None:
             raise refused
-        if any(name_key(one) in theirs and said == meaning for one, said in found.signed):
+        if any(said == meaning and _theirs([one], theirs) for one, said in found.signed):
             raise ConflictError(
                 Told("told.sign.twice", name=name, entry=signed_entry, meaning=Told(f"told.meaning.{meaning}"))
             )
@@ -105,7 +106,7 @@ def why_not(engine: sa.Engine, site: Site, signed_entry: int, by: str) -> Confli
     by : str
         Who would sign. [unitless]
     """
-    name = " ".join(by.split())
+    name = seen(by)
     with engine.connect() as connection:
         found = signable(connection, site.site_id, signed_entry)
         return None if found is None else _refusal(found, signed_entry, name, _names(connection, site, name))
@@ -113,7 +114,7 @@ def why_not(engine: sa.Engine, site: Site, signed_entry: int, by: str) -> Confli
 
 def _names(connection: sa.Connection, site: Site, name: str) -> frozenset[str]:
     """Give the keys of every name that whoever has a name has or had at a site."""
-    return frozenset(name_key(one) for one in (name, *names_of(connection, site.site_id, name)))
+    return frozenset().union(*map(name_keys, (name, *names_of(connection, site.site_id, name))))
 
 
 def _refusal(found: Signable, signed_entry: int, name: str, theirs: frozenset[str]) -> ConflictError | None:
@@ -130,23 +131,34 @@ def _refusal(found: Signable, signed_entry: int, name: str, theirs: frozenset[st
     if found.void:
         return ConflictError(Told("told.sign.void", entry=signed_entry), remedy=Told("told.sign.void.remedy"))
     if own := _theirs(found.involved, theirs):
-        return ConflictError(_own(name, own), remedy=Told("told.sign.own.remedy"))
+        return _own(name, own)
     for entry, involved in found.earlier:
         if own := _theirs(involved, theirs):
-            return ConflictError(_own(name, own, entry), remedy=Told("told.sign.own.remedy"))
+            return _own(name, own, entry)
     return None
 
 
 def _theirs(involved: Sequence[str], theirs: frozenset[str]) -> list[str]:
     """Give those of some names that are theirs."""
-    return [one for one in involved if name_key(one) in theirs]
+    return [one for one in involved if not theirs.isdisjoint(name_keys(one))]
 
 
-def _own(name: str, own: Sequence[str], entry: int | None = None) -> Told:
-    """Say that it is their own work, or of which earlier version it is; under the name that they had then, where none of those is today's."""
-    now = any(name_key(one) == name_key(name) for one in own)
+def _own(name: str, own: Sequence[str], entry: int | None = None) -> ConflictError:
+    """Say that it is their own work, or of which earlier version it is; under the name that they had then, where none of those is today's.
+
+    A name that is only nearly theirs is told as it stands, with what to do if it is somebody else's.
+    """
+    now = [one for one in own if same_person(one, name)]
+    other = None if not now or any(written_alike(one, name) for one in now) else seen(now[0])
+    if other is not None:
+        nearly = Told("told.sign.alike", name=name, other=other)
+        if entry is not None:
+            nearly = Told("told.sign.version.alike", name=name, other=other, entry=entry)
+        return ConflictError(nearly, remedy=Told("told.sign.alike.remedy", other=other))
     if entry is not None:
-        if now:
-            return Told("told.sign.version", name=name, entry=entry)
-        return Told("told.sign.version.before", name=name, before=own[0], entry=entry)
-    return Told("told.sign.own", name=name) if now else Told("told.sign.own.before", name=name, before=own[0])
+        said = Told("told.sign.version", name=name, entry=entry)
+        if not now:
+            said = Told("told.sign.version.before", name=name, before=own[0], entry=entry)
+    else:
+        said = Told("told.sign.own", name=name) if now else Told("told.sign.own.before", name=name, before=own[0])
+    return ConflictError(said, remedy=Told("told.sign.own.remedy"))

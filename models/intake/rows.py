@@ -24,7 +24,9 @@ from models.intake.words import choice
 from models.sentences.told import Told
 from models.units import Decimal, Parsed, Quantity, parse, to_stored
 from models.values.job import COMPONENTS
+from models.values.spelling import seen
 
+_NAMES_OF_PEOPLE = {"name", "reviewer"}
 _MAY_LIE_AHEAD = {"due", "retired", "valid_from"}
 """Dates that may lie ahead by their nature; any other tells of something that was done."""
 
@@ -277,7 +279,7 @@ class RowReader:
 
         return any(lacks(column, column.field) for _, column in self._required if column.field is not None)
 
-    def _text(self, cell: Cell, _column: Column, _field: Field) -> str:
+    def _text(self, cell: Cell, _column: Column, chosen: Field) -> str:
         if isinstance(cell, float) and cell.is_integer():
             return str(int(cell))  # a workbook holds a job number as a float
         if isinstance(cell, datetime | date | time | timedelta):
@@ -285,7 +287,12 @@ class RowReader:
         text = " ".join(str(cell).split())
         if is_spoilt(text):
             raise NotAQuantityError(text, Told("told.expected.value"))
-        return text
+        if chosen.key not in _NAMES_OF_PEOPLE:
+            return text
+        name = seen(text)
+        if text and not name:
+            raise NotAQuantityError("", Told("told.expected.seen_name"))
+        return name
 
     def _number(self, cell: Cell, column: Column, chosen: Field) -> Parsed | Remarked:
         assert chosen.quantity is not None  # noqa: S101 - every number field has one
@@ -370,7 +377,7 @@ class RowReader:
         if is_spoilt(str(cell).strip()):
             raise NotAQuantityError(str(cell).strip(), Told("told.expected.value"))
         parts = str(cell).replace("/", ";").split(";")
-        return tuple(dict.fromkeys(" ".join(part.split()) for part in parts if part.strip()))
+        return tuple(dict.fromkeys(filter(None, map(seen, parts))))
 
 
 def clock_told(doubt: dates.Doubt, moment: datetime, zone: ZoneInfo) -> str:

@@ -505,7 +505,7 @@ def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]
                 f"is signed, {other!r} recorded or did the work: the same name, or nearly."
                 for version in _versions(by_number, signed)
                 for other in sorted(_who(by_number[version]))
-                if _plain(other) == _plain(name)
+                if _nearly(other, name)
             ]
     if not count:
         return []
@@ -532,10 +532,16 @@ def _versions(by_number: Mapping[int, Mapping[str, Any]], number: int) -> list[i
     return found
 
 
-def _plain(name: str) -> str:
-    """Give a name without what is not seen, capitals, signs and the order of its words."""
-    seen = "".join(letter for letter in unicodedata.normalize("NFKC", name) if unicodedata.category(letter) != "Cf")
-    return " ".join(sorted(re.sub(r"[^\w\s]|_", " ", seen.casefold()).split()))
+def _nearly(one: str, other: str) -> bool:
+    """Tell whether two names differ only by what is not seen, capitals, signs, blanks or the order of their words."""
+    first, second = _words(one), _words(other)
+    return bool(first) and ("".join(first) == "".join(second) or sorted(first) == sorted(second))
+
+
+def _words(name: str) -> list[str]:
+    letters = unicodedata.normalize("NFKC", name).replace("\u2019", "").replace("'", "").casefold()
+    seen = "".join(letter for letter in letters if letter.isspace() or unicodedata.category(letter) not in {"Cf", "Cc"})
+    return re.sub(r"[^\w\s]|_", " ", seen).split()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -19,6 +19,7 @@ from models.values.asset import Asset
 from models.values.draft import WorkCheck
 from models.values.job import FeetValues, Job
 from models.values.limits import LimitsGiven
+from models.values.own_work import same_person
 from models.values.people import Instrument
 from models.values.spelling import Alike
 
@@ -152,6 +153,7 @@ def _people(job: Job, beside: Beside) -> list[Check]:
             found.append(Check(Doubt.SEVERAL_PEOPLE, Gravity.REASON, several, "people"))
         else:
             other = Alike(beside.people).other(name)
+            other = other or next((known for known in beside.people if same_person(known, name)), None)
             sentence = Told("told.job.new_person", name=name)
             if other is not None:
                 sentence = Told("told.job.alike_person", name=name, known=other)

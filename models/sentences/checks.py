@@ -97,7 +97,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.alike_instrument": "The book does not know the instrument {serial}; it knows {known}, which differs only by capitals, blanks or "
     "dashes. If it is that one, write it so; if it is another, say so.",
     "told.job.new_person": "The book does not know {name}; the name is added.",
-    "told.job.alike_person": "The book does not know {name}; it knows {known}, which differs only by capitals, blanks or dashes. If it is the same "
+    "told.job.alike_person": "The book does not know {name}; it knows {known}, which differs only by capitals, blanks, signs, letters that look alike or the order of words. If it is the same "
     "person, write the name so; else it is added.",
     "told.job.several_people": "The book knows no '{name}', but {known}. If these are several people, put a semicolon between them: {typed}",
     "told.job.calibration": "The calibration of instrument {name} ran out on {due}, before this job of {day}.",

@@ -7,6 +7,8 @@ from typing import Final
 SENTENCES: Final[dict[str, str]] = {
     "told.account.login": "'{login}' cannot be a login.",
     "told.account.login.remedy": "Give 2 to 80 letters without blanks: ana.wick, or an address for mail.",
+    "told.account.login.alike": "'{login}' looks like '{other}', and that login is there already.",
+    "told.account.login.alike.remedy": "Give one that nobody can take for the other. Logins are compared by what their letters look like: 1 and l, 0 and o are the same.",
     "told.account.empty": "An account needs a site and at least one role.",
     "told.account.roles": "Roles: {roles}.",
     "told.account.way_in": "An account needs a password or an outside identity.",
@@ -54,6 +56,11 @@ SENTENCES: Final[dict[str, str]] = {
     "what was amended since leaves the rest as it was.",
     "told.sign.version.before": "{name}, then {before}, recorded entry {entry}, an earlier version of this job, or did the work by what it says, and so "
     "cannot sign the job off: what was amended since leaves the rest as it was.",
+    "told.sign.alike": "'{other}' recorded this job or did its work: the same name as {name}, or so near to it that nobody could tell two people by it.",
+    "told.sign.version.alike": "'{other}' recorded entry {entry}, an earlier version of this job, or did the work by what it says: the same name as {name}, or so "
+    "near to it that nobody could tell two people by it.",
+    "told.sign.alike.remedy": "Let somebody else sign. If '{other}' is another person, each needs a name that tells them apart, such as '{other} (turbines)': put it right in "
+    "the jobs by an amendment, and in the account, before the next one is signed.",
     "told.sign.twice": "{name} has signed entry {entry} as '{meaning}' already.",
     "told.sign.unsealed": "Entry {entry} has no statement yet, so a signature cannot be bound to it.",
     "told.sign.unsealed.remedy": "Type: driftbook upgrade",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 
 from models.tables.accounts import AccountRow, AccountVersionRow
-from models.values.own_work import name_key
+from models.values.own_work import same_person
 from models.values.roles import Account, AtSite, Role
 
 
@@ -49,14 +49,14 @@ def names_of(connection: sa.Connection, site_id: int, name: str) -> tuple[str, .
     site_id : int
         The site. [unitless]
     name : str
-        The name; compared by :func:`models.values.own_work.name_key`. [unitless]
+        The name; compared by :func:`models.values.own_work.name_keys`. [unitless]
     """
-    v, key = AccountVersionRow, name_key(name)
+    v = AccountVersionRow
     asked = sa.select(v.account_id, v.person).where(v.site_id == site_id).order_by(v.entry)
     rows = [(row[0], row[1]) for row in connection.execute(asked)]
     today = dict(rows)
-    theirs = {number for number, person in today.items() if name_key(person) == key}
-    theirs = theirs or {number for number, person in rows if name_key(person) == key}
+    theirs = {number for number, person in today.items() if same_person(person, name)}
+    theirs = theirs or {number for number, person in rows if same_person(person, name)}
     return tuple(dict.fromkeys(person for number, person in rows if number in theirs))
 
 

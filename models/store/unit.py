@@ -36,6 +36,7 @@ from models.tables.book import EntryRow, SiteRow
 from models.tables.every import MAPPED
 from models.tables.proofs import StatementRow
 from models.values.kinds import Kind
+from models.values.spelling import seen
 
 if TYPE_CHECKING:
     from models.store.copy_in import Beside
@@ -344,7 +345,7 @@ def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehea
     site_id : int
         Site that is written to; 0 before there is one. [unitless]
     author : str
-        Who says it. [unitless]
+        Who says it; what nobody sees in the name is left out. [unitless]
     at : datetime
         Aware moment of recording. [unitless]
     rehearse : bool
@@ -357,7 +358,7 @@ def writing(engine: sa.Engine, site_id: int, author: str, at: datetime, *, rehea
         last = 0 if row is None else row.number
         waited = timedelta(seconds=time.monotonic() - asked)
         moment, told = _moment(at, waited, None if row is None else row.at_us)
-        unit = Unit(connection, site_id, author, moment, last + 1, at.astimezone(UTC), last + 1, _told=told)
+        unit = Unit(connection, site_id, seen(author), moment, last + 1, at.astimezone(UTC), last + 1, _told=told)
         yield unit
         if rehearse:
             connection.rollback()

@@ -8,11 +8,27 @@ from typing import Final
 
 SOFT_HYPHEN: Final = "\u00ad"
 
-_UNSEEN: Final = {"\u034f", "\u115f", "\u1160", "\u17b4", "\u17b5", "\u3164", "\uffa0"}
-"""Characters without a picture that are no format characters: a joiner and fillers."""
+_UNSEEN: Final = {"\u034f", "\u115f", "\u1160", "\u17b4", "\u17b5", "\u2065", "\u2800", "\u3164", "\uffa0"}
+"""Characters without a picture that are no format characters: a joiner, fillers, an empty cell of Braille."""
+
+_UNSEEN_RANGES: Final = (("\u180b", "\u180f"), ("\ufe00", "\ufe0f"), ("\ufff0", "\ufff8"), ("\U000e0000", "\U000e0fff"))
+"""Selectors of variants, and what Unicode sets aside to be ignored (Default_Ignorable_Code_Point)."""
 
 _MINUS: Final = {"\u2212", "\u02d7", "\u2043"}
 """Signs that are taken for a dash, though they are none: minus, modifier, bullet."""
+
+
+def seen(name: str) -> str:
+    """Give a person's name as anybody sees it: without format and control characters, fillers and blanks too many.
+
+    What turns the order of letters round for the eye (bidirectional overrides) is among them.
+
+    Parameters
+    ----------
+    name : str
+        A name as it was typed or read. [unitless]
+    """
+    return " ".join(name.split()) if name.isascii() and name.isprintable() else _bare(name)
 
 
 def spellings(text: str) -> tuple[str, ...]:
@@ -39,7 +55,11 @@ def _bare(text: str) -> str:
 def _is_unseen(letter: str) -> bool:
     if letter.isspace():
         return False
-    return unicodedata.category(letter) in {"Cf", "Cc"} or letter in _UNSEEN or "\ufe00" <= letter <= "\ufe0f"
+    return (
+        unicodedata.category(letter) in {"Cf", "Cc"}
+        or letter in _UNSEEN
+        or any(first <= letter <= last for first, last in _UNSEEN_RANGES)
+    )
 
 
 def _looks(tag: str) -> tuple[str, str]:
