@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import socketserver
 import subprocess
@@ -129,6 +130,32 @@ def test_a_package_is_written_and_checks_itself(
         without.setenv("DRIFTBOOK_KEY", "nowhere.key")
         assert cli.main(["history", "P-1", "--package", "bare.zip", "--no-pdf"]) == 0
     assert "NOT signed" in capsys.readouterr().out
+    capsys.readouterr()
+    assert cli.main(["verify", "--package", "p.zip", "--one-process"]) == 0
+    assert "leaves nothing out" in capsys.readouterr().out
+    files = package_verifier.files_of(Path("p.zip").read_bytes())
+    left = {name: files[name].splitlines(keepends=True)[:-1] for name in ("statements.jsonl", "proofs.jsonl")}
+    left["jobs.csv"] = [package_verifier.jobs_csv(map(package_verifier.parsed, left["statements.jsonl"]))]
+    files |= {name: b"".join(lines) for name, lines in left.items()}
+    listed = json.loads(files["manifest.txt"].split(b"\n")[1])
+    listed["entries"] = [json.loads(line)["number"] for line in left["statements.jsonl"]]
+    listed["files"] |= {name: hashlib.sha256(files[name]).hexdigest() for name in left}
+    files["manifest.txt"] = f"{package_verifier.FORMAT}\n{json.dumps(listed)}\n\n".encode()
+    Path("less.zip").write_bytes(package_verifier.archive_of(files.items()))
+    assert not package_verifier.check(Path("less.zip").read_bytes()).unsigned[1:], "all but the list fits in itself"
+    assert cli.main(["verify", "--package", "less.zip", "--one-process"]) == 1
+    told = capsys.readouterr().out
+    assert "It LEAVES OUT" in told
+    assert ": job recorded, by " in told
+    assert cli.main(["verify", "--package", "less.zip", "--one-process", "--json"]) == 1
+    said = json.loads(capsys.readouterr().out)
+    assert said["fits"], "the book is whole"
+    assert not said["package"]["fits"]
+    assert "job recorded" in {one["kind"] for one in said["package"]["left_out"]}
+    Path("broken.zip").write_bytes(Path("p.zip").read_bytes()[:-1])
+    assert cli.main(["verify", "--package", "broken.zip", "--one-process"]) == 1
+    assert "broken.zip DOES NOT FIT" in capsys.readouterr().out
+    assert cli.main(["verify", "--package", "none.zip"]) == 2
     assert cli.main(["history", "P-77", "--package", "q.zip"]) == 2
     assert not Path("q.zip").exists()
     alter(written)

@@ -14,6 +14,7 @@ from typing import Any
 from rich.progress import Progress
 
 from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.console.proving_package import package_as_json, read_package, tell_package
 from dashboard.console.whole import write_whole
 from dashboard.proofs import fault_words, is_signed, package_of
 from dashboard.words import say
@@ -25,6 +26,7 @@ from models.store.known import site_of
 from models.store.proofs import Head, last_head, one_state, read_keys
 from models.store.verify import Verified, verify_book
 from models.store.verify_names import OwnWork
+from models.store.verify_package import look_at_package
 
 SHOWN = 20
 """So many findings are shown; all are counted."""
@@ -34,6 +36,7 @@ def run_verify(given: argparse.Namespace) -> int:
     """Compute the book again: 0 nothing was changed, 1 something does not fit."""
     settings, key = settings_of(given), _key(given.public_key)
     kept = [note for name in given.against or () for note in _kept(name)]
+    handed, package = (read_package(given.package) if given.package else None), None
     try:
         with (
             opened(settings) as engine,
@@ -46,16 +49,20 @@ def run_verify(given: argparse.Namespace) -> int:
                 connection, against=kept, public_key=key, settings=shared,
                 progress=lambda done, of: bar.update(task, completed=done, total=of),
             )  # fmt: skip
+            package = None if handed is None else look_at_package(connection, handed)
     except BookDamagedError as fault:
         if "driftbook verify" not in fault.remedy:
             raise
         # To type this command again would help nobody.
         raise BookDamagedError(fault.message, remedy=say("verify.damaged"), found=fault.found) from fault
     if given.json:
-        out.print_json(json.dumps(_as_json(found, strict=given.strict)))
+        more = {} if package is None else package_as_json(package)
+        out.print_json(json.dumps(_as_json(found, strict=given.strict) | more))
     else:
         _tell(found, strict=given.strict, key=key is not None)
-    return 1 if found.faults(strict=given.strict) else 0
+        if package is not None:
+            tell_package(given.package, package)
+    return 1 if found.faults(strict=given.strict) or not (package is None or package.fits) else 0
 
 
 def _key(text: str | None) -> bytes | None:

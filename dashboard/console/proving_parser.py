@@ -50,11 +50,17 @@ def _verify(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add)
         "  driftbook verify\n"
         "  driftbook verify --against heads.txt           heads that were kept elsewhere\n"
         "  driftbook verify --against -                   a head that is typed or piped in\n"
+        "  driftbook verify --package SI-P-101A.zip       whether a package leaves anything out\n"
         "  driftbook verify --public-key 9f2c… --strict --json",
     )
     book(parser)
     parser.add_argument(
         "--against", metavar="FILE", action="append", help="heads kept elsewhere; - reads them from the input"
+    )
+    parser.add_argument(
+        "--package",
+        metavar="FILE",
+        help="hold a package of a machine against the book: what it leaves out or says otherwise",
     )
     parser.add_argument("--public-key", metavar="HEX", help="the key that signs today, as you know it from elsewhere")
     parser.add_argument("--strict", action="store_true", help="a head without a signature is a fault too")

@@ -155,7 +155,9 @@ What it shows, and what it cannot show
   key and the head together can make a package that fits. Compare the head with one that is kept elsewhere, by another
   person (--head). The newest heads and one of each month are provided for; 'driftbook history TAG --package OUT.zip --kept FILE'
   makes a package that is provided for any other.
-  It does not show that no entry of this machine was left out. 'driftbook verify' on the book itself does, with the same head.
+  It does not show that no entry of this machine was left out: that the book alone knows. Whoever has the book finds out with
+  'driftbook verify --package PACKAGE.zip', which names what the package leaves out or says otherwise; a signed list shows
+  at least that nobody took anything out after it was made.
   It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
   was right. Of a sign-off it compares names, as they are written: names of one person that are written otherwise are told
   where only capitals, signs, blanks or the order of words differ.

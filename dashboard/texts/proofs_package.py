@@ -1,0 +1,16 @@
+"""Texts of a package that is held against the book."""
+
+from __future__ import annotations
+
+from typing import Final
+
+WORDS: Final[dict[str, str]] = {
+    "verify.package.refused": "{name} DOES NOT FIT: {why}",
+    "verify.package.seen": "{name}: {n} entries of {tag}, up to the head of {size} entries.",
+    "verify.package.root": "It DOES NOT FIT: the first {size} entries of this book give another root than the package's head.",
+    "verify.package.other": "  entry {entry} says otherwise in the package than in the book, or is not in the book",
+    "verify.package.left_out": "It LEAVES OUT {n} entries that the book has of this machine, or on which they rest:",
+    "verify.package.entry": "  entry {entry}: {kind}, by {author}",
+    "verify.package.fits": "The package leaves nothing out that this book has of the machine up to that head, and says nothing otherwise.",
+    "verify.package.newer": "The book has {n} entries of this machine, or on which it rests, after the head of {size} entries; a new package has them.",
+}
