@@ -100,7 +100,8 @@ def _key() -> Hashable | None:
     """Give what the answer to this request rests on; ``None`` where it is not one to keep."""
     asked = request.get_json(silent=True)
     outputs = asked.get("outputs") if isinstance(asked, dict) else None
-    if not isinstance(outputs, dict) or outputs.get("id") not in SHOWN:
+    shown = outputs.get("id") if isinstance(outputs, dict) else None
+    if not isinstance(shown, str) or shown not in SHOWN:
         return None
     here = context()
     now = here.clock()

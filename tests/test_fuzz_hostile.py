@@ -79,5 +79,8 @@ def test_a_body_of_ours_is_well_formed_and_others_are_not(target: Target) -> Non
         None, [], {}, {"output": "month-body.children"}, body | {"inputs": []}, body | {"inputs": body["inputs"] * 2}, body | {"outputs": None},
         body | {"changedPropIds": "x"}, body | {"inputs": [None] * 3}, body | {"state": [1]}, body | {"more": "x" * 20_001},
         body | {"more": [[[[[[[[[[1]]]]]]]]]]}, body | {"more": [1] * 2_001}, body | {"output": "shell-scheme.data"},
+        body | {"outputs": {"id": {"a": 1}, "property": "children"}}, body | {"outputs": {"id": "month-body", "property": "x"}},
+        body | {"outputs": [body["outputs"]]}, body | {"outputs": {"id": "shell-notice", "property": "children"}},
+        body | {"inputs": [one | {"id": {"a": 1}} for one in body["inputs"]]},
     ):  # fmt: skip
         assert not well_formed(wrong, callbacks), wrong

@@ -79,10 +79,24 @@ def well_formed(body: object, callbacks: Mapping[str, Any]) -> bool:
     changed = body.get("changedPropIds", [])
     if not isinstance(changed, list) or not all(isinstance(one, str) for one in changed):
         return False
-    outputs = body.get("outputs")
-    if not (_is_part(outputs) or (isinstance(outputs, list) and outputs and all(_is_part(one) for one in outputs))):
+    if not isinstance(name, str) or not _are_filled(body.get("outputs"), name):
         return False
     return all(_are_given(body.get(kind, []), spec[kind]) for kind in ("inputs", "state"))
+
+
+def _are_filled(outputs: object, name: str) -> bool:
+    """Tell whether the parts that are to be filled are those that the name of the callback says, in its order.
+
+    Dash names one part by its id and property, several as '..id.property...id.property..'.
+    """
+    several = name.startswith("..")
+    parts: list[Any] = outputs if several and isinstance(outputs, list) else [outputs]
+    wanted = name[2:-2].split("...") if several else [name]
+    if not all(map(_is_part, parts)):
+        return False
+    return [f"{one['id']}.{one['property']}".partition("@")[0] for one in parts] == [
+        one.partition("@")[0] for one in wanted
+    ]
 
 
 def _are_given(given: object, wanted: list[Mapping[str, Any]]) -> bool:
@@ -103,7 +117,8 @@ def _are_given(given: object, wanted: list[Mapping[str, Any]]) -> bool:
 
 
 def _is_part(one: object) -> bool:
-    return isinstance(one, dict) and isinstance(one.get("property"), str) and isinstance(one.get("id"), str | dict)
+    """Tell whether it names a part of a page; ids of ours are texts, never the objects by which Dash matches patterns."""
+    return isinstance(one, dict) and isinstance(one.get("property"), str) and isinstance(one.get("id"), str)
 
 
 def _is_plain(value: object, depth: int = 0) -> bool:

@@ -170,17 +170,26 @@ def _plain(mapping: FileMapping) -> object:
 def _choose(sent: SentFile, site: Site, desk: Desk) -> Choice:
     """Choose how a file is read, and tell what of that was a guess."""
     with room():
-        sheets = read_sheets(sent.path, encoding=sent.encoding)
-        for sheet in sheets:
-            # A wide sheet that is no list (a plan, say) is not read, and has no form.
-            if any(len(row) > MOST_COLUMNS for row in sheet.head) and outline(sheet, site.display) is not None:
-                told = say("import.wide", name=sent.path.name, most=MOST_COLUMNS)
-                raise UnreadableFileError(told, remedy=say("import.wide.remedy"))
+        sheets = tuple(_narrow(sent, site, sheet) for sheet in read_sheets(sent.path, encoding=sent.encoding))
         chooser = Chooser(sent.mappings, site, partial(desk.first_site, site), Silent())
         choice = chooser.choose(sent.path, sheets)
         if not sent.encoding:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
     return choice
+
+
+def _narrow(sent: SentFile, site: Site, sheet: Sheet) -> Sheet:
+    """Give a sheet as it is looked at, or refuse one that is too wide, before each of its cells is looked at for a heading.
+
+    A wide sheet of a workbook that is no list (a plan, say) is not read, and has no form: its first columns tell.
+    """
+    if all(len(row) <= MOST_COLUMNS for row in sheet.head):
+        return sheet
+    narrow = replace(sheet, head=tuple(row[:MOST_COLUMNS] for row in sheet.head))
+    if sheet.delimiter or outline(narrow, site.display) is not None:
+        told = say("import.wide", name=sent.path.name, most=MOST_COLUMNS)
+        raise UnreadableFileError(told, remedy=say("import.wide.remedy"))
+    return narrow
 
 
 def _publish(sent: SentFile, site: Site, readings: list[Reading]) -> bool:
