@@ -118,3 +118,14 @@ def test_what_was_expected_to_come_back_adds_up_to_what_did(book: str, capsys: p
     back, expected = (sum(float(row[name]) for row in rows) for name in ("came back", "expected"))
     assert expected == pytest.approx(back, rel=0.05)
     assert [row["person"] for row in rows if row["q"] and float(row["q"]) <= 0.10] == ["Dov Brinewell"]
+
+
+@pytest.mark.parametrize("part", ["instruments", "persons", "holding"])
+def test_no_interval_has_the_width_of_nothing(book: str, capsys: pytest.CaptureFixture[str], part: str) -> None:
+    """Where names do not differ, they are not known to be alike to the last digit."""
+    assert study("--book", book, "--part", part, "--as", "csv") == 0
+    rows = [row for row in csv.DictReader(io.StringIO(capsys.readouterr().out)) if not row["note"]]
+    assert rows
+    for row in rows:
+        for low, high in (("low", "high"), ("drawn low", "drawn high")):
+            assert float(row[high]) - float(row[low]) > (0.05 if part == "holding" else 0.001), row

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dashboard.figures import effects as drawn_effects
-from dashboard.views.effects_view import Z90, build, effects_for, few, repeat_view
+from dashboard.views.effects_view import build, effects_for, few, repeat_view
 from models.history.effects import Effects
 from models.history.repeatability import DEFAULT_OFFSET_MM, default_repeatability, repeatability_of
 from models.history.runs import runs_of
@@ -20,18 +20,18 @@ NAMES = ("zed", "Abe", "mid")
 
 
 def effects(raw: list[float], jobs: list[int], q: float = 1.0) -> Effects:
-    """Give effects in the first component; the others are 0, with no spread that can be told from chance."""
+    """Give effects in the first component; the others are 0, give or take 0.003. What is drawn is left out of the page."""
     full = np.zeros((3, 4))
     full[:, 0] = raw
     full[np.array(jobs) < 10] = np.nan
-    se, spread = np.full((3, 4), 0.002), np.zeros((3, 4))
-    spread[:, 0] = 0.003
     known = np.where(np.isnan(full), np.nan, 1.0)
-    value = full.copy()
-    value[:, 1:] = 0.0
+    drawn = 0.5 * full
     allowed = np.ones((3, 4))
     allowed[0, 0] = q
-    return Effects(full, se * known, value * known, (value - spread) * known, (value + spread) * known, known, allowed, np.array(jobs))  # fmt: skip
+    return Effects(
+        raw=full, se=0.002 * known, low=full - 0.003, high=full + 0.003, drawn=drawn, drawn_low=drawn - 0.002,
+        drawn_high=drawn + 0.002, p=known, q=allowed, jobs=np.array(jobs),
+    )  # fmt: skip
 
 
 def test_what_chance_does_not_explain_is_said_with_its_size_and_interval() -> None:
@@ -52,10 +52,11 @@ def test_names_stand_in_alphabetical_order_whatever_they_read() -> None:
     assert "no sign of a difference between people" in view.sentence
 
 
-def test_without_spread_the_plain_difference_stands_with_its_own_interval() -> None:
+def test_what_the_runs_say_stands_as_it_is_with_its_own_interval() -> None:
     view = build(effects([0.012, 0.0, 0.0], [20, 20, 20]), NAMES, Display(), "instrument")
-    cell = next(line for line in view.lines if line.name == "zed").cells[1]
-    assert (cell.value, cell.low, cell.high) == pytest.approx((0.0, -Z90 * 0.002, Z90 * 0.002))
+    line = next(line for line in view.lines if line.name == "zed")
+    assert (line.cells[0].value, line.cells[0].low, line.cells[0].high) == pytest.approx((0.012, 0.009, 0.015))
+    assert (line.cells[1].value, line.cells[1].low, line.cells[1].high) == pytest.approx((0.0, -0.003, 0.003))
 
 
 def test_nothing_is_said_of_those_with_too_few_runs() -> None:

@@ -17,7 +17,8 @@ from dashboard.writing import counted
 from models.errors import DriftbookError, UnknownNameError
 from models.history.columns import History
 from models.history.engine import Choices, study_of
-from models.history.study_tables import StudyTable, Value, study_tables
+from models.history.study_table import StudyTable, Value
+from models.history.study_tables import study_tables
 from models.intake.limit_file import read_limit_set
 from models.store.known import site_of
 from models.store.reader import Reader

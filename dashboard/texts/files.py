@@ -95,7 +95,7 @@ WORDS: Final[dict[str, str]] = {
     "files.sure.shares": "Shares carry their 95 % Wilson interval: how far chance alone could move them from so few readings.",
     "files.sure.chart": "Control limits are Laney’s p′ limits over these very months; shares carry their 95 % Wilson interval.",
     "files.sure.offenders": "A rate is drawn towards its speed class, the more so the less was seen; the interval is of 90 %. What moves a machine is not said here.",
-    "files.sure.groups": "Intervals are of 95 %; q is the share of false statements to be accepted if all with a q as small are believed.",
+    "files.sure.groups": "Intervals are of 95 %, those of instruments of 90 %; q is the share of false statements to be accepted if all with a q as small are believed.",
     "files.sure.due": "A date by risk is a forecast from the machine’s own drift and that of its class; the table ‘forecast-held’ says how often such forecasts held.",
     "files.sure.held": "Each share carries its own interval; the past of this very site was forecast from what was known then.",
     "files.sure.jobs": "As recorded; the verdict compares unrounded numbers under the limits of the day of the job.",

@@ -103,7 +103,7 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.none": "Nothing can be compared: that takes at least two with {fewest} runs each that another began or ended.",
     "people.effects.order": "In alphabetical order, which is no ranking.",
     "people.effects.chart": "{component} [{unit}]",
-    "people.effects.note": "Line: 90\u202f% interval of what the runs say. Mark: the estimate; a filled diamond where chance does not explain it. The upright line is the median of all.",
+    "people.effects.note": "Line: 90\u202f% interval of what the runs of this name say. Mark: the estimate; a filled diamond where chance does not explain it. The upright line is the median of all.",
     "people.effects.says": "{component} read against the others: {lines}.",
     "people.effects.line": "{name} {value}, interval {low} to {high}",
     "people.effects.caption": "What each instrument reads against the median of all, with its 90\u202f% interval; alphabetical",
@@ -142,8 +142,8 @@ WORDS: Final[dict[str, str]] = {
     "about.resting": "The jobs that stand and name the instrument, done on or after the day. ‘The last word’: no later job on that machine, or only later jobs with the same instrument. "
     "Other measurements that rest on it indirectly (a target taken over, a forecast) are not listed.",
     "about.effects": "The drift of a run holds the reading error of the one who found it minus that of the one who left it. Weighted least squares over all runs begun and ended by "
-    "different ones gives each an effect against the median of all, drawn towards the others (DerSimonian and Laird) as far as it is uncertain. Where no spread between them can be told from chance, "
-    "the plain difference stands with its own interval. ‘More than chance explains’: allowing for all names and components, at most one such statement in ten is false. "
+    "different ones gives each an effect against the median of all. It stands as measured, with its own 90\u202f% interval, which allows for the error of the median; it is not drawn towards the "
+    "others (driftbook study shows that as well): with few names nobody knows how much they differ, and one that is off would be drawn too far. ‘More than chance explains’: allowing for all names and components, at most one such statement in ten is false. "
     "A run counts for both of its ends. At least ten are needed.",
     "about.repeat": "√(sum of squares within repeats ÷ their degrees of freedom), with the interval of the chi-square distribution (NIST/SEMATECH e-Handbook). Repeats are readings that should have been equal.",
 }  # fmt: skip

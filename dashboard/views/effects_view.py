@@ -25,9 +25,6 @@ from models.values.job import COMPONENTS
 FALSE_RATE = 0.10
 """Accepted share of false statements among all that are made: as in ``models.history.engine.Choices``."""
 
-Z90 = 1.6448536269514722
-"""Half width of a 90 % interval in standard deviations of a normal distribution."""
-
 QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY) * 2
 
 
@@ -146,11 +143,7 @@ def _line(effects: Effects, names: Sequence[str], row: int, display: Display) ->
         return EffectLine(names[row], int(effects.jobs[row]), ())
     cells = []
     for component, quantity in enumerate(QUANTITIES):
-        raw, se = float(effects.raw[row, component]), float(effects.se[row, component])
-        value, low, high = (float(part[row, component]) for part in (effects.shrunk, effects.low, effects.high))
-        if high - low < 1e-12:
-            # No spread between the names can be told from chance: drawn to 0, they would look as if known to be 0.
-            value, low, high = raw, raw - Z90 * se, raw + Z90 * se
+        value, low, high = (float(part[row, component]) for part in (effects.raw, effects.low, effects.high))
         q = float(effects.q[row, component])
         value, low, high = (display.show(one, quantity) for one in (value, low, high))
         cells.append(EffectCell(value, low, high, differs=q <= FALSE_RATE))

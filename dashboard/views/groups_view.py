@@ -167,7 +167,7 @@ def _instruments(history: History, study: Study) -> list[Alike]:
                         INSTRUMENT,
                         name,
                         part,
-                        float(effects.shrunk[index, part]),
+                        float(effects.raw[index, part]),
                         float(effects.low[index, part]),
                         float(effects.high[index, part]),
                         0.0,

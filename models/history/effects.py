@@ -2,8 +2,9 @@
 
 The drift of a run holds the reading error of the one who found it minus that of
 the one who left it.  Over many assets these differences give each person or
-instrument an effect of its own, drawn towards the others as far as it is
-uncertain.  An effect is a question to the method, never a verdict on a person.
+instrument an effect of its own, with its own interval; beside it stands what is
+left when all are drawn towards one another.  An effect is a question to the
+method, never a verdict on a person.
 """
 
 from __future__ import annotations
@@ -14,13 +15,12 @@ import numpy as np
 
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
-from models.history.distributions import normal_cdf, normal_quantile
+from models.history.distributions import gamma_quantile, normal_cdf, normal_quantile
 from models.history.drift import fit_classes
+from models.history.hierarchy import draw_effects, draw_ratios
 from models.history.material import Material, service_of
 from models.history.multiplicity import adjusted
-from models.history.priors import Posterior, fit_gamma, posterior_rate
 from models.history.runs import Runs
-from models.history.shrinkage import dersimonian_laird, shrink
 
 FEWEST_JOBS = 10
 """Jobs of a person or an instrument that an effect needs."""
@@ -30,17 +30,20 @@ FEWEST_JOBS = 10
 class Effects:
     """One row a person or instrument, (k, 4) in the job's components [mm, mm/m, mm, mm/m].
 
-    ``raw`` is the effect against the median of all, with ``se``; ``shrunk`` with
-    ``low`` and ``high`` (90 %) is drawn towards the others.  ``p`` tests the raw
-    effect, ``q`` allows for all persons and components.  NaN with fewer than ten
+    ``raw`` is the effect against the median of all, with ``se`` and its own interval
+    ``low`` to ``high`` (90 %).  ``drawn``, with an interval of its own, is what is left
+    when all are drawn towards the median as far as they are uncertain.  ``p`` tests the
+    raw effect, ``q`` allows for all persons and components.  NaN with fewer than ten
     jobs.  ``jobs`` counts the runs that tell something about it.
     """
 
     raw: FloatArray
     se: FloatArray
-    shrunk: FloatArray
     low: FloatArray
     high: FloatArray
+    drawn: FloatArray
+    drawn_low: FloatArray
+    drawn_high: FloatArray
     p: FloatArray
     q: FloatArray
     jobs: IntArray
@@ -50,13 +53,20 @@ class Effects:
 class Holding:
     """One row a person: how often what they left came back over limit, against what was to be expected.
 
-    ``expected`` allows for the assets and the lengths of the runs.  ``ratio`` is
-    observed over expected, drawn towards 1.
+    ``expected`` allows for the assets and the times in service.  ``ratio`` is observed
+    over expected, ``low`` to ``high`` its exact Poisson interval (90 %).  ``drawn`` is
+    that drawn towards the ratio ``common`` of all, with its own interval; NaN with fewer than ten looks.
     """
 
     observed: IntArray
     expected: FloatArray
-    ratio: Posterior
+    ratio: FloatArray
+    low: FloatArray
+    high: FloatArray
+    drawn: FloatArray
+    drawn_low: FloatArray
+    drawn_high: FloatArray
+    common: float
     p: FloatArray
     q: FloatArray
     jobs: IntArray
@@ -87,6 +97,7 @@ def effects_of(runs: Runs, material: Material, grouping: Grouping, who: IntArray
     -----
     Weighted least squares on drift = effect of the finder − effect of the leaver, drifts taken about the class's
     mean rate. Only differences are known, so the median of all is 0. Runs in which both are the same say nothing.
+    Where one name is off, the median of few lies among the others on its side: the error allows for that.
     """
     raw_material = replace(material, drift=runs.drift[material.run])
     fits = fit_classes(raw_material, grouping)
@@ -102,30 +113,34 @@ def effects_of(runs: Runs, material: Material, grouping: Grouping, who: IntArray
     left, found = left[tells], found[tells]
     jobs_of = np.bincount(left, minlength=count) + np.bincount(found, minlength=count)
     enough = jobs_of >= FEWEST_JOBS
-    out = {name: np.full((count, 4), np.nan) for name in ("raw", "se", "shrunk", "low", "high", "p")}
+    names = ("raw", "se", "low", "high", "drawn", "drawn_low", "drawn_high", "p")
+    out = {name: np.full((count, 4), np.nan) for name in names}
     z90 = float(normal_quantile(0.95))
+    wider = _median_error(int(np.count_nonzero(enough)))
     for c in range(4):
         # One wild drift must not name a person: it counts as four standard deviations.
         spread = np.sqrt(np.maximum(variance[tells, c], 1e-12))
         value, weight = np.clip(rest[tells, c] / spread, -4.0, 4.0) * spread, 1.0 / spread**2
-        effect, se = _solve(left, found, value, weight, count)
-        se = se * np.sqrt(1.0 + 0.5 * np.pi / max(int(np.count_nonzero(enough)), 1))  # the median is uncertain as well
-        effect = effect - (np.median(effect[enough]) if enough.any() else 0.0)
-        common = dersimonian_laird(effect[enough], np.maximum(se[enough] ** 2, 1e-18))
-        drawn, posterior = shrink(effect, se**2, np.zeros(count), np.zeros(count), np.full(count, common.between))
-        half = z90 * np.sqrt(posterior)
+        every, error = _solve(left, found, value, weight, count)
+        effect, se = every[enough], error[enough] * wider
+        effect = effect - (np.median(effect) if enough.any() else 0.0)
+        drawn = draw_effects(effect, np.maximum(se**2, 1e-18))
         p = 2.0 * normal_cdf(-np.abs(effect) / np.maximum(se, 1e-12))
-        for name, column in (
-            ("raw", effect),
-            ("se", se),
-            ("shrunk", drawn),
-            ("low", drawn - half),
-            ("high", drawn + half),
-            ("p", p),
-        ):
-            out[name][enough, c] = column[enough]
+        columns = (effect, se, effect - z90 * se, effect + z90 * se, drawn.mean, drawn.low, drawn.high, p)
+        for name, column in zip(names, columns, strict=True):
+            out[name][enough, c] = column
     q = adjusted(out["p"].ravel()).reshape(count, 4)
     return Effects(q=q, jobs=jobs_of.astype(np.int64), **out)
+
+
+def _median_error(names: int) -> float:
+    """Give by how much the error of a name against the mean of all grows when it stands against their median.
+
+    Of two the median is the mean. Of more, the error of a name by itself and that of the median of the others add up.
+    """
+    if names < 3:
+        return 1.0
+    return float(np.sqrt(names / (names - 1.0) * (1.0 + 0.5 * np.pi / (names - 1.0))))
 
 
 def _solve(
@@ -180,7 +195,8 @@ def holding_of(start_who: IntArray, expected: FloatArray, returned: BoolArray, c
 
     References
     ----------
-    Gamma–Poisson with the expected number as exposure; p from the normal approximation of the sum of unequal trials.
+    F. Garwood (1936), Biometrika 28:437, for the interval of a Poisson count; p from the normal approximation of the
+    sum of unequal trials.
     """
     known = start_who >= 0
     who, chance, back = start_who[known], expected[known], returned[known].astype(np.float64)
@@ -188,16 +204,30 @@ def holding_of(start_who: IntArray, expected: FloatArray, returned: BoolArray, c
     total, spread = (np.bincount(who, part, count).astype(np.float64) for part in (chance, chance * (1.0 - chance)))
     jobs_of = np.bincount(who, minlength=count)
     enough = (jobs_of >= FEWEST_JOBS) & (spread > 0.0)
-    prior = fit_gamma(observed[enough].astype(np.int64), total[enough])
-    ratio = posterior_rate(observed.astype(np.int64), total, np.full(count, prior.a), np.full(count, prior.b))
-    gap = np.maximum(np.abs(observed - total) - 0.5, 0.0)
-    p = np.where(enough, 2.0 * normal_cdf(-gap / np.sqrt(np.where(enough, spread, 1.0))), np.nan)
-    blank = Posterior(*(np.where(enough, part, np.nan) for part in (ratio.mean, ratio.bound, ratio.low, ratio.high)))
+    x, of = np.asarray(observed[enough], dtype=np.float64), total[enough]
+    drawn = draw_ratios(x.astype(np.int64), of)
+    lowest = np.where(x > 0.0, gamma_quantile(0.05, np.where(x > 0.0, x, 1.0)), 0.0)
+    gap = np.maximum(np.abs(x - of) - 0.5, 0.0)
+    p = np.minimum(2.0 * normal_cdf(-gap / np.sqrt(spread[enough])), 1.0)
+    columns = (x / of, lowest / of, gamma_quantile(0.95, x + 1.0) / of, drawn.mean, drawn.low, drawn.high, p)
+    ratio, low, high, mean, mean_low, mean_high, chances = (_spread_out(column, enough) for column in columns)
     return Holding(
-        observed.astype(np.int64),
-        total,
-        blank,
-        np.minimum(p, 1.0),
-        adjusted(np.minimum(p, 1.0)),
-        jobs_of.astype(np.int64),
+        observed=observed.astype(np.int64),
+        expected=total,
+        ratio=ratio,
+        low=low,
+        high=high,
+        drawn=mean,
+        drawn_low=mean_low,
+        drawn_high=mean_high,
+        common=float(x.sum() / of.sum()) if enough.any() else float("nan"),
+        p=chances,
+        q=adjusted(chances),
+        jobs=jobs_of.astype(np.int64),
     )
+
+
+def _spread_out(column: FloatArray, rows: BoolArray) -> FloatArray:
+    out = np.full(len(rows), np.nan)
+    out[rows] = column
+    return out

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from models.history import direction, drift, patterns, standing
 from models.history.backtest import VERDICT_WORDS as HELD_WORDS
-from models.history.columns import History, IntArray, speed_class_names
+from models.history.columns import History, speed_class_names
 from models.history.control import STANDING_WORDS, p_prime_chart
 from models.history.counts import Counts, count_over
 from models.history.cumulative import mean_cumulative
-from models.history.effects import effects_of, expected_returns, holding_of
 from models.history.engine import Study
 from models.history.evidence import evidence_for
 from models.history.forecast import BASIS_WORDS
@@ -24,23 +22,12 @@ from models.history.recurrence import look_ages
 from models.history.repeatability import repeatability_of
 from models.history.repeats import repeat_readings
 from models.history.runs import DAYS_PER_YEAR
+from models.history.study_names import effects_table, holding_table
+from models.history.study_table import COMPONENTS, StudyTable, Value, number
 from models.history.whatif import judge_again
 from models.values.limits import LimitSet
 
-Value = str | int | float | None
-
 PLACES = ("place 1 V", "place 2 V", "place 1 H", "place 2 H")
-_COMPONENTS = ("offset V [mm]", "angularity V [mm/m]", "offset H [mm]", "angularity H [mm/m]")
-
-
-@dataclass(frozen=True, slots=True)
-class StudyTable:
-    """One table: what it is called, what it means, its columns with units, and its rows."""
-
-    name: str
-    meaning: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[Value, ...], ...]
 
 
 def study_tables(
@@ -80,15 +67,14 @@ def study_tables(
         _cumulative(history, study),
         _repeatability(history, study),
     ]
-    tables += [_effects(history, study, "instrument"), _effects(history, study, "person"), _holding(history, study)]
+    tables += [
+        effects_table(history, study, "instrument"),
+        effects_table(history, study, "person"),
+        holding_table(history, study),
+    ]
     if other is not None:
         tables.append(_whatif(history, other))
     return tuple(tables)
-
-
-def _number(value: float | np.floating | None, places: int = 6) -> float | None:
-    """Give a plain number, ``None`` for what is not known."""
-    return None if value is None or not np.isfinite(value) else round(float(value), places)
 
 
 def _day(us: int) -> str:
@@ -123,11 +109,11 @@ def _drift(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
         rates, found = study.rates, study.directions
         line += [int(rates.n[one]), "hours run" if study.material.by_hours[row] else "calendar time"]
         for column in range(4):
-            line += [_number(x[one, column]) for x in (rates.raw, rates.shrunk, rates.low, rates.high)]
-        line += [direction.VERDICT_WORDS[int(found.verdict[one])], _number(found.q[one])]
+            line += [number(x[one, column]) for x in (rates.raw, rates.shrunk, rates.low, rates.high)]
+        line += [direction.VERDICT_WORDS[int(found.verdict[one])], number(found.q[one])]
         line += [
-            _number(study.ratio_trend.slope[row]),
-            _number(study.ratio_trend.p[row]),
+            number(study.ratio_trend.slope[row]),
+            number(study.ratio_trend.p[row]),
             drift.REASON_WORDS[int(rates.reason[one])],
         ]
         lines.append(tuple(line))
@@ -143,7 +129,7 @@ def _forecast(history: History, study: Study, rows: Sequence[int]) -> StudyTable
     for row in rows:
         check, why = study.recheck, int(study.standing.reason[row])
         left = int(study.standing.left_us[row])
-        days = _number(check.days[row], 1)
+        days = number(check.days[row], 1)
         when = None if days is None or why else _day(left + round(days * 86_400e6))
         lines.append(
             (
@@ -152,8 +138,8 @@ def _forecast(history: History, study: Study, rows: Sequence[int]) -> StudyTable
                 _day(left) if left > 0 and not why else None,
                 when,
                 days,
-                _number(check.over[row], 4),
-                _number(check.over_left[row], 4),
+                number(check.over[row], 4),
+                number(check.over_left[row], 4),
                 BASIS_WORDS[int(check.basis[row])],
                 standing.REASON_WORDS[why],
             )
@@ -180,11 +166,11 @@ def _returns(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
             str(history.assets.tag[row]),
             int(rates.looks[row]),
             int(rates.returns[row]),
-            _number(rates.years[row], 3),
-            *(_number(x[row], 4) for x in (rates.share.mean, rates.share.low, rates.share.high)),
-            *(_number(x[row], 4) for x in (rates.rate.mean, rates.rate.bound, rates.rate.low, rates.rate.high)),
-            _number(rates.worst_ratio[row], 3),
-            _number(study.recurrence.z[row], 3),
+            number(rates.years[row], 3),
+            *(number(x[row], 4) for x in (rates.share.mean, rates.share.low, rates.share.high)),
+            *(number(x[row], 4) for x in (rates.rate.mean, rates.rate.bound, rates.rate.low, rates.rate.high)),
+            number(rates.worst_ratio[row], 3),
+            number(study.recurrence.z[row], 3),
             "class figure: no look yet" if rates.class_based[row] else "",
         )
         for row in rows
@@ -204,8 +190,8 @@ def _patterns(history: History, study: Study, rows: Sequence[int]) -> StudyTable
         (
             str(history.assets.tag[row]),
             f"suggests {patterns.CAUSE_WORDS[cause]}",
-            _number(found.p[row, cause]),
-            _number(found.q[row, cause]),
+            number(found.p[row, cause]),
+            number(found.q[row, cause]),
             patterns.SETTLE_WORDS[cause],
         )
         for row in rows
@@ -222,7 +208,7 @@ def _evidence(history: History, study: Study, asset: int) -> StudyTable:
         patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
     )  # fmt: skip
     rows = tuple(
-        (x.cause, x.stance, x.text, _number(x.weight, 2), " ".join(str(n) for n in x.entries), x.settles) for x in lines
+        (x.cause, x.stance, x.text, number(x.weight, 2), " ".join(str(n) for n in x.entries), x.settles) for x in lines
     )
     columns = ("cause", "stance", "evidence", "log10 likelihood ratio", "entries", "what would settle it")
     return StudyTable("evidence", "For and against each usual cause.", columns, rows)
@@ -230,7 +216,7 @@ def _evidence(history: History, study: Study, asset: int) -> StudyTable:
 
 def _share(shares: Shares, at: tuple[int, ...] | int) -> list[Value]:
     n = int(shares.n[at])
-    known = [_number(x[at], 4) if n else None for x in (shares.share, shares.low, shares.high)]
+    known = [number(x[at], 4) if n else None for x in (shares.share, shares.low, shares.high)]
     return [int(shares.count[at]), n, *known]
 
 
@@ -277,7 +263,7 @@ def _months(history: History) -> StudyTable:
     rows = tuple(
         (
             month_name(int(month)), int(counts.jobs[i, 0]), *_share(counts.found, (i, 0)), *_share(counts.left, (i, 0)),
-            _number(chart.centre, 4), _number(chart.lower[i], 4), _number(chart.upper[i], 4),
+            number(chart.centre, 4), number(chart.lower[i], 4), number(chart.upper[i], 4),
             "yes" if chart.beyond[i] else "no", STANDING_WORDS[chart.standing],
         )
         for i, month in enumerate(counts.months)
@@ -292,8 +278,8 @@ def _backtest(study: Study) -> StudyTable:
         name = "fleet" if label < 0 else names[int(label)]
         line: list[Value] = [name, int(tested.intervals[fit]), int(tested.assets[fit])]
         for level in range(tested.coverage.shape[1]):
-            line += [_number(x[fit, level], 4) for x in (tested.coverage, tested.low, tested.high)]
-        line += [_number(x[fit], 5) for x in (tested.loss, tested.loss_zero, tested.loss_class)]
+            line += [number(x[fit, level], 4) for x in (tested.coverage, tested.low, tested.high)]
+        line += [number(x[fit], 5) for x in (tested.loss, tested.loss_zero, tested.loss_class)]
         rows.append((*line, HELD_WORDS[int(tested.verdict[fit])]))
     levels = [f"{level} % intervals {what}" for level in (50, 80, 90) for what in ("held", "low", "high")]
     columns = (
@@ -322,7 +308,7 @@ def _cumulative(history: History, study: Study) -> StudyTable:
         curve = mean_cumulative(event[mine], (np.cumsum(members) - 1)[unit[mine]], end[members])
         shown = np.unique(np.linspace(0, max(len(curve.age) - 1, 0), min(6, len(curve.age))).astype(np.int64))
         rows += [
-            (name, *(_number(x[i], 4) for x in (curve.age, curve.mean, curve.low, curve.high)), int(curve.at_risk[i]))
+            (name, *(number(x[i], 4) for x in (curve.age, curve.mean, curve.low, curve.high)), int(curve.at_risk[i]))
             for i in shown
         ]
     columns = ("speed class", "years watched", "returns a machine", "low", "high", "machines at risk")
@@ -336,53 +322,19 @@ def _repeatability(history: History, study: Study) -> StudyTable:
     rows = tuple(
         (
             name,
-            _number(found.used[i]),
-            _number(found.measured[i]),
-            _number(found.low[i]),
-            _number(found.high[i]),
+            number(found.used[i]),
+            number(found.measured[i]),
+            number(found.low[i]),
+            number(found.high[i]),
             found.df,
             found.reason,
         )
-        for i, name in enumerate(_COMPONENTS)
+        for i, name in enumerate(COMPONENTS)
     )
     columns = ("component", "standard deviation used", "from repeats", "low", "high", "repeats", "note")
     return StudyTable(
         "repeatability", "One reading, from as-lefts that were read again within three days.", columns, rows
     )
-
-
-def _effects(history: History, study: Study, what: str) -> StudyTable:
-    jobs, runs, material = history.jobs, study.runs, study.material
-    names = history.instruments if what == "instrument" else history.people
-    column: IntArray = jobs.instrument if what == "instrument" else jobs.person
-    found = effects_of(runs, material, study.grouping, column, len(names))
-    rows: list[tuple[Value, ...]] = []
-    for i in sorted(range(len(names)), key=lambda n: names[n]):
-        for c, component in enumerate(_COMPONENTS):
-            cells = [_number(x[i, c]) for x in (found.raw, found.shrunk, found.low, found.high, found.q)]
-            rows.append(
-                (names[i], component, int(found.jobs[i]), *cells, "" if cells[0] is not None else "fewer than ten jobs")
-            )
-    columns = (what, "component", "runs that tell", "raw", "shrunk", "low", "high", "q", "note")
-    meaning = "How readings differ from those of all others, shrunk, 90 % intervals; in the order of the names, not a ranking."
-    return StudyTable(f"{what}s", meaning, columns, tuple(rows))
-
-
-def _holding(history: History, study: Study) -> StudyTable:
-    jobs, runs = history.jobs, study.runs
-    looked, expected = expected_returns(runs, study.return_rates.rate.mean)
-    person = jobs.person[runs.start_row[looked]]
-    found = holding_of(person, expected, runs.returned[looked], len(history.people))
-    rows = tuple(
-        (
-            history.people[i], int(found.jobs[i]), int(found.observed[i]), _number(found.expected[i], 2),
-            *(_number(x[i], 3) for x in (found.ratio.mean, found.ratio.low, found.ratio.high)), _number(found.q[i], 4),
-        )
-        for i in sorted(range(len(history.people)), key=lambda n: history.people[n])
-    )  # fmt: skip
-    columns = ("person", "runs begun", "came back", "expected", "observed ÷ expected, shrunk", "low", "high", "q")
-    meaning = "How what each left held, allowing for machines and their times in service; in the order of the names, not a ranking."
-    return StudyTable("holding", meaning, columns, rows)
 
 
 def _whatif(history: History, other: LimitSet) -> StudyTable:
