@@ -101,11 +101,12 @@ class _Over:
     def _by_name(self, key: str) -> Callable[[Any], Any] | None:
         if key.startswith(RECHECK):
             return partial(self._recheck, key=key)
-        ways = {
+        ways: dict[str, Callable[[Any], Any]] = {
             "index": self._index,
             "job days": self._days,
             "next with another": self._next,
             "looks": self._looks,
+            "earlier looks": partial(self._looks, present=False),
         }
         return ways.get(key)
 
@@ -116,9 +117,10 @@ class _Over:
         part = self.made.change.part
         return self.made.change.jobs.apply(old, local_days(part.jobs.performed_us, part.zone))
 
-    def _looks(self, old: Looks) -> Looks:
+    def _looks(self, old: Looks, *, present: bool = True) -> Looks:
         made, change = self.made, self.made.change
-        own = looks_of(change.part.jobs, made.own.runs, len(change.part.assets))
+        part = change.part
+        own = looks_of(part.jobs, part.breaks, made.own.runs, len(part.assets), present=present)
         moves = stretches(old, "asset", own.asset, change.touched)
 
         def begins() -> Any:

@@ -55,14 +55,15 @@ def ratio_of(row: pd.Series, stage: str) -> float:
 
 
 def recounted_returns(sheet: pd.DataFrame, breaks: pd.DataFrame) -> dict[str, tuple[int, int]]:
-    """Count by plain loops: looks (runs that began within and were judged at their end) and returns."""
+    """Count by plain loops: looks (runs that began within and were judged at their end) and returns, since the last replacement."""
     counted = {}
     for tag, jobs in sheet.sort_values(["tag", "when"], kind="stable").groupby("tag"):
         days = pd.to_datetime(breaks.loc[breaks["tag"] == tag, "date"])
         looks = returns = 0
         rows = list(jobs.to_dict("records"))
+        installed = [row["when"] for row in rows if row["reason"] == "installation"]
         for first, second in pairwise(rows):
-            replaced = any(first["when"] < day <= second["when"] for day in days) or second["reason"] == "installation"
+            replaced = any(first["when"] < day for day in (*days, *installed))
             replaced = replaced or first["when"] == second["when"]  # no time in between: no run
             if replaced or np.isnan(first["left ratio"]) or np.isnan(second["found ratio"]) or first["left ratio"] > 1:
                 continue

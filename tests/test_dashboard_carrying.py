@@ -27,7 +27,7 @@ from models.history.follow import change_of, follow
 from models.history.forecast import recheck_of
 from models.history.index import index_of
 from models.history.late import DEEPEST
-from models.history.returns import returns_of
+from models.history.returns import present_looks, returns_of
 from models.history.runs import runs_of
 from tests.fleet import DAY_US, Plan
 from tests.history_edits import amended, broken, described, numbered, unlike, voided, with_asset, with_job
@@ -171,6 +171,8 @@ def test_nothing_is_made_before_it_is_asked_for_and_chains_end(monkeypatch: pyte
             assert not calls
     assert known(history)[DEPTH]() <= DEEPEST
     assert holds(history, "study")
-    counts = returns_of(history.jobs, runs_of(history.jobs, history.breaks), len(history.assets))
+    runs = runs_of(history.jobs, history.breaks)
+    now = present_looks(history.jobs, history.breaks, runs)
+    counts = returns_of(history.jobs, runs, len(history.assets), keep=now)
     assert unlike(study.return_counts, counts) == []
     assert unlike(recheck_for(history, RISK), recheck_of(study.standing, RISK, study.choices.site_months)) == []

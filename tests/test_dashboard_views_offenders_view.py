@@ -1,5 +1,6 @@
 """Repeat offenders: looks and returns equal a plain recount; one of one does not come first."""
 
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 from typing import Any
@@ -7,11 +8,12 @@ from typing import Any
 import pytest
 
 from dashboard.views.offender_filters import Filters
+from dashboard.views.offenders_before_view import Before, earlier_words, gone_words
 from dashboard.views.offenders_view import build
 from models.history.engine import study_of
 from models.history.runs import runs_of
-from models.values.asset import Asset
-from models.values.kinds import Coupling
+from models.values.asset import Asset, MachineBreak
+from models.values.kinds import Coupling, Part
 from tests.history_maker import STARTER, Misalignment, columns_of, job, line, made_book, site, story_of
 
 TODAY = date(2026, 11, 18)
@@ -34,12 +36,12 @@ def machine(tag: str, founds: Any, number: int, speed: Any = 1480.0, first_year:
 
 
 def recount(book: Any, since: Any) -> Any:
-    """Count looks and returns by walking through each machine's jobs, one pair after the other."""
+    """Count looks and returns since the last break by walking through each machine's jobs, one pair after the other."""
     result = {}
     for story in book.stories:
         jobs = story.standing
         for before, now in pairwise(jobs):
-            broken = any(before.job.performed_at.date() < b.on <= now.job.performed_at.date() for b in story.breaks)
+            broken = any(before.job.performed_at.date() < b.on for b in story.breaks)
             if broken or now.job.performed_at.date() < since or before.left_ratio is None or now.found_ratio is None:
                 continue
             if before.left_ratio <= 1:
@@ -111,7 +113,7 @@ def test_filters_of_the_machine_and_of_who_left_it() -> None:
         looks = 0
         for story in book.stories:
             for before, now in pairwise(story.standing):
-                broken = any(before.job.performed_at.date() < b.on <= now.job.performed_at.date() for b in story.breaks)
+                broken = any(before.job.performed_at.date() < b.on for b in story.breaks)
                 judged = before.left_ratio is not None and now.found_ratio is not None
                 looks += bool(not broken and judged and before.left_ratio <= 1 and before.job.people[0] == person)
         assert view_of(history, window=None, person=person).looks == looks
@@ -131,6 +133,30 @@ def test_window_and_speed_class_can_be_chosen() -> None:
     assert [one.tag for one in view_of(history, window=None, speed=3).lines] == ["FAST"]
     assert [one.tag for one in view_of(history, window=24).lines] == ["SLOW"]
     assert view_of(history, window=24).looks == 1
+
+
+def test_a_machine_with_a_new_base_is_ranked_by_what_came_since() -> None:
+    """FOUR came back four times before its base was renewed and once since; GONE only before."""
+    base = MachineBreak("FOUR", date(2020, 6, 1), Part.BASE, "grouted anew")
+    four = replace(machine("FOUR", [BAD, BAD, GOOD, BAD, GOOD, GOOD, BAD], 1), breaks=(base,))
+    gone = replace(machine("GONE", [BAD, BAD, GOOD, GOOD, GOOD, GOOD], 2), breaks=(replace(base, tag="GONE"),))
+    other = machine("TWO", [BAD, GOOD, GOOD, BAD], 3)
+    history = columns_of([four, gone, other])
+    view = view_of(history, window=None)
+    assert [one.tag for one in view.lines] == ["TWO", "FOUR"]
+    row = view.lines[1]
+    assert (row.returns, row.looks) == (1, 2)
+    assert row.before == Before("FOUR", date(2020, 6, 1), 4, 3)
+    assert view.lines[0].before is None
+    assert (view.earlier.looks, view.earlier.returns) == (8, 5)
+    assert view.earlier.gone == (Before("GONE", date(2020, 6, 1), 4, 2),)
+    study = study_of(history)
+    assert study.return_rates.returns.tolist() == [1, 0, 2]
+    assert study.return_counts.looks.tolist() == [2, 1, 4]
+    assert earlier_words(view.earlier).endswith("does not count: 8 looks, of which 5 returns.")
+    assert "GONE (2 of 4)." in gone_words(view.earlier.gone)
+    # Asked for a window after the break nothing is left out, and nothing is told.
+    assert earlier_words(view_of(history, window=24).earlier) == ""
 
 
 def test_states() -> None:

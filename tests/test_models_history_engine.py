@@ -14,6 +14,7 @@ from models.history import forecast, predictions
 from models.history.columns import AssetColumns, BreakColumns, History, JobColumns
 from models.history.engine import Choices, Study, study_of
 from models.history.forecast import forecast_at
+from models.history.returns import present_looks
 from tests.fleet import Plan, asset_columns, job_columns, make_fleet, no_breaks, shuffled
 
 
@@ -137,9 +138,10 @@ def test_every_part_is_frozen_and_says_what_it_is() -> None:
 
 
 def test_planned_visits_are_counted_apart() -> None:
-    study = study_of(make_fleet(96, Plan(assets=200, reactive=0.4))[0])
+    history, _ = make_fleet(96, Plan(assets=200, reactive=0.4))
+    study = study_of(history)
     assert study.planned_rates.looks.sum() < study.return_rates.looks.sum()
-    planned = study.runs.looked & ~study.runs.noticed
+    planned = present_looks(history.jobs, history.breaks, study.runs) & ~study.runs.noticed
     assert study.planned_rates.looks.sum() == planned.sum()
     assert study.planned_rates.returns.sum() == (planned & study.runs.returned).sum()
 

@@ -11,7 +11,7 @@ import pytest
 from dashboard.views.offender_filters import Filters, keep_looks
 from models.history.columns import History
 from models.history.looks import counts_of, looks_of
-from models.history.returns import ReturnCounts, returns_of, window
+from models.history.returns import ReturnCounts, present_looks, returns_of, window
 from models.history.runs import Runs, runs_of
 from tests.fleet import Plan, make_fleet
 
@@ -29,8 +29,11 @@ def assert_the_same(one: ReturnCounts, other: ReturnCounts) -> None:
 
 def test_rows_are_the_looks_of_the_runs(fleet: tuple[History, Runs]) -> None:
     history, runs = fleet
-    looks = looks_of(history.jobs, runs, len(history.assets))
-    np.testing.assert_array_equal(looks.run, np.flatnonzero(runs.looked))
+    looks, before = (
+        looks_of(history.jobs, history.breaks, runs, len(history.assets), present=now) for now in (True, False)
+    )
+    np.testing.assert_array_equal(np.sort(np.concatenate([looks.run, before.run])), np.flatnonzero(runs.looked))
+    assert len(before) > 0
     assert len(looks) == looks.begins[-1] > 300
     for asset in range(len(history.assets)):
         mine = slice(looks.begins[asset], looks.begins[asset + 1])
@@ -62,7 +65,8 @@ def test_counts_of_some_looks_are_those_of_their_runs(
     for who, column in (("person", jobs.person), ("instrument", jobs.instrument)):
         if who in asked:
             keep &= column[runs.start_row] == asked[who]
-    looks = looks_of(jobs, runs, len(assets))
+    looks = looks_of(jobs, history.breaks, runs, len(assets))
+    keep &= present_looks(jobs, history.breaks, runs)
     rows = keep_looks(history, looks, from_us, speed, filters)
     np.testing.assert_array_equal(
         looks.run[rows], np.flatnonzero(keep & runs.looked & window(jobs, runs, from_us, None))
@@ -72,7 +76,7 @@ def test_counts_of_some_looks_are_those_of_their_runs(
 
 def test_no_look_gives_counts_of_nothing(fleet: tuple[History, Runs]) -> None:
     history, runs = fleet
-    looks = looks_of(history.jobs, runs, len(history.assets))
+    looks = looks_of(history.jobs, history.breaks, runs, len(history.assets))
     none = np.zeros(len(runs), dtype=np.bool_)
     assert_the_same(
         counts_of(looks, np.zeros(0, dtype=np.int64)), returns_of(history.jobs, runs, len(history.assets), keep=none)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from models.history.returns import NO_TIME, returns_of
+from models.history.returns import NO_TIME, present_looks, returns_of
 from models.history.runs import runs_of
 from tests.fleet import DAY_US, Plan, break_columns, job_columns, make_fleet, no_breaks
 
@@ -53,3 +55,19 @@ def test_a_broken_run_and_a_run_that_began_over_limit_are_no_looks() -> None:
     result = returns_of(jobs, runs_of(jobs, break_columns([0], [5])), 1)
     assert result.looks.tolist() == [0]
     assert result.ranking().tolist() == []
+
+
+def test_what_came_before_the_last_replacement_is_no_look_at_the_machine_as_it_stands() -> None:
+    """Two returns, then a new base on day 25 and two good looks; another machine has none; a third was installed anew on day 10."""
+    days = [0, 10, 20, 30, 40, 0, 10, 0, 10, 20]
+    found = [np.nan, 2.0, 2.0, 0.5, 0.5, np.nan, 2.0, np.nan, np.nan, 2.0]
+    reasons = [0, 1, 1, 1, 1, 0, 1, 0, 0, 1]
+    jobs = replace(job_columns([0] * 5 + [1] * 2 + [2] * 3, days, found_ratio=found), reason=np.array(reasons))
+    breaks = break_columns([0], [25])
+    runs = runs_of(jobs, breaks)
+    now = present_looks(jobs, breaks, runs)
+    assert now.tolist() == [False, False, False, True, True, False, True]
+    counts = returns_of(jobs, runs, 3, keep=now)
+    assert (counts.looks.tolist(), counts.returns.tolist()) == ([1, 1, 1], [0, 1, 1])
+    assert 0 not in counts.ranking()
+    assert returns_of(jobs, runs, 3).returns.tolist() == [2, 1, 1], "before"

@@ -139,19 +139,29 @@ def test_looks_and_returns_of_each_machine(demo: tuple[sqlite3.Connection, Reade
             SELECT asset_id, entry, reason, found_ratio, performed_us,
                    LAG(left_ratio) OVER w AS before, LAG(performed_us) OVER w AS since, LAG(entry) OVER w AS earlier
             FROM s WINDOW w AS (PARTITION BY asset_id ORDER BY performed_us, entry)
+        ),
+        looks AS (
+            SELECT asset_id, found_ratio > 1 AS back,
+              NOT EXISTS (SELECT 1 FROM machine_break b WHERE b.asset_id = p.asset_id AND b.on_day > day(p.since))
+              AND NOT EXISTS (SELECT 1 FROM s WHERE s.asset_id = p.asset_id AND s.reason = 'installation' AND s.performed_us > p.since) AS now
+            FROM p
+            WHERE p.earlier IS NOT NULL AND p.since < p.performed_us AND p.before <= 1 AND p.found_ratio IS NOT NULL AND p.reason <> 'installation'
+              AND NOT EXISTS (
+                SELECT 1 FROM machine_break b
+                WHERE b.asset_id = p.asset_id AND b.on_day > day(p.since) AND b.on_day <= day(p.performed_us))
         )
-        SELECT a.tag, COUNT(*), SUM(p.found_ratio > 1) FROM p JOIN asset a ON a.id = p.asset_id
-        WHERE p.earlier IS NOT NULL AND p.since < p.performed_us AND p.before <= 1 AND p.found_ratio IS NOT NULL AND p.reason <> 'installation'
-          AND NOT EXISTS (
-            SELECT 1 FROM machine_break b
-            WHERE b.asset_id = p.asset_id AND b.on_day > day(p.since) AND b.on_day <= day(p.performed_us))
-        GROUP BY a.tag
+        SELECT a.tag, SUM(now), SUM(now AND back), SUM(NOT now), SUM(NOT now AND back) FROM looks JOIN asset a ON a.id = asset_id GROUP BY a.tag
         """
     ).fetchall()
     assert view.looks == sum(row[1] for row in rows)
     assert view.returns == sum(row[2] for row in rows)
-    expected = {tag: (looks, returns) for tag, looks, returns in rows if returns}
+    expected = {row[0]: row[1:3] for row in rows if row[2]}
     assert {line.tag: (line.looks, line.returns) for line in view.lines} == expected
+    assert (view.earlier.looks, view.earlier.returns) == (sum(row[3] for row in rows), sum(row[4] for row in rows))
+    assert view.earlier.looks > 5
+    before = {line.tag: (line.before.looks, line.before.returns) for line in view.lines if line.before}
+    assert before == {row[0]: row[3:5] for row in rows if row[2] and row[3]}
+    assert {one.tag for one in view.earlier.gone} == {row[0] for row in rows if row[4] and not row[2]}
     assert len(expected) > 5
 
 

@@ -64,6 +64,7 @@ def offenders_view(around: Around) -> OffendersView:
         most=EVERY,
         filters=read_filters(seen.place, seen.history)[0],
         study=seen.study,
+        sets=around.book.limit_sets(around.site.site_id),
     )
 
 
@@ -85,6 +86,11 @@ def offenders(around: Around) -> TableOut:
         of("rate_low", Form.NUMBER, lines, lambda line: line.low, PER_YEAR, 2),
         of("rate_high", Form.NUMBER, lines, lambda line: line.high, PER_YEAR, 2),
         of("bound", Form.NUMBER, lines, lambda line: line.bound, PER_YEAR, 2),
+        of("replaced", Form.DAY, lines, lambda line: line.before.on if line.before else None),
+        of("earlier_looks", Form.COUNT, lines, lambda line: line.before.looks if line.before else 0),
+        of("earlier_returns", Form.COUNT, lines, lambda line: line.before.returns if line.before else 0),
+        of("today_looks", Form.COUNT, lines, lambda line: line.today[0] if line.today else None),
+        of("today_returns", Form.COUNT, lines, lambda line: line.today[1] if line.today else None),
         of("first_return", Form.DAY, lines, lambda line: line.first),
         of("last_return", Form.DAY, lines, lambda line: line.last),
         of("worst_ratio", Form.NUMBER, lines, lambda line: line.worst_ratio, "", 2),

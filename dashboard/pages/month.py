@@ -21,6 +21,7 @@ from dashboard.fetch import Scene
 from dashboard.ids import MonthIds, Shell
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import read_month
+from dashboard.views.limits_desk_view import in_force_of
 from dashboard.views.month_jobs_view import read_asked
 from dashboard.views.month_view import MonthView, build
 from dashboard.writing import month as month_name
@@ -41,6 +42,7 @@ def fill(seen: Scene, scheme: str) -> Child:
     """Fill the page."""
     month, asked = read_month(seen.place), read_asked(seen.place)
     book, site = context().book, seen.required
+    sets = book.limit_sets(site.site_id)
     view = build(
         seen.history,
         seen.runs,
@@ -48,14 +50,14 @@ def fill(seen: Scene, scheme: str) -> Child:
         seen.today,
         site=site,
         instruments=book.instruments(site.site_id),
-        limit_set=seen.limit_set,
+        limit_set=in_force_of(sets, seen.today),
         today_us=seen.now_us,
         study=seen.study,
         asked=asked.value,
         most=listed_in(seen.place),
         # The columns hold neither reviewers nor signatures.
         look=lambda entries: book.looked_at(site.site_id, entries),
-        sets=book.limit_sets(site.site_id),
+        sets=sets,
     )
     return body(view, seen, scheme, (month.problem, asked.problem))
 

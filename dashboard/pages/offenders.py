@@ -23,13 +23,17 @@ from dashboard.components.pieces import (
 )
 from dashboard.components.tables import Column, table
 from dashboard.components.take import take
+from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.figures.funnel import funnel_figure
 from dashboard.kept import keep
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import ALL, WINDOWS, Place, class_code, read_class, read_window
 from dashboard.views.groups_view import AREA, INSTRUMENT, TRAIN, Alike, Groups, groups_of
+from dashboard.views.limits_desk_view import in_force_of
 from dashboard.views.offender_filters import NAMES, read_filters
+from dashboard.views.offenders_before_view import earlier_words, gone_words
+from dashboard.views.offenders_limits_view import by_today_words
 from dashboard.views.offenders_view import ALL as MANY
 from dashboard.views.offenders_view import MOST, OffenderLine, OffendersView, build
 from dashboard.words import say
@@ -77,6 +81,7 @@ def fill(seen: Scene, scheme: str) -> Child:
     window, speed = read_window(seen.place), read_class(seen.place)
     history, study = seen.history, seen.study
     filters, unknown = read_filters(seen.place, history)
+    sets = context().book.limit_sets(seen.required.site_id)
     view = build(
         history,
         seen.runs,
@@ -84,10 +89,11 @@ def fill(seen: Scene, scheme: str) -> Child:
         speed.value,
         seen.today,
         site=seen.required,
-        limit_set=seen.limit_set,
+        limit_set=in_force_of(sets, seen.today),
         most=MANY if seen.place.get("list") == "all" else MOST,
         filters=filters,
         study=study,
+        sets=sets,
     )
     groups = keep(history, "groups", lambda: groups_of(history, study))
     return body(view, groups, seen, scheme, (window.problem, speed.problem, *unknown))
@@ -106,16 +112,27 @@ def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tu
         return [*head, no_jobs(seen)]
     head.append(_choices(view, place))
     if view.state == "too_few":
-        return [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text")), limits(view.limits)]
+        parts = [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text"))]
+        return [*parts, *_gone(view), limits(view.limits)]
     window = say("offenders.since", day=day(view.since)) if view.since else say("offenders.whole")
-    parts: list[Child] = [
+    told = (
+        view.sentence,
+        say("offenders.sentence.window", window=window),
+        earlier_words(view.earlier),
+        by_today_words(view.by_today),
+    )
+    parts = [
         *head,
-        sentence(f"{view.sentence} {say('offenders.sentence.window', window=window)}"),
+        sentence(" ".join(text for text in told if text)),
         html.Div([_picture(view, place, scheme), _groups(groups, seen)], className="columns"),
     ]
     if view.lines:
         parts.append(_ranking(view, seen))
-    return [*parts, limits(view.limits)]
+    return [*parts, *_gone(view), limits(view.limits)]
+
+
+def _gone(view: OffendersView) -> list[Child]:
+    return [note(gone_words(view.earlier.gone))] if view.earlier.gone else []
 
 
 def _choices(view: OffendersView, place: Place) -> html.Div:
@@ -289,6 +306,22 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     return section(say("offenders.ranking.title"), *parts, about=say("about.offenders"))
 
 
+def _returns(line: OffenderLine) -> Child:
+    own, before, today, below = (
+        say("key.of", count=count(line.returns), n=count(line.looks)),
+        line.before,
+        line.today,
+        [],
+    )
+    if before is not None:
+        below.append(
+            say("offenders.before", day=day(before.on), returns=count(before.returns), looks=count(before.looks))
+        )
+    if today is not None and today != (line.looks, line.returns):
+        below.append(say("offenders.today.one", returns=count(today[1]), looks=count(today[0])))
+    return two_lines(own, "; ".join(below)) if below else own
+
+
 def _line(line: OffenderLine, seen: Scene) -> list[Child]:
     where = " · ".join((line.area, seen.display.text(line.speed_rpm, Quantity.SPEED))).lstrip(" ·")
     suggests: Child = (
@@ -298,7 +331,7 @@ def _line(line: OffenderLine, seen: Scene) -> list[Child]:
     )
     return [
         [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
-        say("key.of", count=count(line.returns), n=count(line.looks)),
+        _returns(line),
         say("offenders.seen", rate=_rate(line.seen), years=f"{line.years:.1f}"),
         _rate(line.rate),
         say("write.interval", low=_rate(line.low), high=_rate(line.high)),

@@ -160,7 +160,9 @@ def change_words(found: Share, before: Share, moved: Change, one_set: OneSet | N
     same = (here.count, here.n) == (found.count, found.n)
     month = "" if same else say("month.sentence.one_set.here", count=count(here.count), n=count(here.n))
     named = {"name": given.name, "version": given.version, "day": day(given.adopted_on)}
-    return f"{say('month.sentence.one_set', **named, **shown, month=month)} {say(f'month.sentence.change.{told}.one_set')}"
+    return (
+        f"{say('month.sentence.one_set', **named, **shown, month=month)} {say(f'month.sentence.change.{told}.one_set')}"
+    )
 
 
 def one_set_words(one_set: OneSet | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -12,6 +13,8 @@ from dashboard.kept import keep
 from dashboard.views.funnel_view import Funnel, funnel_of
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.offender_filters import Filters, Options, keep_looks, options_of
+from dashboard.views.offenders_before_view import Before, Earlier, before_of, earlier_counts, earlier_of
+from dashboard.views.offenders_limits_view import ByToday, by_today
 from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
 from dashboard.writing import count, counted, percent
@@ -23,6 +26,7 @@ from models.history.months import add_months, local_days, midnights_us
 from models.history.return_rates import ReturnPriors, ReturnRates, return_rates
 from models.history.returns import ReturnCounts
 from models.history.runs import Runs
+from models.values.entry import AdoptedLimits
 from models.values.limits import LimitSet
 from models.values.story import Site
 
@@ -65,11 +69,16 @@ class OffenderLine:
     last: date
     worst_ratio: float
     suggests: tuple[Suggestion, ...]
+    before: Before | None = None
+    today: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class OffendersView:
     """Everything on the page.
+
+    ``earlier`` is what does not count, from before the last replacement of each machine.  ``by_today`` is there where
+    other limits than those of today judged some of the looks.
 
     ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
     nothing was looked at in the window, else ``'ok'``.
@@ -92,6 +101,8 @@ class OffendersView:
     lines: tuple[OffenderLine, ...]
     funnel: Funnel | None
     limits: LimitsNote
+    earlier: Earlier
+    by_today: ByToday | None
 
 
 def build(
@@ -106,6 +117,7 @@ def build(
     most: int = MOST,
     filters: Filters = EVERYTHING,
     study: Study | None = None,
+    sets: Sequence[AdoptedLimits] = (),
 ) -> OffendersView:
     """Compute the page.
 
@@ -131,10 +143,19 @@ def build(
         Area, coupling, instrument and person. [unitless]
     study : Study or None
         What the history says; without it nothing is suggested. [unitless]
+    sets : sequence of AdoptedLimits
+        Every limit set that was adopted; without them no change of limits is seen. [unitless]
     """
     assets = history.assets
     since = _since(today, window)
     counts, rates, ranking = ranked_for(history, runs, window, speed, today, filters)
+    asked = (_from_us(since, history.zone), speed, filters)
+    earlier = keep(
+        history,
+        ("ranked earlier", window, speed, today, filters),
+        lambda: earlier_counts(history, runs, *asked),
+    )
+    again = by_today(history, runs, looks_for(history, runs), sets, limit_set, asked) if len(sets) > 1 else None
     looks, returns = int(counts.looks.sum()), int(counts.returns.sum())
     machines = int((counts.looks > 0).sum())
     repeated = int((counts.returns >= REPEATS).sum())
@@ -154,9 +175,13 @@ def build(
         repeated=repeated,
         filters=filters,
         options=options_of(history),
-        lines=_lines(history, counts, rates, ranking[:most], study),
+        lines=_lines(
+            history, counts, rates, ranking[:most], study, _before(history, runs, earlier, ranking[:most]), again
+        ),
         funnel=funnel_of(counts.looks, counts.returns, assets.tag),
         limits=limits_note(limit_set),
+        earlier=earlier_of(history, runs, earlier, counts),
+        by_today=again,
     )
 
 
@@ -205,7 +230,7 @@ def looks_for(history: History, runs: Runs) -> Looks:
     runs : Runs
         Its runs. [unitless]
     """
-    return keep(history, "looks", lambda: looks_of(history.jobs, runs, len(history.assets)))
+    return keep(history, "looks", lambda: looks_of(history.jobs, history.breaks, runs, len(history.assets)))
 
 
 def rank(
@@ -235,8 +260,8 @@ def rank(
         The looks of the history, where they are known already. [unitless]
     """
     since = _since(today, window)
-    from_us = None if since is None else int(midnights_us(np.array([_day(since)]), history.zone)[0])
-    found = looks_of(history.jobs, runs, len(history.assets)) if looks is None else looks
+    from_us = _from_us(since, history.zone)
+    found = looks_of(history.jobs, history.breaks, runs, len(history.assets)) if looks is None else looks
     rows = keep_looks(history, found, from_us, speed, filters)
     counts = counts_of(found, rows)
     rates = _rates(history, runs, found, rows, counts, priors)
@@ -245,6 +270,15 @@ def rank(
 
 def _day(value: date) -> int:
     return int(np.datetime64(value, "D").astype(np.int64))
+
+
+def _from_us(since: date | None, zone: str) -> int | None:
+    return None if since is None else int(midnights_us(np.array([_day(since)]), zone)[0])
+
+
+def _before(history: History, runs: Runs, earlier: ReturnCounts, rows: IntArray) -> dict[int, Before]:
+    some = rows[earlier.looks[rows] > 0]
+    return dict(zip(some.tolist(), before_of(history, runs, earlier, some), strict=True))
 
 
 def _since(today: date, window: int | None) -> date | None:
@@ -275,7 +309,13 @@ def _rates(
 
 
 def _lines(
-    history: History, counts: ReturnCounts, rates: ReturnRates, rows: IntArray, study: Study | None
+    history: History,
+    counts: ReturnCounts,
+    rates: ReturnRates,
+    rows: IntArray,
+    study: Study | None,
+    before: Mapping[int, Before],
+    today: ByToday | None,
 ) -> tuple[OffenderLine, ...]:
     assets = history.assets
     first = local_days(counts.first_us[rows], history.zone).astype("datetime64[D]").astype(object)
@@ -300,6 +340,8 @@ def _lines(
             last=last[place],
             worst_ratio=float(counts.worst_ratio[asset]),
             suggests=() if study is None else suggestions(study, asset),
+            before=before.get(asset),
+            today=None if today is None else today.of(asset),
         )
         for place, asset in enumerate(rows.tolist())
     )

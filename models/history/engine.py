@@ -32,7 +32,7 @@ from models.history.patterns import Patterns, patterns_of, usual_scatter
 from models.history.predictions import Before, Predictions, only_calibration, predict_past
 from models.history.recurrence import Recurrence, recurrence_of
 from models.history.return_rates import ReturnRates, return_rates
-from models.history.returns import ReturnCounts, returns_of
+from models.history.returns import ReturnCounts, present_looks, returns_of
 from models.history.runs import DAYS_PER_YEAR, Runs, runs_of
 from models.history.shape import Shapes, shapes_of
 from models.history.standing import Standing, longest_of, standing_of
@@ -241,8 +241,9 @@ def _studied(
         class_verdict=found.backtest.verdict,
         longest=found.longest,
     )
-    counts = returns_of(jobs, runs, count)
-    looked = np.flatnonzero(runs.looked)
+    looks = present_looks(jobs, history.breaks, runs)
+    counts = returns_of(jobs, runs, count, keep=looks)
+    looked = np.flatnonzero(looks)
     _, years, _ = service_of(runs, looked, count)
     asset, returned, planned = runs.asset[looked], runs.returned[looked], ~runs.noticed[looked]
     rated = return_rates(

@@ -2,7 +2,8 @@
 
 Most questions about returns ask for some machines, a window of time, or who left
 the machine.  Everything that the answer needs of a run stands here in a row; the
-rows are those of :attr:`Runs.looked`, in the order of the runs.
+rows are those of :attr:`Runs.looked`, in the order of the runs: those of the present
+series of each machine, or those from before.
 """
 
 from __future__ import annotations
@@ -12,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.history.columns import BoolArray, FloatArray, IntArray, JobColumns
+from models.history.columns import BoolArray, BreakColumns, FloatArray, IntArray, JobColumns
 from models.history.late import Late
-from models.history.returns import ReturnCounts, counted
+from models.history.returns import ReturnCounts, counted, present_looks
 from models.history.runs import Runs
 
 Index32 = NDArray[np.int32]
@@ -54,19 +55,24 @@ class Looks(Late):
         return np.repeat(chosen, np.diff(self.begins))
 
 
-def looks_of(jobs: JobColumns, runs: Runs, assets: int) -> Looks:
+def looks_of(jobs: JobColumns, breaks: BreakColumns, runs: Runs, assets: int, *, present: bool = True) -> Looks:
     """Take the looks out of the runs.
 
     Parameters
     ----------
     jobs : JobColumns
         The jobs that stand. [unitless]
+    breaks : BreakColumns
+        Replacements. [unitless]
     runs : Runs
         Their runs. [unitless]
     assets : int
         Number of assets. [unitless]
+    present : bool
+        False for the looks from before the last replacement of each asset. [unitless]
     """
-    run = np.flatnonzero(runs.looked)
+    now = present_looks(jobs, breaks, runs)
+    run = np.flatnonzero(now if present else runs.looked & ~now)
     asset, start = runs.asset[run], runs.start_row[run]
     return Looks(
         run=run,

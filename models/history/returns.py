@@ -1,7 +1,9 @@
 """Returns: which assets come back over limit, how often, and how sure that is.
 
 A look is a run that began within limit and whose end was judged; a return is a
-look that ended over limit.  One return of one look is little evidence, so the
+look that ended over limit.  What a machine did before something of it was replaced
+says little of the machine that stands there now: ranks and rates rest on the looks of
+its present series.  One return of one look is little evidence, so the
 ranking goes by a lower bound and not by the raw share.
 """
 
@@ -11,10 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.history.columns import BoolArray, FloatArray, IntArray, JobColumns
+from models.history.columns import BoolArray, BreakColumns, FloatArray, IntArray, JobColumns
 from models.history.intervals import wilson
 from models.history.late import Late
-from models.history.runs import DAYS_PER_YEAR, Runs
+from models.history.runs import DAYS_PER_YEAR, Runs, standing_since
 
 NO_TIME = np.iinfo(np.int64).min
 """The time of a return that never was."""
@@ -91,6 +93,21 @@ def window(jobs: JobColumns, runs: Runs, from_us: int | None, to_us: int | None)
     if to_us is not None:
         inside &= ended < to_us
     return inside
+
+
+def present_looks(jobs: JobColumns, breaks: BreakColumns, runs: Runs) -> BoolArray:
+    """Tell which runs are looks at the machine as it stands now: nothing of it was replaced since they began.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    breaks : BreakColumns
+        Replacements. [unitless]
+    runs : Runs
+        Their runs. [unitless]
+    """
+    return np.asarray(runs.looked & standing_since(jobs, breaks)[runs.start_row], dtype=np.bool_)
 
 
 def returns_of(
