@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from dashboard.views.record_sheet import Basis
+from dashboard.views.record_when import PROPOSED, moment_of
 from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.import_files import import_files
 from models.commands.judging import version_on
@@ -196,7 +197,8 @@ def basis_on(story: AssetStory, day: date, limit_set: LimitSet | None) -> Basis:
 def free_ref(story: AssetStory, moment: datetime) -> str:
     """Give a job number that no job of the machine has: its tag and the time, with a number behind where that is taken.
 
-    A draft keeps it, so that the same draft cannot be recorded twice.
+    A draft keeps it, so that the same draft cannot be recorded twice.  It follows the time in the form
+    (:func:`followed`) until somebody changes it.
     """
     wanted = ref_for(story.asset.tag, moment.astimezone(ZoneInfo(story.site.zone)), story.site.zone)
     taken = {line.job.ref for line in story.jobs}
@@ -204,3 +206,26 @@ def free_ref(story: AssetStory, moment: datetime) -> str:
     while ref in taken:
         ref, number = f"{wanted} ({number})", number + 1
     return ref
+
+
+def followed(fields: Mapping[str, str], tag: str, zone: str) -> dict[str, str]:
+    """Give a form whose job number is that of its time, as long as nobody has typed another.
+
+    A number that is taken is not given a figure behind it here: where an answer was lost, the same draft would go in twice.
+
+    Parameters
+    ----------
+    fields : mapping of str to str
+        The form of a new job. [as typed]
+    tag : str
+        Tag of the machine. [unitless]
+    zone : str
+        IANA name of the site's zone. [unitless]
+    """
+    proposed, moment = fields.get(PROPOSED, ""), moment_of(fields, zone)
+    if not proposed or fields.get("ref", "").strip() != proposed or moment is None:
+        return dict(fields)
+    wanted = ref_for(tag, moment, zone)
+    if proposed == wanted or proposed.startswith(f"{wanted} ("):
+        return dict(fields)
+    return {**fields, "ref": wanted, PROPOSED: wanted}

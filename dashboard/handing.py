@@ -20,7 +20,7 @@ from dashboard.components.pieces import Child
 from dashboard.components.record_changes import RECORD
 from dashboard.components.record_open import Taken, asks_part, open_part
 from dashboard.context import context
-from dashboard.desk import Handed
+from dashboard.desk import Handed, followed
 from dashboard.fetch import Scene
 from dashboard.ids import RecordIds as Ids
 from dashboard.place import read_site, shortened
@@ -28,6 +28,7 @@ from dashboard.recording import OF, around_of, draft_key, limits_today, made_for
 from dashboard.views.record_fields import STAGES, carried_over
 from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build
+from dashboard.views.record_when import PROPOSED
 from dashboard.words import say, tell
 from models.errors import BookStateError, DriftbookError
 
@@ -46,6 +47,8 @@ def _look(fields: dict[str, str] | None, pathname: str | None, search: str | Non
         raise PreventUpdate  # what is shown would be another machine's
     typed = ((str(name), str(text)) for name, text in fields.items() if name not in {ASKED, OF})
     texts = dict(typed) | signed_as(seen)
+    if about.amends is None:
+        texts = followed(texts, about.story.asset.tag, about.story.site.zone)
     around = around_of(about, texts, seen)
     return build(texts, around), around, seen
 
@@ -55,9 +58,9 @@ def look(
 ) -> tuple[Any, ...]:
     """Say what is typed: numbers, pictures, what speaks against it, what is missing."""
     view, around, seen = _look(fields, pathname, search)
-    said: dict[str, list[list[str]]] = {}
+    said: dict[str, list[list[Any]]] = {}
     for one in view.said:
-        said.setdefault(one.field, []).append([one.kind, one.text])
+        said.setdefault(one.field, []).append([one.kind, one.text, *([one.answers] if one.answers else [])])
     feet = results.feet_in_use(around.basis, view.rows)
     display, tone = seen.display, scheme or "light"
     asks = [[ask.doubt, ask.field, ask.at, *ask.sentences] for ask in view.asks]
@@ -66,12 +69,17 @@ def look(
         results.stage_result(view.left, around.basis, feet, display, tone),
         results.soft_result(view.soft_before, "soft_before", display, tone),
         results.soft_result(view.soft_after, "soft_after", display, tone),
-        {ASKED: (fields or {}).get(ASKED, ""), "fields": said},
+        {ASKED: (fields or {}).get(ASKED, ""), "fields": said, "ref": _followed(view, fields or {})},
         view.summary,
         open_part(view, _taken(view, around, seen)),
         no_update if asks == asked else asks,
         results.differences_table(view.changed, say("record.changed.caption", entry=around.amends.entry if around.amends else "")),
     )  # fmt: skip
+
+
+def _followed(view: RecordView, fields: dict[str, str]) -> str:
+    """Give the job number where it has followed the time; empty where it stays as it stands in the form."""
+    return view.ref if fields.get(PROPOSED) and view.ref != " ".join(fields.get("ref", "").split()) else ""
 
 
 def _taken(view: RecordView, around: Around, seen: Scene) -> Taken | None:

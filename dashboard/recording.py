@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from dash.exceptions import PreventUpdate
 
@@ -17,8 +16,9 @@ from dashboard.desk import basis_on, free_ref
 from dashboard.fetch import Scene, scene
 from dashboard.place import shortened
 from dashboard.views.record_fields import NOT_MEASURED, STAGES, fields_of, four_fields, in_units
-from dashboard.views.record_sheet import Around, Basis, moment_of
+from dashboard.views.record_sheet import Around, Basis
 from dashboard.views.record_view import last_of, stated_fields, today_of
+from dashboard.views.record_when import PROPOSED, clock_text, moment_of
 from dashboard.words import say
 from dashboard.writing import moment
 from models.errors import DriftbookError
@@ -113,7 +113,7 @@ def around_of(about: Subject, fields: dict[str, str], seen: Scene) -> Around:
     assert story is not None  # noqa: S101 - the callers have looked
     here, site = context(), story.site
     now = here.clock()
-    performed, _ = moment_of(fields, site.zone)
+    performed = moment_of(fields, site.zone)
     day = today_of(performed or now, site.zone)
     limit_set = here.desk.limit_set(site, day) if here.desk else here.book.limit_set(site.site_id)
     instruments = here.book.instruments(site.site_id)
@@ -128,8 +128,9 @@ def first_fields(story: AssetStory, old: JobLine | None, seen: Scene) -> dict[st
     now = context().clock()
     last = last_of(story)
     fields = {
-        "performed": f"{now.astimezone(ZoneInfo(story.site.zone)):%Y-%m-%d %H:%M}",
-        "ref": free_ref(story, now),
+        "performed": clock_text(now, story.site.zone),
+        "ref": (ref := free_ref(story, now)),
+        PROPOSED: ref,
         "reason": Reason.PLANNED.value,
         "found.method": Way.RESULTS.value,
         "left.method": NOT_MEASURED,

@@ -146,6 +146,11 @@ def test_each_nonsense_gives_its_sentence_where_it_is_typed(url: Any, phone: Any
     put(phone, "feet.movable.1.at", "")
     put(phone, "instrument", "D-9")
     nonsense(phone, "instrument", "ran out on 2026-01-01")
+    put(phone, "performed", "11/05/2026 06:10")
+    nonsense(phone, "performed", "can be 11 May 2026 or 5 Nov 2026. Which one is meant?")
+    phone.get_by_role("button", name="5 Nov 2026").click()
+    expect(phone.locator(box("performed"))).to_have_value("2026-11-05 06:10")
+    expect(phone.locator(box("ref"))).to_have_value("P-2 2026-11-05 06:10")
     choose(phone, "found.method", "results")
     phone.locator(box("found.results.offset_v")).wait_for()
     for name, text in {"offset_v": "-0.04", "angle_v": "-0.30", "offset_h": "0.03", "angle_h": "-0.25"}.items():

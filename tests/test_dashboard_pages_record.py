@@ -123,6 +123,24 @@ def test_a_new_form_knows_the_time_the_number_and_how_it_was_measured_last(form:
     assert fields["reason"] == "planned"
 
 
+def test_the_number_goes_with_the_time_until_somebody_types_another_and_the_same_draft_goes_in_once(
+    book: Opened, form: Form
+) -> None:
+    fields = form.fields() | results() | {"performed": "2026-11-24 06:00"}
+    assert form.look(fields)[Ids.SAID]["data"]["ref"] == "P-2 2026-11-24 06:00"
+    assert form.look(fields | {"ref": "night shift 7"})[Ids.SAID]["data"]["ref"] == ""
+    assert form.look(fields | {"performed": "24/11"})[Ids.SAID]["data"]["ref"] == ""
+    form.send(fields)
+    assert book.story().standing[-1].job.ref == "P-2 2026-11-24 06:00"
+    assert "is in the book already" in json.dumps(form.send(fields))
+    moved = form.fields() | {
+        "ref": "P-2 2026-11-24 06:00",
+        "ref.proposed": "P-2 2026-11-24 06:00",
+        "performed": "2026-11-24 06:00",
+    }
+    assert form.look(moved | results())[Ids.SAID]["data"]["ref"] == ""
+
+
 def test_a_draft_of_this_browser_fills_the_form_and_nonsense_in_it_does_not(form: Form) -> None:
     draft = {"units": "mil", "temperature": "°F", "fields": {"found.results.offset_v": "2", "odd": 3}, "by": "Bo Tarn"}
     fields = form.fields(draft)

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from math import cos, pi
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from history_maker import NOW, STARTER, job, line, story_of
@@ -29,8 +30,9 @@ from dashboard.views.record_fields import (
     way_of,
 )
 from dashboard.views.record_names import field_label
-from dashboard.views.record_sheet import Around, Basis, moment_of
+from dashboard.views.record_sheet import Around, Basis
 from dashboard.views.record_view import build, last_of, stated_field, stated_fields
+from dashboard.views.record_when import moment_of, read_when
 from models.maths.limits import limits_for
 from models.maths.plausible import Doubt
 from models.units import Display, Quantity, parse
@@ -336,10 +338,46 @@ def test_a_reason_that_was_stated_comes_back_into_the_form() -> None:
 
 
 def test_the_time_is_read_on_the_clock_of_the_site() -> None:
-    moment, problem = moment_of({"performed": "2026-07-01 09:30"}, "Europe/Lisbon")
-    assert problem is None
+    moment = moment_of({"performed": "2026-07-01 09:30"}, "Europe/Lisbon")
     assert moment == datetime(2026, 7, 1, 8, 30, tzinfo=UTC)
-    assert moment_of({}, "Europe/Lisbon") == (None, None)
+    assert moment_of({}, "Europe/Lisbon") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "question", "answers"),
+    [
+        ("11/05/2026 07:00", "can be 11 May 2026 or 5 Nov 2026", {"11 May 2026": "2026-05-11T06:00Z", "5 Nov 2026": "2026-11-05T07:00Z"}),
+        ("3/4/26", "can be 3 Apr 2026 or 4 Mar 2026", {"3 Apr 2026": "2026-04-03T11:00Z", "4 Mar 2026": "2026-03-04T12:00Z"}),
+        ("2026-03-29 01:30", "never showed 01:30 on 29 Mar 2026", {"00:30": "2026-03-29T00:30Z", "02:30": "2026-03-29T01:30Z"}),
+        ("2026-10-25 01:30", "showed 01:30 twice on 25 Oct 2026",
+         {"the first one, +01:00 to UTC": "2026-10-25T00:30Z", "the second one, +00:00 to UTC": "2026-10-25T01:30Z"}),
+    ],
+)  # fmt: skip
+def test_a_time_that_two_moments_answer_to_is_asked_about_and_each_answer_reads_one_way(
+    text: str, question: str, answers: dict[str, str]
+) -> None:
+    view = build(START | RESULTS | {"left.method": "same", "performed": text}, around())
+    (asked,) = [one for one in view.said if one.field == "performed"]
+    assert question in asked.text
+    assert view.stops == (f"when: {asked.text}",)
+    assert view.job is None
+    read = {said: moment_of({"performed": put}, "Europe/Lisbon") for said, put in asked.answers}
+    assert read == {said: datetime.fromisoformat(moment) for said, moment in answers.items()}
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["25/11/2026 07:00", "11/25/2026 07:00", "25.11.2026 07:00", "05.05.2026", "2026-10-25 01:30+00:00", "5/5/2026"],
+)
+def test_a_time_that_reads_one_way_is_not_asked_about(text: str) -> None:
+    assert read_when({"performed": text}, "Europe/Lisbon").moment is not None
+
+
+def test_the_hour_that_came_twice_goes_back_into_the_form_as_the_one_that_it_was() -> None:
+    for fold, text in ((0, "2026-10-25 01:30+01:00"), (1, "2026-10-25 01:30+00:00")):
+        at = datetime(2026, 10, 25, 1, 30, fold=fold, tzinfo=ZoneInfo("Europe/Lisbon"))
+        assert fields_of(replace(LAST.job, performed_at=at), MM)["performed"] == text
+        assert moment_of({"performed": text}, "Europe/Lisbon") == at.astimezone(UTC)
 
 
 def test_the_last_job_is_not_the_one_that_is_amended() -> None:

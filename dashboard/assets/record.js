@@ -220,7 +220,26 @@
     }
   }
 
+  /* The job number goes with the time until somebody types another one. */
+  function follow(ref) {
+    var field = document.getElementById("rf-ref");
+    if (ref && field !== null && field.value === kept["ref.proposed"]) {
+      kept["ref.proposed"] = ref;
+      write(field, ref);
+    }
+  }
+
   var taps = {
+    put: function (text, at, by_key) {
+      var slot = at.closest("[data-said]");
+      var field = slot === null ? null : document.getElementById(slot.id.replace(/^rs-/, "rf-"));
+      if (field !== null) {
+        write(field, text);
+        if (by_key) {
+          field.focus();
+        }
+      }
+    },
     more: function (places, at) {
       var stage = at.getAttribute("data-more");
       kept = collect();
@@ -251,7 +270,7 @@
       Object.keys(taps).forEach(function (name) {
         var at = event.target.closest === undefined ? null : event.target.closest("[data-" + name + "]");
         if (at !== null && form() !== null && form().contains(at)) {
-          taps[name](at.getAttribute("data-" + name), at);
+          taps[name](at.getAttribute("data-" + name), at, event.detail === 0);
         }
       });
     },
@@ -263,7 +282,7 @@
       var name = slot.getAttribute("data-said");
       var told = said[name] || [];
       var lines = told.map(function (one) {
-        return one[0] + "\u0000" + one[1];
+        return one[0] + "\u0000" + one[1] + "\u0000" + JSON.stringify(one[2] || "");
       });
       if (slot.getAttribute("data-told") === lines.join("\u0001")) {
         return;
@@ -275,6 +294,14 @@
         line.className = "told told-" + one[0];
         line.textContent = one[1];
         slot.appendChild(line);
+        (one[2] || []).forEach(function (answer) {
+          var button = document.createElement("button");
+          button.type = "button";
+          button.className = "small-button";
+          button.textContent = answer[0];
+          button.setAttribute("data-put", answer[1]);
+          slot.appendChild(button);
+        });
       });
       var field = document.getElementById(slot.id.replace(/^rs-/, "rf-"));
       if (field !== null) {
@@ -353,6 +380,7 @@
     record_paint: function (said) {
       if (said) {
         paint(said.fields || {});
+        follow(said.ref);
         answers.answered(said.asked, collect);
       }
     },

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from dashboard.views.record_when import clock_text
 from models.errors import NotAQuantityError
 from models.intake.fields import FEET
 from models.intake.typed import CLOCK, TypedProblem, as_kept, read_number
@@ -225,7 +226,9 @@ def fields_of(job: Job, display: Display) -> dict[str, str]:
     """
     fields = {
         "ref": job.ref,
-        "performed": job.performed_at.strftime("%Y-%m-%d %H:%M:%S" if job.performed_at.second else "%Y-%m-%d %H:%M"),
+        "performed": clock_text(
+            job.performed_at, job.zone, "%Y-%m-%d %H:%M:%S" if job.performed_at.second else "%Y-%m-%d %H:%M"
+        ),
         "reason": job.reason.value,
         "people": "; ".join(job.people),
         "instrument": job.instrument,

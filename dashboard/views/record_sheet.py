@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
-from zoneinfo import ZoneInfo
 
 from dashboard.views.record_fields import (
     AFTER,
@@ -25,9 +24,9 @@ from dashboard.views.record_fields import (
     way_of,
 )
 from dashboard.views.record_names import field_label, form_name
+from dashboard.views.record_when import moment_of
 from dashboard.words import remembered, say, tell
-from models.errors import DriftbookError, NotAQuantityError
-from models.intake.dates import Order, parse_moment
+from models.errors import DriftbookError
 from models.intake.fields import FEET
 from models.intake.typed import TypedForm, TypedProblem, as_kept, read_draft, read_misalignment, read_number
 from models.maths.plausible import Check
@@ -72,11 +71,15 @@ class Around:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """Something that is said beside a field: how it was understood, or what is wrong with it."""
+    """Something that is said beside a field: how it was understood, or what is wrong with it.
+
+    Each of the ``answers`` to a question is what a person reads, and the text that it puts into the field.
+    """
 
     field: str
     kind: Kind
     text: str
+    answers: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,25 +89,6 @@ class Measurement:
     draft: Draft
     problems: tuple[TypedProblem, ...]
     worked: Worked
-
-
-def moment_of(fields: Fields, zone: str) -> tuple[datetime | None, TypedProblem | None]:
-    """Read when the job was done, on the site's clock unless the text names another.
-
-    Parameters
-    ----------
-    fields : mapping of str to str
-        The form. [as typed]
-    zone : str
-        IANA name of the site's zone. [unitless]
-    """
-    text = fields.get("performed", "").strip()
-    if not text:
-        return None, None
-    try:
-        return parse_moment(text, Order.DAY_FIRST, ZoneInfo(zone))[0], None
-    except NotAQuantityError as fault:
-        return None, TypedProblem("performed", fault.found, fault.expected)
 
 
 class Sheet:
@@ -216,7 +200,7 @@ class Sheet:
         stand_in: bool = False,
     ) -> Job | None:
         """Make the job; ``None`` as long as the form is none."""
-        moment, _ = moment_of(self.fields, self.zone)
+        moment = moment_of(self.fields, self.zone)
         if self.old is not None and self.unchanged(["performed"]):
             moment = self.old.performed_at
         reason, ref = self.fields.get("reason", ""), self.text("ref")

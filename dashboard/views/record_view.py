@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 from dashboard.views.job_words import Told, told
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, method_of, numbers, way_of
-from dashboard.views.record_names import job_field
-from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures, moment_of
+from dashboard.views.record_names import field_label, job_field
+from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures
+from dashboard.views.record_when import PROPOSED, read_when
 from dashboard.words import say, tell
 from dashboard.writing import day, judged
 from models.maths.plausible import Doubt, Gravity, open_checks
@@ -68,7 +69,7 @@ class RecordView:
 
     ``job`` is ``None`` as long as the form is no job.  ``stops`` cannot be true, ``missing`` is not there yet,
     ``asks`` need a reason.  ``changed`` is what an amendment changes, ``rows`` are the feet as they were typed over,
-    ``taken`` is the entry that has the job's number already.
+    ``taken`` is the entry that has the job's number already, and ``ref`` that number.
     """
 
     found: StageView
@@ -88,6 +89,7 @@ class RecordView:
     summary: str
     rows: dict[str, tuple[RowDraft, ...]]
     taken: int | None = None
+    ref: str = ""
 
     @property
     def can_be_recorded(self) -> bool:
@@ -136,7 +138,7 @@ class _Looking(Sheet):
         return RecordView(
             views[0], views[1], before.worked, after.worked, tuple(self.said), tuple(dict.fromkeys(self.stops)), tuple(self.missing), asks,
             job, self.text("by"), self.text("why"), stated, tight, changed, self._summary(views, asks),
-            {"movable": before.draft.feet_movable, "stationary": before.draft.feet_stationary}, self.taken,
+            {"movable": before.draft.feet_movable, "stationary": before.draft.feet_stationary}, self.taken, self.text("ref"),
         )  # fmt: skip
 
     def _echo(self) -> None:
@@ -149,14 +151,20 @@ class _Looking(Sheet):
             elif reading.parsed is not None:
                 text = self.display.text(reading.parsed.value, quantity, signed=quantity is Quantity.OFFSET)
                 self.said.append(Said(reading.name, "ok", say("record.understood", value=text)))
-        moment, problem = moment_of(self.fields, self.zone)
-        if problem is not None:
-            self.wrong("performed", problem)
-        elif moment is not None:
-            local = moment.astimezone(ZoneInfo(self.zone))
+        self._echo_when()
+        self._echo_instrument()
+
+    def _echo_when(self) -> None:
+        when = read_when(self.fields, self.zone)
+        if when.problem is not None:
+            self.wrong("performed", when.problem)
+        elif when.question:
+            self.said.append(Said("performed", "reason", when.question, when.answers))
+            self.stops.append(say("record.stop.field", field=field_label("performed"), problem=when.question))
+        elif when.moment is not None:
+            local = when.moment.astimezone(ZoneInfo(self.zone))
             text = say("record.understood.moment", day=day(local.date()), time=f"{local:%H:%M}", zone=self.zone)
             self.said.append(Said("performed", "ok", text))
-        self._echo_instrument()
 
     def _echo_instrument(self) -> None:
         serial = self.text("instrument")
@@ -271,7 +279,9 @@ class _Looking(Sheet):
 
     def _is_changed(self, job: Job | None) -> bool:
         shown = {
-            name for name in self.shown_fields() if name not in {"by", "why"} and not name.startswith(STATED_FIELD)
+            name
+            for name in self.shown_fields()
+            if name not in {"by", "why", PROPOSED} and not name.startswith(STATED_FIELD)
         }
         heads = {
             name for name in (*self.base, *self.fields) if name.endswith((".method", ".by", ".tight")) and name != "by"
