@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -94,7 +95,9 @@ _SPELLINGS: dict[str, str] = {
 }  # fmt: skip
 
 _NUMBER = re.compile(r"^\s*([+-]?\s*(?:\d[\d.,'’\s]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
-_MINUS_SIGNS = str.maketrans({"−": "-", "–": "-", "‒": "-", "\ufe63": "-", "\uff0d": "-"})
+_MINUS_SIGNS = str.maketrans(dict.fromkeys("−–‒\u2010\u2011\ufe63\uff0d", "-"))
+"""Minus, dashes and hyphens (one that does not break comes from text programs and phones) that stand before a number."""
+_FRACTION = re.compile(r"^\s*([+-]?)\s*(?:(\d+)\s*)??(?:(\d+)\s*[/⁄]\s*(\d+)|([¼-¾⅐-⅞]))")
 _SPACES = re.compile(r"[\s\u00a0\u202f\u2009'’]")
 _INSIDE = re.compile(r"(?<=[\d.,])[\s'’]+(?=[\d.,])")
 _BY_BLANKS = re.compile(r"^\s*[+-]?\s*[1-9]\d{0,2}([\s'’]\d{3})+(?:[.,]\d+)?(?:[eE][+-]?\d+)?\s*$")
@@ -258,12 +261,24 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     NotAQuantityError
         If it is no number, or its unit does not fit the quantity.
     """
-    match = _NUMBER.match(text.translate(_MINUS_SIGNS))
+    signed = text.translate(_MINUS_SIGNS)
+    if (fraction := _FRACTION.match(signed)) is not None and (number := _decimals(fraction)):
+        raise NotAQuantityError(text.strip(), Told("told.expected.fraction", number=number))
+    match = _NUMBER.match(signed)
     if match is None:
         raise NotAQuantityError(text, Told("told.expected.number_of", quantity=quantity.told))
     own = _own_unit(match[2], quantity, text) if match[2] else unit
     value = to_stored(parse_number(match[1], decimal), own, quantity)
     return Parsed(value + 0.0, own, text.strip())
+
+
+def _decimals(fraction: re.Match[str]) -> str:
+    """Write a fraction with decimals; nothing where there is no such number."""
+    minus, whole, above, below, sign = fraction.groups()
+    if below is not None and (len(above + below) > 9 or not int(below)):
+        return ""
+    part = unicodedata.numeric(sign) if sign else int(above) / int(below)
+    return f"{minus.strip('+')}{int((whole or '0')[:9]) + part:.6g}"
 
 
 def written_unit(text: str) -> str:

@@ -43,6 +43,12 @@ def test_our_reading_of_the_font_equals_that_of_the_typesetter() -> None:
         ("a\u0301", "á"),
         ("泵 7", "[U+6CF5] 7"),
         ("hot \U0001f525", "hot [U+1F525]"),
+        ("泵水\ufe0f 7", "[U+6CF5 6C34] 7"),
+        ("\U0001f527\u200d\U0001f525", "[U+1F527 1F525]"),
+        (
+            "see 泵房 12: " + "轴承 温度 " * 10 + "85",
+            "see [2 signs] 12: [40 signs] 85 (Signs for which this paper has no picture are counted; the book has them.)",
+        ),
         ("a\x00b\x07", "a[U+0000]b[U+0007]"),
         ("zero\u200bwidth, \u202eturned", "zerowidth, turned"),
         ("one\r\ntwo\tthree\u2028four", "one\ntwo three four"),

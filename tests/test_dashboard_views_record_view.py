@@ -125,7 +125,11 @@ def test_a_doubt_needs_a_stated_reason_and_with_it_the_job_can_be_recorded() -> 
         ({"feet.movable.1.at": "0"}, "feet.movable.1.at", "lies at a distance of 0"),
         ({"performed": "2027-01-01 10:00"}, "performed", "has not come yet"),
         ({"performed": "yesterday"}, "performed", "is not a date"),
-        ({"performed": "07:05"}, "performed", "'07:05' is not a date with a time, such as 2026-11-25 14:30"),
+        (
+            {"performed": "07:05"},
+            "performed",
+            "'07:05' is not a date with its year and a time, such as 2026-11-25 14:30",
+        ),
         ({"ref": "P-1/2026-05-04T09:00"}, "ref", "is in the book already, as entry 20"),
     ],
 )
@@ -330,6 +334,17 @@ def test_what_was_doubtful_in_the_old_version_is_not_asked_again() -> None:
     view = build(fields_of(doubtful.job, MM) | {"by": "x", "why": "y", "notes": "z"}, around(amends=doubtful, jobs=(OLD, doubtful)))  # fmt: skip
     assert not [ask for ask in view.asks if ask.doubt == str(Doubt.CALIBRATION)]
     assert view.can_be_recorded
+
+
+@pytest.mark.parametrize("bracket", ["stationary", "movable"])
+def test_a_dial_is_headed_by_the_hub_across_from_its_bracket(bracket: str) -> None:
+    dial, hub = "found.dial.1", "movable" if bracket == "stationary" else "stationary"
+    view = build(START | {"found.method": "reverse indicator", f"{dial}.bracket": f"{bracket} shaft"}, around())
+    assert texts(view, f"{dial}.hub") == [f"runs on the {hub} hub"]
+    assert texts(view, "found.dial.2.hub") == []
+    head = str(measure_part("found", {"found.method": "reverse indicator"}, PUMP, MM))
+    assert "stationary hub" not in head
+    assert f"'{dial}.hub'" in head
 
 
 def test_a_reason_that_was_stated_comes_back_into_the_form() -> None:

@@ -147,3 +147,19 @@ def test_a_site_reads_in_mm_or_mil() -> None:
     assert metric.text(-0.0001, Quantity.OFFSET, signed=True) == "0.000 mm"
     with pytest.raises(InvalidValueError):
         Display("furlong")
+
+
+@pytest.mark.parametrize("minus", ["\u2010", "\u2011", "\u2012", "\u2013", "\u2212", "-"])
+def test_every_sign_that_people_take_for_a_minus_is_one(minus: str) -> None:
+    assert parse(f"{minus}0,01", Quantity.OFFSET, "mm").value == -0.01
+
+
+@pytest.mark.parametrize(
+    ("typed", "number"), [("½ mil", "0.5"), ("1/1000 in", "0.001"), ("-1/2", "-0.5"), ("1 1/4 in", "1.25"), ("2½", "2.5"), ("1⁄3", "0.333333")]
+)  # fmt: skip
+def test_a_fraction_is_not_read_and_told_with_the_number_to_write(typed: str, number: str) -> None:
+    with pytest.raises(NotAQuantityError, match=f"so write {number}"):
+        parse(typed, Quantity.OFFSET, "mm")
+    assert parse("0.5 mm/100 mm", Quantity.ANGULARITY, "mm/m").value == 5.0
+    with pytest.raises(NotAQuantityError, match="not a number of offset"):
+        parse("1/0 mm", Quantity.OFFSET, "mm")

@@ -114,9 +114,9 @@ def ticked(name: str, label: str, fields: Texts) -> html.Div:
     )
 
 
-def group(title: str, *children: Child, name: str = "", note: str = "") -> html.Fieldset:
-    """Put fields that belong together under a title; ``name`` is where something is said of all of them."""
-    parts: list[Child] = [html.Legend(title)]
+def group(title: str, *children: Child, name: str = "", note: str = "", beside: str = "") -> html.Fieldset:
+    """Put fields that belong together under a title; ``name`` is where something is said of all of them, ``beside`` of the title itself."""
+    parts: list[Child] = [html.Legend([title, said_slot(beside)] if beside else title)]
     if note:
         parts.append(html.P(note, className="note"))
     parts.extend(children)

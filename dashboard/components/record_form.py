@@ -171,6 +171,7 @@ def _dial(stage: str, number: int, way: Way, fields: Texts, display: Display) ->
         fields_row(*(short[part]() for part in parts if part in short)),
         *(makers[part]() for part in parts if part == "sag"),
         name=name,
+        beside=f"{name}.hub" if "bracket" in parts else "",
     )
 
 

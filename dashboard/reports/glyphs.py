@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import struct
 import unicodedata
+from collections.abc import Sequence
 from functools import lru_cache
+from itertools import groupby
 from pathlib import Path
 from typing import Any
+
+from dashboard.words import say
 
 FONTS = Path(__file__).parent / "fonts"
 """The folder of the fonts that go into every paper, with their licence."""
 
 _PLAIN = FONTS / "Inter-Regular.otf"
 _KEPT = "\n"
+MANY = 24
+"""Letters without a picture in one text, up to which each is written as its number: a tag or a name stays told from another."""
 _UNSEEN = {"Cc", "Cf", "Co", "Cs", "Cn", "Zl", "Zp"}
 """Kinds of characters that have no picture: control, format, private use, half of a pair, not assigned, breaks."""
 
@@ -64,7 +70,7 @@ def _segments(data: bytes, place: int) -> set[int]:
 
 
 def printable(text: str) -> str:
-    """Give a text as it can be printed and stored for ten years: what the font has not is written as its number.
+    """Give a text as it can be printed and stored for ten years: what the font has not is written as its number, or counted where it is a whole note.
 
     Parameters
     ----------
@@ -78,18 +84,40 @@ def printable(text: str) -> str:
         and joined.isprintable()
     ):
         return joined
-    return "".join(_one(letter, known) for letter in joined)
+    letters = [(seen, letter) for letter in joined if (seen := _one(letter, known)) != ""]
+    if sum(seen is None for seen, _ in letters) > MANY:
+        return _counted([seen for seen, _ in letters])
+    parts = []
+    for unseen, run in groupby(letters, key=lambda pair: pair[0] is None):
+        texts = [seen or f"{ord(letter):04X}" for seen, letter in run]
+        parts.append(f"[U+{' '.join(texts)}]" if unseen else "".join(texts))
+    return "".join(parts)
 
 
-def _one(letter: str, known: frozenset[int]) -> str:
+def _one(letter: str, known: frozenset[int]) -> str | None:
+    """Give a letter as it is printed; ``None`` where the font has no picture for it."""
     if letter in _KEPT:
         return letter
     kind = unicodedata.category(letter)
-    if kind in {"Cf", "Zl", "Zp"}:
-        return " " if kind != "Cf" else ""
-    if kind not in _UNSEEN and ord(letter) in known:
-        return letter
-    return f"[U+{ord(letter):04X}]"
+    if kind in {"Cf", "Zl", "Zp"} or "\ufe00" <= letter <= "\ufe0f":
+        return " " if kind in {"Zl", "Zp"} else ""
+    return letter if kind not in _UNSEEN and ord(letter) in known else None
+
+
+def _counted(letters: Sequence[str | None]) -> str:
+    """Count the letters without a picture, with the blanks between them: their numbers would fill pages that nobody reads."""
+    parts: list[str] = []
+    count, gap = 0, ""
+    for letter in (*letters, "."):
+        if letter is None:
+            count, gap = count + 1, ""
+        elif count and letter.strip() == "":
+            gap += letter
+        else:
+            parts += [say("report.unseen", n=count)] if count else []
+            parts += [gap, letter]
+            count, gap = 0, ""
+    return "".join(parts)[:-1] + say("report.unseen.why")
 
 
 def all_printable(value: Any) -> Any:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.views.job_words import Told, told
-from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, method_of, numbers, way_of
+from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, dial_parts, method_of, numbers, way_of
 from dashboard.views.record_names import field_label, job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures
 from dashboard.views.record_when import PROPOSED, read_when
@@ -152,7 +152,19 @@ class _Looking(Sheet):
                 text = self.display.text(reading.parsed.value, quantity, signed=quantity is Quantity.OFFSET)
                 self.said.append(Said(reading.name, "ok", say("record.understood", value=text)))
         self._echo_when()
+        self._echo_hubs()
         self._echo_instrument()
+
+    def _echo_hubs(self) -> None:
+        """Say on which hub each dial runs: the one across from its bracket."""
+        for stage in STAGES:
+            way = way_of(self.fields, stage)
+            for name in (f"{stage}.dial.{n}" for n in (1, 2) if way is not None and "bracket" in dial_parts(way, n)):
+                bracket = self.text(f"{name}.bracket")
+                if bracket:
+                    on_movable = bracket.startswith("stationary")
+                    text = say("record.dial.on.movable") if on_movable else say("record.dial.on.stationary")
+                    self.said.append(Said(f"{name}.hub", "ok", text))
 
     def _echo_when(self) -> None:
         when = read_when(self.fields, self.zone)
