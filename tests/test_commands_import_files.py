@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from models.commands.change_asset import rename_asset
 from models.commands.import_files import import_files
 from models.errors import UnreadableFileError
 from models.intake.problems import Code, Severity
@@ -307,3 +308,20 @@ def test_a_file_that_is_changed_while_it_is_read_is_refused(engine: sa.Engine, s
             import_files(engine, site, sources, by="tester", now=NOW, progress=lambda _rows, how=how: how())  # type: ignore[misc]
         assert contents(engine) == before
     assert bring_in(engine, site, path).written
+
+
+def test_a_total_under_a_list_of_names_is_left_out_and_a_machine_truly_called_so_is_renamed_to_it(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    files = write(
+        tmp_path,
+        register="tag,description,running speed [rpm]\nP-8,pump,1480\nTotal,,1\n",
+        crew="name,qualification\nAna Wick,level 2\nTotal: 1,\n",
+    )
+    report = bring_in(engine, site, *files)
+    assert (report.written, report.taken, [sheet.left_out for sheet in report.sheets]) == (True, 2, [1, 1])
+    assert codes(report) == [Code.LOOKS_LIKE_TOTAL, Code.LOOKS_LIKE_TOTAL]
+    rename_asset(engine, site, "P-8", "Total", why="its name on the plate", by="tester", now=NOW)
+    again = bring_in(engine, site, files[0])
+    assert again.sheets[0].left_out == 0
+    assert Code.LOOKS_LIKE_TOTAL not in codes(again)

@@ -59,14 +59,15 @@ def codes(row: Row | None) -> list[Code]:
 
 
 @pytest.mark.parametrize(
-    "text", ["Total", "total:", " SUM ", "Sum: 12", "Total 2023", "Totals May 2023", "Average", "Grand total", "Sub-total", "Summe", "Count = 7"]
+    "text", ["Total", "total:", " SUM ", "Sum: 12", "Total 2023", "Totals May 2023", "Average", "Grand total", "Sub-total", "Summe", "Count = 7",
+             "Total – 6 machines", "Total: 1 machine", "Total machines"]
 )  # fmt: skip
 def test_words_for_totals(text: str) -> None:
     assert is_total(text)
 
 
 @pytest.mark.parametrize(
-    "text", ["SUMP-3", "Sump pump 9", "Summers", "SUM-3", "Total loss of oil", "Counter 3", "Meaney", "Averages of May look good", "", "2023"]
+    "text", ["SUMP-3", "Sump pump 9", "Sum pump 3", "Total machinery", "Summers", "SUM-3", "Total loss of oil", "Counter 3", "Meaney", "Averages of May look good", "", "2023"]
 )  # fmt: skip
 def test_words_that_only_begin_like_a_total(text: str) -> None:
     assert not is_total(text)
@@ -91,6 +92,27 @@ def test_a_record_with_a_fault_comes_back_and_is_no_total(line: str) -> None:
 @pytest.mark.parametrize("line", ["Total,8,,,0.8,,", "Sum 2023,,,,0.8,,", ",,Total,,0.8,,", ",Average:,,,0.8,,"])
 def test_a_total_without_tag_or_date_is_left_out(line: str) -> None:
     assert one(f"{JOBS}\n{line}\n").is_total
+
+
+@pytest.mark.parametrize(
+    "line", ["Total,,,,,,,", "Total,6 machines,,,,,,", "Total,,,2,,,,", "Summe,1,,,,,,", "Total 6,,,1480,90,,,"]
+)
+def test_a_total_under_a_register_is_no_machine_also_where_its_numbers_could_be_one(line: str) -> None:
+    row = one(f"{ASSETS}\n{line}\n")
+    assert row.is_total
+    (told,) = row.problems
+    assert (told.code, told.severity, told.found) == (Code.LOOKS_LIKE_TOTAL, Severity.WARNING, line.partition(",")[0])
+    assert "driftbook asset rename" in told.expected
+
+
+@pytest.mark.parametrize("line", ["Total,,,1480,,,,", "Total,,,x,,,,"])
+def test_a_machine_that_the_book_knows_by_such_a_name_is_a_record(line: str) -> None:
+    reader, (cells,) = reader_of(f"{ASSETS}\n{line}\n")
+    reader.knows = {"Total"}.__contains__
+    row = reader.read(2, cells)
+    assert row is not None
+    assert not row.is_total
+    assert codes(row) == ([Code.NOT_A_NUMBER] if "x" in line else [])
 
 
 def test_a_total_of_machines_is_left_out_and_a_machine_is_not() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import dropwhile, islice
 from typing import TYPE_CHECKING
 
@@ -51,7 +51,10 @@ class Sheets(JobRows):
         self.starts.append(len(self.seen.refs()))
         head, row = source.sheet.head, source.mapping.header_row
         headings = head[row - 1] if row <= len(head) else None
-        reader = RowReader(source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now)
+        reader = RowReader(
+            source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now,
+            knows=self._knower(source.mapping.table),
+        )  # fmt: skip
         sheet = SheetReport(source, Noticed(reader))
         self.report.sheets.append(sheet)
         file = self.files.setdefault(str(source.path), File(source))
@@ -63,6 +66,14 @@ class Sheets(JobRows):
         else:
             self._each(reader, look, sheet, file)
         sheet.refused.sort(key=lambda refused: refused.row)
+
+    def _knower(self, table: Table) -> Callable[[str], bool] | None:
+        """Give what tells whether the book has a name of a list whose rows need nothing but that."""
+        return {
+            Table.ASSETS: lambda text: self._tag_of(text) in self.versions,
+            Table.INSTRUMENTS: self.instruments.__contains__,
+            Table.PEOPLE: self.people.__contains__,
+        }.get(table)
 
     def _each(self, reader: RowReader, look: Look, sheet: SheetReport, file: File) -> None:
         """Take rows in one by one, and write them in batches."""

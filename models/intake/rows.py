@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
-from models.intake import dates
+from models.intake import dates, totals
 from models.intake.beyond import Beyond
 from models.intake.decimal_sign import two_readings
 from models.intake.fields import FEET, Field, Form
@@ -112,6 +112,8 @@ class RowReader:
         The row of headings as it stands in this file, blank ones too; those of the mapping if it is not given. [as typed]
     now : datetime.datetime, optional
         Time of the import, by which a year of two digits gets its century. [UTC]
+    knows : callable, optional
+        Tells of a name in a list whose rows need nothing else whether the book has it: its row is no total. [unitless]
     """
 
     def __init__(
@@ -122,10 +124,10 @@ class RowReader:
         *,
         headings: Sequence[Cell] | None = None,
         now: datetime | None = None,
+        knows: Callable[[str], bool] | None = None,
     ) -> None:
-        self.mapping = mapping
-        self.file = file
-        self.zone = zone
+        self.mapping, self.file, self.zone = mapping, file, zone
+        self.knows = knows or (lambda _name: False)
         self.today = (now or datetime.now(UTC)).astimezone(zone).date()
         mapped = {column.index for column in mapping.columns if column.field is not None}
         self.beyond = Beyond(mapping.headings if headings is None else headings, mapped, WHAT_TO_MEND)
@@ -219,18 +221,12 @@ class RowReader:
                 "comma, stands inside a text or a number: put that in quotation marks)"
             )
             row.problems.append(self.problem(row, "", Code.MORE_CELLS, Severity.ERROR, more, expected))
-        if not row.is_good and self._is_total(cells):
+        named = self._names_total(cells)
+        if named or (not row.is_good and self._is_total(cells)):
             row.is_total = True
-            row.problems = [
-                self.problem(
-                    row,
-                    "",
-                    Code.LOOKS_LIKE_TOTAL,
-                    Severity.WARNING,
-                    "",
-                    "a record; this looks like a total and is left out",
-                )
-            ]
+            expected = totals.LEFT_OUT + (totals.TRULY_CALLED_SO.get(self.mapping.table, "") if named else "")
+            told = self.problem(row, "", Code.LOOKS_LIKE_TOTAL, Severity.WARNING, named, expected)
+            row.problems = [told]
         elif self.beyond.untold:
             self._tell_without_heading(row, cells)
 
@@ -267,6 +263,13 @@ class RowReader:
         key = self._key(column)
         return self.problem(row, key, code, Severity.ERROR, fault.found, fault.expected)
 
+    def _names_total(self, cells: Sequence[Cell]) -> str:
+        """Give the word for a total that stands where a name is all that a row needs; empty where none does, or the book has it."""
+        if len(self._required) != 1 or (index := self._required[0][1].index) >= len(cells):
+            return ""
+        text = str(cells[index] or "").strip()
+        return text if is_total(text) and not self.knows(text) else ""
+
     def _is_total(self, cells: Sequence[Cell]) -> bool:
         """Tell whether a row with errors is a total: the word stands alone, and tag or date is not there."""
         if not any(type(cell) is str and is_total(cell) for cell in cells[:6]):
@@ -274,7 +277,7 @@ class RowReader:
 
         def lacks(column: Column, chosen: Field) -> bool:
             cell = cells[column.index] if column.index < len(cells) else None
-            by_word = chosen.form is not Form.TEXT or len(self._required) == 1
+            by_word = chosen.form is not Form.TEXT  # of a name that is all a row needs, see above
             return cell is None or not str(cell).strip() or (by_word and is_total(str(cell)))
 
         return any(lacks(column, column.field) for _, column in self._required if column.field is not None)
