@@ -137,7 +137,9 @@ def test_a_secret_address_of_the_calendar_works_until_it_is_ended(book: AuthBook
     address = secret_of(post(client, page, f"{page}/address", site="test-quay"))
     path = address.partition("localhost")[2]
     assert book.browser().get(path).status_code == 200
-    ends = re.search(rf'action="({page}/address/\d+/end)"', client.get(page).get_data(as_text=True))
+    shown = client.get(page).get_data(as_text=True)
+    assert "what is due at the whole site" in shown, "it is a person's address, and every machine's dates"
+    ends = re.search(rf'action="({page}/address/\d+/end)"', shown)
     assert ends
     post(client, page, ends[1])
     assert book.browser().get(path).status_code in {403, 404}

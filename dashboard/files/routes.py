@@ -1,4 +1,4 @@
-"""Addresses that give files: tables, and the calendar of one person."""
+"""Addresses that give files: tables, and the calendar of a site, under the secret address of one person."""
 
 from __future__ import annotations
 

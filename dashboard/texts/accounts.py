@@ -166,8 +166,8 @@ WORDS: Final[dict[str, str]] = {
     "accounts.token.end": "End it",
     "accounts.token.none": "None.",
     "accounts.addresses": "Secret addresses of the calendar",
-    "accounts.addresses.caption": "A calendar program reads what is due under it, without signing in.",
+    "accounts.addresses.caption": "A calendar program reads under it, without signing in, what is due at the whole site: tags, dates, the last limit ratios and the chances.",
     "accounts.address.make": "Make an address",
-    "accounts.address.made": "The address is shown this once; whoever knows it can read what is due:",
+    "accounts.address.made": "The address is shown this once; whoever knows it can read what is due at the whole site:",
     "accounts.made": "Made",
 }

@@ -15,6 +15,7 @@ from models.store import state
 from models.store.accounts import account, account_of
 from models.tables.state import CalendarAddressRow
 from models.values.roles import Permission
+from models.values.spelling import seen
 
 SECRET_BYTES = 32
 """Random bytes of an address: it cannot be guessed."""
@@ -94,7 +95,7 @@ def make_address(engine: sa.Engine, site_id: int, name: str, now: datetime) -> t
     ConflictError
         If an address of that name works already.
     """
-    plain = " ".join(name.split())
+    plain = seen(name)
     if not 1 <= len(plain) <= 120:
         raise InvalidValueError(
             "An address belongs to somebody.", remedy="Say to whom: driftbook calendar address NAME"
@@ -140,12 +141,14 @@ def end_addresses(engine: sa.Engine, site_id: int, name: str, now: datetime) -> 
     UnknownNameError
         If none of theirs works.
     """
-    plain = " ".join(name.split())
+    plain = seen(name)
     with state.changing(engine) as connection:
         owner = account_of(connection, plain)
         working = [one for one in read_addresses(connection, site_id) if one.ended is None]
         mine = [
-            one for one in working if one.person == plain or (owner is not None and one.account_id == owner.account_id)
+            one
+            for one in working
+            if seen(one.person) == plain or (owner is not None and one.account_id == owner.account_id)
         ]
         if not mine:
             named = ", ".join(f"'{one.person}'" for one in working) or "nobody"
