@@ -149,7 +149,7 @@ def _own(name: str, own: Sequence[str], entry: int | None = None) -> ConflictErr
     A name that is only nearly theirs is told as it stands, with what to do if it is somebody else's.
     """
     now = [one for one in own if same_person(one, name)]
-    other = None if not now or any(written_alike(one, name) for one in now) else seen(now[0])
+    other = None if not now or any(written_alike(seen(one), name) for one in now) else seen(now[0])
     if other is not None:
         nearly = Told("told.sign.alike", name=name, other=other)
         if entry is not None:

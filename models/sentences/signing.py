@@ -59,8 +59,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.sign.alike": "'{other}' recorded this job or did its work: the same name as {name}, or so near to it that nobody could tell two people by it.",
     "told.sign.version.alike": "'{other}' recorded entry {entry}, an earlier version of this job, or did the work by what it says: the same name as {name}, or so "
     "near to it that nobody could tell two people by it.",
-    "told.sign.alike.remedy": "Let somebody else sign. If '{other}' is another person, each needs a name that tells them apart, such as '{other} (turbines)': put it right in "
-    "the jobs by an amendment, and in the account, before the next one is signed.",
+    "told.sign.alike.remedy": "Let somebody else sign this one. If '{other}' is another person, give each a name that tells them apart from now on, such as '{other} (turbines)', in "
+    "jobs and in the account; what was recorded before keeps the name that it has.",
     "told.sign.twice": "{name} has signed entry {entry} as '{meaning}' already.",
     "told.sign.unsealed": "Entry {entry} has no statement yet, so a signature cannot be bound to it.",
     "told.sign.unsealed.remedy": "Type: driftbook upgrade",
