@@ -20,6 +20,7 @@ from dashboard.views.due_page_view import RISKS
 from dashboard.views.effects_view import effects_for
 from dashboard.views.finder_view import match
 from dashboard.views.groups_view import groups_of
+from dashboard.views.left_over_view import left_over_for
 from dashboard.views.offender_filters import areas_of
 from dashboard.views.offenders_view import ranked_for
 from dashboard.views.people_view import held_for, job_days, next_with_another_for
@@ -45,6 +46,7 @@ def derive(history: History, study: Study) -> dict[object, object]:
         "groups": keep(history, "groups", lambda: groups_of(history, study)),
         "job days": job_days(history),
         "next with another": next_with_another_for(history),
+        "left over": left_over_for(history),
     }
     for who in ("instrument", "person"):
         found["effects", who] = effects_for(history, runs, who)

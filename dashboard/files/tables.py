@@ -17,6 +17,7 @@ from dashboard.files.tables_book import (
     late_jobs,
     limit_sets,
     people,
+    people_left,
     what_if,
 )
 from dashboard.files.tables_fleet import due, due_loads, forecast_held, groups, machines, no_forecast, offenders
@@ -58,6 +59,7 @@ TABLES: dict[str, Make] = {
     "no-forecast": no_forecast,
     "entries": entries,
     "people": people,
+    "people-left": people_left,
     "instruments": instruments,
     "late-jobs": late_jobs,
     "instrument-jobs": instrument_jobs,

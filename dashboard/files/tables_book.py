@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import isfinite
 from typing import Literal
 
 from dashboard.asked import named, read_asked, read_days, read_factors, read_number, read_years
-from dashboard.files.around import SHARE, Around, of, shown_exactly
+from dashboard.files.around import SHARE, Around, of, share_columns, shown_exactly
 from dashboard.files.table_out import ColumnOut, Form, TableOut
 from dashboard.files.tables_month import EVERY
 from dashboard.place import shortened
 from dashboard.strict import refuse
-from dashboard.views import effects_view
+from dashboard.views import effects_view, left_over_view
 from dashboard.views.book_view import source_of
 from dashboard.views.effects_view import EffectLine, component_name, effects_for
+from dashboard.views.left_over_view import left_over_for
 from dashboard.views.limit_rows import QUANTITY
 from dashboard.views.limits_desk_view import TurnLine, in_force_of, set_lines, trial_set
 from dashboard.views.limits_desk_view import build as build_limits
@@ -101,6 +103,20 @@ def people(around: Around) -> TableOut:
         of("last", Form.DAY, lines, lambda line: line.last),
     ]
     return around.table("people", columns, say("files.window.all"))
+
+
+def people_left(around: Around) -> TableOut:
+    """Give what each person left over limit, and what was to be expected."""
+    history = around.seen.history
+    lines = left_over_view.build(left_over_for(history), history.people).lines
+    columns = [
+        of("person", Form.TEXT, lines, lambda line: line.name),
+        *share_columns("left", [line.share for line in lines]),
+        of("left_expected", Form.NUMBER, lines, lambda line: line.expected, "", 2),
+        of("q", Form.NUMBER, lines, lambda line: line.q, SHARE, 4),
+        of("differs", Form.YES, lines, lambda line: line.more if isfinite(line.expected) else None),
+    ]
+    return around.table("people-left", columns, say("files.window.all"), "files.sure.left")
 
 
 def instruments(around: Around) -> TableOut:

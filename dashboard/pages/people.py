@@ -1,8 +1,8 @@
 """People and instruments: the reliability engineer, and the auditor who asks what an instrument is worth.
 
 Decides from it which instrument goes to calibration, which jobs rest on one
-whose calibration had run out or that was found off, and whether one reads
-differently from the others.  It ranks nobody.
+whose calibration had run out or that was found off, whether one reads
+differently from the others, and whose work to ask about.  It ranks nobody.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from dashboard.components import elements as html
 from dashboard.components.asking import ask_choice, ask_form, ask_text
 from dashboard.components.links import machine
 from dashboard.components.people_effects import effects_part, repeat_part
+from dashboard.components.people_left import left_part
 from dashboard.components.pieces import (
     Child,
     blank,
@@ -33,10 +34,11 @@ from dashboard.fetch import Scene
 from dashboard.kept import keep
 from dashboard.opening import attach_fill, begin, import_way, skeleton
 from dashboard.place import Place, shortened
-from dashboard.views import effects_view
+from dashboard.views import effects_view, left_over_view
 from dashboard.views.effects_view import (
     effects_for,
 )
+from dashboard.views.left_over_view import left_over_for
 from dashboard.views.people_view import ALL, MOST, SOON_DAYS, InstrumentLine, JobRow, PeopleView, build
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, judged
@@ -112,6 +114,7 @@ def body(view: PeopleView, seen: Scene, scheme: str, said: Sequence[str]) -> lis
         effects_part(of_instruments, seen, scheme, people=False),
         _people(view, seen.place),
         effects_part(of_people, seen, scheme, people=True),
+        left_part(left_over_view.build(left_over_for(history), history.people), seen.place),
         repeat_part(
             effects_view.repeat_view(_repeatability(history, runs), display),
             take("repeatability", seen.place),

@@ -74,6 +74,7 @@ WORDS: Final[dict[str, str]] = {
     "files.title.asset-runs": "Every run of {tag}",
     "files.title.entries": "Entries of the book",
     "files.title.people": "People",
+    "files.title.people-left": "What people left over limit",
     "files.title.instruments": "Instruments",
     "files.title.late-jobs": "Jobs done with a calibration that had run out",
     "files.title.instrument-jobs": "Jobs that rest on {serial}",
@@ -101,6 +102,7 @@ WORDS: Final[dict[str, str]] = {
     "files.sure.jobs": "As recorded; the verdict compares unrounded numbers under the limits of the day of the job.",
     "files.sure.runs": "Differences of two readings, each with its own uncertainty; one run is little evidence.",
     "files.sure.effects": "Intervals are of 90 % and every name is compared with all others; a difference may have other causes than the person or the instrument.",
+    "files.sure.left": "Shares carry their 95 % Wilson interval. A hint and no judgement of a person: who is sent to the worst machines leaves more over.",
     "files.sure.what_if": "A recount of stored readings under the other set; nothing is estimated and nothing in the book changes.",
     # The calendar
     "calendar.name": "Re-checks, {site}",

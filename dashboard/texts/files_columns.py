@@ -292,6 +292,8 @@ WORDS: Final[dict[str, str]] = {
     "files.meaning.late_days": "Days from the end of the calibration to the job.",
     "files.column.measured_again": "measured again with another",
     "files.meaning.measured_again": "Day of the next job of the machine with another instrument; blank where there is none.",
+    "files.column.left_expected": "left over, expected",
+    "files.meaning.left_expected": "Jobs that would be left over by what others left on the same machines and in their speed classes.",
     "files.column.effect_of": "instrument or person",
     "files.meaning.effect_of": "Whose difference it is.",
     "files.column.component": "component",

@@ -94,7 +94,7 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.title": "Do instruments read alike?",
     "people.effects.people_title": "Do people read alike?",
     "people.effects.alike": "No instrument reads differently from the others beyond what chance explains ({n} compared).",
-    "people.effects.people_alike": "What each of {n} reads lies within what chance explains; there is no sign of a difference between people.",
+    "people.effects.people_alike": "What each of {n} reads lies within what chance explains; there is no sign of a difference between people in their readings. That says nothing of what they left: see below.",
     "people.effects.differs": "{name} reads the {component} {size} {way} than the others (90\u202f% interval {low} to {high}), more than chance explains.",
     "people.effects.high": "higher",
     "people.effects.low": "lower",
@@ -114,6 +114,22 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.cell": "{value} ({low} to {high})",
     "people.effects.few": "too few",
     "people.effects.missing": "Fewer than {fewest} runs, so nothing is said: {names}.",
+    # What people left over limit
+    "people.left.title": "What did people leave over limit?",
+    "people.left.more": "{name} left {over} of {n} over limit, where {expected} would be expected from what others left on these machines and in their speed classes: more than chance explains.",
+    "people.left.hint": "That is a hint, not a judgement of a person: who is sent to the worst machines, or is called away sooner, leaves more over. Ask what these jobs had in common.",
+    "people.left.alike": "What each of {n} left over limit lies within what chance explains, beside what others left on these machines and in their speed classes.",
+    "people.left.none": "What people left over limit cannot be compared: that takes at least two with {fewest} jobs each that have an as-left of their own.",
+    "people.left.note": "Counted are jobs with an as-left of their own, not looks that moved nothing, by the person named first. This is about how machines were left, not about what people read.",
+    "people.left.caption": "Jobs that each person left over limit, and how many were to be expected; alphabetical, no ranking",
+    "people.left.column.share": "Left over limit",
+    "people.left.column.expected": "Expected [jobs]",
+    "people.left.column.said": "Beside others",
+    "people.left.share": "{over} of {n}: {share} ({between})",
+    "people.left.differs": "more than chance explains",
+    "people.left.chance": "chance explains it",
+    "people.left.less": "less than 0.1",
+    "people.left.missing": "Fewer than {fewest} jobs of theirs, or of others, so nothing is said: {names}.",
     # People
     "people.people.title": "People",
     "people.people.intro": "Who has aligned here, in alphabetical order. This is no league table: machines differ, and so do the jobs that each is given.",
@@ -145,5 +161,9 @@ WORDS: Final[dict[str, str]] = {
     "different ones gives each an effect against the median of all. It stands as measured, with its own 90\u202f% interval, which allows for the error of the median; it is not drawn towards the "
     "others (driftbook study shows that as well): with few names nobody knows how much they differ, and one that is off would be drawn too far. ‘More than chance explains’: allowing for all names and components, at most one such statement in ten is false. "
     "A run counts for both of its ends. At least ten are needed.",
+    "about.left": "All jobs in the book that stand and have a judged as-left which is not the as-found over again; shares with their 95\u202f% Wilson interval. Expected: for each job the share that others left "
+    "over on that machine, drawn to that of others in its speed class by as much as machines are alike. The chance of so many or more (beta-binomial, what is not known of those shares included) is adjusted for all "
+    "people (Benjamini and Hochberg 1995); at most one such statement in ten is false where people are sent to machines alike. Who stands out is no measure for the others, and nobody is said to leave less over. "
+    "At least ten jobs of theirs and of others are needed.",
     "about.repeat": "√(sum of squares within repeats ÷ their degrees of freedom), with the interval of the chi-square distribution (NIST/SEMATECH e-Handbook). Repeats are readings that should have been equal.",
 }  # fmt: skip
