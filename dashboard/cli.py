@@ -127,7 +127,8 @@ def _add_init(verbs: _Verbs) -> None:
         "init",
         "make a new book, or add a site to one",
         '  driftbook init --site "North Quay" --zone Europe/Lisbon\n'
-        '  driftbook init --site "Mill 2" --zone America/Halifax --units mil --temperature F --book plant.db',
+        '  driftbook init --site "Mill 2" --zone America/Halifax --units mil --temperature F --book plant.db\n'
+        '  driftbook init --site "North Quay" --zone Europe/Lisbon --limits rule-2015.toml --from 2015-03-01',
     )
     _book(parser)
     parser.add_argument("--site", required=True, metavar="NAME", help="name of the site")
@@ -144,6 +145,7 @@ def _add_init(verbs: _Verbs) -> None:
         metavar="FILE",
         help="limit set to adopt (TOML; default: the starter set, to be replaced by your own)",
     )
+    parser.add_argument("--from", dest="since", metavar="DATE", help="first day on which it is in force; else today")
     _by(parser)
 
 

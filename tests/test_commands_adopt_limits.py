@@ -66,7 +66,7 @@ def test_a_set_that_begins_before_the_last_one_or_says_the_same_is_refused(
     adopt_limits(engine, site, OURS, now=NOW)
     before = contents(engine)
     for given, says in (
-        (replace(OURS, name="older", adopted_on=DAY - timedelta(days=1)), "cannot begin before it"),
+        (replace(OURS, name="older", adopted_on=date(2024, 1, 1)), "3 stand in the book with their verdict"),
         (OURS, "says the same already"),
     ):
         with pytest.raises(InvalidValueError, match=says):
@@ -85,9 +85,62 @@ def test_the_command_adopts_a_file_and_lists_what_is_in_force(
     assert "from 2099-01-01 on by 'ours', version 1" in " ".join(capsys.readouterr().out.split())
     assert main(["limits", *book]) == 0
     assert "from 2099-01-01: 'ours', version 1, adopted by Ana Wick" in " ".join(capsys.readouterr().out.split())
-    for wrong in (["--from", "soon"], ["--from", "2000-01-01"]):
-        assert main(["limits", str(path), *wrong, *book]) != 0
+    assert main(["limits", str(path), "--from", "soon", *book]) != 0
     assert main(["limits", "--from", "2099-01-01", *book]) != 0
+
+
+def test_limits_that_a_plant_had_earlier_judge_the_jobs_of_their_days(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    """The book begins with the starter set of today; three sets of earlier years are adopted, the oldest last."""
+    earlier = {
+        day: replace(OURS, name=f"rule {day.year}", adopted_on=day, rows=(LimitRow(Judged.OFFSET, value=value),))
+        for day, value in ((date(2024, 6, 1), 0.3), (date(2025, 3, 4), 0.2), (date(2015, 1, 1), 0.4))
+    }
+    for one in earlier.values():
+        assert adopt_limits(engine, site, one, now=NOW).version == 1
+    with pytest.raises(InvalidValueError, match="'rule 2024', version 1, says the same already"):
+        adopt_limits(engine, site, replace(earlier[date(2024, 6, 1)], adopted_on=date(2024, 7, 1)), now=NOW)
+    seed(engine, site, tmp_path)  # jobs of 2024-03-04, 2025-03-04 09:30 and 2025-05-04
+    reader = Reader(engine)
+    sets = [one.limit_set.name for one in reader.limit_sets(site.site_id)]
+    assert sets == ["rule 2015", "rule 2024", "rule 2025", "starter"]
+    story = reader.story(site.site_id, "P-1")
+    assert story is not None
+    judged = {one.job.performed_at.year: (one.limit_set, one.limits.offset_mm) for one in story.jobs}
+    assert judged == {2024: ("rule 2015, version 1", 0.4), 2025: ("rule 2025, version 1", 0.2)}
+    assert judged_by_today(reader, site) == "starter"
+    # Between two sets as long as nothing was judged there; a time with a job keeps the set that judged it.
+    adopt_limits(engine, site, replace(OURS, name="rule 2024b", adopted_on=date(2024, 9, 1)), now=NOW)
+    with pytest.raises(InvalidValueError, match="from 2025-05-04 up to that day, of which 1 stand in the book") as told:
+        adopt_limits(engine, site, replace(OURS, name="late", adopted_on=date(2025, 5, 4)), now=NOW)
+    assert "make a new book with driftbook init" in told.value.remedy
+    with engine.connect() as connection:
+        assert verify_book(connection).faults() == 0
+
+
+def judged_by_today(reader: Reader, site: Site) -> str:
+    held = reader.limit_set(site.site_id)
+    assert held is not None
+    return held.name
+
+
+def test_a_book_begins_with_the_limits_of_then(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path, later = tmp_path / "ours.toml", tmp_path / "later.toml"
+    path.write_text(FILE)
+    later.write_text(FILE.replace("ours", "later").replace("0.1", "0.05"))
+    book = ["--book", str(tmp_path / "b.db")]
+    begin = ["init", "--site", "Quay", "--zone", "Europe/Lisbon", "--limits", str(path), *book]
+    assert main([*begin, "--from", "in spring"]) != 0
+    assert main([*begin, "--from", "2015-03-01"]) == 0
+    for day, says in (
+        ("2023-01-01", "judges jobs from 2023-01-01 on by 'later', version 1"),
+        ("2019-01-01", "judges jobs from 2019-01-01 to 2022-12-31 by 'later', version 2"),
+        ("2010-01-01", "judges jobs up to 2015-02-28 (those from before 2010-01-01 as well, for it is the first set)"),
+    ):
+        capsys.readouterr()
+        assert main(["limits", str(later), "--from", day, *book]) == 0
+        assert says in " ".join(capsys.readouterr().out.split())
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.console.limits import day_of
 from dashboard.writing import counted
 from models.commands.init_book import init_book
 from models.commands.seal_book import seal_book
@@ -27,10 +28,10 @@ from models.values.limits import LimitSet
 from models.values.story import Site
 
 
-def starter_limits(by: str, zone: str = "UTC") -> LimitSet:
-    """Read the starter limit set that ships with the tool, adopted today, on the day of a zone."""
+def starter_limits(by: str, zone: str = "UTC", since: date | None = None) -> LimitSet:
+    """Read the starter limit set that ships with the tool, adopted from a day on; today, on the day of a zone, without one."""
     with as_file(files("seed_data") / "starter_limits.toml") as path:
-        return read_limit_set(path, adopted_by=by, adopted_on=_today(zone))
+        return read_limit_set(path, adopted_by=by, adopted_on=since or _today(zone))
 
 
 def _today(zone: str) -> date:
@@ -42,10 +43,11 @@ def _today(zone: str) -> date:
 def run_init(given: argparse.Namespace) -> int:
     """Make a book or add a site."""
     settings, by = settings_of(given), who(given)
+    since = day_of(given.since) if given.since else _today(given.zone)
     limit_set = (
-        read_limit_set(Path(given.limits), adopted_by=by, adopted_on=_today(given.zone))
+        read_limit_set(Path(given.limits), adopted_by=by, adopted_on=since)
         if given.limits
-        else starter_limits(by, given.zone)
+        else starter_limits(by, given.zone, since)
     )
     display = Display(given.units, f"°{given.temperature}")
     site = init_book(

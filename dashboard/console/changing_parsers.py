@@ -52,7 +52,9 @@ def add_changing(
         "show the limit sets that a site has adopted, or adopt one for its jobs from a day on",
         "  driftbook limits\n"
         "  driftbook limits our-standard.toml --from 2027-01-01\n"
-        "The form of the file is that of seed_data/starter_limits.toml. Jobs that are in the book keep their verdicts.",
+        "The form of the file is that of seed_data/starter_limits.toml. Jobs that are in the book keep their verdicts.\n"
+        "Limits that the plant had earlier are adopted before the jobs of their time are imported:\n"
+        "  driftbook limits rule-2015.toml --from 2015-03-01",
     )
     limits.add_argument("file", nargs="?", metavar="FILE", help="limit set to adopt, as a small TOML file")
     limits.add_argument(

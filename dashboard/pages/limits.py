@@ -165,6 +165,7 @@ def _sets(view: LimitsDeskView, seen: Scene) -> html.Section:
         html.Div(table(say("limits.sets.caption"), columns, rows, marked=marked), className="wordy-6"),
         take("limit-sets", place),
         html.P([say("limits.adopt"), " ", html.Code(say("limits.adopt.command"))], className="soft"),
+        html.P(say("limits.adopt.earlier"), className="soft"),
         *more,
     )
 

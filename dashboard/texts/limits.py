@@ -61,6 +61,8 @@ WORDS: Final[dict[str, str]] = {
     "limits.sentence.first": "In force: ‘{name}’, version {version}, adopted by {by} on {on}. Jobs done before that day are judged by it too, for it is the first. "
     "The book holds {n}.",
     "limits.adopt": "Another set, or a further version of one, is adopted for jobs from a day on; verdicts in the book stay as they are:",
+    "limits.adopt.earlier": "Limits that the plant had earlier are adopted the same way, from their own day on, in any order, as long as no job of their time is in the book; "
+    "jobs that are imported afterwards are judged by the set of their day.",
     "limits.adopt.command": "driftbook limits FILE --from DATE",
     "limits.sets.title": "Sets and versions",
     "limits.sets.caption": "Every version of every limit set that this site has adopted, the latest first",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 
 import sqlalchemy as sa
@@ -289,6 +289,27 @@ def in_force(sets: tuple[AdoptedSet, ...], day: date) -> AdoptedSet | None:
     """
     chosen = [adopted for adopted in sets if adopted.limit_set.adopted_on <= day]
     return chosen[-1] if chosen else next(iter(sets), None)
+
+
+def judged_between(connection: sa.Connection, site_id: int, since: datetime | None, before: datetime) -> int:
+    """Count the versions of jobs of a time that a limit set has judged.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The book. [unitless]
+    site_id : int
+        The site. [unitless]
+    since, before : datetime or None, datetime
+        Half-open time in which they were done; from the beginning where ``None``. [aware moments]
+    """
+    job = JobRow
+    asked = sa.select(sa.func.count()).where(
+        job.site_id == site_id, job.limit_entry.is_not(None), job.performed_at < before
+    )
+    if since is not None:
+        asked = asked.where(job.performed_at >= since)
+    return int(connection.execute(asked).scalar_one())
 
 
 def taken_refs(connection: sa.Connection, site_id: int, refs: Iterable[str]) -> dict[str, set[bytes]]:
