@@ -20,7 +20,7 @@ def test_points_and_limits_are_the_views(scheme: str) -> None:
     np.testing.assert_allclose(outer.y, made.outer_high * 100)
     beyond = next(one for one in figure.data if one.name.startswith("beyond"))
     assert (beyond.marker.symbol, list(beyond.text)) == ("diamond", ["<b>P-50</b>"])
-    inside = next(one for one in figure.data if one.name.startswith("chance explains it"))
+    inside = next(one for one in figure.data if one.name.startswith("within the 99.8"))
     assert inside.marker.symbol == "circle"
     assert sorted(inside.text) == ["40", "5", "5"]
     assert "40 machines" in " ".join(inside.customdata)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from dashboard.views.funnel_view import NAMED, OUTER, funnel_of
+from dashboard.views.funnel_view import INNER, NAMED, OUTER, funnel_of
 
 
 def tags(n: int) -> Any:
@@ -47,6 +47,9 @@ def test_a_machine_is_beyond_exactly_where_the_binomial_tail_says_so(drawn: Any)
         assert point.beyond == (1 if above < OUTER else -1 if below < OUTER else 0)
         limit = made.outer_high[point.looks - 1]
         assert (point.beyond == 1) == (point.share > limit)
+        if min(abs(above - INNER), abs(below - INNER)) > 1e-9:
+            places = ("above", "below") if point.beyond else ("between",) if min(above, below) < INNER else ("within",)
+            assert made.place(point) in places
     assert sum(point.machines for point in made.points) == made.machines == sum(n > 0 for n in looks)
 
 

@@ -15,7 +15,7 @@ from statsmodels.genmod.generalized_linear_model import GLM
 from models.history import return_rates as return_rates_module
 from models.history.priors import Prior, fit_gamma, posterior_rate
 from models.history.return_prior import GRID, MOST_ALIKE, nodes_of
-from models.history.return_rates import _log_likelihood, _posterior, return_rates
+from models.history.return_rates import _log_likelihood, _posterior, rates_alone, return_rates
 
 
 def fleet(seed: int, assets: int, length: float = 0.75) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -197,3 +197,19 @@ def test_a_rate_that_all_have_in_common_ends_at_the_narrowest_prior_and_on_the_c
     got = return_rates(asset, years, returned, np.zeros(3000, int)).rate_priors[0]
     assert (got.a, got.how) == (MOST_ALIKE, "moments")
     assert got.a / got.b == pytest.approx(-np.log(1.0 - 1.0 / 9.0) / 0.8, rel=0.02)
+
+
+def test_the_rate_of_an_asset_alone_has_the_largest_likelihood() -> None:
+    """Looks of one length have a closed form, −log(1 − returns ⁄ looks) ⁄ t; others are held against a fine grid."""
+    years = np.array([0.5, 0.5, 0.5, 0.5, 1.0, 2.0, 0.3, 1.0, 1.0, 2.0])
+    asset = np.array([0, 0, 0, 0, 1, 1, 1, 2, 3, 3])
+    returned = np.array([True, False, False, True, True, False, True, True, False, False])
+    got = rates_alone(asset, years, returned, 5)
+    assert got[0] == pytest.approx(-np.log(0.5) / 0.5, rel=1e-9)
+    grid = np.linspace(0.01, 5.0, 200_001)
+    likelihood = np.log(-np.expm1(-grid)) + np.log(-np.expm1(-0.3 * grid)) - 2.0 * grid
+    assert got[1] == pytest.approx(grid[np.argmax(likelihood)], abs=5e-5)
+    assert got[2] == np.inf
+    assert got[3] == 0.0
+    assert np.isnan(got[4])
+    assert got[1] > 2 / 3.3, "above returns ÷ time"

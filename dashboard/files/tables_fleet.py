@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 from dashboard.fetch import recheck_for
 from dashboard.files.around import DAYS, PER_YEAR, RPM, SHARE, Around, of, verdict
 from dashboard.files.table_out import ColumnOut, Form, TableOut, column
@@ -82,6 +84,7 @@ def offenders(around: Around) -> TableOut:
         of("returns", Form.COUNT, lines, lambda line: line.returns),
         of("years", Form.NUMBER, lines, lambda line: line.years, "year", 2),
         of("seen_rate", Form.NUMBER, lines, lambda line: line.seen, PER_YEAR, 2),
+        of("rate_alone", Form.NUMBER, lines, lambda line: line.alone if isfinite(line.alone) else None, PER_YEAR, 2),
         of("rate", Form.NUMBER, lines, lambda line: line.rate, PER_YEAR, 2),
         of("rate_low", Form.NUMBER, lines, lambda line: line.low, PER_YEAR, 2),
         of("rate_high", Form.NUMBER, lines, lambda line: line.high, PER_YEAR, 2),

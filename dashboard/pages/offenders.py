@@ -6,6 +6,8 @@ limit often enough that chance is a poor explanation.
 
 from __future__ import annotations
 
+from math import isfinite
+
 import dash
 
 from dashboard.components import elements as html
@@ -63,6 +65,15 @@ READS = (
     "component.short.angle_h",
 )
 """Keys of the components, in the order of the engine."""
+
+
+_PLACES = {
+    "above": "offenders.funnel.above_word",
+    "between": "offenders.funnel.between",
+    "within": "offenders.funnel.within",
+    "below": "offenders.funnel.below_word",
+}
+"""Keys of where a point of the picture lies."""
 
 
 class Ids:
@@ -189,15 +200,14 @@ def _picture(view: OffendersView, place: Place, scheme: str) -> html.Section:
         Column(say("column.returns")),
         Column(say("column.share"), number=True),
         Column(say("offenders.column.machines"), number=True),
-        Column(say("offenders.column.chance")),
+        Column(say("offenders.column.limits")),
     ]
-    words = {1: "offenders.funnel.above_word", 0: "offenders.funnel.inside", -1: "offenders.funnel.below_word"}
     rows = [
         [
             say("key.of", count=count(point.returns), n=count(point.looks)),
             percent(point.share),
             count(point.machines),
-            say(words[point.beyond]),
+            say(_PLACES[funnel.place(point)]),
         ]
         for point in sorted(funnel.points, key=lambda point: (-point.beyond, -point.looks, -point.returns))
     ]
@@ -306,6 +316,12 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     return section(say("offenders.ranking.title"), *parts, about=say("about.offenders"))
 
 
+def _alone(line: OffenderLine) -> str:
+    if not isfinite(line.alone):
+        return say("offenders.alone.every")
+    return say("offenders.alone", rate=_rate(line.alone))
+
+
 def _returns(line: OffenderLine) -> Child:
     own, before, today, below = (
         say("key.of", count=count(line.returns), n=count(line.looks)),
@@ -333,7 +349,7 @@ def _line(line: OffenderLine, seen: Scene) -> list[Child]:
         [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
         _returns(line),
         say("offenders.seen", rate=_rate(line.seen), years=f"{line.years:.1f}"),
-        _rate(line.rate),
+        two_lines(_rate(line.rate), _alone(line)),
         say("write.interval", low=_rate(line.low), high=_rate(line.high)),
         html.Strong(_rate(line.bound)),
         judged(line.worst_ratio),

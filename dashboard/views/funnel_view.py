@@ -57,6 +57,16 @@ class Funnel:
     machines: int
     by_chance: float
 
+    def place(self, point: Point) -> str:
+        """Tell where a point lies: ``'above'`` or ``'below'`` the outer limits, ``'between'`` them and the inner ones, or ``'within'``."""
+        if point.beyond:
+            return "above" if point.beyond > 0 else "below"
+        row = point.looks - 1
+        if row >= len(self.inner_high):
+            return "within"
+        # A limit that no count can reach is not a number, and nothing lies beyond it.
+        return "between" if point.share > self.inner_high[row] or point.share < self.inner_low[row] else "within"
+
 
 def funnel_of(looks: IntArray, returns: IntArray, tags: TextArray) -> Funnel | None:
     """Put machines into a picture of chance; ``None`` where nobody looked, or all looks went the same way.

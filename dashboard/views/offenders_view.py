@@ -18,12 +18,12 @@ from dashboard.views.offenders_limits_view import ByToday, by_today
 from dashboard.views.suggests_view import Suggestion, suggestions
 from dashboard.words import say
 from dashboard.writing import count, counted, percent
-from models.history.columns import History, IntArray
+from models.history.columns import FloatArray, History, IntArray
 from models.history.engine import Study
 from models.history.looks import Looks, counts_of, looks_of
 from models.history.material import service_of
 from models.history.months import add_months, local_days, midnights_us
-from models.history.return_rates import ReturnPriors, ReturnRates, return_rates
+from models.history.return_rates import ReturnPriors, ReturnRates, rates_alone, return_rates
 from models.history.returns import ReturnCounts
 from models.history.runs import Runs
 from models.values.entry import AdoptedLimits
@@ -47,7 +47,8 @@ class OffenderLine:
     """One machine that came back.
 
     ``years`` is the time in service over which it was looked at and ``seen`` the returns
-    in a year of it, as they were seen.  ``rate`` with the 90 % interval ``low`` to ``high``
+    in a year of it, as they were seen.  ``alone`` is the rate that fits its own looks best,
+    infinite where every look shows a return.  ``rate`` with the 90 % interval ``low`` to ``high``
     is drawn towards its class; ``bound`` is its one-sided lower 90 % bound, by which the
     ranking goes [1/year].
     """
@@ -61,6 +62,7 @@ class OffenderLine:
     returns: int
     years: float
     seen: float
+    alone: float
     rate: float
     bound: float
     low: float
@@ -176,7 +178,14 @@ def build(
         filters=filters,
         options=options_of(history),
         lines=_lines(
-            history, counts, rates, ranking[:most], study, _before(history, runs, earlier, ranking[:most]), again
+            history,
+            counts,
+            rates,
+            ranking[:most],
+            study,
+            _before(history, runs, earlier, ranking[:most]),
+            again,
+            _alone(history, runs, ranking[:most], asked),
         ),
         funnel=funnel_of(counts.looks, counts.returns, assets.tag),
         limits=limits_note(limit_set),
@@ -281,6 +290,17 @@ def _before(history: History, runs: Runs, earlier: ReturnCounts, rows: IntArray)
     return dict(zip(some.tolist(), before_of(history, runs, earlier, some), strict=True))
 
 
+def _alone(history: History, runs: Runs, shown: IntArray, asked: tuple[int | None, int | None, Filters]) -> FloatArray:
+    """Give the rates of the machines that are shown, each from its own looks alone."""
+    looks = looks_for(history, runs)
+    place = np.full(len(history.assets), -1, dtype=np.int64)
+    place[shown] = np.arange(len(shown))
+    rows = keep_looks(history, looks, *asked)
+    rows = rows[place[looks.asset[rows]] >= 0]
+    _, years, _ = service_of(runs, looks.run[rows], len(history.assets))
+    return rates_alone(place[looks.asset[rows]], years, looks.returned[rows], len(shown))
+
+
 def _since(today: date, window: int | None) -> date | None:
     if window is None:
         return None
@@ -316,6 +336,7 @@ def _lines(
     study: Study | None,
     before: Mapping[int, Before],
     today: ByToday | None,
+    alone: FloatArray,
 ) -> tuple[OffenderLine, ...]:
     assets = history.assets
     first = local_days(counts.first_us[rows], history.zone).astype("datetime64[D]").astype(object)
@@ -332,6 +353,7 @@ def _lines(
             returns=int(counts.returns[asset]),
             years=float(years[asset]),
             seen=float(counts.returns[asset] / years[asset]) if years[asset] > 0.0 else float("nan"),
+            alone=float(alone[place]),
             rate=float(rates.rate.mean[asset]),
             bound=float(rates.rate.bound[asset]),
             low=float(rates.rate.low[asset]),

@@ -24,6 +24,12 @@ MANY = 4 * NODES
 
 LOOKS_AT_ONCE = 20_000
 
+SHORTEST_YEARS = 1.0 / 365.25
+"""A look of no length that shows a return says only that the rate is large; a day is the least that is believed. [year]"""
+
+HALVINGS = 40
+"""Halvings of the whole grid in its logarithm: eleven digits."""
+
 UNKNOWN_PRIOR = Prior(float("nan"), float("nan"), 0, "none")
 
 
@@ -151,6 +157,45 @@ def return_rates(
     return result if anybody else _nothing(result)
 
 
+def rates_alone(asset: IntArray, years: FloatArray, returned: BoolArray, assets: int) -> FloatArray:
+    """Give the rate that fits the looks of each asset best, drawn towards nothing.
+
+    Parameters
+    ----------
+    asset : (n,) int array
+        Asset of each look. [unitless]
+    years : (n,) float array
+        Its length in service. [year]
+    returned : (n,) bool array
+        Whether it ended over limit. [unitless]
+    assets : int
+        Number of assets. [unitless]
+
+    Returns
+    -------
+    (assets,) float array
+        Rate of the largest likelihood; 0 without a return, infinite where every look shows one, NaN without a look. [1/year]
+
+    Notes
+    -----
+    It lies above returns ÷ time: a return has happened some time before the look that shows it, and a second one in the
+    same look is not seen.  The slope Σ t ⁄ (exp(λ t) − 1) over returns less the time of the other looks falls with λ, so
+    that halving finds its zero.
+    """
+    length = np.maximum(years[returned], SHORTEST_YEARS)
+    came = asset[returned]
+    quiet = np.bincount(asset[~returned], years[~returned], assets)
+    low, high = np.full(assets, np.log(GRID[0])), np.full(assets, np.log(GRID[-1]))
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        with np.errstate(over="ignore"):
+            slope = np.bincount(came, length / np.expm1(np.exp(middle[came]) * length), assets) - quiet
+        low, high = np.where(slope > 0.0, middle, low), np.where(slope > 0.0, high, middle)
+    looks, returns = np.bincount(asset, minlength=assets), np.bincount(came, minlength=assets)
+    found = np.where(returns == 0, 0.0, np.where(returns == looks, np.inf, np.exp(0.5 * (low + high))))
+    return np.asarray(np.where(looks > 0, found, np.nan), dtype=np.float64)
+
+
 @dataclass(frozen=True, slots=True)
 class _Tally:
     """What priors are fitted to: counts and years of each asset, and the likelihood in ``place`` of some of them."""
@@ -202,8 +247,7 @@ def _log_likelihood(asset: IntArray, years: FloatArray, returned: BoolArray, ass
     rows = np.flatnonzero(returned)
     for begin in range(0, len(rows), LOOKS_AT_ONCE):
         part = rows[begin : begin + LOOKS_AT_ONCE]
-        # A look of no length that shows a return says only that λ is large; a day is the least that is believed.
-        length = np.maximum(years[part], 1.0 / 365.25)
+        length = np.maximum(years[part], SHORTEST_YEARS)
         seen = np.log(-np.expm1(-length[:, None] * GRID))
         # Asset by asset, each in its own order: adding one look at a time to a row costs five times as much.
         order = np.argsort(asset[part], kind="stable")
