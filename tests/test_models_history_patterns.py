@@ -18,7 +18,7 @@ from models.history.patterns import (
     SOFT_FOOT,
     THERMAL_TARGET,
     _soft_foot,
-)  # fmt: skip
+)
 from models.maths.soft_foot import largest_excess
 from tests.fleet import Plan, Truth, make_fleet
 

@@ -10,7 +10,15 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import betabinom, nbinom
 
-from models.history.priors import beta_moments, fit_beta, fit_gamma, posterior_rate, posterior_share
+from models.history.priors import (
+    Prior,
+    beta_moments,
+    fit_beta,
+    fit_gamma,
+    posterior_rate,
+    posterior_share,
+    shares_after,
+)
 
 PUBLISHED = Path(__file__).parent / "published"
 DATA = json.loads((PUBLISHED / "proportions_fdr_eb.json").read_text(encoding="utf-8"))
@@ -86,6 +94,34 @@ def test_edges_give_finite_figures_without_a_warning(x: list[int]) -> None:
     assert np.isfinite([rate.a, rate.b]).all()
     assert fit_beta(np.zeros(2, int), np.zeros(2, int)).n == 0
     assert fit_gamma(np.zeros(2, int), np.zeros(2)).how == "none"
+
+
+@pytest.mark.parametrize(("x", "a", "b"), [(0, 0.5, 36.5), (3, 36.5, 0.5)])
+def test_shares_that_are_all_none_or_all_have_no_maximum_and_leave_room(x: int, a: float, b: float) -> None:
+    """None of 36: shares up to 0.080 are left at 95 % (binomial); likelihood alone said 0 to seven digits."""
+    prior = fit_beta(np.full(12, x), np.full(12, 3))
+    assert (prior.a, prior.b, prior.how) == (a, b, "moments")
+    assert sum(share for *_, share in prior.nodes) == pytest.approx(1.0)
+    share = shares_after(np.array([x]), np.array([3]), [prior], np.zeros(1, int))
+    far = share.high[0] if x == 0 else 1.0 - share.low[0]
+    assert 0.9 < far / (1.0 - 0.05 ** (1.0 / 36.0)) < 1.5
+
+
+def test_a_share_is_averaged_over_what_is_not_known_of_its_class() -> None:
+    """Against a sum over a fine grid of the class's mean and likeness, and of shares; the interval is a beta's with its moments."""
+    x, n = np.array([0, 1, 0, 2, 0, 0, 1, 0]), np.array([4, 6, 2, 5, 9, 3, 3, 7])
+    got = shares_after(x, n, [fit_beta(x, n)], np.zeros(8, int))
+    alike, mean = np.meshgrid(np.linspace(-3.0, 9.0, 121), np.linspace(-7.0, 3.0, 101), indexing="ij")
+    a = np.exp(alike) * (1.0 + np.exp(mean))
+    b = a * np.exp(-mean)
+    log = np.sum([betabinom.logpmf(one, of, a, b) for one, of in zip(x, n, strict=True)], axis=0)
+    log += -alike - 2.0 * np.log1p(np.exp(-alike)) - mean - 2.0 * np.log1p(np.exp(-mean))
+    weight = np.exp(log - log.max())
+    exact = [np.sum(weight * (a + one) / (a + b + of)) / weight.sum() for one, of in zip(x, n, strict=True)]
+    np.testing.assert_allclose(got.mean, exact, rtol=0.02)
+    known = posterior_share(x, n, np.full(8, 2.0), np.full(8, 9.0))
+    same = shares_after(x, n, [Prior(2.0, 9.0, 8, "")], np.zeros(8, int))
+    np.testing.assert_allclose([same.mean, same.low, same.high], [known.mean, known.low, known.high], rtol=1e-9)
 
 
 def test_one_of_one_is_drawn_towards_the_class_more_than_ten_of_ten() -> None:

@@ -6,14 +6,15 @@ mostly luck.  The class's own spread says how much of it is.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.history.columns import FloatArray, IntArray
 from models.history.distributions import beta_quantile, digamma, gamma_quantile, log_gamma, trigamma
 from models.history.late import Late
+from models.history.prior_nodes import share_nodes
 
 ALIKE = 1e5
 """A prior worth more visits (or years) than this means that the assets do not differ measurably."""
@@ -26,13 +27,16 @@ class Prior:
     For a share: a beta distribution with ``a`` successes and ``b`` failures.
     For a rate: a gamma distribution of shape ``a`` after ``b`` years.  ``how`` is
     ``'likelihood'``, ``'moments'`` where the likelihood has no inner maximum, or
-    ``'none'`` where nothing was given; ``n`` counts the assets.
+    ``'none'`` where nothing was given; ``n`` counts the assets.  ``nodes`` are
+    priors that are about as likely, each as a, b and its weight: what is not
+    known of the class (:mod:`models.history.prior_nodes`).
     """
 
     a: float
     b: float
     n: int
     how: str
+    nodes: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +77,15 @@ def fit_beta(count: IntArray, n: IntArray) -> Prior:
     count, n : (k,) int array
         How many of how many, one an asset; assets with n = 0 say nothing. [unitless]
 
+    Returns
+    -------
+    Prior
+        The best, with nodes: priors that are about as likely.
+
     Notes
     -----
+    Where nothing happened, or every time, the likelihood runs off without a maximum: half a case of the other kind in
+    all visits stands in (Jeffreys' weight for a share), and the nodes say how little is known.
     Equal pairs are taken together, so that fifty thousand assets cost as much as a few hundred.
     """
     some = n > 0
@@ -82,7 +93,11 @@ def fit_beta(count: IntArray, n: IntArray) -> Prior:
         return Prior(1.0, 1.0, 0, "none")
     cells, weight = np.unique(np.stack([count[some], n[some]]), axis=1, return_counts=True)
     x, of = cells.astype(np.float64)
-    start = beta_moments(count[some], n[some])
+    nodes = share_nodes(x, of, weight.astype(np.float64))
+    total, whole = float(weight @ x), float(weight @ of)
+    if total in {0.0, whole}:
+        return Prior(0.5 + total, 0.5 + whole - total, int(weight.sum()), "moments", nodes)
+    start = replace(beta_moments(count[some], n[some]), nodes=nodes)
 
     def value(p: FloatArray) -> float:
         a, b = np.exp(p)
@@ -106,7 +121,7 @@ def fit_beta(count: IntArray, n: IntArray) -> Prior:
     found = _climb(np.log([min(start.a, 50.0), min(start.b, 500.0)]), value, slopes)
     if found is None or found.sum() > ALIKE:
         return start
-    return Prior(float(found[0]), float(found[1]), int(weight.sum()), "likelihood")
+    return Prior(float(found[0]), float(found[1]), int(weight.sum()), "likelihood", nodes)
 
 
 def fit_gamma(count: IntArray, years: FloatArray) -> Prior:
@@ -201,6 +216,40 @@ def posterior_share(count: IntArray, n: IntArray, a: FloatArray, b: FloatArray) 
     """
     top, rest = a + count, b + (n - count)
     return Posterior(top / (top + rest), *(beta_quantile(p, top, rest) for p in (0.10, 0.05, 0.95)))
+
+
+def shares_after(count: IntArray, n: IntArray, priors: Sequence[Prior], fit: IntArray) -> Posterior:
+    """Give each asset's share after its own visits, averaged over what is not known of its class.
+
+    Parameters
+    ----------
+    count, n : (k,) int array
+        How many of how many; n may be 0: then it is the class's. [unitless]
+    priors : sequence of Prior
+        One a class. [unitless]
+    fit : (k,) int array
+        Class of each asset. [unitless]
+
+    Notes
+    -----
+    The average over the nodes has a mean and a variance of its own; the beta distribution with both gives the
+    interval.
+    """
+    mean, square = np.full((2, len(fit)), np.nan)
+    for index, prior in enumerate(priors):
+        rows = np.flatnonzero(fit == index)
+        if not len(rows):
+            continue
+        own, all_of = count[rows], n[rows]
+        first, second = np.zeros((2, len(rows)))
+        for a, b, share in prior.nodes or ((prior.a, prior.b, 1.0),):
+            top, whole = a + own, a + b + all_of
+            first += share * (top / whole)
+            second += share * (top / whole * ((top + 1.0) / (whole + 1.0)))
+        mean[rows], square[rows] = first, second
+    size = (mean - square) / (square - mean**2)
+    top, rest = size * mean, size * (1.0 - mean)
+    return Posterior(mean, *(beta_quantile(p, top, rest) for p in (0.10, 0.05, 0.95)))
 
 
 def posterior_rate(count: IntArray, years: FloatArray, a: FloatArray, b: FloatArray) -> Posterior:

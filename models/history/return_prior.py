@@ -11,6 +11,7 @@ import numpy as np
 
 from models.history.columns import FloatArray
 from models.history.distributions import digamma, log_gamma, trigamma
+from models.history.prior_nodes import CLOSE, MEAN_POINTS, SURE_ALIKE, SURE_MEAN, nodes_near, nodes_on
 from models.history.priors import Prior
 
 GRID = np.exp(np.linspace(np.log(1e-5), np.log(200.0), 130))
@@ -29,6 +30,18 @@ SHORT_STEP = 1e-7
 SOON_YEARS = 0.02
 """Keeps the logarithm of a time finite. [year]"""
 
+AT_ONCE = 1_024
+"""So many machines are averaged over a class's nodes at once: what is looked at again is still at hand."""
+
+SHORTEST_LOOK = 1.0 / 365.25
+"""A shorter look is taken for one of this length. [year]"""
+
+LEAST_ALIKE = 0.05
+"""Smallest shape of a node. [unitless]"""
+
+NOTHING = -230.0
+"""Logarithm of a weight that counts for nothing beside the largest of its row."""
+
 FAINT = 1e-250
 """A sum of weights below this has lost what was added: the weights are then taken one asset at a time."""
 
@@ -46,14 +59,38 @@ def weights(likelihood: FloatArray, prior: Prior) -> FloatArray:
     likelihood : (assets, rates) float array
         Log-likelihood of each rate. [unitless]
     prior : Prior
-        What the class has in common. [unitless]
+        What the class has in common; with nodes, averaged over them. [unitless]
     """
     log = likelihood + _log_prior(prior)
     weight = np.exp(log - log.max(axis=1, keepdims=True))
+    if prior.nodes:
+        for begin in range(0, len(weight), AT_ONCE):
+            weight[begin : begin + AT_ONCE] *= _averaged(weight[begin : begin + AT_ONCE], prior)
     return np.asarray(weight / weight.sum(axis=1, keepdims=True), dtype=np.float64)
 
 
-def fit_prior(likelihood: FloatArray, start: Prior, quiet: FloatArray | None = None) -> Prior:
+def _averaged(weight: FloatArray, prior: Prior) -> FloatArray:
+    """Give what turns the weights by the best prior into the mean of those by each node.
+
+    Row by row, node by node: a product of matrices rounds otherwise when there are more rows.
+    """
+    a, b, shares = np.array(prior.nodes).T[:, :, None]
+    log = a * np.log(GRID) - b * GRID
+    log -= log.max(axis=1, keepdims=True)
+    # What would overflow stands at rates to which the best prior leaves no weight.
+    factors = np.exp(np.minimum(log - _log_prior(prior), 600.0))
+    total, part = np.zeros_like(weight), np.empty_like(weight)
+    for factor, share in zip(factors, shares[:, 0].tolist(), strict=True):
+        np.multiply(weight, factor, out=part)
+        whole = part.sum(axis=1, keepdims=True)
+        np.multiply(share / np.maximum(whole, 1e-290), factor, out=part)
+        total += part
+    return total
+
+
+def fit_prior(
+    likelihood: FloatArray, start: Prior, quiet: FloatArray | None = None, *, look: float = SHORTEST_LOOK
+) -> Prior:
     """Fit the gamma prior by Newton steps on the marginal likelihood, in the logarithms of its two parameters.
 
     Parameters
@@ -64,9 +101,21 @@ def fit_prior(likelihood: FloatArray, start: Prior, quiet: FloatArray | None = N
         Where to begin; given back where there is no asset. [unitless]
     quiet : (n,) float array, optional
         Time over which each of further assets never came back. [year]
+    look : float
+        Mean length of the looks of the class. [year]
+
+    Returns
+    -------
+    Prior
+        The best, with nodes: priors that are about as likely (:mod:`models.history.prior_nodes`), none where it is known sharply.
 
     Notes
     -----
+    The share of looks of mean length that show a return, 1 − exp(−λ look) at the class's mean rate, is as likely to be
+    any share before anything is seen.  For small shares that is a flat prior of the mean rate: r returns in T years of
+    machines that are alike give the interval whose upper end is the exact one of a Poisson count, 3.0 ⁄ T for none of 95 %.
+    For large ones it keeps the rate from running off where every look showed a return.
+
     What a class has over a machine with one return, a ⁄ (a + 1), is as likely to be any share before anything is seen
     ('uniform shrinkage', C. L. Christiansen and C. N. Morris 1997, from memory).  A few looks at each machine hardly tell
     how much machines differ; the likelihood alone then says in every second class that they do not differ at all.
@@ -77,7 +126,7 @@ def fit_prior(likelihood: FloatArray, start: Prior, quiet: FloatArray | None = N
         return start
     a = min(start.a, 20.0)
     b = start.b * a / start.a
-    surface = _Surface(likelihood, quiet)
+    surface = _Surface(likelihood, quiet, max(look, SHORTEST_LOOK))
     here = surface.at(a, b)
     for _ in range(60):
         step, bound = _step(here, a, surface.n)
@@ -90,7 +139,37 @@ def fit_prior(likelihood: FloatArray, start: Prior, quiet: FloatArray | None = N
         a, b, here = new_a, new_b, there
         if float(np.max(np.abs(step))) < SHORT_STEP:
             break
-    return Prior(a, b, int(surface.n), "moments" if a == MOST_ALIKE else "likelihood")
+    how = "moments" if a == MOST_ALIKE else "likelihood"
+    return Prior(a, b, int(surface.n), how, _nodes(surface, here, a, b))
+
+
+def _nodes(surface: _Surface, top: _Place, a: float, b: float) -> tuple[tuple[float, float, float], ...]:
+    """Give the priors around the best one with their weights, over the logarithms of shape and mean rate; none for a sharp top."""
+    turn = np.array([[1.0, 0.0], [1.0, -1.0]])  # log b = log a − log mean
+    information, slope = turn.T @ top.information @ turn, float((turn.T @ top.gradient)[0])
+    u, v, most = float(np.log(a)), float(np.log(a / b)), float(np.log(MOST_ALIKE))
+    sd_u, sd_v = 1.5, float(1.0 / np.sqrt(max(information[1, 1], 0.4)))
+    bound = a == MOST_ALIKE
+    if float(np.linalg.eigvalsh(information)[0]) > 1e-6 and not bound:
+        covariance = np.linalg.inv(information)
+        sd_u, sd_v = min(float(np.sqrt(covariance[0, 0])), 1.5), min(float(np.sqrt(covariance[1, 1])), 1.5)
+        if sd_u < SURE_ALIKE and sd_v < SURE_MEAN:
+            return ()
+        if max(sd_u, sd_v) < CLOSE:
+            return _priors(nodes_near(u, v, covariance))
+    elif bound and sd_v < SURE_MEAN:
+        return ()
+    below = min(3.5 * sd_u, 5.0 / max(slope, 1e-3)) if bound else 3.5 * sd_u
+    alike = max(u - below, float(np.log(LEAST_ALIKE))), min(u + 3.5 * sd_u, most)
+    mean = v - 4.2 * sd_v, v + 3.6 * sd_v
+    # Each node stands for all means up to half way to the next: else narrow priors would stand apart like the teeth of a comb.
+    return _priors(nodes_on(surface.heights, alike, mean), (mean[1] - mean[0]) / (MEAN_POINTS - 1))
+
+
+def _priors(nodes: tuple[FloatArray, ...], step: float = 0.0) -> tuple[tuple[float, float, float], ...]:
+    u, v, weight = nodes
+    a = 1.0 / (np.exp(-u) + step**2 / 12.0)
+    return tuple(zip(a.tolist(), (a * np.exp(-v)).tolist(), weight.tolist(), strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +182,10 @@ class _Place:
 
 
 class _Surface:
-    """The marginal log-likelihood of a gamma prior, and what is thought of its shape, over the logarithms of shape and years."""
+    """The marginal log-likelihood of a gamma prior, with what is thought of its shape and mean, over the logarithms of shape and years."""
 
-    def __init__(self, likelihood: FloatArray, quiet: FloatArray | None) -> None:
+    def __init__(self, likelihood: FloatArray, quiet: FloatArray | None, look: float) -> None:
+        self.look = look
         log_grid = np.log(GRID)
         self.moments = np.stack([log_grid, GRID, log_grid**2, log_grid * GRID, GRID**2], axis=1)
         self.weight = np.ones(len(likelihood))
@@ -142,7 +222,27 @@ class _Surface:
         share = a / (a + 1.0)
         gradient[0] += 1.0 - 2.0 * share
         information[0, 0] += 2.0 * share * (1.0 - share)
-        return _Place(height + float(np.log(share * (1.0 - share))), gradient, information)
+        exposed = a / b * self.look
+        gradient += (1.0 - exposed) * np.array([1.0, -1.0])
+        information += exposed * np.array([[1.0, -1.0], [-1.0, 1.0]])
+        height += float(np.log(share * (1.0 - share))) + float(np.log(exposed)) - exposed
+        return _Place(height, gradient, information)
+
+    def heights(self, u: FloatArray, v: FloatArray) -> FloatArray:
+        """Look at many priors: logarithms of shape and mean rate."""
+        a, b = np.exp(u)[:, None], np.exp(u - v)[:, None]
+        log = a * np.log(GRID) - b * GRID
+        largest = log.max(axis=1)
+        # What is next to nothing is nothing here: products that leave the usual range of numbers take thirty times as long.
+        weight = np.where(log - largest[:, None] > NOTHING, np.exp(log - largest[:, None]), 0.0)
+        scaled = np.where(self.scaled > np.exp(NOTHING), self.scaled, 0.0)
+        seen = np.empty(len(u))
+        for begin in range(0, len(u), MEAN_POINTS):  # a few at a time: waking threads for it would take longer
+            some = slice(begin, begin + MEAN_POINTS)
+            seen[some] = self.weight @ np.log(np.maximum(scaled @ weight[some].T, 1e-300))
+        exposed = np.exp(v) * self.look
+        alike, mean = -u - 2.0 * np.log1p(np.exp(-u)), np.log(exposed) - exposed
+        return np.asarray(seen + self.n * (largest + (a * np.log(b) - log_gamma(a))[:, 0]) + alike + mean)
 
 
 def _step(here: _Place, a: float, n: float) -> tuple[FloatArray, bool]:

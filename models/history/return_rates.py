@@ -2,7 +2,8 @@
 
 Each look is a yes or no over its own length: yes with probability
 1 − exp(−λ t).  The rate λ differs between assets by a gamma distribution that is
-fitted to the class (:mod:`models.history.return_prior`).  Nothing is approximated but the grid on which λ lies.
+fitted to the class (:mod:`models.history.return_prior`), and what is left open there is averaged over.  Nothing else is
+approximated but the grid on which λ lies.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 from models.history.classes import SMALLEST_CLASS, fit_of
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.late import Late
-from models.history.priors import Posterior, Prior, fit_beta, fit_gamma, posterior_share
+from models.history.priors import Posterior, Prior, fit_beta, fit_gamma, shares_after
 from models.history.return_prior import GRID, NODES, fit_prior, weights
 from models.history.returns import rank_by
 
@@ -141,11 +142,7 @@ def return_rates(
         anybody = bool(looks.any())
     else:
         anybody = any(prior.n for prior in priors.rates)
-    if full:
-        a, b = np.array([(p.a, p.b) for p in priors.shares])[fit].T
-        share = posterior_share(returns, looks, a, b)
-    else:
-        share = Posterior(*np.full((4, assets), np.nan))
+    share = shares_after(returns, looks, priors.shares, fit) if full else Posterior(*np.full((4, assets), np.nan))
     if full:
         rate = _posterior(likelihood, priors.rates, fit, seen)
     else:
@@ -222,15 +219,16 @@ def _fit_priors(tally: _Tally, asset_class: IntArray, labels: IntArray, fit: Int
         start = fit_gamma(tally.returns[rows], tally.total[rows])
         came = tally.returns[rows] > 0
         quiet = tally.quiet[rows[~came]]
+        look = float(tally.total[rows].sum()) / max(int(tally.looks[rows].sum()), 1)
         if len(quiet) > MANY:
             # Machines that never came back differ in one number, the time over which they did not.
-            rate_priors.append(fit_prior(likelihood[place[rows[came]]], start, quiet))
+            rate_priors.append(fit_prior(likelihood[place[rows[came]]], start, quiet, look=look))
         elif full:
-            rate_priors.append(fit_prior(likelihood[place[rows]], start))
+            rate_priors.append(fit_prior(likelihood[place[rows]], start, look=look))
         else:
             own = np.concatenate([likelihood[place[rows[came]]], -quiet[:, None] * GRID])
             order = np.argsort(np.concatenate([rows[came], rows[~came]]))
-            rate_priors.append(fit_prior(own[order], start))
+            rate_priors.append(fit_prior(own[order], start, look=look))
     return ReturnPriors(labels, tuple(share_priors), tuple(rate_priors))
 
 
