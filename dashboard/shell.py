@@ -89,7 +89,8 @@ def _tools() -> html.Div:
                 kind="finder",
                 rightSection=html.Kbd("/", **aria(hidden="true")),
                 rightSectionPointerEvents="none",
-                comboboxProps={"position": "bottom-end", "width": "target"},
+                # Wider than the box: on a phone that is too narrow for the name of a machine.
+                comboboxProps={"position": "bottom-end", "width": "min(30rem, calc(100vw - 2rem))"},
                 **aria(label=say("finder.label")),
             ),
             html.Button(

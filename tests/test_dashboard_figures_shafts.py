@@ -121,3 +121,10 @@ def test_a_foot_that_was_not_measured_is_a_dash() -> None:
     soft = assess((0.02, None, 0.03, 0.02), 0.05)
     assert foot_text(soft, 1, MM) == "–"
     assert len(feet_figure(soft, MM, "dark").data) == 4
+
+
+@pytest.mark.parametrize(("rows", "turned"), [(2, None), (6, -90)])
+def test_the_word_at_the_coupling_is_turned_where_rows_leave_it_no_room(rows: int, turned: Any) -> None:
+    figure = feet_figure(assess((0.02,) * (2 * rows), 0.05), MM, "light")
+    (word,) = [one for one in figure.layout.annotations if one.text == "coupling"]
+    assert word.textangle == turned

@@ -55,3 +55,14 @@ def test_a_long_list_is_cut_and_says_how_long_it_is() -> None:
     stories = [story_of(Asset(f"M{n:04d}"), [], asset_id=n + 1) for n in range(MOST + 30)]
     view = build(columns_of(stories), "m")
     assert (len(view.lines), view.found) == (MOST, MOST + 30)
+
+
+@pytest.mark.parametrize("asked", ["p204", "P 204", "p-204", "P\u2011204", "204 brine", "p204 brine", "p20"])
+def test_blanks_dashes_and_capitals_of_a_tag_do_not_matter(asked: str) -> None:
+    stories = [story_of(Asset(tag, words), [], asset_id=n) for n, (tag, words) in enumerate(
+        [("AP 204", "brine"), ("P-204B", "brine"), ("P-204", "brine"), ("F-1", "fan 20 4")], start=1)]  # fmt: skip
+    found = tags(columns_of(stories), asked)
+    assert sorted(found) == ["AP 204", "P-204", "P-204B"]
+    if "204" in asked and "brine" not in asked:
+        assert found == ["P-204", "P-204B", "AP 204"]
+    assert tags(columns_of(stories), "-") == ["P-204B", "P-204", "F-1"]

@@ -122,7 +122,7 @@ OPERATIONS: Final = (
     Operation(
         "assets", "GET", "/assets", "Machines, page by page.", Permission.READ, "Machines",
         (_SITE, _text("area", 120, "Only machines of this area; capitals do not matter."),
-         _text("text", 200, "Only machines in whose tag, description, train, area or driven machine every word occurs."), _LIMIT, _CURSOR),
+         _text("text", 200, "Only machines in whose tag, description, train, area or driven machine every word occurs; blanks and dashes of a tag do not matter."), _LIMIT, _CURSOR),
         columns=True,
     ),
     Operation(

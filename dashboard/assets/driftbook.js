@@ -73,7 +73,9 @@
       return given.options.filter(function (option) {
         var text = option.text || option.label.toLowerCase();
         return words.every(function (word) {
-          return text.indexOf(word) >= 0;
+          /* As on the server: blanks and dashes of a tag do not matter, and it stands in the text without them too. */
+          var bare = word.replace(/[\p{Pd}\u2212\u02d7\u2043]+/gu, "");
+          return text.indexOf(word) >= 0 || (bare !== "" && text.indexOf(bare) >= 0);
         });
       });
     }

@@ -8,6 +8,9 @@ from dashboard.words import say
 from models.maths.soft_foot import SoftFoot
 from models.units import Display, Quantity
 
+MANY_ROWS = 2
+"""Rows of feet beside which a phone has room for a word before the machine."""
+
 
 def feet_figure(soft: SoftFoot, display: Display, scheme: str) -> Picture:
     """Draw the feet of the movable machine from above, the coupling at the left.
@@ -26,10 +29,11 @@ def feet_figure(soft: SoftFoot, display: Display, scheme: str) -> Picture:
     rows = len(soft.rises_mm) // 2
     sheet.shape(type="rect", x0=0.55, x1=rows + 0.45, y0=0.2, y1=0.8, line={"color": palette.strong, "width": 1.25}, fillcolor=palette.tint, layer="below")  # fmt: skip
     sheet.shape(type="line", x0=0.1, x1=0.55, y0=0.5, y1=0.5, line={"color": palette.ink, "width": 4})
-    # Along the side of the machine: on a phone there is no room for a word across between the coupling and many rows.
+    # Along the side of the machine where there are many rows: on a phone there is no room for a word across between coupling and machine.
+    turned = {"textangle": -90, "yshift": 6} if rows > MANY_ROWS else {"yshift": 4}
     sheet.note(
-        x=0.1, y=0.5, text=say("record.plan.coupling"), textangle=-90, showarrow=False, xanchor="left", yanchor="bottom", yshift=6,
-        font={"size": 12, "color": palette.soft},
+        x=0.1, y=0.5, text=say("record.plan.coupling"), showarrow=False, xanchor="left", yanchor="bottom",
+        font={"size": 12, "color": palette.soft}, **turned,
     )  # fmt: skip
     for place, high in enumerate(soft.high):
         x, y = place // 2 + 1, 1.0 if place % 2 else 0.0

@@ -59,7 +59,7 @@ from models.values.story import AssetStory
 
 PATH = "/asset"
 NAME = "page.asset"
-ORDER = 3
+ORDER = 5
 
 
 class Ids:

@@ -37,7 +37,7 @@ from dashboard.writing import month as month_name
 
 PATH = "/due"
 NAME = "due.page"
-ORDER = 3
+ORDER = 4
 
 WEEKDAYS = (
     ("due.weekday.1", "due.weekday.short.1"),

@@ -45,7 +45,7 @@ from models.units import Display, Quantity
 
 PATH = "/offenders"
 NAME = "page.offenders"
-ORDER = 2
+ORDER = 3
 
 
 GROUPS = {

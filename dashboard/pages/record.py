@@ -53,7 +53,7 @@ from models.values.story import AssetStory, JobLine
 
 PATH = "/record"
 NAME = "page.record"
-ORDER = 4
+ORDER = 2
 
 
 Ids = RecordIds

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from dashboard.words import say
 from models.history.columns import AssetColumns, History, IntArray
 from models.history.months import local_days
+from models.values.spelling import gapless
 
 MOST = 200
 """Longest list on the page."""
@@ -51,13 +52,16 @@ class FinderView:
 
 
 def haystack(assets: AssetColumns, index: int) -> str:
-    """Give everything about a machine that is searched, in small letters."""
+    """Give everything about a machine that is searched, in small letters, and its tag once more without blanks and dashes."""
     found = (assets.tag, assets.description, assets.train, assets.area, assets.driven)
-    return "\n".join(str(column[index]) for column in found).casefold()
+    texts = [str(column[index]).casefold() for column in found]
+    return "\n".join((*texts, gapless(str(assets.tag[index]))))
 
 
 def match(assets: AssetColumns, asked: str) -> IntArray:
-    """Give the assets in which every word that was typed occurs, tags that begin with it first.
+    """Give the assets in which every word that was typed occurs, the tag itself first, then tags that begin with it.
+
+    In a tag blanks and dashes do not matter: 'p204' and 'p 204' find P-204.
 
     Parameters
     ----------
@@ -71,33 +75,39 @@ def match(assets: AssetColumns, asked: str) -> IntArray:
     (k,) int array
         Indices of assets. [unitless]
     """
-    words = [word.encode() for word in asked.casefold().split()]
+    words = [(word.encode(), gapless(word).encode()) for word in asked.casefold().split()]
     if not words:
         return np.arange(len(assets), dtype=np.int64)
-    texts, tags = _searched(assets)
+    texts, tags, without = _searched(assets)
     rows = np.arange(len(assets), dtype=np.int64)
-    for word in words:
-        rows = rows[np.strings.find(texts[rows], word) >= 0]
-    found = tags[rows]
-    first = np.strings.find(found, words[0])
-    place = np.select([found == words[0], first == 0, first > 0], [0, 1, 2], 3)
-    return rows[np.argsort(place, kind="stable")]
+    for word, gone in words:
+        held = np.strings.find(texts[rows], word) >= 0
+        if gone and gone != word:
+            held |= np.strings.find(texts[rows], gone) >= 0
+        rows = rows[held]
+    found, bare = tags[rows], without[rows]
+    whole, first = (gapless(text).encode() for text in (asked, asked.split(maxsplit=1)[0]))
+    begins, holds = np.strings.find(bare, whole), np.strings.find(bare, first)
+    itself = found == " ".join(asked.casefold().split()).encode()
+    order = [itself, bare == whole, begins == 0, holds == 0, holds > 0]
+    return rows[np.argsort(np.select(order, list(range(5)), 5), kind="stable")]
 
 
-Searched = tuple[NDArray[np.bytes_], NDArray[np.bytes_]]
+Searched = tuple[NDArray[np.bytes_], NDArray[np.bytes_], NDArray[np.bytes_]]
 _searches: OrderedDict[int, tuple[AssetColumns, Searched]] = OrderedDict()
 _lock = Lock()
 
 
 def _searched(assets: AssetColumns) -> Searched:
-    """Give what is searched and the tags, as bytes in small letters, made once for the same assets."""
+    """Give what is searched, the tags, and these without blanks and dashes, as bytes in small letters, made once for the same assets."""
     with _lock:
         known = _searches.get(id(assets))
         # An id is given again after its object is gone, so the object itself is compared.
         if known is None or known[0] is not assets:
             texts = np.array([haystack(assets, row).encode() for row in range(len(assets))], dtype=np.bytes_)
             tags = np.array([str(tag).casefold().encode() for tag in assets.tag], dtype=np.bytes_)
-            known = _searches[id(assets)] = (assets, (texts, tags))
+            bare = np.array([gapless(str(tag)).encode() for tag in assets.tag], dtype=np.bytes_)
+            known = _searches[id(assets)] = (assets, (texts, tags, bare))
         _searches.move_to_end(id(assets))
         while len(_searches) > SEARCHES:
             _searches.popitem(last=False)

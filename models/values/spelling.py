@@ -76,6 +76,19 @@ def _looks(tag: str) -> tuple[str, str]:
     return "".join(dashed.split()), "-".join(dashed.replace("-", " ").split())
 
 
+def gapless(text: str) -> str:
+    """Give a text in small letters without blanks and dashes, as a tag is typed with a thumb: 'P 204' and 'P-204' are 'p204'.
+
+    Two tags may become one so: it is for finding, not for telling apart.
+
+    Parameters
+    ----------
+    text : str
+        A tag, or what is typed for one. [as typed]
+    """
+    return _looks(text)[0].replace("-", "")
+
+
 class Alike:
     """Finds, for a new tag or serial, one that is there and looks the same.
 
