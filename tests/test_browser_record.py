@@ -298,6 +298,14 @@ def test_the_page_breaks_no_rule_of_accessibility_and_not_its_width(
 
 def test_the_machine_is_chosen_by_any_part_of_its_name(url: Any, phone: Any) -> None:
     phone.goto(f"{url}/record?units=mil")
+    way = phone.locator(".pages").get_by_role("link", name="Record", exact=True).bounding_box()
+    assert way is not None
+    assert way["x"] + way["width"] < 390
+    phone.locator("#shell-finder").fill("f1")
+    found = phone.get_by_role("option", name=re.compile("F-1"))
+    found.wait_for()
+    assert found.bounding_box()["width"] > 340  # type: ignore[index]
+    phone.locator("#shell-finder").fill("")
     phone.get_by_label("Which machine?").fill("kiln")
     phone.get_by_role("option", name=re.compile("F-1")).click()
     expect(phone.locator("main h1")).to_have_text("Record a job · F-1 · kiln fan")

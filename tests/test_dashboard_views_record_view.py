@@ -90,7 +90,8 @@ def test_a_blank_form_asks_for_what_a_job_needs_and_stops_nothing() -> None:
     assert view.job is None
     assert view.stops == ()
     assert "your name" in view.missing
-    assert "an as-found or an as-left" in view.missing
+    (both,) = [text for text in view.missing if text.startswith("an as-found or an as-left, with all four numbers.")]
+    assert "write it into the notes of the next whole one" in both
     assert not view.can_be_recorded
 
 

@@ -266,6 +266,11 @@ def target_part(fields: Texts, display: Display) -> html.Details:
     )
 
 
+def upright_part() -> html.Details:
+    """Say what to do with a machine whose shaft stands upright."""
+    return folded(say("record.upright"), note(say("record.upright.note")))
+
+
 def feet_part(prefix: str, fields: Texts, asset: Asset, display: Display) -> html.Div:
     """Put one number a foot of the movable machine: a rise, or a shim."""
     rows, unit = rows_of(asset, fields, "movable"), display.unit(Quantity.OFFSET)

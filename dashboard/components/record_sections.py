@@ -86,7 +86,11 @@ def _stage(stage: str, fields: Texts, measure: Sequence[Child], basis: FormBasis
         html.Div(list(measure), id=measured, className="measure"),
     ]
     if stage == "found":
-        left += [form.dimensions_part(fields, basis.asset, basis.display), form.target_part(fields, basis.display)]
+        left += [
+            form.dimensions_part(fields, basis.asset, basis.display),
+            form.target_part(fields, basis.display),
+            form.upright_part(),
+        ]
     words = form.unanswered(say("record.unanswered"))
     right = html.Div(
         [words, html.Div(id=result, className="said-of"), html.Div(id=chance, className="chance-of")],

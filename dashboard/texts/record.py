@@ -82,6 +82,10 @@ WORDS: Final[dict[str, str]] = {
     "record.measured_by.open.left": "say which, unless the as-found does",
     "record.signs": "Movable minus stationary shaft. Vertical + is up, horizontal + is to the right of somebody at the movable machine who looks "
     "towards the stationary one. Angularity + rises away from the coupling. A number may bring its own unit: 2.5 mil, 0,06 mm.",
+    "record.upright": "The shaft stands upright?",
+    "record.upright.note": "driftbook is made for shafts that lie level; for an upright one the book has no mark of its own. Its two directions can be kept as vertical and horizontal all the same: take two "
+    "fixed ones square to each other (vertical towards the discharge, horizontal to the right of that, say), write them into the machine’s description, and keep to them. Offset, "
+    "angularity and limits hold then. Leave feet, shims and target blank, and do not go by moves, ‘up’ and ‘sinks’, or by causes that the pages suggest: they are those of a level machine.",
     "record.uncertainty": "Uncertainty, where it is known",
     "record.uncertainty.note": "Standard deviations of the results. With them the page gives the probability that the machine is within limit.",
     "record.sd_offset": "of the offsets",
@@ -205,7 +209,8 @@ WORDS: Final[dict[str, str]] = {
     "record.missing.ref": "a job number",
     "record.missing.found": "the as-found, or the choice ‘not measured’. {what}",
     "record.missing.left": "the as-left, or the choice ‘not measured yet’. {what}",
-    "record.missing.both": "an as-found or an as-left",
+    "record.missing.both": "an as-found or an as-left, with all four numbers. A visit without them (broken off, soft foot only, one direction only) cannot be kept by itself: "
+    "write it into the notes of the next whole one. A 0 for what was not measured would count as a reading",
     "record.missing.with": "with what it was measured (‘Measured with’ under the results; ‘other’ is an answer too)",
     "record.missing.job": "what makes it a job: a reason of the visit and a time that is understood",
     "record.summary.found": "As found {judged}.",
