@@ -24,7 +24,7 @@ from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStor
 from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
-from models.values.proof import BookProof
+from models.values.proof import BookProof, Misfit
 from models.values.story import AssetStory, Site
 
 KEY = "DRIFTBOOK"
@@ -79,6 +79,9 @@ class Book(Protocol):
 
     def proof(self, site_id: int) -> BookProof | None:
         """Give the newest head of the book; ``None`` before there is one."""
+
+    def misfit(self, site_id: int, story: AssetStory, upto: int) -> Misfit | None:
+        """Give the first thing in which a story is not what was written; ``None`` where there is none."""
 
     def package(
         self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()

@@ -12,6 +12,7 @@ from dashboard.words import say
 from models.errors import BookStateError, DriftbookError, UnknownNameError
 from models.ledger import package_verifier as form
 from models.ledger.findings import Fault, Finding
+from models.store.tree_proofs import AlteredBookError
 from models.values.proof import BookProof
 from models.values.story import Site
 
@@ -104,9 +105,9 @@ def _history(book: Packs, site: Site, tag: str, now: datetime) -> bytes | None:
     from dashboard.reports.press import print_pdf
 
     try:
-        return print_pdf(makers.asset_history(makers.Asking(book, site, site.display, now), tag))  # type: ignore[arg-type]
-    except (UnknownNameError, BookStateError):
-        raise  # there is no such machine, or no book to ask: then there is no package either
+        return print_pdf(makers.asset_history(makers.Asking(book, site, site.display, now), tag, only_as_written=True))  # type: ignore[arg-type]
+    except (UnknownNameError, BookStateError, AlteredBookError):
+        raise  # there is no such machine, no book to ask, or it is not what was written: then there is no package either
     except (DriftbookError, ImportError, OSError):
         # The package proves without it; what is missing is only the paper for reading.
         LOG.warning("The history of %s could not be printed; the package goes without it.", tag, exc_info=True)

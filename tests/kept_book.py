@@ -102,6 +102,16 @@ def unguarded(connection: sa.Connection, table: str = "") -> Iterator[None]:
         connection.exec_driver_sql(text)
 
 
+def look_past(connection: sa.Connection, index: str, how: str) -> None:
+    """Make an index of a SQLite book that does not lead to a row, and let the file say that it is as it was."""
+    (text,) = connection.exec_driver_sql(f"SELECT sql FROM sqlite_master WHERE name = '{index}'").one()
+    connection.exec_driver_sql(f"DROP INDEX {index}")
+    connection.exec_driver_sql(how)
+    connection.exec_driver_sql("PRAGMA writable_schema = ON")
+    connection.exec_driver_sql("UPDATE sqlite_master SET sql = ? WHERE name = ?", (text, index))
+    connection.exec_driver_sql("PRAGMA writable_schema = RESET")
+
+
 @contextmanager
 def tampered(connection: sa.Connection) -> Iterator[sa.Connection]:
     """Let changes be made behind the tool's back; they are gone afterwards."""

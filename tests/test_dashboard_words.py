@@ -12,6 +12,7 @@ from models.sentences.told import SENTENCES
 from models.values.entry import Thing
 from models.values.kinds import Coupling, Kind, Meaning, Method, Part, Reason
 from models.values.limits import Combine, Judged
+from models.values.proof import Flaw
 from models.values.roles import Role
 
 ROOT = Path(dashboard.__file__).parent
@@ -26,6 +27,7 @@ MADE = {
     "differs.": None,
     "method.": tuple(Method),
     "part.": tuple(Part),
+    "report.misfit.flaw.": tuple(Flaw),
     "coupling.": tuple(Coupling),
     "component.": None,
     "change.": None,

@@ -10,10 +10,12 @@ from typing import Any
 
 import pytest
 
+from dashboard.views import asset_view
 from dashboard.views.finder_view import offers
 from models.commands.amend_job import void_job
 from models.commands.change_asset import merge_assets
 from models.intake.problems import Code, Severity
+from models.ledger.package_verifier import files_of
 from models.settings import Settings
 from models.values.roles import Role
 from tests.conftest import NOW
@@ -105,6 +107,32 @@ def test_the_interface_asks_for_a_stated_reason(sqlite_book: Settings, tmp_path:
         assert program.post("/jobs", {"job": job, "stated_reasons": stated}).status_code == 201
         assert program.get("/assets/F-1")["merged_into"] == "P-2"
         assert program.get("/assets/P-2")["merged_into"] == ""
+
+
+def test_the_package_of_either_record_holds_both_with_what_became_of_their_jobs(
+    sqlite_book: Settings, tmp_path: Path
+) -> None:
+    with open_book(sqlite_book, tmp_path) as book:
+        form = Form(book, "?asset=F-1")
+        form.send({**form.fields(), **results()})
+        job = book.story("F-1").jobs[0]
+        merged(book)
+        packages = [
+            json.loads(
+                files_of(book.reader.package(book.site.site_id, tag, "", None, made=NOW))["manifest.txt"].splitlines()[
+                    1
+                ]
+            )["entries"]
+            for tag in ("F-1", "P-2")
+        ]
+        came = next(line for line in book.story("P-2").jobs if line.supersedes == job.entry)
+        given_up = book.story("F-1").versions[-1]
+        assert packages[0] == packages[1]
+        assert {job.entry, came.entry, given_up.entry} <= set(packages[0])
+        story = book.story("F-1")
+        assert asset_view.build(story, book.site.display).sentence == (
+            "No job stands here. In the book are 1 version; what of them stands was brought over to P-2, with which this record was merged."
+        )
 
 
 def test_a_machine_that_only_went_out_of_service_says_since_when(book: Opened) -> None:

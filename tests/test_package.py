@@ -12,15 +12,19 @@ import subprocess
 import sys
 import zipfile
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import hypothesis
 import pytest
+import sqlalchemy as sa
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.proofs import package_of
+from dashboard.reports import makers
+from models.commands.amend_job import void_job
 from models.errors import UnknownNameError
 from models.ledger import package_verifier as verifier
 from models.ledger.canonical import number_text
@@ -28,14 +32,15 @@ from models.ledger.checkpoint import Checkpoint, key_hint, read_note, read_notes
 from models.ledger.keys import Signer, read_signer
 from models.ledger.proofs import Tree
 from models.settings import Settings
-from models.store.audit_package import entries_of
 from models.store.engine import make_engine
 from models.store.known import sites
+from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import read_heads
 from models.store.reader import Reader
 from models.store.tree_proofs import AlteredBookError
+from models.values.story import Site
 from tests.conftest import NOW
-from tests.kept_book import change, make_kept_book, rows_of
+from tests.kept_book import change, look_past, make_kept_book, rows_of
 
 ED25519 = json.loads((Path(__file__).parent / "published" / "rfc8032_ed25519.json").read_text())["vectors"]
 SOURCE = Path(verifier.__file__)
@@ -359,8 +364,61 @@ def test_package_of_an_altered_book_is_refused(package: tuple[bytes, Settings], 
     engine.dispose()
     with pytest.raises(AlteredBookError, match="no longer says"):
         make(own, pdf=False)
+    with pytest.raises(AlteredBookError, match="no longer says"):
+        make(own)
     with pytest.raises(UnknownNameError):
         make(own, tag="P-99", pdf=False)
+
+
+HIDES = {
+    "ix_job_asset_id_performed_us": "CREATE INDEX {} ON job (asset_id, performed_us) WHERE entry <> {}",
+    "uq_job_supersedes": "CREATE UNIQUE INDEX {} ON job (supersedes) WHERE supersedes IS NOT NULL AND entry <> {}",
+    "ix_signoff_signed_entry": "CREATE INDEX {} ON signoff (signed_entry) WHERE entry <> {}",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("index", HIDES)
+def test_no_index_hides_an_entry_of_the_machine(package: tuple[bytes, Settings], tmp_path: Path, index: str) -> None:
+    """No row is touched: what is signed holds all of it, and what is printed with it is refused where it would not."""
+    _, settings = package
+    own = replace(settings, book=str(tmp_path / "own.db"))
+    Path(own.book).write_bytes(Path(settings.book).read_bytes())
+    engine = make_engine(own)
+    site = _site(engine)
+    jobs = jobs_of_machine(engine)
+    version = void_job(engine, site, jobs[0], by="tester", now=NOW + timedelta(days=9), why="twice").entry
+    before = make(own, pdf=False)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        signed = rows_of(connection, "signoff")[0]["entry"]
+        entry = {"uq_job_supersedes": version, "ix_signoff_signed_entry": signed}.get(index, jobs[0])
+        look_past(connection, index, HIDES[index].format(index, entry))
+    engine.dispose()
+    assert files_but_made(make(own, pdf=False)) == files_but_made(before)
+    if entry == jobs[0]:
+        return  # in a book of a few rows the pages do not go by this one
+    with pytest.raises(AlteredBookError, match=f"Entry {entry} is in the book and is not found"):
+        make(own)
+    engine = make_engine(own)
+    asking = makers.Asking(Reader(engine), site, site.display, NOW)
+    cover = json.dumps(makers.asset_history(asking, "P-1").data["identity"], ensure_ascii=False)
+    assert f"not printed, for it does not stand for what is printed here. Entry {entry}" in cover
+    assert "with the book's key" not in cover
+    engine.dispose()
+
+
+def _site(engine: sa.Engine) -> Site:
+    with engine.connect() as connection:
+        return sites(connection)[0]
+
+
+def jobs_of_machine(engine: sa.Engine) -> list[int]:
+    with engine.connect() as connection:
+        asset = rows_of(connection, "asset")[0]["id"]
+        return [row["entry"] for row in rows_of(connection, "job") if row["asset_id"] == asset]
+
+
+def files_but_made(data: bytes) -> dict[str, bytes]:
+    return {name: text for name, text in verifier.files_of(data).items() if name in {"statements.jsonl", "jobs.csv"}}
 
 
 def test_holds_all_that_the_history_rests_on(package: tuple[bytes, Settings]) -> None:
@@ -371,7 +429,9 @@ def test_holds_all_that_the_history_rests_on(package: tuple[bytes, Settings]) ->
     with engine.connect() as connection:
         job = {row["entry"]: row for row in rows_of(connection, "job")}
         asset = rows_of(connection, "asset")[0]
-        assert {int(one["number"]) for one in said} == entries_of(connection, 1, asset["id"])
+        assets = records_of(connection, 1, asset["id"])
+        found = entries_of(connection, 1, assets, job_versions(connection, assets))
+        assert {int(one["number"]) for one in said} == found
         names = {name for row in job.values() if row["asset_id"] == asset["id"] for name in json.loads(row["people"])}
         person = {row["id"] for row in rows_of(connection, "person") if row["name"] in names}
         wanted = {entry for entry, row in job.items() if row["asset_id"] == asset["id"]} | person

@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Any
 
 from dashboard.words import say
-from dashboard.writing import count, counted, moment
+from dashboard.writing import DASH, count, counted, moment
 from models.ledger.checkpoint import read_note
-from models.values.proof import BookProof
+from models.values.proof import BookProof, Misfit
 from models.values.story import Site
 
 
@@ -20,7 +20,7 @@ class Identity:
 
     ``head`` is the number of the last entry that the paper knows, ``proof`` the newest head of the tree
     of entries where the book has one.  ``estimates`` is the entry up to which the estimates over all machines go,
-    where that is not as far as everything else.
+    where that is not as far as everything else.  ``misfit`` is in what the story that is printed is not what was written.
     """
 
     site: Site
@@ -28,6 +28,7 @@ class Identity:
     made_at: datetime
     proof: BookProof | None = None
     estimates: int | None = None
+    misfit: Misfit | None = None
 
 
 def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
@@ -42,6 +43,9 @@ def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
     proof = identity.proof
     if proof is None:
         return (*lines, (say("report.head.root"), say("report.head.none")))
+    if identity.misfit is not None:
+        # Root and signature beside rows that were changed would vouch for them.
+        return (*lines, (say("report.head.root"), say("report.misfit.root", why=misfit_words(identity.misfit))))
     checkpoint = read_note(proof.note).checkpoint
     at = moment(proof.at, identity.site.zone)
     return (
@@ -56,6 +60,17 @@ def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
             else say("report.head.signed_by", entry=count(proof.key_entry)),
         ),
     )
+
+
+def misfit_words(misfit: Misfit) -> str:
+    """Say in what the story of a machine is not what was written.
+
+    Parameters
+    ----------
+    misfit : Misfit
+        The first thing. [unitless]
+    """
+    return say(f"report.misfit.flaw.{misfit.flaw}", entry=DASH if misfit.entry is None else count(misfit.entry))
 
 
 def common(identity: Identity, subject: str) -> dict[str, Any]:

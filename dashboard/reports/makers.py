@@ -16,7 +16,7 @@ from dashboard.prepared import runs_for
 from dashboard.reports.asset_report import Around, asset_paper
 from dashboard.reports.codes import asset_address, record_address
 from dashboard.reports.field_sheet import Visit, sheet_paper, way_of_last
-from dashboard.reports.identity import Identity
+from dashboard.reports.identity import Identity, misfit_words
 from dashboard.reports.labels import Label, labels_paper
 from dashboard.reports.month_report import month_paper
 from dashboard.reports.press import Paper
@@ -27,9 +27,11 @@ from dashboard.writing import count
 from models.errors import InvalidValueError, UnknownNameError
 from models.history.columns import History
 from models.history.engine import Study, study_of
+from models.store.tree_proofs import AlteredBookError
 from models.units import Display
 from models.values.draft import Way
 from models.values.limits import LimitSet
+from models.values.proof import Misfit
 from models.values.story import AssetStory, Site
 
 
@@ -76,10 +78,10 @@ class Asking:
         """Give the present time. [µs since 1970, UTC]."""
         return round(self.now.astimezone(UTC).timestamp() * 1_000_000)
 
-    def identity(self, head: int) -> Identity:
+    def identity(self, head: int, misfit: Misfit | None = None) -> Identity:
         """Give what a paper says of itself that knows the book up to an entry."""
         until = None if self.scene is None else self.scene.estimates_until
-        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id), until)
+        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id), until, misfit)
 
 
 def month_view(asking: Asking, month: date | None) -> MonthView:
@@ -140,8 +142,8 @@ def story_of(asking: Asking, tag: str) -> tuple[AssetStory, int]:
             return story, head
 
 
-def asset_history(asking: Asking, tag: str) -> Paper:
-    """Make the history of a machine.
+def asset_history(asking: Asking, tag: str, *, only_as_written: bool = False) -> Paper:
+    """Make the history of a machine; where it is not what was written, the paper says so in the place of the book's root.
 
     Parameters
     ----------
@@ -149,12 +151,22 @@ def asset_history(asking: Asking, tag: str) -> Paper:
         Who asks. [unitless]
     tag : str
         The machine. [unitless]
+    only_as_written : bool
+        True for a paper that goes with proofs: then there is none. [unitless]
+
+    Raises
+    ------
+    AlteredBookError
+        If only what was written is to be printed, and this is not.
     """
     book, site_id = asking.book, asking.site.site_id
     story, head = story_of(asking, tag)
+    misfit = book.misfit(site_id, story, head)
+    if misfit is not None and only_as_written:
+        raise AlteredBookError(misfit_words(misfit), remedy=say("report.misfit.remedy"))
     around = Around(book.people(site_id), book.instrument_versions(site_id), book.limit_sets(site_id))
     view = asset_view.build(story, asking.display)
-    return asset_paper(story, view, around, asking.identity(head), size=asking.size)
+    return asset_paper(story, view, around, asking.identity(head, misfit), size=asking.size)
 
 
 def field_sheet(

@@ -12,6 +12,8 @@ WORDS: Final[dict[str, str]] = {
     "asset.no_jobs.title": "No job yet",
     "asset.no_jobs.text": "The machine is in the book, but no alignment of it is. Its history begins with the first job.",
     "asset.sentence.none": "No job is in the book yet.",
+    "asset.sentence.none_stands": "No job stands here. In the book are {versions}, each of them void or brought over to another machine.",
+    "asset.sentence.merged": "No job stands here. In the book are {versions}; what of them stands was brought over to {kept}, with which this record was merged.",
     "asset.sentence.jobs": "{jobs} since {since}.",
     "asset.sentence.found": "Found over limit in {over} of {n}.",
     "asset.sentence.not_found": "None of them had an as-found reading that could be judged.",

@@ -129,8 +129,8 @@ What is here
   jobs.csv            every version of every job, one line each, in mm, mm/m, rpm and degrees Celsius; moments are
                       microseconds since 1970 in UTC; it is made from the statements word for word, but for an apostrophe
                       before a text that a spreadsheet would take for a formula
-  statements.jsonl    what each entry says, one line an entry: the machine, its jobs and amendments, sign-offs, and the
-                      limits, people, instruments, imported files, accounts and site settings that they rest on
+  statements.jsonl    what each entry says, one line an entry: the machine with all records that were merged with it, before or
+                      since, their jobs with every later version, under whatever record it stands, sign-offs, and the limits, people, instruments, imported files, accounts and site settings that they rest on
   proofs.jsonl        for each statement the proof that it is in the book that the head names
   head.txt            the head: name of the book, number of entries, root of the tree over them, signature
   older_heads.jsonl   older heads, each with the proof that the book only grew since

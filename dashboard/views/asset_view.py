@@ -122,7 +122,7 @@ def build(story: AssetStory, display: Display) -> AssetView:
         tag=story.asset.tag,
         display=display,
         title=" · ".join(text for text in (story.asset.tag, story.asset.description) if text),
-        sentence=_sentence(jobs, zone),
+        sentence=_sentence(story, zone),
         facts=facts_of(story, jobs, display, zone),
         ratio=past.ratio,
         who=past.who,
@@ -209,9 +209,13 @@ def _who(line: JobLine) -> str:
     return " · ".join(part for part in said if part)
 
 
-def _sentence(jobs: Sequence[JobLine], zone: ZoneInfo) -> str:
-    if not jobs:
+def _sentence(story: AssetStory, zone: ZoneInfo) -> str:
+    jobs = story.standing
+    if not jobs and not story.jobs:
         return say("asset.sentence.none")
+    if not jobs:
+        key = "asset.sentence.merged" if story.merged_into else "asset.sentence.none_stands"
+        return say(key, versions=counted(len(story.jobs), "version"), kept=story.merged_into)
     looked = [line.found_ratio for line in jobs if line.found_ratio is not None]
     over = sum(ratio > 1 for ratio in looked)
     last = jobs[-1]

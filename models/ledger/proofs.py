@@ -24,6 +24,10 @@ class Tree:
         """Give the number of leaves."""
         return len(self._levels[0]) // HASH_BYTES
 
+    def leaf(self, index: int) -> bytes:
+        """Give the hash of a leaf by its place, from 0."""
+        return bytes(self._levels[0][HASH_BYTES * index : HASH_BYTES * (index + 1)])
+
     def extend(self, leaves: Iterable[bytes]) -> None:
         """Add the hashes of the next leaves, 32 bytes each, in their order.
 

@@ -21,22 +21,16 @@ from models.errors import DriftbookError, UnknownNameError
 from models.ledger import package_verifier as form
 from models.ledger.checkpoint import key_hint
 from models.ledger.proofs import Tree
+from models.store.as_written import first_altered, statements_of
 from models.store.known import asset_id_of
+from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import Head, last_head, read_heads, read_keys
-from models.store.sealing import BOUND, key_column, seal
 from models.store.signing import signer_of
 from models.store.tree_proofs import AlteredBookError
-from models.tables.accounts import AccountVersionRow
 from models.tables.base import canonical_json
-from models.tables.book import EntryRow, SiteRow, SiteVersionRow
-from models.tables.every import metadata
-from models.tables.jobs import JobRow
-from models.tables.machines import AssetVersionRow, BreakRow
-from models.tables.people import InstrumentVersionRow, PersonRow, PersonVersionRow
-from models.tables.proofs import BookKeyRow, SignoffRow, StatementRow, TreeHeadRow
-from models.values.kinds import Kind
+from models.tables.book import EntryRow
+from models.tables.proofs import StatementRow, TreeHeadRow
 
-AT_ONCE = 500
 NEWEST = 50
 """So many of the newest heads are put in, and one of each month before."""
 
@@ -95,9 +89,19 @@ def audit_package(
     if head is None:
         raise DriftbookError("The book has no head yet, so nothing can be proved.", remedy="Type: driftbook upgrade")
     tree = _tree(connection, head)
-    numbers = sorted(number for number in entries_of(connection, site_id, asset) if number <= head.size)
-    statements = _statements(connection, numbers)
-    _rows_fit(connection, numbers, statements)
+    assets = records_of(connection, site_id, asset)
+    found = entries_of(connection, site_id, assets, job_versions(connection, assets))
+    numbers = sorted(number for number in found if number <= head.size)
+    held = statements_of(connection, numbers)
+    altered = next((number for number in numbers if number not in held), None) or first_altered(
+        connection, numbers, held
+    )
+    if altered is not None:
+        raise AlteredBookError(
+            f"Entry {altered} no longer says what was said when it was written: the book was altered.",
+            remedy="'driftbook verify' says where.",
+        )
+    statements = [held[number][0] for number in numbers]
     proofs = [
         {"entry": number, "path": [step.hex() for step in tree.inclusion(number - 1, head.size)]} for number in numbers
     ]
@@ -143,47 +147,6 @@ def _tree(connection: sa.Connection, head: Head) -> Tree:
     return tree
 
 
-def _statements(connection: sa.Connection, numbers: Sequence[int]) -> list[bytes]:
-    found: dict[int, bytes] = {}
-    s = StatementRow
-    for some in _parts(numbers):
-        found |= {
-            row[0]: row[1].encode() for row in connection.execute(sa.select(s.entry, s.said).where(s.entry.in_(some)))
-        }
-    return [found[number] for number in numbers]
-
-
-def _rows_fit(connection: sa.Connection, numbers: Sequence[int], statements: Sequence[bytes]) -> None:
-    """Look whether the rows still say what the statements say: the printed history is made of the rows."""
-    for some in _parts(numbers):
-        rows = {
-            mapped.__tablename__: _stored(connection, mapped, key_column(mapped), some)
-            for mapped in BOUND
-            if mapped is not SiteRow
-        }
-        settings = rows[SiteVersionRow.__tablename__]
-        first = {row[0]: row[1] for row in connection.execute(_FIRST_SETTINGS)}
-        sites = _stored(connection, SiteRow, "id", sorted({row[1] for row in settings if first.get(row[1]) == row[0]}))
-        lines = _stored(connection, EntryRow, "number", some)
-        said = {row[0]: row[2].encode() for row in seal(lines, rows | {SiteRow.__tablename__: sites})}
-        for number in some:
-            if said.get(number) != statements[numbers.index(number)]:
-                raise AlteredBookError(
-                    f"Entry {number} no longer says what was said when it was written: the book was altered.",
-                    remedy="'driftbook verify' says where.",
-                )
-
-
-_FIRST_SETTINGS = sa.select(SiteVersionRow.site_id, sa.func.min(SiteVersionRow.entry)).group_by(SiteVersionRow.site_id)
-
-
-def _stored(connection: sa.Connection, mapped: Any, column: str, numbers: Sequence[int]) -> list[tuple[Any, ...]]:
-    """Read rows just as the database holds them."""
-    table = mapped.__table__
-    plain = [sa.type_coerce(one, sa.types.NullType()).label(one.name) for one in table.columns]
-    return [tuple(row) for row in connection.execute(sa.select(*plain).where(table.c[column].in_(numbers)))]
-
-
 def _older(connection: sa.Connection, tree: Tree, head: Head, kept: Sequence[int]) -> list[dict[str, Any]]:
     """Give heads of smaller trees, each with the proof that this one goes on from it."""
     size = TreeHeadRow.size
@@ -200,83 +163,3 @@ def _older(connection: sa.Connection, tree: Tree, head: Head, kept: Sequence[int
 
 def _lines(values: Iterable[Mapping[str, Any]]) -> bytes:
     return "".join(json.dumps(value, separators=(",", ":")) + "\n" for value in values).encode()
-
-
-def entries_of(connection: sa.Connection, site_id: int, asset: int) -> set[int]:
-    """Give the entries of a machine and all that they rest on.
-
-    Its versions, breaks and jobs with their sign-offs; the limits, people and
-    instruments that they name, in every version; the files that they came
-    from; how the site was set; the accounts of who signed; the keys.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        A connection to the book. [unitless]
-    site_id : int
-        The site. [unitless]
-    asset : int
-        Number of the machine. [unitless]
-    """
-    site = SiteVersionRow
-    found = {
-        asset,
-        *connection.scalars(sa.select(BookKeyRow.entry)),
-        *connection.scalars(sa.select(site.entry).where(site.site_id == site_id)),
-    }
-    for mapped in (AssetVersionRow, BreakRow, JobRow):
-        found |= set(connection.scalars(sa.select(mapped.entry).where(mapped.asset_id == asset)))
-    fresh = set(found)
-    while fresh:
-        named = set().union(
-            *(_named_by(connection, some) | _speaking_of(connection, some) for some in _parts(sorted(fresh)))
-        )
-        fresh = named - found
-        found |= fresh
-    return found
-
-
-def _named_by(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
-    """Give the entries that some entries name: by themselves, and in the rows that they brought."""
-    e = EntryRow
-    line = connection.execute(sa.select(e.subject, e.supersedes, e.batch, e.kind).where(e.number.in_(numbers)))
-    found: set[int | None] = set()
-    for subject, supersedes, batch, kind in line:
-        # A site is spoken of by its own number, which is no entry.
-        found |= {supersedes, batch} | ({subject} if kind != Kind.SITE_SET else set())
-    for mapped in BOUND:
-        table = metadata.tables[mapped.__tablename__]
-        own = table.c[key_column(mapped)]
-        names = [
-            column for column in table.columns
-            if column is not own and any(key.column.table.name != SiteRow.__tablename__ for key in column.foreign_keys)
-        ]  # fmt: skip
-        if names and mapped is not SiteRow:
-            found |= {value for row in connection.execute(sa.select(*names).where(own.in_(numbers))) for value in row}
-    return {number for number in found if number is not None}
-
-
-def _speaking_of(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
-    """Give the entries that speak of some entries: versions, sign-offs, people by their names, accounts of who signed."""
-    found: set[int] = set()
-    for mapped, of in ((PersonVersionRow, PersonVersionRow.person_id), (InstrumentVersionRow, InstrumentVersionRow.instrument_id),
-                       (AccountVersionRow, AccountVersionRow.account_id), (SignoffRow, SignoffRow.signed_entry)):  # fmt: skip
-        found |= set(connection.scalars(sa.select(mapped.entry).where(of.in_(numbers))))
-    job, person, e = JobRow, PersonRow, EntryRow
-    people = {
-        name for names in connection.scalars(sa.select(job.people).where(job.entry.in_(numbers))) for name in names
-    }
-    people |= set(connection.scalars(sa.select(job.reviewer).where(job.entry.in_(numbers))))
-    sites = set(connection.scalars(sa.select(e.site_id).where(e.number.in_(numbers))))
-    found |= set(
-        connection.scalars(sa.select(person.id).where(person.name.in_(sorted(people)), person.site_id.in_(sites)))
-    )
-    signers = sa.select(e.author).join(SignoffRow, SignoffRow.entry == e.number).where(e.number.in_(numbers))
-    found |= set(
-        connection.scalars(sa.select(AccountVersionRow.account_id).where(AccountVersionRow.person.in_(signers)))
-    )
-    return found
-
-
-def _parts(numbers: Sequence[int]) -> Iterable[Sequence[int]]:
-    return [numbers[at : at + AT_ONCE] for at in range(0, len(numbers), AT_ONCE)]

@@ -24,13 +24,14 @@ from models.store.proofs import one_state, read_proof
 from models.store.signoffs import looked_at, signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
+from models.store.tree_proofs import KeptTree
 from models.store.versions import read_instrument_versions, read_limit_sets, read_people
 from models.tables.base import to_microseconds
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
-from models.values.proof import BookProof
+from models.values.proof import BookProof, Misfit
 from models.values.site_day import day_at, day_number_at
 from models.values.story import AssetStory, Site
 
@@ -58,6 +59,7 @@ class Reader:
         self._entries: dict[int, EntryColumns] = {}
         self._story_lock = threading.Lock()
         self._stories: OrderedDict[tuple[int, str, int], AssetStory] = OrderedDict()
+        self._tree = KeptTree()
 
     @property
     def engine(self) -> sa.Engine:
@@ -296,6 +298,14 @@ class Reader:
         del site_id
         with self._engine.connect() as connection:
             return read_proof(connection)
+
+    def misfit(self, site_id: int, story: AssetStory, upto: int) -> Misfit | None:
+        """Give the first thing in which a story is not what was written; see ``models.store.as_written``."""
+        from models.store.as_written import misfit_of
+
+        del site_id  # the gate asks whether it may be read
+        with one_state(self._engine) as connection:
+            return misfit_of(connection, self._tree, story, upto)
 
     def package(
         self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()

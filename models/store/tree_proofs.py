@@ -8,6 +8,7 @@ later one a few dozen hashes.
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterable
 
 import sqlalchemy as sa
 
@@ -94,6 +95,27 @@ class KeptTree:
             self._fit(connection, newer)
             self._fit(connection, older)
             return self._tree.consistency(older.size, newer.size)
+
+    def leaves(self, connection: sa.Connection, head: Head, entries: Iterable[int]) -> dict[int, bytes]:
+        """Give the leaves of some entries as the tree of a head has them.
+
+        Parameters
+        ----------
+        connection : sqlalchemy.Connection
+            A connection to the book. [unitless]
+        head : Head
+            A kept head that covers them. [unitless]
+        entries : iterable of int
+            Their numbers. [unitless]
+
+        Raises
+        ------
+        AlteredBookError
+            If the leaves do not give the root of the head.
+        """
+        with self._lock:
+            self._fit(connection, head)
+            return {entry: self._tree.leaf(entry - 1) for entry in entries}
 
     def _fit(self, connection: sa.Connection, head: Head) -> None:
         """Read what is newer, and hold the tree against the head; read all of it once more before saying that it does not fit."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,3 +18,22 @@ class BookProof:
     key_entry: int | None
     heads: int
     unsigned: int
+
+
+class Flaw(StrEnum):
+    """In what the story of a machine is not what was written."""
+
+    ALTERED = "altered"
+    """An entry no longer says what was said when it was written."""
+    UNSEEN = "unseen"
+    """An entry of the machine is not found by the way that pages take."""
+    TREE = "tree"
+    """The entries do not give the root of the newest head."""
+
+
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """The first thing in which the story of a machine is not what was written, and the entry where it shows."""
+
+    flaw: Flaw
+    entry: int | None = None
