@@ -131,7 +131,7 @@ def test_the_package_of_either_record_holds_both_with_what_became_of_their_jobs(
         assert {job.entry, came.entry, given_up.entry} <= set(packages[0])
         story = book.story("F-1")
         assert asset_view.build(story, book.site.display).sentence == (
-            "No job stands here. In the book are 1 version; what of them stands was brought over to P-2, with which this record was merged."
+            "No job stands here. In the book are 1 version of its jobs; what of them stands was brought over to P-2, with which this record was merged."
         )
 
 

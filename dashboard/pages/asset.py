@@ -157,7 +157,9 @@ def top(opened: Opened) -> list[Child]:
         return [
             *parts,
             about_machine(view, *_versions(view, place)),
-            blank(say("asset.no_jobs.title"), say("asset.no_jobs.text")),
+            blank(say("asset.none_stands.title"), say("asset.none_stands.text"))
+            if view.lines
+            else blank(say("asset.no_jobs.title"), say("asset.no_jobs.text")),
         ]
     return [
         *parts,
