@@ -108,6 +108,8 @@ class Plan:
     instruments: int = 4
     causes_each: int = 0
     biased_person_mm: float = 0.0
+    drifters: int = 0
+    drifter_rate: float = -0.7
 
 
 SETTLING, PIPE_STRAIN, THERMAL_TARGET, SOFT_FOOT, LOOSE_BOLTS = range(5)
@@ -124,6 +126,7 @@ def make_fleet(seed: int, plan: Plan | None = None) -> tuple[History, Truth]:
     if np.isfinite(plan.scatter_df):
         scatter = np.sqrt((plan.scatter_df - 2.0) / rng.chisquare(plan.scatter_df, n))  # mean square one
     counts = rng.integers(plan.jobs_low, plan.jobs_high + 1, n)
+    rate[: plan.drifters, 0] = plan.drifter_rate
     cause = np.full(n, -1)
     planted = rng.permutation(n)[: 5 * plan.causes_each]
     cause[planted] = np.arange(len(planted)) % 5

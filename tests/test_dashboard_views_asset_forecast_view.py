@@ -6,8 +6,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
-from dashboard.views.asset_forecast_view import build_forecast
+from dashboard.components.asset_forecast import _held_sentence
+from dashboard.views.asset_forecast_view import BY_CHANCE, build_forecast
 from dashboard.views.asset_standing import OTHER_PLACES, rows_of
 from models.history.engine import study_of
 from models.history.forecast import forecast_at, reading_interval, recheck_of
@@ -118,6 +120,37 @@ def test_how_often_such_forecasts_held_is_the_back_tests_row_of_its_class() -> N
     assert (held.low, held.high) == (STUDY.backtest.low[fit, 1], STUDY.backtest.high[fit, 1])
     assert (held.intervals, held.machines) == (STUDY.backtest.intervals[fit], STUDY.backtest.assets[fit])
     assert held.class_index == STUDY.grouping.label[fit]
+
+
+def test_the_machines_own_record_stands_beside_that_of_its_class_and_a_worse_one_is_said() -> None:
+    own_held, own_tested = STUDY.backtest.own(SHORT)
+    held = view().held
+    assert (held.own_held, held.own_tested) == (own_held.sum(), own_tested.sum())
+    assert 0 < held.own_held <= held.own_tested
+    share = STUDY.backtest.coverage[int(STUDY.grouping.fit[STUDY.material.series_now[SHORT]]), 1]
+
+    def with_record(good: int, n: int) -> Any:
+        table = np.zeros((2, len(HISTORY.assets), 4), np.int64)
+        table[1, SHORT], table[0, SHORT] = 12, 10
+        table[0, SHORT, 2], table[1, SHORT, 2] = good, n
+        back = replace(STUDY.backtest, own_held=table[0], own_tested=table[1])
+        return build_forecast(
+            replace(STUDY, backtest=back), HISTORY, SHORT, risk=0.1, now_us=NOW_US, display=Display()
+        ).held
+
+    # Four components are looked at, so one of them has to be as rare as one in eighty.
+    for good in range(13):
+        worst = with_record(good, 12).worst
+        assert (worst == (good, 12, "component.offset_h")) == (4.0 * binom.cdf(good, 12, share) <= BY_CHANCE)
+    said = _held_sentence(with_record(4, 12))
+    assert (
+        "Of this machine's own 48 intervals 34 held. Of those for one component (Offset, horizontal) only 4 of 12 did"
+        in said
+    )
+    assert "only" not in _held_sentence(with_record(10, 12))
+    assert STUDY.backtest.own(len(HISTORY.assets))[1].sum() == 0
+    assert STUDY.backtest.own_tested.sum() == STUDY.backtest.intervals[-1]
+    assert STUDY.backtest.own_held.sum() / STUDY.backtest.intervals[-1] == pytest.approx(STUDY.backtest.coverage[-1, 1])
 
 
 def test_without_a_forecast_there_is_a_reason_and_nothing_else() -> None:

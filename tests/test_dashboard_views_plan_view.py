@@ -77,6 +77,16 @@ def test_what_carries_a_date_is_named(fleet: Any) -> None:
     assert all("run" in why for why in by_risk)
 
 
+def test_a_machines_own_runs_are_named_where_they_carry_its_rate(fleet: Any) -> None:
+    _, study, _, _, ground = fleet
+    kept = study.now(study.rates.kept)
+    mostly, hardly = (kept > 0.5).all(axis=1), (kept < 0.5).all(axis=1)
+    assert mostly.sum() > 5
+    assert hardly.sum() > 5
+    assert ground.own[mostly].all()
+    assert not ground.own[hardly].any()
+
+
 def plan_of(stories: Any, *, by_risk: bool = True) -> Any:
     history = columns_of(stories)
     study = study_of(history)

@@ -6,13 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 from statsmodels.regression.linear_model import WLS
 
 from models.history.classes import Grouping, group_series
 from models.history.columns import History
+from models.history.direction import ONE_WAY, directions_of
 from models.history.drift import NO_RUN, NO_TIME, ClassFits, Rates, fit_classes, rates_of, sums_of
+from models.history.forecast import recheck_of
 from models.history.material import Material, material_of
 from models.history.runs import runs_of
+from models.history.standing import standing_of
 from tests.fleet import Plan, Truth, make_fleet, shuffled
 
 
@@ -108,3 +112,25 @@ def test_no_time_and_no_run_give_reasons() -> None:
     if rates.n[last]:
         assert rates.reason[last] == NO_TIME
         assert np.isnan(rates.shrunk[last]).all()
+
+
+def test_one_machine_that_drifts_among_fifty_nine_that_stand_still_is_not_taken_for_one_of_them() -> None:
+    """Its interval holds the planted rate, and it is looked at before it has gone over, as often as both say."""
+    plan = Plan(
+        assets=60, jobs_low=9, jobs_high=16, rate_sd=0.0, sigma_w=0.12, sigma_m=0.05, dt_median=0.5, break_share=0.0, drifters=1
+    )  # fmt: skip
+    fleets, held, over, one_way = 24, 0, 0, 0
+    for seed in range(fleets):
+        history, truth = make_fleet(7000 + seed, plan)
+        material, grouping, fits, rates = everything(history)
+        one = material.series_now[0]
+        held += bool(rates.low[one, 0] <= truth.rate[0, 0] <= rates.high[one, 0])
+        one_way += bool(directions_of(rates, fits, grouping.fit).verdict[one] == ONE_WAY)
+        standing = standing_of(history.jobs, history.assets, material, rates=rates, fits=fits, grouping=grouping)
+        years = recheck_of(standing, 0.10).days[0] / 365.25
+        walk = np.random.default_rng(seed).normal(0.0, plan.sigma_w, 4) * np.sqrt(years)
+        place = truth.left[0] + truth.rate[0] * years + walk
+        over += bool(max(np.hypot(place[0], place[2]), np.hypot(place[1], place[3])) > 1.0)
+    assert one_way == fleets
+    assert held >= binom.ppf(0.001, fleets, 0.90)
+    assert over <= binom.ppf(0.999, fleets, 0.10)

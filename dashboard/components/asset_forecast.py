@@ -203,6 +203,17 @@ def _held_sentence(held: Held) -> str:
     )  # fmt: skip
     better = 1.0 - held.loss / held.loss_none if held.loss_none > 0.0 else float("nan")
     if not math.isfinite(better):
-        return text
+        return text + _own_record(held)
     key = "asset.held.better" if better > 0.0 else "asset.held.worse"
-    return f"{text} {say(key, share=percent(abs(better)))}"
+    return f"{text} {say(key, share=percent(abs(better)))}{_own_record(held)}"
+
+
+def _own_record(held: Held) -> str:
+    """Say how the machine's own intervals held, and where that is worse than chance explains."""
+    if not held.own_tested:
+        return ""
+    said = say("asset.held.own", held=count(held.own_held), n=counted(held.own_tested, "interval"))
+    if held.worst is None:
+        return f" {said}"
+    few, n, name = held.worst
+    return f" {said} {say('asset.held.own.worse', held=count(few), n=count(n), component=say(name), share=percent(held.share))}"

@@ -217,6 +217,9 @@ WORDS: Final[dict[str, str]] = {
     "asset.held.failed": "Tested on the past of {of}: of {n} that promised 80\u202f%, on {machines}, {share} held (95\u202f% interval {interval}). "
     "That is too few, so no forecast is shown.",
     "asset.held.few": "Tested on the past of {of}, all that is known yet is {n} on {machines}; {share} held (95\u202f% interval {interval}). Take the forecast with care.",
+    "asset.held.own": "Of this machine's own {n} {held} held.",
+    "asset.held.own.worse": "Of those for one component ({component}) only {held} of {n} did: if {share} of them held, chance would hardly explain that. "
+    "Trust the forecast of this machine less, and look sooner.",
     "asset.held.better": "They missed by {share} less than saying that nothing will change.",
     "asset.held.worse": "Saying that nothing will change would have missed by {share} less.",
     # Drift
@@ -336,8 +339,8 @@ WORDS: Final[dict[str, str]] = {
     # How the numbers are made
     "about.asset.ratio": "Limit ratio = the largest |measured − target| ÷ limit over all that the chosen limit set judges, unrounded, with the machine as it was described "
     "on the day of the job. Within is at most 1, over is more. The book keeps the ratio under the limits of the job's own day.",
-    "about.asset.forecast": "The last as-left is carried forward by the machine's own mean drift, pulled towards that of machines of its speed class as far as its own runs "
-    "are few, and spread by chance: reading errors, a random walk, and what is not known of its rate. Widths are stretched by what intervals of the same kind needed on the "
+    "about.asset.forecast": "The last as-left is carried forward by the machine's own mean drift, pulled towards that of machines of its speed class (of all machines where the class has "
+    "fewer than thirty): much where its own runs are few, scatter, or lie near what the others do, hardly where they leave little doubt that it moves otherwise. It is spread by chance: reading errors, a random walk, and what is not known of its rate. Widths are stretched by what intervals of the same kind needed on the "
     "plant's past (conformal factor). The probability of being over limit is that of the true position at any of the places that the limits judge; being over at some "
     "time before is larger, and is found from 1000 drawn courses, to within about 3\u202f%. The band of the ratio puts the tested 80\u202f% bands of the components together "
     "as if they were independent. The re-check date is the first day on which the accepted risk is reached, and no later than one and a half times the longest "

@@ -98,7 +98,7 @@ WORDS: Final[dict[str, str]] = {
     "due.held.failed": "held clearly less often: no forecast is shown",
     "due.held.few": "too few to judge",
     "due.about.risk": "By risk: the day on which the probability that the true deviation is over limit reaches the accepted risk. It starts from the last as-left, "
-    "moves by the machine's own rate drawn towards that of its class, and widens with scatter and reading error; deviations are in units of the limit "
+    "moves by the machine's own rate drawn towards that of its class (hardly where its runs leave little doubt that it moves otherwise), and widens with scatter and reading error; deviations are in units of the limit "
     "in force at the last judged visit. It is never later than one and a half times the longest interval that its class has seen, nor than 36 months. By rule: {months} after the last visit, and at once "
     "where that left the machine over limit or something was replaced since. A forecast is a reason to look, not a measurement.",
     "due.about.trust": "Each past as-found is held against a forecast made from nothing but what was in the book before it, component by component. "

@@ -11,7 +11,7 @@ import numpy as np
 
 from dashboard.views.asset_standing import LEVEL, ratio_band, rows_of, under_other_limits
 from dashboard.views.run_series import Times
-from models.history.backtest import HELD, TOO_FEW
+from models.history.backtest import HELD, TOO_FEW, worse_than
 from models.history.columns import FloatArray, History
 from models.history.conformal import LEVELS
 from models.history.engine import Study
@@ -26,6 +26,9 @@ from models.values.limits import LimitsGiven
 
 COURSES = 1000
 """Courses for 'ever over': the standard error of a share of one half is 0.016."""
+
+BY_CHANCE = 0.05
+"""A machine's own record is called worse than that of its class where chance explains it no better than so."""
 
 STEPS = 36
 WIDEST_YEARS = 6.0
@@ -72,6 +75,10 @@ class Held:
     verdict: Literal["held", "failed", "few"]
     loss: float
     loss_none: float
+    own_held: int = 0
+    own_tested: int = 0
+    worst: tuple[int, int, str] | None = None
+    """Held, tested and name of the machine's component whose intervals held less often than chance explains."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +138,7 @@ def build_forecast(
     known : Recheck or None
         The re-check dates of all machines for this risk, where they are there already. [unitless]
     """
-    held = _held(study, asset)
+    held = _held(study, history, asset)
     standing = rows_of(study.standing, asset, 1)
     runs = int(standing.n[0])
     limits, span = _limits_behind(study, history, asset)
@@ -210,9 +217,9 @@ def _components(
     standing: Standing, days: float, limits: FloatArray, span_mm: float, display: Display
 ) -> tuple[Component, ...]:
     low, high = reading_interval(standing, np.array([days]), LEVEL)
-    flex = bool(limits[2] > 0.0 and span_mm > 0.0)
+    flex = _by_flex(limits, span_mm)
     parts = []
-    for place, name in enumerate(COMPONENTS):
+    for place in range(len(COMPONENTS)):
         quantity = Quantity.ANGULARITY if flex or place in {1, 3} else Quantity.OFFSET
         limit = float(limits[2 if flex else place % 2])
         if not np.isfinite(low[0, place]):
@@ -221,11 +228,19 @@ def _components(
         expected = float(low[0, place] + high[0, place]) / 2.0
         parts.append(
             Component(
-                f"asset.flex.{place}" if flex else f"component.{name}", display.unit(quantity), display.decimals(quantity),
+                _name(place, flex=flex), display.unit(quantity), display.decimals(quantity),
                 float(standing.left[0, place]) * unit, expected * unit, float(low[0, place]) * unit, float(high[0, place]) * unit, unit,
             )
         )  # fmt: skip
     return tuple(parts)
+
+
+def _by_flex(limits: FloatArray, span_mm: float) -> bool:
+    return bool(limits[2] > 0.0 and span_mm > 0.0)
+
+
+def _name(place: int, *, flex: bool) -> str:
+    return f"asset.flex.{place}" if flex else f"component.{COMPONENTS[place]}"
 
 
 def _limits_behind(study: Study, history: History, asset: int) -> tuple[FloatArray, float]:
@@ -235,7 +250,7 @@ def _limits_behind(study: Study, history: History, asset: int) -> tuple[FloatArr
     return row_of(history.jobs, "limits", row), float(row_of(history.jobs, "span_mm", row))
 
 
-def _held(study: Study, asset: int) -> Held | None:
+def _held(study: Study, history: History, asset: int) -> Held | None:
     series = int(study.material.series_now[asset])
     if series < 0:
         return None
@@ -243,6 +258,10 @@ def _held(study: Study, asset: int) -> Held | None:
     verdict: Literal["held", "failed", "few"] = "failed"
     if test.verdict[fit] in {HELD, TOO_FEW}:
         verdict = "held" if test.verdict[fit] == HELD else "few"
+    own_held, own_tested = test.own(asset)
+    chance = 4.0 * worse_than(own_held, own_tested, float(np.nan_to_num(test.coverage[fit, level], nan=LEVEL)))
+    worst = int(np.argmin(chance))
+    name = _name(worst, flex=_by_flex(*_limits_behind(study, history, asset)))
     return Held(
         class_index=int(study.grouping.label[fit]),
         share=float(test.coverage[fit, level]),
@@ -253,6 +272,9 @@ def _held(study: Study, asset: int) -> Held | None:
         verdict=verdict,
         loss=float(test.loss[fit]),
         loss_none=float(test.loss_zero[fit]),
+        own_held=int(own_held.sum()),
+        own_tested=int(own_tested.sum()),
+        worst=None if chance[worst] > BY_CHANCE else (int(own_held[worst]), int(own_tested[worst]), name),
     )
 
 

@@ -285,16 +285,18 @@ def ground_with(history: History, study: Study, rule: Due, today: date, now_us: 
 
 
 def _own_weight(study: Study) -> FloatArray:
-    """Give the weight of a machine's own runs in its rate against what its class does, all components together."""
-    assets = len(study.material.series_now)
+    """Give the weight of a machine's own runs in its rate against what its class does, all components together.
+
+    A component counts by the square of how far the machine's own rate lies from its class's: it is that one which moves.
+    """
     if not len(study.material.series_asset):
-        return np.zeros(assets)
-    between = study.fits.between[study.grouping.fit]
-    error = study.rates.raw_se**2
-    known = np.isfinite(error) & np.isfinite(between)
-    own = np.where(known, between, 0.0).sum(axis=1)
-    both = np.where(known, between + error, 0.0).sum(axis=1)
-    return study.now(np.where(both > 0.0, own / np.where(both > 0.0, both, 1.0), 0.0))
+        return np.zeros(len(study.material.series_now))
+    rates = study.rates
+    away = (rates.raw - study.fits.mean[study.grouping.fit]) ** 2
+    known = np.isfinite(away) & np.isfinite(rates.kept)
+    all_of_it = np.where(known, away, 0.0).sum(axis=1)
+    own = np.where(known, away * rates.kept, 0.0).sum(axis=1)
+    return study.now(np.where(all_of_it > 0.0, own / np.where(all_of_it > 0.0, all_of_it, 1.0), 0.0))
 
 
 def never_measured(plan: Plan) -> int:

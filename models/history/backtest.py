@@ -8,7 +8,7 @@ import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS
-from models.history.distributions import t_cdf, t_quantile_by_table
+from models.history.distributions import binomial_upper_tail, t_cdf, t_quantile_by_table
 from models.history.intervals import wilson
 from models.history.material import Material
 from models.history.predictions import Predictions
@@ -48,7 +48,9 @@ class Backtest:
     (fits, 10): the share of outcomes in each tenth of their forecast.  ``loss`` is
     the mean pinball loss [limit] of the forecast, ``loss_zero`` of 'no change',
     ``loss_class`` of 'what its class does'.  ``kupiec`` is the likelihood ratio of
-    the 90 % intervals on one degree of freedom.
+    the 90 % intervals on one degree of freedom.  ``own_held`` of ``own_tested``
+    (assets, 4) are the 80 % intervals of each asset by component, with the assets
+    that were there when the estimates over all of them were made.
     """
 
     coverage: FloatArray
@@ -62,6 +64,38 @@ class Backtest:
     loss_class: FloatArray
     kupiec: FloatArray
     verdict: IntArray
+    own_held: IntArray
+    own_tested: IntArray
+
+    def own(self, asset: int) -> tuple[IntArray, IntArray]:
+        """Give how many of one asset's own 80 % intervals held, and how many were tested, by component.
+
+        Parameters
+        ----------
+        asset : int
+            Index of the asset; nothing is known of one that is newer than these estimates. [unitless]
+        """
+        if asset >= len(self.own_held):
+            return np.zeros(4, np.int64), np.zeros(4, np.int64)
+        return self.own_held[asset], self.own_tested[asset]
+
+
+def worse_than(held: IntArray, tested: IntArray, share: float) -> FloatArray:
+    """Give the chance of so few intervals that held or fewer, where each holds with a probability.
+
+    Parameters
+    ----------
+    held, tested : (n,) int array
+        How many held, of how many. [unitless]
+    share : float
+        Probability that one holds. [unitless]
+
+    Notes
+    -----
+    The lower tail of the binomial law; 1 where all held, or nothing was tested.
+    """
+    tail = binomial_upper_tail(held.astype(np.float64) + 1.0, tested.astype(np.float64), share)
+    return np.where(held < tested, 1.0 - tail, 1.0)
 
 
 def backtest_of(predictions: Predictions, material: Material, fits: int) -> Backtest:
@@ -106,7 +140,14 @@ def backtest_of(predictions: Predictions, material: Material, fits: int) -> Back
         kupiec[index] = kupiec_ratio(misses, int(intervals[index]), 1.0 - LEVELS[-1])
     failed = high[:, -1] < 0.85
     verdict = np.select([intervals < FEWEST, failed], [TOO_FEW, FAILED], HELD).astype(np.int64)
-    return Backtest(coverage, low, high, intervals, clusters, pit, losses[0], losses[1], losses[2], kupiec, verdict)
+    kept_80 = judged & held[:, :, LEVELS.index(0.8)]
+    own_held, own_tested = (
+        np.stack([np.bincount(asset[part[:, c]], minlength=len(material.series_now)) for c in range(4)], axis=1)
+        for part in (kept_80, judged)
+    )
+    return Backtest(
+        coverage, low, high, intervals, clusters, pit, losses[0], losses[1], losses[2], kupiec, verdict, own_held, own_tested,
+    )  # fmt: skip
 
 
 def clustered_share(held: BoolArray, counted: BoolArray, cluster: IntArray) -> tuple[float, float, float]:

@@ -15,8 +15,8 @@ from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import t_quantile
 from models.history.late import Late
 from models.history.material import Material
+from models.history.mixture import PARTS, fit_mixture, shrink_mixture
 from models.history.moderation import moderate, variance_prior
-from models.history.shrinkage import dersimonian_laird, shrink
 from models.history.variance import VarianceModel, fit_variance
 
 FEWEST_RESIDUALS = 30
@@ -38,6 +38,9 @@ REASON_WORDS = (
 class ClassFits:
     """What each fit knows: variance model, common rate (fits, 4), prior of the variance factor, correlation (fits, 4, 4).
 
+    ``between`` is the variance of the true rates of nearly all machines; ``share``
+    and ``extra`` (fits, parts, 4) are those of the mixture with the few that
+    drift far away from the rest (``models.history.mixture``).
     A fit is ``usable`` with thirty series and thirty residuals behind it; one
     that is not has been filled with the fleet's figures and is usable when
     those are.  ``members`` counts the series behind the figures that stand here.
@@ -47,6 +50,8 @@ class ClassFits:
     mean: FloatArray
     mean_variance: FloatArray
     between: FloatArray
+    share: FloatArray
+    extra: FloatArray
     df0: FloatArray
     factor0: FloatArray
     correlation: FloatArray
@@ -82,7 +87,8 @@ class Sums(Late):
 class Rates(Late):
     """Rates of each series (series, 4) [limit/year]; columns as in limit units.
 
-    ``low`` and ``high`` bound the shrunk rate at ``confidence``.  ``factor`` and
+    ``low`` and ``high`` bound the shrunk rate at ``confidence``.  ``kept`` is the
+    weight of the raw rate in the shrunk one, from 0 to 1.  ``factor`` and
     ``df`` (series,) are the moderated variance factor of the asset and its
     degrees of freedom.  ``n`` counts runs; ``reason`` is an index into
     :data:`REASON_WORDS`.
@@ -95,6 +101,7 @@ class Rates(Late):
     shrunk_se: FloatArray
     low: FloatArray
     high: FloatArray
+    kept: FloatArray
     factor: FloatArray
     df: FloatArray
     reason: IntArray
@@ -175,6 +182,8 @@ class _Fitting:
         self.material, self.grouping, self.rows, self.reading = material, grouping, rows, reading
         self.variance = VarianceModel(np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros(fits, dtype=np.int64))
         self.mean, self.mean_variance, self.between = np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros((fits, 4))
+        self.share, self.extra = np.zeros((fits, PARTS, 4)), np.zeros((fits, PARTS, 4))
+        self.share[:, 0] = 1.0
         self.df0, self.factor0 = np.full(fits, np.inf), np.ones(fits)
         self.correlation = np.tile(np.eye(4), (fits, 1, 1))
         self.residual_df, self.members = np.zeros(fits), np.zeros(fits, dtype=np.int64)
@@ -198,6 +207,8 @@ class _Fitting:
             self.mean,
             self.mean_variance,
             self.between,
+            self.share,
+            self.extra,
             self.df0,
             self.factor0,
             self.correlation,
@@ -212,6 +223,8 @@ class _Fitting:
             self.mean,
             self.mean_variance,
             self.between,
+            self.share,
+            self.extra,
             self.df0,
             self.factor0,
             self.correlation,
@@ -228,14 +241,13 @@ class _Fitting:
         some = df > 0.0
         prior = variance_prior(squares[some] / df[some], df[some])
         self.df0[index], self.factor0[index] = prior
-        factor, _ = moderate(squares, df, np.full(series, prior[0]), np.full(series, prior[1]))
+        factor, total_df = moderate(squares, df, np.full(series, prior[0]), np.full(series, prior[1]))
         rate, variance = sums.rate()
         spread = np.where(np.isfinite(variance), np.maximum(variance * factor[:, None], 1e-300), np.inf)
-        for component in range(4):
-            use = np.isfinite(variance[:, component])
-            common = dersimonian_laird(rate[use, component], spread[use, component])
-            self.mean[index, component], self.mean_variance[index, component] = common.mean, common.mean_variance
-            self.between[index, component] = common.between
+        here = np.isfinite(variance).any(axis=1)
+        found = fit_mixture(rate[here], spread[here], total_df[here])
+        for part in ("mean", "mean_variance", "between", "share", "extra"):
+            getattr(self, part)[index] = getattr(found, part)
         self.correlation[index], self.residual_df[index] = _correlation(material, self.variance, index, inside, rate)
         self.members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
 
@@ -281,7 +293,16 @@ def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.9
     squares, df = sums.residual()
     factor, total_df = moderate(squares, df, fits.df0[fit], fits.factor0[fit])
     spread = np.where(np.isfinite(variance), variance * np.maximum(factor, 1e-12)[:, None], np.inf)
-    value, posterior = shrink(raw, spread, fits.mean[fit], fits.mean_variance[fit], fits.between[fit])
+    value, posterior, kept = shrink_mixture(
+        raw,
+        spread,
+        total_df,
+        mean=fits.mean[fit],
+        mean_variance=fits.mean_variance[fit],
+        between=fits.between[fit],
+        share=fits.share[fit],
+        extra=fits.extra[fit],
+    )
     known = sums.n > 0
     n = sums.n.max(axis=1, initial=0.0).astype(np.int64)
     se = np.sqrt(posterior)
@@ -298,6 +319,7 @@ def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.9
         shrunk_se=np.where(shown, se, np.nan),
         low=np.where(shown, value - half, np.nan),
         high=np.where(shown, value + half, np.nan),
+        kept=np.where(shown, kept, np.nan),
         factor=factor,
         df=total_df,
         reason=reason.astype(np.int64),
