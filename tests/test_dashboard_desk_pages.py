@@ -197,7 +197,9 @@ def test_the_jobs_after_a_calibration_ran_out_are_those_of_the_file(demo: tuple[
 @pytest.mark.slow
 def test_the_planted_instrument_is_named_and_no_other(demo: tuple[FlaskClient, Path]) -> None:
     text = answer(demo[0], "/people")
-    assert "NV-L-021 reads the offset, vertical 0.012 mm higher than the others" in text  # planted: truths.json
+    assert (
+        "NV-L-021 reads the offset, vertical 0.014 mm higher than the others" in text
+    )  # planted: 0.025 in four of six years
     assert text.count("more than chance explains") == 1
 
 

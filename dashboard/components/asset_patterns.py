@@ -35,7 +35,7 @@ def patterns_part(view: PatternsView, place: Place) -> html.Section:
 
 
 def _cause(cause: Cause, place: Place) -> html.Article:
-    name = say(f"asset.cause.{cause.key}")
+    name = say(f"asset.cause.{cause.key}", name=cause.name)
     heads = {
         "for": say("asset.suggests.for", cause=name),
         "against": say("asset.suggests.against", cause=name),
@@ -46,7 +46,8 @@ def _cause(cause: Cause, place: Place) -> html.Article:
             html.H3(heads[cause.side]),
             html.Ul([_observation(one) for one in cause.seen], className="seen"),
             html.P(say("asset.suggests.chance", share=chance(cause.chance))) if cause.side == "for" else None,
-            html.P([html.Strong(say("asset.settles")), " ", say(f"asset.settles.{cause.key}")]),
+            html.P([html.Strong(say("asset.settles")), " ", say(f"asset.settles.{cause.key}", name=cause.name)]),
+            html.P(html.Link(say("asset.off.more"), href=place.to("/people"))) if cause.name else None,
             _jobs(cause.jobs, place),
         ],
         className="cause suggested" if cause.side == "for" else "cause",

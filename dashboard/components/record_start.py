@@ -5,14 +5,17 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from dashboard.components import elements as html
+from dashboard.components.links import left_at
 from dashboard.components.machine_box import machine_box
 from dashboard.components.pieces import Child, blank, note, section
 from dashboard.components.record_results import QUANTITIES
+from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
 from dashboard.place import Place
 from dashboard.views.finder_view import FinderView
 from dashboard.views.limit_words import limits_in_force
 from dashboard.views.limits_view import limits_note
+from dashboard.views.read_off_view import off_mark, row_of_entry
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
 from dashboard.writing import DASH, day, judged
@@ -53,8 +56,9 @@ def choose_part(name: str, view: FinderView, place: Place, way: Child = None) ->
     return parts
 
 
-def last_time(story: AssetStory, last: JobLine | None, basis: Basis, display: Display) -> html.Section:
+def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen) -> html.Section:
     """Put what was left last time, the target, and the limit with its source."""
+    display = seen.display
     limits = limits_in_force(basis.limits, display, basis.limit_set, basis.asset.limit_speed_rpm)
     pairs: list[tuple[str, Child]] = []
     if last is not None:
@@ -68,7 +72,8 @@ def last_time(story: AssetStory, last: JobLine | None, basis: Basis, display: Di
             )
         )
         pairs.append((say("record.last.left"), _left(last, display)))
-        pairs.append((say("record.last.ratio"), _judged(last)))
+        mark = off_mark(seen.history, row_of_entry(seen.history, last.entry), display)
+        pairs.append((say("record.last.ratio"), left_at(_judged(last), mark, seen.place)))
         pairs.append(
             (
                 say("fact.target"),

@@ -51,6 +51,7 @@ from dashboard.views.asset_shafts_view import build_shafts
 from dashboard.views.asset_standing import row_of
 from dashboard.views.asset_view import AssetView, build, days_of, missing, past_of, who_of
 from dashboard.views.limits_view import limits_note
+from dashboard.views.read_off_view import with_instruments
 from dashboard.words import say
 from models.maths.limits import limits_for
 from models.values.own_work import own_work
@@ -199,7 +200,9 @@ def middle(opened: Opened) -> list[Child]:
     drift_files = [take("asset-runs", seen.place, said="files.take.runs", asset=story.asset.tag)]
     if drift.feet:
         drift_files.append(take("asset-feet", seen.place, said="files.take.feet", asset=story.asset.tag))
-    patterns = build_patterns(study, history, row, display=seen.display, days=days_of(story))
+    days = days_of(story)
+    patterns = build_patterns(study, history, row, display=seen.display, days=days)
+    patterns = with_instruments(patterns, study, history, row, display=seen.display, days=days)
     return [
         forecast_part(forecast, past_of(story), seen.place, opened.scheme),
         drift_part(drift, opened.scheme, *drift_files),

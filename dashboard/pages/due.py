@@ -12,7 +12,7 @@ import dash
 
 from dashboard.components import elements as html
 from dashboard.components.aria import aria
-from dashboard.components.links import machine
+from dashboard.components.links import left_at, machine
 from dashboard.components.papers import due_papers
 from dashboard.components.pieces import (
     Child,
@@ -31,6 +31,7 @@ from dashboard.place import Place, asset_path, read_month
 from dashboard.views.calendar_view import Calendar, Day
 from dashboard.views.due_page_view import RISK, RISKS, RULE, DueView, build, promised, read_risk, read_way
 from dashboard.views.plan_view import QUARTER_DAYS, SOON_DAYS, PlanLine
+from dashboard.views.read_off_view import off_mark
 from dashboard.words import say
 from dashboard.writing import chance, count, counted, day, interval, judged, late, percent
 from dashboard.writing import month as month_name
@@ -99,9 +100,9 @@ def body(view: DueView, seen: Scene, said: tuple[str, ...]) -> list[Child]:
         sentence(view.sentence),
         due_papers(place),
         html.Div([_loads(view, place), _trust(view, place)], className="columns"),
-        _now(view, place),
+        _now(view, seen),
         _calendar(view.calendar, place),
-        _soon(view, place),
+        _soon(view, seen),
         _no_forecast(view, place),
         limits(view.limits),
     ]
@@ -191,22 +192,24 @@ def _trust(view: DueView, place: Place) -> html.Section:
     return section(say("due.trust.title"), html.P(said), classes, about=say("due.about.trust"))
 
 
-def _now(view: DueView, place: Place) -> html.Section:
+def _now(view: DueView, seen: Scene) -> html.Section:
+    place = seen.place
     title = say("due.now.title", n=counted(view.now_n, "machine"))
     if not view.now:
         return section(title, note(say("due.now.none")))
     caption = say("due.now.caption.risk") if view.by == RISK else say("due.now.caption.rule")
-    return section(title, _list(view, caption, view.now, place), *_more(view.now_n, len(view.now), place))
+    return section(title, _list(view, caption, view.now, seen), *_more(view.now_n, len(view.now), place))
 
 
-def _soon(view: DueView, place: Place) -> html.Section:
+def _soon(view: DueView, seen: Scene) -> html.Section:
+    place = seen.place
     title = say("due.soon.title", n=counted(view.soon_n, "machine"), days=QUARTER_DAYS)
     later = note(say("due.later", n=counted(view.later_n, "machine")))
     if not view.soon:
         return section(title, note(say("due.soon.none")), later)
     return section(
         title,
-        _list(view, say("due.soon.caption"), view.soon, place),
+        _list(view, say("due.soon.caption"), view.soon, seen),
         *_more(view.soon_n, len(view.soon), place),
         later,
     )
@@ -221,7 +224,8 @@ def _more(n: int, shown: int, place: Place) -> list[Child]:
     return parts
 
 
-def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place) -> html.Div:
+def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], seen: Scene) -> html.Div:
+    place = seen.place
     columns = [
         Column(say("column.machine")),
         Column(say("column.due"), number=True),
@@ -247,7 +251,7 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], place: Place
             line.why,
             day(line.other),
             day(line.last),
-            judged(line.left_ratio),
+            left_at(judged(line.left_ratio), off_mark(seen.history, line.last_row, seen.display), place),
             two_lines(line.description, _where(line)),
         ]
         for line in lines

@@ -170,7 +170,7 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
         html.P(void_link(amends.entry, seen.place, say("void.link.whole"))) if amends and may_void(seen.required.site_id) else None,
         retired_part(story, seen.today, "asset.merged.record", seen.place.to(PATH, asset=story.merged_into)),
         note(say("record.caution"), strong=True),
-        last_time(story, last_of(story, amends), limits_today(story, seen), seen.display),
+        last_time(story, last_of(story, amends), limits_today(story, seen), seen),
         form.store(Ids.DRAFT),
         html.Div(id=Ids.FORM, className="record"),
         form.store(Ids.KEY, key),

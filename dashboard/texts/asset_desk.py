@@ -291,6 +291,13 @@ WORDS: Final[dict[str, str]] = {
     "asset.cause.thermal": "a wrong thermal target",
     "asset.cause.soft": "soft foot",
     "asset.cause.bolts": "loose bolts or missing dowels",
+    "asset.cause.instrument": "an instrument that reads off: {name}",
+    "asset.settles.instrument": "check {name} against another instrument on one machine; measure this one again with another",
+    "asset.off.more": "What instruments read against one another",
+    "asset.seen.off.reads": "{name} reads the {component} {size} {way} than the others, over all machines (90\u202f% interval {low} to {high}, {n})",
+    "asset.seen.off.returns": "returns over limit with {name} at one end only: {n} of {of}; still one with its difference taken out: {stand}",
+    "asset.seen.off.no_return": "no return over limit has {name} at one end only",
+    "asset.seen.off.runs": "it began or ended {n} of {of}, not both: what this page says of drift and forecast holds its difference",
     "asset.settles": "What would settle it:",
     "asset.settles.settling": "level the base and look at the grout; read again after a few months without moving anything",
     "asset.settles.pipe": "with the machine isolated and drained, watch the shaft with dials while the flanges are loosened: 0.05 mm (2 mil) of movement is much",
@@ -352,7 +359,8 @@ WORDS: Final[dict[str, str]] = {
     "where every visit has them.",
     "about.asset.patterns": "Each usual cause has one test against ‘nothing of the kind’ and one condition on what the drifts look like; it is suggested when both hold and the "
     "test survives the control of false alarms over the fleet. The signs of the causes are inference from the trade's practice, not a standard. ‘For’ and ‘against’ are single "
-    "observations; none of them decides alone.",
+    "observations; none of them decides alone. An instrument that reads off (People and instruments) is named where it began or ended a run and another one the other end; it is suggested where a return "
+    "of the present series would not be one with its mean difference taken out of the readings.",
     "about.asset.shafts": "Drawn from offset and angularity at the coupling centre, with the distances of the feet that the book had for that day; along to scale, across exaggerated by the "
     "factor named. From above, up in the picture is to the right, seen from the movable machine. Arrows on the as-found pictures: what each row of feet was moved by, the "
     "mean of its left and right foot.",

@@ -97,6 +97,9 @@ WORDS: Final[dict[str, str]] = {
     "due.held.held": "held about as often as they say",
     "due.held.failed": "held clearly less often: no forecast is shown",
     "due.held.few": "too few to judge",
+    "due.left_off": "left by {name}, which reads {component} {size} {way}: {ratio} with that taken out",
+    "due.left_off.high": "high",
+    "due.left_off.low": "low",
     "due.about.risk": "By risk: the day on which the probability that the true deviation is over limit reaches the accepted risk. It starts from the last as-left, "
     "moves by the machine's own rate drawn towards that of its class (hardly where its runs leave little doubt that it moves otherwise), and widens with scatter and reading error; deviations are in units of the limit "
     "in force at the last judged visit. It is never later than one and a half times the longest interval that its class has seen, nor than 36 months. By rule: {months} after the last visit, and at once "

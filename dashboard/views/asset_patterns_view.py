@@ -51,6 +51,7 @@ class Cause:
     """One usual cause: whether the history suggests it, what was seen, and the jobs (entry, day) behind it.
 
     ``chance`` is the share of false suggestions to reckon with at this strength; NaN where nothing could be tested.
+    ``name`` is that of the instrument where the cause is one.
     """
 
     key: str
@@ -58,6 +59,7 @@ class Cause:
     seen: tuple[Observation, ...]
     chance: float
     jobs: tuple[tuple[int, date | None], ...]
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,7 +69,8 @@ class PlanLine:
 
     ``due`` and ``days_left`` are the date of the list that it stands in, ``other`` the
     date by the other way (rule or risk), ``None`` where there is none.  ``over_now`` is
-    the probability that it is over limit today, NaN without a forecast.
+    the probability that it is over limit today, NaN without a forecast.  ``last_row`` is
+    the row of the last job.
     """
 
     tag: str
@@ -84,6 +85,7 @@ class PlanLine:
     left_ratio: float
     over_now: float
     left_over: bool
+    last_row: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +152,7 @@ class Plan:
                 left_ratio=float(left),
                 over_now=float(self.over_now[row]),
                 left_over=bool(self.rule.reason[row] == LEFT_OVER),
+                last_row=int(last_row[row]),
             )
             for row, seen, left in zip(rows, last.tolist(), left_ratio.tolist(), strict=True)
         )
