@@ -295,7 +295,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.settles.instrument": "check {name} against another instrument on one machine; measure this one again with another",
     "asset.off.more": "What instruments read against one another",
     "asset.seen.off.reads": "{name} reads the {component} {size} {way} than the others, over all machines (90\u202f% interval {low} to {high}, {n})",
-    "asset.seen.off.returns": "returns over limit with {name} at one end only: {n} of {of}; still one with its difference taken out: {stand}",
+    "asset.seen.off.returns": "returns over limit with {name} at one end only: {n} of {of}; {stand} of {n} would still be one with its difference taken out",
     "asset.seen.off.no_return": "no return over limit has {name} at one end only",
     "asset.seen.off.runs": "it began or ended {n} of {of}, not both: what this page says of drift and forecast holds its difference",
     "asset.settles": "What would settle it:",
