@@ -173,9 +173,8 @@ def _add_template(verbs: _Verbs) -> None:
         "write an empty workbook to fill, with a sheet that explains every column",
         "  driftbook template\n  driftbook template plant.xlsx --units mil\n  driftbook template --csv forms",
     )
-    parser.add_argument(
-        "file", nargs="?", default="driftbook-template.xlsx", help="where to (default: driftbook-template.xlsx)"
-    )
+    parser.add_argument("file", nargs="?", metavar="FILE", help="where to (default: driftbook-template.xlsx)")
+    parser.add_argument("-o", "--output", metavar="FILE", help="the same")
     parser.add_argument("--csv", metavar="FOLDER", help="write CSV files into a folder instead")
     parser.add_argument("--units", choices=("mm", "mil"), default="mm", help="units in the headings (default: mm)")
 

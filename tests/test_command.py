@@ -101,6 +101,8 @@ def test_what_is_no_port_is_refused_by_the_parser(port: str, capsys: pytest.Capt
         ),
         (("template", "sheet.doc"), "ends in .xlsx"),
         (("template", "no/such/sheet.xlsx"), "no/such"),
+        (("template", "-o", "sheet.doc"), "ends in .xlsx"),
+        (("template", "a.xlsx", "-o", "b.xlsx"), "say two things: 'a.xlsx' and 'b.xlsx'"),
         (("init", "--book", "postgresql//u:pw@h/x", "--site", "X", "--zone", "UTC"), "begins like an address"),
         (("serve", "--book", "none.db", "--name", "http://x/"), "no name of a server"),
         (("restore", ".", "--book", "b.db"), "is a folder"),
@@ -213,8 +215,21 @@ def test_the_template_explains_every_column_and_is_read_without_asking(
     assert [(sheet.table, len([c for c in sheet.columns if c.field])) for sheet in mapping.sheets] == [
         (table, len([field for field in fields_of(table) if field.in_template])) for table in Table
     ]
-    assert run("template", str(path)) == 2
+    for again in ([str(path)], ["-o", str(path)]):
+        assert run("template", *again) == 2
     assert "not overwritten" in capsys.readouterr().err
+
+
+def test_a_backup_is_named_in_its_place_or_by_its_option(
+    sqlite_book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(sqlite_book)
+    target = tmp_path / "copy.db"
+    assert run("backup", str(target), "--book", sqlite_book.book) == 0
+    assert target.exists()
+    assert run("backup", "-o", str(target), "--book", sqlite_book.book) == 2
+    assert run("backup", str(target), "-o", "other.db", "--book", sqlite_book.book) == 2
+    assert "say two things" in capsys.readouterr().err
 
 
 def test_a_filled_template_in_mil_is_read_in_mil(sqlite_book: Settings, tmp_path: Path) -> None:

@@ -151,7 +151,7 @@ def test_the_command_writes_what_was_asked_for(
     monkeypatch.delenv("DRIFTBOOK_ADDRESS", raising=False)
     book = ("--book", sqlite_book.book)
     with open_book(sqlite_book, tmp_path):
-        assert main(["report", "month", "2025-11", *book]) == 0
+        assert main(["report", "month", "--month", "2025-11", *book]) == 0
         assert main(["report", "asset", "P-2", *book, "-o", "own name.pdf"]) == 0
         assert main(["report", "sheet", "F-1", *book, "--date", "2026-12-01", "--paper", "letter"]) == 0
         assert "The sheet has no code" in capsys.readouterr().out
@@ -162,6 +162,7 @@ def test_the_command_writes_what_was_asked_for(
         assert "8750" in capsys.readouterr().err
         assert main(["report", "asset", "none", *book]) == 2
         assert main(["report", "month", "soon", *book]) == 2
+        assert main(["report", "month", "2025-11", "--month", "2025-10", *book]) == 2
         assert main(["report", "asset", "P-2", *book, "-o", "no/such/folder/x.pdf"]) == 2
     made = {path.name: path.read_bytes() for path in tmp_path.glob("*.pdf")}
     assert set(made) == {"review-2025-11.pdf", "own name.pdf", "sheet-F-1.pdf", "sheet-P-2.pdf", "labels.pdf"}

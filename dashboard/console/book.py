@@ -8,7 +8,7 @@ from importlib.resources import as_file, files
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.console.common import now, one_of, opened, out, settings_of, who
 from dashboard.console.limits import day_of
 from dashboard.writing import counted
 from models.commands.init_book import init_book
@@ -110,7 +110,7 @@ def run_template(given: argparse.Namespace) -> int:
         paths = write_csv_files(Path(given.csv), display)
         out.print("Wrote " + ", ".join(str(path) for path in paths))
         return 0
-    path = Path(given.file)
+    path = Path(one_of(given.file, given.output, "FILE", "--output") or "driftbook-template.xlsx")
     if path.suffix.lower() != ".xlsx":
         raise DriftbookError(
             f"The template is a workbook, not '{path.suffix or path.name}'.",

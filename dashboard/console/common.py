@@ -45,6 +45,23 @@ def settings_of(given: argparse.Namespace) -> Settings:
     return read_settings(book=getattr(given, "book", None))
 
 
+def one_of(plain: str | None, named: str | None, place: str, option: str) -> str | None:
+    """Give what was typed in its place or by its option; both are the same, so two that differ are refused.
+
+    Parameters
+    ----------
+    plain, named : str or None
+        What stands in the place, and behind the option. [unitless]
+    place, option : str
+        How the two are called in the help. [unitless]
+    """
+    if plain and named and plain != named:
+        raise DriftbookError(
+            f"{place} and {option} say two things: '{plain}' and '{named}'.", remedy="Give one of them."
+        )
+    return plain or named
+
+
 @contextmanager
 def opened(settings: Settings) -> Iterator[sa.Engine]:
     """Open a book of the right revision, and close it."""

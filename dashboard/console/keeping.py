@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from dashboard.console.common import now, opened, out, settings_of
+from dashboard.console.common import now, one_of, opened, out, settings_of
 from dashboard.writing import counted
 from models.commands.backup import back_up
 from models.commands.restore import IN_PLACE_OF, restore
@@ -27,7 +27,9 @@ def run_backup(given: argparse.Namespace) -> int:
     """Make a backup and say what it holds."""
     settings = settings_of(given)
     name = settings.path.stem if settings.is_file else "driftbook"
-    target = Path(given.output or f"{name}-{now().astimezone():%Y%m%d-%H%M%S}.backup.db")
+    target = Path(
+        one_of(given.file, given.output, "FILE", "--output") or f"{name}-{now().astimezone():%Y%m%d-%H%M%S}.backup.db"
+    )
     with opened(settings) as engine:
         made = back_up(settings, engine, target)
     out.print(f"Wrote {made.path}, {made.size / 1e6:.1f} MB; it was taken back once and is whole.", soft_wrap=True)

@@ -23,16 +23,17 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
         "backup",
         "copy the book into one file while others write; the copy is taken back once and checked before it gets its name",
         "  driftbook backup\n"
-        "  driftbook backup -o /mnt/safe/plant-2026-11-25.db\n"
+        "  driftbook backup /mnt/safe/plant-2026-11-25.db\n"
         "  driftbook backup --book postgresql://host/plant -o plant.db",
     )
-    book(parser)
     parser.add_argument(
-        "-o",
-        "--output",
+        "file",
+        nargs="?",
         metavar="FILE",
         help="name of the backup (default: NAME-DATE-TIME.backup.db); never overwritten",
     )
+    book(parser)
+    parser.add_argument("-o", "--output", metavar="FILE", help="the same")
     parser = verb(
         "restore",
         "make a new book from a backup; a book that is there is never overwritten",

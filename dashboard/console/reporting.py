@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from dashboard.console.common import now, opened, out, settings_of
+from dashboard.console.common import now, one_of, opened, out, settings_of
 from dashboard.console.whole import write_whole
 from dashboard.place import Place, read_month
 from dashboard.reports import makers
@@ -65,13 +65,14 @@ def last_month_over(today: date) -> date:
 
 
 def _asked_month(given: argparse.Namespace, asking: makers.Asking) -> date:
-    if not given.month:
+    month = one_of(given.month, given.named_month, "YEAR-MONTH", "--month")
+    if not month:
         return last_month_over(asking.today)
-    asked = read_month(Place("/", {"month": given.month}))
+    asked = read_month(Place("/", {"month": month}))
     if asked.value is None:
-        raise InvalidValueError(say("report.unknown.month", asked=given.month))
+        raise InvalidValueError(say("report.unknown.month", asked=month))
     if asked.value > asking.today:
-        raise InvalidValueError(say("report.month.ahead", asked=given.month))
+        raise InvalidValueError(say("report.month.ahead", asked=month))
     return asked.value
 
 

@@ -52,6 +52,7 @@ def _add(papers: argparse._SubParsersAction[argparse.ArgumentParser], name: str,
 
 def _month(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("month", nargs="?", metavar="YEAR-MONTH", help="which month (default: the last one that is over)")  # fmt: skip
+    parser.add_argument("--month", dest="named_month", metavar="YEAR-MONTH", help="the same")
     mail = parser.add_argument_group(
         "mail",
         "The server and the rest may stand in the environment: DRIFTBOOK_SMTP_HOST, _PORT, _USER, _FROM, _SECURITY, _CA, "

@@ -49,7 +49,7 @@ WORDS: Final[dict[str, str]] = {
     "due.list.more": "The first {shown} of {n} are listed.",
     "due.list.all": "List them all",
     "due.calendar.title": "Calendar",
-    "due.calendar.caption": "{month}: {n} on their dates",
+    "due.calendar.caption": "{month}: dates of {n}",
     "due.calendar.more": "and {n} more",
     "due.weekday.1": "Monday",
     "due.weekday.2": "Tuesday",
