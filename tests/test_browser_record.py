@@ -161,6 +161,12 @@ def test_each_nonsense_gives_its_sentence_where_it_is_typed(url: Any, phone: Any
     for name, text in {"offset_v": "0.08", "angle_v": "0.60", "offset_h": "-0.06", "angle_h": "0.50"}.items():
         put(phone, f"found.results.{name}", text)
     expect(phone.locator("#record-reasons")).to_contain_text("all of it is about twice as large")
+    for words in ("Target: misalignment wanted while cold", "Work the target out from thermal growth"):
+        phone.locator("summary", has_text=words).click()
+    put(phone, "growth.movable.1.up", "0.1")
+    phone.get_by_role("button", name="Take this over as the target").click()
+    expect(phone.locator("#rs-growth")).to_contain_text("This is the target in the form.")
+    expect(phone.locator(box("target.offset_v"))).to_have_value("−0.100 mm")
     put(phone, "found.results.offset_v", "1.4")
     nonsense(phone, "found.results.offset_v", "Is the unit right?")
     put(phone, "found.results.offset_v", "0,O5")

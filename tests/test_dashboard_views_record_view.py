@@ -1,5 +1,6 @@
 """The Record page's view: how a form is read, what is said of it, and what keeps it out of the book."""
 
+import json
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from math import cos, pi
@@ -29,10 +30,12 @@ from dashboard.views.record_fields import (
     usual,
     way_of,
 )
+from dashboard.views.record_growth import grown, material_name
 from dashboard.views.record_names import field_label
 from dashboard.views.record_sheet import Around, Basis
 from dashboard.views.record_view import build, last_of, stated_field, stated_fields
 from dashboard.views.record_when import moment_of, read_when
+from models.maths.growth import RowGrowth, target_from_growth
 from models.maths.limits import limits_for
 from models.maths.plausible import Doubt
 from models.units import Display, Quantity, parse
@@ -580,3 +583,72 @@ def test_with_what_results_were_measured_is_asked_and_never_taken_from_the_head_
         options = str(measure_part(stage, {f"{stage}.method": "results"}, PUMP, MM)[2])
         assert "say which" in options.partition("reverse indicator")[0]
         assert "selected" in options.partition("say which")[0]
+
+
+GREW = {
+    "growth.movable.1.material": material_name(2), "growth.movable.1.height": "400", "growth.movable.1.cold": "20", "growth.movable.1.hot": "65",
+    "growth.movable.2.material": "own", "growth.movable.2.alpha": "11.4", "growth.movable.2.height": "400", "growth.movable.2.cold": "20",
+    "growth.movable.2.hot": "55", "growth.stationary.1.up": "0.1",
+}  # fmt: skip
+"""The growth of the example that ``driftbook work`` prints, on another machine: both ways must give one target."""
+
+
+def test_growth_gives_the_target_of_the_worked_sheet_with_its_working_and_takes_nothing_by_itself() -> None:
+    view = build(START | RESULTS | {"left.method": "same"} | GREW, around())
+    rows = [RowGrowth(250.0, 11.4e-6 * 400 * 45), RowGrowth(700.0, 11.4e-6 * 400 * 35)]
+    wanted = target_from_growth(rows, [RowGrowth(-260.0, 0.1)])
+    said = [one for one in view.said if one.field == "growth"]
+    assert said[0].text == "movable, row 1: 11.4·10⁻⁶/°C × 400 mm × 45 °C = +0.205 mm"
+    assert said[2].text == "stationary, row 1: measured +0.100 mm"
+    assert "one row is given" in said[3].text.lower()
+    assert view.job.target == Misalignment()
+    ((label, put),) = said[-1].answers
+    assert label == "Take this over as the target"
+    taken = json.loads(put)
+    assert parse(taken["target.offset_v"], Quantity.OFFSET, "mm").value == pytest.approx(wanted.offset_v, abs=5e-4)
+    assert parse(taken["target.angle_v"], Quantity.ANGULARITY, "mm/m").value == pytest.approx(wanted.angle_v, abs=5e-3)
+    after = build(START | RESULTS | {"left.method": "same"} | GREW | taken, around())
+    assert texts(after, "growth")[-1] == "This is the target in the form."
+    assert after.job.target.as_tuple()[:2] == pytest.approx((wanted.offset_v, wanted.angle_v), abs=5e-3)
+    assert after.job.typed["target.source"].startswith("worked out from growth, an estimate: movable, row 1: 11.4")
+
+
+def test_growth_in_fahrenheit_and_mil_is_the_same_and_what_is_missing_or_wrong_keeps_no_job_out() -> None:
+    one = {"growth.movable.1.material": "own", "growth.movable.1.alpha": "6.3333", "growth.movable.1.height": "15.748", "growth.movable.1.cold": "68",
+           "growth.movable.1.hot": "149"}  # fmt: skip
+    shown = grown(one, PUMP, MIL)
+    assert shown.target is not None
+    assert shown.target.offset_v == pytest.approx(-0.2052, abs=1e-4)
+    assert "× 15.7 in × 81 °F = +8.1 mil" in shown.lines[0]
+    view = build(
+        START | RESULTS | {"left.method": "same", "growth.movable.1.height": "40O", "growth.movable.2.alpha": "0.0114"},
+        around(),
+    )
+    assert view.stops == ()
+    assert len(texts(view, "growth.movable.1.height", "bad")) == 1
+    assert texts(view, "growth.movable.2.alpha", "bad") == ["A coefficient is typed in millionths: 11.7 for 0.0000117."]
+    assert texts(view, "growth")[0].endswith(
+        "still missing: what it is made of, the height of the shaft, the cold temperature, the hot temperature."
+    )
+    both = {"growth.movable.1.material": material_name(0), "growth.movable.1.alpha": "12"}
+    assert grown(both, PUMP, MM).wrong == [
+        ("growth.movable.1.alpha", "Say what it is made of, or type a coefficient, not both.")
+    ]
+    assert grown(one | {"growth.movable.1.material": ""}, PUMP, MIL).target == shown.target
+    assert (
+        grown(
+            {"growth.movable.1.material": "own", "growth.movable.1.alpha": "900", "growth.movable.1.height": "1"},
+            PUMP,
+            MM,
+        ).wrong[0][0]
+        == "growth.movable.1.alpha"
+    )
+    assert not grown({"growth.movable.1.material": material_name(0)}, PUMP, MM).typed
+
+
+def test_rows_that_grow_differently_need_their_distances_and_one_alone_does_not() -> None:
+    bare = replace(PUMP, feet_movable_mm=(), feet_stationary_mm=())
+    both = {"growth.movable.1.up": "0.2", "growth.movable.2.up": "0.1"}
+    assert [name for name, _ in grown(both, bare, MM).wrong] == ["growth.movable.1.height", "growth.movable.2.height"]
+    assert grown(both | {"feet.movable.1.at": "250", "feet.movable.2.at": "700"}, bare, MM).target is not None
+    assert grown({"growth.movable.1.up": "0.2"}, bare, MM).target == Misalignment(-0.2)

@@ -16,6 +16,8 @@
   var drafts = window.driftbookDrafts;
   var answers = window.driftbookAnswers;
   var handing = window.driftbookHanding;
+  var filling = window.driftbookFilling;
+  var write = filling.write;
   var store = drafts.store;
   var form = answers.form;
   var each = answers.each;
@@ -187,13 +189,6 @@
     later();
   }
 
-  function write(field, text) {
-    /* The field belongs to the page's own script: its value is changed as by a key. */
-    var owner = field.tagName === "TEXTAREA" ? window.HTMLTextAreaElement : window.HTMLInputElement;
-    Object.getOwnPropertyDescriptor(owner.prototype, "value").set.call(field, text);
-    field.dispatchEvent(new Event("input", { bubbles: true }));
-  }
-
   document.addEventListener("driftbook-unanswered", function (event) {
     if (event.detail.output.indexOf("record-measure-") >= 0) {
       reshaped();
@@ -230,16 +225,7 @@
   }
 
   var taps = {
-    put: function (text, at, by_key) {
-      var slot = at.closest("[data-said]");
-      var field = slot === null ? null : document.getElementById(slot.id.replace(/^rs-/, "rf-"));
-      if (field !== null) {
-        write(field, text);
-        if (by_key) {
-          field.focus();
-        }
-      }
-    },
+    put: filling.put,
     more: function (places, at) {
       var stage = at.getAttribute("data-more");
       kept = collect();

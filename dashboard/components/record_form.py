@@ -22,6 +22,7 @@ from dashboard.components.record_field import (
     typed,
     written,
 )
+from dashboard.components.record_growth import growth_part
 from dashboard.views.record_fields import (
     AFTER,
     BEFORE,
@@ -255,14 +256,15 @@ def _row(side: str, row: int, known_mm: float | None, fields: Texts, display: Di
     )  # fmt: skip
 
 
-def target_part(fields: Texts, display: Display) -> html.Details:
-    """Put the target, folded away: it seldom changes."""
+def target_part(fields: Texts, asset: Asset, display: Display) -> html.Details:
+    """Put the target, folded away: it seldom changes; with the growth from which it can be worked out."""
     units = {"offset": display.unit(Quantity.OFFSET), "angle": display.unit(Quantity.ANGULARITY)}
     boxes = [typed(f"target.{name}", say(f"component.{name}"), fields, unit=units[name[:-2]]) for name in COMPONENTS]
     return folded(
         say("record.target"),
         note(say("record.target.note")),
         fields_row(*boxes, typed("target.source", say("record.target.source"), fields)),
+        growth_part(fields, asset, display),
     )
 
 

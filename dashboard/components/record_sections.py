@@ -88,7 +88,7 @@ def _stage(stage: str, fields: Texts, measure: Sequence[Child], basis: FormBasis
     if stage == "found":
         left += [
             form.dimensions_part(fields, basis.asset, basis.display),
-            form.target_part(fields, basis.display),
+            form.target_part(fields, basis.asset, basis.display),
             form.upright_part(),
         ]
     words = form.unanswered(say("record.unanswered"))

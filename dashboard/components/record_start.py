@@ -8,7 +8,6 @@ from dashboard.components import elements as html
 from dashboard.components.links import left_at
 from dashboard.components.machine_box import machine_box
 from dashboard.components.pieces import Child, blank, note, section
-from dashboard.components.record_results import QUANTITIES
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
 from dashboard.place import Place
@@ -16,11 +15,11 @@ from dashboard.views.finder_view import FinderView
 from dashboard.views.limit_words import limits_in_force
 from dashboard.views.limits_view import limits_note
 from dashboard.views.read_off_view import off_mark, row_of_entry
+from dashboard.views.record_names import four_text
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
 from dashboard.writing import DASH, day, judged
-from models.units import Display, Quantity
-from models.values.job import COMPONENTS, Misalignment
+from models.units import Display
 from models.values.story import AssetStory, JobLine
 
 LISTED = 40
@@ -77,7 +76,7 @@ def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen)
         pairs.append(
             (
                 say("fact.target"),
-                _four(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target"),
+                four_text(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target"),
             )
         )
         if last.job.notes:
@@ -93,19 +92,9 @@ def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen)
 
 
 def _left(last: JobLine, display: Display) -> str:
-    return _four(last.job.left, display) if last.job.left else say("fact.not_measured")
+    return four_text(last.job.left, display) if last.job.left else say("fact.not_measured")
 
 
 def _judged(last: JobLine) -> str:
     found, left = judged(last.found_ratio), judged(last.left_ratio)
     return say("record.last.both", found=found, left=left)
-
-
-def _four(values: Misalignment, display: Display) -> str:
-    texts = {
-        name: display.text(value, quantity, signed=True, with_unit=False)
-        for name, quantity, value in zip(COMPONENTS, QUANTITIES, values.as_tuple(), strict=True)
-    }
-    return say(
-        "fact.four", **texts, offset_unit=display.unit(Quantity.OFFSET), angle_unit=display.unit(Quantity.ANGULARITY)
-    )

@@ -152,6 +152,9 @@ _BY_LAST: Final[dict[str, Quantity]] = {
     **dict.fromkeys(("angle_v", "angle_h", "sd_angle"), Quantity.ANGULARITY),
     **dict.fromkeys(("at", "plane", "diameter", "span", "distance"), Quantity.DISTANCE),
     "hours_run": Quantity.DURATION,
+    "up": Quantity.OFFSET,
+    "height": Quantity.DISTANCE,
+    **dict.fromkeys(("cold", "hot"), Quantity.TEMPERATURE),
 }
 _BY_FIRST: Final[dict[str, Quantity]] = {
     "temp": Quantity.TEMPERATURE,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dashboard.words import say
 from models.intake.typed import CLOCK
+from models.units import Display, Quantity
 from models.values.draft import Way
+from models.values.job import COMPONENTS, Misalignment
 
 
 def field_label(name: str) -> str:
@@ -58,3 +60,23 @@ def job_field(field: str, ways: dict[str, Way | None]) -> str:
     if stage == "moves_h":  # one field a row
         return f"side.{(int(rest) + 1) // 2}"
     return {"checks": "left.tight", "soft_after": "soft_after.1"}.get(field, field)
+
+
+def four_text(values: Misalignment, display: Display) -> str:
+    """Write four components in one line.
+
+    Parameters
+    ----------
+    values : Misalignment
+        The components. [mm, mm/m]
+    display : Display
+        Units. [unitless]
+    """
+    units = {"offset": Quantity.OFFSET, "angle": Quantity.ANGULARITY}
+    texts = {
+        name: display.text(value, units[name.partition("_")[0]], signed=True, with_unit=False)
+        for name, value in zip(COMPONENTS, values.as_tuple(), strict=True)
+    }
+    return say(
+        "fact.four", **texts, offset_unit=display.unit(Quantity.OFFSET), angle_unit=display.unit(Quantity.ANGULARITY)
+    )

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.views.job_words import Told, told
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, dial_parts, method_of, numbers, way_of
+from dashboard.views.record_growth import grown, taken_fields
 from dashboard.views.record_names import field_label, job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures
 from dashboard.views.record_when import PROPOSED, read_when
 from dashboard.words import say, tell
 from dashboard.writing import day, judged
+from models.intake.typed import TypedForm, read_misalignment
 from models.maths.plausible import Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.maths.working import Worked
@@ -147,13 +150,31 @@ class _Looking(Sheet):
         for reading in numbers(self.fields, self.shown_fields(), self.display):
             quantity = measures(reading.name)
             if reading.problem is not None and reading.name not in already:
-                self.wrong(reading.name, reading.problem)
+                if not reading.name.startswith("growth."):
+                    self.wrong(reading.name, reading.problem)
             elif reading.parsed is not None:
                 text = self.display.text(reading.parsed.value, quantity, signed=quantity is Quantity.OFFSET)
                 self.said.append(Said(reading.name, "ok", say("record.understood", value=text)))
+        self._echo_growth()
         self._echo_when()
         self._echo_hubs()
         self._echo_instrument()
+
+    def _echo_growth(self) -> None:
+        """Show what growth comes to, and offer it as the target; it is a help, so that nothing in it keeps a job out of the book."""
+        result = grown(self.fields, self.around.basis.asset, self.display)
+        self.said += [Said(name, "bad", text) for name, text in result.wrong]
+        self.said += [Said("growth", "ok", line) for line in result.lines]
+        if result.target is None:
+            return
+        taken = taken_fields(result.target, result.source(), self.display)
+        stands = self.target().as_tuple()
+        offered = read_misalignment(TypedForm(taken, self.display), "target")
+        if offered is not None and stands == offered.as_tuple():
+            self.said.append(Said("growth", "note", say("record.growth.taken")))
+        else:
+            take = (say("record.growth.take"), json.dumps(taken, ensure_ascii=False))
+            self.said.append(Said("growth", "note", say("record.growth.ask"), (take,)))
 
     def _echo_hubs(self) -> None:
         """Say on which hub each dial runs: the one across from its bracket."""
