@@ -167,7 +167,7 @@ WORDS: Final[dict[str, str]] = {
     "report.sheet.diameter_face": "Swept diameter, if on a face",
     "report.sheet.side.front": "front",
     "report.sheet.side.back": "back",
-    "report.sheet.bracket": "Bracket on the shaft (dial: other hub)",
+    "report.sheet.bracket": "Bracket on (dial: other hub)",
     "report.sheet.stationary": "stationary",
     "report.sheet.movable": "movable",
     "report.sheet.sag": "Sag of the bracket",
