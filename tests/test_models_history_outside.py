@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import math
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import ncx2, norm
+from scipy.integrate import quad
+from scipy.special import ndtr
+from scipy.stats import chi2, ncx2, norm
 
 from models.history import outside
 from models.history.outside import outside_circle, outside_each, outside_limit
@@ -30,7 +34,33 @@ def test_equal_variances_are_the_non_central_chi_square(sd: float) -> None:
     angle, radius = rng.uniform(0, 2 * np.pi, 400), np.abs(1.0 + rng.normal(0.0, 2.0 * sd, 400))
     mean = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
     expected = ncx2.sf(1.0 / sd**2, 2, radius**2 / sd**2)
-    np.testing.assert_allclose(outside_circle(mean, np.full((400, 2), sd**2)), expected, atol=2e-4)
+    np.testing.assert_allclose(outside_circle(mean, np.full((400, 2), sd**2)), expected, atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"), [(1e-4, 0.1), (0.005, 0.3), (0.025, 0.3), (0.002, 0.02), (0.03, 1.0), (0.16, 0.9)]
+)
+def test_unequal_spreads_agree_with_scipys_integral(one: float, other: float) -> None:
+    """Over the axis that is known more sharply, split where its density lies and where the circle ends; either axis."""
+    rng = np.random.default_rng(3)
+    angle = np.concatenate([[0.0, np.pi / 2.0, np.arctan2(0.8, 0.6)], rng.uniform(0.0, 2.0 * np.pi, 5)])
+    radius = 1.0 + rng.normal(0.0, 1.5, 8) * np.hypot(one * np.cos(angle), other * np.sin(angle))
+    mean = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+
+    def exact(m: float, across: float) -> float:
+        def inside(t: float) -> float:
+            half, z = math.cos(t), (math.sin(t) - m) / one
+            bracket = ndtr((half - across) / other) - ndtr((-half - across) / other)
+            return float(math.exp(-0.5 * z * z) / (one * math.sqrt(2.0 * math.pi)) * half * bracket)
+
+        ends = np.arcsin(np.clip(m + one * np.array([-9.0, -3.0, 0.0, 3.0, 9.0]), -1.0, 1.0)).tolist()
+        parts = [quad(inside, *pair, epsabs=1e-10, limit=200)[0] for pair in pairwise(ends)]
+        return 1.0 - sum(parts)
+
+    expected = [exact(*row) for row in mean.tolist()]
+    spread = np.tile([one, other], (8, 1))
+    np.testing.assert_allclose(outside_circle(mean, spread**2), expected, atol=1e-6)
+    np.testing.assert_allclose(outside_circle(mean[:, ::-1], spread[:, ::-1] ** 2), expected, atol=1e-6)
 
 
 @given(st.floats(-2, 2), st.floats(-2, 2), st.floats(0.05, 2), st.floats(0.05, 2))
@@ -63,6 +93,27 @@ def test_few_degrees_of_freedom_agree_with_drawing() -> None:
     assert got[0] == pytest.approx(true, abs=0.002)
 
 
+@pytest.mark.parametrize(
+    ("df", "error"), [(1.0, 1e-3), (2.0, 5e-4), (3.0, 5e-4), (4.9, 5e-4), (5.0, 5e-4), (8.0, 5e-4), (30.0, 5e-4)]
+)
+def test_a_variance_of_few_degrees_of_freedom_is_averaged_as_closely_as_it_says(df: float, error: float) -> None:
+    """Against many points in the logarithm of the variance, each an integral of its own; one degree is Cauchy's tails."""
+    rng = np.random.default_rng(5)
+    n = 60
+    angle, radius, sd = (
+        rng.uniform(0.0, 6.3, n),
+        rng.uniform(0.0, 1.3, n),
+        np.exp(rng.uniform(np.log(0.03), 0.0, (n, 2))),
+    )
+    mean, spread = np.full((n, 4), np.nan), np.full((n, 4), 0.01)
+    mean[:, [0, 2]], spread[:, [0, 2]] = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1), sd
+    got = outside_limit(mean, spread**2, np.zeros(n, bool), np.full(n, df))
+    logs = np.linspace(*np.log(chi2.ppf([1e-7, 1.0 - 1e-12], df)), 160)
+    share = chi2.pdf(np.exp(logs), df) * np.exp(logs)
+    at = [outside_circle(mean[:, [0, 2]], sd**2 * df / float(np.exp(one))) for one in logs]
+    np.testing.assert_allclose(got, share @ np.array(at) / share.sum(), atol=error)
+
+
 @given(st.floats(0.0, 1.5), st.floats(0.0, 1.5), st.floats(0.02, 1.0))
 def test_further_out_is_likelier_out(a: float, b: float, sd: float) -> None:
     near, far = sorted((a, b))
@@ -74,7 +125,7 @@ def test_a_few_positions_at_once_come_out_as_one_point_after_the_other(monkeypat
     rng = np.random.default_rng(4)
     mean, variance = rng.normal(0.0, 0.7, (40, 4)), rng.uniform(0.001, 0.3, (40, 4))
     mean[3], mean[7, ::2] = np.nan, np.nan
-    df = np.where(rng.random(40) < 0.2, np.inf, rng.uniform(2.0, 30.0, 40))
+    df = np.where(rng.random(40) < 0.2, np.inf, rng.uniform(1.0, 30.0, 40))
     each_axis = rng.random(40) < 0.4
     together = outside_limit(mean, variance, each_axis, df)
     monkeypatch.setattr(outside, "FEW", 0)
