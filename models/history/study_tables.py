@@ -171,16 +171,21 @@ def _returns(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
             *(number(x[row], 4) for x in (rates.rate.mean, rates.rate.bound, rates.rate.low, rates.rate.high)),
             number(rates.worst_ratio[row], 3),
             number(study.recurrence.z[row], 3),
+            number(study.recurrence.p[row]),
             "class figure: no look yet" if rates.class_based[row] else "",
         )
         for row in rows
     ]
     columns = (
         "tag", "looks", "returns", "years watched", "share after the class's prior", "share low", "share high",
-        "rate [1/running year]", "rate lower 10 % bound", "rate low", "rate high", "worst ratio", "Laplace z", "note",
+        "rate [1/running year]", "rate lower 10 % bound", "rate low", "rate high", "worst ratio", "trend z", "trend p", "note",
     )  # fmt: skip
     return StudyTable(
-        "returns", "Runs that began within limit and ended over it; intervals hold 90 %.", columns, tuple(lines)
+        "returns",
+        "Runs that began within limit and ended over it; intervals hold 90 %. Trend: returns faster of late (z above 0) or slower, "
+        "each look held against a constant rate; of machines without a trend one in twenty has p below 0.05.",
+        columns,
+        tuple(lines),
     )
 
 
