@@ -49,7 +49,7 @@ def bare(column: str) -> sa.ColumnElement[int]:
     return sa.literal_column(f"+{column}", sa.BigInteger)
 
 
-def records_of(connection: sa.Connection, site_id: int, asset: int) -> set[int]:
+def records_of(connection: sa.Connection, site_id: int, asset: int, upto: int | None = None) -> set[int]:
     """Give the numbers of all records of a machine: its own, and those that were merged with it, before or since.
 
     Parameters
@@ -60,10 +60,14 @@ def records_of(connection: sa.Connection, site_id: int, asset: int) -> set[int]:
         The site. [unitless]
     asset : int
         Number of one of them. [unitless]
+    upto : int, optional
+        The last entry that counts: what was merged later was not one machine then. [unitless]
     """
     retired = past_indexes(connection, AssetVersionRow, "entry", "asset_id", "tag").where(
         sa.column("retired").is_not(None)
     )
+    if upto is not None:
+        retired = retired.where(sa.column("entry") <= upto)
     told = connection.execute(retired).all()
     reasons = {
         row[0]: row[1]

@@ -16,8 +16,8 @@ import sqlalchemy as sa
 from models.errors import DriftbookError
 from models.ledger import package_verifier as form
 from models.ledger.tree import Frontier
-from models.store.audit_package import entries_of
 from models.store.known import asset_id_of
+from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import last_head
 from models.tables.book import EntryRow
 from models.tables.proofs import StatementRow
@@ -91,7 +91,8 @@ def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
     if asset_id_of(connection, site, tag) != asset:
         return PackageSeen(tag, head.size, refused=f"The book knows entry {asset} as no machine '{tag}' of that site.")
     said = {int(form.parsed(line)["number"]): line for line in lines}
-    wanted = entries_of(connection, site, asset)
+    records = records_of(connection, site, asset, head.size)
+    wanted = entries_of(connection, site, records, job_versions(connection, records))
     return PackageSeen(
         tag,
         head.size,
