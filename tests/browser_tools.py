@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 
 import dash
 import pytest
-from playwright.sync_api import Page, Route, ViewportSize
+from playwright.sync_api import BrowserContext, Page, Route, ViewportSize
 
 from dashboard.app import create_app
 from dashboard.server import open_server, port_of
@@ -50,6 +50,7 @@ def walked(paths: Iterable[str], viewport: ViewportSize) -> list[str]:
 
 
 Opened = Callable[..., Page]
+Readers = Callable[[ViewportSize, str], BrowserContext]
 
 CALLS = "**/_dash-update-component*"
 """Addresses of what a page asks its server."""
@@ -107,3 +108,10 @@ class Watch:
         parts = urlsplit(url)
         if parts.scheme not in {"data", "blob"} and parts.hostname != "127.0.0.1":
             self.seen.append(f"a request left this machine: {url}")
+
+
+def leave(page: Page) -> None:
+    """Close a page; nothing that was chosen on it or typed into it stays for the next one."""
+    page.evaluate("localStorage.clear()")
+    page.context.clear_cookies()
+    page.close()

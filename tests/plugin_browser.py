@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
-from tests.browser_tools import FLAGS, WIDE, Opened, Watch, browser_program, served
+from tests.browser_tools import FLAGS, WIDE, Opened, Readers, Watch, browser_program, leave, served
 from tests.history_maker import made_book
-
-Readers = Callable[[ViewportSize, str], BrowserContext]
 
 expect.set_options(timeout=20_000)  # two runs share two processors: patience, not speed, is what these tests need
 
@@ -63,10 +61,3 @@ def opened(readers: Readers) -> Iterator[Opened]:
         if not page.is_closed():
             leave(page)
     assert [text for watch in watches for text in watch.seen] == []
-
-
-def leave(page: Page) -> None:
-    """Close a page; nothing that was chosen on it or typed into it stays for the next one."""
-    page.evaluate("localStorage.clear()")
-    page.context.clear_cookies()
-    page.close()

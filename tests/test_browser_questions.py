@@ -25,9 +25,8 @@ from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
-from tests.browser_tools import WIDE
+from tests.browser_tools import WIDE, Readers, leave
 from tests.demo_book import demo_in
-from tests.plugin_browser import Readers, leave
 from tests.recounting import recounted_returns, sheet_of
 
 pytest_plugins = ["tests.plugin_browser"]

@@ -21,6 +21,7 @@ from models.history.effects import Effects, Holding, effects_of, expected_return
 from models.history.engine import Study, study_of
 from models.history.evidence import evidence_for
 from models.history.patterns import CAUSE_WORDS, LOOSE_BOLTS, PIPE_STRAIN, SETTLING, SOFT_FOOT, THERMAL_TARGET
+from models.history.returns import present_looks
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
@@ -77,7 +78,9 @@ def persons(history: History, study: Study) -> Effects:
 
 def holding(history: History, study: Study) -> Holding:
     """Held against what each asset's own rate lets expect over the length of the run."""
-    looked, expected = expected_returns(study.runs, study.return_rates.rate.mean)
+    looked, expected = expected_returns(
+        study.runs, present_looks(history.jobs, history.breaks, study.runs), study.return_rates.rate.mean
+    )
     who = history.jobs.person[study.runs.start_row[looked]]
     return holding_of(who, expected, study.runs.returned[looked], len(history.people))
 

@@ -158,22 +158,24 @@ def _solve(
     return inverse @ right, np.sqrt(np.maximum(np.diag(inverse), 0.0))
 
 
-def expected_returns(runs: Runs, rate: FloatArray) -> tuple[IntArray, FloatArray]:
+def expected_returns(runs: Runs, looks: BoolArray, rate: FloatArray) -> tuple[IntArray, FloatArray]:
     """Give how probable a return was in each look, by the rate of its asset and the look's own time in service.
 
     Parameters
     ----------
     runs : Runs
         The runs. [unitless]
+    looks : (runs,) bool array
+        Which looks count: those that the rate rests on, see :func:`models.history.returns.present_looks`. [unitless]
     rate : (assets,) float array
         Returns in a year of service; NaN counts as 0. [1/year]
 
     Returns
     -------
     rows, expected : (n,) int and float arrays
-        Which runs are looks, and the probability in each. [unitless]
+        Which runs count, and the probability in each. [unitless]
     """
-    looked = np.flatnonzero(runs.looked)
+    looked = np.flatnonzero(looks)
     # A rate is one of running years: a machine that stands still has no calendar's worth of chances to come back.
     _, years, _ = service_of(runs, looked, len(rate))
     return looked, -np.expm1(-np.nan_to_num(rate)[runs.asset[looked]] * years)

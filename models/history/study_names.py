@@ -5,6 +5,7 @@ from __future__ import annotations
 from models.history.columns import History, IntArray
 from models.history.effects import FEWEST_JOBS, effects_of, expected_returns, holding_of
 from models.history.engine import Study
+from models.history.returns import present_looks
 from models.history.study_table import COMPONENTS, StudyTable, Value, number
 
 
@@ -62,7 +63,7 @@ def holding_table(history: History, study: Study) -> StudyTable:
         What was found. [unitless]
     """
     jobs, runs = history.jobs, study.runs
-    looked, expected = expected_returns(runs, study.return_rates.rate.mean)
+    looked, expected = expected_returns(runs, present_looks(jobs, history.breaks, runs), study.return_rates.rate.mean)
     person = jobs.person[runs.start_row[looked]]
     found = holding_of(person, expected, runs.returned[looked], len(history.people))
     parts = (found.ratio, found.low, found.high, found.drawn, found.drawn_low, found.drawn_high)

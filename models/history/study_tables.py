@@ -21,6 +21,7 @@ from models.history.months import month_name
 from models.history.recurrence import look_ages
 from models.history.repeatability import repeatability_of
 from models.history.repeats import repeat_readings
+from models.history.returns import present_looks
 from models.history.runs import DAYS_PER_YEAR
 from models.history.study_names import effects_table, holding_table
 from models.history.study_table import COMPONENTS, StudyTable, Value, number
@@ -302,7 +303,7 @@ def _backtest(study: Study) -> StudyTable:
 
 def _cumulative(history: History, study: Study) -> StudyTable:
     rows: list[tuple[Value, ...]] = []
-    looked = np.flatnonzero(study.runs.looked)
+    looked = np.flatnonzero(present_looks(history.jobs, history.breaks, study.runs))
     years = study.runs.days[looked] / DAYS_PER_YEAR
     event, unit, end = look_ages(study.runs.asset[looked], years, study.runs.returned[looked], len(history.assets))
     for index, name in enumerate(speed_class_names()):
