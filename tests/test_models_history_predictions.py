@@ -9,11 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.stats import binom
 
 from models.history.backtest import FAILED, HELD, TOO_FEW, backtest_of, clustered_share, kupiec_ratio
 from models.history.classes import group_series
 from models.history.conformal import LEVELS, conformal_factors, conformal_rank, depth_of
 from models.history.drift import fit_classes, rates_of, sums_of
+from models.history.intervals import wilson
 from models.history.material import Material, material_of
 from models.history.predictions import _origins, effective_df, next_drift, predict_past
 from models.history.runs import runs_of
@@ -140,3 +142,32 @@ def test_intervals_of_one_asset_count_as_fewer() -> None:
 def test_a_variance_of_which_half_is_sure_has_four_times_the_degrees_of_freedom() -> None:
     assert effective_df(np.array([5.0]), np.full((1, 4), 0.5), np.ones((1, 4)))[0] == 20.0
     assert stats.t.ppf(0.9, 20) < stats.t.ppf(0.9, 5)
+
+
+def test_limits_of_a_share_hold_with_few_machines() -> None:
+    """True shares that differ by machine (beta, mean 0.85), 30 runs of one component each; asked 95 %, with the binomial law's bound."""
+    rng = np.random.default_rng(21)
+    for machines in (2, 3, 5, 10):
+        asset, counted = np.repeat(np.arange(machines), 30), np.zeros((machines * 30, 4), bool)
+        counted[:, 0] = True
+        covered = 0
+        for _ in range(300):
+            share = rng.beta(17.0, 3.0, machines)
+            held = counted & (rng.random(machines * 30) < share[asset])[:, None]
+            _, low, high = clustered_share(held, counted, asset)
+            covered += low <= 0.85 <= high
+        assert covered >= binom.ppf(0.001, 300, 0.95)
+
+
+def test_where_every_interval_held_each_machine_counts_once() -> None:
+    held = np.ones((90, 4), bool)
+    share, low, high = clustered_share(held, held, np.repeat([0, 4, 9], 30))
+    assert (share, high) == (1.0, 1.0)
+    assert low == pytest.approx(float(wilson(np.array([3]), np.array([3]))[0][0]))
+    # One machine tells nothing of how machines differ; alike by chance, they count no more than their trials do.
+    half = np.tile([[True, True, False, True]], (90, 1))
+    _, low, high = clustered_share(half, half | True, np.zeros(90, int))
+    assert (low, high) == tuple(pytest.approx(float(end[0])) for end in wilson(np.array([0.75]), np.array([1.0])))
+    _, low, high = clustered_share(half, half | True, np.repeat([0, 4, 9], 30))
+    assert 0.55 < low < 0.75 - 0.05
+    assert 0.75 + 0.05 < high < 0.9

@@ -8,7 +8,7 @@ import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS
-from models.history.distributions import binomial_upper_tail, t_cdf, t_quantile_by_table
+from models.history.distributions import binomial_upper_tail, normal_quantile, t_cdf, t_quantile, t_quantile_by_table
 from models.history.intervals import wilson
 from models.history.material import Material
 from models.history.predictions import Predictions
@@ -167,8 +167,10 @@ def clustered_share(held: BoolArray, counted: BoolArray, cluster: IntArray) -> t
 
     Notes
     -----
-    The variance of the share is taken between assets; the number of independent trials that would give this
-    variance goes into Wilson's formula, never more than the trials themselves.
+    The variance of the share is taken between assets (n of them, times n ⁄ (n − 1)); the number of independent trials
+    that would give this variance goes into Wilson's formula, never more than the trials themselves.  What is known of
+    a variance between few assets is little: the normal quantile gives way to Student's t on n − 1 degrees of freedom.
+    Where all of them held, or none, and where there is one asset, each asset counts as one trial.
     """
     names, member = np.unique(cluster, return_inverse=True)
     return _clustered(held, counted, member, len(names))
@@ -180,8 +182,12 @@ def _clustered(held: BoolArray, counted: BoolArray, member: IntArray, clusters: 
     x = np.bincount(member, (held & counted).sum(axis=1), clusters)
     total = float(n.sum())
     share = float(x.sum()) / total
-    variance = float(np.sum((x - share * n) ** 2)) / total**2
-    effective = min(share * (1.0 - share) / variance, total) if variance > 0.0 else float(np.count_nonzero(n))
+    variance, known = float(np.sum((x - share * n) ** 2)) / total**2, float(np.count_nonzero(n))
+    effective = known
+    if known > 1.0 and 0.0 < share < 1.0:
+        effective = min(share * (1.0 - share) / max(variance, 1e-300) * (known - 1.0) / known, total)
+        # Wilson's formula takes the quantile squared over the number: t in the place of z is a smaller number.
+        effective *= (float(normal_quantile(0.975)) / float(t_quantile(0.975, known - 1.0))) ** 2
     low, high = wilson(np.array([share * effective]), np.array([effective]))
     return share, float(low[0]), float(high[0])
 
