@@ -27,6 +27,7 @@ from dashboard.components.tables import Column, grid, table
 from dashboard.desk import BookDesk
 from dashboard.ids import RecordIds, Shell
 from dashboard.pages import asset, record
+from models.maths.growth import MATERIALS
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
@@ -111,6 +112,7 @@ def names_of(folder: Path, reader: Reader) -> re.Pattern[str]:
                     if name.split()[0] not in NO_NAMES and re.search(r"[A-Za-z]", cell or "")
                 }
     site = reader.sites()[0]
+    said |= {text for one in MATERIALS for text in (one.name, one.source)}
     said |= {one.limit_set.source for one in reader.limit_sets(site.site_id)} | {site.name, site.code}
     words = sorted((text for text in said if re.search(r"\d", text)), key=len, reverse=True)
     return re.compile(r"(?<![\w-])(?:" + "|".join(re.escape(word) for word in words) + r")(?![\w-])")

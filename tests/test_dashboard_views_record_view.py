@@ -598,7 +598,7 @@ def test_growth_gives_the_target_of_the_worked_sheet_with_its_working_and_takes_
     rows = [RowGrowth(250.0, 11.4e-6 * 400 * 45), RowGrowth(700.0, 11.4e-6 * 400 * 35)]
     wanted = target_from_growth(rows, [RowGrowth(-260.0, 0.1)])
     said = [one for one in view.said if one.field == "growth"]
-    assert said[0].text == "movable, row 1: 11.4·10⁻⁶/°C × 400 mm × 45 °C = +0.205 mm"
+    assert said[0].text == "movable, row 1: 11.4 µm/(m·°C) × 400 mm × 45 °C = +0.205 mm"
     assert said[2].text == "stationary, row 1: measured +0.100 mm"
     assert "one row is given" in said[3].text.lower()
     assert view.job.target == Misalignment()

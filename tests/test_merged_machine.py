@@ -57,7 +57,7 @@ def test_the_record_page_asks_for_a_reason_from_the_start_and_keeps_it(book: Ope
     form = Form(book, "?asset=F-1")
     said = json.dumps(form.look({**form.fields(), "by": "Ana Wick"}), ensure_ascii=False)
     assert "Record it on P-2." in said, "before anything is measured"
-    fields = {**form.fields(), **results()}
+    fields = {**form.fields(), **results(), "found.by": "laser"}
     form.send(fields)
     assert not book.story("F-1").standing, "not without a reason"
     asks = form.look(fields)[form_asks()]["data"]

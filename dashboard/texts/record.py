@@ -189,7 +189,7 @@ WORDS: Final[dict[str, str]] = {
     "record.growth.one": "Say what it is made of, or type a coefficient, not both.",
     "record.growth.millionths": "A coefficient is typed in millionths: 11.7 for 0.0000117.",
     "record.growth.row": "{row}: {working}",
-    "record.growth.product": "{alpha}·{unit} × {height} × {warmer} = {up}",
+    "record.growth.product": "{alpha} {unit} × {height} × {warmer} = {up}",
     "record.growth.measured": "measured {up}",
     "record.growth.missing": "{row}: still missing: {what}.",
     "record.growth.no_at": "How far this row lies from the coupling centre is not known: type it under ‘Feet’ above, for every row that grows.",

@@ -53,7 +53,7 @@ def material_name(number: int) -> str:
 
 def alpha_unit(display: Display) -> str:
     """Give the unit of a coefficient where temperatures are shown so."""
-    return f"10⁻⁶/{display.temperature}"
+    return f"µm/(m·{display.temperature})" if display.length == "mm" else f"µin/(in·{display.temperature})"
 
 
 def alpha_text(alpha_per_k: float, display: Display) -> str:
