@@ -201,6 +201,11 @@ def _add_import(verbs: _Verbs) -> None:
     parser.add_argument(
         "--accept-good", action="store_true", help="take the good rows; the rest come back in a file to mend"
     )
+    parser.add_argument(
+        "--same-visit", choices=("take", "leave"), default="take",
+        help="what becomes of rows that may be visits that the book holds under other numbers: same machine, day and readings "
+        "(default: take, with a warning)",
+    )  # fmt: skip
     parser.add_argument("--encoding", default="", help="encoding of a CSV, where it is not found by itself")
     parser.add_argument(
         "--all-problems", action="store_true", help="list every problem, not only the first ones of a kind"

@@ -20,7 +20,7 @@ from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.import_files import import_files
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
-from models.commands.report import Report, Source
+from models.commands.report import Report, SameVisit, Source
 from models.commands.sign_off import sign_off, why_not
 from models.errors import DriftbookError
 from models.intake.problems import Problem
@@ -57,13 +57,15 @@ KeepRefused = Callable[[Report], None]
 class Brought:
     """Sheets that are brought to be imported, and what is known of them already.
 
-    ``looking`` asks what it would do; ``good`` takes the good rows although others are refused.
+    ``looking`` asks what it would do; ``good`` takes the good rows although others are refused; ``same_visit`` says what
+    becomes of rows that may be visits that the book holds.
     """
 
     sources: Sequence[Source]
     told: Sequence[Problem] = ()
     looking: bool = True
     good: bool = False
+    same_visit: SameVisit = SameVisit.ASK
 
 
 class Desk(Protocol):
@@ -173,7 +175,7 @@ class BookDesk:
         """
         return import_files(
             self._engine, site, brought.sources, by=by, now=now, accept_good=brought.good, dry_run=brought.looking,
-            told=brought.told, keep_refused=keep_refused,
+            same_visit=brought.same_visit, told=brought.told, keep_refused=keep_refused,
         )  # fmt: skip
 
 

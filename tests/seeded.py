@@ -7,7 +7,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from models.commands.import_files import import_files
-from models.commands.report import Report, Source
+from models.commands.report import Report, SameVisit, Source
 from models.commands.sign_off import sign_off
 from models.intake.mapping import propose
 from models.intake.problems import Problem, Severity
@@ -58,11 +58,13 @@ def sources_of(site: Site, *paths: Path) -> list[Source]:
 
 
 def bring_in(
-    engine: sa.Engine, site: Site, *paths: Path, accept_good: bool = False, dry_run: bool = False, by: str = "tester"
-) -> Report:
+    engine: sa.Engine, site: Site, *paths: Path, accept_good: bool = False, dry_run: bool = False, by: str = "tester",
+    same_visit: SameVisit = SameVisit.TAKE,
+) -> Report:  # fmt: skip
     return import_files(
-        engine, site, sources_of(site, *paths), by=by, now=NOW, accept_good=accept_good, dry_run=dry_run
-    )
+        engine, site, sources_of(site, *paths), by=by, now=NOW, accept_good=accept_good, dry_run=dry_run,
+        same_visit=same_visit,
+    )  # fmt: skip
 
 
 def loud(report: Report) -> list[Problem]:

@@ -21,7 +21,7 @@ import sqlalchemy as sa
 import models.commands.import_sheets as work
 import models.store.unit as unit_of
 from models.commands.lexicon import Moments
-from models.commands.report import Report
+from models.commands.report import Report, SameVisit
 from models.intake.problems import Code
 from models.settings import Settings
 from models.store.engine import make_engine
@@ -141,7 +141,9 @@ def bring(sqlite_template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     """Import files into a book of its own, one list after the other, and give what was said of the last and the book."""
     made = itertools.count()
 
-    def run(way: str, *files: list[Path], chunk: int = 50, accept_good: bool = False) -> tuple[Report, dict[str, Any]]:
+    def run(
+        way: str, *files: list[Path], chunk: int = 50, accept_good: bool = False, same_visit: SameVisit = SameVisit.TAKE
+    ) -> tuple[Report, dict[str, Any]]:
         take_way(monkeypatch, way)
         monkeypatch.setattr(work, "CHUNK", chunk)
         monkeypatch.setattr(unit_of, "MANY", 0)  # guards and indexes are put aside in each of them
@@ -149,7 +151,7 @@ def bring(sqlite_template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
         shutil.copy(sqlite_template, settings.book)
         site, engine = make_site(settings), make_engine(settings)
         for paths in files:
-            report = bring_in(engine, site, *paths, accept_good=accept_good)
+            report = bring_in(engine, site, *paths, accept_good=accept_good, same_visit=same_visit)
         found = _without_names(contents(engine))
         with engine.connect() as connection:
             assert not list(guard_findings(connection))
@@ -164,10 +166,10 @@ def bring(sqlite_template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     return run
 
 
-def same(bring: Bring, *files: list[Path], accept_good: bool = False) -> Report:
-    report, book = bring("long", *files, accept_good=accept_good)
+def same(bring: Bring, *files: list[Path], accept_good: bool = False, same_visit: SameVisit = SameVisit.TAKE) -> Report:
+    report, book = bring("long", *files, accept_good=accept_good, same_visit=same_visit)
     for chunk in (7, 50, 1_000):
-        other, another = bring("columns", *files, chunk=chunk, accept_good=accept_good)
+        other, another = bring("columns", *files, chunk=chunk, accept_good=accept_good, same_visit=same_visit)
         assert _told(other) == _told(report)
         for table, rows in book.items():
             assert another[table] == rows, table
@@ -201,6 +203,25 @@ def test_into_a_book_that_holds_some_of_the_jobs(bring: Bring, tmp_path: Path) -
         changed[number][HEADS.index("notes")] = "said otherwise"
     report = same(bring, first, files_of(tmp_path, changed), accept_good=True)
     assert (report.sheets[-1].unchanged, report.sheets[-1].taken, len(report.sheets[-1].refused)) == (116, 180, 4)
+
+
+@pytest.mark.parametrize("way", SameVisit)
+def test_visits_that_the_book_holds_under_other_numbers(way: SameVisit, bring: Bring, tmp_path: Path) -> None:
+    rows = some_jobs(3, 200, faults=False)
+    (tmp_path / "first").mkdir()
+    again = [[f"N{number}", *row[1:]] for number, row in enumerate(rows)]
+    for row in again[:60]:  # on the list of the crew they have no hour
+        row[HEADS.index("performed at")] = row[HEADS.index("performed at")][:10]
+    for row in again[60:80]:
+        row[HEADS.index("found offset V [mm]")] = row[HEADS.index("found offset V [mm]")] and "0.777"
+    report = same(bring, files_of(tmp_path / "first", rows), files_of(tmp_path, again), same_visit=way)
+    told = {
+        problem.row: problem.code for problem in report.problems if problem.code in {Code.SAME_VISIT, Code.SAME_MOMENT}
+    }
+    assert list(told.values()).count(Code.SAME_VISIT) == report.doubled >= 180 - 5
+    assert Code.SAME_MOMENT in told.values(), "other readings at the same moment"
+    assert report.written is (way is not SameVisit.ASK)
+    assert report.taken == 200 - (report.doubled if way is SameVisit.LEAVE else 0)
 
 
 def test_a_file_that_repeats_itself_and_breaks_off(bring: Bring, tmp_path: Path) -> None:
@@ -288,7 +309,7 @@ def test_guards_stay_while_few_rows_are_expected(sqlite_book: Settings) -> None:
     engine.dispose()
 
 
-def test_the_index_of_job_numbers_stays_where_it_is_asked(sqlite_book: Settings, tmp_path: Path) -> None:
+def test_the_indexes_stay_by_which_an_import_asks_what_the_book_holds(sqlite_book: Settings, tmp_path: Path) -> None:
     site, engine = make_site(sqlite_book), make_engine(sqlite_book)
     bring_in(engine, site, *write(tmp_path, **FILES))
     with writing(engine, site.site_id, "tester", NOW) as unit:
@@ -296,7 +317,8 @@ def test_the_index_of_job_numbers_stays_where_it_is_asked(sqlite_book: Settings,
         unit.append(Kind.FILE_IMPORTED, late=True)
         unit.flush()
         asked = "SELECT name FROM sqlite_master WHERE type = 'index' AND tbl_name = 'job' AND sql IS NOT NULL"
-        assert unit.connection.exec_driver_sql(asked).scalars().all() == ["uq_job_site_id_ref"]
+        held = unit.connection.exec_driver_sql(asked).scalars().all()
+        assert set(held) == {"uq_job_site_id_ref", "ix_job_asset_id_performed_us", "uq_job_supersedes"}
     engine.dispose()
 
 

@@ -7,14 +7,16 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from models.commands.amend_job import void_job
 from models.commands.change_asset import rename_asset
 from models.commands.import_files import import_files
+from models.commands.report import SameVisit
 from models.errors import UnreadableFileError
 from models.intake.problems import Code, Severity
 from models.store.reader import Reader
 from models.values.story import Site
 from tests.conftest import NOW
-from tests.seeded import ASSETS, FILES, JOBS, bring_in, contents, seed, sources_of, write
+from tests.seeded import ASSETS, FILES, JOBS, bring_in, contents, loud, seed, sources_of, write
 
 HEAD = JOBS.splitlines()[0]
 
@@ -325,3 +327,37 @@ def test_a_total_under_a_list_of_names_is_left_out_and_a_machine_truly_called_so
     again = bring_in(engine, site, files[0])
     assert again.sheets[0].left_out == 0
     assert Code.LOOKS_LIKE_TOTAL not in codes(again)
+
+
+def test_a_visit_that_was_typed_by_hand_and_comes_on_a_list_too_is_told_with_its_entry(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    first = bring_in(engine, site, jobs_file(tmp_path, {**GOOD, "job": "N1", "performed_at": "2025-06-01 07:00"}))
+    rename_asset(engine, site, "P-1", "KP-1", why="new tags", by="tester", now=NOW)
+    listed = {
+        **GOOD,
+        "job": "L1",
+        "performed_at": "2025-06-01",
+        "found_offset_V": "0.4 mil",
+    }  # on paper in mil: 0.0102 mm
+    other = {**listed, "job": "L2", "performed_at": "2025-06-02"}
+    unlike = {**listed, "job": "L3", "performed_at": "2025-06-01 15:00", "left_offset_H": "0.03"}
+    path = jobs_file(tmp_path, listed, other, unlike, name="list")
+
+    look = bring_in(engine, site, path, dry_run=True, same_visit=SameVisit.ASK)
+    (told,) = loud(look)
+    assert (told.code, told.row, look.doubled, look.taken) == (Code.SAME_VISIT, 2, 1, 3)
+    assert (
+        f"job N1 (entry {first.last_entry}) of this machine has the same readings on the same day (2025-06-01 07:00)"
+        in told.text
+    )
+    assert not bring_in(engine, site, path, same_visit=SameVisit.ASK).written, "nobody has said what becomes of it"
+    left = bring_in(engine, site, path, same_visit=SameVisit.LEAVE)
+    assert (left.written, left.taken, left.doubled) == (True, 2, 1)
+    taken = bring_in(engine, site, path)
+    assert (taken.taken, taken.sheets[0].unchanged, codes(taken)) == (1, 2, [Code.SAME_VISIT])
+    assert first.last_entry is not None
+    void_job(engine, site, first.last_entry, why="twice", by="tester", now=NOW)
+    again = bring_in(engine, site, jobs_file(tmp_path, {**listed, "job": "L4", "performed_at": "2025-06-01 18:00"}))
+    assert [str(taken.last_entry) in problem.text for problem in loud(again)] == [True], "a void job is no visit"

@@ -85,7 +85,15 @@ def _without_names(found: dict[str, list[tuple[object, ...]]]) -> dict[str, list
 
 def _told(report: Report) -> Any:
     sheets = [
-        (s.read, s.taken, s.unchanged, s.left_out, s.done, [(r.row, tuple(r.cells), r.why) for r in s.refused])
+        (
+            s.read,
+            s.taken,
+            s.unchanged,
+            s.left_out,
+            s.doubled,
+            s.done,
+            [(r.row, tuple(r.cells), r.why) for r in s.refused],
+        )
         for s in report.sheets
     ]
     return (report.written, report.first_entry, report.last_entry, report.problems, sheets)

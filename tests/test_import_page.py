@@ -89,6 +89,27 @@ def test_what_is_taken_as_left_as_found_is_said_before_and_after(book: Opened) -
     assert note in shown(client.get(where))
 
 
+def test_it_is_asked_what_becomes_of_a_visit_that_the_book_holds_under_another_number(book: Opened) -> None:
+    client = book.app.server.test_client()
+    do(client, sent(client, GOOD), "all")
+    head, again = book.reader.head(), GOOD.replace("K1", "K9").replace("2026-05-04 09:00", "2026-05-04")
+    where = sent(client, again + "K8,P-2,2026-05-05,planned,Ana Wick,0.05,0.3,0.02,0.2,0.01,0.1,-0.01,0.05\n")
+    page = shown(client.get(where))
+    assert f"job K1 (entry {head}) of this machine has the same readings on the same day (2026-05-04 09:00)" in page
+    assert "1 row: the book holds a job of that machine and day with the same readings" in page
+    unsaid = do(client, where, "all", same_visit="")
+    assert (unsaid.status_code, book.reader.head()) == (409, head)
+    assert "Say beside ‘Import’ what becomes of rows that may be a visit that the book holds" in shown(unsaid)
+    assert do(client, where, "all", same_visit="leave").status_code == 303
+    assert refs(book)[-1] == "K8"
+    assert "K9" not in refs(book)
+    alone = sent(client, again)
+    do(client, alone, "all", same_visit="leave")
+    assert "The book holds all of it already" in shown(client.get(alone))
+    do(client, sent(client, again), "all", same_visit="take")
+    assert "K9" in refs(book)
+
+
 def test_another_clock_of_the_site_since_the_look_is_told_and_nothing_goes_in(book: Opened) -> None:
     client = book.app.server.test_client()
     where = sent(client, GOOD)

@@ -139,6 +139,22 @@ def test_a_date_is_not_in_the_future_nor_before_the_last_job_nor_twice() -> None
     assert only(replace(JOB, performed_at=BEFORE.performed_at)).doubt is Doubt.SAME_TIME
 
 
+def test_the_same_readings_on_the_same_day_may_be_the_same_visit() -> None:
+    def doubts(other: Job) -> list[Doubt]:
+        return [check.doubt for check in check_job(JOB, replace(BESIDE, jobs=(BEFORE, other)))]
+
+    listed = replace(JOB, ref="L-1", performed_at=JOB.performed_at.replace(hour=12))
+    check = only(JOB, replace(BESIDE, jobs=(BEFORE, listed)))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.SAME_VISIT, Gravity.REASON, "performed")
+    assert "Job L-1" in check.sentence
+    assert "2026-10-01, 13:00" in check.sentence, "on the clock of the site"
+    for away, same in ((0.0049, True), (0.0051, False)):  # what rounding to 0.01 mm takes away, and more
+        found = Misalignment(0.06 + away, 0.2, -0.03, 0.1)
+        assert (Doubt.SAME_VISIT in doubts(replace(listed, found=found))) is same
+    assert Doubt.SAME_VISIT in doubts(replace(listed, left=None)), "what one of the two leaves open is no difference"
+    assert doubts(replace(listed, performed_at=JOB.performed_at - timedelta(days=1))) == []
+
+
 def test_signs_are_held_against_the_last_as_left_unless_something_was_replaced_since() -> None:
     last = replace(BEFORE, left=Misalignment(0.06, 0.2, 0.05, -0.1))
     job = replace(JOB, found=Misalignment(0.058, 0.21, -0.051, 0.1))

@@ -14,7 +14,7 @@ from dashboard.console.import_mapping import Terminal
 from dashboard.console.mending import MendFiles
 from models.commands.choose_mapping import Choice, Chooser
 from models.commands.import_files import import_files
-from models.commands.report import Report, SheetReport, Source
+from models.commands.report import Report, SameVisit, SheetReport, Source
 from models.intake.fitting import guessed_encoding
 from models.intake.problems import Problem, Severity
 from models.intake.reading import read_sheets
@@ -49,6 +49,7 @@ def run_import(given: argparse.Namespace) -> int:
                 by=who(given),
                 accept_good=given.accept_good,
                 dry_run=given.dry_run,
+                same_visit=SameVisit(given.same_visit),
                 told=[problem for choice in choices for problem in choice.told],
                 keep_refused=mend.write,
             )
@@ -85,13 +86,14 @@ def import_with_bar(
     by: str,
     accept_good: bool = False,
     dry_run: bool = False,
+    same_visit: SameVisit = SameVisit.TAKE,
     told: Sequence[Problem] = (),
     keep_refused: Callable[[Report], None] | None = None,
 ) -> Report:
     """Import, with a bar of progress where it takes long enough to look at one."""
     run = partial(
         import_files, engine, site, sources, by=by, now=now(), accept_good=accept_good, dry_run=dry_run,
-        told=told, keep_refused=keep_refused,
+        same_visit=same_visit, told=told, keep_refused=keep_refused,
     )  # fmt: skip
     expected = sum(_rows_expected(source) for source in sources)
     if expected < _BAR_FROM_ROWS:
@@ -153,6 +155,8 @@ def _line(sheet: SheetReport, *, dry_run: bool, kept_out: bool) -> str:
         parts.append(f"{sheet.unchanged} known already")
     if sheet.left_out:
         parts.append(f"{sheet.left_out} left out (no record)")
+    if sheet.doubled:
+        parts.append(f"{sheet.doubled} may be a visit that the book holds")
     if sheet.refused:
         parts.append(f"{len(sheet.refused)} refused")
     return f"{sheet.source.name}: " + ", ".join(parts)

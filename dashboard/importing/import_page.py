@@ -30,6 +30,7 @@ from dashboard.importing.shown import (
     CLOCK,
     ENCODINGS,
     MADE_FOR,
+    SAME_VISIT,
     ask,
     author_here,
     find_sent,
@@ -49,6 +50,7 @@ from dashboard.place import IMPORT as PATH
 from dashboard.place import shortened
 from dashboard.security import MOST_OF_A_FILE
 from dashboard.words import say, tell
+from models.commands.report import SameVisit
 from models.errors import DriftbookError
 from models.intake.template import write_workbook
 
@@ -238,8 +240,13 @@ def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
     by = author_here(seen)
     if not by:
         return looked_at(seen, sent, desk, say("import.who"), status=400)
-    outcome = bring(sent, seen.required, desk, by, good=good)
-    if outcome.written or (outcome.unchanged and not outcome.errors):
+    typed = request.form.get(SAME_VISIT, "")
+    same_visit = SameVisit(typed) if typed in list(SameVisit) else SameVisit.ASK
+    outcome = bring(sent, seen.required, desk, by, good=good, same_visit=same_visit)
+    if outcome.doubled and same_visit is SameVisit.ASK and outcome.taken and (good or not outcome.errors):
+        return looked_at(seen, sent, desk, say("import.same_visit.unsaid"), status=409)
+    held = outcome.unchanged or (outcome.doubled and same_visit is SameVisit.LEAVE)
+    if outcome.written or (held and not outcome.errors):
         try:
             sent.finish(outcome.kept())
         except OSError:  # it is in the book: that is told, even where it cannot be kept

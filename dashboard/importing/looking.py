@@ -20,7 +20,7 @@ from dashboard.importing.outcome import Outcome, outcome_of
 from dashboard.importing.sent_files import SentFile, room
 from dashboard.words import say
 from models.commands.choose_mapping import Choice, Chooser, Reading, confirm_for
-from models.commands.report import Report
+from models.commands.report import Report, SameVisit
 from models.errors import UnreadableFileError
 from models.intake.fitting import contradict, guessed_encoding, with_samples
 from models.intake.mapping import FileMapping, outline, with_new_words
@@ -94,7 +94,7 @@ def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading,
     return choice, readings, {sheet.name: sheet for sheet in read_sheets(sent.path, encoding=sent.encoding)}
 
 
-def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Outcome:
+def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool, same_visit: SameVisit) -> Outcome:
     """Import a file, or its good rows, as it was read last, and confirm that way.
 
     Raises
@@ -105,7 +105,7 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool) -> Out
     choice = _choose(sent, site, desk)
     made: list[Path] = []
     report: Report | None = None
-    brought = Brought(choice.sources, choice.told, looking=False, good=good)
+    brought = Brought(choice.sources, choice.told, looking=False, good=good, same_visit=same_visit)
     try:
         report = desk.bring_in(
             site, brought, by=by, now=context().clock(), keep_refused=partial(_keep_refused, sent, made)

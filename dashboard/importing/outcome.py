@@ -15,7 +15,10 @@ SHOWN: Final = 8
 
 @dataclass(frozen=True, slots=True)
 class SheetLine:
-    """What became of the rows of one sheet; ``done`` is the first and the last day of new jobs, in ISO form."""
+    """What became of the rows of one sheet; ``done`` is the first and the last day of new jobs, in ISO form.
+
+    ``doubled`` counts those that may be a visit that the book holds.
+    """
 
     name: str
     table: str
@@ -25,6 +28,7 @@ class SheetLine:
     left_out: int
     refused: int
     done: tuple[str, ...] = ()
+    doubled: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +71,11 @@ class Outcome:
         return sum(sheet.refused for sheet in self.sheets)
 
     @property
+    def doubled(self) -> int:
+        """Give how many rows may be a visit that the book holds."""
+        return sum(sheet.doubled for sheet in self.sheets)
+
+    @property
     def unchanged(self) -> int:
         """Give how many rows the book holds already."""
         return sum(sheet.unchanged for sheet in self.sheets)
@@ -98,6 +107,7 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
             s.left_out,
             len(s.refused),
             tuple(map(str, s.done or ())),
+            s.doubled,
         )
         for s in report.sheets
     )

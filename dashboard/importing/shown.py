@@ -25,6 +25,7 @@ from dashboard.place import IMPORT as PATH
 from dashboard.place import Place, read_file_place, read_site, shortened
 from dashboard.words import say, tell
 from dashboard.writing import count, counted, day, moment
+from models.commands.report import SameVisit
 from models.errors import DriftbookError
 from models.intake.mapping import FileMapping
 from models.values.story import Site
@@ -35,6 +36,9 @@ ENCODINGS: Final = ("utf-8", "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "
 
 MADE_FOR: Final = "site"
 """Field of the form to which a file is given: the code of the site that it was made for."""
+
+SAME_VISIT: Final = "same_visit"
+"""Field of the form by which a file is imported: what becomes of rows that may be visits that the book holds."""
 
 CLOCK: Final = "clock"
 """Field of the form by which a file is imported: the zone by whose clock it was looked at."""
@@ -160,6 +164,8 @@ def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
             parts.append(tag("p", say("import.confirms")))
         if good:
             parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
+        if outcome.doubled:
+            parts.append(_same_visit(outcome))
         key = "import.do.good" if good else "import.do.all"
         text = say(key, new=counted(outcome.taken, "record"), site=seen.required.name)
         parts += [_who(seen, sent), tag("p", _submit(text, "good" if good else "all", class_="main"))]
@@ -170,6 +176,18 @@ def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
             parts.append(tag("p", _submit(say("import.give_back", rows=counted(outcome.refused, "row")), "mend")))
     parts.append(tag("p", _submit(say("import.drop"), "drop")))
     return parts
+
+
+def _same_visit(outcome: Outcome) -> Part:
+    """Ask what becomes of rows that may be visits that the book holds."""
+    ways = [
+        ("", say("import.same_visit.open")),
+        (SameVisit.LEAVE.value, say("import.same_visit.leave")),
+        (SameVisit.TAKE.value, say("import.same_visit.take")),
+    ]
+    about = tag("p", say("import.same_visit.about", rows=counted(outcome.doubled, "row")))
+    # Not asked for by the browser: what corrects the reading or throws the file away needs no answer.
+    return tag("div", about, choice(SAME_VISIT, say("import.same_visit"), ways, request.form.get(SAME_VISIT, "")))
 
 
 def _submit(text: str, does: str, *, class_: str = "quiet", **more: Any) -> Markup:
@@ -264,6 +282,7 @@ def _counts(outcome: Outcome, taken: str) -> Part:
         "import.read",
         taken,
         *(["import.days"] if dated else []),
+        *(["import.doubled"] if outcome.doubled else []),
         "import.unchanged",
         "import.left_out",
         "import.refused",
@@ -275,6 +294,7 @@ def _counts(outcome: Outcome, taken: str) -> Part:
             count(one.read),
             count(one.taken),
             *([_days(one.done)] if dated else []),
+            *([count(one.doubled)] if outcome.doubled else []),
             *[count(n) for n in (one.unchanged, one.left_out, one.refused)],
         )
         for one in outcome.sheets

@@ -15,6 +15,7 @@ from datetime import date
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.commands.import_jobs import JobRows, Pending, refs_of
 from models.commands.import_order import Look, Order
@@ -23,7 +24,9 @@ from models.commands.judging import version_on
 from models.commands.lexicon import Codes, Mask
 from models.commands.noticed_columns import NoticedColumns
 from models.commands.plain_columns import ColumnLane, PlainColumns
+from models.commands.plain_jobs import Four
 from models.commands.report import SheetReport
+from models.commands.same_visit import alike
 from models.intake.blocks import Chunk
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
@@ -88,6 +91,10 @@ class JobColumns(JobRows):
         if taken:
             plain = plain.only(self._new(reader, lane, plain, rows, taken, sheet))
         fresh = [(at, p) for at, p in waiting if self._is_fresh(reader, p, taken, sheet)]
+        if self.had_jobs:
+            plain = plain.only(self._not_held(reader, plain, rows, sheet))
+            kept = set(map(id, self._held_against_visits(reader, [p for _, p in fresh], sheet)))
+            fresh = [(at, p) for at, p in fresh if id(p) in kept]
         if fresh or len(plain.refs):
             groups = self._grouped(plain)
             self._write_chunk(reader, plain, groups, fresh, rows, sheet, file)
@@ -124,6 +131,22 @@ class JobColumns(JobRows):
                 self._tell_taken(reader, row, ref)
                 self._settle(row, cells, sheet)
         return new
+
+    def _not_held(self, reader: RowReader, plain: PlainColumns, rows: Chunk, sheet: SheetReport) -> Mask:
+        """Say of each plain row that is new whether it may be a visit that the book holds; tell which are taken."""
+        codes, tags = plain.tags.codes.tolist(), plain.tags.of.values
+        numbers = {code: self.versions[tags[code]][0][0] for code in set(codes)}
+        keys = [(numbers[code], day + _EPOCH) for code, day in zip(codes, plain.days.tolist(), strict=True)]
+        held, taken = self.visits.on(set(keys)), np.ones(len(keys), dtype=bool)
+        for place, key in enumerate(keys) if held else ():
+            at = int(plain.us[place])
+            known = alike(held[key], at, _four(plain.found[place]), _four(plain.left[place])) if key in held else None
+            if known is not None:
+                number, cells = rows.numbered(int(plain.at[place]))
+                row = Row(number)
+                taken[place] = self._tell_visit(reader, row, known, at, sheet)
+                self._settle(row, cells, sheet)
+        return taken
 
     def _write_chunk(
         self,
@@ -314,6 +337,11 @@ _OF_GROUP: Final[dict[str, Callable[[Group], Any]]] = {
     "limit_soft_mm": lambda group: group.limits.soft_foot_mm,
     "limit_each_axis": lambda group: group.limits.each_axis,
 }
+
+
+def _four(numbers: NDArray[np.float64]) -> Four | None:
+    v, angle_v, h, angle_h = numbers.tolist()
+    return None if v != v else (v, angle_v, h, angle_h)  # noqa: PLR0124 - NaN: not measured
 
 
 def _at(column: Column, place: int) -> Any:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from models.commands.import_dates import decided
 from models.commands.import_sheets import Sheets, is_large
 from models.commands.import_things import Progress
-from models.commands.report import Report, Source
+from models.commands.report import Report, SameVisit, Source
 from models.intake.fields import Table
 from models.intake.problems import Problem
 from models.store.unit import writing
@@ -42,6 +42,7 @@ def import_files(
     now: datetime,
     accept_good: bool = False,
     dry_run: bool = False,
+    same_visit: SameVisit = SameVisit.TAKE,
     progress: Progress | None = None,
     told: Sequence[Problem] = (),
     keep_refused: Callable[[Report], None] | None = None,
@@ -64,6 +65,8 @@ def import_files(
         Keep the good rows although others are refused. [unitless]
     dry_run : bool
         Only look: nothing is written. [unitless]
+    same_visit : SameVisit
+        What becomes of rows that may be visits that the book holds under other numbers. [unitless]
     progress : callable, optional
         Told the number of rows read since it was last told. [unitless]
     told : sequence of Problem
@@ -86,8 +89,9 @@ def import_files(
     try:
         with _uncollected(), writing(engine, site.site_id, by, now, rehearse=dry_run) as unit:
             work = _kind(sources)(
-                unit, site, report, accept_good=accept_good, looking=dry_run, progress=progress or (lambda _rows: None)
-            )
+                unit, site, report, accept_good=accept_good, looking=dry_run, same_visit=same_visit,
+                progress=progress or (lambda _rows: None),
+            )  # fmt: skip
             first = unit.next_number
             unit.expect(sum(source.expected for source in sources))
             for table in _ORDER:
@@ -98,7 +102,8 @@ def import_files(
                         work.run(source)
             work.close()
             report.problems.sort(key=lambda p: (p.file, p.sheet, p.row, p.column))
-            if dry_run or (report.errors and not accept_good):
+            unsaid = same_visit is SameVisit.ASK and report.doubled
+            if dry_run or unsaid or (report.errors and not accept_good):
                 raise _NothingToKeepError  # noqa: TRY301 - it rolls the transaction back on its way out
             if report.refused and keep_refused is not None:
                 keep_refused(report)

@@ -13,7 +13,8 @@ from models.commands.import_things import File, Things
 from models.commands.judging import ratios_of, version_on
 from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
-from models.commands.report import SheetReport, Source
+from models.commands.report import SameVisit, SheetReport, Source
+from models.commands.same_visit import alike, told
 from models.intake.checking_jobs import check_job, made_ref
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
@@ -22,6 +23,7 @@ from models.ledger.content import job_content
 from models.store import known as ask
 from models.store.merged import merged_into
 from models.store.rows import job_row
+from models.store.visits import Visit
 from models.tables.base import to_microseconds
 from models.tables.jobs import JobRow
 from models.values.asset import Asset
@@ -181,7 +183,9 @@ class JobRows(Things):
     def _write(self, reader: RowReader, waiting: list[Pending], sheet: SheetReport, file: File) -> None:
         """Judge a batch and write it."""
         taken = self._taken(refs_of(waiting))
-        fresh = [p for p in waiting if self._is_fresh(reader, p, taken, sheet)]
+        fresh = self._held_against_visits(
+            reader, [p for p in waiting if self._is_fresh(reader, p, taken, sheet)], sheet
+        )
         for pending, judged in zip(fresh, self._judged(fresh), strict=True):
             self._write_one(reader, pending, judged, sheet, file)
         for pending in waiting:
@@ -207,6 +211,30 @@ class JobRows(Things):
         self._tell_out_of_service(reader, pending)
         return True
 
+    def _held_against_visits(self, reader: RowReader, fresh: list[Pending], sheet: SheetReport) -> list[Pending]:
+        """Say of each new job that may be a visit that the book holds; give those that are taken."""
+        if not self.had_jobs or not fresh:
+            return fresh
+        keys = [(pending.asset_id, pending.day.toordinal()) for pending in fresh]
+        held = self.visits.on(set(keys))
+        kept = []
+        for pending, key in zip(fresh, keys, strict=True):
+            job = pending.job
+            at = job.performed_us if isinstance(job, PlainJob) else to_microseconds(job.performed_at)
+            known = alike(held[key], at, _numbers(job.found), _numbers(job.left)) if key in held else None
+            if known is None or self._tell_visit(reader, pending.speak(), known, at, sheet):
+                kept.append(pending)
+        return kept
+
+    def _tell_visit(
+        self, reader: RowReader, row: Row, known: tuple[Visit, bool], performed_us: int, sheet: SheetReport
+    ) -> bool:
+        """Say of a row that it may be a visit that the book holds; tell whether it is taken."""
+        visit, by_readings = known
+        row.problems.append(told(reader, row, visit, performed_us, self.same_visit, by_readings=by_readings))
+        sheet.doubled += by_readings
+        return not by_readings or self.same_visit is not SameVisit.LEAVE
+
     def _tell_out_of_service(self, reader: RowReader, pending: Pending) -> None:
         """Say of a new job that its machine is out of service on its day, or that its record was given up for another."""
         if pending.row is None:
@@ -224,8 +252,8 @@ class JobRows(Things):
 
         for check in out_of_service(pending.asset, pending.day, self.merged[tag]):
             row = pending.speak()
-            told = reader.problem(row, "tag", Code.OUT_OF_SERVICE, Severity.WARNING, tag, str(check.sentence))
-            row.problems.append(replace(told, is_sentence=True))
+            problem = reader.problem(row, "tag", Code.OUT_OF_SERVICE, Severity.WARNING, tag, str(check.sentence))
+            row.problems.append(replace(problem, is_sentence=True))
 
     def _is_said(self, job: Job | PlainJob, ref: str, held: set[bytes]) -> bool:
         """Tell whether the book says this of a job already, under another tag of its machine."""
@@ -286,8 +314,8 @@ class JobRows(Things):
         for name in job.people:
             if name in self.names.odd:
                 sheet.noticed.person(name, 1, [number])
-        if told := told_of(job, pending.asset, limits, self.site.display):
-            sheet.noticed.moved(number, told)
+        if moved := told_of(job, pending.asset, limits, self.site.display):
+            sheet.noticed.moved(number, moved)
 
     def _tell_unjudged(self, reader: RowReader, row: Row, tag: str) -> None:
         """Say once for a machine that its jobs have no verdict."""

@@ -12,7 +12,8 @@ from models.commands.later_row import keep_instrument, keep_machine, keep_person
 from models.commands.noticed import Names, spelt_once
 from models.commands.one_machine import OneMachine
 from models.commands.redescribed import Redescribed
-from models.commands.report import Refused, Report, SheetReport, Source
+from models.commands.report import Refused, Report, SameVisit, SheetReport, Source
+from models.commands.same_visit import BookVisits
 from models.intake.checking import Known, check_asset, check_break, check_instrument, check_person
 from models.intake.fields import Table
 from models.intake.problems import Code, Severity
@@ -46,8 +47,9 @@ class Things:
     """One import while it runs: what is known so far, and what becomes of each row that is no job."""
 
     def __init__(
-        self, unit: Unit, site: Site, report: Report, *, accept_good: bool, looking: bool, progress: Progress
-    ) -> None:
+        self, unit: Unit, site: Site, report: Report, *, accept_good: bool, looking: bool, same_visit: SameVisit,
+        progress: Progress,
+    ) -> None:  # fmt: skip
         self.unit, self.site, self.report = unit, site, report
         self.accept_good, self.looking, self.progress = accept_good, looking, progress
         connection = unit.connection
@@ -57,9 +59,11 @@ class Things:
         self.breaks = ask.breaks(connection, site.site_id)
         self.sets = ask.limit_sets(connection, site.site_id)
         self.had_jobs = ask.has_jobs(connection, site.site_id)
+        self.same_visit = same_visit
         self.one_machine = OneMachine(
             self.versions, lambda: ask.brought_together(connection, site.site_id) if self.had_jobs else []
         )
+        self.visits = BookVisits(connection, site.site_id, ZoneInfo(site.zone), unit.next_number, self.one_machine)
         self.promised: dict[str, str] = {}
         self.tags = Names(self.versions)
         self.serials, self.names = Names(self.instruments), Names(self.people, several=True)

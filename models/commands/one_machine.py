@@ -42,7 +42,7 @@ class OneMachine:
         versions = self._versions[tag]
         asset_id = versions[0][0]
         if asset_id not in self._tags:
-            group = self._together().get(asset_id, {asset_id})
+            group = self.together().get(asset_id, {asset_id})
             borne = [version.tag for _, _, version in versions]
             if len(group) > 1:
                 every = (held for held in self._versions.values() if held[0][0] in group)
@@ -50,7 +50,7 @@ class OneMachine:
             self._tags[asset_id] = tuple(dict.fromkeys(borne))
         return tuple(dict.fromkeys((tag, *self._tags[asset_id])))
 
-    def _together(self) -> dict[int, set[int]]:
+    def together(self) -> dict[int, set[int]]:
         """Give, for each asset that was brought together with others, all of them."""
         if self._groups is None:
             self._groups = {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,10 +56,20 @@ class Refused:
     why: str
 
 
+class SameVisit(StrEnum):
+    """What becomes of a row that may be a visit that the book holds under another number."""
+
+    ASK = "ask"
+    """Nothing goes in as long as nobody has said; a look only tells."""
+    TAKE = "take"
+    LEAVE = "leave"
+
+
 @dataclass(slots=True)
 class SheetReport:
     """What became of one sheet: rows read, new in the book, there already, refused, left out as no record.
 
+    ``doubled`` counts rows that may be a visit that the book holds: among those that are new, unless they are left out.
     ``done`` holds the first and the last day on which jobs that are new were done, as their dates were understood;
     ``noticed`` counts what many of its rows say alike, and is told with the problems once all rows are read.
     """
@@ -69,6 +80,7 @@ class SheetReport:
     taken: int = 0
     unchanged: int = 0
     left_out: int = 0
+    doubled: int = 0
     refused: list[Refused] = field(default_factory=list)
     done: tuple[date, date] | None = None
 
@@ -125,6 +137,11 @@ class Report:
     def refused(self) -> int:
         """Give how many rows are kept out."""
         return sum(len(sheet.refused) for sheet in self.sheets)
+
+    @property
+    def doubled(self) -> int:
+        """Give how many rows may be a visit that the book holds."""
+        return sum(sheet.doubled for sheet in self.sheets)
 
     @property
     def taken(self) -> int:

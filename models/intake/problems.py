@@ -33,6 +33,7 @@ class Code(StrEnum):
     DUPLICATE = "duplicate-in-file"
     KEY_CONFLICT = "key-conflict-in-file"
     KEY_IN_BOOK = "key-conflict-with-book"
+    SAME_VISIT = "visit-in-the-book"
     SAME_MOMENT = "same-asset-same-moment"
     NOT_A_CHOICE = "not-a-choice"
     NOT_JUDGED = "not-judged"

@@ -65,6 +65,7 @@ class Doubt(StrEnum):
     HOURS = "hours run backwards"
     EARLIER = "before the last job"
     SAME_TIME = "same time"
+    SAME_VISIT = "same visit"
     FUTURE = "in the future"
     NOT_JUDGED = "not judged"
     RETIRED = "out of service"

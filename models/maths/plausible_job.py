@@ -16,6 +16,7 @@ from models.maths.soft_foot import MIN_MEASURED, assess
 from models.sentences.told import Told
 from models.units import Display, Quantity
 from models.values.asset import Asset
+from models.values.doubled import Four, read_alike
 from models.values.draft import WorkCheck
 from models.values.job import FeetValues, Job
 from models.values.limits import LimitsGiven
@@ -131,11 +132,26 @@ def _time(job: Job, beside: Beside) -> list[Check]:
         same = next(other for other in beside.jobs if other.performed_at == job.performed_at)
         sentence = Told("told.job.same_time", ref=same.ref)
         return [Check(Doubt.SAME_TIME, Gravity.REASON, sentence, "performed")]
+    if (once := _same_visit(job, beside.jobs)) is not None:
+        at = once.performed_at.astimezone(local.tzinfo)
+        sentence = Told("told.job.same_visit", ref=once.ref, day=local.date().isoformat(), time=f"{at:%H:%M}")
+        return [Check(Doubt.SAME_VISIT, Gravity.REASON, sentence, "performed")]
     last = max(beside.jobs, key=lambda other: other.performed_at, default=None)
     if last is not None and last.performed_at > job.performed_at:
         sentence = Told("told.job.earlier", ref=last.ref, day=_local(last.performed_at, job).isoformat())
         return [Check(Doubt.EARLIER, Gravity.REASON, sentence, "performed")]
     return []
+
+
+def _same_visit(job: Job, jobs: Sequence[Job]) -> Job | None:
+    """Give the job of the same day with the same readings: of a list that was imported, say, where days have no hours."""
+    mine, day = _readings(job), _local(job.performed_at, job)
+    return next((o for o in jobs if _local(o.performed_at, job) == day and read_alike(_readings(o), mine)), None)
+
+
+def _readings(job: Job) -> tuple[Four | None, Four | None]:
+    found, left = job.found, job.left
+    return None if found is None else found.as_tuple(), None if left is None else left.as_tuple()
 
 
 def _people(job: Job, beside: Beside) -> list[Check]:

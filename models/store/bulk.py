@@ -34,7 +34,8 @@ LARGE: Final = ("entry", "job", "statement")
 MANY: Final = 5_000
 """From how many expected rows on it is worth while; below that the book is written as always."""
 
-_REFERENCES: Final = "uq_job_site_id_ref"
+_ASKED: Final = {"uq_job_site_id_ref", "ix_job_asset_id_performed_us", "uq_job_supersedes"}
+"""Indexes by which an import asks which job numbers and which visits the book holds, chunk by chunk."""
 
 _LITERAL: Final = 1_000
 """Length of a text from which on it is bound: a statement may be a million characters long and no longer."""
@@ -66,12 +67,12 @@ class PutAside:
             "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL AND tbl_name IN (?, ?, ?) ORDER BY rowid"
         )
         every = connection.exec_driver_sql(asked, LARGE).all()
-        # Whoever asks which job numbers the book holds needs their index all the time.
+        # Whoever asks what the book holds needs the indexes for it all the time; a book without jobs is not asked.
         has_jobs = connection.exec_driver_sql("SELECT 1 FROM job LIMIT 1").first() is not None
         chosen = [
             (kind, str(name), str(sql))
             for kind, name, sql in every
-            if kind in kinds and not (has_jobs and name == _REFERENCES)
+            if kind in kinds and not (has_jobs and name in _ASKED)
         ]
         self._made = [sql for kind, name, sql in chosen if kind == "index" or name == f"guard_{_table(name)}_replace"]
         for kind, name, sql in chosen:

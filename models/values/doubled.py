@@ -18,6 +18,11 @@ from zoneinfo import ZoneInfo
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.story import JobLine
 
+Four = tuple[float, float, float, float]
+
+READ_TO: Final = 0.005
+"""Half of the last digit that is written as a rule, 0.01 mm and 0.01 mm/m: what a number in mil loses where it is written in mm [mm, mm/m]."""
+
 ROUNDING: Final = 1e-9
 """Below this difference two measured values are the same number, converted from two units [mm, mm/m]."""
 
@@ -88,6 +93,21 @@ def same_readings(one: Job, other: Job) -> bool:
         The jobs. [as stored]
     """
     return _same(one.found, other.found) and _same(one.left, other.left)
+
+
+def read_alike(one: tuple[Four | None, Four | None], other: tuple[Four | None, Four | None]) -> bool:
+    """Tell whether two records hold the same readings once each was rounded to the unit in which it was written.
+
+    What one of the two does not hold is no difference, as long as something stands in both.
+
+    Parameters
+    ----------
+    one, other : tuple
+        What was found and what was left: offset V, angle V, offset H, angle H, or nothing. [mm, mm/m]
+    """
+    both = [(a, b) for a, b in zip(one, other, strict=True) if a is not None and b is not None]
+    most = READ_TO + ROUNDING
+    return bool(both) and all(abs(x - y) <= most for a, b in both for x, y in zip(a, b, strict=True))
 
 
 def more_said(job: Job, other: Job) -> tuple[str, ...]:
