@@ -23,7 +23,7 @@ from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
-from models.values.proof import BookProof
+from models.values.proof import BookProof, Misfit
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
 from tests import made_entries
 
@@ -124,6 +124,9 @@ class MadeBook:
 
     def proof(self, site_id: int) -> BookProof | None:
         return self.proven if site_id == self.at_site.site_id else None
+
+    def misfit(self, _site_id: int, _story: AssetStory, _upto: int) -> Misfit | None:
+        return None
 
     def head(self) -> int:
         return 1 + max((line.entry for story in self.stories for line in story.jobs), default=0)
