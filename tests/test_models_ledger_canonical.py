@@ -23,6 +23,11 @@ cells = st.none() | texts | numbers | st.booleans()
 names = st.from_regex(r"[a-z][a-z_0-9]{0,12}", fullmatch=True)
 
 
+def kept(row: dict[str, Any]) -> dict[str, Any]:
+    """Give a row as a database keeps it whose columns are no booleans: without NULL, and 0 or 1 for a truth."""
+    return {name: int(cell) if isinstance(cell, bool) else cell for name, cell in row.items() if cell is not None}
+
+
 def double(bits: str) -> float:
     found: float = struct.unpack(">d", bytes.fromhex(bits))[0]
     return found
@@ -60,7 +65,14 @@ def test_twin_writes_the_same_number_of_any_size(power: int, digits: int) -> Non
 def test_twin_writes_the_same_row(row: dict[str, Any]) -> None:
     columns = list(row)
     written = RowForm(columns).text([row[name] for name in columns])
-    assert written.encode() == rfc8785.dumps({name: value for name, value in row.items() if value is not None})
+    assert written.encode() == rfc8785.dumps(kept(row))
+
+
+@given(st.lists(cells, max_size=12), st.booleans())
+def test_how_a_value_is_written_does_not_depend_on_what_was_written_before(values: list[Any], truth: bool) -> None:
+    form = RowForm(["a"], ["a"] if truth else [])
+    for value in [*values, True, 1, True, 1.0, False, 0, False]:
+        assert form.text([value]) == RowForm(["a"], ["a"] if truth else []).text([value])
 
 
 ENTRY = ["number", "site_id", "at_us", "author", "kind", "subject", "supersedes", "why", "batch", "line"]
@@ -82,10 +94,7 @@ def test_twin_writes_the_same_statement(entry: dict[str, Any], tables: dict[str,
     if tables:
         # Rows of a table stand in the order of their own texts.
         whole["rows"] = {
-            name: [
-                {column: cell for column, cell in row.items() if cell is not None}
-                for _, row in sorted(zip(rows[name], brought, strict=True), key=lambda pair: pair[0])
-            ]
+            name: [kept(row) for _, row in sorted(zip(rows[name], brought, strict=True), key=lambda pair: pair[0])]
             for name, brought in tables.items()
         }
     assert said.encode() == rfc8785.dumps(whole)

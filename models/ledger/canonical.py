@@ -2,7 +2,8 @@
 
 An entry is its own line and every row that it brought, each as an object of
 its columns.  What is NULL is left out, so that a column which a later
-revision adds changes nothing that was said before.  Booleans are JSON's,
+revision adds changes nothing that was said before.  Booleans are JSON's in
+columns of booleans, and the number that the database keeps, 0 or 1, in any other;
 bytes are hexadecimal text, and texts that hold JSON stay texts.
 
     {"at_us":…,"author":…,"kind":…,"number":…,"rows":{"job":[{…}]},"site_id":…,"subject":…,"why":…}
@@ -104,7 +105,7 @@ class RowForm:
 
     Most columns of a large book hold few different values, so what was written
     for a value is remembered; a column in which nothing comes again is left out
-    of that.  (Numbers that are equal are written equally, whatever their type.)
+    of that.  (What is equal is written equally, whatever its type.)
     ``members`` gives the columns in order of name: name, place among the columns, and what writes it.
     """
 
@@ -133,8 +134,8 @@ class RowForm:
 
     def _keep(self, number: int, value: Any, written: str) -> None:
         kept = self._kept[number]
-        if kept is None or value.__class__ is bool:
-            return  # equal to 1 and in a column that is no boolean written otherwise: better not remembered
+        if kept is None:
+            return
         if len(kept) < _MOST_KEPT:
             kept[value] = written
         else:
@@ -156,6 +157,8 @@ def _writer(column: str, *, truth: bool) -> Callable[[Any], str]:
             return name + encode_basestring(value)
         if kind is int:
             return f"{name}{value}"
+        if kind is bool:  # written as the 0 or 1 that it is equal to, whichever of the two was remembered first
+            return f"{name}{value:d}"
         return "" if value is None else name + any_text(value)
 
     return write_truth if truth else write
