@@ -19,6 +19,7 @@ from dashboard import shell
 from dashboard.app import create_app
 from dashboard.desk import BookDesk
 from dashboard.words import ENGLISH, WORDS, say, speaking, spoken
+from models.maths.growth import MATERIALS
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
@@ -85,6 +86,7 @@ def data_of(folder: Path, reader: Reader) -> re.Pattern[str]:
     site = reader.sites()[0]
     sets = [one.limit_set for one in reader.limit_sets(site.site_id)]
     said |= {"NO-SUCH"}  # asked for in the address
+    said |= {text for one in MATERIALS for text in (one.name, one.source)}
     said |= {site.name, site.code, site.zone, *(text for one in sets for text in (one.name, one.source, one.note))}
     words = sorted((text.strip() for text in said if _WORD.search(text)), key=len, reverse=True)
     return re.compile(r"(?<!\w)(?:" + "|".join(re.escape(word) for word in words) + r")(?!\w)")
