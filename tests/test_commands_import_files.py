@@ -76,14 +76,36 @@ def test_the_same_numbers_in_another_spelling_are_the_same_job(engine: sa.Engine
     assert contents(engine) == before
 
 
-def test_a_job_that_the_book_holds_otherwise_is_refused(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
-    seed(engine, site, tmp_path)
-    other = tmp_path / "other.csv"
-    other.write_text(JOBS.replace("0.12,0.3", "0.13,0.3"), encoding="utf-8")
-    report = bring_in(engine, site, other)
-    assert codes(report) == [Code.KEY_IN_BOOK]
-    assert report.problems[0].row == 3
-    assert "amendment" in report.problems[0].expected
+def test_a_job_that_the_book_holds_otherwise_is_refused_and_told_in_what_it_differs(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    first = seed(engine, site, tmp_path)
+    assert first.last_entry is not None
+    head = JOBS.splitlines()[0].replace("left angle V [mm/m]", "left angle V [mm/100mm]")
+    rows = [
+        "J2,P-1,2025-03-04 09:30,planned,Ana Wick; Bo Tarn,D-1,0.12,0.3,-2 mil,0.2,0.02,0.012,0.01,-0.05,0.02,0.01,0.09,0.01,",
+        "J3,P-1,2025-05-05,condition,Bo Tarn; Ana Wick,,0.05,0.8,0.0,0.1,,,,,,,,,seen again",
+    ]
+    path = write(tmp_path, other="\n".join([head, *rows]) + "\n")
+    report = bring_in(engine, site, *path)
+    assert [(problem.code, problem.row, problem.entry) for problem in report.problems if problem.severity is Severity.ERROR] == [
+        (Code.KEY_IN_BOOK, 2, first.last_entry - 1), (Code.KEY_IN_BOOK, 3, first.last_entry),
+    ]  # fmt: skip
+    two, three = report.errors
+    assert two.column == "I (found offset H [mm])"
+    assert two.text == (
+        f"the book has this job otherwise in entry {first.last_entry - 1}: found offset H [mm]: the sheet -2 mil, the book -0.05 mm; "
+        "left angle V [mm/100mm]: the sheet 0.012 mm/100mm, the book 0.01 mm/100mm. "
+        f"A job is changed by an amendment, not by a second import: amend entry {first.last_entry - 1}"
+    )
+    assert (
+        "tag: the sheet P-1, the book P-2; performed at: the sheet 2025-05-05 12:00, the book 2025-05-04 12:00"
+        in three.text
+    )
+    assert (
+        "people: the sheet ‘Bo Tarn; Ana Wick’, the book ‘Bo Tarn’; instrument: the sheet nothing, the book ‘D-1’; and 5 more."
+        in three.text
+    )
 
 
 def test_one_bad_row_keeps_everything_out_and_a_dry_run_says_so(engine: sa.Engine, site: Site, tmp_path: Path) -> None:

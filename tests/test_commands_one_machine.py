@@ -75,7 +75,8 @@ def test_jobs_without_numbers_are_known_under_the_new_tag(engine: sa.Engine, sit
     other = bare.replace(",P-1,", ",P-101,").replace("0.12,0.3", "0.13,0.3")
     report = bring_in(engine, site, *write(tmp_path, other=other))
     assert [(p.row, p.code) for p in report.problems] == [(3, Code.KEY_IN_BOOK)]
-    assert report.problems[0].found == "P-1 2025-03-04 09:30"
+    assert report.problems[0].found == "", "a number that was made of tag and time stands nowhere in the sheet"
+    assert "found offset V [mm]: the sheet 0.13 mm, the book 0.12 mm." in report.problems[0].text
     later = bare.splitlines()[2].replace("2025-03-04", "2025-09-04")
     twice = f"{bare.splitlines()[0]}\n{later}\n{later.replace(',P-1,', ',P-101,')}\n"
     report = bring_in(engine, site, *write(tmp_path, twice=twice))

@@ -103,6 +103,9 @@ def test_it_is_asked_what_becomes_of_a_visit_that_the_book_holds_under_another_n
     assert do(client, where, "all", same_visit="leave").status_code == 303
     assert refs(book)[-1] == "K8"
     assert "K9" not in refs(book)
+    otherwise = client.get(sent(client, GOOD.replace("0.05,0.3", "0.06,0.3")))
+    assert "found offset V [mm]: the sheet 0.06 mm, the book 0.05 mm" in shown(otherwise)
+    assert re.search(rf'<a href="/record\?[^"]*amend={head}"', otherwise.get_data(as_text=True)), "the way to amend it"
     alone = sent(client, again)
     do(client, alone, "all", same_visit="leave")
     assert "The book holds all of it already" in shown(client.get(alone))

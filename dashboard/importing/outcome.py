@@ -33,12 +33,16 @@ class SheetLine:
 
 @dataclass(frozen=True, slots=True)
 class ProblemLine:
-    """A problem: whether it keeps its row out, where it is, and what it is; a note tells how good rows are taken."""
+    """A problem: whether it keeps its row out, where it is, and what it is; a note tells how good rows are taken.
+
+    ``entry`` is that of a job that an amendment changes.
+    """
 
     error: bool
     place: str
     text: str
     note: bool = False
+    entry: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +122,9 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
         counts[kind] += 1
         if counts[kind] <= SHOWN:
             level = problem.severity
-            line = ProblemLine(level is Severity.ERROR, problem.place, problem.text, level is Severity.NOTE)
+            line = ProblemLine(
+                level is Severity.ERROR, problem.place, problem.text, level is Severity.NOTE, problem.entry
+            )
             listed.append(line)
     return Outcome(
         sheets, tuple(listed), sum(counts.values()) - len(listed), len(report.errors), len(report.warnings),

@@ -125,7 +125,7 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
             else None,
             tag("input", type="hidden", name="was", value=digest_of(looked.readings)),
             tag("input", type="hidden", name=CLOCK, value=seen.required.zone),
-            *([do, _problems(outcome), reading] if looked.ready else [_problems(outcome), reading, do]),
+            *([do, _problems(seen, outcome), reading] if looked.ready else [_problems(seen, outcome), reading, do]),
             class_="reading",
         ),
         status=status,
@@ -269,7 +269,7 @@ def told(seen: Scene, sent: SentFile, outcome: Outcome) -> Response:
                 ]
             ),
         ),
-        _problems(outcome),
+        _problems(seen, outcome),
         _forget(seen, sent, outcome.mend),
     )
 
@@ -307,16 +307,24 @@ def _days(done: Sequence[str]) -> str:
     return " – ".join(dict.fromkeys(day(date.fromisoformat(one)) for one in done)) or "–"
 
 
-def _problems(outcome: Outcome) -> Part:
+def _problems(seen: Scene, outcome: Outcome) -> Part:
     if not outcome.problems:
         return None
-    rows = [(_kind(one), one.place, one.text) for one in outcome.problems]
+    rows = [(_kind(one), one.place, _text(seen, one)) for one in outcome.problems]
     more = tag("p", say("import.more", n=count(outcome.more)), class_="note") if outcome.more else None
     about = tag("p", say("import.problems.about"))
     headings = [say(f"import.problem.{one}") for one in ("kind", "place", "text")]
     return section(
         say("import.problems"), about, table(say("import.problems.caption"), headings, rows, stacked=True), more
     )
+
+
+def _text(seen: Scene, one: ProblemLine) -> Part:
+    """Give what a problem is, with the way to amend the job that it is about."""
+    if one.entry is None:
+        return one.text
+    way = tag("a", say("import.amend", entry=count(one.entry)), href=seen.place.to("/record", amend=one.entry))
+    return tag("span", one.text, " ", way)
 
 
 def _kind(one: ProblemLine) -> str:

@@ -17,7 +17,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from models.commands.import_jobs import JobRows, Pending, refs_of
+from models.commands.import_jobs import Clash, JobRows, Pending, refs_of
 from models.commands.import_order import Look, Order
 from models.commands.import_things import File
 from models.commands.judging import version_on
@@ -87,10 +87,15 @@ class JobColumns(JobRows):
         keep, waiting = Order(self, plain, rows, look).run()
         sheet.read += int(keep.sum())
         plain = plain.only(keep)
+        clashes: list[Clash] = []
         taken = self._taken([*plain.refs, *refs_of(p for _, p in waiting)])
         if taken:
-            plain = plain.only(self._new(reader, lane, plain, rows, taken, sheet))
-        fresh = [(at, p) for at, p in waiting if self._is_fresh(reader, p, taken, sheet)]
+            plain = plain.only(self._new(lane, plain, rows, taken, sheet, clashes))
+        by_columns = list(clashes)
+        fresh = [(at, p) for at, p in waiting if self._is_fresh(reader, p, taken, sheet, clashes)]
+        self._tell_taken(reader, clashes)
+        for clash in by_columns:
+            self._settle(clash.row, clash.cells, sheet)
         if self.had_jobs:
             plain = plain.only(self._not_held(reader, plain, rows, sheet))
             kept = set(map(id, self._held_against_visits(reader, [p for _, p in fresh], sheet)))
@@ -108,14 +113,14 @@ class JobColumns(JobRows):
 
     def _new(
         self,
-        reader: RowReader,
         lane: ColumnLane,
         plain: PlainColumns,
         rows: Chunk,
         taken: dict[str, set[bytes]],
         sheet: SheetReport,
+        clashes: list[Clash],
     ) -> Mask:
-        """Tell which plain rows the book does not know yet; count the others or say why not."""
+        """Tell which plain rows the book does not know yet; count the others, or put them among those that clash."""
         new = np.fromiter((ref not in taken for ref in plain.refs), bool, len(plain.refs))
         for place in np.flatnonzero(~new).tolist():
             ref = plain.refs[place]
@@ -127,9 +132,8 @@ class JobColumns(JobRows):
             if job is not None and self._is_said(job, ref, taken[ref]):
                 sheet.unchanged += 1
             else:
-                row = Row(number)
-                self._tell_taken(reader, row, ref)
-                self._settle(row, cells, sheet)
+                tag = plain.tags.of.values[plain.tags.codes[place]]
+                clashes.append(Clash(Row(number), cells, ref, tag, int(plain.us[place])))
         return new
 
     def _not_held(self, reader: RowReader, plain: PlainColumns, rows: Chunk, sheet: SheetReport) -> Mask:

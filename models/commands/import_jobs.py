@@ -15,12 +15,14 @@ from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
 from models.commands.report import SameVisit, SheetReport, Source
 from models.commands.same_visit import alike, told
+from models.commands.taken_jobs import told_taken
 from models.intake.checking_jobs import check_job, made_ref
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
 from models.ledger.content import job_content
 from models.store import known as ask
+from models.store.held_jobs import held_jobs as ask_held
 from models.store.merged import merged_into
 from models.store.rows import job_row
 from models.store.visits import Visit
@@ -61,6 +63,17 @@ class Pending:
         if self.row is None:
             self.row = Row(self.number)
         return self.row
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """A row whose job number the book has with other content; its tag and moment [µs]."""
+
+    row: Row
+    cells: Sequence[Cell]
+    ref: str
+    tag: str
+    performed_us: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,9 +196,10 @@ class JobRows(Things):
     def _write(self, reader: RowReader, waiting: list[Pending], sheet: SheetReport, file: File) -> None:
         """Judge a batch and write it."""
         taken = self._taken(refs_of(waiting))
-        fresh = self._held_against_visits(
-            reader, [p for p in waiting if self._is_fresh(reader, p, taken, sheet)], sheet
-        )
+        clashes: list[Clash] = []
+        fresh = [p for p in waiting if self._is_fresh(reader, p, taken, sheet, clashes)]
+        self._tell_taken(reader, clashes)
+        fresh = self._held_against_visits(reader, fresh, sheet)
         for pending, judged in zip(fresh, self._judged(fresh), strict=True):
             self._write_one(reader, pending, judged, sheet, file)
         for pending in waiting:
@@ -197,8 +211,15 @@ class JobRows(Things):
         """Give what the book says under each of the job numbers that it holds."""
         return ask.taken_refs(self.unit.connection, self.site.site_id, refs) if self.had_jobs and refs else {}
 
-    def _is_fresh(self, reader: RowReader, pending: Pending, taken: dict[str, set[bytes]], sheet: SheetReport) -> bool:
-        """Tell whether the book does not know a job yet; count it or say why not otherwise."""
+    def _is_fresh(
+        self,
+        reader: RowReader,
+        pending: Pending,
+        taken: dict[str, set[bytes]],
+        sheet: SheetReport,
+        clashes: list[Clash],
+    ) -> bool:
+        """Tell whether the book does not know a job yet; count it, or put it among those that clash, otherwise."""
         for ref in (pending.job.ref, *pending.other_refs):
             held = taken.get(ref)
             if held is None:
@@ -206,7 +227,7 @@ class JobRows(Things):
             if pending.content in held or self._is_said(pending.job, ref, held):
                 sheet.unchanged += 1
             else:
-                self._tell_taken(reader, pending.speak(), ref)
+                clashes.append(Clash(pending.speak(), pending.cells, ref, pending.job.tag, moment_of(pending.job)))
             return False
         self._tell_out_of_service(reader, pending)
         return True
@@ -219,8 +240,7 @@ class JobRows(Things):
         held = self.visits.on(set(keys))
         kept = []
         for pending, key in zip(fresh, keys, strict=True):
-            job = pending.job
-            at = job.performed_us if isinstance(job, PlainJob) else to_microseconds(job.performed_at)
+            job, at = pending.job, moment_of(pending.job)
             known = alike(held[key], at, _numbers(job.found), _numbers(job.left)) if key in held else None
             if known is None or self._tell_visit(reader, pending.speak(), known, at, sheet):
                 kept.append(pending)
@@ -260,9 +280,29 @@ class JobRows(Things):
         tags = self.one_machine.tags(job.tag)
         return says_one_of(job, ref, tags[1:] if ref == job.ref else tags, held)
 
-    def _tell_taken(self, reader: RowReader, row: Row, ref: str) -> None:
-        expected = "what the book says of this job; a job is changed by an amendment, not by a second import"
-        row.problems.append(reader.problem(row, "ref", Code.KEY_IN_BOOK, Severity.ERROR, ref, expected))
+    def _tell_taken(self, reader: RowReader, clashes: Sequence[Clash]) -> None:
+        """Say of rows whose job numbers the book has with other content in what they differ."""
+        held = ask_held(self.unit.connection, self.site.site_id, {clash.ref for clash in clashes}) if clashes else {}
+        for clash in clashes:
+            known, elsewhere = held.get(clash.ref), ""
+            if known is not None:
+                one = {number for tag in self.one_machine.tags(clash.tag) for number, _, _ in self.versions[tag]}
+                if known.asset_id not in one:
+                    every = (
+                        version.tag for kept in self.versions.values() for n, _, version in kept if n == known.asset_id
+                    )
+                    elsewhere = next(every, "")
+            clash.row.problems.append(
+                told_taken(
+                    reader,
+                    clash.row,
+                    clash.cells,
+                    clash.performed_us,
+                    known,
+                    elsewhere=elsewhere,
+                    display=self.site.display,
+                )
+            )
 
     def _judged(self, fresh: list[Pending]) -> Iterator[Judged]:
         """Judge jobs."""
@@ -327,6 +367,11 @@ class JobRows(Things):
 def refs_of(waiting: Iterable[Pending]) -> list[str]:
     """Give the numbers under which the book may hold jobs."""
     return [ref for pending in waiting for ref in (pending.job.ref, *pending.other_refs)]
+
+
+def moment_of(job: Job | PlainJob) -> int:
+    """Give the moment of a job, in microseconds, whichever way it was read."""
+    return job.performed_us if isinstance(job, PlainJob) else to_microseconds(job.performed_at)
 
 
 def _numbers(measured: Misalignment | Four | None) -> Four | None:

@@ -65,7 +65,7 @@ class Problem:
 
     ``row`` counts as a spreadsheet shows it, from 1, and is 0 where the whole sheet is meant; ``column`` is the letter
     and the heading, or empty where the whole row is meant.  ``is_sentence`` tells that ``expected`` says by itself what is
-    wrong, and is no name of a thing that was expected.
+    wrong, and is no name of a thing that was expected.  ``entry`` is that of the job in the book that an amendment changes.
     """
 
     file: str
@@ -77,6 +77,7 @@ class Problem:
     found: str
     expected: str
     is_sentence: bool = False
+    entry: int | None = None
 
     @property
     def place(self) -> str:

@@ -1,0 +1,129 @@
+"""Rows of jobs whose number the book has with other content: in what the two differ, and how a job is changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+from models.intake.fields import FEET, Field, Table, fields_of
+from models.intake.problems import Code, Problem, Severity
+from models.intake.reading import Cell
+from models.intake.rows import Row, RowReader
+from models.store.held_jobs import HeldJob
+from models.tables.base import from_microseconds
+from models.units import Display, from_stored
+from models.values.job import COMPONENTS
+from models.values.kinds import Method, Reason
+
+SHOWN: Final = 4
+"""So many fields are told of a row; the rest is counted."""
+
+_SAME: Final = 1e-9
+"""Below this difference two stored values are the same number, converted from two units."""
+
+_DEFAULTS: Final = {
+    "reason": str(Reason.OTHER),
+    "method": str(Method.OTHER),
+    **{f"target_{part}": 0.0 for part in COMPONENTS},
+}
+_NOT_HERE: Final = {"ref", "tag", "performed", "time"}
+
+
+def told_taken(
+    reader: RowReader, row: Row, cells: Sequence[Cell], performed_us: int, held: HeldJob | None, *, elsewhere: str,
+    display: Display,
+) -> Problem:  # fmt: skip
+    """Say in what a row differs from the job that the book has under its number.
+
+    Parameters
+    ----------
+    reader : RowReader
+        Reader of its sheet. [unitless]
+    row : Row
+        The row. [unitless]
+    cells : sequence of Cell
+        Its cells. [as typed]
+    performed_us : int
+        Moment of its job. [µs]
+    held : HeldJob or None
+        What the book has; ``None`` where that is not known. [unitless]
+    elsewhere : str
+        Tag of the machine of the job in the book, where it is another one than that of the row. [unitless]
+    display : Display
+        The site's units, for what has no column in the sheet. [unitless]
+    """
+    read = reader.read(row.number, cells) or row
+    found = list(_differing(reader, read, performed_us, held, elsewhere, display)) if held is not None else []
+    listed = "; ".join(f"{name}: the sheet {here}, the book {there}" for _, name, here, there in found[:SHOWN])
+    more = f"; and {len(found) - SHOWN} more" if len(found) > SHOWN else ""
+    where = "" if held is None else f" in entry {held.entry}{', which is void' if held.void else ''}"
+    amend = "" if held is None else f": amend entry {held.entry}"
+    text = (
+        f"the book has this job otherwise{where}{': ' if listed else ''}{listed}{more}. "
+        f"A job is changed by an amendment, not by a second import{amend}"
+    )
+    key = found[0][0] if found and found[0][0] in reader.columns else "ref"
+    number = read.values.get("ref") or ""  # one that was made of tag and time stands nowhere in the sheet
+    problem = reader.problem(row, key, Code.KEY_IN_BOOK, Severity.ERROR, number if key == "ref" else "", text)
+    return replace(problem, is_sentence=True, entry=None if held is None else held.entry)
+
+
+def _differing(
+    reader: RowReader, read: Row, performed_us: int, held: HeldJob, elsewhere: str, display: Display
+) -> Iterator[tuple[str, str, str, str]]:
+    """Give each field in which a row differs: its key, its name in the sheet, what the sheet says and what the book."""
+    if elsewhere:
+        yield "tag", _name(reader, "tag", "tag"), str(read.values.get("tag")), elsewhere
+    if held.performed_us != performed_us:
+        here, there = (
+            f"{from_microseconds(us).astimezone(reader.zone):%Y-%m-%d %H:%M}"
+            for us in (performed_us, held.performed_us)
+        )
+        yield "performed", _name(reader, "performed", "performed at"), here, there
+    values = read.values
+    silent = not any(f"left_{part}" in values for part in COMPONENTS) and all(
+        held.values[f"left_{part}"] == held.values[f"found_{part}"] for part in COMPONENTS
+    )  # what was left is what was found, and no cell says so
+    for field in fields_of(Table.JOBS):
+        if field.key in _NOT_HERE or (silent and field.key.startswith("left_")):
+            continue
+        here, there = _plain(field.key, values.get(field.key)), _plain(field.key, _of(held, field.key))
+        if here == there or (isinstance(here, float) and isinstance(there, float) and abs(here - there) <= _SAME):
+            continue
+        name = _name(reader, field.key, field.heading)
+        yield field.key, name, read.typed.get(field.key) or _text(here), _book(reader, field, there, display)
+
+
+def _of(held: HeldJob, key: str) -> Any:
+    prefix, _, foot = key.rpartition("_")
+    if foot in FEET:
+        feet, place = held.values[prefix], FEET.index(foot)
+        return feet[place] if place < len(feet) else None
+    return held.values[key]
+
+
+def _plain(key: str, value: Any) -> Any:
+    """Give a value by which two can be compared: what is blank is what a blank means."""
+    if isinstance(value, list | tuple):
+        value = "; ".join(map(str, value))
+    return _DEFAULTS.get(key) if value in (None, "") else value
+
+
+def _name(reader: RowReader, key: str, heading: str) -> str:
+    column = reader.columns.get(key)
+    return heading if column is None or not column.heading else " ".join(column.heading.split())
+
+
+def _book(reader: RowReader, field: Field, value: Any, display: Display) -> str:
+    """Write what the book says in the unit of the sheet, and counted as the sheet counts."""
+    if not isinstance(value, float) or field.quantity is None:
+        return _text(value)
+    column = reader.columns.get(field.key)
+    if column is None:
+        return display.text(value, field.quantity)
+    return f"{from_stored(value, column.unit, field.quantity) / column.times + 0.0:.6g} {column.unit}"
+
+
+def _text(value: Any) -> str:
+    return "nothing" if value in (None, "") else f"{value:g}" if isinstance(value, float) else f"‘{value}’"
