@@ -110,6 +110,7 @@ class Plan:
     biased_person_mm: float = 0.0
     drifters: int = 0
     drifter_rate: float = -0.7
+    reading_mm: tuple[float, float] = (0.0, 0.0)
 
 
 SETTLING, PIPE_STRAIN, THERMAL_TARGET, SOFT_FOOT, LOOSE_BOLTS = range(5)
@@ -197,6 +198,8 @@ def _history(rng: np.random.Generator, plan: Plan, drawn: _Drawn) -> History:
     person = rng.integers(0, plan.people, len(asset))
     soft = np.abs(rng.normal(0.0, 0.02, len(asset)))
     soft = np.where((drawn.cause[asset] == SOFT_FOOT) & (rng.random(len(asset)) < 0.7), soft + 0.07, soft)
+    if any(plan.reading_mm):
+        measured = [side + rng.standard_normal(side.shape) * np.array(plan.reading_mm * 2) for side in measured]
     for side in measured:
         side[:, 0] += np.where(person == 0, plan.biased_person_mm, 0.0)
     jobs = job_columns(

@@ -15,6 +15,7 @@ from models.history.columns import AssetColumns, BreakColumns, History, JobColum
 from models.history.engine import Choices, Study, study_of
 from models.history.forecast import forecast_at
 from models.history.returns import present_looks
+from models.history.standing import COARSE
 from tests.fleet import Plan, asset_columns, job_columns, make_fleet, no_breaks, shuffled
 
 
@@ -135,6 +136,19 @@ def test_every_part_is_frozen_and_says_what_it_is() -> None:
             continue
         assert type(part).__doc__
         assert type(part).__dataclass_params__.frozen
+
+
+def test_only_machines_whose_own_limit_is_too_narrow_for_the_reading_have_no_forecast() -> None:
+    """Too few of each speed for a fit of their own; twice 0.021 mm is more than the limit at 3550 rpm, a third of that at 985."""
+    quiet = {"sigma_m": 0.0, "sigma_w": 0.1, "rate_sd": 0.05, "spacer_share": 0.0, "break_share": 0.0}
+    plan = Plan(assets=60, jobs_low=6, jobs_high=8, reading_mm=(0.021, 0.05), **quiet)  # type: ignore[arg-type]
+    history, _ = make_fleet(97, plan)
+    study = study_of(history, Choices(smallest=60))
+    assert study.grouping.label.tolist() == [-1]
+    fast = history.assets.speed_rpm > 3000.0
+    assert (study.standing.reason[fast] == COARSE).all()
+    assert study.standing.can[history.assets.speed_rpm < 2000.0].all()
+    assert fast.sum() > 2
 
 
 def test_planned_visits_are_counted_apart() -> None:

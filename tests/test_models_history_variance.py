@@ -10,6 +10,7 @@ from scipy.optimize import nnls
 
 from models.history.classes import Grouping, group_series
 from models.history.drift import fit_classes
+from models.history.limit_space import limit_sizes
 from models.history.material import Material, material_of
 from models.history.moderation import inverse_trigamma, moderate, variance_prior
 from models.history.runs import runs_of
@@ -52,13 +53,39 @@ def test_a_given_reading_error_is_taken_as_it_is() -> None:
     np.testing.assert_allclose(np.sqrt(model.walk[0]), 0.25, rtol=0.05)
 
 
+def test_where_all_speeds_are_pooled_the_error_of_reading_is_one_in_millimetres() -> None:
+    """Planted 0.015 mm and 0.06 mm/m; limits go from 0.034 to 0.122 mm."""
+    plan = replace(PLAN, assets=800, sigma_m=0.0, reading_mm=(0.015, 0.06), spacer_share=0.0)
+    history, _ = make_fleet(14, plan)
+    material, grouping = drawn(14, plan)
+    sizes = limit_sizes(history.jobs, material.scale_row)
+    every = np.ones(len(material), bool)
+    model = fit_variance(material, grouping, every, sizes=sizes)
+    assets = np.arange(800)
+    fleet = np.full(800, grouping.fleet)
+    in_mm = np.sqrt(0.5 * model.readings[fleet] * model.finer(fleet, sizes, assets)) * sizes.size
+    np.testing.assert_allclose(in_mm, np.tile([0.015, 0.06], (800, 2)), rtol=0.12)
+    np.testing.assert_allclose(np.sqrt(model.walk[-1]), 0.25, rtol=0.1)
+    # The error that repeats give, in each machine's own limits, comes out the same.
+    given = 2.0 * (np.array([0.015, 0.06] * 2) / sizes.size[material.asset]) ** 2
+    known = fit_variance(material, grouping, every, given, sizes=sizes)
+    again = np.sqrt(0.5 * known.readings[fleet] * known.finer(fleet, sizes, assets)) * sizes.size
+    np.testing.assert_allclose(again, np.tile([0.015, 0.06], (800, 2)))
+    # A class of its own keeps an error in limits, and so does what is in millimetres already.
+    own = group_series(history.assets.speed_class[material.series_asset], np.unique(material.series))
+    classes = fit_variance(material, own, every, sizes=sizes)
+    assert not classes.pooled[:-1].any()
+    assert (classes.finer(own.fit[material.series_now], sizes, assets) == 1.0).all()
+    assert not fit_variance(material, grouping, every).pooled.any()
+
+
 def test_the_regression_is_the_non_negative_least_squares() -> None:
     rng = np.random.default_rng(1)
     for _ in range(50):
         years, squares, weight = rng.uniform(0.1, 3, 12), rng.normal(0.5, 1.0, 12), rng.uniform(0.5, 2, 12)
         design = np.stack([years, np.ones(12)], axis=1) * np.sqrt(weight)[:, None]
         expected, _ = nnls(design, squares * np.sqrt(weight))
-        got = _regress(squares, years, weight, None)
+        got = _regress(squares, years, weight, None, np.ones(12))
         np.testing.assert_allclose(np.maximum(got, 0.0), expected, atol=1e-9)
 
 

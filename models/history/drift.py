@@ -14,6 +14,7 @@ from models.history.classes import SMALLEST_CLASS, Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import t_quantile
 from models.history.late import Late
+from models.history.limit_space import LimitSizes
 from models.history.material import Material
 from models.history.mixture import PARTS, fit_mixture, shrink_mixture
 from models.history.moderation import moderate, variance_prior
@@ -108,7 +109,14 @@ class Rates(Late):
     confidence: float
 
 
-def sums_of(material: Material, model: VarianceModel, fit: IntArray, rows: BoolArray, series: int) -> Sums:
+def sums_of(
+    material: Material,
+    model: VarianceModel,
+    fit: IntArray,
+    rows: BoolArray,
+    series: int,
+    sizes: LimitSizes | None = None,
+) -> Sums:
     """Add up the weighted runs of each series.
 
     Parameters
@@ -123,10 +131,12 @@ def sums_of(material: Material, model: VarianceModel, fit: IntArray, rows: BoolA
         Which runs to use. [unitless]
     series : int
         Number of series. [unitless]
+    sizes : LimitSizes or None
+        Size of each asset's limit; ``None`` for drifts that are not in limits. [mm, mm/m]
     """
     drift, years, member = material.drift[rows], material.years[rows], material.series[rows]
     judged = ~np.isnan(drift)
-    weight = judged / model.of(years, fit[member])
+    weight = judged / model.of(years, fit[member], sizes, material.asset[rows])
     value = np.where(judged, drift, 0.0)
 
     def add(part: FloatArray) -> FloatArray:
@@ -140,7 +150,11 @@ def sums_of(material: Material, model: VarianceModel, fit: IntArray, rows: BoolA
 
 
 def fit_classes(
-    material: Material, grouping: Grouping, rows: BoolArray | None = None, reading: FloatArray | None = None
+    material: Material,
+    grouping: Grouping,
+    rows: BoolArray | None = None,
+    reading: FloatArray | None = None,
+    sizes: LimitSizes | None = None,
 ) -> ClassFits:
     """Fit to each class what its assets have in common.
 
@@ -154,6 +168,8 @@ def fit_classes(
         Which runs to use; a back-test leaves out those of its future. [unitless]
     reading : (n, 4) float array or None
         Variance of the two readings of each drift, where repeat readings give it. [limit²]
+    sizes : LimitSizes or None
+        Size of each asset's limit; ``None`` for drifts that are not in limits. [mm, mm/m]
 
     Returns
     -------
@@ -161,8 +177,7 @@ def fit_classes(
         One row a fit; the last is the fleet's.
     """
     chosen = np.ones(len(material), dtype=np.bool_) if rows is None else rows
-    fits = len(grouping.label)
-    result = _Fitting(material, grouping, chosen, reading, fits)
+    result = _Fitting(material, grouping, chosen, reading, sizes)
     wanted = np.unique(grouping.fit[material.series[chosen]])
     result.fit(wanted[wanted != grouping.fleet])
     usable = result.usable
@@ -177,10 +192,22 @@ class _Fitting:
     """The figures of the fits while they are found."""
 
     def __init__(
-        self, material: Material, grouping: Grouping, rows: BoolArray, reading: FloatArray | None, fits: int
+        self,
+        material: Material,
+        grouping: Grouping,
+        rows: BoolArray,
+        reading: FloatArray | None,
+        sizes: LimitSizes | None,
     ) -> None:
-        self.material, self.grouping, self.rows, self.reading = material, grouping, rows, reading
-        self.variance = VarianceModel(np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros(fits, dtype=np.int64))
+        self.material, self.grouping, self.rows, self.reading, self.sizes = material, grouping, rows, reading, sizes
+        fits = len(grouping.label)
+        self.variance = VarianceModel(
+            np.zeros((fits, 4)),
+            np.zeros((fits, 4)),
+            np.zeros(fits, dtype=np.int64),
+            np.full((fits, 2, 4), np.nan),
+            np.zeros(fits, dtype=np.bool_),
+        )
         self.mean, self.mean_variance, self.between = np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros((fits, 4))
         self.share, self.extra = np.zeros((fits, PARTS, 4)), np.zeros((fits, PARTS, 4))
         self.share[:, 0] = 1.0
@@ -195,8 +222,8 @@ class _Fitting:
         return np.asarray((self.members >= SMALLEST_CLASS) & enough, dtype=np.bool_)
 
     def fit(self, wanted: IntArray) -> None:
-        model = fit_variance(self.material, self.grouping, self.rows, self.reading, only=wanted)
-        for part in ("walk", "readings", "residuals"):
+        model = fit_variance(self.material, self.grouping, self.rows, self.reading, only=wanted, sizes=self.sizes)
+        for part in VarianceModel.__slots__:
             getattr(self.variance, part)[wanted] = getattr(model, part)[wanted]
         for index in wanted.tolist():
             self._fit_one(index)
@@ -214,7 +241,7 @@ class _Fitting:
             self.correlation,
             self.residual_df,
         )
-        for part in (*parts, self.members, model.walk, model.readings, model.residuals):
+        for part in (*parts, self.members, *(getattr(model, name) for name in VarianceModel.__slots__)):
             part[poor] = part[-1]
 
     def done(self) -> ClassFits:
@@ -236,7 +263,7 @@ class _Fitting:
     def _fit_one(self, index: int) -> None:
         material, series = self.material, len(self.material.series_asset)
         inside = self.rows & self.grouping.rows_of(index, material.series)
-        sums = sums_of(material, self.variance, np.full(series, index), inside, series)
+        sums = sums_of(material, self.variance, np.full(series, index), inside, series, self.sizes)
         squares, df = sums.residual()
         some = df > 0.0
         prior = variance_prior(squares[some] / df[some], df[some])
@@ -248,16 +275,23 @@ class _Fitting:
         found = fit_mixture(rate[here], spread[here], total_df[here])
         for part in ("mean", "mean_variance", "between", "share", "extra"):
             getattr(self, part)[index] = getattr(found, part)
-        self.correlation[index], self.residual_df[index] = _correlation(material, self.variance, index, inside, rate)
+        self.correlation[index], self.residual_df[index] = _correlation(
+            material, self.variance, index, inside, rate, self.sizes
+        )
         self.members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
 
 
 def _correlation(
-    material: Material, model: VarianceModel, index: int, rows: BoolArray, rate: FloatArray
+    material: Material,
+    model: VarianceModel,
+    index: int,
+    rows: BoolArray,
+    rate: FloatArray,
+    sizes: LimitSizes | None,
 ) -> tuple[FloatArray, float]:
     """Correlate the standardised residuals of the components; also count their degrees of freedom."""
     years, member = material.years[rows], material.series[rows]
-    spread = np.sqrt(model.of(years, np.full(len(years), index)))
+    spread = np.sqrt(model.of(years, np.full(len(years), index), sizes, material.asset[rows]))
     residual = (material.drift[rows] - rate[member] * years[:, None]) / spread
     whole = ~np.isnan(residual).any(axis=1)
     residual, member = np.clip(residual[whole], -4.0, 4.0), member[whole]

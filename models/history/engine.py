@@ -26,10 +26,11 @@ from models.history.drift import ClassFits, Rates, Sums, fit_classes, rates_of, 
 from models.history.feet import FootRates, fit_feet, foot_rates
 from models.history.fleet import Fleet
 from models.history.forecast import Recheck, recheck_of
-from models.history.limit_space import in_limit_units
+from models.history.limit_space import LimitSizes, in_limit_units, limit_sizes
 from models.history.material import Material, material_of, service_of
+from models.history.origins import Before
 from models.history.patterns import Patterns, patterns_of, usual_scatter
-from models.history.predictions import Before, Predictions, only_calibration, predict_past
+from models.history.predictions import Predictions, only_calibration, predict_past
 from models.history.recurrence import Recurrence, recurrence_of
 from models.history.return_rates import ReturnRates, return_rates
 from models.history.returns import ReturnCounts, present_looks, returns_of
@@ -148,13 +149,15 @@ def study_of(
     grouping = group_series(classes[material.series_asset], np.unique(material.series), choices.smallest)
     reading = _reading_variance(history, material, choices)
     earlier = None if before is None or before.choices != choices else before
-    fits = fit_classes(material, grouping, reading=reading)
+    sizes = limit_sizes(history.jobs, material.scale_row)
+    fits = fit_classes(material, grouping, reading=reading, sizes=sizes)
     predictions = predict_past(
         material,
         grouping,
         reading,
         # Where estimates are older than the runs beside them, nothing says what they were made from.
         Before(earlier.material, earlier.grouping, earlier.predictions.fits) if earlier and earlier.whole else None,
+        sizes,
     )
     backtest = backtest_of(predictions, material, len(grouping.label))
     found = _Found(
@@ -222,13 +225,14 @@ def _studied(
     runs, material, grouping = ground.runs, ground.material, ground.grouping
     fits, given, count = found.fits, found.given, len(assets)
     every = np.ones(len(material), dtype=np.bool_)
-    sums = sums_of(material, fits.variance, grouping.fit, every, len(material.series_asset))
+    sizes = limit_sizes(jobs, material.scale_row)
+    sums = sums_of(material, fits.variance, grouping.fit, every, len(material.series_asset), sizes)
     scatter = usual_scatter(sums) if given is None else given.scatter
     rates = rates_of(sums, fits, grouping.fit, choices.confidence)
     present = np.zeros(len(material.series_asset), dtype=np.bool_)
     present[material.series_now[material.series_now >= 0]] = True
     directions = directions_of(rates, fits, grouping.fit, present, choices.false_rate)
-    shapes = shapes_of(material, rates, fits, grouping.fit)
+    shapes = shapes_of(material, rates, fits, grouping.fit, sizes)
     feet = foot_rates(material, runs, assets.feet_movable_mm, grouping, fits=found.feet)
     standing = standing_of(
         jobs,
@@ -292,7 +296,7 @@ def _studied(
         shapes=shapes,
         feet=feet,
         ratio_trend=_ratio_trend(history, runs, material),
-        speed_trend=_speed_trend(material, rates, fits, grouping, count),
+        speed_trend=_speed_trend(material, rates, fits, grouping, sizes),
         predictions=found.predictions,
         backtest=found.backtest,
         standing=standing,
@@ -345,14 +349,14 @@ def _ratio_trend(history: History, runs: Runs, material: Material) -> Trends:
     return trends_of(runs.end_ratio[present], years, runs.asset[present], len(history.assets))
 
 
-def _speed_trend(material: Material, rates: Rates, fits: ClassFits, grouping: Grouping, assets: int) -> Trends:
+def _speed_trend(material: Material, rates: Rates, fits: ClassFits, grouping: Grouping, sizes: LimitSizes) -> Trends:
     """Follow how large each drift is against what is expected of a run of its length."""
     fit = grouping.fit[material.series]
     by_rate = (np.nan_to_num(rates.shrunk[material.series]) * material.years[:, None]) ** 2
     judged = ~np.isnan(material.drift)
     squared = np.where(judged, material.drift, 0.0) ** 2
-    expected = np.where(judged, fits.variance.of(material.years, fit) + by_rate, 0.0)
+    expected = np.where(judged, fits.variance.of(material.years, fit, sizes, material.asset) + by_rate, 0.0)
     size = np.sqrt(squared.sum(axis=1) / np.maximum(expected.sum(axis=1), 1e-300))
     present = (material.series == material.series_now[material.asset]) & judged.any(axis=1)
     years = material.end_us[present] / (86_400e6 * DAYS_PER_YEAR)
-    return trends_of(size[present], years, material.asset[present], assets)
+    return trends_of(size[present], years, material.asset[present], len(sizes.flex))

@@ -10,6 +10,8 @@ units is linear, so a drift can be taken over as well as a position.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray, JobColumns
@@ -17,6 +19,37 @@ from models.maths.limits import flex_angles
 
 PLACES = ((0, 2), (1, 3))
 """Columns of vertical and horizontal at the first and at the second place."""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitSizes:
+    """How large a limit unit is, one row an asset.
+
+    ``size`` (assets, 4) are mm and mm/m at the coupling centre, mm/m at flex
+    planes, NaN where not judged; ``flex`` tells which of the two.  A reading error
+    in limits is one over this, for a reading error is the instrument's.
+    """
+
+    size: FloatArray
+    flex: BoolArray
+
+
+def limit_sizes(jobs: JobColumns, scale_row: IntArray) -> LimitSizes:
+    """Give the size of the limit unit of each asset.
+
+    Parameters
+    ----------
+    jobs : JobColumns
+        The jobs that stand. [unitless]
+    scale_row : (assets,) int array
+        The job whose limits give the unit, or −1. [unitless]
+    """
+    if not len(jobs):
+        return LimitSizes(np.full((len(scale_row), 4), np.nan), np.zeros(len(scale_row), np.bool_))
+    row = np.maximum(scale_row, 0)
+    limits = np.where((scale_row >= 0)[:, None] & (jobs.limits[row] > 0.0), jobs.limits[row], np.nan)
+    flex = ~np.isnan(limits[:, 2]) & (jobs.span_mm[row] > 0.0)
+    return LimitSizes(np.where(flex[:, None], limits[:, 2:3], limits[:, (0, 1, 0, 1)]), flex)
 
 
 def in_limit_units(components: FloatArray, limits: FloatArray, span_mm: FloatArray) -> FloatArray:

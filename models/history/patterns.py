@@ -19,6 +19,7 @@ from models.history.distributions import binomial_upper_tail, f_sf, t_cdf
 from models.history.drift import ClassFits, Sums
 from models.history.feet import FAR_V, NEAR_V, FootRates
 from models.history.late import Late
+from models.history.limit_space import limit_sizes
 from models.history.material import Material
 from models.history.moderation import variance_prior
 from models.history.multiplicity import adjusted_in, order_of
@@ -294,7 +295,8 @@ def _warmth(
     present = material.series == material.series_now[material.asset]
     use = present & ~np.isnan(change) & ~np.isnan(material.drift[:, 0])
     asset, x, y = material.asset[use], change[use], material.drift[use, 0]
-    w = 1.0 / fits.variance.of(material.years[use], fit[material.series[use]])[:, 0]
+    sizes = limit_sizes(jobs, material.scale_row)
+    w = 1.0 / fits.variance.of(material.years[use], fit[material.series[use]], sizes, asset)[:, 0]
     n = np.bincount(asset, minlength=assets)
     total = np.maximum(np.bincount(asset, w, assets), 1e-300)
     x = x - (np.bincount(asset, w * x, assets) / total)[asset]

@@ -17,7 +17,9 @@ from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS, Factors, conformal_factors, depth_of
 from models.history.distributions import t_quantile_by_table
 from models.history.drift import ClassFits, Sums, fit_classes, rates_of
+from models.history.limit_space import LimitSizes
 from models.history.material import Material
+from models.history.origins import Before, OriginFit, known_fit
 
 MOST_ORIGINS = 10
 """Origins at most: a longer history has one every second or third year."""
@@ -29,23 +31,6 @@ RUNS_AT_ONCE = 200_000
 """So many runs are added up at once, give or take a series."""
 
 US_PER_DAY = 86_400_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class OriginFit:
-    """What the classes were found to have in common at one origin [µs since 1970, UTC]."""
-
-    begin: int
-    fits: ClassFits
-
-
-@dataclass(frozen=True, slots=True)
-class Before:
-    """An earlier study of the same site: what its predictions were made from."""
-
-    material: Material
-    grouping: Grouping
-    fits: tuple[OriginFit, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +88,8 @@ def next_drift(
     rate_variance: FloatArray,
     factor: FloatArray,
     years: FloatArray,
+    sizes: LimitSizes | None = None,
+    asset: IntArray | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Give mean and variance of the drift that will be read after some years.
 
@@ -118,6 +105,8 @@ def next_drift(
         Moderated variance factor. [unitless]
     years : (n,) float array
         Time in service. [year]
+    sizes, asset : LimitSizes and (n,) int array, or None
+        Size of each asset's limit, and the assets. [mm, mm/m; unitless]
 
     Returns
     -------
@@ -125,7 +114,7 @@ def next_drift(
         Of as-found − as-left; both readings' errors are in the variance. ``chance`` is the part of the variance
         that the asset's factor scales. [limit, limit², limit²]
     """
-    chance = fits.variance.of(years, fit) * factor[:, None]
+    chance = fits.variance.of(years, fit, sizes, asset) * factor[:, None]
     return rate * years[:, None], chance + rate_variance * years[:, None] ** 2, chance
 
 
@@ -151,7 +140,11 @@ def effective_df(df: FloatArray, chance: FloatArray, variance: FloatArray) -> Fl
 
 
 def predict_past(
-    material: Material, grouping: Grouping, reading: FloatArray | None = None, before: Before | None = None
+    material: Material,
+    grouping: Grouping,
+    reading: FloatArray | None = None,
+    before: Before | None = None,
+    sizes: LimitSizes | None = None,
 ) -> Predictions:
     """Predict every run of the past that had an earlier run of its series.
 
@@ -165,6 +158,8 @@ def predict_past(
         Variance of the two readings of each drift, where repeat readings give it. [limit²]
     before : Before, optional
         An earlier study: an origin whose past is the same to the last bit is not fitted again. [unitless]
+    sizes : LimitSizes or None
+        Size of each asset's limit; ``None`` where drifts are not in limits. [mm, mm/m]
 
     Returns
     -------
@@ -181,15 +176,15 @@ def predict_past(
         past = material.end_us <= begin
         if len(np.unique(material.series[past])) < SMALLEST_CLASS:
             continue
-        fits = _known_fit(before, material, grouping, past, begin) if reading is None else None
+        fits = known_fit(before, material, grouping, past, begin, sizes) if reading is None else None
         if fits is None:
-            fits = fit_classes(material, grouping, past, reading)
+            fits = fit_classes(material, grouping, past, reading, sizes)
         found.append(OriginFit(begin, fits))
         if not fits.usable.any():
             continue
         factors = _factors_until(batches, material, grouping, begin)
         batch = _predict_year(
-            material, grouping, fits, (material.start_us >= begin) & (material.start_us < end), factors
+            material, grouping, fits, (material.start_us >= begin) & (material.start_us < end), factors, sizes
         )
         if len(batch.row):
             batches.append(batch)
@@ -200,27 +195,6 @@ def predict_past(
     if batches:
         factors = _factors_until(batches, material, grouping, None)
     return replace(_joined(batches, material, factors), fits=tuple(found))
-
-
-def _known_fit(
-    before: Before | None, material: Material, grouping: Grouping, past: BoolArray, begin: int
-) -> ClassFits | None:
-    """Give the fit of an origin from an earlier study, if all that it rests on is the same."""
-    known = None if before is None else next((one.fits for one in before.fits if one.begin == begin), None)
-    if before is None or known is None or not np.array_equal(before.grouping.label, grouping.label):
-        return None
-    then = before.material.end_us <= begin
-    if np.count_nonzero(then) != np.count_nonzero(past):
-        return None
-    # A series may bear another number now; which runs are of one series, and which fit each uses, is what counts.
-    mine, theirs = material.series[past], before.material.series[then]
-    same = (
-        np.array_equal(np.diff(mine) != 0, np.diff(theirs) != 0)
-        and np.array_equal(grouping.fit[mine], before.grouping.fit[theirs])
-        and np.array_equal(material.years[past], before.material.years[then])
-        and np.array_equal(material.drift[past], before.material.drift[then], equal_nan=True)
-    )
-    return known if same else None
 
 
 def only_calibration(made: Predictions) -> Predictions:
@@ -265,21 +239,36 @@ def _exclusive(part: FloatArray, series: IntArray) -> FloatArray:
     return total
 
 
-def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, factors: Factors) -> _Batch:
-    chosen, here, judged = _known_before(material, grouping, fits, rows)
+def _predict_year(
+    material: Material,
+    grouping: Grouping,
+    fits: ClassFits,
+    rows: BoolArray,
+    factors: Factors,
+    sizes: LimitSizes | None,
+) -> _Batch:
+    chosen, here, judged = _known_before(material, grouping, fits, rows, sizes)
+    asset = material.asset[chosen]
     own = grouping.fit[material.series[chosen]]
     rates = rates_of(here, fits, own)
     timed = np.isfinite(rates.shrunk)
     rate = np.where(timed, rates.shrunk, fits.mean[own])
     rate_variance = np.where(timed, rates.shrunk_se**2, fits.between[own] + fits.mean_variance[own])
     mean, variance, chance = next_drift(
-        fits, own, rate=rate, rate_variance=rate_variance, factor=rates.factor, years=material.years[chosen]
+        fits,
+        own,
+        rate=rate,
+        rate_variance=rate_variance,
+        factor=rates.factor,
+        years=material.years[chosen],
+        sizes=sizes,
+        asset=asset,
     )
     df = effective_df(rates.df, chance, np.where(judged, variance, np.nan))
     depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
     quantile = np.stack([t_quantile_by_table(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
     plain = np.sqrt(variance)[:, :, None] * quantile[:, None, :]
-    of_class = fits.variance.of(material.years[chosen], own) * fits.factor0[own][:, None]
+    of_class = fits.variance.of(material.years[chosen], own, sizes, asset) * fits.factor0[own][:, None]
     squared = material.years[chosen][:, None] ** 2
     return _Batch(
         row=chosen,
@@ -297,7 +286,7 @@ def _predict_year(material: Material, grouping: Grouping, fits: ClassFits, rows:
 
 
 def _known_before(
-    material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray
+    material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, sizes: LimitSizes | None = None
 ) -> tuple[IntArray, Sums, BoolArray]:
     """Find which of some runs can be predicted, and add up the earlier runs of the series of each.
 
@@ -319,7 +308,7 @@ def _known_before(
         at += np.arange(len(at))
         series, years = material.series[at], material.years[at]
         judged, fit = ~np.isnan(material.drift[at]), grouping.fit[series]
-        weight = judged / fits.variance.of(years, fit)
+        weight = judged / fits.variance.of(years, fit, sizes, material.asset[at])
         value, time = np.where(judged, material.drift[at], 0.0), years[:, None]
         parts = (judged.astype(np.float64), weight * time**2, weight * time * value, weight * value**2)
         sums = _exclusive(np.concatenate(parts, axis=1), series)

@@ -17,6 +17,7 @@ from models.history.direction import CAREFUL_DF
 from models.history.distributions import f_sf
 from models.history.drift import ClassFits, Rates
 from models.history.late import Late
+from models.history.limit_space import LimitSizes
 from models.history.material import Material
 from models.history.moderation import moderate
 
@@ -45,7 +46,9 @@ class Shapes(Late):
     n: IntArray
 
 
-def shapes_of(material: Material, rates: Rates, fits: ClassFits, fit: IntArray) -> Shapes:
+def shapes_of(
+    material: Material, rates: Rates, fits: ClassFits, fit: IntArray, sizes: LimitSizes | None = None
+) -> Shapes:
     """Hold the two shapes against each other for each series.
 
     Parameters
@@ -58,6 +61,8 @@ def shapes_of(material: Material, rates: Rates, fits: ClassFits, fit: IntArray) 
         Variance model of the classes. [unitless]
     fit : (series,) int array
         Which fit each series uses. [unitless]
+    sizes : LimitSizes or None
+        Size of each asset's limit; ``None`` where drifts are not in limits. [mm, mm/m]
 
     Returns
     -------
@@ -72,7 +77,7 @@ def shapes_of(material: Material, rates: Rates, fits: ClassFits, fit: IntArray) 
     """
     series = len(material.series_asset)
     judged = ~np.isnan(material.drift)
-    weight = judged / fits.variance.of(material.years, fit[material.series])
+    weight = judged / fits.variance.of(material.years, fit[material.series], sizes, material.asset)
     value = np.where(judged, material.drift, 0.0)
 
     def add(part: FloatArray) -> FloatArray:

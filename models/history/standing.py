@@ -12,7 +12,7 @@ from models.history.columns import AssetColumns, BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS, Factors, depth_of
 from models.history.drift import ClassFits, Rates
 from models.history.late import Late
-from models.history.limit_space import in_limit_units
+from models.history.limit_space import in_limit_units, limit_sizes
 from models.history.material import Material
 
 (CAN, RETIRED, NO_VISIT, REPLACED, NO_LEFT, NOT_JUDGED, NO_RUN, SMALL_CLASS, COARSE, CLASS_FAILED) = range(10)
@@ -142,9 +142,12 @@ def standing_of(
         value[has], spread[has] = rates.shrunk[now[has]], rates.shrunk_se[now[has]]
     timed = np.isfinite(value)
     scaled = (factor * stretch)[:, None]
-    reading = 0.5 * fits.variance.readings[fit] * scaled
+    # An error of reading is the instrument's: in limits it is as much larger as the machine's own limit is smaller.
+    sizes = limit_sizes(jobs, material.scale_row)
+    plain = 0.5 * fits.variance.readings[fit] * fits.variance.finer(fit, sizes, np.arange(count))
+    reading = plain * scaled
     judged = ~np.isnan(left)
-    coarse = (judged & (0.5 * fits.variance.readings[fit] > 0.25)).any(axis=1)  # two errors are more than the limit
+    coarse = (judged & (plain > 0.25)).any(axis=1)  # two errors are more than the limit
     failed = np.zeros(count, np.bool_) if class_verdict is None else class_verdict[fit] == FAILED
     reason = np.select(
         [

@@ -3,6 +3,11 @@
 A drift over a time t varies by σ_w² t + 2 σ_m²: random movement grows with time,
 and both the as-left and the as-found were read with an error.  The two unknowns
 are fitted once for a class, because no single asset has runs enough.
+
+Machines of a class have about one limit, so that an error in limits is the same
+for all of them.  Where the whole fleet is one class, limits differ fivefold; an
+error of reading is then the same in millimetres, and in limits as much larger as
+the limit is smaller.
 """
 
 from __future__ import annotations
@@ -13,6 +18,7 @@ import numpy as np
 
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.limit_space import LimitSizes
 from models.history.material import Material
 
 FINEST = 1e-8
@@ -33,14 +39,44 @@ class VarianceModel:
     """σ_w² [limit²/year] and 2 σ_m² [limit²] for each fit and component, (fits, 4).
 
     ``residuals`` counts the drifts behind each; 0 means that no asset had two
-    runs, and the figures are those of the drifts about zero.
+    runs, and the figures are those of the drifts about zero.  Where ``pooled``
+    (fits,), ``readings`` holds for a limit as large as ``reference`` (fits, 2, 4)
+    [mm, mm/m], at the coupling centre and at flex planes; see :meth:`finer`.
     """
 
     walk: FloatArray
     readings: FloatArray
     residuals: IntArray
+    reference: FloatArray
+    pooled: BoolArray
 
-    def of(self, years: FloatArray, fit: IntArray) -> FloatArray:
+    def finer(self, fit: IntArray, sizes: LimitSizes | None, asset: IntArray) -> FloatArray:
+        """Give by what the variance of readings is multiplied for some assets: 1 where their class has a fit of its own.
+
+        Parameters
+        ----------
+        fit : (n,) int array
+            Which fit to use. [unitless]
+        sizes : LimitSizes or None
+            Size of each asset's limit; ``None`` for figures that are not in limits. [mm, mm/m]
+        asset : (n,) int array
+            Assets. [unitless]
+
+        Returns
+        -------
+        (n, 4) float array
+            (Reference ÷ limit)². [unitless]
+        """
+        pooled = self.pooled[fit]
+        if sizes is None or not pooled.any():
+            return np.ones((1, 4))
+        return np.where(
+            pooled[:, None], _finer(self.reference[fit, sizes.flex[asset].astype(np.int64)], sizes.size[asset]), 1.0
+        )
+
+    def of(
+        self, years: FloatArray, fit: IntArray, sizes: LimitSizes | None = None, asset: IntArray | None = None
+    ) -> FloatArray:
         """Give the variance of drifts over some years.
 
         Parameters
@@ -49,13 +85,50 @@ class VarianceModel:
             Time in service. [year]
         fit : (n,) int array
             Which fit to use. [unitless]
+        sizes : LimitSizes or None
+            Size of each asset's limit; ``None`` for drifts that are not in limits. [mm, mm/m]
+        asset : (n,) int array or None
+            Assets, where sizes are given. [unitless]
 
         Returns
         -------
         (n, 4) float array
             Variance. [limit²]
         """
-        return np.maximum(self.walk[fit] * years[:, None] + self.readings[fit], FINEST)
+        readings = self.readings[fit]
+        if sizes is not None and asset is not None:
+            readings = readings * self.finer(fit, sizes, asset)
+        return np.maximum(self.walk[fit] * years[:, None] + readings, FINEST)
+
+
+def reference_of(sizes: LimitSizes, asset: IntArray) -> FloatArray:
+    """Give the geometric mean of the limits of some runs, at the coupling centre and at flex planes.
+
+    Parameters
+    ----------
+    sizes : LimitSizes
+        Size of each asset's limit. [mm, mm/m]
+    asset : (n,) int array
+        Asset of each run. [unitless]
+
+    Returns
+    -------
+    (2, 4) float array
+        Sizes; NaN where no run is judged there. [mm, mm/m]
+    """
+    size, flex = np.log(sizes.size[asset]), sizes.flex[asset]
+    result = np.full((2, 4), np.nan)
+    for place, rows in enumerate((~flex, flex)):
+        judged = ~np.isnan(size[rows])
+        count = np.count_nonzero(judged, axis=0)
+        total = np.where(judged, size[rows], 0.0).sum(axis=0)
+        result[place] = np.where(count > 0, np.exp(total / np.maximum(count, 1)), np.nan)
+    return result
+
+
+def _finer(reference: FloatArray, size: FloatArray) -> FloatArray:
+    ratio = reference / size
+    return np.where(np.isnan(ratio), 1.0, ratio**2)
 
 
 def fit_variance(
@@ -65,6 +138,7 @@ def fit_variance(
     reading: FloatArray | None = None,
     *,
     only: IntArray | None = None,
+    sizes: LimitSizes | None = None,
 ) -> VarianceModel:
     """Fit the variance model of each class by non-negative regression of squared residuals on time.
 
@@ -80,6 +154,8 @@ def fit_variance(
         Variance 2 σ_m² of each drift, where repeat readings give it; then only σ_w is fitted. [limit²]
     only : int array or None
         The fits that are wanted; the others stay 0. [unitless]
+    sizes : LimitSizes or None
+        Size of each asset's limit: the fleet's error of reading is then one in millimetres. [mm, mm/m]
 
     Returns
     -------
@@ -99,20 +175,31 @@ def fit_variance(
     fits = len(grouping.label)
     walk, readings = np.zeros((fits, 4)), np.zeros((fits, 4))
     residuals = np.zeros(fits, dtype=np.int64)
+    reference, pooled = np.full((fits, 2, 4), np.nan), np.zeros(fits, dtype=np.bool_)
     for index in range(fits) if only is None else only.tolist():
         chosen = np.flatnonzero(rows & grouping.rows_of(index, material.series))
+        finer = None
+        if sizes is not None and index == grouping.fleet:
+            asset = material.asset[chosen]
+            pooled[index], reference[index] = True, reference_of(sizes, asset)
+            finer = _finer(reference[index, sizes.flex[asset].astype(np.int64)], sizes.size[asset])
         for component in range(4):
-            use = chosen[~np.isnan(material.drift[chosen, component]) & (material.years[chosen] > 0.0)]
+            known = ~np.isnan(material.drift[chosen, component]) & (material.years[chosen] > 0.0)
+            use = chosen[known]
             given = None if reading is None else reading[use, component]
             walk[index, component], readings[index, component], count = _fit_one(
-                material.drift[use, component], material.years[use], material.series[use], given
+                material.drift[use, component],
+                material.years[use],
+                material.series[use],
+                given,
+                np.ones(len(use)) if finer is None else finer[known, component],
             )
             residuals[index] = max(residuals[index], count)
-    return VarianceModel(walk, readings, residuals)
+    return VarianceModel(walk, readings, residuals, reference, pooled)
 
 
 def _fit_one(
-    drift: FloatArray, years: FloatArray, series: IntArray, given: FloatArray | None
+    drift: FloatArray, years: FloatArray, series: IntArray, given: FloatArray | None, finer: FloatArray
 ) -> tuple[float, float, int]:
     if not len(drift):
         return 0.0, FINEST, 0
@@ -125,7 +212,7 @@ def _fit_one(
         squares, free = drift**2, np.ones(len(drift))
         member = np.arange(len(drift))
     for _ in range(ROUNDS):
-        variance = np.maximum(walk * years + (readings if given is None else given), FINEST)
+        variance = np.maximum(walk * years + (readings * finer if given is None else given), FINEST)
         if several.any():
             weight = 1.0 / variance
             pull = np.bincount(member, weight * years**2)
@@ -135,7 +222,7 @@ def _fit_one(
             free = np.where(several, free, 0.0)
         capped = np.minimum(squares, CAP * variance) / CAP_KEEPS
         before = walk * typical + readings
-        last, (walk, readings) = (walk, readings), _regress(capped, years, free / variance**2, given)
+        last, (walk, readings) = (walk, readings), _regress(capped, years, free / variance**2, given, finer)
         moved = abs(walk - last[0]) * typical + abs(readings - last[1])
         if moved < 1e-3 * max(before, FINEST):
             break
@@ -143,14 +230,15 @@ def _fit_one(
 
 
 def _regress(
-    squares: FloatArray, years: FloatArray, weight: FloatArray, given: FloatArray | None
+    squares: FloatArray, years: FloatArray, weight: FloatArray, given: FloatArray | None, finer: FloatArray
 ) -> tuple[float, float]:
-    """Fit squares = walk · years + readings with neither below zero."""
+    """Fit squares = walk · years + readings · finer with neither below zero."""
     if given is not None:
         walk = float(np.sum(weight * years * (squares - given)) / np.sum(weight * years**2))
-        return max(walk, 0.0), float(np.mean(given))
-    s, x, xx = float(np.sum(weight)), float(np.sum(weight * years)), float(np.sum(weight * years**2))
-    y, xy = float(np.sum(weight * squares)), float(np.sum(weight * years * squares))
+        return max(walk, 0.0), float(np.mean(given / finer))
+    read = weight * finer
+    s, x, xx = float(np.sum(read * finer)), float(np.sum(read * years)), float(np.sum(weight * years**2))
+    y, xy = float(np.sum(read * squares)), float(np.sum(weight * years * squares))
     if s <= 0.0:
         return 0.0, FINEST
     determinant = s * xx - x * x
