@@ -45,6 +45,31 @@ def test_the_verdict_of_every_cause_is_the_engines() -> None:
             assert tuple(entry for entry, _ in one.jobs) == line.entries
 
 
+def shape_said(log_ratio: float) -> tuple[str, str]:
+    """What the study and the page say of the shape of one machine's runs, by the logarithm of their likelihoods."""
+    study = replace(STUDY, shapes=replace(STUDY.shapes, log_ratio=np.full_like(STUDY.shapes.log_ratio, log_ratio)))
+    lines = evidence_for(
+        1, HISTORY.jobs, study.runs, HISTORY.assets, study.material,
+        patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
+    )  # fmt: skip
+    theirs = next(line.text for line in lines if line.cause == CAUSE_WORDS[SETTLING])
+    mine = next(one for one in view(1, study).causes if one.key == "settling").seen
+    return theirs, " ".join(one.text for one in mine)
+
+
+@pytest.mark.parametrize("times", [1.0, 3.3, 5.0, 9.9, 10.1, 400.0, 1e9])
+def test_the_study_and_the_page_tell_one_shape_from_the_other_from_the_same_likelihood_on(times: float) -> None:
+    for sign in (1.0, -1.0):
+        theirs, mine = shape_said(sign * float(np.log10(times)))
+        decided = times > 10.0
+        assert ("times as likely" in theirs) == ("explains the runs" in mine) == decided
+        assert ("do not tell" in theirs) == ("do not tell" in mine) == (not decided)
+        if decided:
+            number = "1000 or more" if times > 1000.0 else f"{times:.0f}"
+            assert f"is {number} times" in theirs
+            assert f"the runs {number} times" in mine
+
+
 def test_nothing_is_claimed_where_nothing_is_suggested() -> None:
     for asset in EVERY:
         assert bool(view(asset).suggested) == bool(STUDY.patterns.suggested[asset].any())

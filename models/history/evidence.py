@@ -13,6 +13,7 @@ from models.history.late import BOTH, places_in, some_of
 from models.history.material import Material, present_runs
 from models.history.patterns import (
     CAUSE_WORDS,
+    DECISIVE,
     LOOSE_BOLTS,
     PIPE_STRAIN,
     SETTLE_WORDS,
@@ -149,9 +150,10 @@ def _step(series: int, shapes: Shapes, where: str) -> str:
 def _shape_words(log_ratio: float) -> str:
     if np.isnan(log_ratio):
         return ""
-    times = min(10.0 ** abs(log_ratio), 1000.0)
-    if times < 10.0**0.5:
+    # The bound from which a cause rests on it, so that no line says more than the verdict beside it.
+    if abs(log_ratio) < DECISIVE:
         return "; the intervals do not tell a movement in time from a step at each visit"
+    times = 10.0 ** min(abs(log_ratio), 3.0)
     many = f"{times:.0f}" if times < 1000.0 else "1000 or more"
     better, worse = ("the same step each time", "movement in proportion to time")
     if log_ratio < 0.0:
