@@ -221,6 +221,14 @@ def test_a_remainder_and_a_held_row_are_told(tmp_path: Path, capsys: pytest.Capt
     assert "take out 0.050, its end" in told
     assert "The feet do not go further; what remains: vertical offset" in told
     assert "Not judged" in told
+    text = (
+        'units = "mil"\nmethod = "results"\nresults = { offset_v = 3.3, angle_v = 0.41, offset_h = 0, angle_h = 0 }\n'
+    )
+    limits = '[limits]\noffset = 2.7\nangle = 0.56\nsource = "a test"\n'
+    _, told = run(tmp_path, capsys, text + limits + "[feet]\nmovable = [{ at = 8, shim_out = 0 }, 24]\n")
+    assert "cannot be moved" in told
+    assert "put in 1.7" in told
+    assert "That is within: 0.92 × the limit, the smallest that they allow." in told
 
 
 def test_bad_readings_are_told_with_their_key_and_worked_out_all_the_same(

@@ -208,6 +208,9 @@ def test_feet_that_are_held_leave_a_remainder_that_is_told() -> None:
     assert [need.held_h for need in worked.needs] == [False, True]
     assert worked.needs[0].shim_mm == pytest.approx(-0.05)
     assert all(need.shim_se_mm is None for need in worked.needs)
+    assert worked.remains is not None
+    again = work_out(Draft(Way.RESULTS, results=worked.remains.as_tuple()), SHORT, LIMITS, NONE, MM)
+    assert worked.remains_ratio == pytest.approx(again.ratio)
 
 
 def test_what_is_missing_is_said_and_the_rest_is_worked_out() -> None:

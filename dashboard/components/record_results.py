@@ -15,7 +15,7 @@ from dashboard.views.record_view import StageView
 from dashboard.words import say, tell
 from dashboard.writing import DASH, percent, ratio, verdict
 from models.intake.fields import FEET
-from models.maths.moves import Moving
+from models.maths.moves import Moving, leaves_some
 from models.maths.working import FootNeed, Worked
 from models.units import Display, Quantity
 from models.values.draft import RowDraft
@@ -153,10 +153,10 @@ def _pictures(
             feet["movable"],
             feet["stationary"],
             span,
-            tuple(_foot_move(need, display, vertical=vertical) for need in worked.needs),
+            tuple(_foot_move(worked, need, display, vertical=vertical) for need in worked.needs),
         )
         says = [
-            f"{_row_name(need)}: {_move_text(need, display, vertical=vertical).replace(' · ', ' ')}"
+            f"{_row_name(need)}: {_move_text(worked, need, display, vertical=vertical).replace(' · ', ' ')}"
             for need in worked.needs
         ]
         charts.append(
@@ -172,8 +172,8 @@ def _pictures(
     return html.Div(charts, className="pictures")
 
 
-def _foot_move(need: FootNeed, display: Display, *, vertical: bool) -> FootMove:
-    text = _move_text(need, display, vertical=vertical).replace(" · ", "<br>")
+def _foot_move(worked: Worked, need: FootNeed, display: Display, *, vertical: bool) -> FootMove:
+    text = _move_text(worked, need, display, vertical=vertical).replace(" · ", "<br>")
     move = need.shim_mm if vertical else need.side_mm
     return FootMove(need.x_mm, move, text, of_movable=need.machine is not Moving.STATIONARY)
 
@@ -182,11 +182,12 @@ def _row_name(need: FootNeed) -> str:
     return say(f"record.row.short.{need.machine.value.split()[0]}", row=need.row)
 
 
-def _move_text(need: FootNeed, display: Display, *, vertical: bool) -> str:
+def _move_text(worked: Worked, need: FootNeed, display: Display, *, vertical: bool) -> str:
     move, held = (need.shim_mm, need.held_v) if vertical else (need.side_mm, need.held_h)
     size = display.text(abs(move), Quantity.OFFSET)
     if not float(size.split()[0]):
-        return say("record.need.held") if held else say("record.need.nothing")
+        stuck = held and leaves_some(worked.remains, vertical=vertical)
+        return say("record.need.stuck") if stuck else say("record.need.nothing")
     key = ("in" if move > 0 else "out") if vertical else ("right" if move > 0 else "left")
     text = say(f"record.need.{key}", size=size)
     return f"{text} · {say('record.need.held')}" if held else text
@@ -200,7 +201,7 @@ def _needs(worked: Worked, display: Display) -> Child:
     for need in worked.needs:
         cells = [
             two_lines(
-                _move_text(need, display, vertical=vertical).replace(" · ", " "),
+                _move_text(worked, need, display, vertical=vertical).replace(" · ", " "),
                 "" if error is None else say("record.need.error", error=display.text(error, Quantity.OFFSET)),
             )
             for vertical, error in ((True, need.shim_se_mm), (False, need.side_se_mm))
@@ -214,7 +215,15 @@ def _needs(worked: Worked, display: Display) -> Child:
             f"{say(f'component.short.{name}')} {display.text(x, q, signed=True)}"
             for name, q, x in zip(COMPONENTS, QUANTITIES, worked.remains.as_tuple(), strict=True)
         )
-        parts.append(note(say("record.needs.remains", remains=remains), strong=True))
+        judged = (
+            None if worked.remains_ratio is None else f"{ratio(worked.remains_ratio)} {verdict(worked.remains_ratio)}"
+        )
+        said = (
+            say("record.needs.remains", remains=remains)
+            if judged is None
+            else say("record.needs.remains.judged", remains=remains, judged=judged)
+        )
+        parts.append(note(said, strong=True))
     return html.Div(parts)
 
 

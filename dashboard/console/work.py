@@ -15,6 +15,7 @@ from dashboard.console.common import out
 from dashboard.console.work_examples import EXAMPLES
 from models.errors import DriftbookError
 from models.intake.work_file import WorkFile, read_work_file, shown_key
+from models.maths.moves import leaves_some
 from models.maths.plausible import Gravity
 from models.maths.working import FootNeed, Worked, work_out
 from models.units import Display, Quantity
@@ -189,9 +190,17 @@ def _say_needs(worked: Worked, display: Display) -> None:
             str(need.machine).removesuffix(" machine"),
             str(need.row),
             display.text(need.x_mm, Quantity.DISTANCE, with_unit=False),
-            _moved(need.shim_mm, "put in", "take out", display, held=need.held_v),
+            _moved(
+                need.shim_mm,
+                "put in",
+                "take out",
+                display,
+                held=need.held_v and leaves_some(worked.remains, vertical=True),
+            ),
             errors[0],
-            _moved(need.side_mm, "right", "left", display, held=need.held_h),
+            _moved(
+                need.side_mm, "right", "left", display, held=need.held_h and leaves_some(worked.remains, vertical=False)
+            ),
             errors[1],
         )
     out.print(grid)
@@ -204,12 +213,18 @@ def _say_needs(worked: Worked, display: Display) -> None:
             f"{name} {display.text(x, _quantity(place), signed=True)}"
             for place, (name, x) in enumerate(zip(_NAMES, worked.remains.as_tuple(), strict=True))
         )
-        out.print(f"The feet do not go further; what remains: {left}.", markup=False, soft_wrap=True)
+        judged = ""
+        if worked.remains_ratio is not None:
+            word = "over" if worked.remains_ratio > 1 else "within"
+            judged = f" That is {word}: {ratio_text(worked.remains_ratio)} × the limit, the smallest that they allow."
+        out.print(f"The feet do not go further; what remains: {left}.{judged}", markup=False, soft_wrap=True)
 
 
 def _moved(value: float, ahead: str, back: str, display: Display, *, held: bool) -> str:
     size = display.text(abs(value), Quantity.OFFSET, with_unit=False)
-    text = f"{ahead if value > 0 else back} {size}" if float(size) else "nothing"
+    if not float(size):
+        return "cannot be moved" if held else "nothing"
+    text = f"{ahead if value > 0 else back} {size}"
     return f"{text}, its end" if held else text
 
 
@@ -271,6 +286,7 @@ def as_data(file: WorkFile, worked: Worked) -> dict[str, Any]:
         "feet": [_need(need) for need in worked.needs],
         "feet_reason": worked.needs_reason,
         "remains": _four(worked.remains),
+        "remains_limit_ratio": worked.remains_ratio,
         "soft_foot": _soft(worked),
         "checks": [
             {

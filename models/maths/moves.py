@@ -1,8 +1,8 @@
 """What each foot needs: shims and side moves, for either machine or both, within what the feet allow.
 
 A machine is rigid: its rows of feet move on a straight line, whatever their
-number.  Where some feet cannot move far enough the best that remains is found
-by least squares, and what remains is stated.
+number.  Where some feet cannot move far enough the moves are those that leave the
+smallest limit ratio, and what remains is stated.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from models.errors import InvalidValueError
 from models.maths.bounded import least_squares_within
 from models.maths.geometry import after_moves
+from models.maths.smallest_ratio import Point, Strip, smallest, strip, summed
 from models.sentences.told import Told
 from models.values.job import Misalignment
 
@@ -29,6 +30,9 @@ SHORT_SCALE: Final = (0.12, 1.0)
 
 CORRECTED_WITHIN: Final = 1e-6
 """A remainder below this, in mm and mm/m, is arithmetic and no misalignment."""
+
+_LEFT: Final = 1e-9
+"""Parts of the scale below which a remainder is arithmetic."""
 
 
 class Moving(StrEnum):
@@ -92,6 +96,22 @@ class MovePlan:
         return all(abs(value) < CORRECTED_WITHIN for value in self.remains.as_tuple())
 
 
+def leaves_some(remains: Misalignment | None, *, vertical: bool) -> bool:
+    """Tell whether something remains along one axis: a row that stays where it is then keeps it there.
+
+    Parameters
+    ----------
+    remains : Misalignment or None
+        What remains after the moves. [mm, mm/m]
+    vertical : bool
+        Which axis. [unitless]
+    """
+    if remains is None:
+        return False
+    pair = (remains.offset_v, remains.angle_v) if vertical else (remains.offset_h, remains.angle_h)
+    return any(abs(value) >= CORRECTED_WITHIN for value in pair)
+
+
 def spacer_scale(span_mm: float) -> tuple[float, float]:
     """Give the scale under which both flex planes of a spacer coupling weigh alike.
 
@@ -115,8 +135,10 @@ def plan_moves(
     stationary: Sequence[FootRow] = (),
     moving: Moving = Moving.MOVABLE,
     scale: tuple[float, float] = SHORT_SCALE,
+    each_axis: bool = False,
+    at_flex_planes: bool = False,
 ) -> MovePlan:
-    """Give the moves that take a deviation away, or as much of it as the feet allow.
+    """Give the moves that take a deviation away, or leave the smallest limit ratio that the feet allow.
 
     Parameters
     ----------
@@ -128,7 +150,11 @@ def plan_moves(
         Which machine is moved. [unitless]
     scale : tuple of two float
         Offset and angularity that count as equally bad where not both can be taken away: best the two
-        limits in force. [mm, mm/m]
+        limits in force, or what makes both flex planes weigh alike. [mm, mm/m]
+    each_axis : bool
+        Judge vertical and horizontal each by itself, not by their resultant. [unitless]
+    at_flex_planes : bool
+        Judge the angles at both flex planes of a spacer; ``scale`` is then :func:`spacer_scale` times their limit. [unitless]
 
     Returns
     -------
@@ -143,7 +169,9 @@ def plan_moves(
     Notes
     -----
     With one machine and no bounds each row simply gets −y(x) (movable) or +y(x)
-    (stationary).  With both, the smallest moves are taken (least squares).
+    (stationary).  With both, the smallest moves are taken (least squares).  Where
+    bounds leave something, the larger of the two judged sizes is made as small as it
+    can be (:mod:`models.maths.smallest_ratio`).
     """
     machines: list[tuple[float, tuple[FootRow, ...]]] = []
     if moving in {Moving.MOVABLE, Moving.BOTH}:
@@ -153,8 +181,17 @@ def plan_moves(
     if not all(math.isfinite(unit) and unit > 0 for unit in scale):
         raise InvalidValueError("The scale of offset and angularity must be above 0.")
     d = deviation
-    vertical = _one_axis((d.offset_v, d.angle_v), machines, scale, ("shim_out_mm", "shim_in_mm"))
-    horizontal = _one_axis((d.offset_h, d.angle_h), machines, scale, ("left_mm", "right_mm"))
+    axes = [
+        _Axis.of((d.offset_v, d.angle_v), machines, scale, ("shim_out_mm", "shim_in_mm")),
+        _Axis.of((d.offset_h, d.angle_h), machines, scale, ("left_mm", "right_mm")),
+    ]
+    wanted: list[Point] = [(0.0, 0.0), (0.0, 0.0)]
+    moved = [axis.moves(at) for axis, at in zip(axes, wanted, strict=True)]
+    if any(axis.leaves(moves) for axis, moves in zip(axes, moved, strict=True)):
+        reached = [axis.reached(at_flex_planes=at_flex_planes) for axis in axes]
+        wanted = [smallest([strips])[0] for strips in reached] if each_axis else smallest(reached)
+        moved = [axis.moves(_unjudged(at) if at_flex_planes else at) for axis, at in zip(axes, wanted, strict=True)]
+    vertical, horizontal = (axis.by_machine(moves) for axis, moves in zip(axes, moved, strict=True))
     done = {
         sign: MachineMoves(tuple(row.x_mm for row in rows), *_numbers(v), *_numbers(h), *_held(rows, v, h))
         for (sign, rows), v, h in zip(machines, vertical, horizontal, strict=True)
@@ -189,31 +226,79 @@ def _checked(rows: Sequence[FootRow], name: str, side: float) -> tuple[FootRow, 
     return tuple(rows)
 
 
-def _one_axis(
-    deviation: tuple[float, float],
-    machines: list[tuple[float, tuple[FootRow, ...]]],
-    scale: tuple[float, float],
-    rooms: tuple[str, str],
-) -> list[FloatArray]:
-    """Solve one axis; the unknowns are the moves of the first and the last row of each machine."""
-    unknowns = 2 * len(machines)
-    effect, placed = np.zeros((2, unknowns)), []
-    for place, (sign, rows) in enumerate(machines):
-        x = np.array([row.x_mm for row in rows])
-        near, far = x[np.argmin(np.abs(x))], x[np.argmax(np.abs(x))]
-        effect[:, 2 * place : 2 * place + 2] = (
-            sign * np.array([[far, -near], [-1000.0, 1000.0]]) / (far - near)
-        )  # offset and angularity of the line through the two moves
-        share = np.zeros((x.size, unknowns))
-        share[:, 2 * place] = (far - x) / (far - near)
-        share[:, 2 * place + 1] = (x - near) / (far - near)
-        placed.append(share)
-    weight = 1.0 / np.array(scale)
-    all_rows = [row for _, rows in machines for row in rows]
-    lower = np.array([-getattr(row, rooms[0]) for row in all_rows])
-    upper = np.array([getattr(row, rooms[1]) for row in all_rows])
-    answer = least_squares_within(
-        effect * weight[:, None], -np.array(deviation) * weight, np.concatenate(placed), lower, upper
-    )
-    assert answer is not None  # noqa: S101 - no move at all keeps every bound
-    return [share @ answer for share in placed]
+def _unjudged(at: Point) -> Point:
+    """Give offset and angularity, in parts of the scale, of two angles at flex planes in parts of their limit."""
+    return at[0] - at[1], at[0] + at[1]
+
+
+@dataclass(frozen=True, slots=True)
+class _Axis:
+    """One axis; the unknowns are the moves of the first and the last row of each machine.
+
+    ``start`` is the deviation and ``effect`` what each unknown does to it, both in parts of the scale (offset, then
+    angularity); ``placed`` gives the moves of the rows of each machine, bounded by ``lower`` and ``upper``.
+    """
+
+    start: FloatArray
+    effect: FloatArray
+    placed: tuple[FloatArray, ...]
+    lower: FloatArray
+    upper: FloatArray
+
+    @classmethod
+    def of(
+        cls,
+        deviation: Point,
+        machines: list[tuple[float, tuple[FootRow, ...]]],
+        scale: tuple[float, float],
+        rooms: tuple[str, str],
+    ) -> Self:
+        """Put the problem of one axis together."""
+        unknowns = 2 * len(machines)
+        effect, placed = np.zeros((2, unknowns)), []
+        for place, (sign, rows) in enumerate(machines):
+            x = np.array([row.x_mm for row in rows])
+            near, far = x[np.argmin(np.abs(x))], x[np.argmax(np.abs(x))]
+            effect[:, 2 * place : 2 * place + 2] = (
+                sign * np.array([[far, -near], [-1000.0, 1000.0]]) / (far - near)
+            )  # offset and angularity of the line through the two moves
+            share = np.zeros((x.size, unknowns))
+            share[:, 2 * place] = (far - x) / (far - near)
+            share[:, 2 * place + 1] = (x - near) / (far - near)
+            placed.append(share)
+        weight = 1.0 / np.array(scale)
+        all_rows = [row for _, rows in machines for row in rows]
+        lower = np.array([-getattr(row, rooms[0]) for row in all_rows])
+        upper = np.array([getattr(row, rooms[1]) for row in all_rows])
+        return cls(np.array(deviation) * weight, effect * weight[:, None], tuple(placed), lower, upper)
+
+    def moves(self, wanted: Point) -> FloatArray:
+        """Give the smallest moves that leave what is wanted, in parts of the scale, or what is nearest to it."""
+        answer = least_squares_within(
+            self.effect, np.array(wanted) - self.start, np.concatenate(self.placed), self.lower, self.upper
+        )
+        assert answer is not None  # noqa: S101 - no move at all keeps every bound
+        return answer
+
+    def leaves(self, moves: FloatArray) -> bool:
+        """Tell whether moves leave more than arithmetic does."""
+        return bool(np.abs(self.start + self.effect @ moves).max() > _LEFT)
+
+    def by_machine(self, moves: FloatArray) -> list[FloatArray]:
+        """Give the moves of all rows, machine by machine."""
+        return [share @ moves for share in self.placed]
+
+    def reached(self, *, at_flex_planes: bool) -> list[Strip]:
+        """Give what can remain, in parts of what is judged, as strips."""
+        turn = np.array([[0.5, 0.5], [-0.5, 0.5]]) if at_flex_planes else np.eye(2)
+        start, sets, first = turn @ self.start, [], 0
+        for place, share in enumerate(self.placed):
+            own = slice(2 * place, 2 * place + 2)
+            back = share[:, own] @ np.linalg.inv(turn @ self.effect[:, own])
+            bounds = slice(first, first + len(share))
+            made = zip(back.tolist(), self.lower[bounds].tolist(), self.upper[bounds].tolist(), strict=True)
+            sets.append([found for (u, w), low, high in made if (found := strip((u, w), low, high)) is not None])
+            first += len(share)
+        strips = sets[0] if len(sets) == 1 else summed(*sets)
+        moved = [one.normal[0] * start[0] + one.normal[1] * start[1] for one in strips]
+        return [Strip(one.normal, one.low + by, one.high + by) for one, by in zip(strips, moved, strict=True)]

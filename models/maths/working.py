@@ -87,7 +87,7 @@ class Worked:
     says what is missing.  ``standard_errors`` have the order of the four
     components.  ``flex_angles`` are those of the deviation: α V, β V, α H, β H.
     ``ratio`` is ``None`` where nothing is judged.  ``needs`` is empty where
-    ``needs_reason`` says why; ``remains`` is the deviation after the moves.
+    ``needs_reason`` says why; ``remains`` is the deviation after the moves, with its ratio.
     """
 
     misalignment: Misalignment | None
@@ -102,6 +102,7 @@ class Worked:
     conformance: Conformance | None
     needs: tuple[FootNeed, ...]
     remains: Misalignment | None
+    remains_ratio: float | None
     complete: bool
     needs_reason: str
     soft_foot: SoftFoot | None
@@ -168,7 +169,7 @@ def work_out(
     soft, soft_reason = _soft_foot(draft, limits)
     if measured is None:
         return Worked(
-            None, None, None, "", None, target, limits, None, None, None, (), None, False, "", soft, soft_reason,
+            None, None, None, "", None, target, limits, None, None, None, (), None, None, False, "", soft, soft_reason,
             (), tuple(checks), reason,
         )  # fmt: skip
     m = measured.misalignment
@@ -179,7 +180,7 @@ def work_out(
     judged = conformance(off, covariance, limits, asset.coupling, span) if probability else None
     if judged is not None and doubt and judged.reason and _ratio(off, limits, asset.coupling, span) is not None:
         judged = replace(judged, reason=doubt)  # the nearer reason: which noise is not known
-    plan, needs_reason = _plan(draft, off, movable, stationary, limit_scale(limits, asset.coupling, span))
+    plan, needs_reason = _plan(draft, off, movable, stationary, asset, limits)
     return Worked(
         misalignment=m,
         covariance=covariance,
@@ -193,6 +194,7 @@ def work_out(
         conformance=judged,
         needs=_needs(plan, off, covariance, draft.distance_sd_mm) if plan is not None else (),
         remains=plan.remains if plan is not None else None,
+        remains_ratio=_ratio(plan.remains, limits, asset.coupling, span) if plan is not None else None,
         complete=plan is not None and plan.complete,
         needs_reason=needs_reason,
         soft_foot=soft,
@@ -331,7 +333,8 @@ def _plan(
     off: Misalignment,
     movable: tuple[RowDraft, ...],
     stationary: tuple[RowDraft, ...],
-    scale: tuple[float, float],
+    asset: Asset,
+    limits: LimitsGiven,
 ) -> tuple[MovePlan | None, str]:
     moving = Moving(draft.moves)
     used = {
@@ -348,7 +351,9 @@ def _plan(
             movable=_foot_rows(used["movable"]),
             stationary=_foot_rows(used["stationary"]),
             moving=moving,
-            scale=scale,
+            scale=limit_scale(limits, asset.coupling, asset.span_mm),
+            each_axis=limits.each_axis,
+            at_flex_planes=asset.coupling is Coupling.SPACER and limits.flex_mm_m is not None and bool(asset.span_mm),
         )
     except InvalidValueError as fault:
         return None, fault.message
