@@ -20,8 +20,10 @@ from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.place import asset_path
+from dashboard.views.said_fields import fields_of
+from dashboard.views.typed_fields import typed_fields
 from dashboard.words import say, tell
-from dashboard.writing import count, moment
+from dashboard.writing import DASH, count, moment
 from models.commands.accounts_passwords import LONGEST
 from models.errors import DriftbookError
 from models.values.kinds import Meaning
@@ -92,10 +94,22 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
             "p", tag("a", say("sign.to_machine", tag=story.asset.tag), href=seen.place.to(asset_path(story.asset.tag)))
         ),
         table(say("sign.what"), [say("entry.column.field"), say("entry.column.value")], job_facts(story, line)),
+        *_said(seen, line),
         table(say("sign.entry.caption"), heads, held) if held else tag("p", say("sign.entry.none"), class_="note"),
         section(say("sign.do"), *(_to_sign(seen, zone) if kept_out is None else (kept_out,))),
         status=status,
     )
+
+
+def _said(seen: Scene, line: JobLine) -> tuple[Part, ...]:
+    """Show everything that the entry says, as its own page does, with what was typed beside it: a slip of a pen is seen so."""
+    typed, rest = typed_fields(line.job.typed)
+    heads = [say("entry.column.field"), say("entry.column.value"), say("sign.column.typed")]
+    rows = [(name, text, typed.get(name, DASH)) for name, text in fields_of(line, seen.display)]
+    readings = (
+        table(say("sign.readings"), [say("entry.column.field"), say("sign.column.typed")], rest) if rest else None
+    )
+    return table(say("entry.says.caption", number=count(line.entry)), heads, rows, stacked=True), readings
 
 
 def _kept_out(seen: Scene, line: JobLine) -> Part:
