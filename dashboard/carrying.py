@@ -19,6 +19,8 @@ import numpy as np
 
 from dashboard.kept import Carried, carry, known, pin
 from dashboard.prepared import due_for
+from dashboard.views.offenders_before_view import last_replaced
+from dashboard.views.offenders_limits_view import LOOKS_BY, Again, judged_anew
 from dashboard.views.offenders_view import Ranked, rank
 from dashboard.views.plan_view import HOUR_US, Ground, ground_with
 from models.history.calibration import next_with_another
@@ -94,6 +96,8 @@ class _Over:
             case ("ground", study_id, date() as today, int() as hour, int() as months) if study_id == id(self.study):
                 now = ("ground", id(self.made.study), today, hour, months)
                 make = partial(self._ground, now_us=hour * HOUR_US, months=months)
+            case (str(name), int(), tuple()) if name == LOOKS_BY:
+                make = self._looks_by
             case ("ranked", *asked):
                 make = partial(self._ranked, asked=asked)
         return None if make is None else (now, _if_known(given, make))
@@ -107,6 +111,7 @@ class _Over:
             "next with another": self._next,
             "looks": self._looks,
             "earlier looks": partial(self._looks, present=False),
+            "last replaced": self._replaced,
         }
         return ways.get(key)
 
@@ -117,10 +122,29 @@ class _Over:
         part = self.made.change.part
         return self.made.change.jobs.apply(old, local_days(part.jobs.performed_us, part.zone))
 
+    def _replaced(self, old: Any) -> Any:
+        return self.made.change.assets.apply(old, last_replaced(self.made.change.part, self.made.own.runs))
+
+    def _own_looks(self, *, present: bool = True) -> Looks:
+        part = self.made.change.part
+        return looks_of(part.jobs, part.breaks, self.made.own.runs, len(part.assets), present=present)
+
     def _looks(self, old: Looks, *, present: bool = True) -> Looks:
+        return self._with_looks(old, self._own_looks(present=present))
+
+    def _looks_by(self, old: Again) -> Again:
+        own = judged_anew(self.made.change.part, self.made.own.runs, self._own_looks(), old.sets, old.place)
+        moves = stretches(old.book, "asset", own.book.asset, self.made.change.touched)
+        return replace(
+            old,
+            by_set=self._with_looks(old.by_set, own.by_set),
+            book=self._with_looks(old.book, own.book),
+            alike=moves.apply(old.alike, own.alike),
+        )
+
+    def _with_looks(self, old: Looks, own: Looks) -> Looks:
+        """Put the looks of the touched machines among those of all others."""
         made, change = self.made, self.made.change
-        part = change.part
-        own = looks_of(part.jobs, part.breaks, made.own.runs, len(part.assets), present=present)
         moves = stretches(old, "asset", own.asset, change.touched)
 
         def begins() -> Any:

@@ -283,7 +283,9 @@ def test_an_engineer_signs_with_the_password_and_the_name_is_theirs(book: AuthBo
     assert "You sign as Eng Lund" in page
     assert "cooling water pump" in page
     said = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
-    assert "As found offset V +0.120, H −0.050 mm; angularity V +0.30, H +0.20 mm/m" in said, "what is signed, in the units of the page"
+    assert "As found offset V +0.120, H −0.050 mm; angularity V +0.30, H +0.20 mm/m" in said, (
+        "what is signed, in the units of the page"
+    )
     assert "offset V 0.12 mm; angle V 0.3 mm/m; offset H -0.05 mm; angle H 0.2 mm/m" in said, "and as it was typed"
     assert "1L 0.02 mm; 1R 0.01 mm; 2L 0.09 mm; 2R 0.01 mm" in said
     fields = {"mark": mark_of(page), "meaning": "approved", "remark": "looked at", "by": "Somebody Else"}

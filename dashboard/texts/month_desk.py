@@ -97,7 +97,7 @@ WORDS: Final[dict[str, str]] = {
     "month.chart.change": "{month}, to ‘{name}’, version {version}",
     "month.chart.mark": "other limits",
     "month.chart.too_few.since": "Months with readings since: {n}. That is too few for control limits, which need twelve.",
-    "month.chart.centre.since": "Over the {n} months since, {centre} of the as-found readings were over limit.",
+    "month.chart.centre.since": "Over the {n} since, {centre} of the as-found readings were over limit.",
     "month.chart.about.since": "Where other limits begin to judge, all of this is worked out by itself before and after; σ is that of the months since.",
     "month.chart.too_few": "Months with readings: {n}. That is too few for control limits, which need twelve.",
     "month.chart.centre": "Over these {n} months {centre} of the as-found readings were over limit.",

@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 
 from dashboard.words import say
-from dashboard.writing import interval, month_short, percent
+from dashboard.writing import counted, interval, month_short, percent
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.control import PROVISIONAL, RUN_LENGTH, TOO_FEW, p_prime_chart
 from models.history.counts import Counts
@@ -146,7 +146,7 @@ def chart_words(series: MonthSeries) -> str:
     else:
         key = "month.chart.centre.since" if series.since else "month.chart.centre"
         n = len(series.months) - series.begins
-        parts.append(say(key, n=n, centre=percent(float(series.centre[-1]))))
+        parts.append(say(key, n=counted(n, "month") if series.since else n, centre=percent(float(series.centre[-1]))))
     if series.drawn:
         parts += _beyond_words(series)
     if series.limited and series.found_n[-1]:

@@ -98,7 +98,7 @@ def before_of(history: History, runs: Runs, earlier: ReturnCounts, assets: IntAr
     assets : (k,) int array
         The machines; each has such a look. [unitless]
     """
-    last = _last_replaced(history, runs)
+    last = keep(history, "last replaced", lambda: last_replaced(history, runs))
     return tuple(
         Before(
             str(history.assets.tag[asset]),
@@ -110,8 +110,21 @@ def before_of(history: History, runs: Runs, earlier: ReturnCounts, assets: IntAr
     )
 
 
-def _last_replaced(history: History, runs: Runs) -> IntArray:
-    """Give when something of each machine was last replaced: the break itself, else the visit that installed it. [µs]."""
+def last_replaced(history: History, runs: Runs) -> IntArray:
+    """Give when something of each machine was last replaced: the break itself, else the visit that installed it.
+
+    Parameters
+    ----------
+    history : History
+        The site's history, or that of some machines alone. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+
+    Returns
+    -------
+    (assets,) int array
+        Moments, UTC; the smallest number where nothing was. [µs]
+    """
     last = np.full(len(history.assets), np.iinfo(np.int64).min)
     np.maximum.at(last, history.breaks.asset, history.breaks.at_us)
     broken = np.flatnonzero(runs.broken)

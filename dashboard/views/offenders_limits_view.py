@@ -21,6 +21,9 @@ from models.history.whatif import judge_again
 from models.values.entry import AdoptedLimits
 from models.values.limits import LimitSet
 
+LOOKS_BY = "looks by"
+"""How the keys of looks by another set begin; its entry, and those of all sets, follow."""
+
 _FOR_RUNS = ("entry", "asset", "performed_us", "reason", "found", "left", "hours_run", "person", "instrument")
 
 
@@ -37,11 +40,18 @@ class ByToday:
 
 
 @dataclass(frozen=True, slots=True)
-class _Again:
-    """The looks of a history by another set, and which jobs stand in the book by that very set."""
+class Again:
+    """The looks of a history by one set of those that were adopted.
 
-    looks: Looks
-    same: BoolArray
+    ``by_set`` are the looks as the set at ``place`` among ``sets`` judges all jobs, ``book`` those that stand in the book;
+    ``alike`` tells of each of the latter whether both its ends were judged by that very set.
+    """
+
+    by_set: Looks
+    book: Looks
+    alike: BoolArray
+    sets: tuple[LimitSet, ...]
+    place: int
 
 
 def by_today(
@@ -72,22 +82,37 @@ def by_today(
     place = next((at for at, one in enumerate(sets) if one.limit_set == held), None)
     if held is None or place is None or len(sets) < 2:
         return None
-    key = ("looks by", sets[place].entry, tuple(one.entry for one in sets))
-    again = keep(history, key, lambda: _again(history, [one.limit_set for one in sets], place))
-    run = looks.run[keep_looks(history, looks, *asked)]
-    if again.same[runs.start_row[run]].all() and again.same[runs.end_row[run]].all():
+    key = (LOOKS_BY, sets[place].entry, tuple(one.entry for one in sets))
+    again = keep(history, key, lambda: judged_anew(history, runs, looks, tuple(one.limit_set for one in sets), place))
+    if again.alike[keep_looks(history, looks, *asked)].all():
         return None
-    return ByToday(held, counts_of(again.looks, keep_looks(history, again.looks, *asked)))
+    return ByToday(held, counts_of(again.by_set, keep_looks(history, again.by_set, *asked)))
 
 
-def _again(history: History, sets: Sequence[LimitSet], place: int) -> _Again:
+def judged_anew(history: History, runs: Runs, looks: Looks, sets: tuple[LimitSet, ...], place: int) -> Again:
+    """Judge all looks of a history by one of the sets that were adopted.
+
+    Parameters
+    ----------
+    history : History
+        The site's history, or that of some machines alone. [unitless]
+    runs : Runs
+        Its runs. [unitless]
+    looks : Looks
+        Its looks. [unitless]
+    sets : tuple of LimitSet
+        Every set that was adopted. [mm, mm/m]
+    place : int
+        Which of them. [unitless]
+    """
     jobs = history.jobs
     judged = judge_again(jobs, sets[place])
     columns = {name: getattr(jobs, name) for name in _FOR_RUNS}
     columns |= {"found_ratio": judged.found_ratio, "left_ratio": judged.left_ratio}
     other = put_together(JobColumns, columns, {})
-    looks = looks_of(other, history.breaks, runs_of(other, history.breaks), len(history.assets))
-    return _Again(looks, judged_by(jobs, sets)[:, place])
+    by_set = looks_of(other, history.breaks, runs_of(other, history.breaks), len(history.assets))
+    same = judged_by(jobs, sets)[:, place]
+    return Again(by_set, looks, same[runs.start_row[looks.run]] & same[runs.end_row[looks.run]], sets, place)
 
 
 def by_today_words(today: ByToday | None) -> str:

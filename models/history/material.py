@@ -148,7 +148,7 @@ def service_of(runs: Runs, rows: IntArray, assets: int) -> tuple[BoolArray, Floa
     by_hours, years, duty : (assets,) bool array, (n,) and (assets,) float arrays
         Whether the hours run are used; service of each run; years of service in a calendar year. [unitless, year, unitless]
     """
-    asset, days, hours = runs.asset[rows], runs.days[rows], runs.hours[rows]
+    asset, days, hours = (some_of(runs, name, rows) for name in ("asset", "days", "hours"))
     known = np.bincount(asset, minlength=assets)
     counted = np.bincount(asset[~np.isnan(hours)], minlength=assets)
     by_hours = (known > 0) & (counted == known)
