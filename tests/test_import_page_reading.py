@@ -299,3 +299,16 @@ def test_a_sheet_of_a_workbook_is_left_out_and_taken_back(book: Opened) -> None:
     typed = form_of(client.get(where).get_data(as_text=True))
     assert do(client, where, "correct", **typed, r0back0="1").status_code == 303
     assert "both.xlsx › old" in client.get(where).get_data(as_text=True).partition("What was noticed")[0]
+
+
+def test_filled_columns_that_are_left_out_are_named_until_the_reading_is_confirmed(book: Opened) -> None:
+    client = book.app.server.test_client()
+    head = "Tag No;Speed rpm;Front feet;Back feet;third feet row;Grease;Empty"
+    where = sent(client, f"{head}\nK-1;1480;200;600;900;EP2;\n", "register.csv")
+    page = shown(client.get(where))
+    assert "All of it is good: 1 record would go in" in page
+    note = "1 filled column is left out: F ('Grease'). Where it says something that the book keeps, say what it is"
+    assert f"note register.csv {note}" in page
+    assert do(client, where, "all").status_code == 303
+    assert book.story("K-1").asset.feet_movable_mm == (200.0, 600.0, 900.0)
+    assert "left out: F" not in shown(client.get(sent(client, f"{head}\nK-2;1480;200;600;900;EP2;\n", "register.csv")))

@@ -12,6 +12,7 @@ from models.commands.report import Source
 from models.errors import UnreadableFileError
 from models.intake.fitting import (
     changed_by_hand,
+    columns_left_out,
     contradict,
     differences,
     fitting,
@@ -157,6 +158,10 @@ class Chooser:
                 nearest = nearest_of(sheet)
                 choice.leave(name, _NO_HEADINGS + (f"; {nearest.told()}" if nearest else ""))
         choice.told += [_told_hidden(path, source.sheet) for source in choice.sources if source.sheet.hidden]
+        # What was confirmed was looked at; of what is only proposed it is told which columns are passed over.
+        asked_of = {one.sheet for reading in choice.readings if not reading.mapping.confirmed for one in reading.read}
+        read = [source for source in choice.sources if source.mapping.sheet in asked_of]
+        choice.told += [note for source in read if (note := columns_left_out(source.sheet, source.mapping))]
         places = {sheet.name: place for place, sheet in enumerate(sheets)}
         choice.sources.sort(key=lambda source: places[source.sheet.name])
         return choice

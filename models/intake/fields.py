@@ -66,8 +66,17 @@ class Field:
 
 
 _FOOT_ROW_NAMES = {
-    ("movable", 1): ("front feet", "inboard feet", "near feet", "ib feet"),
-    ("movable", 2): ("rear feet", "outboard feet", "far feet", "ob feet"),
+    ("movable", 1): ("front feet", "inboard feet", "near feet", "ib feet", "first feet row", "first row of feet"),
+    ("movable", 2): (
+        "rear feet",
+        "back feet",
+        "outboard feet",
+        "far feet",
+        "ob feet",
+        "second feet row",
+        "second row of feet",
+    ),
+    ("movable", 3): ("third feet", "third feet row", "third row of feet"),
 }
 
 

@@ -18,9 +18,12 @@ from models.intake.mapping import (
     told_by_rows,
 )
 from models.intake.mapping_file import units_mark
-from models.intake.problems import Code, Problem, Severity
+from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import Cell, Sheet
 from models.units import STORED_UNIT, Decimal, Display, Quantity
+
+_NAMED = 12
+"""So many columns that are left out are named; the rest is counted."""
 
 _BARE_ENDS = frozenset("0123456789.,")
 _ALWAYS_ALIKE = frozenset({Quantity.SPEED, Quantity.DURATION})
@@ -208,3 +211,32 @@ def guessed_encoding(sheet: Sheet) -> Problem | None:
                     sheet.path.name, "", number, "", Code.GUESSED_ENCODING, Severity.WARNING, cell[:60], expected
                 )
     return None
+
+
+def columns_left_out(sheet: Sheet, mapping: SheetMapping) -> Problem | None:
+    """Name the columns that are left out although something stands in them; ``None`` where there are none.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet; its first rows tell. [unitless]
+    mapping : SheetMapping
+        How it is read. [unitless]
+    """
+    body = sheet.head[mapping.header_row :]
+    names = [
+        column_name(column.index, f"'{column.heading}'")
+        for column in mapping.columns
+        if column.field is None and column.heading not in {"", WHAT_TO_MEND} and samples_of(body, column.index)
+    ]
+    if not names:
+        return None
+    shown = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
+    are, it = ("columns are", "one of them") if len(names) > 1 else ("column is", "it")
+    told = (
+        f"{len(names)} filled {are} left out: {shown}. Where {it} says something that the book keeps, say what it is: on the page "
+        "beside its heading, or in the mapping"
+    )
+    return Problem(
+        sheet.path.name, mapping.sheet, 0, "", Code.COLUMNS_LEFT_OUT, Severity.NOTE, "", told, is_sentence=True
+    )

@@ -53,6 +53,7 @@ class Code(StrEnum):
     HIDDEN_SHEET = "hidden-sheet"
     GUESSED_ENCODING = "guessed-encoding"
     MORE_CELLS = "more-cells-than-headings"
+    COLUMNS_LEFT_OUT = "columns-left-out"
     NO_HEADING = "column-without-heading"
     NO_VALUE = "spreadsheet-error"
     ODD_TIME = "time-of-clock-change"
