@@ -26,7 +26,7 @@ WORDS: Final[dict[str, str]] = {
     "offenders.more": "The first {shown} of {n} are listed.",
     "offenders.show_all": "List them all",
     "offenders.sentence.window": "Counted: {window}.",
-    "offenders.earlier": "What came before the last replacement of a machine does not count: {looks}, of which {returns} returns.",
+    "offenders.earlier": "What came before the last replacement of a machine does not count: {looks}; {returns} of them found it over limit again.",
     "offenders.before": "before {day}: {returns} of {looks}, not counted",
     "offenders.today": "The limits were changed on {day}, and each look is judged by those of its own days; by those of today, ‘{name}’, version {version}, {returns} of {looks} looks would be returns.",
     "offenders.today.one": "today's limits: {returns} of {looks}",
