@@ -153,7 +153,7 @@ def test_a_machine_with_a_new_base_is_ranked_by_what_came_since() -> None:
     study = study_of(history)
     assert study.return_rates.returns.tolist() == [1, 0, 2]
     assert study.return_counts.looks.tolist() == [2, 1, 4]
-    assert earlier_words(view.earlier).endswith("does not count: 8 looks, of which 5 returns.")
+    assert earlier_words(view.earlier).endswith("does not count: 8 looks; 5 of them found it over limit again.")
     assert "GONE (2 of 4)." in gone_words(view.earlier.gone)
     # Asked for a window after the break nothing is left out, and nothing is told.
     assert earlier_words(view_of(history, window=24).earlier) == ""
