@@ -23,7 +23,7 @@ from dashboard.place import asset_path
 from dashboard.views.said_fields import fields_of
 from dashboard.views.typed_fields import typed_fields
 from dashboard.words import say, tell
-from dashboard.writing import DASH, count, moment
+from dashboard.writing import count, moment
 from models.commands.accounts_passwords import LONGEST
 from models.errors import DriftbookError
 from models.values.kinds import Meaning
@@ -104,12 +104,16 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
 def _said(seen: Scene, line: JobLine) -> tuple[Part, ...]:
     """Show everything that the entry says, as its own page does, with what was typed beside it: a slip of a pen is seen so."""
     typed, rest = typed_fields(line.job.typed)
-    heads = [say("entry.column.field"), say("entry.column.value"), say("sign.column.typed")]
-    rows = [(name, text, typed.get(name, DASH)) for name, text in fields_of(line, seen.display)]
-    readings = (
-        table(say("sign.readings"), [say("entry.column.field"), say("sign.column.typed")], rest) if rest else None
-    )
-    return table(say("entry.says.caption", number=count(line.entry)), heads, rows, stacked=True), readings
+    heads = [say("entry.column.field"), say("entry.column.value")]
+
+    def value(name: str, text: str) -> Part:
+        if name not in typed:
+            return text
+        return tag("div", text, tag("div", say("sign.typed", text=typed[name]), class_="soft"))
+
+    rows = [(name, value(name, text)) for name, text in fields_of(line, seen.display)]
+    readings = table(say("sign.readings"), heads, rest) if rest else None
+    return table(say("entry.says.caption", number=count(line.entry)), heads, rows), readings
 
 
 def _kept_out(seen: Scene, line: JobLine) -> Part:

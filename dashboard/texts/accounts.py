@@ -64,7 +64,7 @@ WORDS: Final[dict[str, str]] = {
     "sign.column.at": "When",
     "sign.column.entry": "Entry",
     "sign.column.remark": "Remark",
-    "sign.column.typed": "As typed",
+    "sign.typed": "as typed: {text}",
     "sign.readings": "Readings and reasons, as typed",
     "sign.recorded": "by {person}, entry {entry}",
     "sign.nobody": "nobody yet",

@@ -115,7 +115,7 @@ WORDS: Final[dict[str, str]] = {
     "import.problem.kind": "Kind",
     "import.problem.place": "Where",
     "import.problem.text": "What",
-    "import.amend": "Amend entry {entry}",
+    "import.amend": "Open entry {entry} to amend it",
     "import.error": "error",
     "import.warning": "warning",
     "import.note": "note",

@@ -55,15 +55,26 @@ def told_taken(
     """
     read = reader.read(row.number, cells) or row
     found = list(_differing(reader, read, performed_us, held, elsewhere, display)) if held is not None else []
-    listed = "; ".join(f"{name}: the sheet {here}, the book {there}" for _, name, here, there in found[:SHOWN])
-    more = f"; and {len(found) - SHOWN} more" if len(found) > SHOWN else ""
+    own = [
+        one for one in found if one[0] in reader.columns
+    ]  # what the sheet has no column for, nobody has changed there
+    listed = "; ".join(f"{name}: the sheet {here}, the book {there}" for _, name, here, there in own[:SHOWN])
+    rest = [
+        text
+        for text, count in (
+            (f"{len(own) - SHOWN} more", len(own) - SHOWN),
+            (f"{len(found) - len(own)} of which the sheet has no column", len(found) - len(own)),
+        )
+        if count > 0
+    ]
+    more = ("; and " if listed and rest else "") + ", and ".join(rest)
     where = "" if held is None else f" in entry {held.entry}{', which is void' if held.void else ''}"
     amend = "" if held is None else f": amend entry {held.entry}"
     text = (
-        f"the book has this job otherwise{where}{': ' if listed else ''}{listed}{more}. "
+        f"the book has this job otherwise{where}{': ' if found else ''}{listed}{more}. "
         f"A job is changed by an amendment, not by a second import{amend}"
     )
-    key = found[0][0] if found and found[0][0] in reader.columns else "ref"
+    key = own[0][0] if own else "ref"
     number = read.values.get("ref") or ""  # one that was made of tag and time stands nowhere in the sheet
     problem = reader.problem(row, key, Code.KEY_IN_BOOK, Severity.ERROR, number if key == "ref" else "", text)
     return replace(problem, is_sentence=True, entry=None if held is None else held.entry)
