@@ -148,7 +148,7 @@ def test_verification_tells_a_sign_off_of_own_work_that_is_in_a_book_already(
     assert found.own_work == [OwnWork(entry, job.entry, "Ana Ryn", "Ana Wick")]
     assert found.faults(strict=True) == 0, "it is no fault of the seal"
     assert _as_json(found, strict=False)["own_work"][0]["signed_entry"] == job.entry
-    _tell(found, strict=False, compared=False)
+    _tell(found, strict=False, key=False)
     told = " ".join(capsys.readouterr().out.split())
     assert "1 sign-off stands under work" in told
     assert f"entry {entry}: Ana Ryn signed off entry {job.entry}, where Ana Wick stands" in told
