@@ -20,7 +20,7 @@ def drawn_to(
     n = len(value)
 
     def each(part: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.tile(part, (n, *(1 for _ in part.shape)))
+        return np.repeat(part[..., None, :], n, axis=-2)
 
     parts = {name: each(getattr(mixture, name)) for name in Mixture.__slots__}
     return tuple(one[:, 0] for one in shrink_mixture(value, spread, np.full(n, df), **parts))

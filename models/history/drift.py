@@ -136,7 +136,7 @@ def sums_of(
     """
     drift, years, member = material.drift[rows], material.years[rows], material.series[rows]
     judged = ~np.isnan(drift)
-    weight = judged / model.of(years, fit[member], sizes, material.asset[rows])
+    weight = judged / model.of(years, fit[member], sizes, material.asset[rows] if model.pooled.any() else None)
     value = np.where(judged, drift, 0.0)
 
     def add(part: FloatArray) -> FloatArray:
@@ -334,8 +334,8 @@ def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.9
         mean=fits.mean[fit],
         mean_variance=fits.mean_variance[fit],
         between=fits.between[fit],
-        share=fits.share[fit],
-        extra=fits.extra[fit],
+        share=fits.share.transpose(1, 0, 2)[:, fit],
+        extra=fits.extra.transpose(1, 0, 2)[:, fit],
     )
     known = sums.n > 0
     n = sums.n.max(axis=1, initial=0.0).astype(np.int64)

@@ -29,9 +29,12 @@ AMONG = 30.0
 CAREFUL_DF = 0.6
 """Part of the degrees of freedom of an estimate's variance that is counted on, as in ``direction``."""
 
-ROUNDS, STEPS = 5, 10
-"""Rounds over mean and variance, and steps of the shares in each. Their number is fixed, so that a figure that changes
-by rounding changes the result by rounding."""
+ROUNDS, STEPS = 12, 4
+"""Rounds over mean and variance at most, and steps of the shares in each."""
+
+SETTLED = 0.01
+"""Rounds end when no mean and variance moves by more than this part of what is not known of it, and no share by a
+tenth of this."""
 
 PARTS = 1 + len(WIDTHS)
 
@@ -103,12 +106,17 @@ def fit_mixture(estimate: FloatArray, variance: FloatArray, df: FloatArray) -> M
     for _ in range(ROUNDS):
         extra = np.square([0.0, *WIDTHS])[:, None] * np.where(enough, ordinary + between, 0.0)
         chance = _likelihood(value - mean, own, df[:, None], (between + extra)[:, None])
+        before = share
         for _ in range(STEPS):
             one_in = known / np.einsum("kc,knc->nc", share, chance)
             step = (share * np.einsum("nc,knc->kc", one_in, chance) + prior) / (count + AMONG)
             share = np.where(enough, step, share)
         narrow = share[0] * chance[0] * known / np.einsum("kc,knc->nc", share, chance)
+        last, at = (mean, between), np.sqrt(mean_variance)
         mean, mean_variance, between = _narrow(value, own, narrow, (mean, mean_variance, between))
+        still = (np.abs(mean - last[0]) <= SETTLED * at) & (np.abs(between - last[1]) <= SETTLED * ordinary)
+        if (still | ~enough).all() and np.abs(share - before).max() < 0.1 * SETTLED:
+            break
     return Mixture(mean, mean_variance, between, share, extra)
 
 
@@ -133,7 +141,7 @@ def shrink_mixture(
         Degrees of freedom of the variances. [unitless]
     mean, mean_variance, between : (n, c) float arrays
         Narrow part of the mixture of each. [unit, unit², unit²]
-    share, extra : (n, parts, c) float arrays
+    share, extra : (parts, n, c) float arrays
         Shares and additional variances of the parts. [unitless, unit²]
 
     Returns
@@ -150,13 +158,17 @@ def shrink_mixture(
     known = np.isfinite(variance)
     own = np.where(known, variance, 1.0)
     gap = np.where(known, estimate - mean, 0.0)
-    spread = between[None] + np.moveaxis(extra, 1, 0)
-    chance = np.moveaxis(share, 1, 0) * _likelihood(gap, own, df[:, None], spread)
+    spread = between + extra
+    chance = _likelihood(gap, own, df[:, None], spread)
+    chance *= share
     chance /= chance.sum(axis=0)
     keep = spread / np.maximum(spread + own, 1e-300)
     kept = np.where(known, (chance * keep).sum(axis=0), 0.0)
-    each = keep * own + (1.0 - keep) ** 2 * mean_variance + ((keep - kept) * gap) ** 2
-    return mean + kept * gap, np.where(known, (chance * each).sum(axis=0), between + mean_variance), kept
+    # Part by part: arrays for all parts at once would leave the cache.
+    posterior = np.zeros_like(gap)
+    for part, weight in zip(keep, chance, strict=True):
+        posterior += weight * (part * own + (1.0 - part) ** 2 * mean_variance + ((part - kept) * gap) ** 2)
+    return mean + kept * gap, np.where(known, posterior, between + mean_variance), kept
 
 
 def _likelihood(gap: FloatArray, variance: FloatArray, df: FloatArray, spread: FloatArray) -> FloatArray:
@@ -166,10 +178,18 @@ def _likelihood(gap: FloatArray, variance: FloatArray, df: FloatArray, spread: F
     itself estimated; of a sum with what is exactly known more degrees of freedom hold (Welch and Satterthwaite).
     """
     total = variance + spread
-    freedom = np.minimum(np.maximum(CAREFUL_DF * df, 1.0) * (total / variance) ** 2, 1e9)
+    freedom = total / variance
+    freedom *= freedom
+    freedom *= np.maximum(CAREFUL_DF * df, 1.0)
+    np.minimum(freedom, 1e9, out=freedom)
     # The constant of Student's t is near exp(−1 / 4 df) that of the normal distribution.
-    log = -0.5 * (np.log(total) + (freedom + 1.0) * np.log1p(gap**2 / (total * freedom)) + 0.5 / freedom)
-    return np.asarray(np.exp(log - log.max(axis=0)), dtype=np.float64)
+    log = np.log1p(gap**2 / (total * freedom))
+    log *= freedom + 1.0
+    log += np.log(total)
+    log += 0.5 / freedom
+    log -= log.min(axis=0)
+    log *= -0.5
+    return np.asarray(np.exp(log, out=log), dtype=np.float64)
 
 
 def _narrow(

@@ -96,7 +96,7 @@ class VarianceModel:
             Variance. [limit²]
         """
         readings = self.readings[fit]
-        if sizes is not None and asset is not None:
+        if sizes is not None and asset is not None and self.pooled.any():
             readings = readings * self.finer(fit, sizes, asset)
         return np.maximum(self.walk[fit] * years[:, None] + readings, FINEST)
 
@@ -192,14 +192,14 @@ def fit_variance(
                 material.years[use],
                 material.series[use],
                 given,
-                np.ones(len(use)) if finer is None else finer[known, component],
+                None if finer is None else finer[known, component],
             )
             residuals[index] = max(residuals[index], count)
     return VarianceModel(walk, readings, residuals, reference, pooled)
 
 
 def _fit_one(
-    drift: FloatArray, years: FloatArray, series: IntArray, given: FloatArray | None, finer: FloatArray
+    drift: FloatArray, years: FloatArray, series: IntArray, given: FloatArray | None, finer: FloatArray | None
 ) -> tuple[float, float, int]:
     if not len(drift):
         return 0.0, FINEST, 0
@@ -212,7 +212,8 @@ def _fit_one(
         squares, free = drift**2, np.ones(len(drift))
         member = np.arange(len(drift))
     for _ in range(ROUNDS):
-        variance = np.maximum(walk * years + (readings * finer if given is None else given), FINEST)
+        read = readings if finer is None else readings * finer
+        variance = np.maximum(walk * years + (read if given is None else given), FINEST)
         if several.any():
             weight = 1.0 / variance
             pull = np.bincount(member, weight * years**2)
@@ -230,14 +231,15 @@ def _fit_one(
 
 
 def _regress(
-    squares: FloatArray, years: FloatArray, weight: FloatArray, given: FloatArray | None, finer: FloatArray
+    squares: FloatArray, years: FloatArray, weight: FloatArray, given: FloatArray | None, finer: FloatArray | None
 ) -> tuple[float, float]:
     """Fit squares = walk · years + readings · finer with neither below zero."""
     if given is not None:
         walk = float(np.sum(weight * years * (squares - given)) / np.sum(weight * years**2))
-        return max(walk, 0.0), float(np.mean(given / finer))
-    read = weight * finer
-    s, x, xx = float(np.sum(read * finer)), float(np.sum(read * years)), float(np.sum(weight * years**2))
+        return max(walk, 0.0), float(np.mean(given if finer is None else given / finer))
+    read = weight if finer is None else weight * finer
+    s = float(np.sum(weight if finer is None else read * finer))
+    x, xx = float(np.sum(read * years)), float(np.sum(weight * years**2))
     y, xy = float(np.sum(read * squares)), float(np.sum(weight * years * squares))
     if s <= 0.0:
         return 0.0, FINEST
