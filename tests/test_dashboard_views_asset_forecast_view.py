@@ -144,7 +144,7 @@ def test_the_machines_own_record_stands_beside_that_of_its_class_and_a_worse_one
         assert (worst == (good, 12, "component.offset_h")) == (4.0 * binom.cdf(good, 12, share) <= BY_CHANCE)
     said = _held_sentence(with_record(4, 12))
     assert (
-        "Of this machine's own 48 intervals 34 held. Of those for one component (Offset, horizontal) only 4 of 12 did"
+        "Of this machine's own, 34 of 48 intervals held. Of those for one component (Offset, horizontal) only 4 of 12 did"
         in said
     )
     assert "only" not in _held_sentence(with_record(10, 12))

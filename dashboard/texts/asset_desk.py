@@ -217,7 +217,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.held.failed": "Tested on the past of {of}: of {n} that promised 80\u202f%, on {machines}, {share} held (95\u202f% interval {interval}). "
     "That is too few, so no forecast is shown.",
     "asset.held.few": "Tested on the past of {of}, all that is known yet is {n} on {machines}; {share} held (95\u202f% interval {interval}). Take the forecast with care.",
-    "asset.held.own": "Of this machine itself {held} of {n} held.",
+    "asset.held.own": "Of this machine's own, {held} of {n} held.",
     "asset.held.own.worse": "Of those for one component ({component}) only {held} of {n} did: if {share} of them held, chance would hardly explain that. "
     "Trust the forecast of this machine less, and look sooner.",
     "asset.held.better": "They missed by {share} less than saying that nothing will change.",
