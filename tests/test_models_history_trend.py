@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import permutations
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +39,26 @@ def test_the_exact_p_of_17_7_is_the_computed_one() -> None:
     got = trends_of(y, t, np.zeros(10, int), 1)
     assert got.s[0] == own["S"]
     assert got.p[0] == pytest.approx(own["exact_p"], rel=1e-9)
+
+
+def test_the_variance_of_s_with_ties_in_values_and_dates_is_that_of_all_orders() -> None:
+    """Every order of six values with ties, over dates with ties: z is (|S| − 1) over the root of what S varies by."""
+    values, t = np.array([1.0, 1.0, 1.0, 2.0, 3.0, 3.0]), np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
+    orders = np.array(list(permutations(values)))
+    early, late = np.triu_indices(6, 1)
+    s = (np.sign(orders[:, late] - orders[:, early]) * np.sign(t[late] - t[early])).sum(axis=1)
+    got = trends_of(values, t, np.zeros(6, int), 1, exact=False)
+    assert got.s[0] == s[0]
+    assert got.z[0] == pytest.approx((s[0] - 1) / np.sqrt(np.mean(s.astype(float) ** 2)), rel=1e-12)
+
+
+def test_five_points_bound_a_slope_by_its_smallest_and_largest() -> None:
+    """Of five points only S = ±10, one order in 120 each, is remarkable at 2.5 %: the limits are the first and last of the ten slopes."""
+    t, y = np.array([0.0, 1.0, 2.0, 4.0, 7.0]), np.array([0.3, -0.2, 1.0, 0.4, 2.0])
+    early, late = np.triu_indices(5, 1)
+    slopes = (y[late] - y[early]) / (t[late] - t[early])
+    got = trends_of(y, t, np.zeros(5, int), 1, confidence=0.95)
+    assert [got.low[0], got.high[0]] == pytest.approx([slopes.min(), slopes.max()])
 
 
 def test_reversals_of_the_published_series() -> None:

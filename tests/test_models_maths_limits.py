@@ -144,6 +144,8 @@ def test_a_row_for_the_coupling_comes_before_one_for_any_and_bands_end_at_their_
     assert limits_for(limit_set, Coupling.SHORT, 3600.0).offset_mm == 0.2
     assert limits_for(limit_set, Coupling.SPACER, 1500.0).offset_mm == 0.2
     assert limits_for(limit_set, Coupling.SHORT, None).offset_mm == 0.2
+    # A band begins above its lower bound, also where no other one ends there.
+    assert limits_for(one(rows[2:]), Coupling.SHORT, 1500.0).offset_mm is None
 
 
 def test_only_rows_that_judge_a_machine_say_whether_its_axes_are_judged_together() -> None:
