@@ -91,3 +91,9 @@ def test_no_readings_have_no_total_and_no_zero() -> None:
     for at in (-1, 4):
         with pytest.raises(InvalidValueError):
             rezero([0, 0, 0, 0], at)
+
+
+def test_large_sums_may_differ_by_a_tenth_of_the_larger() -> None:
+    """Common practice, no source."""
+    assert check_sums(0.0, 0.25, 0.55, 0.25).agrees  # 0.55 and 0.50: a tenth of 0.55 is 0.055
+    assert not check_sums(0.0, 0.25, 0.56, 0.25).agrees  # 0.06 is more than 0.056
