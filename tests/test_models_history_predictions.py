@@ -86,6 +86,11 @@ def test_a_class_whose_intervals_do_not_hold_fails() -> None:
     past = predict_past(material, one_class(material))  # type: ignore[arg-type]
     narrow = replace(past, half=past.half * 0.4)
     assert backtest_of(narrow, material, 2).verdict.tolist() == [FAILED, FAILED]
+    # The bound that pages quote: what held of 90 % intervals is below 85 % for certain, or they are believed.
+    for narrower, wanted in ((0.78, FAILED), (0.85, HELD)):
+        result = backtest_of(replace(past, half=past.half * narrower), material, 2)
+        assert 0.82 < result.high[-1, -1] < 0.88
+        assert (result.verdict[-1] == FAILED) == (result.high[-1, -1] < 0.85) == (wanted == FAILED)
 
 
 def test_too_little_past_is_said() -> None:
