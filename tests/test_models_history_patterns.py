@@ -9,7 +9,7 @@ import pytest
 
 from models.history.columns import History
 from models.history.engine import Study, study_of
-from models.history.evidence import AGAINST, FOR, OPEN, evidence_for
+from models.history.evidence import AGAINST, FOR, OPEN, _percent, evidence_for
 from models.history.patterns import (
     CAUSE_WORDS,
     LOOSE_BOLTS,
@@ -124,3 +124,19 @@ def test_a_foot_that_rises_by_just_the_limit_is_not_counted() -> None:
     )
     over, looks = _soft_foot(some, 20)
     assert (over.sum(), looks.sum()) == (0, 60)
+
+
+@pytest.mark.parametrize(
+    ("share", "written"),
+    [
+        (1.0, "100"),
+        (0.996, "100"),
+        (0.5, "50"),
+        (0.0996, "10"),
+        (0.0312, "3.1"),
+        (0.00021, "0.021"),
+        (3e-7, "below 0.01"),
+    ],
+)
+def test_a_share_of_the_fleet_is_written_without_powers_of_ten(share: float, written: str) -> None:
+    assert _percent(share) == written

@@ -172,7 +172,13 @@ def _scatter(asset: int, series: int, patterns: Patterns, directions: Directions
     p = float(patterns.p[asset, LOOSE_BOLTS])
     if series < 0 or np.isnan(p):
         return "too few intervals to judge its scatter"
-    return f"a scatter as large as this or larger comes by chance in {100.0 * p:.2g} % of the fleet; {VERDICT_WORDS[directions.verdict[series]]}"
+    return f"a scatter as large as this or larger comes by chance in {_percent(p)} % of the fleet; {VERDICT_WORDS[directions.verdict[series]]}"
+
+
+def _percent(share: float) -> str:
+    """Write a share in per cent: two digits of a small one, whole numbers from ten on, never a power of ten."""
+    value = 100.0 * share
+    return f"{value:.0f}" if value >= 9.95 else "below 0.01" if value < 0.01 else f"{value:.2g}"
 
 
 def neighbours(asset: int, assets: AssetColumns, material: Material, feet: FootRates) -> tuple[int, float]:

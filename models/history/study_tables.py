@@ -184,7 +184,7 @@ def _returns(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
     return StudyTable(
         "returns",
         "Runs that began within limit and ended over it; intervals hold 90 %. Trend: returns faster of late (z above 0) or slower, "
-        "each look held against a constant rate; of machines without a trend one in twenty has p below 0.05.",
+        "each look held against a constant rate; of machines without a trend about one in twenty at most has p below 0.05.",
         columns,
         tuple(lines),
     )
