@@ -3,7 +3,9 @@
 Months are charted, not assets.  The p′ chart allows for months that differ by
 more than chance; the EWMA chart of the log median limit ratio sees slow change.
 Limits can be frozen, with a date and a reason, so that a later month is held
-against what was agreed and not against itself.
+against what was agreed and not against itself.  The page Month shows the p′
+chart with limits from the very months that it shows; frozen limits and the
+EWMA chart are for whoever computes with this module, no page uses them.
 """
 
 from __future__ import annotations
