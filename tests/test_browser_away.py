@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from dashboard.words import say
+from models.store.engine import SURE_S
 from tests.record_book import Opened
 from tests.test_browser_line import filled_in, record
 
@@ -21,9 +23,13 @@ pytestmark = pytest.mark.browser
 
 @contextmanager
 def away(path: Path) -> Iterator[None]:
-    """Take the file of the book away for a while, as a disk that is unmounted takes it."""
+    """Take the file of the book away for a while, as a disk that is unmounted takes it.
+
+    Who only reads is sure of the file for a moment after each look at it: what is asked in that moment is still answered.
+    """
     aside = path.with_name("aside.db")
     path.rename(aside)
+    time.sleep(SURE_S)
     try:
         yield
     finally:
