@@ -187,7 +187,8 @@ def _same_visit(outcome: Outcome) -> Part:
     ]
     about = tag("p", say("import.same_visit.about", rows=counted(outcome.doubled, "row")))
     # Not asked for by the browser: what corrects the reading or throws the file away needs no answer.
-    return tag("div", about, choice(SAME_VISIT, say("import.same_visit"), ways, request.form.get(SAME_VISIT, "")))
+    asked = choice(SAME_VISIT, say("import.same_visit"), ways, request.form.get(SAME_VISIT, ""))
+    return tag("div", about, asked, class_="stack")
 
 
 def _submit(text: str, does: str, *, class_: str = "quiet", **more: Any) -> Markup:
