@@ -95,8 +95,10 @@ _SPELLINGS: dict[str, str] = {
 }  # fmt: skip
 
 _NUMBER = re.compile(r"^\s*([+-]?\s*(?:\d[\d.,'’\s]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
-_MINUS_SIGNS = str.maketrans(dict.fromkeys("−–‒\u2010\u2011\ufe63\uff0d", "-"))
-"""Minus, dashes and hyphens (one that does not break comes from text programs and phones) that stand before a number."""
+DASHES = str.maketrans(dict.fromkeys("−–‒\u2010\u2011\ufe63\uff0d", "-"))
+"""Minus, dashes and hyphens (one that does not break comes from text programs and phones) that stand before a number or in a date."""
+_PER_MINUTE = re.compile(r"(?<=\d)[\s\u00a0\u202f]+1\s*/\s*min\b", re.IGNORECASE)
+"""A unit that begins with a digit: behind a blank it would be read as one more digit of the number."""
 _FRACTION = re.compile(r"^\s*([+-]?)\s*(?:(\d+)\s*)??(?:(\d+)\s*[/⁄]\s*(\d+)|([¼-¾⅐-⅞]))")
 _SPACES = re.compile(r"[\s\u00a0\u202f\u2009'’]")
 _INSIDE = re.compile(r"(?<=[\d.,])[\s'’]+(?=[\d.,])")
@@ -199,7 +201,7 @@ def parse_number(text: str, decimal: Decimal = Decimal.AUTO) -> float:
     NotAQuantityError
         If the text is no number, is not finite, or can be read two ways.
     """
-    signed = text.translate(_MINUS_SIGNS)
+    signed = text.translate(DASHES)
     if _INSIDE.search(signed) and not _BY_BLANKS.match(signed):
         # '1 2' may be 12 or two numbers, and '0 05' lost its point
         raise NotAQuantityError(text.strip(), Told("told.expected.blank"))
@@ -261,7 +263,7 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     NotAQuantityError
         If it is no number, or its unit does not fit the quantity.
     """
-    signed = text.translate(_MINUS_SIGNS)
+    signed = _plain(text)
     if (fraction := _FRACTION.match(signed)) is not None and (number := _decimals(fraction)):
         raise NotAQuantityError(text.strip(), Told("told.expected.fraction", number=number))
     match = _NUMBER.match(signed)
@@ -270,6 +272,11 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     own = _own_unit(match[2], quantity, text) if match[2] else unit
     value = to_stored(parse_number(match[1], decimal), own, quantity)
     return Parsed(value + 0.0, own, text.strip())
+
+
+def _plain(text: str) -> str:
+    """Write a typed number with a plain minus, and with a unit that begins with a letter."""
+    return _PER_MINUTE.sub(" r/min", text.translate(DASHES))
 
 
 def _decimals(fraction: re.Match[str]) -> str:
@@ -283,7 +290,7 @@ def _decimals(fraction: re.Match[str]) -> str:
 
 def written_unit(text: str) -> str:
     """Give the unit that stands behind a typed number, as it is written; empty where there is none."""
-    match = _NUMBER.match(text.translate(_MINUS_SIGNS))
+    match = _NUMBER.match(_plain(text))
     return "" if match is None else match[2]
 
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from models.errors import NotAQuantityError
-from models.intake.dates import Order, parse_moment
+from models.intake.dates import Order, day_and_month, parse_moment, spelt_out, two_readings
 from models.intake.totals import is_total
 
 MONTHS = (
@@ -40,6 +40,17 @@ def test_each_month_is_read_by_its_name(written: str, form: str) -> None:
 def test_the_first_of_a_month_and_the_hour_are_read_as_french_writes_them() -> None:
     moment, has_time = parse_moment("1er août 2024 14h30", Order.BY_ROWS, ZoneInfo("UTC"))
     assert (f"{moment:%Y-%m-%d %H:%M}", has_time) == ("2024-08-01 14:30", True)
+
+
+@pytest.mark.parametrize("dash", ["\u2010", "\u2011", "\u2012", "\u2013", "\u2212"])
+def test_every_sign_that_text_programs_put_for_a_dash_parts_a_date(dash: str) -> None:
+    """A hyphen that does not break keeps a date on one line; the offset behind a time has a true minus."""
+    text = "2026-04-03 14:30-01:00".replace("-", dash)
+    moment, has_time = parse_moment(text, Order.BY_ROWS, ZoneInfo("UTC"))
+    assert (f"{moment:%Y-%m-%d %H:%M}", has_time) == ("2026-04-03 15:30", True)
+    assert two_readings(f"03{dash}04{dash}2026") == ("2026-04-03", "2026-03-04")
+    assert day_and_month(f"03{dash}04{dash}2026") == (3, 4, False)
+    assert spelt_out(f"03{dash}04{dash}2026", Order.DAY_FIRST) == "2026-04-03"
 
 
 @pytest.mark.parametrize(

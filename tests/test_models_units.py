@@ -163,3 +163,11 @@ def test_a_fraction_is_not_read_and_told_with_the_number_to_write(typed: str, nu
     assert parse("0.5 mm/100 mm", Quantity.ANGULARITY, "mm/m").value == 5.0
     with pytest.raises(NotAQuantityError, match="not a number of offset"):
         parse("1/0 mm", Quantity.OFFSET, "mm")
+
+
+@pytest.mark.parametrize("typed", ["2970 1/min", "2970\u00a01/min", "2 970 1 / min", "2970 1/MIN", "2970.0 1/min"])
+def test_a_unit_that_begins_with_a_digit_is_no_digit_of_the_number(typed: str) -> None:
+    read = parse(typed, Quantity.SPEED, "rpm")
+    assert (read.value, read.unit, read.typed) == (2970.0, "rpm", typed)
+    with pytest.raises(NotAQuantityError):
+        parse(typed, Quantity.OFFSET, "mm")

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
 from models.sentences.told import Told
+from models.units import DASHES
 
 
 class Order(StrEnum):
@@ -196,13 +197,13 @@ def day_and_month(text: str) -> tuple[int, int, bool] | None:
 
     ``None`` for any other text; the first ten characters of a date are enough.
     """
-    match = _OPENING.match(text)
+    match = _OPENING.match(text.translate(DASHES))
     return None if match is None else (int(match[1]), int(match[3]), match[2] == match[4] == ".")
 
 
 def spelt_out(text: str, order: Order) -> str:
     """Write a date that would read two ways so that it reads one way only; any other text stays as it is."""
-    match = _YEAR_LAST.match(text.strip())
+    match = _YEAR_LAST.match(text.translate(DASHES).strip())
     if match is None or not _two_ways(match):
         return text
     day, month = (match[1], match[2]) if _day_first(match, order) else (match[2], match[1])
@@ -218,7 +219,7 @@ def two_readings(text: str) -> tuple[str, str] | None:
     text : str
         A date, with or without a time of day, which is left out. [as typed]
     """
-    match = _YEAR_LAST.match(text.strip())
+    match = _YEAR_LAST.match(text.translate(DASHES).strip())
     if match is None or not _two_ways(match):
         return None
     return _both(match)
@@ -230,6 +231,7 @@ def _aware(moment: datetime, zone: ZoneInfo) -> datetime:
 
 def _split(text: str, order: Order) -> tuple[date, str, bool]:
     """Give the day, what stands after it, and whether its year has two digits: it is one of 20xx then."""
+    text = text.translate(DASHES)
     try:
         if match := _YEAR_FIRST.match(text):
             return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False
@@ -301,7 +303,7 @@ def _year(text: str) -> int:
 
 
 def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None]:
-    match = _CLOCK.match(text.strip())
+    match = _CLOCK.match(text.translate(DASHES).strip())
     if match is None:
         is_part = re.fullmatch(r"0?[.,]\d+", text.strip()) is not None
         raise NotAQuantityError(whole, Told("told.expected.clock.serial" if is_part else "told.expected.clock"))
