@@ -151,17 +151,25 @@ def fit_gamma(count: IntArray, years: FloatArray) -> Prior:
     shape = min(mean**2 / extra, 1e4) if extra > 0.0 else 1e4
     start = Prior(shape, shape / mean, len(x), "moments")
 
+    # Few counts occur, however many assets there are: what is costly is worked out once for each of them.
+    counts, often = np.unique(x, return_counts=True)
+
     def value(p: FloatArray) -> float:
         a, b = np.exp(p)
-        return float(np.sum(log_gamma(a + x) - log_gamma(a) + a * np.log(b) - (a + x) * np.log(b + t)))
+        return float(
+            np.sum(often * (log_gamma(a + counts) - log_gamma(a))) + np.sum(a * np.log(b) - (a + x) * np.log(b + t))
+        )
 
     def slopes(p: FloatArray) -> tuple[FloatArray, FloatArray]:
         a, b = np.exp(p)
         first = np.array(
-            [np.sum(digamma(a + x) - digamma(a) + np.log(b) - np.log(b + t)), np.sum(a / b - (a + x) / (b + t))]
+            [
+                np.sum(often * (digamma(a + counts) - digamma(a))) + np.sum(np.log(b) - np.log(b + t)),
+                np.sum(a / b - (a + x) / (b + t)),
+            ]
         )
         cross = np.sum(1.0 / b - 1.0 / (b + t))
-        aa, bb = np.sum(trigamma(a + x) - trigamma(a)), np.sum(-a / b**2 + (a + x) / (b + t) ** 2)
+        aa, bb = np.sum(often * (trigamma(a + counts) - trigamma(a))), np.sum(-a / b**2 + (a + x) / (b + t) ** 2)
         return _in_logs(np.array([a, b]), first, np.array([[aa, cross], [cross, bb]]))
 
     found = _climb(np.log([min(start.a, 5.0), min(start.a, 5.0) / mean]), value, slopes)
