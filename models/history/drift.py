@@ -16,7 +16,7 @@ from models.history.distributions import t_quantile
 from models.history.late import Late
 from models.history.limit_space import LimitSizes
 from models.history.material import Material
-from models.history.mixture import PARTS, fit_mixture, shrink_mixture
+from models.history.mixture import LEVELS, PARTS, fit_mixture, shrink_mixture, spread_of_levels
 from models.history.moderation import moderate, variance_prior
 from models.history.variance import VarianceModel, fit_variance
 
@@ -41,7 +41,8 @@ class ClassFits:
 
     ``between`` is the variance of the true rates of nearly all machines; ``share``
     and ``extra`` (fits, parts, 4) are those of the mixture with the few that
-    drift far away from the rest (``models.history.mixture``).
+    drift far away from the rest (``models.history.mixture``); ``levels`` (fits,
+    levels, 4, 4) are the narrow parts that are possible.
     A fit is ``usable`` with thirty series and thirty residuals behind it; one
     that is not has been filled with the fleet's figures and is usable when
     those are.  ``members`` counts the series behind the figures that stand here.
@@ -53,6 +54,7 @@ class ClassFits:
     between: FloatArray
     share: FloatArray
     extra: FloatArray
+    levels: FloatArray
     df0: FloatArray
     factor0: FloatArray
     correlation: FloatArray
@@ -88,7 +90,8 @@ class Sums(Late):
 class Rates(Late):
     """Rates of each series (series, 4) [limit/year]; columns as in limit units.
 
-    ``low`` and ``high`` bound the shrunk rate at ``confidence``.  ``kept`` is the
+    ``low`` and ``high`` bound the true rate at ``confidence``, with what is not
+    known of how much the class's rates differ.  ``kept`` is the
     weight of the raw rate in the shrunk one, from 0 to 1.  ``factor`` and
     ``df`` (series,) are the moderated variance factor of the asset and its
     degrees of freedom.  ``n`` counts runs; ``reason`` is an index into
@@ -211,6 +214,7 @@ class _Fitting:
         self.mean, self.mean_variance, self.between = np.zeros((fits, 4)), np.zeros((fits, 4)), np.zeros((fits, 4))
         self.share, self.extra = np.zeros((fits, PARTS, 4)), np.zeros((fits, PARTS, 4))
         self.share[:, 0] = 1.0
+        self.levels = np.zeros((fits, LEVELS, 4, 4))
         self.df0, self.factor0 = np.full(fits, np.inf), np.ones(fits)
         self.correlation = np.tile(np.eye(4), (fits, 1, 1))
         self.residual_df, self.members = np.zeros(fits), np.zeros(fits, dtype=np.int64)
@@ -236,6 +240,7 @@ class _Fitting:
             self.between,
             self.share,
             self.extra,
+            self.levels,
             self.df0,
             self.factor0,
             self.correlation,
@@ -252,6 +257,7 @@ class _Fitting:
             self.between,
             self.share,
             self.extra,
+            self.levels,
             self.df0,
             self.factor0,
             self.correlation,
@@ -273,7 +279,7 @@ class _Fitting:
         spread = np.where(np.isfinite(variance), np.maximum(variance * factor[:, None], 1e-300), np.inf)
         here = np.isfinite(variance).any(axis=1)
         found = fit_mixture(rate[here], spread[here], total_df[here])
-        for part in ("mean", "mean_variance", "between", "share", "extra"):
+        for part in ("mean", "mean_variance", "between", "share", "extra", "levels"):
             getattr(self, part)[index] = getattr(found, part)
         self.correlation[index], self.residual_df[index] = _correlation(
             material, self.variance, index, inside, rate, self.sizes
@@ -304,7 +310,7 @@ def _correlation(
     return 0.98 * square / np.outer(scale, scale) + 0.02 * np.eye(4), df
 
 
-def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.90) -> Rates:
+def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.90, *, bounds: bool = True) -> Rates:
     """Give the rate of each series: raw, shrunk to its class, with its interval.
 
     Parameters
@@ -317,6 +323,8 @@ def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.9
         Which fit each series uses. [unitless]
     confidence : float
         Confidence of the intervals. [unitless]
+    bounds : bool
+        False where nobody asks for the intervals: they are NaN then. [unitless]
 
     Returns
     -------
@@ -327,20 +335,35 @@ def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.9
     squares, df = sums.residual()
     factor, total_df = moderate(squares, df, fits.df0[fit], fits.factor0[fit])
     spread = np.where(np.isfinite(variance), variance * np.maximum(factor, 1e-12)[:, None], np.inf)
+    mean, between = fits.mean[fit], fits.between[fit]
+    share, extra = fits.share.transpose(1, 0, 2)[:, fit], fits.extra.transpose(1, 0, 2)[:, fit]
     value, posterior, kept = shrink_mixture(
         raw,
         spread,
         total_df,
-        mean=fits.mean[fit],
+        mean=mean,
         mean_variance=fits.mean_variance[fit],
-        between=fits.between[fit],
-        share=fits.share.transpose(1, 0, 2)[:, fit],
-        extra=fits.extra.transpose(1, 0, 2)[:, fit],
+        between=between,
+        share=share,
+        extra=extra,
     )
     known = sums.n > 0
     n = sums.n.max(axis=1, initial=0.0).astype(np.int64)
     se = np.sqrt(posterior)
-    half = t_quantile(0.5 + confidence / 2.0, np.maximum(total_df, 1.0))[:, None] * se
+    half = np.full_like(value, np.nan)
+    if bounds:
+        wide = spread_of_levels(
+            value,
+            raw,
+            np.where(np.isfinite(spread), spread, 1.0),
+            total_df,
+            mean=mean,
+            between=between,
+            share=share,
+            extra=extra,
+            levels=fits.levels.transpose(1, 2, 0, 3)[:, :, fit],
+        )
+        half = t_quantile(0.5 + confidence / 2.0, np.maximum(total_df, 1.0))[:, None] * np.sqrt(wide)
     reason = np.select(
         [n == 0, ~known.any(axis=1), ~np.isfinite(variance).any(axis=1)], [NO_RUN, NOT_JUDGED, NO_TIME], OK
     )

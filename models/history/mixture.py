@@ -41,6 +41,9 @@ PARTS = 1 + len(WIDTHS)
 FEWEST = 3
 """Estimates from which more than one part is fitted."""
 
+LEVELS, REACH = 16, 4.0
+"""Standard deviations of the narrow part that are held possible, up to so many standard errors of its variance above what was fitted."""
+
 
 @dataclass(frozen=True, slots=True)
 class Mixture:
@@ -49,7 +52,9 @@ class Mixture:
     ``mean`` with variance ``mean_variance`` and ``between`` (c,) are those of the
     narrow part [unit, unit², unit²].  ``share`` (parts, c) is the share of each
     part, ``extra`` (parts, c) how much more than the narrow part's its variance
-    is, 0 for the narrow part itself, which comes first [unit²].
+    is, 0 for the narrow part itself, which comes first [unit²].  ``levels``
+    (levels, 4, c) are narrow parts that are possible: variance, mean, variance of
+    the mean, and how likely it is [unit², unit, unit², unitless].
     """
 
     mean: FloatArray
@@ -57,6 +62,7 @@ class Mixture:
     between: FloatArray
     share: FloatArray
     extra: FloatArray
+    levels: FloatArray
 
 
 def fit_mixture(estimate: FloatArray, variance: FloatArray, df: FloatArray) -> Mixture:
@@ -101,7 +107,7 @@ def fit_mixture(estimate: FloatArray, variance: FloatArray, df: FloatArray) -> M
     enough = count >= FEWEST
     share[:, ~enough] = np.eye(PARTS)[:, :1]
     if not enough.any():
-        return Mixture(mean, mean_variance, between, share, extra)
+        return Mixture(mean, mean_variance, between, share, extra, _one_level(mean, mean_variance, between))
     ordinary = np.array([float(np.median(one)) if len(one) else 0.0 for _, one in columns])
     for _ in range(ROUNDS):
         extra = np.square([0.0, *WIDTHS])[:, None] * np.where(enough, ordinary + between, 0.0)
@@ -117,7 +123,9 @@ def fit_mixture(estimate: FloatArray, variance: FloatArray, df: FloatArray) -> M
         still = (np.abs(mean - last[0]) <= SETTLED * at) & (np.abs(between - last[1]) <= SETTLED * ordinary)
         if (still | ~enough).all() and np.abs(share - before).max() < 0.1 * SETTLED:
             break
-    return Mixture(mean, mean_variance, between, share, extra)
+    levels = _levels(value, own, narrow, between, ordinary)
+    levels = np.where(enough, levels, _one_level(mean, mean_variance, between))
+    return Mixture(mean, mean_variance, between, share, extra, levels)
 
 
 def shrink_mixture(
@@ -171,6 +179,64 @@ def shrink_mixture(
     return mean + kept * gap, np.where(known, posterior, between + mean_variance), kept
 
 
+def spread_of_levels(
+    value: FloatArray,
+    estimate: FloatArray,
+    variance: FloatArray,
+    df: FloatArray,
+    *,
+    mean: FloatArray,
+    between: FloatArray,
+    share: FloatArray,
+    extra: FloatArray,
+    levels: FloatArray,
+) -> FloatArray:
+    """Give the variance about a value that was drawn to the common mean, with what is not known of the narrow part.
+
+    Parameters
+    ----------
+    value : (n, c) float array
+        What is looked at, as :func:`shrink_mixture` gives it. [unit]
+    estimate, variance : (n, c) float arrays
+        The estimates and their variances, not infinite. [unit, unit²]
+    df : (n,) float array
+        Degrees of freedom of the variances. [unitless]
+    mean, between : (n, c) float arrays
+        Narrow part of the mixture of each, as fitted. [unit, unit²]
+    share, extra : (parts, n, c) float arrays
+        Shares and additional variances of the parts. [unitless, unit²]
+    levels : (levels, 4, n, c) float array
+        Narrow parts that are possible, as in :class:`Mixture`. [unit², unit, unit², unitless]
+
+    Returns
+    -------
+    (n, c) float array
+        Mean square distance of the true figure from the value. [unit²]
+
+    Notes
+    -----
+    Among thirty machines the variance between them comes out as 0 in every fourth class although they differ; taken
+    for known it leaves intervals that hold half as often as they say.  So the distance is averaged over the variances
+    that are possible.  The wide parts stay as they are: what is not known of the narrow one is little beside their width.
+    """
+    chance = _likelihood(estimate - mean, variance, df[:, None], between + extra)
+    chance *= share
+    chance /= chance.sum(axis=0)
+    found = np.zeros_like(value)
+
+    def distance(spread: FloatArray, centre: FloatArray, centre_variance: FloatArray) -> FloatArray:
+        keep = spread / np.maximum(spread + variance, 1e-300)
+        away = centre + keep * (estimate - centre) - value
+        return np.asarray(keep * variance + (1.0 - keep) ** 2 * centre_variance + away**2)
+
+    for spread, centre, centre_variance, likely in levels:
+        found += chance[0] * likely * distance(spread, centre, centre_variance)
+    fitted = (levels[:, 2] * levels[:, 3]).sum(axis=0)
+    for part, weight in zip(extra[1:], chance[1:], strict=True):
+        found += weight * distance(between + part, mean, fitted)
+    return found
+
+
 def _likelihood(gap: FloatArray, variance: FloatArray, df: FloatArray, spread: FloatArray) -> FloatArray:
     """Give the likelihood of each estimate by each part, over that of the part that explains it best: (parts, n, c).
 
@@ -208,3 +274,36 @@ def _narrow(
     total = np.where(some, np.sum(weight, axis=0), 1.0)
     found = (np.sum(weight * value, axis=0) / total, 1.0 / total, between)
     return tuple(np.where(some, new, old) for new, old in zip(found, before, strict=True))  # type: ignore[return-value]
+
+
+def _one_level(mean: FloatArray, mean_variance: FloatArray, between: FloatArray) -> FloatArray:
+    """Give levels that all say what was fitted: of one or two estimates nothing else can be said."""
+    one = np.stack([between, mean, mean_variance, np.full(len(mean), 1.0 / LEVELS)])
+    return np.repeat(one[None], LEVELS, axis=0)
+
+
+def _levels(
+    value: FloatArray, variance: FloatArray, narrow: FloatArray, between: FloatArray, ordinary: FloatArray
+) -> FloatArray:
+    """Give narrow parts that are possible, and how likely each is, all variances being alike beforehand.
+
+    The likelihood is the restricted one of normal figures about a common mean, each estimate weighted by its chance
+    of belonging to the narrow part.  The prior that is even in the variance gives intervals that hold as often as they
+    say (C. Morris, R. Tang (2011), Statistical Science 26:271; memory: not verified against a copy); one that is even
+    in the standard deviation leaves them short here (simulation).  Levels are even in the standard deviation.
+    """
+    count = np.maximum(narrow.sum(axis=0), 1.0)
+    top = np.sqrt(between + REACH * np.sqrt(2.0 / count) * (ordinary + between))
+    bottom = np.sqrt(np.maximum(between - REACH * np.sqrt(2.0 / count) * (ordinary + between), 0.0))
+    levels, log = np.empty((LEVELS, 4, len(between))), np.empty((LEVELS, len(between)))
+    for place, part in enumerate((np.arange(LEVELS) + 0.5) / LEVELS):
+        spread = (bottom + part * (top - bottom)) ** 2
+        total = variance + spread
+        weight = narrow / total
+        whole = np.maximum(weight.sum(axis=0), 1e-300)
+        mean = (weight * value).sum(axis=0) / whole
+        log[place] = -0.5 * (narrow * np.log(total) + weight * (value - mean) ** 2).sum(axis=0) - 0.5 * np.log(whole)
+        levels[place, :3] = spread, mean, 1.0 / whole
+    chance = np.exp(log - log.max(axis=0)) * np.sqrt(levels[:, 0])
+    levels[:, 3] = chance / chance.sum(axis=0)
+    return levels

@@ -250,7 +250,7 @@ def _predict_year(
     chosen, here, judged = _known_before(material, grouping, fits, rows, sizes)
     asset = material.asset[chosen]
     own = grouping.fit[material.series[chosen]]
-    rates = rates_of(here, fits, own)
+    rates = rates_of(here, fits, own, bounds=False)
     timed = np.isfinite(rates.shrunk)
     rate = np.where(timed, rates.shrunk, fits.mean[own])
     rate_variance = np.where(timed, rates.shrunk_se**2, fits.between[own] + fits.mean_variance[own])
