@@ -23,6 +23,7 @@ from dashboard.console.reporting_parser import RUNS as REPORT_RUNS
 from dashboard.console.reporting_parser import add_report
 from dashboard.console.tokens_parser import RUNS as TOKEN_RUNS
 from dashboard.console.tokens_parser import add_token
+from dashboard.console.typed import Parser, file, hidden, port
 from models.errors import DriftbookError
 
 DEFAULT_PORT = 8750
@@ -41,8 +42,9 @@ A book of your own:
 
 def _parser(wanted: str | None = None) -> argparse.ArgumentParser:
     """Make the parser: of all subcommands, or only of one and those described with it, for all take as long as the rest of the start."""
-    parser = argparse.ArgumentParser(
-        prog="driftbook", description=_TOP, formatter_class=argparse.RawDescriptionHelpFormatter, allow_abbrev=False
+    form = argparse.RawDescriptionHelpFormatter
+    parser: argparse.ArgumentParser = Parser(
+        prog="driftbook", description=_TOP, formatter_class=form, allow_abbrev=False
     )
     parser.add_argument(
         "--version",
@@ -85,20 +87,13 @@ def _by(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _port(text: str) -> int:
-    """Read a port; the parser says what is refused."""
-    if not (text.isascii() and text.isdigit() and int(text) <= 65_535):
-        raise argparse.ArgumentTypeError(f"'{text}' is no port: give a number from 0 to 65535")
-    return int(text)
-
-
 def _address(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--host", default="127.0.0.1", help="address to listen on (default: 127.0.0.1, this machine only)"
     )
     parser.add_argument(
         "--port",
-        type=_port,
+        type=port,
         help=f"port to listen on; 0 takes any free one (default: {DEFAULT_PORT}, or the next free one)",
     )
 
@@ -112,7 +107,7 @@ def _add_demo(verbs: _Verbs) -> None:
         "  driftbook demo --temporary         in a folder that goes away at the end\n"
         "  driftbook demo --units mil --port 9000",
     )
-    parser.add_argument("--folder", default="driftbook-demo", help="where to make it (default: ./driftbook-demo)")
+    parser.add_argument("--folder", type=file, default="driftbook-demo", help="where to (default: ./driftbook-demo)")
     parser.add_argument(
         "--temporary", action="store_true", help="make it in a temporary folder that goes away at the end"
     )
@@ -142,6 +137,7 @@ def _add_init(verbs: _Verbs) -> None:
     )
     parser.add_argument(
         "--limits",
+        type=file,
         metavar="FILE",
         help="limit set to adopt (TOML; default: the starter set, to be replaced by your own)",
     )
@@ -173,9 +169,11 @@ def _add_template(verbs: _Verbs) -> None:
         "write an empty workbook to fill, with a sheet that explains every column",
         "  driftbook template\n  driftbook template plant.xlsx --units mil\n  driftbook template --csv forms",
     )
-    parser.add_argument("file", nargs="?", metavar="FILE", help="where to (default: driftbook-template.xlsx)")
-    parser.add_argument("-o", "--output", metavar="FILE", help="the same")
-    parser.add_argument("--csv", metavar="FOLDER", help="write CSV files into a folder instead")
+    parser.add_argument(
+        "file", nargs="?", type=file, metavar="FILE", help="where to (default: driftbook-template.xlsx)"
+    )
+    parser.add_argument("-o", "--output", type=file, metavar="FILE", help="the same")
+    parser.add_argument("--csv", type=file, metavar="FOLDER", help="write CSV files into a folder instead")
     parser.add_argument("--units", choices=("mm", "mil"), default="mm", help="units in the headings (default: mm)")
 
 
@@ -191,11 +189,13 @@ def _add_import(verbs: _Verbs) -> None:
         "  driftbook import jobs.csv --accept-good        good rows go in, the rest come back in a file to mend",
     )
     parser.add_argument(
-        "files", nargs="+", metavar="FILE", help="CSV or XLSX; several files go in together or not at all"
+        "files", nargs="+", type=file, metavar="FILE", help="CSV or XLSX; several files go in together or not at all"
     )
     _book(parser)
     parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
-    parser.add_argument("--mapping", metavar="FILE", help="read the files by this mapping instead of the kept one")
+    parser.add_argument(
+        "--mapping", type=file, metavar="FILE", help="read the files by this mapping instead of the kept one"
+    )
     parser.add_argument("--confirm", action="store_true", help="confirm the proposed mapping as it stands")
     parser.add_argument("--dry-run", action="store_true", help="show what would happen; write nothing")
     parser.add_argument(
@@ -237,7 +237,9 @@ def _add_work(verbs: _Verbs) -> None:
         "  driftbook work sheet.toml\n"
         "  driftbook work sheet.toml --json",
     )
-    parser.add_argument("file", nargs="?", metavar="FILE", help="readings and dimensions as a small TOML file")
+    parser.add_argument(
+        "file", nargs="?", type=file, metavar="FILE", help="readings and dimensions as a small TOML file"
+    )
     parser.add_argument("--json", action="store_true", help="print everything as JSON, in mm and mm/m")
     parser.add_argument(
         "--example",
@@ -270,7 +272,7 @@ def _add_study(verbs: _Verbs) -> None:
         "--risk", type=int, default=10, metavar="PERCENT", help="accepted risk of being found over limit (default: 10)"
     )
     parser.add_argument(
-        "--limits", metavar="FILE", help="count the verdicts that would change under this limit set (TOML)"
+        "--limits", type=file, metavar="FILE", help="count the verdicts that would change under this limit set (TOML)"
     )
     parser.add_argument("--all", action="store_true", help="every row; as text only the first ones are shown")
 
@@ -355,7 +357,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situation
-    parser = _parser(typed[0] if typed and typed[0] in _RUNS else None)
+    parser, Parser.typed = _parser(typed[0] if typed and typed[0] in _RUNS else None), typed
     given = parser.parse_args(typed)
     if given.version:
         from models.store.revision import needed_revision
@@ -368,7 +370,7 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
     try:
         return _run(given)
     except DriftbookError as fault:
-        print(f"driftbook: {fault}", file=sys.stderr)  # noqa: T201
+        print(f"driftbook: {hidden(str(fault), typed)}", file=sys.stderr)  # noqa: T201
         return 2
     except KeyboardInterrupt:
         print("\ndriftbook: stopped; what was not finished was not written.", file=sys.stderr)  # noqa: T201

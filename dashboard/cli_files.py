@@ -6,6 +6,8 @@ import argparse
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from dashboard.console.typed import file
+
 if TYPE_CHECKING:
     Verbs = argparse._SubParsersAction[argparse.ArgumentParser]  # noqa: SLF001 - the only name that argparse gives it
     Verb = Callable[[Verbs, str, str, str], argparse.ArgumentParser]
@@ -61,6 +63,7 @@ def _table(verbs: Verbs, verb: Verb, book: Add) -> None:
     parser.add_argument(
         "-o",
         "--output",
+        type=file,
         metavar="FILE",
         help="where to; its ending .csv, .xlsx or .parquet says how (default: CSV to the screen)",
     )
@@ -87,7 +90,7 @@ def _calendar(verbs: Verbs, verb: Verb, book: Add) -> None:
     parser.add_argument("name", nargs="?", metavar="NAME", help="whose address")
     book(parser)
     _site(parser)
-    parser.add_argument("-o", "--output", metavar="FILE", help="where to (default: the screen)")
+    parser.add_argument("-o", "--output", type=file, metavar="FILE", help="where to (default: the screen)")
     parser.add_argument("--by", choices=("risk", "rule"), default="risk", help="what the dates go by (default: risk)")
     parser.add_argument(
         "--risk", type=int, choices=(5, 10, 20), default=10, help="accepted risk in per cent (default: 10)"
@@ -101,7 +104,7 @@ def _export(verbs: Verbs, verb: Verb, book: Add) -> None:
         "write the whole book as an open data package: a CSV and a description for every table",
         "  driftbook export plant-2026-11.zip\n  driftbook export plant-2026-11          as a folder",
     )
-    parser.add_argument("path", metavar="FOLDER|FILE.zip", help="where to; it must not be there yet")
+    parser.add_argument("path", type=file, metavar="FOLDER|FILE.zip", help="where to; it must not be there yet")
     book(parser)
 
 
@@ -113,7 +116,9 @@ def _take_in(verbs: Verbs, verb: Verb, book: Add) -> None:
         "  driftbook take-in plant-2026-11.zip --book copy.db\n"
         "  driftbook take-in plant-2026-11.zip --book postgresql://host/plant",
     )
-    parser.add_argument("path", metavar="PACKAGE", help="the folder or ZIP file that 'driftbook export' wrote")
+    parser.add_argument(
+        "path", type=file, metavar="PACKAGE", help="the folder or ZIP file that 'driftbook export' wrote"
+    )
     book(parser)
 
 

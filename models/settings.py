@@ -26,6 +26,7 @@ _NEARLY = re.compile(
     r"(?i)[a-z][a-z0-9+.-]+:/"  # one slash too few
     r"|(postgres|postgresql|sqlite|file|https?|mysql|mariadb)(\+\w+)?(:|;|//)"
     r"|[^/.]*//[^/]*:[^/]*@|[^/:]+:[^/\\@][^/@]*@"  # a user and a password; behind the colon of a drive comes a stroke
+    r"|.*\bpassword\s*="  # the words of PostgreSQL's client library: host=… password=…
 )
 
 CACHE_OFF = "off"
@@ -135,6 +136,12 @@ class Settings:
         return f"{scheme}://…@{rest.rpartition('@')[2]}"
 
 
+def is_address(text: str) -> bool:
+    """Tell whether a text is an address, or nearly one: no name of a file, and a password may stand in it."""
+    text = text.strip()
+    return bool(_ADDRESS.match(text) or _NEARLY.match(text))
+
+
 def read_address(text: str, name: str = "--book") -> str:
     """Read where a book is: a path, or an address of a kind that is known here.
 
@@ -219,6 +226,12 @@ def read_settings(
     here = Settings(book=address)
     folder = mappings or env.get("DRIFTBOOK_MAPPINGS")
     key = env.get("DRIFTBOOK_KEY")
+    for name in ("DRIFTBOOK_MAPPINGS", "DRIFTBOOK_KEY", "DRIFTBOOK_CACHE"):
+        if is_address(env.get(name, "")):  # folders would be made that have its password in their names
+            raise InvalidValueError(
+                f"{name} is an address, where a file or folder belongs.",
+                remedy=f"Name the file or folder: {name}=PATH. The address of the book stands in DRIFTBOOK_BOOK.",
+            )
     if key and Path(key).is_dir():
         raise InvalidValueError(
             f"DRIFTBOOK_KEY is {key}, and that is a folder.",

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
+from dashboard.console.typed import file
+
 RUNS = {
     "asset": ("changing", "run_asset"), "sign": ("changing", "run_sign"), "void": ("changing", "run_void"),
     "limits": ("limits", "run_limits"),
@@ -56,7 +58,7 @@ def add_changing(
         "Limits that the plant had earlier are adopted before the jobs of their time are imported:\n"
         "  driftbook limits rule-2015.toml --from 2015-03-01",
     )
-    limits.add_argument("file", nargs="?", metavar="FILE", help="limit set to adopt, as a small TOML file")
+    limits.add_argument("file", nargs="?", type=file, metavar="FILE", help="limit set to adopt, as a small TOML file")
     limits.add_argument(
         "--from", dest="since", metavar="DATE", help="first day on which it is in force; today without it"
     )

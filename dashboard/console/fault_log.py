@@ -7,6 +7,8 @@ import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
+from dashboard.console.typed import hidden
+
 
 def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
     """Say in words what the system said, and keep the details for whoever mends it.
@@ -30,10 +32,10 @@ def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
     log = Path("driftbook-fault.log")
     kept = ""
     try:
-        log.write_text("".join(traceback.format_exception(fault)), encoding="utf-8")
+        log.write_text(hidden("".join(traceback.format_exception(fault)), typed), encoding="utf-8")
         kept = f" The details are in {log}; send them along when you report it."
     except OSError:
         kept = " Run it again with DRIFTBOOK_DEBUG=1 to see the details."
-    first = str(fault).splitlines()[0] if str(fault) else type(fault).__name__
+    first = hidden(str(fault).splitlines()[0] if str(fault) else type(fault).__name__, typed)
     print(f"driftbook: this did not work: {first}\nNothing half-done is in the book.{kept}", file=sys.stderr)  # noqa: T201
     return 2

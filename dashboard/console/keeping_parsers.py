@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
+from dashboard.console.typed import file
+
 Verb = Callable[[str, str, str], argparse.ArgumentParser]
 """Makes a parser from a name, what it does, and examples."""
 
@@ -29,18 +31,19 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
     parser.add_argument(
         "file",
         nargs="?",
+        type=file,
         metavar="FILE",
         help="name of the backup (default: NAME-DATE-TIME.backup.db); never overwritten",
     )
     book(parser)
-    parser.add_argument("-o", "--output", metavar="FILE", help="the same")
+    parser.add_argument("-o", "--output", type=file, metavar="FILE", help="the same")
     parser = verb(
         "restore",
         "make a new book from a backup; a book that is there is never overwritten",
         "  driftbook restore plant-2026-11-25.db --book plant-again.db\n"
         "  driftbook restore plant.db --book postgresql://host/empty",
     )
-    parser.add_argument("file", metavar="FILE", help="a file that 'driftbook backup' made")
+    parser.add_argument("file", type=file, metavar="FILE", help="a file that 'driftbook backup' made")
     book(parser)
     parser = verb(
         "grants",

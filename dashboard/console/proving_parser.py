@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 
+from dashboard.console.typed import file
+
 RUNS = {
     "verify": ("proving", "run_verify"),
     "head": ("proving", "run_head"),
@@ -55,10 +57,15 @@ def _verify(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add)
     )
     book(parser)
     parser.add_argument(
-        "--against", metavar="FILE", action="append", help="heads kept elsewhere; - reads them from the input"
+        "--against",
+        type=file,
+        metavar="FILE",
+        action="append",
+        help="heads kept elsewhere; - reads them from the input",
     )
     parser.add_argument(
         "--package",
+        type=file,
         metavar="FILE",
         help="hold a package of a machine against the book: what it leaves out or says otherwise",
     )
@@ -79,7 +86,7 @@ def _head(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add) -
     )
     book(parser)
     parser.add_argument(
-        "-o", "--output", metavar="FILE", help="add it to a file, where it does not stand there already"
+        "-o", "--output", type=file, metavar="FILE", help="add it to a file, where it does not stand there already"
     )
     parser.add_argument("--line", action="store_true", help="print it in one line")
     parser.add_argument("--mail", metavar="ADDRESS", action="append", help="send it; give it again for several")
@@ -98,9 +105,12 @@ def _history(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add
     )
     parser.add_argument("tag", help="the machine")
     book(parser)
-    parser.add_argument("--package", metavar="OUT.zip", required=True, help="where to")
+    parser.add_argument("--package", type=file, metavar="OUT.zip", required=True, help="where to")
     parser.add_argument(
-        "--kept", metavar="FILE", help="heads that the auditor kept: the package proves that it goes on from them"
+        "--kept",
+        type=file,
+        metavar="FILE",
+        help="heads that the auditor kept: the package proves that it goes on from them",
     )
     parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
     parser.add_argument("--no-pdf", action="store_true", help="leave the printed history out")
