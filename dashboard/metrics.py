@@ -16,6 +16,8 @@ from typing import Final
 
 from flask import Flask, Request, Response, abort, request
 
+from dashboard.front import through_front
+
 TOKEN_VARIABLE: Final = "DRIFTBOOK_METRICS_TOKEN"  # noqa: S105 - a name, not a token
 PATH: Final = "/metrics"
 BOUNDS_S: Final = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0)
@@ -142,7 +144,7 @@ def _series(name: str, kind: str, about: str, values: Iterable[tuple[str, float]
 
 
 def may_ask(asked: Request, token: str) -> bool:
-    """Tell whether somebody may have the figures: from this machine, or with the token where one is set.
+    """Tell whether somebody may have the figures: from this machine without a server between, or with the token where one is set.
 
     Parameters
     ----------
@@ -154,7 +156,8 @@ def may_ask(asked: Request, token: str) -> bool:
     if token:
         given = asked.headers.get("Authorization", "")
         return hmac.compare_digest(given.encode(), f"Bearer {token}".encode())
-    return asked.remote_addr in _HERE
+    # Whatever a server in front leaves out of what it says, who asks through it does not ask on this machine.
+    return asked.remote_addr in _HERE and not through_front(asked)
 
 
 def install_metrics(server: Flask, metrics: Metrics, facts: Facts, environ: Mapping[str, str] = os.environ) -> None:

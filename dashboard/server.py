@@ -16,6 +16,7 @@ from typing import Any
 import dash
 from waitress.server import BaseWSGIServer, MultiSocketServer, create_server
 
+from dashboard.front import Front
 from dashboard.long_requests import hear_out
 from dashboard.monitor import READY
 from dashboard.security import MOST_OF_A_FILE
@@ -115,7 +116,11 @@ def open_server(
         max_request_body_size=MOST_OF_A_FILE, max_request_header_size=_MOST_OF_HEADERS,
         connection_limit=CONNECTIONS, channel_timeout=IDLE_S, cleanup_interval=IDLE_S // 6, asyncore_use_poll=POLL, **believed,
     )  # fmt: skip
-    hear_out(list(channels_of(server).values()))
+    places = list(channels_of(server).values())
+    hear_out(places)
+    for place in places:
+        if isinstance(place, BaseWSGIServer):
+            place.application = Front(place.application, proxy)
     return server
 
 

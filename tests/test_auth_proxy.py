@@ -12,13 +12,17 @@ from urllib.parse import urlencode
 
 import pytest
 
+from dashboard.cli import main
+from dashboard.front import AGAIN_S, Front, read_proxy
 from dashboard.server import open_server, port_of
+from models.errors import DriftbookError
 from models.settings import Settings
 from models.store import state
 from models.values.roles import Role
 from tests.auth_book import AuthBook, mark_of, open_book
 from tests.conftest import NOW
 
+ANYWHERE = "0.0.0.0"  # noqa: S104 - where a server listens that others reach
 FORWARDED = {"X-Forwarded-For": "203.0.113.9", "X-Forwarded-Proto": "https"}
 
 
@@ -63,6 +67,68 @@ def test_only_the_proxy_is_believed(book: AuthBook, proxy: str | None) -> None:
     assert tried.address == ("203.0.113.9" if believed else "127.0.0.1")
     assert cookies[0].startswith("__Host-") == believed
     assert ("Secure" in cookies[0]) == believed
+
+
+@pytest.mark.parametrize(
+    ("typed", "host", "read"),
+    [
+        ("127.0.0.1", "127.0.0.1", "127.0.0.1"),
+        ("10.75.0.10", ANYWHERE, "10.75.0.10"),
+        ("127.0.0.1", "localhost", "127.0.0.1"),
+        ("[0:0:0:0:0:0:0:1]", "::", "::1"),
+        ("::ffff:10.75.0.10", ANYWHERE, "10.75.0.10"),
+        ("10.75.0.10", "book.internal", "10.75.0.10"),
+        ("localhost", "127.0.0.1", None),
+        ("front", ANYWHERE, None),
+        ("*", ANYWHERE, None),
+        ("", ANYWHERE, None),
+        ("10.0.0.0/8", ANYWHERE, None),
+        ("127.0.0.1:8080", "127.0.0.1", None),
+        (ANYWHERE, ANYWHERE, None),
+        ("::1", "127.0.0.1", None),
+        ("127.0.0.1", "::", None),
+        ("10.75.0.10", "127.0.0.1", None),
+        ("127.0.0.1", "10.75.0.4", None),
+    ],
+)
+def test_an_address_that_no_request_can_come_from_is_refused(typed: str, host: str, read: str | None) -> None:
+    """Whom nothing matches nobody is: all would come in as from this machine, over http."""
+    if read is not None:
+        assert read_proxy(typed, host) == read
+        return
+    with pytest.raises(DriftbookError) as refused:
+        read_proxy(typed, host)
+    assert "--proxy 127.0.0.1" in refused.value.remedy
+
+
+def test_serve_says_what_to_give_instead_of_a_name(sqlite_book: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    typed = ["serve", "--book", sqlite_book.book, "--port", "0", "--name", "book.example.net", "--proxy", "localhost"]
+    assert main(typed) == 2
+    assert "--proxy takes one IP address, and 'localhost' is none." in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "said", [{"X-Forwarded-Proto": "https"}, {"Via": "1.1 front"}, {"Forwarded": "for=203.0.113.9"}]
+)
+def test_the_figures_are_for_nobody_who_comes_through_a_server_in_front(book: AuthBook, said: dict[str, str]) -> None:
+    """Also one that is not believed, or that leaves out who asks: it comes from this machine."""
+    with served(book, "127.0.0.1") as port:
+        assert asked(port, "GET", "/metrics", {})[0] == 200
+        assert asked(port, "GET", "/metrics", said)[0] == 404
+
+
+def test_a_server_in_front_that_is_not_believed_is_told_once_in_a_while(caplog: pytest.LogCaptureFixture) -> None:
+    now = [0.0]
+    front = Front(lambda environ, _start: environ, "10.75.0.10", lambda: now[0])
+    passed_on = {"HTTP_X_FORWARDED_PROTO": "https"}
+    front(passed_on | {"REMOTE_ADDR": "10.75.0.10"}, None)
+    front({"REMOTE_ADDR": "10.75.0.11"}, None)
+    assert caplog.records == []
+    for now[0] in (1.0, 2.0, 1.0 + AGAIN_S):
+        front(passed_on | {"REMOTE_ADDR": "10.75.0.11"}, None)
+    assert len(caplog.records) == 2
+    assert "A request from 10.75.0.11 " in caplog.text
+    assert "--proxy names 10.75.0.10: it is not believed" in caplog.text
 
 
 def test_trace_is_refused(book: AuthBook) -> None:

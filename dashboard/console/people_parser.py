@@ -23,7 +23,7 @@ def add_serving(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--proxy",
         metavar="ADDRESS",
-        help="address of a server in front that speaks https and is believed about who asks; needs --name",
+        help="IP address of a server in front that speaks https and is believed about who asks; needs --name",
     )
 
 

@@ -11,6 +11,7 @@ from contextlib import ExitStack, closing
 from dataclasses import dataclass
 
 from dashboard.console.common import opened, out, settings_of
+from dashboard.front import read_proxy
 from models.errors import DriftbookError
 from models.settings import Settings
 
@@ -34,7 +35,7 @@ def run_serve(given: argparse.Namespace) -> int:
     from dashboard.cli import DEFAULT_PORT
 
     settings = settings_of(given)
-    if given.proxy and not given.name:
+    if given.proxy is not None and not given.name:
         raise DriftbookError(
             "Behind another server the name has to be known under which browsers reach it.",
             remedy="Give it: --name HOST.",
@@ -45,12 +46,13 @@ def run_serve(given: argparse.Namespace) -> int:
                 f"'{name}' is no name of a server.",
                 remedy="Give it without http:// and without a path: --name book.example.net",
             )
+    proxy = read_proxy(given.proxy, given.host) if given.proxy is not None else None
     port = given.port if given.port is not None else free_port(given.host, DEFAULT_PORT)
     if not 1 <= given.threads <= 200:
         raise DriftbookError(
             f"{given.threads} threads are not taken.", remedy="Give a number from 1 to 200; 8 is the rule."
         )
-    door = Door(given.open, tuple(given.name), given.proxy)
+    door = Door(given.open, tuple(given.name), proxy)
     serve_book(settings, given.host, port, door=door, log=given.log, threads=given.threads)
     return 0
 
