@@ -20,6 +20,7 @@ from dashboard.picture import StillReadingError
 from dashboard.words import say, tell
 from models.errors import (
     BookBusyError,
+    BookCrowdedError,
     BookDamagedError,
     BookReadOnlyError,
     BookReplacedError,
@@ -66,7 +67,8 @@ def away_of(fault: Exception) -> Away | None:
     """Give what is said of a fault that lies in the book as it is now; ``None`` for every other fault."""
     if isinstance(fault, StillReadingError | BookBusyError):
         return Away("busy", tell(fault.message), tell(fault.remedy))
-    if isinstance(fault, sa.exc.TimeoutError):  # of the pool: nothing was asked of the book
+    # Of the pool, or of the server at its door: nothing was asked of the book.
+    if isinstance(fault, sa.exc.TimeoutError | BookCrowdedError):
         return Away("busy", say("away.crowded"), say("away.remedy"))
     if not isinstance(fault, BookStateError):
         return None
@@ -87,9 +89,12 @@ def away_of(fault: Exception) -> Away | None:
 def noticed(fault: Exception) -> Away | None:
     """Give the same, and let it be logged where it is news."""
     # What a replica does wrong is told by whoever keeps it; the same is asked of the book's own server then.
-    if isinstance(fault, BookStateError) and g.get("copied") is None:
+    if isinstance(fault, BookStateError | sa.exc.TimeoutError):
         watch: Watch | None = current_app.config.get(_KEY)
-        if watch is not None:
+        copied = g.get("copied") is not None
+        if watch is not None and isinstance(fault, sa.exc.TimeoutError):
+            watch.turned_away("its replica" if copied else "the book")
+        elif watch is not None and isinstance(fault, BookStateError) and not copied:
             watch.noticed(fault)
     return away_of(fault)
 

@@ -33,11 +33,14 @@ FACTS: Final[Mapping[str, str]] = {
     "driftbook_book_reachable": "1 if the book answers, 0 if not.",
     "driftbook_book_writable": "1 if the book could be written to, 0 if not.",
     "driftbook_book_signs": "1 if new heads are signed, 0 if the key file is away, cannot be read or is another one.",
+    "driftbook_pool_connections": "Connections to the book that this process may have.",
+    "driftbook_pool_connections_used": "Connections to the book that are in use.",
+    "driftbook_pool_turned_away_total": "Requests that waited for a connection in vain.",
     "driftbook_disk_free_bytes": "Room on the disk of a SQLite book.",
     "driftbook_replica_used": "1 if pages are read from the replica, 0 if it cannot be used.",
     "driftbook_replica_entries": "Number of the last entry that the replica has.",
 }
-"""What a book tells, and its help."""
+"""What a book and its connections tell, and the help of each."""
 
 
 def kind_of(path: str) -> str:
@@ -121,7 +124,7 @@ class Metrics:
             *_series("driftbook_request_seconds", "histogram", "Time to answer, by kind.", _histogram(times, seconds)),
         ]
         for name, value in facts.items():
-            lines += _series(name, "gauge", FACTS[name], [("", value)])
+            lines += _series(name, "counter" if name.endswith("_total") else "gauge", FACTS[name], [("", value)])
         times_used = os.times()
         used = times_used.user + times_used.system
         lines += _series("process_cpu_seconds_total", "counter", "Processor time of this process.", [("", used)])

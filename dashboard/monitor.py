@@ -6,12 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Protocol
 
+import sqlalchemy as sa
 from flask import Flask, Response, jsonify
 
 from dashboard.logs import install_access
 from dashboard.looking import Looking
 from dashboard.metrics import Metrics, install_metrics
-from models.errors import BookStateError, DriftbookError
+from models.errors import BookCrowdedError, BookStateError, DriftbookError
 from models.store.readiness import Readiness
 from models.store.replica import Standing
 from models.store.watch import Watch
@@ -34,12 +35,13 @@ _AWAY: Final = Readiness(reachable=False, right_revision=False, writable=False)
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """What one look has found: the book, its last entry, whether its heads are signed, and how far the replica is."""
+    """What one look has found: the book, its last entry, whether its heads are signed, how far the replica is, and whether no connection was to be had."""
 
     found: Readiness
     head: int = 0
     signed: bool | None = None
     standing: Standing | None = None
+    crowded: bool = False
 
     def facts(self, *, with_replica: bool) -> dict[str, float]:
         """Give the figures of the book for a monitor.
@@ -83,7 +85,7 @@ def install_monitor(
     signs : callable, optional
         Looks whether new heads are signed; a server whose key is lost goes on recording. [unitless]
     watch : Watch, optional
-        Is told where the book is away. [unitless]
+        Is told where the book is away, and knows its connections. [unitless]
     """
     metrics = Metrics()
     install_access(server, metrics)
@@ -93,10 +95,13 @@ def install_monitor(
             head = book.head()
             found = Readiness(reachable=True, right_revision=True, writable=True) if probe is None else probe()
             signed = None if signs is None or not found.reachable else signs()
-        except DriftbookError as fault:
+        except (DriftbookError, sa.exc.TimeoutError) as fault:
             if watch is not None and isinstance(fault, BookStateError):
                 watch.noticed(fault)
-            return _Seen(_AWAY, standing=None if replica is None else replica())
+            elif watch is not None and isinstance(fault, sa.exc.TimeoutError):
+                watch.turned_away()
+            crowded = isinstance(fault, BookCrowdedError | sa.exc.TimeoutError)
+            return _Seen(_AWAY, standing=None if replica is None else replica(), crowded=crowded)
         return _Seen(found, head, signed, None if replica is None else replica())
 
     looking = Looking(ask)
@@ -112,7 +117,16 @@ def install_monitor(
         }  # fmt: skip
         if replica is not None:
             said["replica"] = seen.standing is not None
+        # Who waits longer for a connection than a monitor for its answer has none either.
+        use = None if watch is None else watch.use
+        if not found.ready and (seen.crowded or (use is not None and use.full)):
+            said["crowded"] = True
         return jsonify(said), 200 if found.ready else 503
 
     server.add_url_rule(READY, endpoint="ready", view_func=ready)
-    install_metrics(server, metrics, lambda: look().facts(with_replica=replica is not None))
+
+    def facts() -> dict[str, float]:
+        told = look().facts(with_replica=replica is not None)
+        return told if watch is None else told | watch.figures()
+
+    install_metrics(server, metrics, facts)

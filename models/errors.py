@@ -94,6 +94,10 @@ class BookUnreachableError(BookStateError):
     """The disk or the database server of the book does not answer."""
 
 
+class BookCrowdedError(BookStateError):
+    """The database server of the book answers, and takes no more connections."""
+
+
 class BookReplacedError(BookUnreachableError):
     """The file of the book was taken away, or another one lies in its place, while it was open."""
 

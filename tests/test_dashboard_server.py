@@ -10,9 +10,11 @@ from urllib.parse import urlsplit
 import pytest
 
 from dashboard.app import create_app
+from dashboard.console.serving import _warn_of_threads
 from dashboard.server import NotReadyError, open_server, port_of, serve, warm_up
 from models.errors import DriftbookError
 from models.settings import Settings
+from models.store.pool import PoolUse
 from models.store.turns import TURNS
 from tests.history_maker import NOW, MadeBook, made_book
 
@@ -52,6 +54,16 @@ def test_serving_says_its_address_and_answers_there() -> None:
     with urllib.request.urlopen(f"{address[0]}healthz", timeout=10) as answer:
         assert answer.status == 200
         assert answer.headers["Server"] is None or "waitress" not in answer.headers["Server"].lower()
+
+
+@pytest.mark.parametrize(
+    ("threads", "is_file", "said"), [(12, False, ""), (13, False, "POOL_EXTRA"), (13, True, "fewer threads.")]
+)
+def test_more_threads_than_connections_are_told(
+    threads: int, is_file: bool, said: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    _warn_of_threads(threads, PoolUse(0, 12), is_file=is_file)
+    assert said in caplog.text if said else caplog.text == ""
 
 
 def test_port_zero_takes_any_free_port() -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from models.errors import BookUnreachableError, InvalidValueError
+from models.errors import BookCrowdedError, BookUnreachableError, InvalidValueError
 from models.settings import Pool, Settings, read_settings
 from models.store.engine import make_engine
 from models.store.faults import meaning_of
@@ -113,6 +113,23 @@ def test_any_sign_may_stand_in_a_path(tmp_path: Path) -> None:
         connection.exec_driver_sql("CREATE TABLE a (x)")
     assert [one.name for one in tmp_path.iterdir()] == ["what?%41#"]
     assert settings.path.stat().st_size > 0
+
+
+@pytest.mark.parametrize(
+    "said",
+    [  # as servers say it; that of the role is asked of a real one in tests/faults/test_faults_away.py
+        "FATAL:  sorry, too many clients already",
+        'FATAL:  too many connections for role "driftbook_app"',
+        'FATAL:  too many connections for database "plant"',
+        "FATAL:  remaining connection slots are reserved for non-replication superuser connections",
+        "FATAL:  remaining connection slots are reserved for roles with the SUPERUSER attribute",
+    ],
+)
+def test_a_server_that_takes_no_more_connections_says_what_to_count(said: str) -> None:
+    psycopg = pytest.importorskip("psycopg")
+    meant = meaning_of(psycopg.OperationalError(f"connection failed: {said}"), Settings(book="postgresql://h/x"))
+    assert isinstance(meant, BookCrowdedError)
+    assert "DRIFTBOOK_POOL_SIZE + DRIFTBOOK_POOL_EXTRA" in meant.remedy
 
 
 @pytest.mark.parametrize(

@@ -9,11 +9,17 @@ import re
 import socket
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from dashboard.console.common import opened, out, settings_of
 from dashboard.front import read_proxy
 from models.errors import DriftbookError
 from models.settings import Settings
+
+if TYPE_CHECKING:
+    from models.store.pool import PoolUse
+
+LOG = logging.getLogger("driftbook.server")
 
 _NAME = re.compile(r"[\w*][\w.*-]*|\[?[0-9A-Fa-f:.]+\]?")
 """A name or an address, as browsers send it; a port is compared by nobody."""
@@ -112,6 +118,7 @@ def serve_book(
     from dashboard.logs import ACCESS, write_json
     from dashboard.security import install_log
     from dashboard.server import serve
+    from models.store.pool import pool_use
     from models.store.reader import Reader
     from models.store.readiness import readiness
     from models.store.replica import Replica
@@ -144,6 +151,7 @@ def serve_book(
             outside=read_outside(os.environ) if access is not None else None, hosts=_hosts(host, door),
             probe=lambda: within_rights(engine, readiness(engine, settings)), replica=replica, signs=lambda: signs(engine),
         )  # fmt: skip
+        _warn_of_threads(threads, pool_use(engine), is_file=settings.is_file)
         signs(engine)  # a key that is lost is told at the start, before anything is recorded
 
         def ready(address: str) -> None:
@@ -166,6 +174,16 @@ def serve_book(
                 f"Cannot listen on {host}:{port}: {fault.strerror}.",
                 remedy="Choose another: --port 0 takes any free one.",
             ) from fault
+
+
+def _warn_of_threads(threads: int, use: PoolUse | None, *, is_file: bool) -> None:
+    """Say in the log where more requests are answered at a time than there may be connections to the book."""
+    if use is not None and threads > use.most:
+        LOG.warning(
+            "--threads %d answers more requests at a time than this process may have connections to the book, %d: some will wait for one, "
+            "and be told to come again. Give fewer threads%s.",
+            threads, use.most, "" if is_file else ", or more connections (DRIFTBOOK_POOL_SIZE, DRIFTBOOK_POOL_EXTRA)",
+        )  # fmt: skip
 
 
 def _hosts(host: str, door: Door | None) -> tuple[str, ...] | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from models.errors import BookUnreachableError
+from models.errors import BookCrowdedError, BookStateError, BookUnreachableError
 from models.settings import ESCAPED
 
 _NOTHING = "Nothing half-done is in the book."
@@ -38,8 +38,10 @@ _WORDS: Final = (
 )
 """Words of the answer, what they mean, and what to do."""
 
+_CROWDED: Final = re.compile(r"too many connections|too many clients|connection slots are reserved")
 
-def refused_by(said: str) -> BookUnreachableError | None:
+
+def refused_by(said: str) -> BookStateError | None:
     """Give what an answer means; ``None`` where it is none of those that are known.
 
     Parameters
@@ -47,6 +49,13 @@ def refused_by(said: str) -> BookUnreachableError | None:
     said : str
         The first line of what the client library says. [unitless]
     """
+    if _CROWDED.search(said):
+        return BookCrowdedError(
+            f"The database server of the book answers, and takes no more connections: {said}.",
+            remedy=f"{_NOTHING} Each process takes up to DRIFTBOOK_POOL_SIZE + DRIFTBOOK_POOL_EXTRA connections (8 + 4 is the rule), and a "
+            "command one or two. All processes together need fewer than the server, the database and the role allow (max_connections, "
+            "CONNECTION LIMIT): lower the first, or raise the others.",
+        )
     for words, means, remedy in _WORDS:
         if words.search(said):
             return BookUnreachableError(f"{means}: {said}.", remedy=f"{_NOTHING} {remedy}")

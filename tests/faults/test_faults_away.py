@@ -12,7 +12,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -27,10 +27,18 @@ from dashboard.away import away_of
 from dashboard.context import system_clock
 from dashboard.ids import RecordIds, Shell
 from dashboard.words import say
-from models.errors import BookBusyError, BookReplacedError, BookStateError, BookUnreachableError, NoRoomError
+from models.errors import (
+    BookBusyError,
+    BookCrowdedError,
+    BookReplacedError,
+    BookStateError,
+    BookUnreachableError,
+    NoRoomError,
+)
 from models.settings import Pool, Settings
 from models.store import tokens
 from models.store.engine import make_engine
+from models.store.pool import pool_use
 from models.store.reader import Reader
 from models.store.revision import upgrade
 from models.store.silence import ASK_S, SILENT_S, Attention, answers
@@ -285,6 +293,63 @@ def test_when_all_connections_are_in_use_it_is_busy_and_no_fault(plant: Plant) -
     assert program.get_json()["detail"] == say("away.crowded")
     assert (page.status_code, page.get_json()["sideUpdate"][Shell.NOTICE]["children"]) == (200, say("away.crowded"))
     assert (file.status_code, say("away.crowded") in file.text) == (503, True)
+
+
+def test_a_pool_without_a_free_connection_is_told_in_the_log_and_to_a_monitor(
+    sqlite_book: Settings, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    book = open_auth_book(sqlite_book, tmp_path)
+    client, engine = book.signed_in(Role.READER), book.engine
+    assert client.get("/readyz").status_code == 200
+    assert "driftbook_pool_connections_used 0\n" in client.get("/metrics").text
+    use = pool_use(engine)
+    assert use is not None
+    engine.pool._timeout = 0  # type: ignore[attr-defined]
+    with ExitStack() as kept:
+        for _ in range(use.most):
+            kept.enter_context(engine.connect())
+        page, ready = client.get("/table/due.csv", headers=HTML), client.get("/readyz", headers=HTML)
+        figures = client.get("/metrics").text.splitlines()
+    assert page.status_code == 503
+    assert (ready.status_code, ready.get_json()["crowded"]) == (503, True), (
+        "a monitor gets its own form, whatever it takes"
+    )
+    assert f"driftbook_pool_connections_used {use.most}" in figures
+    assert "# TYPE driftbook_pool_turned_away_total counter" in figures
+    assert int(next(line for line in figures if line.startswith("driftbook_pool_turned_away_total")).split()[1]) >= 2
+    said = [record.getMessage() for record in caplog.records if record.name == "driftbook.book"]
+    assert len(said) == 1
+    assert f"this process may have {use.most}, all were in use" in said[0]
+    assert client.get("/readyz").get_json()["ready"] is True
+    engine.dispose()
+
+
+def test_a_server_that_takes_no_more_connections_is_not_called_away(
+    settings: Settings, caplog: pytest.LogCaptureFixture
+) -> None:
+    if settings.is_file:
+        pytest.skip("a file has no such limit")
+    owner = make_engine(settings)
+    with owner.begin() as connection:
+        connection.exec_driver_sql("CREATE ROLE crowded LOGIN CONNECTION LIMIT 0")
+    try:
+        of_role = sa.make_url(settings.url).set(username="crowded").render_as_string(hide_password=False)
+        engine = make_engine(replace(settings, book=of_role))
+        watch = Watch(engine)
+        for _ in range(2):
+            with pytest.raises(BookCrowdedError) as refused:
+                engine.connect()
+            watch.noticed(refused.value)
+    finally:
+        with owner.begin() as connection:
+            connection.exec_driver_sql("DROP ROLE crowded")
+        owner.dispose()
+    assert "takes no more connections" in refused.value.message
+    assert not watch.away
+    assert len([record for record in caplog.records if record.name == "driftbook.book"]) == 1
+    told = away_of(refused.value)
+    assert told is not None
+    assert (told.code, told.text) == ("busy", say("away.crowded"))
 
 
 JOB = {
