@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
 
@@ -60,6 +60,15 @@ class Settings:
     cache: str = ""
     pool: Pool = Pool()
     read_from: str = ""
+    path: Path = field(init=False, compare=False)
+    """The file of a SQLite book itself, found once: where the book is called by a link, that to which it leads.
+
+    All that belongs to a book lies beside it: SQLite's own files, key, cache, mappings, copies.
+    """
+
+    def __post_init__(self) -> None:
+        """Follow a link to the file of the book, which need not be there yet."""
+        object.__setattr__(self, "path", _file_itself(self.named))
 
     @property
     def is_file(self) -> bool:
@@ -67,8 +76,8 @@ class Settings:
         return "://" not in self.book or self.book.startswith("sqlite")
 
     @property
-    def path(self) -> Path:
-        """Give the path of a SQLite book."""
+    def named(self) -> Path:
+        """Give the path by which a SQLite book was called: it may be a link, and may lead to another file by now."""
         return Path(self.book.removeprefix(_FILE))
 
     @property
@@ -140,6 +149,17 @@ def is_address(text: str) -> bool:
     """Tell whether a text is an address, or nearly one: no name of a file, and a password may stand in it."""
     text = text.strip()
     return bool(_ADDRESS.match(text) or _NEARLY.match(text))
+
+
+def _file_itself(named: Path) -> Path:
+    """Give the file to which a path leads; the path as it is where it is no link.
+
+    A link to the folder changes nothing of what lies beside: such a path stays as short, and as relative, as it was typed.
+    """
+    try:
+        return named.resolve() if named.is_symlink() else named
+    except (OSError, RuntimeError, ValueError):  # a circle of links, or no path at all: told when it is opened
+        return named
 
 
 def read_address(text: str, name: str = "--book") -> str:

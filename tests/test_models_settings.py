@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from models.errors import BookCrowdedError, BookUnreachableError, InvalidValueError
+from models.errors import BookCrowdedError, BookReplacedError, BookUnreachableError, InvalidValueError
 from models.settings import Pool, Settings, read_settings
 from models.store.engine import make_engine
 from models.store.faults import meaning_of
+from models.store.reader import Reader
+from tests.conftest import make_site
 
 
 def test_the_pool_is_as_the_environment_says() -> None:
@@ -151,3 +154,49 @@ def test_a_server_that_refuses_a_login_is_told_from_one_that_does_not_answer(sai
     assert isinstance(meant, BookUnreachableError)
     assert says in meant.message
     assert remedy in meant.remedy
+
+
+def test_what_belongs_to_a_book_lies_beside_its_file_by_whatever_link_it_is_called(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "real").mkdir()
+    (tmp_path / "ln").mkdir()
+    (tmp_path / "folder").symlink_to("real")
+    link = tmp_path / "ln" / "plant.db"
+    link.symlink_to("../folder/book.db")
+    file = tmp_path / "real" / "book.db"
+    here = read_settings(book=str(link), environ={})
+    assert here.path == file, "a book that is still to be made"
+    site = make_site(here)
+    assert [one.name for one in link.parent.iterdir()] == ["plant.db"]
+    assert file.with_name("book.db.key").exists()
+    file.chmod(0o640)
+    monkeypatch.chdir(link.parent)
+    for address in (str(link), "plant.db", "sqlite:///plant.db", "../ln/plant.db"):
+        here = read_settings(book=address, environ={})
+        assert here.path == file
+        assert here.key_path == file.with_name("book.db.key")
+        assert here.cache_folder == file.with_name("book.db.cache")
+        assert here.mappings == file.with_name("mappings")
+        assert here.shown == address
+    engine = make_engine(here)
+    assert Reader(engine).sites() == (site,)
+    other = tmp_path / "real" / "other.db"
+    other.write_bytes(file.read_bytes())
+    link.unlink()
+    link.symlink_to(other)
+    with pytest.raises(BookReplacedError, match="was replaced"), engine.connect().execution_options(write=True) as one:
+        one.begin()
+    engine.dispose()
+
+
+def test_a_path_that_is_no_link_stays_as_it_was_typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "real").mkdir()
+    (tmp_path / "folder").symlink_to("real")
+    monkeypatch.chdir(tmp_path)
+    for address in ("book.db", "folder/book.db", "real/../book.db"):
+        assert Settings(book=address).path == Path(address)
+    circle = tmp_path / "circle.db"
+    circle.symlink_to(circle)
+    assert Settings(book="circle.db").path == Path("circle.db")
+    assert replace(Settings(book="book.db"), book="folder/new.db").path == Path("folder/new.db")

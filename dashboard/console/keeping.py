@@ -26,7 +26,7 @@ _NO_KEY = (
 def run_backup(given: argparse.Namespace) -> int:
     """Make a backup and say what it holds."""
     settings = settings_of(given)
-    name = settings.path.stem if settings.is_file else "driftbook"
+    name = settings.named.stem if settings.is_file else "driftbook"
     target = Path(
         one_of(given.file, given.output, "FILE", "--output") or f"{name}-{now().astimezone():%Y%m%d-%H%M%S}.backup.db"
     )

@@ -104,7 +104,7 @@ def around(path: str, query: str) -> Around:
     if seen.site is None:
         raise UnknownNameError(say("files.no_site"), remedy=say("book.empty.command"))
     settings = here.settings
-    shown = settings.path.name if settings.is_file else settings.shown.rpartition("/")[2]
+    shown = settings.named.name if settings.is_file else settings.shown.rpartition("/")[2]
     return Around(seen, here.book, shown, here.clock(), query.lstrip("?"))
 
 

@@ -158,7 +158,7 @@ def _stay_with_file(engine: sa.Engine, settings: Settings) -> None:
 
     def look(*_given: Any) -> None:
         nonlocal sure_until
-        there = _identity(settings.path)
+        there = _identity(settings.named)  # a link may lead to another book by now
         if opened and there != opened[0]:
             sure_until = 0.0
             raise _replaced(settings, gone=there is None)

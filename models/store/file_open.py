@@ -55,10 +55,12 @@ def read_only_if_it_must(
         raise fault  # somebody may have it open, and write
     waiting = next((end for end in ("-wal", "-journal") if _size(path, end) > 0), None)
     if waiting is not None:
+        # Who calls the book by a link looks in vain beside that.
+        name = path.name if path == settings.named else str(path)
         raise BookReadOnlyError(
-            f"The book {settings.shown} cannot be opened where it is: its newest entries wait in {path.name}{waiting}, and the disk "
+            f"The book {settings.shown} cannot be opened where it is: its newest entries wait in {name}{waiting}, and the disk "
             f"{'is full' if is_full(path.parent) else 'takes no writing'}.",
-            remedy=f"Copy {path.name} and {path.name}{waiting} together into a folder on another disk, and open the book there "
+            remedy=f"Copy {name} and {name}{waiting} together into a folder on another disk, and open the book there "
             "(read it, or back it up). Nothing is lost; do not copy the one without the other.",
         )
     try:

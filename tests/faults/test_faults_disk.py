@@ -186,6 +186,25 @@ def test_a_book_is_not_read_past_jobs_that_wait_beside_it_nor_while_somebody_may
         read_only_if_it_must(settings, fault, sqlite3.connect)
 
 
+def test_jobs_that_wait_beside_a_book_are_seen_by_whatever_link_it_is_called(tmp_path: Path) -> None:
+    """Two links in a row, the second relative, in a folder that is one: SQLite keeps its files beside the book itself."""
+    for name in ("real", "links"):
+        (tmp_path / name).mkdir()
+    make_site(Settings(book=str(tmp_path / "real" / "book.db")))
+    (tmp_path / "links" / "plant.db").symlink_to("../real/book.db")
+    (tmp_path / "folder").symlink_to(tmp_path / "links")
+    (tmp_path / "today.db").symlink_to(tmp_path / "folder" / "plant.db")
+    settings = Settings(book=str(tmp_path / "today.db"))
+    fault = sqlite3.OperationalError("attempt to write a readonly database")
+    fault.sqlite_errorname = "SQLITE_READONLY"
+    read_only_if_it_must(settings, fault, sqlite3.connect).close()
+    waiting = tmp_path / "real" / "book.db-wal"
+    waiting.write_bytes(b"\0" * 32)
+    with pytest.raises(BookReadOnlyError, match=r"today\.db cannot be opened") as told:
+        read_only_if_it_must(settings, fault, sqlite3.connect)
+    assert f"Copy {tmp_path / 'real' / 'book.db'} and {waiting} together" in told.value.remedy
+
+
 def test_a_folder_without_room_for_the_backup_is_said(tmp_path: Path) -> None:
     settings = Settings(book=str(tmp_path / "book.db"))
     make_site(settings)
