@@ -145,6 +145,68 @@ def test_whom_only_the_provider_knows_is_noted_once_a_day(book: AuthBook) -> Non
         assert len(state.tries(connection, since=NOW - timedelta(days=3))) == 2
 
 
+# -- a clock that ran ahead ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("ahead", [timedelta(minutes=20), timedelta(days=3650)])
+def test_failures_by_a_clock_that_ran_ahead_keep_nobody_out(book: AuthBook, ahead: timedelta) -> None:
+    book.clock.now += ahead
+    for n in range(30):
+        told(book.access, LOGIN, "wrong", PLANT)
+        told(book.access, f"name{n}", "wrong", PLANT)
+    assert told(book.access, LOGIN, PASSWORD, PLANT).startswith("wait")
+    book.clock.now -= ahead
+    assert told(book.access, LOGIN, PASSWORD, PLANT) == "in"
+    for _ in range(8):  # guessing under the right clock is slowed as ever, and noted
+        last = told(book.access, "no.body", "wrong", OUTSIDE)
+    assert last.startswith("wait")
+    assert Counter(line.outcome for line in lines(book) if line.at <= book.clock())["delayed"] == 1
+
+
+def test_coming_in_by_a_clock_that_ran_ahead_makes_no_address_known_for_years(book: AuthBook) -> None:
+    book.clock.on(days=3650)
+    assert told(book.access, LOGIN, PASSWORD, PLANT) == "in"
+    book.clock.on(days=-3650)
+    assert [told(book.access, LOGIN, "wrong", PLANT) for _ in range(7)][-1].startswith("wait")
+
+
+def test_clocks_of_two_servers_that_differ_a_little_count_alike_and_no_wait_is_longer_than_promised(
+    book: AuthBook,
+) -> None:
+    with state.changing(book.engine) as connection:
+        for _ in range(40):
+            state.note_try(connection, Try(book.clock() + timedelta(seconds=50), LOGIN, OUTSIDE, "failed"))
+    assert told(book.access, LOGIN, PASSWORD, OUTSIDE) == "wait 900"
+
+
+def test_a_session_begun_by_a_clock_that_ran_ahead_ends_with_it(book: AuthBook) -> None:
+    before = book.access.sign_in(LOGIN, PASSWORD, PLANT).token
+    book.clock.on(hours=1)
+    assert book.access.who(before) is not None  # its last use, by a clock that is an hour ahead
+    ahead = book.access.sign_in(LOGIN, PASSWORD, PLANT).token
+    book.clock.on(hours=-1)
+    assert book.access.who(ahead) is None
+    assert book.access.who(before) is not None
+    book.clock.on(hours=2)
+    assert book.access.who(before) is None, "two hours after its last use by the right clock"
+
+
+def test_a_password_given_by_a_clock_that_ran_ahead_is_not_good_for_years(book: AuthBook) -> None:
+    late = book.clock() + timedelta(days=3650)
+    set_password(book.engine, LOGIN, PASSWORD + " new", by="t", now=late, must_change=True)
+    assert told(book.access, LOGIN, PASSWORD + " new", PLANT) == "wrong"
+    set_password(book.engine, LOGIN, PASSWORD + " newer", by="t", now=book.clock(), must_change=True)
+    assert told(book.access, LOGIN, PASSWORD + " newer", PLANT) == "in"
+
+
+def test_a_name_only_the_provider_knows_is_noted_though_a_clock_that_ran_ahead_noted_it(book: AuthBook) -> None:
+    for days in (3650, -3650, 0):
+        book.clock.on(days=days)
+        book.access.from_outside("https://door.example 4711", OUTSIDE)
+    with book.engine.connect() as connection:
+        assert len(state.tries(connection, since=NOW - timedelta(days=1))) == 2
+
+
 # -- others behind the same address --------------------------------------------------------------------------------
 
 

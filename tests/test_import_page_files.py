@@ -138,6 +138,7 @@ def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, mon
     late = SentFiles(tmp_path, NOW + timedelta(days=2000))
     two = kept(late)
     assert late.find(one.secret, site_id=1, login="a") is None
+    assert files.find(two.secret, site_id=1, login="a") is None, "sent by a clock that ran ahead: not kept for years"
     when = (NOW - timedelta(days=2)).timestamp()
     os.utime(two.folder / "about.json", (when, when))
     two.renew(tmp_path)  # looked at just now

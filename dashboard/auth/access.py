@@ -12,7 +12,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from dashboard.auth.delays import CAME_IN, DELAYED, FAILED, HOUR, KNOWN_FOR, LOOK_BACK, Opening, opening
+from dashboard.auth.delays import AHEAD, CAME_IN, DELAYED, FAILED, HOUR, KNOWN_FOR, LOOK_BACK, Opening, opening
 from dashboard.words import say
 from models.commands.accounts_passwords import LONGEST, fits, hashed, is_weak
 from models.errors import BookBusyError, DriftbookError
@@ -102,11 +102,13 @@ class Access:
             held = state.session(connection, hashed_token)
             if held is None or now >= held.ends or now >= held.seen + IDLE:
                 return None
+            if held.made > now + AHEAD:  # begun by a clock that ran ahead: by its moments it would last for years
+                return None
             owner = account(connection, held.account_id)
             kept = state.credential(connection, held.account_id)
         if owner is None or not owner.active:
             return None
-        if now - held.seen >= _NOTED_EVERY:
+        if abs(now - held.seen) >= _NOTED_EVERY:  # used by a clock ahead: from now on it counts by this one
             state.touch(self.engine, hashed_token, now)
         return Signed(owner, held, kept is not None and kept.must_change and owner.outside is None)
 
@@ -151,8 +153,9 @@ class Access:
         # name is known or not; only an owner who is spared gets in by it.
         looked_at = not waits or opens.spared
         fit = fits(kept.secret if kept and looked_at else None, password)
-        if kept is not None and kept.must_change and now > kept.changed + FIRST_FOR:
-            fit = False  # somebody else made it and it was never used: an administrator gives another
+        if kept is not None and kept.must_change and not -AHEAD <= now - kept.changed <= FIRST_FOR:
+            # Somebody else made it and it was never used, or nobody knows when: an administrator gives another.
+            fit = False
         if not fit or owner is None or not owner.active:
             if looked_at:
                 self._note(name, address, FAILED)
@@ -166,9 +169,10 @@ class Access:
 
     def _opening(self, connection: sa.Connection, name: str, address: str, now: datetime) -> Opening:
         """Ask the log from when on a try is looked at; by outcome, so that no crowd of other lines hides those that count."""
-        came_in = state.tries(connection, login=name, outcomes=CAME_IN, since=now - KNOWN_FOR, most=500)
-        mine = state.tries(connection, login=name, outcomes=(FAILED,), since=now - LOOK_BACK, most=500)
-        there = state.tries(connection, address=address, outcomes=(FAILED,), since=now - HOUR, most=100)
+        ends = now + AHEAD
+        came_in = state.tries(connection, login=name, outcomes=CAME_IN, since=now - KNOWN_FOR, upto=ends, most=500)
+        mine = state.tries(connection, login=name, outcomes=(FAILED,), since=now - LOOK_BACK, upto=ends, most=500)
+        there = state.tries(connection, address=address, outcomes=(FAILED,), since=now - HOUR, upto=ends, most=100)
         return opening((*came_in, *mine), there, address, now)
 
     def _looks_all_the_same(self, address: str, now: datetime) -> bool:
@@ -186,8 +190,8 @@ class Access:
         """
         with self.engine.connect() as connection:
             newest = (
-                *state.tries(connection, login=name, since=now - KNOWN_FOR, most=1),
-                *state.tries(connection, address=address, since=now - HOUR, most=1),
+                *state.tries(connection, login=name, since=now - KNOWN_FOR, upto=now + AHEAD, most=1),
+                *state.tries(connection, address=address, since=now - HOUR, upto=now + AHEAD, most=1),
             )
         if all(line.outcome != DELAYED for line in newest):
             self._note(name, address, DELAYED)
@@ -219,11 +223,12 @@ class Access:
 
     def from_outside(self, identity: str, address: str, old: str | None = None) -> Answer:
         """Sign in whom an outside provider vouches for: issuer, a blank, subject."""
+        now = self.clock()
         with self.engine.connect() as connection:
             owner = outside_account(connection, identity)
             name = name_of_nobody(connection, identity)
             noted = state.tries(
-                connection, login=name, outcomes=(_AT_PROVIDER,), since=self.clock() - LOOK_BACK, most=1
+                connection, login=name, outcomes=(_AT_PROVIDER,), since=now - LOOK_BACK, upto=now + AHEAD, most=1
             )
         if owner is None or not owner.active:
             if not noted:  # once a day: the log cannot be emptied

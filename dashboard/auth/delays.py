@@ -2,7 +2,9 @@
 
 A wait grows with every failure and has an upper end, so nobody is locked out for
 ever.  An address from which the owner has come in before is counted apart:
-strangers who guess a name cannot keep its owner out at their own desk.
+strangers who guess a name cannot keep its owner out at their own desk.  Lines of the
+future, by a clock that ran ahead, say nothing of now: they neither keep anybody out
+nor make an address known.
 """
 
 from __future__ import annotations
@@ -25,6 +27,8 @@ FREE_OF_LOGIN: Final = 5
 FREE_OF_ADDRESS: Final = 20
 LONGEST: Final = timedelta(minutes=15)
 """Our own choice: five tries of a name and twenty from an address are free, then 1, 2, 4 … seconds, a quarter of an hour at most."""
+AHEAD: Final = timedelta(minutes=1)
+"""So far the clocks of several servers may differ: what is said to be later than that was written by a clock that ran ahead."""
 
 
 def wait_after(failures: int, free: int) -> timedelta:
@@ -71,7 +75,7 @@ def opening(of_login: Iterable[Try], of_address: Iterable[Try], address: str, no
     now : datetime
         Aware moment. [unitless]
     """
-    lines = list(of_login)
+    lines = [line for line in of_login if line.at <= now + AHEAD]
     known = {line.address for line in lines if line.outcome in CAME_IN}
     recent = [line for line in lines if line.at > now - LOOK_BACK and line.outcome == FAILED]
     if address in known:
@@ -79,7 +83,7 @@ def opening(of_login: Iterable[Try], of_address: Iterable[Try], address: str, no
         counted = [line for line in recent if line.address == address and line.at >= came_in]
     else:
         counted = [line for line in recent if line.address not in known]
-    there = [line for line in of_address if line.outcome == FAILED and line.at > now - HOUR]
+    there = [line for line in of_address if line.outcome == FAILED and now - HOUR < line.at <= now + AHEAD]
     return Opening(
         _opens(counted, FREE_OF_LOGIN, now),
         _opens(there, FREE_OF_ADDRESS, now),
@@ -90,4 +94,4 @@ def opening(of_login: Iterable[Try], of_address: Iterable[Try], address: str, no
 def _opens(failures: list[Try], free: int, now: datetime) -> datetime:
     if not failures:
         return now
-    return max(line.at for line in failures) + wait_after(len(failures), free)
+    return min(now + LONGEST, max(line.at for line in failures) + wait_after(len(failures), free))

@@ -6,6 +6,7 @@ They lie beside the mappings, so that every process of this machine finds them.
 from __future__ import annotations
 
 import json
+import os
 import re
 import secrets
 import shutil
@@ -180,6 +181,7 @@ class SentFiles:
                 about = {"name": shown, "site": site_id, "login": login, "encoding": encoding}
                 # Last, and at once: a folder without it is one of which something is missing.
                 _write(sent.folder / _ABOUT, about)
+                os.utime(sent.folder / _ABOUT, (self._now.timestamp(), self._now.timestamp()))  # one clock for all
             except BaseException:
                 shutil.rmtree(sent.folder, ignore_errors=True)
                 raise
@@ -223,10 +225,10 @@ class SentFiles:
         return size
 
     def _is_old(self, folder: Path) -> bool:
-        """Tell whether a file was sent more than a day ago, however often it was looked at since."""
+        """Tell whether a file was sent more than a day ago, however often it was looked at since; or by a clock that ran ahead."""
         about = folder / _ABOUT
         written = about if about.exists() else folder
-        return written.stat().st_mtime < (self._now - KEPT).timestamp()
+        return abs(written.stat().st_mtime - self._now.timestamp()) > KEPT.total_seconds()
 
     def _clear(self) -> None:
         """Throw away what is older than a day."""

@@ -157,7 +157,7 @@ class Snapshots:
 
     def _tidy(self) -> None:
         for path in self._folder.glob("passing-*"):
-            if time.time() - path.stat().st_mtime > PASSING_S:
+            if abs(time.time() - path.stat().st_mtime) > PASSING_S:
                 _remove(path)
 
 

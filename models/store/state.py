@@ -209,11 +209,15 @@ def tries(
     address: str | None = None,
     outcomes: Collection[str] | None = None,
     since: datetime,
+    upto: datetime | None = None,
     most: int = 200,
 ) -> tuple[Try, ...]:
-    """Give the lines of the log of a login, of an address or of both, of some outcomes or all, the newest first."""
+    """Give the lines of the log of a login, of an address or of both, of some outcomes or all, the newest first.
+
+    Who goes by the newest lines says *upto* which moment: a clock that ran ahead may have left lines of years to come.
+    """
     s = SignInRow
-    asked = [s.at >= since]
+    asked = [s.at >= since] if upto is None else [s.at >= since, s.at <= upto]
     if login is not None:
         asked.append(s.login == login)
     if address is not None:
