@@ -20,6 +20,7 @@ from dashboard.proofs import fault_words
 from dashboard.words import WORDS
 from models.ledger.checkpoint import read_notes
 from models.ledger.findings import Fault, Finding
+from models.ledger.keys import make_key
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.values.story import Site
@@ -108,6 +109,31 @@ def test_keys_are_shown_and_set(
     assert cli.main(["verify", "--strict"]) == 0
     make_site(written, name="Second Yard")
     assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
+
+
+@pytest.mark.parametrize("state", ["right", "missing", "of another book"])
+def test_every_command_says_whether_the_key_file_is_that_of_the_book(
+    state: str, sqlite_book: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:  # fmt: skip
+    make_site(sqlite_book)
+    key = tmp_path / "named.key"
+    if state == "right":
+        key.write_bytes(sqlite_book.key_path.read_bytes())
+    elif state == "of another book":
+        make_key(key)
+    monkeypatch.setenv("DRIFTBOOK_BOOK", sqlite_book.book)
+    monkeypatch.setenv("DRIFTBOOK_KEY", str(key))
+    monkeypatch.chdir(tmp_path)
+    told = {"right": f"{key} is the key of this book", "missing": f"The key file {key} is not there.",
+            "of another book": f"The key file {key} is not the key that entry 3 names."}  # fmt: skip
+    for words in (["key"], ["verify"], ["backup", "copy.db"], ["restore", "copy.db", "--book", "again.db"]):
+        assert cli.main(words) == 0
+        said = capsys.readouterr()
+        assert [state for state, text in told.items() if text in said.out] == [state], words
+        assert ("may be the key of another book" in said.out) == (state == "of another book" and words[0] != "backup")
+        assert said.err == "", "nobody keeps a log here"
+    assert cli.main(["verify", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["key_file"]["is_the_key"] is (state == "right")
 
 
 def test_a_package_is_written_and_checks_itself(

@@ -6,21 +6,15 @@ import argparse
 from pathlib import Path
 
 from dashboard.console.common import now, one_of, opened, out, settings_of
+from dashboard.console.key_file import tell_new_place
+from dashboard.words import say
 from dashboard.writing import counted
 from models.commands.backup import back_up
 from models.commands.restore import IN_PLACE_OF, restore
 from models.store.backup import Copied
 from models.store.partitions import settle
 from models.store.roles import give, grants
-
-_KEY = (
-    "The key file is not in it: whoever holds a backup must not be able to sign in the book's name. "
-    "Keep a copy of {key} in another place, under lock."
-)
-_NO_KEY = (
-    "Put the key file of the book back at {key}. Without it everything works, but new heads are not signed; "
-    'a key that is lost is replaced by: driftbook key --set --why "…"'
-)
+from models.store.signing import key_fault
 
 
 def run_backup(given: argparse.Namespace) -> int:
@@ -32,9 +26,12 @@ def run_backup(given: argparse.Namespace) -> int:
     )
     with opened(settings) as engine:
         made = back_up(settings, engine, target)
+        fault = key_fault(engine, settings.key_path)
     out.print(f"Wrote {made.path}, {made.size / 1e6:.1f} MB; it was taken back once and is whole.", soft_wrap=True)
     _show(made.copied)
-    out.print(_KEY.format(key=settings.key_path), soft_wrap=True)
+    if fault is not None:
+        told = say("backup.key.wrong", fault=fault) if fault else say("backup.key.right", path=settings.key_path)
+        out.print(told, markup=False, soft_wrap=True)
     return 0
 
 
@@ -47,12 +44,12 @@ def run_restore(given: argparse.Namespace) -> int:
         out.print(
             f"It was written by an older version. Type: driftbook upgrade --book {settings.shown}", soft_wrap=True
         )
+        out.print(say("key.file.later", path=settings.key_path), markup=False, soft_wrap=True)
     else:
         _show(copied)
+        tell_new_place(settings)
     if settings.is_file:
         out.print(IN_PLACE_OF, soft_wrap=True)
-    if not settings.key_path.exists():
-        out.print(_NO_KEY.format(key=settings.key_path), soft_wrap=True)
     return 0
 
 

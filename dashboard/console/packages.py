@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import os
-import shutil
 from pathlib import Path
 from typing import Self
 
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.console.key_file import bring_key, tell_grants, tell_new_place
 from models.commands.export_book import export_book
 from models.commands.take_in import move_book, take_in
 from models.errors import ConflictError, DriftbookError
@@ -48,12 +47,8 @@ def run_take_in(given: argparse.Namespace) -> int:
         checked = take_in(settings, Path(given.path), tick=tick.told)
     _say_checked(settings, checked)
     if checked.heads:
-        out.print(
-            f"The private key of the book is not in a package: put its file at {settings.key_path}, "
-            "or heads are kept without a signature from now on.",
-            soft_wrap=True,
-            markup=False,
-        )
+        out.print("The private key of the book is not in a package.", soft_wrap=True)
+    tell_new_place(settings)
     return 0
 
 
@@ -64,14 +59,16 @@ def run_move(given: argparse.Namespace) -> int:
         raise ConflictError("The book is there already.", remedy="Give another address: --to ADDRESS.")
     with opened(source) as engine, _driver(), _bar() as tick:
         checked = move_book(engine, target, tick=tick.told)
-    _say_checked(target, checked)
-    _bring_key(source, target)
+        tick.end()
+        _say_checked(target, checked)
+        bring_key(engine, source, target)
     if source.mappings.is_dir() and source.mappings != target.mappings:
         out.print(
             f"Confirmed mappings stay in {source.mappings}: copy the folder to {target.mappings}, or name it with DRIFTBOOK_MAPPINGS.",
             soft_wrap=True,
             markup=False,
         )
+    tell_grants(target)
     out.print(
         f"The book at {source.shown} is as it was. Put it away, so that nobody goes on writing into it.",
         soft_wrap=True,
@@ -88,20 +85,6 @@ def _say_checked(settings: Settings, checked: Checked) -> None:
     )
     if checked.root is not None:
         out.print(f"Head of the book: {checked.root.hex()}", soft_wrap=True)
-
-
-def _bring_key(source: Settings, target: Settings) -> None:
-    """Copy the key of the book to where the new address looks for it; one that is there is left alone."""
-    held, wanted = source.key_path, target.key_path
-    if not held.is_file() or held.resolve() == wanted.resolve():
-        return
-    if wanted.exists():
-        out.print(f"There is a key file at {wanted} already; it was left as it is.", soft_wrap=True, markup=False)
-        return
-    wanted.parent.mkdir(parents=True, exist_ok=True)
-    with held.open("rb") as old, os.fdopen(os.open(wanted, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as new:
-        shutil.copyfileobj(old, new)
-    out.print(f"The key of the book was copied from {held} to {wanted}.", soft_wrap=True, markup=False)
 
 
 class _driver:  # noqa: N801 - used as a context, like those of contextlib
@@ -136,6 +119,10 @@ class _bar:  # noqa: N801 - the same
 
     def __exit__(self, *_: object) -> None:
         """Take it away."""
+        self._progress.stop()
+
+    def end(self) -> None:
+        """Take it away before its time, so that what is printed is not written over."""
         self._progress.stop()
 
     def told(self, table: str, rows: int) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 from rich.progress import Progress
 
 from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.console.key_file import tell_key
 from dashboard.console.proving_package import package_as_json, read_package, tell_package
 from dashboard.console.whole import write_whole
 from dashboard.proofs import fault_words, is_signed, package_of
@@ -24,6 +25,7 @@ from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
 from models.store.known import site_of
 from models.store.proofs import Head, last_head, one_state, read_keys
+from models.store.signing import file_fault, key_fault
 from models.store.verify import Verified, verify_book
 from models.store.verify_names import OwnWork
 from models.store.verify_package import look_at_package
@@ -55,11 +57,14 @@ def run_verify(given: argparse.Namespace) -> int:
             raise
         # To type this command again would help nobody.
         raise BookDamagedError(fault.message, remedy=say("verify.damaged"), found=fault.found) from fault
+    fault_of_file = file_fault(settings.key_path, found.keys[-1]) if found.keys else None
     if given.json:
-        more = {} if package is None else package_as_json(package)
+        more = {"key_file": {"is_the_key": not fault_of_file, "fault": fault_of_file}} if found.keys else {}
+        more |= {} if package is None else package_as_json(package)
         out.print_json(json.dumps(_as_json(found, strict=given.strict) | more))
     else:
         _tell(found, strict=given.strict, key=key is not None)
+        tell_key(settings.key_path, fault_of_file)
         if package is not None:
             tell_package(given.package, package)
     return 1 if found.faults(strict=given.strict) or not (package is None or package.fits) else 0
@@ -282,4 +287,6 @@ def run_key(given: argparse.Namespace) -> int:
     with opened(settings) as engine, engine.connect() as connection:
         for key in read_keys(connection):
             out.print(say("verify.keys", entry=key.entry, digits=key.public_key.hex()), soft_wrap=True)
+        fault = key_fault(engine, settings.key_path)
+    tell_key(settings.key_path, fault)
     return 0

@@ -9,12 +9,16 @@ import logging
 import threading
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
 from models.errors import KeyFileError
 from models.ledger.keys import Signer, read_signer
 from models.tables.proofs import BookKeyRow
+
+if TYPE_CHECKING:
+    from models.store.proofs import BookKey
 
 LOG = logging.getLogger("driftbook.book")
 
@@ -60,22 +64,65 @@ def held_key(connection: sa.Connection) -> Held | None:
     connection : sqlalchemy.Connection
         A connection to the book, whose engine says where the key file lies. [unitless]
     """
+    path = _path(connection)
+    held = _looked_at(connection, path)
+    if held is not None and _TOLD.changed((held.origin, str(path)), held.fault):
+        if held.fault:
+            LOG.warning("%s New heads of the book are kept without a signature. %s", held.fault, _REMEDY)
+        else:
+            LOG.warning("The key of the book is back: new heads are signed again.")
+    return held
+
+
+def key_fault(engine: sa.Engine, path: Path) -> str | None:
+    """Say what keeps a file from being the key of a book, and nothing to the log.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    path : pathlib.Path
+        The file, wherever the book looks for its key. [unitless]
+
+    Returns
+    -------
+    str or None
+        A sentence; empty where the file is the key, ``None`` for a book that names no key.
+    """
+    with engine.connect() as connection:
+        held = _looked_at(connection, path.absolute())
+    return None if held is None else held.fault
+
+
+def file_fault(path: Path, key: BookKey) -> str:
+    """Say what keeps a file from being a key that was read from a book; nothing where it is that key.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file. [unitless]
+    key : BookKey
+        The key. [unitless]
+    """
+    return _signer_for(path.absolute(), key.entry, key.public_key)[1]
+
+
+def _looked_at(connection: sa.Connection, path: Path | None) -> Held | None:
+    """Hold a file against the newest key that the book names."""
     key = BookKeyRow
     named = connection.execute(
         sa.select(key.entry, key.origin, key.public_key).order_by(key.entry.desc()).limit(1)
     ).first()
     if named is None:
         return None
-    signer, fault = _signer(connection)
-    path = _path(connection)
-    if signer is not None and signer.public_key != named.public_key:
-        signer, fault = None, f"The key file {path} is not the key that entry {named.entry} names."
-    if _TOLD.changed((named.origin, str(path)), fault):
-        if fault:
-            LOG.warning("%s New heads of the book are kept without a signature. %s", fault, _REMEDY)
-        else:
-            LOG.warning("The key of the book is back: new heads are signed again.")
-    return Held(named.entry, named.origin, signer, fault)
+    return Held(named.entry, named.origin, *_signer_for(path, named.entry, named.public_key))
+
+
+def _signer_for(path: Path | None, entry: int, public_key: bytes) -> tuple[Signer | None, str]:
+    signer, fault = _signer(path)
+    if signer is not None and signer.public_key != public_key:
+        return None, f"The key file {path} is not the key that entry {entry} names."
+    return signer, fault
 
 
 def signs(engine: sa.Engine) -> bool | None:
@@ -93,12 +140,11 @@ def signs(engine: sa.Engine) -> bool | None:
 
 def signer_of(connection: sa.Connection) -> Signer | None:
     """Give the key from the file that the engine was made with; ``None`` where there is none to be read."""
-    return _signer(connection)[0]
+    return _signer(_path(connection))[0]
 
 
-def _signer(connection: sa.Connection) -> tuple[Signer | None, str]:
+def _signer(path: Path | None) -> tuple[Signer | None, str]:
     """Read the key file; without a signer, say what is wrong with it."""
-    path = _path(connection)
     if path is None:
         return None, "It is not known where the key file of the book lies."
     try:
