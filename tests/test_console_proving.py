@@ -18,7 +18,7 @@ import pytest
 from dashboard import cli
 from dashboard.proofs import fault_words
 from dashboard.words import WORDS
-from models.ledger.checkpoint import read_notes
+from models.ledger.checkpoint import Checkpoint, read_notes, write_note
 from models.ledger.findings import Fault, Finding
 from models.ledger.keys import make_key
 from models.settings import Settings
@@ -93,6 +93,19 @@ def test_a_head_is_taken_in_every_form_and_from_the_input(
         assert told in capsys.readouterr().err
     assert cli.main(["verify", "--public-key", "00" * 32]) == 1
     del written
+
+
+def test_a_file_takes_the_heads_of_one_book_only(
+    sqlite_book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(sqlite_book)
+    heads = tmp_path / "heads.txt"
+    heads.write_text(write_note(Checkpoint("driftbook/another", 7, bytes(32)), None, None), encoding="utf-8")
+    before = heads.read_bytes()
+    assert cli.main(["head", "-o", str(heads), "--book", sqlite_book.book]) == 2
+    told = capsys.readouterr().err
+    assert f"{heads} holds heads of another book (driftbook/another); this is driftbook/" in told
+    assert heads.read_bytes() == before
 
 
 def test_keys_are_shown_and_set(

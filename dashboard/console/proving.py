@@ -20,7 +20,7 @@ from dashboard.console.whole import write_whole
 from dashboard.proofs import fault_words, is_signed, package_of
 from dashboard.words import say
 from models.commands.set_key import set_key
-from models.errors import BookDamagedError, DriftbookError, InvalidValueError, UnreadableFileError
+from models.errors import BookDamagedError, ConflictError, DriftbookError, InvalidValueError, UnreadableFileError
 from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
 from models.store.known import site_of
@@ -229,10 +229,16 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
 
 
 def _append(path: Path, head: Head) -> None:
-    """Add a head to a file of heads; the same one is not added twice."""
+    """Add a head to a file of heads of its book; the same one is not added twice."""
     try:
         there = path.read_text(encoding="utf-8") if path.exists() else ""
         known = {note.checkpoint for note in read_notes(there)} if there.strip() else set()
+        others = sorted({one.origin for one in known} - {head.origin})
+        if others:  # whoever holds the book against this file would be told ever after that it was changed
+            raise ConflictError(
+                say("head.other", path=path, others=", ".join(others), origin=head.origin),
+                remedy=say("head.other.remedy"),
+            )
         if head.checkpoint in known:
             print(say("head.there", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
             return

@@ -90,6 +90,8 @@ WORDS: Final[dict[str, str]] = {
     "head.none": "The book has no head yet.",
     "head.none.remedy": "Type: driftbook upgrade",
     "head.there": "The head of {size} entries stands in {path} already.",
+    "head.other": "{path} holds heads of another book ({others}); this is {origin}, and its head was not added.",
+    "head.other.remedy": "Name another file, one for each book: -o FILE. With heads of two books in it, 'driftbook verify --against FILE' would find a fault in either.",
     "head.written": "Added the head of {size} entries to {path}.",
     "head.unsigned": "It is not signed: by itself it does not show who made it.",
     "head.mail.subject": "Head of the book {origin}: {size} entries",
