@@ -57,7 +57,11 @@ def add_keeping(verb: Verb, book: Callable[[argparse.ArgumentParser], None]) -> 
     parser.add_argument(
         "--apply", action="store_true", help="run them on the book, as its owner, instead of printing them"
     )
-    parser.add_argument("--reads-only", action="store_true", help="only the right to read: for a reader of its own")
+    parser.add_argument(
+        "--reads-only",
+        action="store_true",
+        help="only the right to read the history: for a reader of its own; a backup needs more",
+    )
     parser = verb(
         "partition",
         "on PostgreSQL: give every site parts of its own in the two long tables, and move the rows that wait for them",

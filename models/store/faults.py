@@ -54,6 +54,8 @@ def tell_faults(engine: sa.Engine, settings: Settings) -> None:
     def _tell(context: sa.ExceptionContext) -> BaseException | None:
         if context.is_pre_ping:
             return None  # the pool mends this by itself with a new connection
+        if not isinstance(context.original_exception, Exception):
+            return None  # somebody stopped the command; the connection is given up with it, but nobody lost it
         return meaning_of(context.original_exception, settings, lost=context.is_disconnect)
 
 
@@ -115,7 +117,8 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
     if state.startswith(_REFUSED):
         return BookReadOnlyError(
             f"The database refuses this: {_first_line(fault)}.",
-            remedy=f"{_NOTHING} History is never changed or deleted; rights are given by: driftbook grants --role NAME",
+            remedy=f"{_NOTHING} History is never changed or deleted. Rights are given by the owner of the tables: driftbook grants --role NAME --apply. "
+            "A role that got --reads-only reads the history only: a backup, and a book that is moved, take accounts along and need the rights of the server's role.",
         )
     if state == "55P03":
         return BookBusyError(

@@ -14,7 +14,7 @@ from dataclasses import replace
 import sqlalchemy as sa
 from sqlalchemy.dialects.postgresql import ARRAY
 
-from models.errors import DriftbookError, InvalidValueError
+from models.errors import BookReadOnlyError, DriftbookError, InvalidValueError
 from models.store.copying import table_of
 from models.store.readiness import Readiness
 from models.tables.every import MAPPED, STATE
@@ -94,6 +94,8 @@ def give(engine: sa.Engine, statements: Iterable[str]) -> None:
     ------
     InvalidValueError
         If the book is a file, or there is no such role.
+    BookReadOnlyError
+        If the role of the connection does not own the tables.
     """
     if engine.dialect.name != "postgresql":
         raise InvalidValueError(
@@ -104,6 +106,14 @@ def give(engine: sa.Engine, statements: Iterable[str]) -> None:
         with engine.begin() as connection:
             for statement in statements:
                 connection.exec_driver_sql(statement)
+    except BookReadOnlyError as fault:
+        if getattr(fault.__cause__, "sqlstate", "") != "42501":
+            raise
+        raise BookReadOnlyError(
+            fault.message,
+            remedy="Nothing was changed. Rights are given by the owner of the tables, not by the role of the server. "
+            "Give the address with the name of the owner: --book postgresql://OWNER@HOST/NAME",
+        ) from fault
     except sa.exc.ProgrammingError as fault:
         raise InvalidValueError(
             f"The database refuses it: {str(fault.orig).splitlines()[0]}.",

@@ -1,4 +1,4 @@
-"""A long import that hangs: who records is told that the book is busy, and everybody else goes on reading."""
+"""A long import that hangs: who records is told that the book is busy, everybody else goes on reading, and a command can be stopped."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
 from models.settings import Settings
 from models.store import engine as engines
@@ -74,3 +75,18 @@ def test_whoever_waits_is_told_after_a_while_that_the_book_is_busy(
         with hanging(settings):
             assert status(f"{url}{API}/jobs", JOB, secret) == 503
         assert status(f"{url}{API}/jobs", JOB, secret) == 201
+
+
+def test_a_command_that_is_stopped_while_the_book_answers_has_lost_no_database(engine: sa.Engine) -> None:
+    def stop(*_given: object) -> None:
+        raise KeyboardInterrupt
+
+    with engine.connect() as connection:
+        sa.event.listen(engine, "do_execute", stop)
+        try:
+            with pytest.raises(KeyboardInterrupt):
+                connection.exec_driver_sql("SELECT 1")
+        finally:
+            sa.event.remove(engine, "do_execute", stop)
+    with engine.connect() as connection:
+        assert connection.exec_driver_sql("SELECT 1").scalar() == 1

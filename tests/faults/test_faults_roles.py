@@ -157,6 +157,24 @@ def test_a_server_whose_role_may_not_add_is_not_ready_to_record(
     assert client.get("/readyz").get_json()["writable"] is False
 
 
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_a_role_that_may_not_is_told_which_one_may(
+    as_role: tuple[sa.Engine, Site], settings: Settings, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    address = as_role[0].url.render_as_string(hide_password=False)
+    assert main(["grants", "--role", "driftbook_test_app", "--apply", "--book", address]) == 2
+    said = capsys.readouterr().err
+    assert "by the owner of the tables, not by the role of the server" in said
+    assert "driftbook grants" not in said, "that is what was typed"
+    assert main(["grants", "--role", "driftbook_test_app", "--reads-only", "--apply", "--book", settings.book]) == 0
+    for typed in (["backup", str(tmp_path / "copy.db")], ["move", "--to", str(tmp_path / "moved.db")]):
+        assert main([*typed, "--book", address]) == 2
+        said = capsys.readouterr().err
+        assert "A role that got --reads-only" in said
+        assert "need the rights of the server's role" in said
+    assert {one.name for one in tmp_path.iterdir()} <= {"assets.csv", "mappings"}
+
+
 def _fields(job: object, **changed: object) -> dict[str, object]:
     return {name: getattr(job, name) for name in job.__dataclass_fields__} | changed  # type: ignore[attr-defined]
 
