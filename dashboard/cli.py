@@ -362,7 +362,7 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
     if given.version:
         from models.store.revision import needed_revision
 
-        print(f"driftbook {_version()}, books of revision {needed_revision()}")  # noqa: T201 - the command speaks here
+        print(f"driftbook {program_version()}, books of revision {needed_revision()}")  # noqa: T201 - the command speaks here
         return 0
     if given.verb is None:
         parser.print_help()
@@ -386,7 +386,8 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
         return unexpected(fault, typed)
 
 
-def _version() -> str:
+def program_version() -> str:
+    """Give the version of the program; in words where it runs from a checkout."""
     from importlib.metadata import PackageNotFoundError, version  # half of the start, and needed for nothing else
 
     try:

@@ -23,6 +23,8 @@ from dashboard.security import MOST_OF_A_FILE
 from models.errors import DriftbookError
 from models.store.turns import TURNS
 
+LOG = logging.getLogger("driftbook.server")
+
 HEALTH = "/healthz"
 THREADS = 8
 READING = 2
@@ -38,7 +40,10 @@ IDLE_S = 30
 """A connection on which nothing is said for so long is closed. [s]"""
 
 GRACE_S = 20.0
-"""How long running requests may go on after the process was told to end."""
+"""How long running requests may go on after the process was told to end, all in all. [s]"""
+
+_STOPPED_S = 5.0
+"""How long they may where somebody stops it at the terminal. [s]"""
 
 _MOST_OF_HEADERS = 32 << 10
 _FORWARDED = {"x-forwarded-for", "x-forwarded-proto", "x-forwarded-host"}
@@ -180,32 +185,45 @@ def serve(
 class Ending:
     """Runs a server until it is told to end, and lets it end without cutting anybody off."""
 
-    def __init__(self, server: MultiSocketServer | BaseWSGIServer) -> None:
-        self._server = server
+    def __init__(self, server: MultiSocketServer | BaseWSGIServer, clock: Callable[[], float] = time.monotonic) -> None:
+        self._server, self._clock = server, clock
         self._told = threading.Event()
 
     def listen(self) -> None:
         """Take SIGTERM as the word to end; only a main thread can."""
         if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGTERM, self._end)
+            signal.signal(signal.SIGTERM, self.tell)
 
-    def _end(self, _signal: int, _frame: FrameType | None) -> None:
+    def tell(self, _signal: int = 0, _frame: FrameType | None = None) -> None:
+        """Tell it to end."""
         self._told.set()
 
     def run(self) -> None:
-        """Answer until told to end; then answer what is running, and stop."""
+        """Answer until told to end; then answer what is running, and stop; the log says what was cut off."""
         server, sockets = self._server, self._server.asyncore
         channels = channels_of(server)
+        began, left = self._clock(), _STOPPED_S
         try:
             while not self._told.is_set():
                 sockets.loop(timeout=0.5, use_poll=True, map=channels, count=1)
             self._refuse_more(channels)
-            until = time.monotonic() + GRACE_S
-            while self._is_busy(channels) and time.monotonic() < until:
+            began = self._clock()
+            LOG.info(
+                "Told to end: nobody is let in any more, and %s is answered first, for %.0f s at most.",
+                _counted(self._unanswered(channels)), GRACE_S,
+            )  # fmt: skip
+            while self._unanswered(channels) and self._clock() < began + GRACE_S:
                 sockets.loop(timeout=0.05, use_poll=True, map=channels, count=1)
+            left = max(0.0, began + GRACE_S - self._clock())
         except (SystemExit, KeyboardInterrupt):
-            pass
-        server.task_dispatcher.shutdown()
+            began = self._clock()
+        cut = self._unanswered(channels)
+        # Given no time of its own, which would come on top of ours: who did not end in ours does not in five seconds more.
+        server.task_dispatcher.shutdown(timeout=min(left, _STOPPED_S))
+        LOG.log(
+            logging.WARNING if cut else logging.INFO,
+            "Ended, %.1f s after it was told to: %s cut off.", self._clock() - began, _counted(cut),
+        )  # fmt: skip
 
     def _refuse_more(self, channels: dict[int, Any]) -> None:
         """Close the door: who comes now is told by the system that nobody listens."""
@@ -215,9 +233,13 @@ class Ending:
                 place.del_channel(channels)
                 place.socket.close()
 
-    def _is_busy(self, channels: dict[int, Any]) -> bool:
-        """Tell whether a request is being answered, waits, or has been answered and not sent."""
-        return any(
-            getattr(place, "requests", None) or getattr(place, "total_outbufs_len", 0)
+    def _unanswered(self, channels: dict[int, Any]) -> int:
+        """Count the requests that are being answered, wait, or have been answered and not sent."""
+        return sum(
+            len(getattr(place, "requests", ())) or bool(getattr(place, "total_outbufs_len", 0))
             for place in list(channels.values())
         )
+
+
+def _counted(n: int) -> str:
+    return "1 request" if n == 1 else f"{n} requests"

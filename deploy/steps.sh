@@ -3,7 +3,19 @@
 #
 #   steps.sh system build | run     packages of the system, and the user
 #   steps.sh install [CHECKOUT]     driftbook with its locked libraries into /opt/driftbook, from /src or a checkout elsewhere
+#   steps.sh keep                   what 'install' does first: the version that is there, beside it as /opt/driftbook-REVISION
 set -eu
+
+# Of a book on a database server only the version that wrote it makes a backup: it has to be there when that was forgotten.
+keep() {
+    revision=$(/opt/driftbook/bin/driftbook --version 2>/dev/null | sed -n 's/.* of revision //p')
+    [ -n "$revision" ] || return 0
+    kept=/opt/driftbook-$revision
+    rm -rf "$kept"
+    cp -a /opt/driftbook "$kept"
+    sed -i "1s|^#!/opt/driftbook/|#!$kept/|" "$kept/bin/driftbook"
+    echo "The version that was there is kept: $kept/bin/driftbook"
+}
 
 case "${1:-}" in
 system)
@@ -17,7 +29,11 @@ system)
     fi
     rm -rf /var/lib/apt/lists/*
     ;;
+keep)
+    keep
+    ;;
 install)
+    keep
     source=$(realpath "${2:-/src}")
     work=$(mktemp -d)
     trap 'rm -rf "$work"' EXIT
@@ -38,7 +54,7 @@ END
     /opt/driftbook/bin/driftbook --version
     ;;
 *)
-    echo "steps.sh system build|run, or steps.sh install [CHECKOUT]" >&2
+    echo "steps.sh system build|run, steps.sh install [CHECKOUT], or steps.sh keep" >&2
     exit 2
     ;;
 esac

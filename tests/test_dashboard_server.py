@@ -1,17 +1,20 @@
 """Serving: warmed up or not at all, and a port that is taken is said in plain words."""
 
+import logging
 import socket
 import threading
 import urllib.request
 from contextlib import ExitStack
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 
 from dashboard.app import create_app
+from dashboard.cli import main
 from dashboard.console.serving import _warn_of_threads
-from dashboard.server import NotReadyError, open_server, port_of, serve, warm_up
+from dashboard.server import Ending, NotReadyError, open_server, port_of, serve, warm_up
 from models.errors import DriftbookError
 from models.settings import Settings
 from models.store.pool import PoolUse
@@ -64,6 +67,61 @@ def test_more_threads_than_connections_are_told(
 ) -> None:
     _warn_of_threads(threads, PoolUse(0, 12), is_file=is_file)
     assert said in caplog.text if said else caplog.text == ""
+
+
+def test_an_end_takes_its_time_and_no_more_and_the_log_says_what_was_cut_off(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr("dashboard.server.GRACE_S", 0.0)
+    app, runs, let_go = app_of(MadeBook()), threading.Event(), threading.Event()
+
+    def slow() -> str:
+        runs.set()
+        let_go.wait(20)
+        return "too late"
+
+    app.server.add_url_rule("/slow", endpoint="health_slow", view_func=slow)
+    server, given = open_server(app, "127.0.0.1", 0), []
+    monkeypatch.setattr(server.task_dispatcher, "shutdown", lambda **named: given.append(named))
+    ending = Ending(server)
+    with (
+        socket.create_connection(("127.0.0.1", port_of(server)), timeout=20) as line,
+        caplog.at_level(logging.INFO, logger="driftbook.server"),
+    ):
+        runner = threading.Thread(target=ending.run)
+        runner.start()
+        line.sendall(b"GET /slow HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+        assert runs.wait(20)
+        ending.tell()
+        runner.join(20)
+    let_go.set()
+    server.close()
+    assert given == [{"timeout": 0.0}], "what ends requests gets no time of its own"
+    said = [(record.levelname, record.getMessage()) for record in caplog.records if record.name == "driftbook.server"]
+    assert [level for level, _ in said] == ["INFO", "WARNING"]
+    assert "Told to end: nobody is let in any more, and 1 request is answered first" in said[0][1]
+    assert said[1][1].endswith("1 request cut off.")
+
+
+def test_why_a_server_with_a_log_of_json_does_not_start_stands_in_that_log(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for name in (
+        "dashboard.logs.write_json",
+        "dashboard.security.install_log",
+    ):  # they would change the log of all tests
+        monkeypatch.setattr(name, lambda: None)
+    typed = ["serve", "--book", str(tmp_path / "no.db"), "--port", "0"]
+    assert main(typed) == 2
+    assert "driftbook: There is no book" in capsys.readouterr().err
+    assert main([*typed, "--log", "json"]) == 2
+    assert capsys.readouterr().err == ""
+    (record,) = [record for record in caplog.records if record.name == "driftbook.server"]
+    assert record.levelname == "ERROR"
+    assert record.getMessage().startswith("It does not start, or cannot go on: There is no book at ")
 
 
 def test_port_zero_takes_any_free_port() -> None:

@@ -165,10 +165,18 @@ def test_a_command_by_hand_works_on_the_book_of_the_service(tmp_path: Path, prog
         script = script.replace(there, str(here))
     header = (UNITS / "driftbook.service").read_text(encoding="utf-8")
     lines = re.findall(r"^#   driftbook (.+?)(?: {3,}\(.*)?$", header, re.MULTILINE)
-    assert [line.split()[0] for line in lines] == ["init", "people"]
+    assert [line.split()[0] for line in lines] == ["init", "people", "backup", "upgrade"]
+    order = [
+        header.index(step)
+        for step in ("systemctl stop", "   driftbook backup", "(the version before", "driftbook upgrade")
+    ]
+    assert order == sorted(order), "a newer version makes no backup of what an older one wrote"
     (tmp_path / "by-hand").write_text(script)
     for line in (*lines, "verify"):
-        typed = [*shlex.split(line), *(["--password-stdin"] if line.startswith("people") else [])]
+        typed = [
+            *shlex.split(line.replace("/var/lib/driftbook", str(home))),
+            *(["--password-stdin"] if line.startswith("people") else []),
+        ]
         done = subprocess.run(
             ["sh", str(tmp_path / "by-hand"), *typed], capture_output=True, text=True, check=False, cwd="/",
             input="harbour kelp 1907 bell\n", env={"PATH": f"{programs}:{os.environ['PATH']}", "PYTHONPATH": str(ROOT), "USER": "tester"},
@@ -176,6 +184,30 @@ def test_a_command_by_hand_works_on_the_book_of_the_service(tmp_path: Path, prog
         assert done.returncode == 0, (line, done.stdout, done.stderr)
     for name in ("driftbook.db", "driftbook.db.key"):
         assert (home / name).stat().st_mode & 0o077 == 0, name
+
+
+def test_a_new_version_leaves_the_one_before_it_beside_itself(tmp_path: Path) -> None:
+    """Else nothing could make the backup of a book on a server: the newer version refuses."""
+    steps = tmp_path / "steps.sh"
+    steps.write_text((ROOT / "deploy/steps.sh").read_text(encoding="utf-8").replace("/opt/", f"{tmp_path}/"))
+
+    def keep() -> str:
+        return subprocess.run(["sh", str(steps), "keep"], capture_output=True, text=True, check=True).stdout
+
+    assert keep() == "", "on a machine without one"
+    folder = tmp_path / "driftbook/bin"
+    folder.mkdir(parents=True)
+    (folder / "python").symlink_to(sys.executable)
+    command = folder / "driftbook"
+    command.write_text(
+        f"#!{folder}/python\nimport sys\nprint('driftbook 0.1, books of revision 0003_last' if len(sys.argv) > 1 else sys.executable)\n"
+    )
+    command.chmod(0o755)
+    kept = tmp_path / "driftbook-0003_last/bin/driftbook"
+    for _ in range(2):
+        assert keep() == f"The version that was there is kept: {kept}\n"
+    ran = subprocess.run([kept], capture_output=True, text=True, check=True).stdout
+    assert ran == f"{kept.parent}/python\n", "it runs with its own libraries, not with the new ones"
 
 
 def let_in(path: str) -> bool:
@@ -215,6 +247,9 @@ def test_the_builder_of_the_image_gets_what_it_copies_and_no_secret() -> None:
 
 def test_the_steps_of_the_image_make_the_account_without_which_it_does_not_serve() -> None:
     text = (ROOT / "Containerfile").read_text(encoding="utf-8")
+    assert re.search(r"^#   podman run --stop-timeout 30 -p ", text, re.MULTILINE), (
+        "the engine's rule is half of GRACE_S"
+    )
     lines = re.findall(r"^#   podman run .*-v book:/book driftbook ?(.*)$", text, re.MULTILINE)
     assert [_parser().parse_args(shlex.split(line)).verb for line in lines] == ["init", "people", None]
     served = re.search(r"^CMD (\[.+\])$", text, re.MULTILINE)

@@ -10,7 +10,7 @@ from pathlib import Path
 from dashboard.console.book import starter_limits
 from dashboard.console.common import now, opened, out
 from dashboard.console.importing import import_with_bar, show_report
-from dashboard.console.serving import free_port, serve_book
+from dashboard.console.serving import begin_log, free_port, serve_book
 from models.commands.init_book import init_book
 from models.commands.report import Source
 from models.errors import DriftbookError
@@ -27,6 +27,7 @@ def run_demo(given: argparse.Namespace) -> int:
     from dashboard.cli import DEFAULT_PORT
 
     port = given.port if given.port is not None else free_port(given.host, DEFAULT_PORT)
+    begin_log("quiet")
     if given.temporary:
         with tempfile.TemporaryDirectory(prefix="driftbook-") as passing:
             settings = make_demo(Path(passing), Display(given.units))

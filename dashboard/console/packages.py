@@ -19,11 +19,11 @@ from models.store.copying import Checked
 
 def run_export(given: argparse.Namespace) -> int:
     """Write the whole book as a data package."""
-    from dashboard.cli import _version
+    from dashboard.cli import program_version
 
     settings, path = settings_of(given), Path(given.path)
     with opened(settings) as engine, _bar() as tick:
-        written = export_book(engine, path, version=_version(), now=now(), tick=tick.told)
+        written = export_book(engine, path, version=program_version(), now=now(), tick=tick.told)
     rows = sum(written.rows.values())
     out.print(
         f"Wrote {written.path}: {len(written.rows)} tables, {rows} rows, up to entry {written.head}.",

@@ -37,7 +37,38 @@ class Door:
 
 
 def run_serve(given: argparse.Namespace) -> int:
-    """Serve a book until it is stopped."""
+    """Serve a book until it is stopped; with a log of JSON, why it does not start is a line of that log."""
+    begin_log(given.log)
+    try:
+        _serve(given)
+    except Exception as fault:
+        if given.log != "json" or os.environ.get("DRIFTBOOK_DEBUG"):
+            raise
+        known = isinstance(fault, DriftbookError)
+        LOG.log(logging.ERROR, "It does not start, or cannot go on: %s", " ".join(str(fault).split()), exc_info=None if known else fault)  # fmt: skip
+        return 2
+    return 0
+
+
+def begin_log(log: str) -> None:
+    """Begin the log of a server.
+
+    Parameters
+    ----------
+    log : str
+        "quiet" for what needs somebody's eye only, or everything as "text" or "json". [unitless]
+    """
+    from dashboard.logs import ACCESS, write_json
+    from dashboard.security import install_log
+
+    install_log()
+    for logger in (logging.getLogger(ACCESS), LOG):
+        logger.setLevel(logging.WARNING if log == "quiet" else logging.NOTSET)
+    if log == "json":
+        write_json()
+
+
+def _serve(given: argparse.Namespace) -> None:
     from dashboard.cli import DEFAULT_PORT
 
     settings = settings_of(given)
@@ -59,8 +90,7 @@ def run_serve(given: argparse.Namespace) -> int:
             f"{given.threads} threads are not taken.", remedy="Give a number from 1 to 200; 8 is the rule."
         )
     door = Door(given.open, tuple(given.name), proxy)
-    serve_book(settings, given.host, port, door=door, log=given.log, threads=given.threads)
-    return 0
+    serve_book(settings, given.host, port, door=door, threads=given.threads)
 
 
 def free_port(host: str, wanted: int) -> int:
@@ -83,7 +113,6 @@ def serve_book(
     *,
     greeting: str = "",
     door: Door | None = None,
-    log: str = "quiet",
     threads: int = 8,
 ) -> None:
     """Open a book, warm the pages up and serve them; without a door nobody is asked who they are.
@@ -100,8 +129,6 @@ def serve_book(
         What is said first. [unitless]
     door : Door, optional
         How people come in. [unitless]
-    log : str
-        "quiet", or a line for each request as "text" or "json". [unitless]
     threads : int
         Requests that are answered at a time. [unitless]
 
@@ -113,15 +140,15 @@ def serve_book(
     from dashboard.app import create_app
     from dashboard.auth.access import Access
     from dashboard.auth.outside import read_outside
+    from dashboard.cli import program_version
     from dashboard.context import system_clock
     from dashboard.desk import BookDesk
-    from dashboard.logs import ACCESS, write_json
-    from dashboard.security import install_log
     from dashboard.server import serve
     from models.store.pool import pool_use
     from models.store.reader import Reader
     from models.store.readiness import readiness
     from models.store.replica import Replica
+    from models.store.revision import needed_revision
     from models.store.roles import within_rights
     from models.store.signing import signs
     from models.store.silence import Attention
@@ -139,11 +166,6 @@ def serve_book(
                 remedy='Make the first one: driftbook people add LOGIN --name "…" --role administrator. Or add --open: then nobody is asked '
                 "who they are, and whoever reaches the server may read and write everything.",
             )
-        install_log()
-        if log == "quiet":
-            logging.getLogger(ACCESS).setLevel(logging.WARNING)
-        if log == "json":
-            write_json()
         reader = Reader(engine, settings.cache_folder)
         replica = None if settings.replica is None else stack.enter_context(closing(Replica(reader, settings.replica)))
         app = create_app(
@@ -163,6 +185,10 @@ def serve_book(
                     "What only shows is read from" if replica.look() is not None else "Not used for now is the replica"
                 )
                 out.print(f"{used} {replica.shown}.", soft_wrap=True)
+            LOG.info(
+                "Started: driftbook %s for books of revision %s shows %s at %s, with %d threads, as process %d.",
+                program_version(), needed_revision(), settings.shown, address, threads, os.getpid(),
+            )  # fmt: skip
             out.print("Everybody has to sign in." if asked else "Nobody is asked who they are.")
             if others and not asked:
                 out.print("It listens beyond this machine: keep it inside a network that you trust.")

@@ -4,6 +4,7 @@
 #
 #   install -m 0755 deploy/systemd/by-hand.sh /usr/local/sbin/driftbook
 #   driftbook verify
+#   PROGRAM=/opt/driftbook-REVISION/bin/driftbook driftbook backup      (by the version before, which steps.sh has kept)
 set -eu
 exec runuser -u driftbook -- sh -c '
     set -a
@@ -11,4 +12,4 @@ exec runuser -u driftbook -- sh -c '
     HOME=/var/lib/driftbook
     cd "$HOME"
     umask 077
-    exec /opt/driftbook/bin/driftbook "$@"' driftbook "$@"
+    exec "${PROGRAM:-/opt/driftbook/bin/driftbook}" "$@"' driftbook "$@"

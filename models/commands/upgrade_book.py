@@ -9,7 +9,7 @@ from models.errors import DriftbookError
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.missing_seals import seal_missing
-from models.store.revision import check_known, missing, needed_revision, revision_of, upgrade
+from models.store.revision import BACKUP_FIRST, check_known, missing, needed_revision, revision_of, upgrade
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +59,7 @@ def upgrade_book(settings: Settings, *, has_backup: bool = False) -> Upgraded:
         if not settings.is_file and not has_backup:
             raise DriftbookError(
                 f"The book {settings.shown} lies on a database server, which is not copied aside: nothing was changed.",
-                remedy="Make a backup with the version that wrote it (driftbook backup) or with the server's own tools, "
-                "then say so: driftbook upgrade --i-have-a-backup",
+                remedy=f"Stop the servers, then {BACKUP_FIRST}. Then say so: driftbook upgrade --i-have-a-backup",
             )
         copy = upgrade(settings, then=lambda connection: sealed.append(seal_missing(connection)))
     return Upgraded(before, copy, sum(sealed))

@@ -23,6 +23,9 @@ from models.store.engine import make_engine
 if TYPE_CHECKING:
     from alembic.config import Config
 
+BACKUP_FIRST = "make a backup with the version that wrote it ('driftbook backup' of this one makes none), or with the server's own tools"
+"""What has to be done before a book on a database server is upgraded."""
+
 _NAMES = re.compile(r'^(revision|down_revision) = "(.*)"$', re.MULTILINE)
 
 
@@ -136,7 +139,7 @@ def _how_to_upgrade(settings: Settings) -> str:
     if settings.is_file:
         return f"Type: driftbook upgrade --book {settings.shown}"
     return (
-        "Stop the servers and make a backup; then type, with the address of the role that owns the tables: "
+        f"Stop the servers, then {BACKUP_FIRST}. Then type, with the address of the role that owns the tables: "
         f"driftbook upgrade --i-have-a-backup --book {_address(settings)}"
     )
 

@@ -199,13 +199,20 @@ def test_two_upgrades_at_once_keep_apart(emptied: Settings) -> None:
 
 
 def test_an_upgrade_on_a_server_asks_for_a_backup_and_changes_nothing_without(
-    emptied: Settings, capsys: pytest.CaptureFixture[str]
+    emptied: Settings, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     upgrade(emptied)
     downgrade(emptied, "0001_the_book")
     asked = ["upgrade", "--book", emptied.book, "--by", "tester"]
     assert main(asked) == 2
     assert "--i-have-a-backup" in capsys.readouterr().err
+    assert main(["backup", "--book", emptied.book, "-o", str(tmp_path / "before.db")]) == 2
+    said = capsys.readouterr().err
+    assert (
+        "Stop the servers, then make a backup with the version that wrote it ('driftbook backup' of this one makes none)"
+        in said
+    )
+    assert list(tmp_path.iterdir()) == []
     engine = make_engine(emptied)
     assert revision_of(engine) == "0001_the_book"
     assert main([*asked, "--i-have-a-backup"]) == 0

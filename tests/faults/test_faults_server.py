@@ -110,6 +110,11 @@ def test_a_server_that_is_told_to_end_answers_what_is_running_and_logs_without_s
     assert pages[0]["ms"] > 0
     assert any(line.get("path") == "/slow" and line["ms"] > 1000 for line in lines)
     assert "hunter2" not in errors
+    told = [line["message"] for line in lines if line["logger"] == "driftbook.server"]
+    assert [message.partition(" ")[0] for message in told] == ["Started:", "Told", "Ended,"]
+    assert f"at {address}/, with 8 threads" in told[0]
+    assert "1 request is answered first, for 20 s at most" in told[1]
+    assert told[2].endswith("0 requests cut off.")
 
 
 def test_the_figures_are_given_to_this_machine_or_for_the_token(monkeypatch: pytest.MonkeyPatch) -> None:
