@@ -140,9 +140,11 @@ class NotedDesk:
         self._written(line.entry)
         return line
 
-    def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
+    def sign_off(
+        self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, made_from: str, remark: str = ""
+    ) -> int:
         """Write a signature."""
-        signed = self._desk.sign_off(site, entry, meaning=meaning, by=by, now=now, remark=remark)
+        signed = self._desk.sign_off(site, entry, meaning=meaning, by=by, now=now, made_from=made_from, remark=remark)
         self._written(signed)
         return signed
 
@@ -150,9 +152,11 @@ class NotedDesk:
         """Give why somebody cannot sign a job; ``None`` where they can."""
         return self._desk.why_no_signature(site, entry, by)
 
-    def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
+    def void(
+        self, site: Site, entry: int, *, by: str, now: datetime, why: str, made_from: str, back: bool = False
+    ) -> JobLine:
         """Write that a job is void, or that a void one counts again."""
-        line = self._desk.void(site, entry, by=by, now=now, why=why, back=back)
+        line = self._desk.void(site, entry, by=by, now=now, why=why, made_from=made_from, back=back)
         self._written(line.entry)
         return line
 

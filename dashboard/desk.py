@@ -38,7 +38,8 @@ from models.values.story import AssetStory, JobLine, Site
 class Handed:
     """What is handed in over the desk: a job, who says it, and the answers that go with it.
 
-    ``amends`` is the entry that it takes the place of, ``None`` for a new job.
+    ``amends`` is the entry that it takes the place of, ``None`` for a new job; ``made_from`` the leaf hash of that entry
+    as the form knows it, in hex (:class:`models.values.story.JobLine`).
     """
 
     job: Job
@@ -47,6 +48,7 @@ class Handed:
     bolts_tight: bool | None = None
     amends: int | None = None
     why: str = ""
+    made_from: str = ""
 
 
 KeepRefused = Callable[[Report], None]
@@ -80,13 +82,17 @@ class Desk(Protocol):
     def hand_in(self, site: Site, handed: Handed, now: datetime) -> JobLine:
         """Write a job into the book, or an amendment of one."""
 
-    def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
+    def sign_off(
+        self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, made_from: str, remark: str = ""
+    ) -> int:
         """Write a signature under a job."""
 
     def why_no_signature(self, site: Site, entry: int, by: str) -> DriftbookError | None:
         """Give why somebody cannot sign a job; ``None`` where they can."""
 
-    def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
+    def void(
+        self, site: Site, entry: int, *, by: str, now: datetime, why: str, made_from: str, back: bool = False
+    ) -> JobLine:
         """Write that a job is void, or that a void one counts again."""
 
     def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
@@ -129,10 +135,12 @@ class BookDesk:
             )  # fmt: skip
         return amend_job(
             self._engine, site, handed.amends, handed.job, by=handed.by, now=now, why=handed.why,
-            stated_reasons=handed.stated, bolts_tight=handed.bolts_tight,
+            stated_reasons=handed.stated, bolts_tight=handed.bolts_tight, made_from=handed.made_from,
         )  # fmt: skip
 
-    def sign_off(self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = "") -> int:
+    def sign_off(
+        self, site: Site, entry: int, *, meaning: Meaning, by: str, now: datetime, made_from: str, remark: str = ""
+    ) -> int:
         """Write a signature under a job, and give its entry.
 
         Raises
@@ -140,13 +148,15 @@ class BookDesk:
         DriftbookError
             If it is not written; the message says why.
         """
-        return sign_off(self._engine, site, entry, meaning=meaning, by=by, now=now, remark=remark)
+        return sign_off(self._engine, site, entry, meaning=meaning, by=by, now=now, remark=remark, made_from=made_from)
 
     def why_no_signature(self, site: Site, entry: int, by: str) -> DriftbookError | None:
         """Give why somebody cannot sign a job; ``None`` where they can."""
         return why_not(self._engine, site, entry, by)
 
-    def void(self, site: Site, entry: int, *, by: str, now: datetime, why: str, back: bool = False) -> JobLine:
+    def void(
+        self, site: Site, entry: int, *, by: str, now: datetime, why: str, made_from: str, back: bool = False
+    ) -> JobLine:
         """Write that a job is void, or that a void one counts again.
 
         Raises
@@ -155,7 +165,7 @@ class BookDesk:
             If it is not written; the message says why.
         """
         change = take_back_job if back else void_job
-        return change(self._engine, site, entry, by=by, now=now, why=why)
+        return change(self._engine, site, entry, by=by, now=now, why=why, made_from=made_from)
 
     def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
         """Give the number of the site for which columns were first read so; the whole book is asked, whichever site asks."""

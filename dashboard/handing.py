@@ -24,7 +24,7 @@ from dashboard.desk import Handed, followed
 from dashboard.fetch import Scene
 from dashboard.ids import RecordIds as Ids
 from dashboard.place import read_site, shortened
-from dashboard.recording import OF, around_of, draft_key, limits_today, made_for, signed_as, subject
+from dashboard.recording import LEAF, OF, around_of, draft_key, limits_today, made_for, signed_as, subject
 from dashboard.views.record_fields import STAGES, carried_over
 from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build
@@ -154,7 +154,7 @@ def _moved(seen: Scene) -> list[Child]:
     if was == (site.zone, seen.display.temperature):
         return []
     # Without what the form was made for: that is what the page is to be made anew for.
-    again = place.here(clock=None, degrees=None)
+    again = place.here(clock=None, degrees=None, **{LEAF: None})
     return [
         html.P(say("record.moved.clock", site=site.name)),
         html.P(say("record.moved.remedy")),
@@ -162,12 +162,23 @@ def _moved(seen: Scene) -> list[Child]:
     ]
 
 
+def _lost(seen: Scene, entry: int) -> list[Child]:
+    """Say that a form amends what the book does not hold any more, although it may hold something else under its number."""
+    again = seen.place.here(asset=None, clock=None, degrees=None, **{LEAF: None})
+    return [
+        html.P(say("record.lost", entry=entry)),
+        html.P(say("record.lost.remedy")),
+        html.A(say("other.version.again", entry=entry), href=again, className="action"),
+    ]
+
+
 def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) -> Child:
     given = made_for(sent.get("fields") or {}, pathname, search)
     if why := _moved(given):
         return why
-    if subject(given).story is None:
-        return say("record.moved.machine")
+    about = subject(given)
+    if about.story is None:
+        return say("record.moved.machine") if about.lost is None else _lost(given, about.lost)
     view, around, seen = _look(sent.get("fields"), pathname, search)
     here, story = context(), around.story
     if here.desk is None:
@@ -175,8 +186,9 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
     if view.job is None or not view.can_be_recorded:
         return [html.P(say("record.not_yet")), open_part(view, _taken(view, around, seen), answers=True)]
     handed = Handed(
-        view.job, view.by, view.stated, view.bolts_tight, around.amends.entry if around.amends else None, view.why
-    )
+        view.job, view.by, view.stated, view.bolts_tight, around.amends.entry if around.amends else None, view.why,
+        seen.place.get(LEAF),
+    )  # fmt: skip
     try:
         line = here.desk.hand_in(story.site, handed, here.clock())
     except DriftbookError as fault:

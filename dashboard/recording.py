@@ -30,15 +30,22 @@ from models.values.story import AssetStory, JobLine
 OF = "of"
 """Beside the fields: for what the form was made.  The address of the moment may be the next page's already."""
 
+LEAF = "leaf"
+"""Name of the choice by which the form of an amendment knows what it was made from: the leaf hash of that version, in hex."""
+
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """What the address speaks of: a machine, and the version of a job that is amended; or why it is none."""
+    """What the address speaks of: a machine, and the version of a job that is amended; or why it is none.
+
+    ``lost`` is the number under which the book holds something else than what a form was made from, or nothing.
+    """
 
     story: AssetStory | None
     amends: JobLine | None = None
     problem: str = ""
     later: JobLine | None = None
+    lost: int | None = None
 
 
 def subject(seen: Scene) -> Subject:
@@ -53,8 +60,9 @@ def subject(seen: Scene) -> Subject:
     story = context().book.story(site.site_id, tag) if tag else None
     lines = {line.entry: line for line in story.jobs} if story is not None else {}
     old = lines.get(entry)
-    if old is None:
-        return Subject(None, problem=say("record.amend.unknown", entry=shortened(asked)))
+    leaf = seen.place.get(LEAF)
+    if old is None or (leaf and leaf != old.leaf):
+        return Subject(None, problem=say("record.amend.unknown", entry=shortened(asked)), lost=entry if leaf else None)
     return Subject(story, old, later=_later(seen, lines, old))
 
 
@@ -68,12 +76,16 @@ def _later(seen: Scene, lines: Mapping[int, JobLine], old: JobLine) -> JobLine |
     return next((line for line in story.jobs if line.entry == old.superseded_by), None) if story is not None else None
 
 
-def made(seen: Scene) -> str:
-    """Write for what a form is made: the choices of its address, and what that leaves to the site, which may be set anew meanwhile."""
+def made(seen: Scene, amends: JobLine | None) -> str:
+    """Write for what a form is made: the choices of its address, and what that leaves to the site, which may be set anew meanwhile.
+
+    The version that is amended is named by its leaf hash too: its number is another one's where an older state of the book is put back.
+    """
     site = seen.required
     whole = seen.place.here(
-        site=site.code, units=seen.display.length, degrees=seen.display.temperature, clock=site.zone
-    )
+        site=site.code, units=seen.display.length, degrees=seen.display.temperature, clock=site.zone,
+        **{LEAF: amends.leaf if amends else None},
+    )  # fmt: skip
     return whole.partition("?")[2]
 
 
@@ -92,8 +104,13 @@ def made_for(texts: Mapping[str, Any], pathname: str | None, search: str | None)
 
 
 def draft_key(story: AssetStory, entry: int | None) -> str:
-    """Give the name under which a browser keeps the draft of a machine's job, or of an amendment of an entry."""
-    return f"{story.site.code}/{story.asset.tag}/{entry or 'new'}"
+    """Give the name under which a browser keeps the draft of a machine's job, or of an amendment of an entry.
+
+    That of an amendment ends with the beginning of the entry's leaf hash: the number alone may be another job's by the time that the draft is
+    found again.
+    """
+    leaf = next((line.leaf for line in story.jobs if line.entry == entry), "")
+    return f"{story.site.code}/{story.asset.tag}/{entry or 'new'}{f'-{leaf[:16]}' if leaf else ''}"
 
 
 def limits_today(story: AssetStory, seen: Scene) -> Basis:

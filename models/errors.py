@@ -62,6 +62,14 @@ class ConflictError(DriftbookError):
     """The book holds something else under the same key."""
 
 
+class OtherVersionError(ConflictError):
+    """Under the number of an entry the book holds something else than what a form or request was made from."""
+
+
+class OvertakenError(ConflictError):
+    """A version was amended or voided meanwhile: another one stands in its place."""
+
+
 class BookBusyError(BookStateError):
     """Somebody else is writing, for longer than is waited."""
 

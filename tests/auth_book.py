@@ -101,6 +101,11 @@ def mark_of(page: str) -> str:
     return found[1]
 
 
+def hidden_of(page: str) -> dict[str, str]:
+    """Give what the forms of a page carry besides what is typed; of several with one name the first."""
+    return dict(reversed(re.findall(r'type="hidden" name="([a-z]+)" value="([^"]*)"', page)))
+
+
 def enter(client: Any, login: str, password: str, **more: str) -> Any:
     """Sign in as a browser does: open the page, fill the form, send it."""
     mark = mark_of(client.get("/sign-in").get_data(as_text=True))

@@ -18,7 +18,7 @@ from models.errors import DriftbookError
 from models.settings import Settings
 from models.store import state
 from models.values.roles import AtSite, Role
-from tests.auth_book import PEOPLE, AuthBook, mark_of, open_book
+from tests.auth_book import PEOPLE, AuthBook, hidden_of, mark_of, open_book
 from tests.conftest import NOW
 from tests.oidc_provider import CLIENT, SECRET, Provider, serving
 
@@ -176,7 +176,7 @@ def test_who_has_no_password_signs_soon_after_the_provider_let_them_in(book: Aut
     page = client.get(f"/sign/{entry}").get_data(as_text=True)
     assert "sign within 15 minutes" in page
     assert 'type="password"' not in page
-    fields = {"mark": mark_of(page), "meaning": "approved"}
+    fields = hidden_of(page) | {"meaning": "approved"}
     book.clock.on(minutes=16)
     late = client.post(f"/sign/{entry}", data=fields)
     assert late.status_code == 401

@@ -28,7 +28,7 @@ from models.store.signoffs import signed_entries, signoffs_of
 from models.store.tokens import read_tokens
 from models.values.kinds import Meaning
 from models.values.roles import AtSite, Role
-from tests.auth_book import PASSWORD, PEOPLE, AuthBook, callback_body, enter, mark_of
+from tests.auth_book import PASSWORD, PEOPLE, AuthBook, callback_body, enter, hidden_of, mark_of
 from tests.conftest import NOW, make_site
 
 pytest_plugins = ["tests.plugin_auth"]
@@ -47,8 +47,7 @@ def admin(book: AuthBook) -> Any:
 
 
 def post(client: Any, page: str, path: str, **fields: Any) -> Any:
-    mark = mark_of(client.get(page).get_data(as_text=True))
-    return client.post(path, data={"mark": mark} | fields)
+    return client.post(path, data=hidden_of(client.get(page).get_data(as_text=True)) | fields)
 
 
 def secret_of(answer: Any) -> str:
@@ -288,7 +287,7 @@ def test_an_engineer_signs_with_the_password_and_the_name_is_theirs(book: AuthBo
     )
     assert "offset V 0.12 mm; angle V 0.3 mm/m; offset H -0.05 mm; angle H 0.2 mm/m" in said, "and as it was typed"
     assert "1L 0.02 mm; 1R 0.01 mm; 2L 0.09 mm; 2R 0.01 mm" in said
-    fields = {"mark": mark_of(page), "meaning": "approved", "remark": "looked at", "by": "Somebody Else"}
+    fields = hidden_of(page) | {"meaning": "approved", "remark": "looked at", "by": "Somebody Else"}
     wrong = client.post(f"/sign/{entry}", data=fields | {"password": "wrong"})
     assert wrong.status_code == 401
     assert signed(book) == []
@@ -327,7 +326,7 @@ def test_neither_who_recorded_nor_who_did_the_work_signs(book: AuthBook) -> None
     page = client.get(f"/sign/{entry}").get_data(as_text=True)
     assert "cannot sign it off" in page
     assert 'name="meaning"' not in page, "what would be refused is not asked for"
-    answer = client.post(f"/sign/{entry}", data={"mark": mark_of(page), "meaning": "reviewed", "password": PASSWORD})
+    answer = client.post(f"/sign/{entry}", data=hidden_of(page) | {"meaning": "reviewed", "password": PASSWORD})
     assert answer.status_code == 409
     assert answer.get_data(as_text=True).count("cannot sign it off") == 1
     assert signed(book) == []
@@ -339,8 +338,7 @@ def test_neither_who_recorded_nor_who_did_the_work_signs(book: AuthBook) -> None
     )
     page = client.get(f"/sign/{later.entry}").get_data(as_text=True)
     assert f"Ana Wick recorded entry {entry}, an earlier version of this job, or did the work by what it says" in page
-    mark = mark_of(page)
-    answer = client.post(f"/sign/{later.entry}", data={"mark": mark, "meaning": "reviewed", "password": PASSWORD})
+    answer = client.post(f"/sign/{later.entry}", data=hidden_of(page) | {"meaning": "reviewed", "password": PASSWORD})
     assert answer.status_code == 409
     old = client.get(f"/sign/{entry}").get_data(as_text=True)
     assert f'href="/sign/{later.entry}"' in old, "what counts now is a tap away"
@@ -359,7 +357,7 @@ def test_who_did_the_work_does_not_sign_after_a_change_of_name(book: AuthBook) -
     client, entry = book.browser(), job_entry(book)
     enter(client, "ana.wick", PASSWORD)
     page = client.get(f"/sign/{entry}").get_data(as_text=True)
-    answer = client.post(f"/sign/{entry}", data={"mark": mark_of(page), "meaning": "approved", "password": PASSWORD})
+    answer = client.post(f"/sign/{entry}", data=hidden_of(page) | {"meaning": "approved", "password": PASSWORD})
     assert answer.status_code == 409
     assert "Ana Ryn, then Ana Wick, recorded this job or did its work" in answer.get_data(as_text=True)
     assert signed(book) == []
@@ -385,10 +383,9 @@ def test_a_name_under_which_somebody_writes_is_refused_in_the_browser_in_words(b
 def test_signing_needs_the_form_a_meaning_and_a_job(book: AuthBook) -> None:
     client, entry = book.signed_in(Role.ENGINEER), job_entry(book)
     assert client.post(f"/sign/{entry}", data={"meaning": "reviewed", "password": PASSWORD}).status_code == 400
-    mark = mark_of(client.get(f"/sign/{entry}").get_data(as_text=True))
-    assert (
-        client.post(f"/sign/{entry}", data={"mark": mark, "meaning": "liked", "password": PASSWORD}).status_code == 400
-    )
+    hidden = hidden_of(client.get(f"/sign/{entry}").get_data(as_text=True))
+    liked = client.post(f"/sign/{entry}", data=hidden | {"meaning": "liked", "password": PASSWORD})
+    assert liked.status_code == 400
     for number in (1, 999_999, 10**18, 10**30):
         assert client.get(f"/sign/{number}").status_code == 404
     assert signed(book) == []
@@ -410,7 +407,7 @@ def test_in_an_open_book_the_name_is_typed_and_it_is_said_that_it_is_believed(
         entry = opened.story().standing[0].entry
         page = client.get(f"/sign/{entry}").get_data(as_text=True)
         assert "the name is believed" in page
-        done = client.post(f"/sign/{entry}", data={"mark": mark_of(page), "meaning": "reviewed", "by": "Cy Vale"})
+        done = client.post(f"/sign/{entry}", data=hidden_of(page) | {"meaning": "reviewed", "by": "Cy Vale"})
         assert done.status_code == 303
         assert [one.by for one in opened.story().signoffs] == ["Cy Vale"]
         text = client.post(UPDATE, json=_frame(opened.app)).get_data(as_text=True)
@@ -476,8 +473,8 @@ def test_the_month_says_which_jobs_left_over_limit_bear_no_sign_off(book: AuthBo
     assert "Without a sign-off: 1 of them." in fill(client, book, "month-body.children", "/", "?month=2025-06")
     with book.engine.connect() as connection:
         entry = connection.execute(sa.text("SELECT entry FROM job WHERE ref = 'J8'")).scalar_one()
-    mark = mark_of(client.get(f"/sign/{entry}").get_data(as_text=True))
-    client.post(f"/sign/{entry}", data={"mark": mark, "meaning": "reviewed", "password": PASSWORD})
+    hidden = hidden_of(client.get(f"/sign/{entry}").get_data(as_text=True))
+    client.post(f"/sign/{entry}", data=hidden | {"meaning": "reviewed", "password": PASSWORD})
     text = fill(client, book, "month-body.children", "/", "?month=2025-06")
     assert "Without a sign-off: 0 of them." in text
     assert "Eng Lund" in text

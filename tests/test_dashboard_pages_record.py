@@ -355,13 +355,17 @@ def test_a_number_that_is_taken_leads_to_its_entry_as_it_stands(book: Opened, fo
     form.send(fields)
     first = book.story().standing[-1].entry
     amendment = Form(book, f"?amend={first}")
-    amendment.send(amendment.fields() | {"by": "Ana Wick", "found.results.offset_v": "0.045", "why": "misread"})
+    amendment.send(
+        amendment.fields()
+        | {"of": amendment.made(), "by": "Ana Wick", "found.results.offset_v": "0.045", "why": "misread"}
+    )
     stands = book.story().standing[-1].entry
     assert stands != first
     said = json.dumps(form.look(fields)[Ids.OPEN])
     assert f"is in the book already, as entry {stands}" in said
     assert f"/record?asset=P-2&amend={stands}" in said
-    assert f'"data-handover": "{book.site.code}/P-2/{stands}"' in said
+    leaf = next(line.leaf for line in book.story().jobs if line.entry == stands)
+    assert f'"data-handover": "{book.site.code}/P-2/{stands}-{leaf[:16]}"' in said
     # Where an entry is amended already, what is typed is not handed on to another one.
     other = Form(book, f"?amend={book.story().standing[0].entry}")
     said = json.dumps(other.look(other.fields() | {"ref": fields["ref"], "by": "Ana Wick", "why": "x"})[Ids.OPEN])
@@ -386,7 +390,7 @@ def test_an_amendment_shows_old_and_new_and_is_recorded_with_its_reason(book: Op
     old = book.story().standing[-1]
     form = Form(book, f"?amend={old.entry}")
     assert f"Amend entry {old.entry} · P-2" in form.body()
-    fields = form.fields() | {"by": "Ana Wick", "found.results.offset_v": "0.050 mm"}
+    fields = form.fields() | {"of": form.made(), "by": "Ana Wick", "found.results.offset_v": "0.050 mm"}
     changed = json.dumps(form.look(fields)[Ids.CHANGED], ensure_ascii=False)
     assert "+0.055 mm" in changed
     assert "+0.050 mm" in changed

@@ -34,7 +34,7 @@ from models.store.verify import Verified, verify_book
 from models.values.kinds import Meaning
 from models.values.roles import Role
 from models.values.story import AssetStory, JobLine, Site
-from tests.auth_book import AuthBook, mark_of
+from tests.auth_book import AuthBook, hidden_of
 from tests.auth_book import open_book as open_auth_book
 from tests.conftest import NOW
 from tests.fuzz.api_book import API, Program, token_of, tokened
@@ -289,8 +289,8 @@ def signed(sqlite_book: Settings, tmp_path: Path) -> Iterator[AuthBook]:
 
 
 def sent(client: Any, entry: int, **typed: str) -> Any:
-    mark = mark_of(client.get(f"/void/{entry}").get_data(as_text=True))
-    return client.post(f"/void/{entry}", data={"mark": mark, **typed})
+    hidden = hidden_of(client.get(f"/void/{entry}").get_data(as_text=True))
+    return client.post(f"/void/{entry}", data=hidden | typed)
 
 
 def test_the_form_says_what_job_it_is_and_voids_once_however_often_it_is_tapped(book: Opened) -> None:
@@ -298,7 +298,7 @@ def test_the_form_says_what_job_it_is_and_voids_once_however_often_it_is_tapped(
     page = client.get(f"/void/{old.entry}").get_data(as_text=True)
     for text in ("P-2 · brine pump", "J4", "Bo Tarn", "the name is believed", "Void this job"):
         assert text in page
-    data = {"mark": mark_of(page), "by": "Cy Vale", "why": "  done on  F-1 "}
+    data = hidden_of(page) | {"by": "Cy Vale", "why": "  done on  F-1 "}
     first, second = (client.post(f"/void/{old.entry}", data=data) for _ in range(2))
     new = book.story().jobs[-1]
     assert (new.void, new.supersedes, new.author, new.why_amended) == (True, old.entry, "Cy Vale", "done on F-1")
@@ -314,18 +314,19 @@ def test_the_form_says_what_job_it_is_and_voids_once_however_often_it_is_tapped(
 
 def test_who_amended_meanwhile_is_told_and_nothing_is_voided(book: Opened) -> None:
     client, old = book.app.server.test_client(), book.story().standing[-1]
-    mark = mark_of(client.get(f"/void/{old.entry}").get_data(as_text=True))
+    data = hidden_of(client.get(f"/void/{old.entry}").get_data(as_text=True)) | {"by": "Cy Vale", "why": "done on F-1"}
     later = amend_job(
         book.reader.engine, book.site, old.entry, replace(old.job, notes="x"), by="Ana Wick", now=NOW, why="y"
     )
-    answer = client.post(f"/void/{old.entry}", data={"mark": mark, "by": "Cy Vale", "why": "done on F-1"})
+    answer = client.post(f"/void/{old.entry}", data=data)
     assert answer.status_code == 409
     text = answer.get_data(as_text=True)
     assert f"was amended by entry {later.entry} of Ana Wick" in text
     assert f'href="/void/{later.entry}"' in text
     assert book.story().standing[-1].entry == later.entry
+    data |= hidden_of(client.get(f"/void/{later.entry}").get_data(as_text=True))
     void(book.reader.engine, book.site, later.entry, "twice")
-    again = client.post(f"/void/{later.entry}", data={"mark": mark, "by": "Cy Vale", "why": "done on F-1"})
+    again = client.post(f"/void/{later.entry}", data=data)
     assert again.status_code == 409, "somebody else voided it, for another reason"
     assert "is void already" in again.get_data(as_text=True)
 
@@ -376,7 +377,7 @@ def test_last_time_is_the_job_before_and_a_void_one_is_not_amended_on_the_page(b
     assert "4 Nov 2025" in Form(book, "?asset=P-2").body()
     old = book.story().standing[-1]
     amending = Form(book, f"?amend={old.entry}")
-    fields = amending.fields() | {"by": "Ana Wick", "why": "x", "notes": "y"}
+    fields = amending.fields() | {"of": amending.made(), "by": "Ana Wick", "why": "x", "notes": "y"}
     assert f"/void/{old.entry}" in amending.body()
     new = void(book.reader.engine, book.site, old.entry)
     text = Form(book, "?asset=P-2").body()

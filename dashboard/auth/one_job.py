@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from flask import Response
+from flask import Response, request
+from markupsafe import Markup
 
 from dashboard.auth.asking import lost_site
-from dashboard.auth.forms import Part, message_page
+from dashboard.auth.forms import Part, message_page, problem, tag
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.views.asset_view import last_day
@@ -31,6 +32,37 @@ def no_job(seen: Scene, title: str, text: str) -> Response:
     if lost is not None:
         text = f"{say('files.lost_site', asked=lost.code)} {say('problem.site.lost.remedy')}"
     return message_page(title, text, 404 if lost is None else 403)
+
+
+def leaf_part(line: JobLine) -> Markup:
+    """Write into a form what it is made from: the leaf hash of the version that its reader sees.
+
+    One that was sent keeps its own, so that it never does to what stands there now what its reader meant for what they saw.
+    """
+    return tag("input", type="hidden", name="leaf", value=leaf_sent() if _was_sent() else line.leaf)
+
+
+def leaf_sent() -> str:
+    """Give what the form that was sent was made from; empty where it does not say it."""
+    return request.form.get("leaf", "")[:200]
+
+
+def is_another(line: JobLine) -> bool:
+    """Tell whether the form that was sent was made from something else than what stands under its number now."""
+    return _was_sent() and leaf_sent() != line.leaf
+
+
+def another_part(line: JobLine, undone: str, again: str) -> tuple[Part, ...]:
+    """Say that a form was made from something else, that nothing was done, and where to look at it anew; nothing where it was not."""
+    if not is_another(line):
+        return ()
+    entry = count(line.entry)
+    told = problem(undone, say("other.version", entry=entry), say("other.version.remedy"))
+    return told, tag("p", tag("a", say("other.version.again", entry=entry), href=again))
+
+
+def _was_sent() -> bool:
+    return request.method == "POST"
 
 
 def job_facts(story: AssetStory, line: JobLine) -> list[tuple[Part, ...]]:

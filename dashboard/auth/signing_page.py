@@ -1,7 +1,8 @@
 """Signing a job off: a plain page with a form.
 
 What a signature consists of is shown before it is given: printed name, date and time, and its meaning, as 21 CFR 11.50 lists
-them.  The password is asked for each time, which is more than 21 CFR 11.200 asks for a series of signings.
+them.  The password is asked for each time, which is more than 21 CFR 11.200 asks for a series of signings.  A signature goes under
+what its signer read, known by its leaf hash, or nowhere: where an older state of the book was put back, its number may be that of another job.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dashboard.auth import asking
 from dashboard.auth.access import FRESH
 from dashboard.auth.door_page import here, waited
 from dashboard.auth.forms import Part, button, choice, field, form, message_page, page, problem, section, table, tag
-from dashboard.auth.one_job import find_job, job_facts, no_job
+from dashboard.auth.one_job import another_part, find_job, is_another, job_facts, leaf_part, leaf_sent, no_job
 from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
@@ -53,7 +54,7 @@ def sign(entry: int) -> Any:
 def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
     access, who, desk = asking.access_of_app(), asking.signed(), context().desk
     typed = request.form
-    if _kept_out(seen, line) is not None:
+    if is_another(line) or _kept_out(seen, line) is not None:
         return _form(seen, story, line, status=409)
     if who is not None and access is not None:
         answer = access.confirm(who, typed.get("password", "")[: LONGEST + 1], here())
@@ -70,7 +71,7 @@ def _signed(seen: Scene, story: AssetStory, line: JobLine) -> Response:
     try:
         desk.sign_off(
             seen.required, line.entry, meaning=meaning, by=typed.get("by", "")[:120], now=context().clock(),
-            remark=typed.get("remark", "")[:400],
+            made_from=leaf_sent(), remark=typed.get("remark", "")[:400],
         )  # fmt: skip
     except DriftbookError as fault:
         hand_on(fault)
@@ -90,13 +91,14 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
     return page(
         say("sign.page", entry=count(line.entry)),
         problem(*said),
+        *another_part(line, say("sign.undone"), seen.place.here()),
         tag(
             "p", tag("a", say("sign.to_machine", tag=story.asset.tag), href=seen.place.to(asset_path(story.asset.tag)))
         ),
         table(say("sign.what"), [say("entry.column.field"), say("entry.column.value")], job_facts(story, line)),
         *_said(seen, line),
         table(say("sign.entry.caption"), heads, held) if held else tag("p", say("sign.entry.none"), class_="note"),
-        section(say("sign.do"), *(_to_sign(seen, zone) if kept_out is None else (kept_out,))),
+        section(say("sign.do"), *(_to_sign(seen, line, zone) if kept_out is None else (kept_out,))),
         status=status,
     )
 
@@ -133,7 +135,7 @@ def _kept_out(seen: Scene, line: JobLine) -> Part:
     return tag("div", tag("p", tell(refused.message)), tag("p", tell(refused.remedy)), way, class_="blank")
 
 
-def _to_sign(seen: Scene, zone: str) -> tuple[Part, ...]:
+def _to_sign(seen: Scene, line: JobLine, zone: str) -> tuple[Part, ...]:
     """Put the form: in whose name, what the signature means, and the proof that it is theirs."""
     who = asking.signed()
     if who is None:
@@ -155,12 +157,12 @@ def _to_sign(seen: Scene, zone: str) -> tuple[Part, ...]:
     return (
         form(
             seen.place.here(),
+            leaf_part(line),
             name,
             # What was chosen comes back with a form that was refused: it would be another signature otherwise.
             choice("meaning", say("sign.column.meaning"), meanings, request.form.get("meaning", "")),
             field("remark", say("sign.remark"), request.form.get("remark", ""), maxlength=400),
-            proof,
-            button(say("sign.button")),
+            *(() if is_another(line) else (proof, button(say("sign.button")))),
         ),
         tag("p", say("sign.bound"), class_="note"),
     )

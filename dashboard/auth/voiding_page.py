@@ -1,6 +1,7 @@
 """Voiding a job, and taking a void one back: a plain page with a form that says what job it is and asks why.
 
-Sent twice, by a second tap for instance, the form voids once; what somebody else did to the job meanwhile is told.
+Sent twice, by a second tap for instance, the form voids once; what somebody else did to the job meanwhile is told.  It voids
+what its reader saw or nothing: where an older state of the book was put back, its number may be that of another job.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from werkzeug.wrappers import Response
 
 from dashboard.auth import asking
 from dashboard.auth.forms import button, done, field, form, page, problem, section, table, tag
-from dashboard.auth.one_job import find_job, job_facts, no_job
+from dashboard.auth.one_job import another_part, find_job, is_another, job_facts, leaf_part, leaf_sent, no_job
 from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.fetch import Scene, scene
@@ -51,8 +52,12 @@ def _written(seen: Scene, story: AssetStory, line: JobLine) -> Response:
     desk, typed = context().desk, request.form
     by, why, back = typed.get("by", "")[:120], typed.get("why", ""), typed.get("back") == "1"
     assert desk is not None  # noqa: S101 - looked for when the job was
+    if is_another(line):
+        return _shown(seen, story, line, status=409)
     try:
-        new = desk.void(seen.required, line.entry, by=by, now=context().clock(), why=why, back=back)
+        new = desk.void(
+            seen.required, line.entry, by=by, now=context().clock(), why=why, made_from=leaf_sent(), back=back
+        )
     except ConflictError as fault:
         mine = _done_by_the_first_tap(seen, line, by, why, back=back)
         if mine is None:
@@ -90,6 +95,8 @@ def _shown(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: in
     """Show the job as it stands: with the form to void it, as void with the form to take it back, or what took its place."""
     place, entry = seen.place, count(line.entry)
     back = tag("p", tag("a", say("sign.to_machine", tag=story.asset.tag), href=place.to(asset_path(story.asset.tag))))
+    undone = say("void.back.undone" if request.form.get("back") == "1" else "void.undone")
+    another = another_part(line, undone, void_path(line.entry, place))
     facts = table(say("void.what"), [say("entry.column.field"), say("entry.column.value")], job_facts(story, line))
     if line.superseded_by is not None:
         later = _later(seen, line)
@@ -97,7 +104,7 @@ def _shown(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: in
         person, number = "" if later is None else later.author, count(line.superseded_by)
         onward = tag("a", say("void.later.link", later=number), href=void_path(line.superseded_by, place))
         told = problem(say(key, entry=entry, later=number, person=person))
-        return page(say("void.page", entry=entry), told, tag("p", onward), back, facts, status=status)
+        return page(say("void.page", entry=entry), *another, told, tag("p", onward), back, facts, status=status)
     if line.void:
         told = done(
             say(
@@ -107,18 +114,20 @@ def _shown(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: in
         )  # fmt: skip
         record = tag("p", tag("a", say("void.record"), href=place.to("/record")))
         words = (say("void.back.why"), say("void.back.button"))
-        form_back = _form(seen, "void.back.as", *words, back="1")
+        form_back = _form(seen, line, "void.back.as", *words, back="1")
         again = section(say("void.back"), form_back, tag("p", say("void.back.about"), class_="note"))
         about = tag("p", say("void.number"))
         return page(
-            say("void.page.is", entry=entry), problem(*said), told, about, record, back, facts, again, status=status
-        )
+            say("void.page.is", entry=entry), problem(*said), *another, told, about, record, back, facts, again,
+            status=status,
+        )  # fmt: skip
     amend = tag("p", tag("a", say("void.amend"), href=place.to("/record", amend=line.entry)))
-    form_void = _form(seen, "void.as", say("void.why"), say("void.button"))
+    form_void = _form(seen, line, "void.as", say("void.why"), say("void.button"))
     do = section(say("void.do"), form_void, tag("p", say("void.number"), class_="note"))
     return page(
         say("void.page", entry=entry),
         problem(*said),
+        *another,
         tag("p", say("void.about")),
         amend,
         back,
@@ -128,7 +137,7 @@ def _shown(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: in
     )
 
 
-def _form(seen: Scene, signed_as: str, asked: str, does: str, *, back: str = "") -> Markup:
+def _form(seen: Scene, line: JobLine, signed_as: str, asked: str, does: str, *, back: str = "") -> Markup:
     """Write the form: who, unless somebody is signed in, why, and the button; what was typed stands in it again."""
     who, now = asking.signed(), context().clock()
     if who is None:
@@ -143,8 +152,9 @@ def _form(seen: Scene, signed_as: str, asked: str, does: str, *, back: str = "")
     why = field("why", asked, typed_why, about=say("void.why.about"), required=True, maxlength=500)
     return form(
         seen.place.here(),
+        leaf_part(line),
         tag("input", type="hidden", name="back", value=back) if back else None,
         name,
         why,
-        button(does, quiet=bool(back)),
+        None if is_another(line) else button(does, quiet=bool(back)),
     )

@@ -73,6 +73,11 @@ WORDS: Final[dict[str, str]] = {
     "sign.note": "A second person signs: nobody who did the work or recorded any version of the job. A job that is amended has to be signed anew.",
     "sign.entry.caption": "Signatures under this entry",
     "sign.entry.none": "Nobody has signed this entry.",
+    "sign.undone": "Nothing was signed.",
+    "other.version": "Under the number {entry} the book holds something else than what this form was made from. An older state of the book was put back "
+    "meanwhile, as it seems.",
+    "other.version.remedy": "What you typed stands in the form still, which cannot be sent any more. Look at the entry anew: is it the job that you mean?",
+    "other.version.again": "Look at entry {entry} as it stands now",
     "sign.unknown": "Entry {entry} is no job of this site.",
     "sign.machine": "Machine",
     "sign.notes": "Notes",

@@ -27,6 +27,8 @@ WORDS: Final[dict[str, str]] = {
     "void.later.amended": "Entry {entry} was amended by entry {later} of {person}. Only the version that stands can be voided.",
     "void.later.void": "The job of entry {entry} is void already, by entry {later} of {person}.",
     "void.later.link": "Look at entry {later}",
+    "void.undone": "Nothing was voided.",
+    "void.back.undone": "Nothing was taken back.",
     "void.unknown": "Entry {entry} is no job of this site.",
     "void.no_signing": "Entry {entry} says that the job is void, so there is no work to sign for.",
     "void.link": "void it",

@@ -12,7 +12,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_seen_names, with_stated
-from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.errors import ConflictError, InvalidValueError, OtherVersionError, OvertakenError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.plausible import Check, Doubt, Gravity, open_checks
 from models.sentences.told import Told
@@ -38,6 +38,7 @@ def amend_job(
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
     of_readings: Iterable[Check] = (),
+    made_from: str | None = None,
     receipt: Receipt | None = None,
 ) -> JobLine:
     """Append a new version of a job.
@@ -64,6 +65,8 @@ def amend_job(
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
     of_readings : iterable of Check
         Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
+    made_from : str, optional
+        Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
 
@@ -76,6 +79,8 @@ def amend_job(
     ------
     UnknownNameError
         If the entry is no job of this site.
+    OtherVersionError
+        If something else stands under the number than what it was made from.
     ConflictError
         If the version was amended already or is void, if nothing changes, or if the new job number is taken.
     InvalidValueError
@@ -91,7 +96,7 @@ def amend_job(
     with writing(engine, site.site_id, by, now) as unit:
         if receipt is not None:
             receipt.look(unit.connection)
-        story, old = _version(unit, site, entry)
+        story, old = _version(unit, site, entry, made_from)
         if job.tag != old.job.tag:
             raise InvalidValueError(
                 Told("told.amending.moved", entry=entry, old=old.job.tag, new=job.tag),
@@ -131,6 +136,7 @@ def void_job(
     now: datetime,
     why: str,
     typed: Mapping[str, str] | None = None,
+    made_from: str | None = None,
     receipt: Receipt | None = None,
 ) -> JobLine:
     """Take a job out of every count, by a new version that says so; it stays readable, and its number stays its own.
@@ -151,6 +157,8 @@ def void_job(
         Reason. [unitless]
     typed : mapping of str to str, optional
         What is kept beside what was typed, e.g. through which token it came. [as typed]
+    made_from : str, optional
+        Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
 
@@ -163,12 +171,16 @@ def void_job(
     ------
     UnknownNameError
         If the entry is no job of this site.
+    OtherVersionError
+        If something else stands under the number than what it was made from.
     ConflictError
         If the version was amended already, or is void.
     InvalidValueError
         If no reason or no name is given.
     """
-    return _marked(engine, site, entry, by, now, _reason(why, Told("told.amending.reason.void")), typed, receipt, True)
+    return _marked(
+        engine, site, entry, by, now, _reason(why, Told("told.amending.reason.void")), typed, made_from, receipt, True
+    )
 
 
 def take_back_job(
@@ -180,6 +192,7 @@ def take_back_job(
     now: datetime,
     why: str,
     typed: Mapping[str, str] | None = None,
+    made_from: str | None = None,
     receipt: Receipt | None = None,
 ) -> JobLine:
     """Let a job that was voided by mistake count again, as it stood before, by a new version.
@@ -200,6 +213,8 @@ def take_back_job(
         Reason. [unitless]
     typed : mapping of str to str, optional
         What is kept beside what was typed, e.g. through which token it came. [as typed]
+    made_from : str, optional
+        Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
 
@@ -212,12 +227,16 @@ def take_back_job(
     ------
     UnknownNameError
         If the entry is no job of this site.
+    OtherVersionError
+        If something else stands under the number than what it was made from.
     ConflictError
         If the version was amended already, or is not void.
     InvalidValueError
         If no reason or no name is given.
     """
-    return _marked(engine, site, entry, by, now, _reason(why, Told("told.amending.reason.back")), typed, receipt, False)
+    return _marked(
+        engine, site, entry, by, now, _reason(why, Told("told.amending.reason.back")), typed, made_from, receipt, False
+    )
 
 
 def _marked(
@@ -228,6 +247,7 @@ def _marked(
     now: datetime,
     reason: str,
     typed: Mapping[str, str] | None,
+    made_from: str | None,
     receipt: Receipt | None,
     void: bool,
 ) -> JobLine:
@@ -237,7 +257,7 @@ def _marked(
     with writing(engine, site.site_id, by, now) as unit:
         if receipt is not None:
             receipt.look(unit.connection)
-        story, old = _version(unit, site, entry)
+        story, old = _version(unit, site, entry, made_from)
         if old.void and void:
             raise ConflictError(Told("told.amending.void", ref=old.job.ref, entry=entry))
         if not old.void and not void:
@@ -260,7 +280,7 @@ def _reason(why: str, asked: Told) -> str:
     return reason
 
 
-def _version(unit: Unit, site: Site, entry: int) -> tuple[AssetStory, JobLine]:
+def _version(unit: Unit, site: Site, entry: int, made_from: str | None) -> tuple[AssetStory, JobLine]:
     tag = tag_of_entry(unit.connection, site.site_id, entry)
     story = None if tag is None else read_story(unit.connection, site, tag)
     if story is None:
@@ -268,23 +288,38 @@ def _version(unit: Unit, site: Site, entry: int) -> tuple[AssetStory, JobLine]:
             Told("told.amending.no_job", entry=entry, site=site.name), remedy=Told("told.amending.no_job.remedy")
         )
     old = next(line for line in story.jobs if line.entry == entry)
+    if made_from is not None and made_from != old.leaf:
+        raise other_version(entry)
     if old.superseded_by is not None:
         raise _overtaken(unit, site, entry, old.superseded_by)
     return story, old
 
 
-def _overtaken(unit: Unit, site: Site, entry: int, later: int) -> ConflictError:
+def _overtaken(unit: Unit, site: Site, entry: int, later: int) -> OvertakenError:
     """Say what took the place of a version; where two records were merged, that is a job of another machine."""
     tag = tag_of_entry(unit.connection, site.site_id, later)
     story = None if tag is None else read_story(unit.connection, site, tag)
     line = next((line for line in story.jobs if line.entry == later), None) if story is not None else None
     author = "" if line is None else line.author
     if line is not None and line.void:
-        return ConflictError(
+        return OvertakenError(
             Told("told.amending.voided", entry=entry, later=later, author=author),
             remedy=Told("told.amending.voided.remedy", later=later),
         )
-    return ConflictError(
+    return OvertakenError(
         Told("told.amending.amended", entry=entry, later=later, author=author),
         remedy=Told("told.amending.amended.remedy", later=later),
+    )
+
+
+def other_version(entry: int) -> OtherVersionError:
+    """Say that a number stands for something else than what a form or request was made from, and what to do.
+
+    Parameters
+    ----------
+    entry : int
+        The number. [unitless]
+    """
+    return OtherVersionError(
+        Told("told.amending.other", entry=entry), remedy=Told("told.amending.other.remedy", entry=entry)
     )

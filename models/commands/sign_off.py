@@ -7,6 +7,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from models.commands.amend_job import other_version
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
 from models.store.accounts import names_of
@@ -20,7 +21,15 @@ from models.values.story import Site
 
 
 def sign_off(
-    engine: sa.Engine, site: Site, signed_entry: int, *, meaning: Meaning, by: str, now: datetime, remark: str = ""
+    engine: sa.Engine,
+    site: Site,
+    signed_entry: int,
+    *,
+    meaning: Meaning,
+    by: str,
+    now: datetime,
+    remark: str = "",
+    made_from: str | None = None,
 ) -> int:
     """Append a sign-off of a version of a job.
 
@@ -50,6 +59,8 @@ def sign_off(
         Aware moment. [unitless]
     remark : str
         Words beside it, if any. [unitless]
+    made_from : str, optional
+        Leaf hash of the entry that was read before it was signed, in hex; ``None`` takes whatever stands under the number. [unitless]
 
     Returns
     -------
@@ -60,6 +71,8 @@ def sign_off(
     ------
     UnknownNameError
         If the site has no job under that entry.
+    OtherVersionError
+        If something else stands under the number than what was read.
     ConflictError
         If who signs recorded it, or a version before it, or did the work, if it was amended since or says that the job is void, or if the same was signed before.
     InvalidValueError
@@ -72,6 +85,8 @@ def sign_off(
         found = signable(unit.connection, site.site_id, signed_entry)
         if found is None:
             raise UnknownNameError(Told("told.sign.no_job", entry=signed_entry), remedy=Told("told.sign.no_job.remedy"))
+        if made_from is not None and made_from != (found.leaf or b"").hex():
+            raise other_version(signed_entry)
         theirs = _names(unit.connection, site, name)
         refused = _refusal(found, signed_entry, name, theirs)
         if refused is not None:

@@ -19,6 +19,9 @@ SENTENCES: Final[dict[str, str]] = {
     "on its page or with: driftbook void {entry} --take-back",
     "told.amending.moved": "Entry {entry} is a job of {old}; an amendment cannot move it to {new}.",
     "told.amending.moved.remedy": "Void it, on its page or with: driftbook void {entry}. Then record the job on {new}, under a number of its own.",
+    "told.amending.other": "Nothing was written: under the number {entry} the book holds something else than what this was made from. "
+    "An older state of the book was put back meanwhile, as it seems.",
+    "told.amending.other.remedy": "Open entry {entry} again, and look whether it is the job that you mean.",
     "told.amending.nothing": "Nothing was changed: entry {entry} says the same already.",
     "told.amending.nothing.remedy": "Change something, or leave it.",
     "told.amending.reason": "An amendment needs a reason.",

@@ -19,6 +19,7 @@ from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow
+from models.tables.proofs import StatementRow
 from models.values.asset import Asset, MachineBreak
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
@@ -111,6 +112,7 @@ def _question() -> sa.Select[*tuple[object, ...]]:
             LimitSetRow.name.label("set_name"),
             InstrumentRow.serial,
             later.entry.label("later"),
+            StatementRow.leaf,
         )
         .join(e, e.number == JobRow.entry)
         .outerjoin(f, f.entry == e.batch)
@@ -118,6 +120,7 @@ def _question() -> sa.Select[*tuple[object, ...]]:
         .outerjoin(LimitSetRow, LimitSetRow.id == v.limit_set_id)
         .outerjoin(InstrumentRow, InstrumentRow.id == JobRow.instrument_id)
         .outerjoin(later, sa.and_(later.supersedes == JobRow.entry, later.site_id == site_id))
+        .outerjoin(StatementRow, sa.and_(StatementRow.entry == JobRow.entry, StatementRow.site_id == site_id))
         .where(
             JobRow.site_id == site_id,
             sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved, site_id)), brought)),
@@ -162,6 +165,7 @@ def _line(row: sa.RowMapping, tag: str, superseded_by: int | None) -> JobLine:
         bool(row["void"]),
         source,
         JudgedAs(Coupling(row["coupling"]), row["speed_rpm"], row["span_mm"], row["limit_entry"]),
+        "" if row["leaf"] is None else bytes(row["leaf"]).hex(),
     )
 
 

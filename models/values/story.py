@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from models.units import Display
@@ -50,7 +50,9 @@ class JobLine:
 
     ``found_ratio`` and ``left_ratio`` are ``None`` where nothing was measured or nothing could be judged.
     ``superseded_by`` is the number of the entry that amended this one; ``judged_as`` is not known of a line
-    that does not come from the book.
+    that does not come from the book.  ``leaf`` is the leaf hash of its entry in hex, by which a form knows what it was
+    made from: numbers are given anew where an older state of the book is put back.  It is empty where the entry has no
+    seal, or the line was not read from the book.
     """
 
     entry: int
@@ -68,6 +70,7 @@ class JobLine:
     void: bool = False
     source: str = ""
     judged_as: JudgedAs | None = None
+    leaf: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
