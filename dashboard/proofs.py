@@ -43,7 +43,7 @@ def fault_words(finding: Finding) -> str:
     if finding.fault in {Fault.ENTRY_MISSING, Fault.UNREADABLE} and finding.upto != finding.entry:
         key += ".several"
     if finding.fault is Fault.UNREADABLE and finding.entry is None:
-        key += ".beside"
+        key += ".table" if finding.table else ".beside"
     if finding.fault is Fault.INDEX_ROW and finding.entry is not None:
         key += ".one"
     place = f"{finding.table}.{finding.column}" if finding.column else finding.table

@@ -15,6 +15,7 @@ WORDS: Final[dict[str, str]] = {
     "fault.unreadable": "entry {entry} cannot be looked at: its rows, or what leads to them, lie on a damaged page of the file ({found})",
     "fault.unreadable.several": "entries {entry} to {upto} cannot be looked at: their rows, or what leads to them, lie on a damaged page of the file ({found})",
     "fault.unreadable.beside": "something beside the entries cannot be looked at: it lies on a damaged page of the file ({found})",
+    "fault.unreadable.table": "{table}: a page of it, or of one of its indexes, is damaged ({found}); entries that cannot be looked at for it are named apart",
     "fault.entry missing.several": "entries {entry} to {upto} are missing",
     "fault.statement missing": "entry {entry} has no statement: it was put in behind the tool's back, or its statement was deleted",
     "fault.statement changed": "entry {entry}: its statement was changed ({found}); its leaf and its rows say otherwise ({said})",

@@ -33,11 +33,11 @@ from models.store.verify_around import (
     sites_alone,
 )
 from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch, read_loosely
-from models.store.verify_damage import look_in_parts
+from models.store.verify_damage import bounds, extent, look_in_parts
 from models.store.verify_names import OwnWork, own_work
 from models.store.verify_schema import guard_findings, index_findings
 from models.store.verify_signed import Signatures, Unsigned, key_findings
-from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
+from models.tables.book import ImportedFileRow, SiteVersionRow
 
 SEVERAL = 64 * SIZE
 """From so many entries on, several processes share the work."""
@@ -122,8 +122,7 @@ def _verify(
     settings: Settings | None,
     progress: Callable[[int, int], None] | None,
 ) -> Verified:
-    e = EntryRow.number
-    low, high, count = connection.execute(sa.select(sa.func.min(e), sa.func.max(e), sa.func.count())).one()
+    count, low, high = extent(connection)
     keys = read_keys(connection)
     result = Verified(count, high or 0, keys=keys, newest=last_head(connection))
     founded = _founded(connection)
@@ -306,34 +305,19 @@ def _stretches(
     """Look at all stretches; where several processes share them, one looks at the indexes meanwhile."""
     if not count or low is None or high is None:
         return
-    bounds = _bounds(connection, count, low, high)
+    parts = bounds(connection, count, low, high)
     processes = os.cpu_count() or 1
     if settings is not None and processes > 1 and count >= SEVERAL:
         pool = _pool(settings, around, min(processes, 8))
         if pool is not None:
             with pool:
                 beside = pool.apply_async(_look_beside)
-                yield from pool.imap(_look, bounds)
+                yield from pool.imap(_look, parts)
                 indexes.append(beside.get())
             return
     checker = Checker(connection, around)
-    for first, last in bounds:
+    for first, last in parts:
         yield _checked(checker, first, last)
-
-
-def _bounds(connection: sa.Connection, count: int, low: int, high: int) -> list[tuple[int, int]]:
-    """Give the stretches; where numbers are missing they end with every so-manieth entry that is there."""
-    if low == 1 and high == count:
-        return [(first, min(first + SIZE - 1, high)) for first in range(1, high + 1, SIZE)]
-    e = EntryRow.number
-    placed = sa.select(e, sa.func.row_number().over(order_by=e).label("place")).subquery()
-    ends = list(
-        connection.scalars(sa.select(placed.c.number).where(placed.c.place % SIZE == 0).order_by(placed.c.number))
-    )
-    if not ends or ends[-1] != high:
-        ends.append(high)
-    starts = [min(1, low), *(end + 1 for end in ends[:-1])]
-    return list(zip(starts, ends, strict=True))
 
 
 def _pool(settings: Settings, around: Around, processes: int) -> Pool | None:

@@ -22,7 +22,7 @@ from models.ledger.tree import HASH_BYTES, leaf_hash
 from models.store.faults import meaning_by
 from models.store.proofs import BookKey, raw_bytes
 from models.store.sealing import BOUND, key_column
-from models.store.verify_around import add_what_can_be_read
+from models.store.verify_around import add_what_can_be_read, past_indexes
 from models.store.verify_cells import Brought, RowWriter, StatementWriter, add_rows, close_rows, shape_of
 from models.tables.book import SiteRow
 from models.tables.proofs import TreeHeadRow
@@ -85,6 +85,7 @@ class Checker:
             for mapped in sorted(BOUND, key=lambda one: one.__tablename__)
         ]
         self._steady = connection.dialect.name == "sqlite"
+        self._past = past_indexes(connection)
         self._mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
         as_bytes = "CAST(said AS BLOB)" if connection.dialect.name == "sqlite" else "convert_to(said, 'UTF8')"
         self._said = f"SELECT entry, site_id, leaf, {as_bytes} FROM statement"  # noqa: S608
@@ -153,7 +154,8 @@ class Checker:
 
     def _ask(self, select: str, column: str, first: int, last: int) -> list[tuple[Any, ...]]:
         result = self._connection.exec_driver_sql(
-            f"{select} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}", (first, last)
+            f"{select}{self._past} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}",
+            (first, last),
         )
         return self._all(result)
 
@@ -210,7 +212,7 @@ class Checker:
         asked = [name for place, name in enumerate(names) if place not in writer.steady]
         same = " AND ".join(f"{names[place]} IS ?" for place in writer.steady)
         result = self._connection.exec_driver_sql(
-            f"SELECT {', '.join(asked)}, {same} FROM {table} WHERE {column} BETWEEN ? AND ? ORDER BY {column}",  # noqa: S608
+            f"SELECT {', '.join(asked)}, {same} FROM {table}{self._past} WHERE {column} BETWEEN ? AND ? ORDER BY {column}",  # noqa: S608
             (*writer.steady.values(), first, last),
         )
         rows = self._all(result)

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 import sqlalchemy as sa
 
+from models.errors import BookDamagedError, UndecodableTextError
 from models.ledger.findings import Fault, Finding, shown
 from models.store.revision import new_book
 from models.store.sealing import BOUND, key_column
@@ -95,9 +96,25 @@ def index_findings(connection: sa.Connection) -> tuple[list[Finding], bool]:
     """
     if connection.dialect.name == "postgresql":
         return index_row_findings(connection)
+    try:
+        return _checked(connection, str(AT_MOST)), True
+    except UndecodableTextError:
+        raise
+    except BookDamagedError:  # a damaged page ends the check of the whole: which table it is, and what of the others?
+        found: list[Finding] = []
+        for table in sorted({thing.table for thing in _as_made()}):
+            try:
+                found += _checked(connection, f"'{table}'")
+            except BookDamagedError as fault:
+                found.append(Finding(Fault.UNREADABLE, None, table, found=fault.found))
+        return found, True
+
+
+def _checked(connection: sa.Connection, what: str) -> list[Finding]:
+    """Give what SQLite's own check of the whole, or of one table, says."""
     tables = {thing.name: thing.table for thing in _as_made() if thing.kind == "index"}
-    lines = [str(row[0]) for row in connection.exec_driver_sql(f"PRAGMA integrity_check({AT_MOST})")]
-    return [_of_line(connection, " ".join(line.split()), tables) for line in lines if line != "ok"], True
+    lines = [str(row[0]) for row in connection.exec_driver_sql(f"PRAGMA integrity_check({what})")]
+    return [_of_line(connection, " ".join(line.split()), tables) for line in lines if line != "ok"]
 
 
 _KEYS = {EntryRow.__tablename__: "number"} | {mapped.__tablename__: key_column(mapped) for mapped in BOUND}

@@ -113,6 +113,41 @@ def test_verify_names_the_entries_of_a_damaged_page_and_looks_at_all_others(
     assert "driftbook verify" not in capsys.readouterr().err
 
 
+def test_verify_looks_at_every_entry_though_all_indexes_are_damaged(
+    book: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No index is needed to hold an entry against its statement."""
+    with closing(sqlite3.connect(book.path)) as plain:
+        names = [row[0] for row in plain.execute("SELECT name FROM sqlite_master WHERE type = 'index'")]
+    for name in names:
+        flip(book.path, *page_of(book.path, name))
+    assert main(["verify", "--json", "--book", str(book.path)]) == 1
+    said = json.loads(capsys.readouterr().out)
+    assert said["intact"] == said["entries"] > 400
+    assert {one["fault"] for one in said["findings"]} == {"unreadable"}
+    assert {"entry", "limit_row"} < {one["table"] for one in said["findings"]}
+    assert main(["verify", "--book", str(book.path)]) == 1
+    told = capsys.readouterr().out
+    assert "entry: a page of it, or of one of its indexes, is damaged" in told
+    assert "driftbook restore" in told
+
+
+@pytest.mark.parametrize("beside", ["", "ix_entry_site_id_at_us"])
+def test_verify_goes_on_where_the_last_page_of_the_entries_is_damaged(
+    book: Settings, beside: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    start, size = page_of(book.path, "entry")
+    root = book.path.read_bytes()[start : start + size]
+    flip(book.path, (int.from_bytes(root[8:12], "big") - 1) * size, size // 4)
+    if beside:
+        flip(book.path, *page_of(book.path, beside))
+    assert main(["verify", "--json", "--book", str(book.path)]) == 1
+    said = json.loads(capsys.readouterr().out)
+    gone = next(one for one in said["findings"] if one["fault"] == "unreadable" and one["entry"])
+    assert said["entries"] == gone["upto"] > 400, "heads and statements say how far the numbers run"
+    assert said["intact"] == gone["entry"] - 1 > 100
+
+
 def test_a_value_that_changed_within_a_whole_page_is_found_by_its_statement(book: Settings, tmp_path: Path) -> None:
     """SQLite itself cannot see this: the page is well formed, and only says something else."""
     data = book.path.read_bytes()
