@@ -18,6 +18,7 @@ import pytest
 import yaml
 
 from dashboard.cli import _parser, main
+from dashboard.console.variables import NAMES
 from models.settings import Settings
 from tests.conftest import make_site
 from tests.test_house import ROOT, tracked
@@ -70,12 +71,17 @@ def test_every_unit_reads_the_same_settings_of_the_same_book(path: Path) -> None
     assert "\nWorkingDirectory=/var/lib/driftbook\n" in text
     assert "\nUser=driftbook\n" in text
     assert "DRIFTBOOK_BOOK=" not in text
+    assert "\nAfter=network-online.target postgresql.service\n" in text, "a timer makes up for what was missed at once"
+    assert "\nWants=network-online.target\n" in text
 
 
 def test_every_setting_of_the_examples_is_one_that_is_read() -> None:
     text = (ROOT / "deploy/driftbook.env").read_text(encoding="utf-8")
     code = "".join(
-        path.read_text(encoding="utf-8") for name in ("models", "dashboard") for path in (ROOT / name).rglob("*.py")
+        path.read_text(encoding="utf-8")
+        for name in ("models", "dashboard")
+        for path in (ROOT / name).rglob("*.py")
+        if path.name != "variables.py"
     )
     code = code.replace(
         'f"DRIFTBOOK_POOL_{name.upper()}"',
@@ -91,9 +97,14 @@ def test_every_setting_of_the_examples_is_one_that_is_read() -> None:
         "DRIFTBOOK_BACKUPS",
         "DRIFTBOOK_HEADS",
     } <= named
-    assert [name for name in sorted(named) if not re.search(rf"\b{name}\b", code + units)] == []
-    asked = set(re.findall(r"DRIFTBOOK_\w+", units)) - {"DRIFTBOOK_SMTP_PASSWORD_FILE"}
-    assert asked <= named, "what a unit asks for stands in the file of settings"
+    read = set(re.findall(r"DRIFTBOOK_[A-Z_]*[A-Z]", code + units))
+    assert sorted(named - read) == []
+    assert sorted(NAMES - read) == []
+    elsewhere = {"DRIFTBOOK_SMTP_PASSWORD", "DRIFTBOOK_SMTP_PASSWORD_FILE", "DRIFTBOOK_DEBUG"}
+    assert named | elsewhere == NAMES, "one file holds all that is read"
+    assert set(re.findall(r"DRIFTBOOK_[A-Z_]+", units)) <= NAMES
+    inside = {"DRIFTBOOK_WATCH", "DRIFTBOOK_OUTSIDE", "DRIFTBOOK_INTERFACE"}  # names within the application
+    assert set(re.findall(r"\"(DRIFTBOOK_[A-Z_]*[A-Z])\"", code)) - inside <= NAMES
     book = re.search(r"^DRIFTBOOK_BOOK=(.+)$", text, re.MULTILINE)
     key = re.search(r"^DRIFTBOOK_KEY=(.+)$", text, re.MULTILINE)
     assert book is not None
@@ -101,6 +112,21 @@ def test_every_setting_of_the_examples_is_one_that_is_read() -> None:
     assert key[1] == str(Settings(book=book[1]).key_path), (
         "the key of a book that was made without these settings is found"
     )
+
+
+def test_a_setting_that_nothing_reads_is_told_without_its_value(
+    sqlite_book: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(sqlite_book)
+    monkeypatch.setenv("DRIFTBOOK_POOLSIZE", "4")
+    monkeypatch.setenv("DRIFTBOOK_TOKENS", "a secret")
+    assert main(["limits", "--book", sqlite_book.book]) == 0
+    told = capsys.readouterr()
+    assert told.err.splitlines() == [
+        "driftbook: DRIFTBOOK_POOLSIZE is set in the environment, and nothing reads it: DRIFTBOOK_POOL_SIZE is meant?",
+        "driftbook: DRIFTBOOK_TOKENS is set in the environment, and nothing reads it.",
+    ]
+    assert "DRIFTBOOK" not in told.out
 
 
 def test_the_nightly_backup_takes_old_ones_away_only_when_a_new_one_is_there(

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import argparse
 import getpass
-from collections.abc import Iterator
+import os
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 
 import sqlalchemy as sa
 
 from dashboard.console.speaking import Out
+from dashboard.console.variables import unread
 from models.errors import DriftbookError
 from models.settings import Settings, read_settings
 from models.store.engine import make_engine
@@ -40,8 +43,22 @@ def who(given: argparse.Namespace) -> str:
         raise DriftbookError("It is not known who you are.", remedy="Say so: --by NAME.") from None
 
 
-def settings_of(given: argparse.Namespace) -> Settings:
-    """Give the settings for what was typed."""
+def _beside(line: str) -> None:
+    print(f"driftbook: {line}", file=sys.stderr)  # noqa: T201 - what a command gives goes to the standard output
+
+
+def settings_of(given: argparse.Namespace, tell: Callable[[str], None] = _beside) -> Settings:
+    """Give the settings for what was typed.
+
+    Parameters
+    ----------
+    given : argparse.Namespace
+        What was typed. [unitless]
+    tell : callable
+        Is told of settings that nothing reads: a misspelt one would be passed over without a word. [unitless]
+    """
+    for line in unread(os.environ):
+        tell(line)
     return read_settings(book=getattr(given, "book", None))
 
 

@@ -71,7 +71,7 @@ def begin_log(log: str) -> None:
 def _serve(given: argparse.Namespace) -> None:
     from dashboard.cli import DEFAULT_PORT
 
-    settings = settings_of(given)
+    settings = settings_of(given, lambda line: LOG.warning("%s", line))
     if given.proxy is not None and not given.name:
         raise DriftbookError(
             "Behind another server the name has to be known under which browsers reach it.",

@@ -183,7 +183,9 @@ class Replica:
 
     def _leave(self, fault: BaseException) -> None:
         self._used, self._not_before = False, self._clock() + AGAIN_S
-        said = str(fault).strip().splitlines()
+        # The driver's own words: what the engine makes of them speaks of the server of the book, and would be news once more.
+        own = fault.__cause__ if isinstance(fault, DriftbookError | sa.exc.SQLAlchemyError) else fault
+        said = str(own or fault).strip().splitlines()
         told = said[0] if said else type(fault).__name__
         if told != self._said:
             self._said = told

@@ -22,11 +22,13 @@ from dashboard.pages import book, offenders, record
 from models.errors import InvalidValueError
 from models.settings import Settings, read_settings
 from models.store import replica as replicas
-from models.store.engine import REPLICA_S
+from models.store.engine import REPLICA_S, make_engine
+from models.store.reader import Reader
 from models.store.readiness import readiness
 from models.store.replica import Replica, Standing
 from models.store.revision import upgrade
 from models.store.silence import ASK_S
+from tests.conftest import make_site
 from tests.record_book import Opened, open_book
 from tests.replica_servers import Servers, servers
 from tests.test_dashboard_pages import fill, text_of
@@ -358,6 +360,25 @@ def test_only_one_request_waits_for_a_replica_that_is_tried_again(plant: Plant) 
 def test_writing_on_the_replica_is_refused_whatever_it_is(plant: Plant) -> None:
     with pytest.raises(Exception, match="read-only"), plant.replica._engine.begin() as connection:
         connection.exec_driver_sql("INSERT INTO site (id, code) VALUES (9, 'x')")
+
+
+def test_a_replica_that_is_away_at_the_start_is_told_once_and_as_the_replica(
+    sqlite_book: Settings, caplog: pytest.LogCaptureFixture
+) -> None:
+    make_site(sqlite_book)
+    engine = make_engine(sqlite_book)
+    found = Replica(
+        Reader(engine), Settings(book="postgresql://127.0.0.1:9/plant")
+    )  # the port of 'discard': nobody listens
+    with caplog.at_level(logging.INFO, logger="driftbook.replica"):
+        assert found.look() is None
+    found.close()
+    engine.dispose()
+    (said,) = [record.getMessage() for record in caplog.records if record.name == "driftbook.replica"]
+    assert said.startswith(
+        "The replica postgresql://127.0.0.1:9/plant is not used, all is read from the book's own server: "
+    )
+    assert "of the book does not answer" not in said
 
 
 def test_only_a_book_on_a_server_has_a_replica(tmp_path: Path) -> None:
