@@ -209,8 +209,8 @@ class Ending:
             self._refuse_more(channels)
             began = self._clock()
             LOG.info(
-                "Told to end: nobody is let in any more, and %s is answered first, for %.0f s at most.",
-                _counted(self._unanswered(channels)), GRACE_S,
+                "Told to end: nobody is let in any more; what runs is answered first, for %.0f s at most: %s.",
+                GRACE_S, _counted(self._unanswered(channels)),
             )  # fmt: skip
             while self._unanswered(channels) and self._clock() < began + GRACE_S:
                 sockets.loop(timeout=0.05, use_poll=True, map=channels, count=1)

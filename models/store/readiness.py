@@ -8,7 +8,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from models.errors import DriftbookError
+from models.errors import BookCrowdedError, DriftbookError
 from models.settings import Settings
 from models.store.revision import needed_revision, revision_of
 
@@ -40,11 +40,18 @@ def readiness(engine: sa.Engine, settings: Settings) -> Readiness:
         The book's engine. [unitless]
     settings : Settings
         Where the book is. [unitless]
+
+    Raises
+    ------
+    BookCrowdedError, sqlalchemy.exc.TimeoutError
+        If no connection to it is to be had.
     """
     free = _free(settings.path.parent) if settings.is_file else None
     try:
         right = revision_of(engine) == needed_revision()
         writable = _file_writable(settings.path, free) if settings.is_file else _server_writable(engine)
+    except (BookCrowdedError, sa.exc.TimeoutError):
+        raise  # no connection was to be had: that says nothing of the book, and is told as what it is
     except (sa.exc.SQLAlchemyError, DriftbookError, OSError):
         return Readiness(reachable=False, right_revision=False, writable=False, free_bytes=free)
     return Readiness(reachable=True, right_revision=right, writable=writable, free_bytes=free)

@@ -14,7 +14,7 @@ from dataclasses import replace
 import sqlalchemy as sa
 from sqlalchemy.dialects.postgresql import ARRAY
 
-from models.errors import BookReadOnlyError, DriftbookError, InvalidValueError
+from models.errors import BookCrowdedError, BookReadOnlyError, DriftbookError, InvalidValueError
 from models.store.copying import table_of
 from models.store.readiness import Readiness
 from models.tables.every import MAPPED, STATE
@@ -67,6 +67,11 @@ def within_rights(engine: sa.Engine, found: Readiness) -> Readiness:
         The book's engine. [unitless]
     found : Readiness
         What was found without a look at rights. [unitless]
+
+    Raises
+    ------
+    BookCrowdedError, sqlalchemy.exc.TimeoutError
+        If no connection to it is to be had.
     """
     if engine.dialect.name != "postgresql" or not found.writable:
         return found
@@ -76,6 +81,8 @@ def within_rights(engine: sa.Engine, found: Readiness) -> Readiness:
     try:
         with engine.connect() as connection:
             return found if connection.execute(may).scalar() else replace(found, writable=False)
+    except (BookCrowdedError, sa.exc.TimeoutError):
+        raise
     except (sa.exc.SQLAlchemyError, DriftbookError):
         return Readiness(reachable=False, right_revision=False, writable=False)
 

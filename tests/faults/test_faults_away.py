@@ -40,7 +40,9 @@ from models.store import tokens
 from models.store.engine import make_engine
 from models.store.pool import pool_use
 from models.store.reader import Reader
+from models.store.readiness import readiness
 from models.store.revision import upgrade
+from models.store.roles import within_rights
 from models.store.silence import ASK_S, SILENT_S, Attention, answers
 from models.store.watch import AGAIN_S, Watch
 from models.values.roles import Role
@@ -49,6 +51,7 @@ from tests.auth_book import open_book as open_auth_book
 from tests.conftest import NOW
 from tests.faults.conftest import Disk
 from tests.faults.test_faults_server import served
+from tests.history_maker import MadeBook
 from tests.replica_servers import PORTS, Servers, servers
 
 pytestmark = pytest.mark.skipif(
@@ -340,13 +343,17 @@ def test_a_server_that_takes_no_more_connections_is_not_called_away(
             with pytest.raises(BookCrowdedError) as refused:
                 engine.connect()
             watch.noticed(refused.value)
+        app = create_app(settings, MadeBook(), probe=lambda: within_rights(engine, readiness(engine, settings)))
+        ready = app.server.test_client().get("/readyz")
     finally:
         with owner.begin() as connection:
             connection.exec_driver_sql("DROP ROLE crowded")
         owner.dispose()
     assert "takes no more connections" in refused.value.message
     assert not watch.away
-    assert len([record for record in caplog.records if record.name == "driftbook.book"]) == 1
+    assert (ready.status_code, ready.get_json()["crowded"]) == (503, True)
+    said = [record for record in caplog.records if record.name == "driftbook.book"]
+    assert len(said) == 2, "by the one watch, asked twice, and by that of the server"
     told = away_of(refused.value)
     assert told is not None
     assert (told.code, told.text) == ("busy", say("away.crowded"))

@@ -113,7 +113,7 @@ def test_a_server_that_is_told_to_end_answers_what_is_running_and_logs_without_s
     told = [line["message"] for line in lines if line["logger"] == "driftbook.server"]
     assert [message.partition(" ")[0] for message in told] == ["Started:", "Told", "Ended,"]
     assert f"at {address}/, with 8 threads" in told[0]
-    assert "1 request is answered first, for 20 s at most" in told[1]
+    assert told[1].endswith("for 20 s at most: 1 request.")
     assert told[2].endswith("0 requests cut off.")
 
 
