@@ -54,6 +54,10 @@ class UnreadableFileError(DriftbookError):
     """A file that cannot be read as a table."""
 
 
+class NotWrittenError(DriftbookError):
+    """A file that was asked for cannot be written; nothing half-done of it is left."""
+
+
 class UnknownNameError(DriftbookError):
     """A site, asset, person, instrument or limit set that the book does not know."""
 

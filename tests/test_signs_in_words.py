@@ -15,7 +15,7 @@ from dashboard.words import WORDS
 from models.intake.mapping import FileMapping
 from models.intake.mapping_file import to_toml
 from models.intake.reading import read_sheets
-from models.intake.template import READ_ME, write_workbook
+from models.intake.template import READ_ME, workbook
 from models.sentences.signs import ANGULARITY
 from models.units import Display
 
@@ -43,7 +43,7 @@ def test_the_words_say_what_geometry_says() -> None:
 
 
 def test_every_place_says_it_alike(tmp_path: Path) -> None:
-    write_workbook(tmp_path / "template.xlsx", Display())
+    (tmp_path / "template.xlsx").write_bytes(workbook(Display()))
     notes = next(sheet for sheet in read_sheets(tmp_path / "template.xlsx") if sheet.name == READ_ME)
     read_me = " ".join(str(row[0]) for row in notes.head if row and row[0])
     mapping = plain(to_toml(FileMapping(()), "register.csv"))

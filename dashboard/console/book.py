@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from dashboard.console.common import now, one_of, opened, out, settings_of, who
 from dashboard.console.limits import day_of
+from dashboard.console.whole import check_new, put_new
 from dashboard.writing import counted
 from models.commands.init_book import init_book
 from models.commands.seal_book import seal_book
@@ -18,7 +19,7 @@ from models.commands.upgrade_book import upgrade_book
 from models.commands.zones import check_zone
 from models.errors import DriftbookError, InvalidValueError
 from models.intake.limit_file import read_limit_set
-from models.intake.template import write_csv_files, write_workbook
+from models.intake.template import csv_files, workbook
 from models.settings import Settings
 from models.store.known import site_of
 from models.store.revision import needed_revision
@@ -26,6 +27,9 @@ from models.store.state import any_account
 from models.units import Display
 from models.values.limits import LimitSet
 from models.values.story import Site
+from models.whole_files import not_written
+
+_CSV_ELSEWHERE = "--csv FOLDER"
 
 
 def starter_limits(by: str, zone: str = "UTC", since: date | None = None) -> LimitSet:
@@ -107,8 +111,16 @@ def run_template(given: argparse.Namespace) -> int:
     """Write the template."""
     display = Display(given.units)
     if given.csv:
-        paths = write_csv_files(Path(given.csv), display)
-        out.print("Wrote " + ", ".join(str(path) for path in paths))
+        made = {Path(given.csv) / name: data for name, data in csv_files(display).items()}
+        for path in made:  # one that was filled must not be empty again
+            check_new(path, _CSV_ELSEWHERE)
+        try:
+            Path(given.csv).mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise not_written(given.csv, fault, _CSV_ELSEWHERE) from fault
+        for path, data in made.items():
+            put_new(path, data, _CSV_ELSEWHERE)
+        out.print("Wrote " + ", ".join(map(str, made)))
         return 0
     path = Path(one_of(given.file, given.output, "FILE", "--output") or "driftbook-template.xlsx")
     if path.suffix.lower() != ".xlsx":
@@ -116,11 +128,7 @@ def run_template(given: argparse.Namespace) -> int:
             f"The template is a workbook, not '{path.suffix or path.name}'.",
             remedy="Give a name that ends in .xlsx, or --csv FOLDER.",
         )
-    if path.exists():
-        raise DriftbookError(
-            f"{path} is there already and is not overwritten.", remedy="Give another name: driftbook template NAME.xlsx"
-        )
-    write_workbook(path, display)
+    put_new(path, workbook(display), "driftbook template NAME.xlsx")
     out.print(f"Wrote {path}. Fill it, then: driftbook import {path}")
     return 0
 

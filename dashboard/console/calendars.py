@@ -9,8 +9,10 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.console.whole import put_new
 from dashboard.writing import counted
-from models.errors import ConflictError, DriftbookError
+from models.errors import DriftbookError
+from models.settings import Settings
 from models.store.calendar_addresses import end_addresses, make_address, read_addresses
 from models.store.known import site_of
 from models.store.reader import Reader
@@ -19,11 +21,12 @@ from models.values.story import Site
 
 def run_calendar(given: argparse.Namespace) -> int:
     """Write the calendar, or make, end or list addresses."""
-    with opened(settings_of(given)) as engine:
+    settings = settings_of(given)
+    with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
         if given.act == "write":
-            return _write(given, engine, site)
+            return _write(given, settings, engine, site)
         if given.act == "list":
             return _list(engine, site)
         if not given.name:
@@ -47,7 +50,7 @@ def run_calendar(given: argparse.Namespace) -> int:
     return 0
 
 
-def _write(given: argparse.Namespace, engine: sa.Engine, site: Site) -> int:
+def _write(given: argparse.Namespace, settings: Settings, engine: sa.Engine, site: Site) -> int:
     from dashboard.files.recheck_calendar import recheck_calendar
     from dashboard.picture import patient
 
@@ -59,9 +62,7 @@ def _write(given: argparse.Namespace, engine: sa.Engine, site: Site) -> int:
         sys.stdout.buffer.flush()
         return 0
     path = Path(given.output)
-    if path.exists():
-        raise ConflictError(f"{path} is there already and is not overwritten.", remedy="Give another name: -o NAME.")
-    path.write_bytes(text.encode())
+    put_new(path, text.encode(), "-o NAME", settings)
     out.print(
         f"Wrote {path}: {counted(text.count('BEGIN:VEVENT'), 'machine')} of {site.name}.", markup=False, soft_wrap=True
     )

@@ -16,7 +16,7 @@ from rich.progress import Progress
 from dashboard.console.common import now, opened, out, settings_of, who
 from dashboard.console.key_file import tell_key
 from dashboard.console.proving_package import package_as_json, read_package, tell_package
-from dashboard.console.whole import write_whole
+from dashboard.console.whole import PACKAGE, check_over, put_over
 from dashboard.proofs import fault_words, is_signed, package_of
 from dashboard.words import say
 from models.commands.set_key import set_key
@@ -24,11 +24,15 @@ from models.errors import BookDamagedError, ConflictError, DriftbookError, Inval
 from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
 from models.store.known import site_of
+from models.store.own_files import refuse_own
 from models.store.proofs import Head, last_head, one_state, read_keys
 from models.store.signing import file_fault, key_fault
 from models.store.verify import Verified, verify_book
 from models.store.verify_names import OwnWork
 from models.store.verify_package import look_at_package
+from models.whole_files import add_whole, not_written
+
+_PACKAGE_ELSEWHERE = "--package FILE"
 
 SHOWN = 20
 """So many findings are shown; all are counted."""
@@ -201,7 +205,10 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
             sender=given.sender,
             security=given.security,
         )
-    with opened(settings_of(given)) as engine, engine.connect() as connection:
+    settings = settings_of(given)
+    if given.output:
+        refuse_own(settings, Path(given.output))
+    with opened(settings) as engine, engine.connect() as connection:
         head = last_head(connection)
     if head is None:
         raise DriftbookError(say("head.none"), remedy=say("head.none.remedy"))
@@ -242,16 +249,13 @@ def _append(path: Path, head: Head) -> None:
         if head.checkpoint in known:
             print(say("head.there", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
             return
-        with path.open("a", encoding="utf-8", newline="\n") as stream:
-            stream.write(("\n" if there.strip() else "") + head.note)
-            stream.flush()
-            os.fsync(stream.fileno())
+        add_whole(path, (("\n" if there.strip() else "") + head.note).encode())
     except ValueError as fault:
         raise UnreadableFileError(
             say("verify.file.head", name=path, fault=fault), remedy=say("verify.file.head.remedy")
         ) from fault
     except OSError as fault:
-        raise UnreadableFileError(f"{path} cannot be written: {fault.strerror or fault}.") from fault
+        raise not_written(path, fault, "-o FILE") from fault
     print(say("head.written", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
 
 
@@ -260,15 +264,13 @@ def run_history(given: argparse.Namespace) -> int:
     from models.store.reader import Reader
 
     kept = [note.checkpoint.size for note in _kept(given.kept)] if given.kept else []
-    path = Path(given.package)
-    with opened(settings_of(given)) as engine:
+    path, settings = Path(given.package), settings_of(given)
+    check_over(path, PACKAGE, _PACKAGE_ELSEWHERE, settings)
+    with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
         made = package_of(Reader(engine), site, given.tag, now(), kept=kept, pdf=not given.no_pdf)
-    try:
-        write_whole(path, made)
-    except OSError as fault:
-        raise UnreadableFileError(f"{path} cannot be written: {fault.strerror or fault}.") from fault
+    put_over(path, made, PACKAGE, _PACKAGE_ELSEWHERE, settings)
     out.print(f"Wrote {path} ({len(made):,} bytes). It is checked by: python3 verify.py {path.name}", markup=False)
     if not is_signed(made):
         out.print(say("proof.package.unsigned"), soft_wrap=True)

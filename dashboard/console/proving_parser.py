@@ -105,7 +105,13 @@ def _history(verb: Callable[[str, str, str], argparse.ArgumentParser], book: Add
     )
     parser.add_argument("tag", help="the machine")
     book(parser)
-    parser.add_argument("--package", type=file, metavar="OUT.zip", required=True, help="where to")
+    parser.add_argument(
+        "--package",
+        type=file,
+        metavar="OUT.zip",
+        required=True,
+        help="where to, over an older package and nothing else",
+    )
     parser.add_argument(
         "--kept",
         type=file,

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from dashboard.console.common import now, one_of, opened, out, settings_of
-from dashboard.console.whole import write_whole
+from dashboard.console.whole import PAPER, check_over, put_over
 from dashboard.place import Place, read_month
 from dashboard.reports import makers
 from dashboard.reports.codes import VARIABLE, base_address, only_here
@@ -20,10 +20,13 @@ from dashboard.reports.month_report import mail_texts
 from dashboard.reports.press import Paper, print_pdf
 from dashboard.reports.routes import read_day, read_way
 from dashboard.words import say
-from models.errors import DriftbookError, InvalidValueError
+from models.errors import InvalidValueError
+from models.settings import Settings
 from models.store.known import site_of
 from models.store.reader import Reader
 from models.units import Display
+
+_ELSEWHERE = "-o FILE"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +48,19 @@ def run_report(given: argparse.Namespace, environ: Mapping[str, str] = os.enviro
     }
     mail = _mail_settings(given, environ)
     base = base_address(getattr(given, "address", None), environ)
-    with opened(settings_of(given)) as engine:
+    settings = settings_of(given)
+    if given.output and given.output != "-":  # before it is printed, and sent
+        check_over(Path(given.output), PAPER, _ELSEWHERE, settings)
+    with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
         display = Display(given.units, site.display.temperature) if given.units else site.display
         asking = makers.Asking(Reader(engine), site, display, now(), given.size, base)
         made = makes[given.paper](given, asking)
         if mail is not None:
-            _send(mail, made, asking, given)
+            _send(mail, made, asking, given, settings)
     if given.output or mail is None:
-        _write(made, given.output)
+        _write(made, given.output, settings)
     _warn(given, base)
     return 0
 
@@ -118,13 +124,13 @@ def _mail_settings(given: argparse.Namespace, environ: Mapping[str, str]) -> Mai
     )
 
 
-def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse.Namespace) -> None:
+def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse.Namespace, settings: Settings) -> None:
     subject, body = mail_texts(makers.month_view(asking, _asked_month(given, asking)), made.paper.title)
     try:
         send(mail, message_of(mail, subject, body, (made.name, made.pdf), asking.now))
     except MailError as fault:
         # The paper is there, so it is kept although nobody got it.
-        _write(made, given.output)
+        _write(made, given.output, settings)
         if given.output == "-":
             raise
         kept = say("report.mail.kept", remedy=fault.remedy, path=given.output or made.name).strip()
@@ -132,15 +138,12 @@ def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse
     _say(f"Sent to {', '.join(mail.to)} through {mail.host}.", given)
 
 
-def _write(made: Made, output: str | None) -> None:
+def _write(made: Made, output: str | None, settings: Settings) -> None:
     if output == "-":
         sys.stdout.buffer.write(made.pdf)
         return
     path = Path(output or made.name)
-    try:
-        write_whole(path, made.pdf)
-    except OSError as fault:
-        raise DriftbookError(f"{path} cannot be written: {fault.strerror}.", remedy="Name another file: -o FILE.") from None  # fmt: skip
+    put_over(path, made.pdf, PAPER, _ELSEWHERE, settings)
     out.print(f"{path}: {made.paper.title}.", markup=False)
 
 

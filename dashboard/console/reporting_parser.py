@@ -46,7 +46,7 @@ def _add(papers: argparse._SubParsersAction[argparse.ArgumentParser], name: str,
     parser = papers.add_parser(name, help=does, description=does[0].upper() + does[1:] + ".", allow_abbrev=False)
     book(parser)
     parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
-    parser.add_argument("-o", "--output", type=file, metavar="FILE", help="where to (default: a name in this folder); - for standard output")  # fmt: skip
+    parser.add_argument("-o", "--output", type=file, metavar="FILE", help="where to (default: a name in this folder), over an older PDF and nothing else; - for standard output")  # fmt: skip
     parser.add_argument("--paper", dest="size", choices=SIZES, default="a4", help="size of the paper (default: a4)")
     parser.add_argument("--units", choices=("mm", "mil"), help="units of length (default: the site's)")
     return parser

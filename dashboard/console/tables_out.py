@@ -8,13 +8,16 @@ from pathlib import Path
 from urllib.parse import parse_qsl, urlencode
 
 from dashboard.console.common import now, opened, out, settings_of
+from dashboard.console.whole import check_new, put_new
 from dashboard.files.table_out import TableOut
 from dashboard.strict import strictly
 from dashboard.words import say
 from dashboard.writing import counted
-from models.errors import ConflictError, DriftbookError, InvalidValueError
+from models.errors import DriftbookError, InvalidValueError
 from models.settings import Settings
 from models.store.known import site_of
+
+_ELSEWHERE = "-o NAME"
 
 _OF_THE_PAGE = {"list"}
 """Choices of pages that say how many rows are shown; a file has all of them."""
@@ -32,7 +35,7 @@ def run_table(given: argparse.Namespace) -> int:
                 soft_wrap=True,
             )
         return 0
-    form = "csv"
+    form, settings = "csv", settings_of(given)
     if given.output:
         form = Path(given.output).suffix.lower().lstrip(".")
         if form not in FORMS:
@@ -40,18 +43,14 @@ def run_table(given: argparse.Namespace) -> int:
                 f"How to write {given.output} is not known by its ending.",
                 remedy="Give a name that ends in .csv, .xlsx or .parquet.",
             )
-        if Path(given.output).exists():
-            raise ConflictError(
-                f"{given.output} is there already and is not overwritten.", remedy="Give another name: -o NAME."
-            )
-    settings = settings_of(given)
+        check_new(Path(given.output), _ELSEWHERE, settings)
     made = _made(settings, given.site, given.name, given.query)
     body = FORMS[form].write(made)
     if not given.output:
         sys.stdout.buffer.write(body)
         sys.stdout.buffer.flush()
         return 0
-    Path(given.output).write_bytes(body)
+    put_new(Path(given.output), body, _ELSEWHERE, settings)
     out.print(
         f"Wrote {given.output}: {made.title}; {counted(len(made), 'row')}, {made.window}.", markup=False, soft_wrap=True
     )

@@ -9,8 +9,6 @@ from __future__ import annotations
 import threading
 from dataclasses import replace
 from io import BytesIO
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from flask import Blueprint, redirect, request, send_file
@@ -52,7 +50,7 @@ from dashboard.security import MOST_OF_A_FILE
 from dashboard.words import say, tell
 from models.commands.report import SameVisit
 from models.errors import DriftbookError
-from models.intake.template import write_workbook
+from models.intake.template import workbook
 
 IMPORTING = Blueprint("importing", "dashboard.importing.import_page")
 
@@ -112,11 +110,7 @@ def template() -> Response:
     seen = seen_here()
     if asked := unknown_site(seen):
         return _no_site(asked)
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "template.xlsx"
-        write_workbook(path, seen.display)
-        body = BytesIO(path.read_bytes())
-    return send_file(body, as_attachment=True, download_name="driftbook-template.xlsx")
+    return send_file(BytesIO(workbook(seen.display)), as_attachment=True, download_name="driftbook-template.xlsx")
 
 
 @IMPORTING.route(f"{PATH}/<secret>", methods=["GET", "POST"], endpoint="one")

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
+from models import whole_files
 from models.errors import (
     BackupError,
     BookExistsError,
@@ -19,6 +20,7 @@ from models.errors import (
 )
 from models.settings import Settings
 from models.store.backup import Copied, check_by_restoring, copy_file, copy_rows
+from models.store.own_files import refuse_own
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +51,14 @@ def back_up(settings: Settings, engine: sa.Engine, target: Path) -> Backup:
     ------
     BookExistsError
         If a file of that name is there.
+    ConflictError
+        If the name is that of a file of the book.
     BackupError
         If the copy is not the book, or cannot be written; nothing is left behind then.
     """
-    if target.exists():
+    if os.path.lexists(target):
         raise _there(target)
+    refuse_own(settings, target)
     making = None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -88,38 +93,26 @@ def why_not_written(fault: DriftbookError | OSError, making: Path | None) -> str
         The file that is being made, under a name that nobody gave and nobody shall read; ``None`` before there is one. [unitless]
     """
     if isinstance(fault, OSError):
-        return fault.strerror or str(fault)
+        return whole_files.why_not(fault)
     if making is None or str(making.parent) not in fault.message:
         return None
     if isinstance(fault, NoRoomError):
-        return "its disk is full"
+        return whole_files.DISK_FULL
     return str(fault.__cause__) if isinstance(fault, BookReadOnlyError | BookUnreachableError) else None
 
 
 def give_name(made: Path, target: Path) -> None:
-    """Give a finished file its name, on the disk for good, unless somebody else has taken the name meanwhile.
+    """Give a finished file its name, as :func:`models.whole_files.give_name` does.
 
     Raises
     ------
     BookExistsError
         If a file of that name is there.
     """
-    with made.open("rb") as stream:
-        os.fsync(stream.fileno())
     try:
-        os.link(made, target)  # unlike a rename, it never replaces
+        whole_files.give_name(made, target)
     except FileExistsError:
         raise _there(target) from None
-    except OSError:  # a file system without links
-        if target.exists():
-            raise _there(target) from None
-        made.rename(target)
-    if os.name == "posix":
-        place = os.open(target.parent, os.O_RDONLY)
-        try:
-            os.fsync(place)
-        finally:
-            os.close(place)
 
 
 def _there(target: Path) -> BookExistsError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from pathlib import Path
+import io
 
 from models.intake.fields import FIELDS, Form, Table, fields_of
 from models.intake.reading import Sheet
@@ -32,19 +32,18 @@ def is_read_me(sheet: Sheet) -> bool:
     return sheet.name == READ_ME and bool(sheet.head) and sheet.head[0][:1] == _READ_ME[:1]
 
 
-def write_workbook(path: Path, display: Display) -> None:
-    """Write the template as XLSX.
+def workbook(display: Display) -> bytes:
+    """Make the template as XLSX.
 
     Parameters
     ----------
-    path : pathlib.Path
-        Where to. [unitless]
     display : Display
         The site's units, for the headings. [unitless]
     """
     import xlsxwriter
 
-    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
+    held = io.BytesIO()
+    book = xlsxwriter.Workbook(held, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
     bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
     needed = book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "top"})
     wrap = book.add_format({"text_wrap": True, "valign": "top"})
@@ -74,6 +73,7 @@ def write_workbook(path: Path, display: Display) -> None:
         notes.write_string(row, 2, field.meaning + (" Needed." if field.required else ""), wrap)
         notes.write_string(row, 3, _may_stand(field.form, field.choices, field.quantity), wrap)
     book.close()
+    return held.getvalue()
 
 
 def _may_stand(form: Form, choices: tuple[str, ...], quantity: Quantity | None) -> str:
@@ -89,13 +89,11 @@ def _may_stand(form: Form, choices: tuple[str, ...], quantity: Quantity | None) 
     }.get(form, "")
 
 
-def write_csv_files(folder: Path, display: Display) -> list[Path]:
-    """Write the template as one CSV a table, headings only, and give the paths."""
-    folder.mkdir(parents=True, exist_ok=True)
-    paths = []
+def csv_files(display: Display) -> dict[str, bytes]:
+    """Make the template as one CSV a table, headings only; gives what each holds by its name."""
+    made = {}
     for table in Table:
-        path = folder / f"{table}.csv"
-        with path.open("w", encoding="utf-8-sig", newline="") as stream:
-            csv.writer(stream).writerow([f.heading_with_unit(display) for f in fields_of(table) if f.in_template])
-        paths.append(path)
-    return paths
+        text = io.StringIO(newline="")
+        csv.writer(text).writerow([f.heading_with_unit(display) for f in fields_of(table) if f.in_template])
+        made[f"{table}.csv"] = text.getvalue().encode("utf-8-sig")
+    return made

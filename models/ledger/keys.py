@@ -12,6 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from models.errors import KeyFileError
+from models.whole_files import why_not
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +46,29 @@ def make_key(path: Path) -> Signer:
         text = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-                file.write(text)
+            _write(path, text)
         except OSError as fault:
             raise KeyFileError(
-                f"The key of the book cannot be written to {path}: {fault.strerror or fault}.",
+                f"The key of the book cannot be written to {path}: {why_not(fault)}.",
                 remedy="Name a place that can be written with the environment variable DRIFTBOOK_KEY.",
             ) from fault
     found = read_signer(path)
     if found is None:
         raise KeyFileError(f"The key file {path} cannot be read.", remedy="Look at the rights of the file.")
     return found
+
+
+def _write(path: Path, text: bytes) -> None:
+    """Write a new key file for its owner's eyes; half of one would be taken for the key the next time, and is none."""
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError:
+        path.unlink(missing_ok=True)
+        raise
 
 
 def read_signer(path: Path) -> Signer | None:

@@ -6,7 +6,6 @@ a backup, nor take the room that a second try needs.
 
 from __future__ import annotations
 
-import errno
 import os
 import sqlite3
 from contextlib import closing
@@ -16,9 +15,8 @@ from pathlib import Path
 from models.errors import BookReadOnlyError, DriftbookError, NoRoomError
 from models.settings import Settings
 from models.store.faults import meaning_of
-
-_BESIDE = ("", "-journal", "-wal", "-shm")
-"""Endings of a SQLite file and of those that SQLite keeps beside it."""
+from models.store.own_files import BESIDE
+from models.whole_files import FULL, why_not
 
 PART = ".part"
 """Ending of a copy that is being made."""
@@ -39,7 +37,7 @@ def make_file(path: Path) -> bool:
 
 def take_away(path: Path) -> None:
     """Delete a file that we made, with what SQLite left beside it."""
-    for end in _BESIDE:
+    for end in BESIDE:
         path.with_name(f"{path.name}{end}").unlink(missing_ok=True)
 
 
@@ -89,7 +87,7 @@ def _free_names(path: Path) -> tuple[Path, Path]:
 def _told(fault: BaseException, settings: Settings) -> DriftbookError | None:
     meant = meaning_of(fault, settings) if isinstance(fault, sqlite3.Error) else None
     again = f"driftbook upgrade --book {settings.shown}"
-    if isinstance(meant, NoRoomError) or (isinstance(fault, OSError) and fault.errno in {errno.ENOSPC, errno.EDQUOT}):
+    if isinstance(meant, NoRoomError) or (isinstance(fault, OSError) and fault.errno in FULL):
         size = settings.path.stat().st_size / 1e6
         return NoRoomError(
             f"There is no room beside the book {settings.shown} for the copy that is made before an upgrade ({size:.1f} MB).",
@@ -98,7 +96,7 @@ def _told(fault: BaseException, settings: Settings) -> DriftbookError | None:
     if isinstance(fault, OSError):
         return BookReadOnlyError(
             f"The copy of the book that is made before an upgrade cannot be written to {settings.path.parent}: "
-            f"{fault.strerror or fault}.",
+            f"{why_not(fault)}.",
             remedy=f"Nothing was changed. Give the right to write to that folder, then type: {again}",
         )
     return meant

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from models.errors import UnreadableFileError
 from models.intake.problems import Code
 from models.intake.reading import read_sheets
-from models.intake.template import write_workbook
+from models.intake.template import workbook
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.units import Display
@@ -37,7 +37,7 @@ def half(path: Path, kept: int) -> Path:
 @pytest.mark.parametrize("part", [0.02, 0.3, 0.7, 0.95, 0.999])
 def test_a_workbook_that_came_half_is_refused_in_words(part: float, tmp_path: Path) -> None:
     whole = tmp_path / "register.xlsx"
-    write_workbook(whole, Display())
+    whole.write_bytes(workbook(Display()))
     with pytest.raises(UnreadableFileError, match=r"is damaged|cannot be read as a workbook") as told:
         read_sheets(half(whole, int(whole.stat().st_size * part)))
     assert told.value.remedy

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.console.whole import write_whole
 from models.settings import Settings
 from models.store.engine import make_engine
+from models.whole_files import write_whole
 from tests.conftest import make_site
 from tests.faults.conftest import Disk
 from tests.seeded import contents, seed
@@ -42,11 +42,11 @@ def test_a_paper_whose_maker_is_killed_leaves_the_one_before_as_it_was(sqlite_bo
     before = contents(engine)
     engine.dispose()
     paper = tmp_path / "asset.pdf"
-    paper.write_bytes(b"the old paper")
+    paper.write_bytes(b"%PDF-1.7 the old paper")
     there = sorted(tmp_path.iterdir())
     done = subprocess.run([sys.executable, "-c", MAKER, sqlite_book.book, str(paper)], check=False, cwd=ROOT)
     assert done.returncode == -signal.SIGKILL
-    assert paper.read_bytes() == b"the old paper"
+    assert paper.read_bytes() == b"%PDF-1.7 the old paper"
     assert [path for path in sorted(tmp_path.iterdir()) if path not in there and "driftbook.db" not in path.name] == []
     engine = make_engine(sqlite_book)
     assert contents(engine) == before
@@ -67,7 +67,7 @@ def test_a_file_is_killed_in_mid_write_without_trace_in_its_place(tmp_path: Path
     paper = tmp_path / "paper.pdf"
     paper.write_bytes(b"old")
     program = (
-        "import os, signal, sys; from pathlib import Path; import dashboard.console.whole as whole\n"
+        "import os, signal, sys; from pathlib import Path; import models.whole_files as whole\n"
         "made = os.fsync\n"
         "os.fsync = lambda handle: os.kill(os.getpid(), signal.SIGKILL)\n"
         "whole.write_whole(Path(sys.argv[1]), b'new' * 1000000)"

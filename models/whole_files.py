@@ -1,0 +1,178 @@
+"""Files that are written whole or not at all, and in words why one cannot be."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from models.errors import NotWrittenError
+
+FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
+"""What a system says of a disk without room, or of a share of it that is used up."""
+
+DISK_FULL = "its disk is full"
+
+_LONGEST = 40
+"""So many letters of a name stand in that of the file that is being made: a name may be as long as a file system takes."""
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file beside its place and move it there when it is finished; who looks sees the old one or the new one.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where it goes; one that is there is replaced. [unitless]
+    data : bytes
+        All of it. [unitless]
+
+    Raises
+    ------
+    OSError
+        If it cannot be written, by the name of ``path``; what was there stays.
+    """
+    with _named(path), _beside(path, data) as making:
+        making.replace(path)
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """Write a file that is not there yet: it stands under its name only when it is whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where it goes. [unitless]
+    data : bytes
+        All of it. [unitless]
+
+    Raises
+    ------
+    FileExistsError
+        If anything is there.
+    OSError
+        If it cannot be written, by the name of ``path``; nothing of it is left.
+    """
+    with _named(path), _beside(path, data) as making:
+        give_name(making, path)
+
+
+def add_whole(path: Path, data: bytes) -> None:
+    """Add to the end of a file, all or nothing; one that is not there is made.
+
+    It is done in place: the file may be a link, somebody else's, or one that takes nothing but additions.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file. [unitless]
+    data : bytes
+        What is added. [unitless]
+
+    Raises
+    ------
+    OSError
+        If it cannot be written, by the name of ``path``; what was there stays as it was.
+    """
+    with _named(path):
+        if not path.exists():
+            write_new(Path(os.path.realpath(path)), data)
+            return
+        with path.open("ab", buffering=0) as stream:
+            before, left = os.fstat(stream.fileno()).st_size, memoryview(data)
+            try:
+                while left:  # a disk that fills up takes a part
+                    left = left[stream.write(left) :]
+                os.fsync(stream.fileno())
+            except OSError:
+                with suppress(OSError):
+                    os.ftruncate(stream.fileno(), before)
+                raise
+
+
+def give_name(made: Path, target: Path) -> None:
+    """Give a finished file its name, on the disk for good, unless somebody else has taken the name meanwhile.
+
+    Raises
+    ------
+    FileExistsError
+        If anything of that name is there.
+    """
+    with made.open("rb") as stream:
+        os.fsync(stream.fileno())
+    try:
+        os.link(made, target)  # unlike a rename, it never replaces
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if os.path.lexists(target):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from None
+        made.rename(target)
+    if os.name == "posix":
+        place = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(place)
+        finally:
+            os.close(place)
+
+
+def why_not(fault: OSError) -> str:
+    """Say why a file cannot be written, to be put behind a colon: of a full disk and of one that is only read, by every command alike."""
+    if fault.errno in FULL:
+        return DISK_FULL
+    if fault.errno == errno.EROFS:
+        return "its disk can only be read"
+    return (fault.strerror or str(fault)).rstrip(".")
+
+
+def not_written(path: Path | str, fault: OSError, elsewhere: str = "") -> NotWrittenError:
+    """Say that a file cannot be written, and what to do.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        The file or folder, as it was asked for. [unitless]
+    fault : OSError
+        What the system said. [unitless]
+    elsewhere : str
+        How another place is named: ``'-o FILE'``; empty where there is no way to. [unitless]
+    """
+    if fault.errno in FULL:
+        remedy = "Make room on that disk and do it again"
+    elif fault.errno == errno.EROFS:
+        remedy = "Mount that disk for writing"
+    else:
+        remedy = "Check the name, its folder, and your rights there"
+    other = f", or name another place: {elsewhere}" if elsewhere else ""
+    return NotWrittenError(f"{path} cannot be written: {why_not(fault)}.", remedy=f"{remedy}{other}.")
+
+
+@contextmanager
+def _beside(path: Path, data: bytes) -> Iterator[Path]:
+    """Give a file beside a place with all of the data in it; nothing of it is left there afterwards."""
+    handle, name = tempfile.mkstemp(prefix=f".{path.name[:_LONGEST]}.", dir=path.parent)
+    making = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        rights = os.umask(0)
+        os.umask(rights)
+        making.chmod(0o666 & ~rights)
+        yield making
+    finally:
+        making.unlink(missing_ok=True)
+
+
+@contextmanager
+def _named(path: Path) -> Iterator[None]:
+    """Let a fault of the system bear the name that was asked for: that of the file being made says nothing to anybody."""
+    try:
+        yield
+    except OSError as fault:
+        fault.filename, fault.filename2 = str(path), None
+        raise
