@@ -15,6 +15,7 @@ from models.history.engine import study_of
 from models.history.group import Group, SiteSummary, group_of, summary_of
 from models.store.column_files import read_columns, sites_in, write_columns
 from models.store.reader import Reader
+from models.whole_files import not_written
 
 WAIT = "20s"
 """How long a scheduler is waited for."""
@@ -32,7 +33,10 @@ def run_columns(given: argparse.Namespace) -> int:
             )
         for site in sites:
             history = book.history(site.site_id)
-            place = write_columns(history, site.code, folder)
+            try:
+                place = write_columns(history, site.code, folder)
+            except OSError as fault:
+                raise not_written(folder / site.code, fault, "driftbook columns FOLDER") from fault
             out.print(
                 f"{place}: {len(history.jobs):,} jobs of {len(history.assets):,} machines, entry {history.head:,}."
             )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -43,7 +44,7 @@ def parquet() -> Any:
 
 
 def write_columns(history: History, code: str, folder: Path) -> Path:
-    """Write the history of a site into a folder of its own; what lay there under the same name is replaced file by file.
+    """Write the history of a site into a folder of its own; an export that lies there stays until the new one is whole.
 
     Parameters
     ----------
@@ -53,13 +54,14 @@ def write_columns(history: History, code: str, folder: Path) -> Path:
         Short code of the site: the name of its folder. [unitless]
     folder : Path
         Where the folder of the site is made. [unitless]
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what was there stays as it was.
     """
     place = folder / code
     place.mkdir(parents=True, exist_ok=True)
-    # The description goes last and is taken away first: a folder without it is not read.
-    (place / SITE_FILE).unlink(missing_ok=True)
-    for name, columns in (("jobs", history.jobs), ("assets", history.assets), ("breaks", history.breaks)):
-        _write(columns, place / f"{name}.parquet")
     said = {
         "format": FORMAT,
         "site": code,
@@ -68,7 +70,23 @@ def write_columns(history: History, code: str, folder: Path) -> Path:
         "people": list(history.people),
         "instruments": list(history.instruments),
     }
-    (place / SITE_FILE).write_text(json.dumps(said, ensure_ascii=False, indent=1), encoding="utf-8")
+    made = [place / f"{name}.parquet" for name in ("jobs", "assets", "breaks")]
+    parts = [path.with_suffix(".part") for path in (*made, place / SITE_FILE)]
+    try:
+        for part, columns in zip(parts, (history.jobs, history.assets, history.breaks), strict=False):
+            _write(columns, part)
+        parts[-1].write_text(json.dumps(said, ensure_ascii=False, indent=1), encoding="utf-8")
+        for part in parts:
+            _settle(part)
+        # All of it is on the disk: from here on only names change. The description is taken away first and comes
+        # back last, for a folder without it is not read.
+        (place / SITE_FILE).unlink(missing_ok=True)
+        for part, path in zip(parts, (*made, place / SITE_FILE), strict=True):
+            part.replace(path)
+    finally:
+        for part in parts:
+            with suppress(OSError):  # a disk that can only be read refuses this too
+                part.unlink(missing_ok=True)
     return place
 
 
@@ -113,7 +131,7 @@ def sites_in(folder: Path) -> tuple[Path, ...]:
     return tuple(sorted(place.parent for place in folder.glob(f"*/{SITE_FILE}")))
 
 
-def _write(columns: Any, path: Path) -> None:
+def _write(columns: Any, part: Path) -> None:
     import pyarrow as pa
 
     arrays: dict[str, Any] = {}
@@ -124,9 +142,13 @@ def _write(columns: Any, path: Path) -> None:
         else:
             arrays |= {f"{name}.{place}": np.ascontiguousarray(values[:, place]) for place in range(values.shape[1])}
     table = pa.table({name: pa.array(values, from_pandas=False) for name, values in arrays.items()})
-    part = path.with_suffix(".part")
     parquet().write_table(table, part, compression="zstd")
-    os.replace(part, path)  # noqa: PTH105 - one step, so that no half file is ever read
+
+
+def _settle(path: Path) -> None:
+    """Wait until a file is on the disk: some say only then that they are full."""
+    with path.open("rb") as stream:
+        os.fsync(stream.fileno())
 
 
 def _read(kind: type[T], path: Path) -> T:

@@ -14,6 +14,7 @@ from dashboard.console.whole import PAPER, check_over, put_over
 from models import whole_files
 from models.errors import ConflictError
 from models.settings import Settings
+from models.store.column_files import SITE_FILE, sites_in
 from models.store.engine import make_engine
 from models.whole_files import add_whole, give_name, write_new
 from tests.conftest import make_site
@@ -147,3 +148,20 @@ def test_a_name_that_was_taken_meanwhile_is_not_replaced_with_links_or_without(
     made.write_bytes(b"ours")
     give_name(made, tmp_path / "free")
     assert (tmp_path / "free").read_bytes() == b"ours"
+
+
+def test_columns_that_cannot_be_made_leave_those_that_are_there(
+    book: tuple[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert main(["columns", str(tmp_path / "out"), *book]) == 0
+    (site,) = sites_in(tmp_path / "out")
+    before = {path.name: path.read_bytes() for path in site.iterdir()}
+    assert set(before) == {"jobs.parquet", "assets.parquet", "breaks.parquet", SITE_FILE}
+
+    def settle(path: Path) -> None:
+        if path.name == "site.part":
+            raise OSError(errno.EDQUOT, "Disk quota exceeded")
+
+    monkeypatch.setattr("models.store.column_files._settle", settle)
+    assert main(["columns", str(tmp_path / "out"), *book]) == 2
+    assert {path.name: path.read_bytes() for path in site.iterdir()} == before
