@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
 from dashboard.console.typed import hidden
+from models.whole_files import FULL, not_written
 
 
 def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
@@ -21,6 +23,10 @@ def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
         What was typed: a path of it that cannot be read or written is no fault of the program. [unitless]
     """
     system = next((one for one in (fault, fault.__cause__, fault.__context__) if isinstance(one, OSError)), None)
+    if system is not None and system.errno in {*FULL, errno.EROFS}:
+        told = not_written(system.filename or "The output", system)
+        print(f"driftbook: {told} Nothing half-done is in the book.", file=sys.stderr)  # noqa: T201
+        return 2
     if system is not None and system.strerror and system.filename:
         place = Path(str(system.filename))
         if any(Path(word) in {place, *place.parents} for word in typed if word.strip(".")):

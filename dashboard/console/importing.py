@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,8 +19,10 @@ from models.commands.report import Report, SameVisit, SheetReport, Source
 from models.intake.fitting import guessed_encoding
 from models.intake.problems import Problem, Severity
 from models.intake.reading import read_sheets
+from models.settings import Settings
 from models.store.known import site_of
 from models.values.story import Site
+from models.whole_files import not_written
 
 if TYPE_CHECKING:
     import sqlalchemy as sa
@@ -38,7 +41,8 @@ def run_import(given: argparse.Namespace) -> int:
             chooser = Chooser(
                 settings.mappings, site, first, Terminal(), named=given.mapping or "", confirm=given.confirm
             )
-            choices = _choices(given, chooser)
+            with _mappings_told(settings):
+                choices = _choices(given, chooser)
         if not all(choice.ready for choice in choices):
             return 3
         with MendFiles() as mend:
@@ -58,6 +62,17 @@ def run_import(given: argparse.Namespace) -> int:
     for line in mend.lines:
         out.print(line, markup=False, soft_wrap=True)
     return 1 if report.errors else 0
+
+
+@contextmanager
+def _mappings_told(settings: Settings) -> Iterator[None]:
+    """Say that a mapping cannot be kept, and where else it could be."""
+    try:
+        yield
+    except OSError as fault:
+        if Path(fault.filename or "").suffix == ".toml" or fault.filename == str(settings.mappings):
+            raise not_written(fault.filename, fault, "DRIFTBOOK_MAPPINGS=FOLDER") from fault
+        raise
 
 
 def _choices(given: argparse.Namespace, chooser: Chooser) -> list[Choice]:

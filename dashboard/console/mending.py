@@ -9,6 +9,7 @@ from typing import Self
 from dashboard.console.common import several
 from models.commands.report import Report, SheetReport
 from models.errors import UnreadableFileError
+from models.whole_files import why_not
 
 
 class MendFiles:
@@ -55,7 +56,7 @@ class MendFiles:
                 write_mend(place, bad, delimiter=sheets[0].source.sheet.delimiter)
             except OSError as fault:
                 raise UnreadableFileError(
-                    f"The rows of {path.name} that came back cannot be written beside it ({fault}); nothing was imported.",
+                    f"The rows of {path.name} that came back cannot be written beside it: {why_not(fault)}; nothing was imported.",
                     remedy="Put the file into a folder that can be written, or import without --accept-good.",
                 ) from fault
             count = sum(len(sheet.refused) for sheet in sheets)

@@ -15,6 +15,7 @@ from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
 from models.sentences.signs import ANGULARITY, TURNED
 from models.units import STORED_UNIT, Decimal, Display, canonical_unit
+from models.whole_files import write_whole
 
 _BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
 
@@ -210,13 +211,7 @@ def write_mapping(path: Path, text: str) -> None:
     OSError
         If it cannot be written.
     """
-    part = path.with_suffix(".part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
-    except OSError:
-        part.unlink(missing_ok=True)
-        raise
+    write_whole(path, text.encode("utf-8"))
 
 
 def kept_path(folder: Path, mapping: FileMapping, source: Path) -> Path:

@@ -8,6 +8,7 @@ perhaps the other way round, where those rows are missing.
 from __future__ import annotations
 
 import csv
+import io
 import math
 import re
 from collections.abc import Sequence
@@ -105,7 +106,8 @@ def _padded(cells: Sequence[Cell], width: int) -> list[Cell]:
 def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
     import xlsxwriter
 
-    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
+    held = io.BytesIO()
+    book = xlsxwriter.Workbook(held, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
     days = book.add_format({"num_format": "yyyy-mm-dd"})
     minutes, seconds = (book.add_format({"num_format": f"yyyy-mm-dd hh:mm{rest}"}) for rest in ("", ":ss.000"))
     named: set[str] = set()
@@ -128,10 +130,8 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
                 elif cell not in (None, ""):
                     sheet.write_string(row, column, str(cell))
             sheet.write_string(row, width, why)
-    try:
-        book.close()
-    except xlsxwriter.exceptions.FileCreateError as fault:
-        raise OSError(str(fault)) from fault
+    book.close()
+    path.write_bytes(held.getvalue())
 
 
 def _sheet_name(wanted: str, named: set[str]) -> str:

@@ -11,10 +11,11 @@ import csv
 import hashlib
 import io
 import json
+import os
 import shutil
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -29,6 +30,7 @@ from models.store.meanings import meaning_of, references, table_meaning, unit_of
 from models.store.proofs import last_head
 from models.tables.book import EntryRow
 from models.tables.every import MAPPED
+from models.whole_files import not_written
 
 DESCRIPTOR = "datapackage.json"
 FORMAT = 1
@@ -153,8 +155,10 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
     ------
     ConflictError
         If something is there already.
+    NotWrittenError
+        If it cannot be written; nothing of it is left then.
     """
-    if path.exists() and not (path.is_dir() and not any(path.iterdir())):
+    if os.path.lexists(path) and not (path.is_dir() and not any(path.iterdir())):
         raise ConflictError(f"{path} is there already and is not overwritten.", remedy="Give another name.")
     part = path.with_name(f"{path.name}.part")
     if part.exists():
@@ -162,16 +166,18 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
             f"{part} is there already: an export that was not finished, or one that runs.",
             remedy="Remove it if no export runs.",
         )
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         if path.suffix.lower() == ".zip":
             with zipfile.ZipFile(part, "x") as archive:
                 yield ZipSink(archive, made_at)
         else:
             part.mkdir()
             yield FolderSink(part)
-    except BaseException:
+    except BaseException as fault:
         _remove(part)
+        if isinstance(fault, OSError):
+            raise not_written(path, fault, "driftbook export FOLDER|FILE.zip") from fault
         raise
     if path.is_dir():
         path.rmdir()
@@ -181,7 +187,8 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
 def _remove(part: Path) -> None:
     if part.is_dir():
         shutil.rmtree(part, ignore_errors=True)
-    else:
+        return
+    with suppress(OSError):  # a disk that can only be read refuses this too
         part.unlink(missing_ok=True)
 
 

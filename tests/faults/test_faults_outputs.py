@@ -1,8 +1,9 @@
-"""What a command writes beside the book: whole or not at all, over nothing that it did not make."""
+"""What a command writes beside the book: whole or not at all, over nothing that it did not make, and a full disk is told alike by all."""
 
 from __future__ import annotations
 
 import errno
+import os
 import re
 from pathlib import Path
 
@@ -12,12 +13,15 @@ from dashboard.cli import main
 from dashboard.console.whole import PACKAGE as PACKED
 from dashboard.console.whole import PAPER, check_over, put_over
 from models import whole_files
-from models.errors import ConflictError
+from models.errors import ConflictError, KeyFileError
+from models.ledger.keys import make_key
 from models.settings import Settings
-from models.store.column_files import SITE_FILE, sites_in
+from models.store.column_files import SITE_FILE, read_columns, sites_in
 from models.store.engine import make_engine
 from models.whole_files import add_whole, give_name, write_new
 from tests.conftest import make_site
+from tests.faults.conftest import Disk
+from tests.import_page import BAD, OWN
 from tests.seeded import seed
 
 LABELS = ("report", "labels", "P-1", "--address", "http://plant.test", "-o")
@@ -108,6 +112,82 @@ def test_a_template_that_was_filled_is_not_emptied_again(tmp_path: Path, capsys:
     assert "jobs.csv is there already and is not overwritten" in capsys.readouterr().err
     assert [path.name for path in filled.parent.iterdir()] == ["jobs.csv"]
     assert filled.read_text() == "filled"
+
+
+def test_a_disk_that_takes_nothing_is_told_alike_and_keeps_what_it_has(
+    book: tuple[str, str], disk: Disk, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = disk.path
+    assert main(["columns", str(place / "columns"), *book]) == 0
+    for path, data in ((place / "labels.pdf", b"%PDF-1.7"), (place / "heads.txt", b"")):
+        path.write_bytes(data)
+    disk.fill()
+    before = {path: path.read_bytes() for path in place.rglob("*") if path.is_file()}
+    for how, told in (("rw", FULL), ("ro", ONLY_READ)):
+        disk.mount_again(how)
+        capsys.readouterr()
+        for command, name, elsewhere in (
+            (["table", "due", "-o"], "due.csv", "-o NAME"),
+            (["calendar", "-o"], "checks.ics", "-o NAME"),
+            (["head", "-o"], "new.txt", "-o FILE"),
+            (["head", "-o"], "heads.txt", "-o FILE"),
+            (["export"], "whole.zip", "driftbook export FOLDER|FILE.zip"),
+            (LABELS, "labels.pdf", "-o FILE"),
+            (PACKAGE, "P-1.zip", "--package FILE"),
+            (["columns"], "columns", "driftbook columns FOLDER"),
+            (["template"], "t.xlsx", "driftbook template NAME.xlsx"),
+            (["template", "--csv"], "csv", "--csv FOLDER"),
+        ):
+            assert main([*command, str(place / name), *(book if command[0] != "template" else ())]) == 2, command
+            what = f"{place / name}{'/test-quay' if command == ['columns'] else ''}"
+            assert f"driftbook: {what} cannot be written: {told}{elsewhere}.\n" in capsys.readouterr().err
+        assert main(["backup", "-o", str(place / "copy.db"), *book]) == 2
+        reason = told.partition(".")[0]
+        assert f"The backup cannot be written to {place}: {reason}." in capsys.readouterr().err
+        with pytest.raises(KeyFileError, match=reason):
+            make_key(place / "book.key")
+    assert {path: path.read_bytes() for path in place.rglob("*") if path.is_file()} == before
+    (site,) = sites_in(place / "columns")
+    assert len(read_columns(site)[1].jobs) == 3
+
+
+def test_a_mapping_that_cannot_be_kept_and_rows_that_cannot_come_back_are_told_with_what_to_do(
+    book: tuple[str, str], disk: Disk, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet, bad = disk.path / "mine.csv", disk.path / "jobs.csv"
+    sheet.write_text(OWN)
+    bad.write_text(BAD)
+    kept = disk.path / "mappings"
+    kept.mkdir()
+    monkeypatch.setenv("DRIFTBOOK_MAPPINGS", str(kept))
+    for how, why in (("rw", FULL), ("ro", ONLY_READ)):
+        disk.fill()
+        disk.mount_again(how)
+        assert main(["import", str(sheet), *book]) == 2
+        said = capsys.readouterr().err
+        assert f"driftbook: {kept}/mine-" in said
+        assert f"{why}DRIFTBOOK_MAPPINGS=FOLDER.\n" in said
+        assert main(["import", str(bad), "--accept-good", *book]) == 2
+        assert f"beside it: {why.partition('.')[0]}; nothing was imported." in capsys.readouterr().err
+        assert sorted(path.name for path in disk.path.iterdir() if path.suffix) == ["jobs.csv", "mine.csv"]
+        assert list(kept.iterdir()) == []
+
+
+def test_what_nobody_expected_of_a_full_disk_is_told_in_the_same_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("dashboard.console.book.workbook", full)
+    assert main(["template"]) == 2
+    assert capsys.readouterr().err == (
+        "driftbook: The output cannot be written: its disk is full.\n"
+        "Make room on that disk and do it again. Nothing half-done is in the book.\n"
+    )
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_head_of_which_a_part_went_onto_the_disk_is_taken_back(
