@@ -111,7 +111,7 @@ class BookCrowdedError(BookStateError):
 
 
 class BookReplacedError(BookUnreachableError):
-    """The file of the book was taken away, or another one lies in its place, while it was open."""
+    """The file of the book was taken away, or another book or an older state lies in its place, while it was open."""
 
 
 class BackupError(DriftbookError):

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from dashboard.words import say
-from models.store.engine import SURE_S
+from models.store.course import SURE_S
 from tests.record_book import Opened
 from tests.test_browser_line import filled_in, record
 

@@ -7,7 +7,7 @@ from typing import Final
 WORDS: Final[dict[str, str]] = {
     "away.title": "The book cannot be worked with now",
     "away.gone": "The book does not answer: its database or its disk is away.",
-    "away.replaced": "The file of the book was taken away, or was replaced by another file, while this server ran: nothing is recorded.",
+    "away.replaced": "The file of the book was taken away, was replaced by another file, or an older one lies in it, while this server ran: nothing is recorded.",
     "away.full": "The disk of the book is full: nothing was recorded.",
     "away.read_only": "The book takes no writing now: nothing was recorded.",
     "away.damaged": "The book is damaged: a part of it cannot be read.",

@@ -19,6 +19,7 @@ import sqlalchemy as sa
 
 from models.errors import BookReplacedError
 from models.settings import Settings
+from models.store.course import SURE_S, watch_course
 from models.store.faults import FAULTS, meaning_of, tell_faults, telling
 from models.store.file_open import no_writing, read_only_if_it_must
 from models.store.signing import KEY_FILE
@@ -37,9 +38,6 @@ CONNECT_S = 10
 
 _ONLY_READ = "only read"
 """Name of what is kept of a connection to a file: whether it only reads."""
-
-SURE_S = 0.5
-"""Whoever only reads takes it for so long that the file of a book is still in its place: a look lets other threads go first. [s]"""
 
 REPLICA_S = 3
 """How long is waited for a replica: without it pages are read from the book's own server."""
@@ -76,6 +74,8 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
             hide_parameters=True,
         )
         tell_faults(engine, settings)
+        if not replica:
+            watch_course(engine, settings)
         return engine
     engine = sa.create_engine(
         sa.URL.create("sqlite", database=str(settings.path)),  # a path may hold any sign
@@ -86,6 +86,7 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
     tell_faults(engine, settings)
     _stay_with_file(engine, settings)
     _open_file(engine, settings, foreign_keys=foreign_keys)
+    watch_course(engine, settings)  # behind the beginning of the transaction
     return engine
 
 

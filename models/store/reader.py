@@ -16,6 +16,7 @@ from models.history.engine import Study, without_predictions
 from models.store import known as ask
 from models.store.calendar_addresses import find_address
 from models.store.columns import Held, read_held
+from models.store.course import kept_up_to
 from models.store.entries import page_of_entries, read_entries
 from models.store.entry_columns import EntryColumns, cut, grown
 from models.store.growth import grow, newest
@@ -94,6 +95,7 @@ class Reader:
                 held = self._held.get(site_id)
                 if held is None or held.history.head < head or held.day != day_number_at(held.history.zone):
                     held = self._brought_up(connection, site_id, held, head)
+                    kept_up_to(connection)
                     self._held[site_id] = held
                 return held.history
 
@@ -204,6 +206,7 @@ class Reader:
                     return self._stories[place]
             site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
             story = None if site is None else read_story(connection, site, tag)
+            kept_up_to(connection)
         if story is not None:
             with self._story_lock:
                 self._stories[place] = story
@@ -260,6 +263,7 @@ class Reader:
             # Another thread may have read further by now; what this transaction does not see is asked for later.
             if held.last < head:
                 held = self._entries[site_id] = grown(connection, site_id, held, head)
+                kept_up_to(connection)
             return held
 
     def entry(self, site_id: int, number: int) -> EntryStory | None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 import threading
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -19,6 +21,8 @@ from models.commands.backup import back_up
 from models.commands.record_job import record_job
 from models.errors import BookReplacedError, DriftbookError, WrongRevisionError
 from models.settings import Settings
+from models.store import course
+from models.store.course import Course
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.store.readiness import readiness
@@ -55,14 +59,14 @@ class Served:
         page = self.client.post("/_dash-update-component", json=call)
         return self.client.get("/readyz").status_code, page.get_data(as_text=True)
 
-    def is_refused(self, how: str) -> None:
+    def is_refused(self, how: str, shown: str = "") -> None:
         with pytest.raises(BookReplacedError, match=how) as told:
             self.record(9)
         assert "-wal" in told.value.remedy
         for _ in range(2):
             ready, page = self.answers()
             assert ready == 503
-            assert how in page
+            assert (shown or how) in page
 
 
 @pytest.fixture
@@ -85,6 +89,76 @@ def served(tmp_path: Path) -> Iterator[Served]:
     assert "while it was open" not in page
     yield served
     engine.dispose()
+
+
+# -- the same file, another book in it -------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def sure_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Look with every question: nobody waits here for half a second to pass."""
+    monkeypatch.setattr(course, "SURE_S", 0.0)
+
+
+def put_over(served: Served, other: Path) -> None:
+    """Write another book over the open one, as cp does: the file stays the same for whoever has it open."""
+    with closing(sqlite3.connect(served.settings.path)) as plain:
+        plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    before = served.settings.path.stat().st_ino
+    shutil.copyfile(other, served.settings.path)
+    assert served.settings.path.stat().st_ino == before
+
+
+@pytest.mark.usefixtures("sure_at_once")
+@pytest.mark.parametrize("goes_on", [False, True])
+def test_an_older_state_that_is_written_over_the_open_book_is_refused(
+    served: Served, tmp_path: Path, *, goes_on: bool
+) -> None:
+    older = Settings(book=str(tmp_path / "older.db"), key=served.settings.key_path)
+    back_up(served.settings, served.engine, older.path)
+    served.record(1)
+    assert served.answers()[0] == 200
+    if goes_on:  # by another job, to the same number of entries
+        engine = make_engine(older)
+        record_job(engine, served.site, job_of(0, 7), by="tester", now=LATER, bolts_tight=True)
+        with closing(sqlite3.connect(older.path)) as plain:
+            plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        engine.dispose()
+    put_over(served, older.path)
+    served.is_refused("was set back or exchanged while it was open", "an older one lies in it")
+
+
+@pytest.mark.usefixtures("sure_at_once")
+def test_a_book_that_others_write_to_goes_on(served: Served) -> None:
+    engine = make_engine(served.settings)
+    for number in (1, 3, 5):
+        record_job(engine, served.site, job_of(0, number), by="tester", now=LATER, bolts_tight=True)
+        served.record(number + 1)
+        assert served.answers()[0] == 200
+        with closing(sqlite3.connect(served.settings.path)) as plain:
+            plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the file itself is written
+    engine.dispose()
+    assert len(contents(served.engine)["job"]) == 7
+
+
+def test_a_connection_that_keeps_pages_in_memory_does_not_look_at_those(served: Served, tmp_path: Path) -> None:
+    """One connection alone, with all its pages in memory and nothing beside the file that would say that it was written to."""
+    older = tmp_path / "older.db"
+    back_up(served.settings, served.engine, older)
+    served.record(1)
+    kept = Course(served.settings)
+    with closing(sqlite3.connect(served.settings.path)) as plain:
+        plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    with served.engine.connect() as connection:
+        kept.take(connection.exec_driver_sql("SELECT size, root FROM tree_head ORDER BY size DESC LIMIT 1").one())
+        for _ in range(2):
+            kept.read_anew(connection, writes=True)
+            kept.look(connection, writes=True)
+        connection.rollback()
+        shutil.copyfile(older, served.settings.path)
+        kept.read_anew(connection, writes=True)
+        with pytest.raises(BookReplacedError, match="was set back"):
+            kept.look(connection, writes=True)
 
 
 def together(path: Path) -> list[Path]:
