@@ -188,7 +188,7 @@ def test_a_machine_says_what_its_page_says(demo: tuple[Any, Reader, Site]) -> No
         assert said["forecast"]["possible"] == (forecast.reason == 0)
         if forecast.reason == 0:
             possible += 1
-            assert said["forecast"]["recheck"] == str(forecast.recheck.date())  # type: ignore[union-attr]
+            assert said["forecast"]["recheck"] == str(forecast.recheck_on)  # type: ignore[union-attr]
             assert said["forecast"]["over_today"] == forecast.over_today
     assert possible > 1
 

@@ -74,7 +74,7 @@ def test_the_curve_begins_as_left_and_holds_today_and_the_next_check() -> None:
         assert one.over.shape == one.low.shape == one.times.shape
         assert ((one.over >= 0) & (one.over <= 1)).all()
         whats = [point.what for point in one.points]
-        assert "today" in whats or one.today.date() == one.recheck.date()
+        assert "today" in whats or one.today.date() == one.recheck_on
         assert "recheck" in whats
         assert [point.on for point in one.points] == sorted(point.on for point in one.points)
 
@@ -82,8 +82,8 @@ def test_the_curve_begins_as_left_and_holds_today_and_the_next_check() -> None:
 def test_ever_over_is_no_less_than_over_at_the_end() -> None:
     for asset in CAN[:10]:
         one = view(asset)
-        last = max(one.today, one.recheck)
-        at_the_end = next(point.over for point in one.points if point.on == last.date())
+        last = max(one.today.date(), one.recheck_on)
+        at_the_end = next(point.over for point in one.points if point.on == last)
         assert one.ever >= at_the_end - 1e-9
 
 

@@ -1,16 +1,21 @@
 """Dates by risk and by rule: each is the engine's, and says why."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, NO_FORECAST, ground_of
+from dashboard.views.asset_forecast_view import build_forecast
+from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, NO_FORECAST, ground_of, ground_with
 from models.history.engine import study_of
 from models.history.forecast import BY_RISK, forecast_at, recheck_of
 from models.history.months import local_days
+from models.history.runs import US_PER_DAY
 from models.history.standing import CAN, REASON_WORDS, RETIRED
+from models.history.study_tables import study_tables
+from models.units import Display
 from tests.fleet import Plan as FleetPlan
 from tests.fleet import make_fleet
 from tests.history_maker import NOW, Misalignment, columns_of
@@ -45,6 +50,27 @@ def test_on_the_date_the_risk_is_not_yet_passed_and_soon_after_it_is(fleet: Any,
     days = (plan.day - left).astype(float)
     assert (forecast_at(study.standing, np.maximum(days, 0.0)).over[by_risk] <= risk + 0.005).all()
     assert (forecast_at(study.standing, days + 1.0).over[by_risk] >= risk - 0.005).all()
+
+
+def test_pages_and_study_name_one_day_and_it_is_the_sites(fleet: Any) -> None:
+    """East of Greenwich a visit in the morning is of the day before there: study said that day, and the machine's page another."""
+    history, study, today, now, ground = fleet
+    history = replace(history, zone="Pacific/Auckland")
+    plan = ground_with(history, study, ground.rule, today, now).plan(study.recheck)
+    left = local_days(study.standing.left_us, history.zone)
+    assert (left != study.standing.left_us // US_PER_DAY).any()
+    stand = np.flatnonzero(study.standing.can)[:12].tolist()
+    part = study.recheck.days[stand] % 1.0 + study.standing.left_us[stand] % US_PER_DAY / US_PER_DAY
+    assert (part > 1.0).any(), "where days added to the moment come to the day after"
+    for asset in stand:
+        table = next(one for one in study_tables(history, study, asset=asset) if one.name == "forecast")
+        row = dict(zip(table.columns, table.rows[0], strict=True))
+        line = plan.lines([asset])[0]
+        assert row["left on"] == str(np.datetime64(int(left[asset]), "D"))
+        assert row["re-check on"] == line.due.isoformat()
+        page = build_forecast(study, history, asset, risk=0.1, now_us=now, display=Display(), known=study.recheck)
+        assert page.recheck_on == line.due
+        assert line.due in {point.on for point in page.points if point.what == "recheck"}
 
 
 def test_a_larger_risk_never_comes_earlier(fleet: Any) -> None:

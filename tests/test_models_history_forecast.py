@@ -121,6 +121,35 @@ def test_the_recheck_day_is_where_the_risk_is_reached() -> None:
     assert recheck_of(one, 0.02).days[0] < recheck_of(one, 0.3).days[0]
 
 
+def test_no_recheck_day_is_late_or_more_than_a_day_early() -> None:
+    """Held against halving; machines that were left well and move fast kept one end of the search where it was."""
+    rng, n = np.random.default_rng(54), 60
+    fast = np.repeat([1.0, 8.0, 60.0], n // 3)
+    many = standing(
+        [0.0] * 4,
+        [0.0] * 4,
+        **{name: np.repeat(value, n) for name, value in (("left_us", [0]), ("duty", [1.0]), ("longest_days", [3650.0]))},
+        **{name: np.repeat(value, n) for name, value in (("each_axis", [False]), ("factor", [1.0]), ("n", [5]), ("reason", [0]))},
+        level_factor=np.ones((n, 3)),
+    )  # fmt: skip
+    many = replace(
+        many, left=rng.uniform(-0.3, 0.3, (n, 4)), rate=rng.normal(0.0, 0.3, (n, 4)) * fast[:, None],
+        rate_variance=0.01 * np.repeat(fast[:, None], 4, 1), walk=0.03 * np.repeat(fast[:, None], 4, 1),
+        reading=np.full((n, 4), 1e-4), df=rng.choice([3.0, 12.0, np.inf], n),
+    )  # fmt: skip
+    for risk in (0.02, 0.1, 0.3):
+        got = recheck_of(many, risk, site_months=120)
+        assert (got.basis == BY_RISK).all()
+        low, high = np.maximum(got.days - 3.0, 0.0), got.days + 3.0
+        for _ in range(8):
+            middle = 0.5 * (low + high)
+            over = forecast_at(many, middle).over >= risk
+            low, high = np.where(over, low, middle), np.where(over, middle, high)
+        assert (got.days - high).max() < 0.05
+        assert (got.days - high).min() > -1.0
+        np.testing.assert_allclose(forecast_at(many, got.days).over, risk, atol=0.01)
+
+
 def test_caps_say_which_of_them_it_was_and_left_over_is_at_once() -> None:
     quiet = standing([0.0] * 4, [0.0] * 4, walk=np.full((1, 4), 1e-6))
     assert recheck_of(quiet, 0.1, site_months=24).basis[0] == BY_SITE

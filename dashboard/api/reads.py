@@ -201,7 +201,7 @@ def _forecast(asked: Asked, history: History, row: int) -> dict[str, Any]:
         "possible": view.reason == 0,
         "why_not": REASON_WORDS[view.reason],
         "risk_percent": risk,
-        "recheck": None if view.recheck is None else on(view.recheck.date()),
+        "recheck": None if view.recheck_on is None else on(view.recheck_on),
         "over_today": known(view.over_today),
         "over_then": known(view.over_then),
         "runs": view.runs,

@@ -34,7 +34,7 @@ def forecast_part(view: ForecastView, asset: Past, place: Place, scheme: str) ->
         if view.held is not None:
             parts.append(note(_held_sentence(view.held)))
         return section(title, *parts, about=say("about.asset.forecast"))
-    assert view.recheck is not None and view.today is not None and view.left_at is not None  # noqa: S101, PT018 - there is a forecast
+    assert view.recheck_on is not None and view.today is not None and view.left_at is not None  # noqa: S101, PT018 - there is a forecast
     switch = choices(
         say("asset.risk.switch"),
         [
@@ -79,9 +79,9 @@ def forecast_part(view: ForecastView, asset: Past, place: Place, scheme: str) ->
 
 
 def _sentence(view: ForecastView, today: date) -> str:
-    assert view.recheck is not None  # noqa: S101 - there is a forecast
-    on, risk = day(view.recheck.date()), percent(view.risk)
-    late = view.recheck.date() < today
+    assert view.recheck_on is not None  # noqa: S101 - there is a forecast
+    on, risk = day(view.recheck_on), percent(view.risk)
+    late = view.recheck_on < today
     if view.why == "at once":
         text = say("asset.forecast.at_once", over=chance(view.over_left), risk=risk)
     elif view.why == "risk":
@@ -92,8 +92,8 @@ def _sentence(view: ForecastView, today: date) -> str:
 
 
 def _keys(view: ForecastView, today: date) -> html.Dl:
-    assert view.recheck is not None and view.left_at is not None  # noqa: S101, PT018 - there is a forecast
-    on, last = view.recheck.date(), max(view.recheck.date(), today)
+    assert view.recheck_on is not None and view.left_at is not None  # noqa: S101, PT018 - there is a forecast
+    on, last = view.recheck_on, max(view.recheck_on, today)
     away = (on - today).days
     when = say("due.today") if away == 0 else say("due.in", n=counted(away, "day")) if away > 0 else say("due.late", n=counted(-away, "day"))  # fmt: skip
     keys = [

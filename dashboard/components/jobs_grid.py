@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from dashboard.components import elements as html
 from dashboard.components.tables import Column, grid, table
@@ -199,7 +200,7 @@ def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
         "notes": job.notes,
         "reviewer": job.reviewer,
         "entry": str(line.entry),
-        "recorded": f"{line.recorded_at:%Y-%m-%d} {line.author}",
+        "recorded": f"{line.recorded_at.astimezone(ZoneInfo(view.zone)):%Y-%m-%d} {line.author}",
         "source": source_text(line.source),
     }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
@@ -72,9 +73,10 @@ def _write(given: argparse.Namespace, settings: Settings, engine: sa.Engine, sit
 def _list(engine: sa.Engine, site: Site) -> int:
     with engine.connect() as connection:
         addresses = read_addresses(connection, site.site_id)
+    zone = ZoneInfo(site.zone)
     for one in addresses:
-        ended = f"ended {one.ended:%Y-%m-%d}" if one.ended else "works"
-        out.print(f"  {one.person}: made {one.made:%Y-%m-%d}, {ended}", markup=False, soft_wrap=True)
+        ended = f"ended {one.ended.astimezone(zone):%Y-%m-%d}" if one.ended else "works"
+        out.print(f"  {one.person}: made {one.made.astimezone(zone):%Y-%m-%d}, {ended}", markup=False, soft_wrap=True)
     if not addresses:
         out.print('There is none. Make one: driftbook calendar address "NAME"')
     return 0

@@ -79,7 +79,7 @@ def chance_figure(view: ForecastView, scheme: str) -> Picture:
     """
     sheet = Sheet(scheme)
     palette = sheet.palette
-    assert view.times is not None and view.over is not None and view.recheck is not None  # noqa: S101, PT018 - the page asks first
+    assert view.times is not None and view.over is not None and view.recheck is not None and view.recheck_on is not None  # noqa: S101, PT018 - the page asks first
     percent = 100.0 * view.over
     sheet.scatter(
         x=view.times, y=percent, mode="lines", line={"color": palette.found, "width": 2.5}, name=say("asset.forecast.over"),
@@ -96,7 +96,7 @@ def chance_figure(view: ForecastView, scheme: str) -> Picture:
     sheet.scatter(
         x=[view.recheck.isoformat()], y=[100.0 * view.over_then], mode="markers", name=say("asset.forecast.recheck"),
         marker={"symbol": "diamond", "size": 12, "color": palette.ink, "line": {"color": palette.sheet, "width": 1.5}},
-        hovertemplate=f"<b>{say('asset.forecast.recheck')}</b><br>{day(view.recheck.date())}<br>%{{y:.0f}}\u202f%<extra></extra>",
+        hovertemplate=f"<b>{say('asset.forecast.recheck')}</b><br>{day(view.recheck_on)}<br>%{{y:.0f}}\u202f%<extra></extra>",
     )  # fmt: skip
     _days(sheet, view)
     top = float(max(np.max(percent), risk * 1.6, 25.0))

@@ -15,8 +15,9 @@ from models.history.backtest import HELD, TOO_FEW, worse_than
 from models.history.columns import FloatArray, History
 from models.history.conformal import LEVELS
 from models.history.engine import Study
-from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at, reading_interval, recheck_of
+from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at, reading_interval, recheck_day, recheck_of
 from models.history.late import row_of
+from models.history.months import day_of, local_days
 from models.history.passage import ever_over
 from models.history.runs import DAYS_PER_YEAR, US_PER_DAY
 from models.history.standing import Standing
@@ -85,7 +86,8 @@ class Held:
 class ForecastView:
     """All about the forecast; without one, ``reason`` is a code of ``standing.REASON_WORDS`` or :data:`~dashboard.views.asset_standing.OTHER_PLACES`.
 
-    ``times`` (k,) are on the site's clock; ``over`` is the probability of being over
+    ``recheck`` is the moment at which the risk is reached, ``recheck_on`` the day on which to look again, which may be the one
+    before.  ``times`` (k,) are on the site's clock; ``over`` is the probability of being over
     limit, ``low``, ``middle`` and ``high`` the limit ratio that would be read.
     """
 
@@ -97,6 +99,7 @@ class ForecastView:
     today: datetime | None = None
     over_today: float = float("nan")
     recheck: datetime | None = None
+    recheck_on: date | None = None
     over_then: float = float("nan")
     over_left: float = float("nan")
     why: Literal["at once", "risk", "class", "site", ""] = ""
@@ -170,9 +173,12 @@ def build_forecast(
     def moment(after: float) -> datetime:
         return _local(left_us + round(after * US_PER_DAY), zone)
 
+    left_on = local_days(np.array([left_us]), history.zone)
+    recheck_on = date(1970, 1, 1) + timedelta(days=int(recheck_day(left_on, recheck.days)[0]))
+    dates = [*(moment(day).date() for day, _ in named[:-1]), recheck_on]
     points = {
-        moment(day).date(): Point(moment(day).date(), what, *(float(a[STEPS + k]) for a in (over, middle, low, high)))
-        for k, (day, what) in enumerate(named)
+        on: Point(on, what, *(float(a[STEPS + k]) for a in (over, middle, low, high)))
+        for k, (on, (_, what)) in enumerate(zip(dates, named, strict=True))
     }
     why: Literal["at once", "risk", "class", "site"] = "site"
     if int(recheck.basis[0]) == BY_RISK:
@@ -188,6 +194,7 @@ def build_forecast(
         today=moment(since),
         over_today=float(over[STEPS + len(named) - 2]),
         recheck=moment(days),
+        recheck_on=recheck_on,
         over_then=float(recheck.over[0]),
         over_left=float(recheck.over_left[0]),
         why=why,
@@ -202,7 +209,7 @@ def build_forecast(
         high=high[:STEPS],
         points=tuple(points[on] for on in sorted(points)),
         components=_components(standing, last, limits, span, display),
-        components_on=moment(last).date(),
+        components_on=max(recheck_on, day_of(now_us, history.zone)),
     )
 
 

@@ -16,7 +16,7 @@ from models.history.columns import BoolArray, FloatArray, History, IntArray
 from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due
 from models.history.due import REPLACED as REPLACED_SINCE
 from models.history.engine import Study
-from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at
+from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at, recheck_day
 from models.history.late import row_of, some_of
 from models.history.months import local_days
 from models.history.runs import US_PER_DAY
@@ -209,8 +209,7 @@ class Ground:
         forecast = self.study.standing.can & in_service
         ruled = np.isin(self.rule.reason, list(_RULE))
         rule_day = self.rule.days_left + _number(self.today)
-        # A risk that is reached within a day is reached on that day: round down, never up.
-        risk_day = self.left_day + np.floor(np.nan_to_num(recheck.days)).astype(np.int64)
+        risk_day = recheck_day(self.left_day, recheck.days)
         return Plan(
             by_risk=by_risk,
             history=self.history,

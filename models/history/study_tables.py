@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -15,9 +15,9 @@ from models.history.counts import Counts, count_over
 from models.history.cumulative import mean_cumulative
 from models.history.engine import Study
 from models.history.evidence import evidence_for
-from models.history.forecast import BASIS_WORDS
+from models.history.forecast import BASIS_WORDS, recheck_day
 from models.history.intervals import Shares
-from models.history.months import month_name
+from models.history.months import local_days, month_name
 from models.history.recurrence import look_ages
 from models.history.repeatability import repeatability_of
 from models.history.repeats import repeat_readings
@@ -78,8 +78,8 @@ def study_tables(
     return tuple(tables)
 
 
-def _day(us: int) -> str:
-    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=us)).date().isoformat()
+def _day(number: int) -> str:
+    return (date(1970, 1, 1) + timedelta(days=number)).isoformat()
 
 
 def _drift(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
@@ -126,25 +126,23 @@ def _drift(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
 
 
 def _forecast(history: History, study: Study, rows: Sequence[int]) -> StudyTable:
-    lines = []
-    for row in rows:
-        check, why = study.recheck, int(study.standing.reason[row])
-        left = int(study.standing.left_us[row])
-        days = number(check.days[row], 1)
-        when = None if days is None or why else _day(left + round(days * 86_400e6))
-        lines.append(
-            (
-                str(history.assets.tag[row]),
-                int(study.standing.n[row]),
-                _day(left) if left > 0 and not why else None,
-                when,
-                days,
-                number(check.over[row], 4),
-                number(check.over_left[row], 4),
-                BASIS_WORDS[int(check.basis[row])],
-                standing.REASON_WORDS[why],
-            )
+    check, stands = study.recheck, study.standing.can
+    left = local_days(np.where(stands, study.standing.left_us, 0), history.zone)
+    again = recheck_day(left, check.days)
+    lines = [
+        (
+            str(history.assets.tag[row]),
+            int(study.standing.n[row]),
+            _day(int(left[row])) if stands[row] else None,
+            _day(int(again[row])) if stands[row] else None,
+            number(check.days[row], 1),
+            number(check.over[row], 4),
+            number(check.over_left[row], 4),
+            BASIS_WORDS[int(check.basis[row])],
+            standing.REASON_WORDS[int(study.standing.reason[row])],
         )
+        for row in rows
+    ]
     columns = (
         "tag",
         "runs",
