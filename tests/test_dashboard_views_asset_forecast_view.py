@@ -123,7 +123,8 @@ def test_how_often_such_forecasts_held_is_the_back_tests_row_of_its_class() -> N
 
 
 def test_the_machines_own_record_stands_beside_that_of_its_class_and_a_worse_one_is_said() -> None:
-    own_held, own_tested = STUDY.backtest.own(SHORT)
+    begin = int(STUDY.backtest.own_from_us[SHORT])
+    own_held, own_tested = STUDY.backtest.own(SHORT, begin)
     held = view().held
     assert (held.own_held, held.own_tested) == (own_held.sum(), own_tested.sum())
     assert 0 < held.own_held <= held.own_tested
@@ -148,9 +149,11 @@ def test_the_machines_own_record_stands_beside_that_of_its_class_and_a_worse_one
         in said
     )
     assert "only" not in _held_sentence(with_record(10, 12))
-    assert STUDY.backtest.own(len(HISTORY.assets))[1].sum() == 0
-    assert STUDY.backtest.own_tested.sum() == STUDY.backtest.intervals[-1]
-    assert STUDY.backtest.own_held.sum() / STUDY.backtest.intervals[-1] == pytest.approx(STUDY.backtest.coverage[-1, 1])
+    # A machine that was replaced has a record of its own since, or none.
+    assert 0.9 * STUDY.backtest.intervals[-1] < STUDY.backtest.own_tested.sum() <= STUDY.backtest.intervals[-1]
+    assert STUDY.backtest.own_held.sum() / STUDY.backtest.own_tested.sum() == pytest.approx(
+        STUDY.backtest.coverage[-1, 1], abs=0.02
+    )
 
 
 def test_without_a_forecast_there_is_a_reason_and_nothing_else() -> None:

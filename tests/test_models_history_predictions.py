@@ -19,7 +19,7 @@ from models.history.intervals import wilson
 from models.history.material import Material, material_of
 from models.history.predictions import _origins, effective_df, next_drift, predict_past
 from models.history.runs import runs_of
-from tests.fleet import Plan, make_fleet
+from tests.fleet import DAY_US, Plan, break_columns, make_fleet
 
 
 def drawn(seed: int, **plan: object) -> Material:
@@ -66,6 +66,34 @@ def test_one_prediction_is_that_of_the_obvious_way() -> None:
         )  # fmt: skip
         np.testing.assert_allclose(got.mean[k], mean[0], rtol=1e-7)
         np.testing.assert_allclose(got.variance[k], variance[0], rtol=1e-7)
+
+
+def test_a_machine_is_judged_by_the_intervals_of_what_stands_there_now() -> None:
+    """Counted by hand; of the machine that is gone none counts, nor does any once a later replacement is in the book."""
+    history, _ = make_fleet(46, Plan(assets=120, jobs_low=6, jobs_high=10, break_share=0.0))
+    jobs = history.jobs
+    rows = [np.flatnonzero(jobs.asset == one) for one in range(3)]
+    # Each machine is replaced before its second last visit but two, its last one, and never.
+    breaks = break_columns(
+        [0, 1], [jobs.performed_us[rows[0][-4]] / DAY_US - 1, jobs.performed_us[rows[1][-1]] / DAY_US - 1]
+    )
+    material = material_of(jobs, breaks, runs_of(jobs, breaks), history.assets)
+    past = predict_past(material, one_class(material))  # type: ignore[arg-type]
+    result = backtest_of(past, material, 2)
+    inside = np.abs(past.error) <= past.half[:, :, LEVELS.index(0.8)]
+    for one, since in ((0, jobs.performed_us[rows[0][-4]]), (1, None), (2, jobs.performed_us[rows[2][0]])):
+        mine = material.asset[past.row] == one
+        if since is not None:
+            mine &= material.start_us[past.row] >= since
+        held, tested = result.own(one, None if since is None else int(since))
+        assert tested.tolist() == (
+            [0] * 4 if since is None else (mine[:, None] & ~np.isnan(past.error)).sum(axis=0).tolist()
+        )
+        assert held.tolist() == ([0] * 4 if since is None else (mine[:, None] & inside).sum(axis=0).tolist())
+    assert (material.asset[past.row] == 1).any()
+    assert result.own(2, int(jobs.performed_us[rows[2][0]]))[1].sum() > 0
+    assert result.own(2, int(jobs.performed_us[rows[2][-2]]))[1].sum() == 0
+    assert result.own(len(history.assets), None)[1].sum() == 0
 
 
 @pytest.mark.parametrize("heavy", [True, False])

@@ -17,6 +17,7 @@ from models.history.conformal import LEVELS
 from models.history.engine import Study
 from models.history.forecast import BY_CLASS, BY_RISK, Recheck, forecast_at, reading_interval, recheck_day, recheck_of
 from models.history.late import row_of
+from models.history.material import present_runs
 from models.history.months import day_of, local_days
 from models.history.passage import ever_over
 from models.history.runs import DAYS_PER_YEAR, US_PER_DAY
@@ -265,7 +266,11 @@ def _held(study: Study, history: History, asset: int) -> Held | None:
     verdict: Literal["held", "failed", "few"] = "failed"
     if test.verdict[fit] in {HELD, TOO_FEW}:
         verdict = "held" if test.verdict[fit] == HELD else "few"
-    own_held, own_tested = test.own(asset)
+    runs = present_runs(study.material, asset)
+    begin = (
+        row_of(history.jobs, "performed_us", int(row_of(study.runs, "start_row", int(runs[0])))) if len(runs) else None
+    )
+    own_held, own_tested = test.own(asset, None if begin is None else int(begin))
     chance = 4.0 * worse_than(own_held, own_tested, float(np.nan_to_num(test.coverage[fit, level], nan=LEVEL)))
     worst = int(np.argmin(chance))
     name = _name(worst, flex=_by_flex(*_limits_behind(study, history, asset)))

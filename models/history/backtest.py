@@ -31,6 +31,9 @@ QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
 
 BINS = 10
 
+NO_RUN = np.iinfo(np.int64).min
+"""When the first run of a series without a run began."""
+
 AT_ONCE = 100_000
 """So many predictions are scored at once."""
 
@@ -49,8 +52,10 @@ class Backtest:
     the mean pinball loss [limit] of the forecast, ``loss_zero`` of 'no change',
     ``loss_class`` of 'what its class does'.  ``kupiec`` is the likelihood ratio of
     the 90 % intervals on one degree of freedom.  ``own_held`` of ``own_tested``
-    (assets, 4) are the 80 % intervals of each asset by component, with the assets
-    that were there when the estimates over all of them were made.
+    (assets, 4) are the 80 % intervals of the present series of each asset by
+    component, with the assets that were there when the estimates over all of them
+    were made; ``own_from_us`` is when the first run of that series began, or
+    :data:`NO_RUN`.
     """
 
     coverage: FloatArray
@@ -66,16 +71,20 @@ class Backtest:
     verdict: IntArray
     own_held: IntArray
     own_tested: IntArray
+    own_from_us: IntArray
 
-    def own(self, asset: int) -> tuple[IntArray, IntArray]:
-        """Give how many of one asset's own 80 % intervals held, and how many were tested, by component.
+    def own(self, asset: int, from_us: int | None) -> tuple[IntArray, IntArray]:
+        """Give how many 80 % intervals of what stands there now held, and how many were tested, by component.
 
         Parameters
         ----------
         asset : int
             Index of the asset; nothing is known of one that is newer than these estimates. [unitless]
+        from_us : int or None
+            When the first run of its present series began, or ``None``: of one that began with another run than these
+            estimates know, after a replacement, nothing is known either. [µs since 1970, UTC]
         """
-        if asset >= len(self.own_held):
+        if asset >= len(self.own_held) or from_us != self.own_from_us[asset]:
             return np.zeros(4, np.int64), np.zeros(4, np.int64)
         return self.own_held[asset], self.own_tested[asset]
 
@@ -141,13 +150,27 @@ def backtest_of(predictions: Predictions, material: Material, fits: int) -> Back
     failed = high[:, -1] < 0.85
     verdict = np.select([intervals < FEWEST, failed], [TOO_FEW, FAILED], HELD).astype(np.int64)
     kept_80 = judged & held[:, :, LEVELS.index(0.8)]
+    # What was replaced is another machine: of its intervals none speaks for the one that stands there now (decision 12).
+    present = material.series[predictions.row] == material.series_now[asset]
     own_held, own_tested = (
-        np.stack([np.bincount(asset[part[:, c]], minlength=len(material.series_now)) for c in range(4)], axis=1)
+        np.stack(
+            [np.bincount(asset[part[:, c] & present], minlength=len(material.series_now)) for c in range(4)], axis=1
+        )
         for part in (kept_80, judged)
     )
     return Backtest(
         coverage, low, high, intervals, clusters, pit, losses[0], losses[1], losses[2], kupiec, verdict, own_held, own_tested,
+        _begins(material),
     )  # fmt: skip
+
+
+def _begins(material: Material) -> IntArray:
+    """Give when the first known run of the present series of each asset began."""
+    begins = np.full(len(material.series_now), NO_RUN, dtype=np.int64)
+    first = np.flatnonzero(np.diff(material.series, prepend=-1))
+    first = first[material.series[first] == material.series_now[material.asset[first]]]
+    begins[material.asset[first]] = material.start_us[first]
+    return begins
 
 
 def clustered_share(held: BoolArray, counted: BoolArray, cluster: IntArray) -> tuple[float, float, float]:
