@@ -13,6 +13,7 @@ import pytest
 import sqlalchemy as sa
 
 from models.commands.init_book import init_book
+from models.commands.record_job import record_job
 from models.commands.set_key import set_key
 from models.commands.set_site import set_site
 from models.commands.sign_off import sign_off
@@ -23,7 +24,9 @@ from models.store.unit import writing
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.every import HISTORY, metadata
 from models.tables.jobs import JobRow
-from models.values.kinds import Kind, Meaning
+from models.values.decision import Covariances, DecisionRule, Rule, independent
+from models.values.job import Job, Misalignment
+from models.values.kinds import Kind, Meaning, Reason
 from models.values.story import Site
 from tests import seeded
 from tests.conftest import NOW, make_site
@@ -74,8 +77,15 @@ def _more(engine: sa.Engine, site: Site, folder: Path) -> None:
     report = seeded.bring_in(engine, site, *seeded.write(folder, **MORE))
     assert report.written, report.problems
     set_site(
-        engine, site, by="tester", now=NOW + timedelta(hours=3), display=site.display, zone=None, interval_months=7
-    )
+        engine, site, by="tester", now=NOW + timedelta(hours=3), display=site.display, zone=None, interval_months=7,
+        rule=DecisionRule(Rule.GUARDED, 0.9),
+    )  # fmt: skip
+    known = Covariances(found=independent((0.004, 0.02, 0.004, 0.02)), left=independent((0.004, 0.02, 0.004, 0.02)))
+    measured = Job(
+        ref="J9", tag="P-1", performed_at=NOW - timedelta(days=3), zone=site.zone, reason=Reason.PLANNED, people=("Ana Wick",),
+        instrument="D-1", found=Misalignment(0.11, 0.2, 0.01, 0.1), left=Misalignment(0.01, 0.1, 0.01, 0.05),
+    )  # fmt: skip
+    record_job(engine, site, measured, by="tester", now=NOW + timedelta(hours=3), bolts_tight=True, covariances=known)
     with engine.connect() as connection:
         last = connection.execute(sa.select(sa.func.max(JobRow.entry))).scalar_one()
     sign_off(engine, site, last, meaning=Meaning.APPROVED, by="Dora Linn", now=NOW + timedelta(hours=4), remark="seen")

@@ -30,7 +30,7 @@ from tests.seeded import FILES, write
 
 VERBS = tuple(cli._RUNS)
 ROOT = Path(__file__).parents[1]
-WRITES = {"0.1.0": "0004_references_by_set"}
+WRITES = {"0.1.0": "0005_decision_rules"}
 """The revision of the books that each version writes: a new revision adds a line, and changes none of a version that was given out."""
 
 

@@ -21,6 +21,7 @@ from models.store.story import read_story
 from models.store.tokens import Receipt
 from models.store.unit import Unit, writing
 from models.tables.base import to_microseconds
+from models.values.decision import Covariances
 from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
 from models.values.story import AssetStory, JobLine, Site
@@ -39,6 +40,7 @@ def amend_job(
     bolts_tight: bool | None = None,
     of_readings: Iterable[Check] = (),
     made_from: str | None = None,
+    covariances: Covariances | None = None,
     receipt: Receipt | None = None,
 ) -> JobLine:
     """Append a new version of a job.
@@ -67,6 +69,9 @@ def amend_job(
         Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
     made_from : str, optional
         Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
+    covariances : Covariances, optional
+        What is known of the uncertainty of both measurements; where nothing is said of it, a measurement that stays as it was
+        keeps its own. [mm, mm/m]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
 
@@ -121,7 +126,7 @@ def amend_job(
             raise DoubtfulJobError(still)
         holds = {str(check.doubt) for check in checks}
         kept = {name: text for name, text in stated_in(old.job.typed).items() if name in holds}
-        line = recording.write(with_stated(job, kept | stated), old=old, why=reason)
+        line = recording.write(with_stated(job, kept | stated), old=old, why=reason, covariances=covariances)
         if receipt is not None:
             receipt.keep(unit.connection, line)
         return line

@@ -80,7 +80,8 @@ class JobColumns(JobRows):
         sheet, file : SheetReport, File
             What becomes of the sheet, and its file. [unitless]
         """
-        plain = lane.read(rows)
+        # Columns bring one row an entry; where jobs bring decisions too, they go one by one.
+        plain = lane.read(rows) if self.rule is None else None
         if plain is None:
             self._write(reader, [p for at in range(len(rows)) if (p := look(*rows.numbered(at)))], sheet, file)
             return

@@ -24,11 +24,13 @@ from models.ledger.content import job_content
 from models.store import known as ask
 from models.store.held_jobs import held_jobs as ask_held
 from models.store.merged import merged_into
-from models.store.rows import job_row
+from models.store.rows import decision_rows, job_row
 from models.store.visits import Visit
 from models.tables.base import to_microseconds
+from models.tables.decisions import DecisionRow
 from models.tables.jobs import JobRow
 from models.values.asset import Asset
+from models.values.decision import Decision, Decisions, Verdict
 from models.values.job import Job, Misalignment
 from models.values.kinds import Kind
 from models.values.limits import LimitsGiven
@@ -340,6 +342,11 @@ class JobRows(Things):
                 content=pending.content,
             )  # fmt: skip
         self.unit.add(JobRow, row)
+        if self.rule is not None:
+            # A list brings no uncertainty: by a guarded rule nothing can be decided.
+            sides = (Decision(self.rule, Verdict.UNDECIDED) if ratio is not None else None for ratio in judged.ratios)
+            for brought in decision_rows(entry, self.site.site_id, Decisions(*sides)):
+                self.unit.add(DecisionRow, brought)
         sheet.taken += 1
         sheet.saw(pending.day, pending.day)
         self._notice(pending, limits, sheet)

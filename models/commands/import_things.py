@@ -21,6 +21,7 @@ from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
 from models.intake.seen import Seen
 from models.store import known as ask
+from models.store.decisions import rule_of
 from models.store.rows import asset_version_row, break_row, instrument_row, person_row
 from models.store.unit import Unit
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
@@ -80,6 +81,8 @@ class Things:
         self.starts: list[int] = []
         self.files: dict[str, File] = {}
         self.judge = Judge(self.sets, self.known.zone)
+        held = rule_of(connection, site.site_id)
+        self.rule = held if held is not None and held.guarded else None
         self.unjudged: set[str] = set()
         self.failed = False
 

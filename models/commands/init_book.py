@@ -14,11 +14,13 @@ from models.store.engine import make_engine
 from models.store.known import sites
 from models.store.partitions import make_parts
 from models.store.revision import check_revision, revision_of, upgrade
-from models.store.rows import limit_row_row, limit_version_row
+from models.store.rows import limit_row_row, limit_version_row, rule_row
 from models.store.unit import Unit, writing
 from models.tables.book import SiteRow, SiteVersionRow
+from models.tables.decisions import DecisionRuleRow
 from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
 from models.units import Display
+from models.values.decision import DecisionRule
 from models.values.kinds import Kind
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -135,8 +137,8 @@ def code_of(name: str) -> str:
     return "-".join(words)[:40].rstrip("-")
 
 
-def say_site(unit: Unit, site: Site, *, why: str = "") -> int:
-    """Append how a site is set."""
+def say_site(unit: Unit, site: Site, *, why: str = "", rule: DecisionRule | None = None) -> int:
+    """Append how a site is set; with the decision rule where that is chosen anew."""
     entry = unit.append(Kind.SITE_SET, site.site_id, why=why.strip())
     row = (
         entry,
@@ -148,6 +150,8 @@ def say_site(unit: Unit, site: Site, *, why: str = "") -> int:
         site.interval_months,
     )
     unit.add(SiteVersionRow, row)
+    if rule is not None:
+        unit.add(DecisionRuleRow, rule_row(entry, site.site_id, rule))
     return entry
 
 

@@ -17,19 +17,23 @@ import sqlalchemy as sa
 from models.commands.judging import Judge, ratios, version_on
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.ledger.content import job_content
+from models.maths.deciding import decision_of
 from models.maths.plausible import Check, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.sentences.told import Told
 from models.store import known as ask
+from models.store.decisions import rule_of
 from models.store.one_job import holder_of_ref
-from models.store.rows import instrument_row, job_row, person_row
+from models.store.rows import decision_rows, instrument_row, job_row, person_row
 from models.store.story import read_story
 from models.store.tokens import Receipt
 from models.store.unit import Unit, writing
 from models.tables.base import to_microseconds
+from models.tables.decisions import DecisionRow
 from models.tables.jobs import JobRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
+from models.values.decision import Covariances, DecisionRule, Decisions
 from models.values.draft import STATED
 from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
@@ -78,6 +82,7 @@ def record_job(
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
     of_readings: Iterable[Check] = (),
+    covariances: Covariances | None = None,
     receipt: Receipt | None = None,
 ) -> JobLine:
     """Record a job.
@@ -100,6 +105,8 @@ def record_job(
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
     of_readings : iterable of Check
         Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
+    covariances : Covariances, optional
+        What is known of the uncertainty of both measurements; a guarded decision rule asks for it. [mm, mm/m]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
 
@@ -128,7 +135,7 @@ def record_job(
         still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight)), stated)
         if still:
             raise DoubtfulJobError(still)
-        line = recording.write(with_stated(job, stated))
+        line = recording.write(with_stated(job, stated), covariances=covariances)
         if receipt is not None:
             receipt.keep(unit.connection, line)
         return line
@@ -181,6 +188,17 @@ def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> No
     raise ConflictError(Told("told.handing.ref", ref=job.ref, entry=held[1]), remedy=Told("told.handing.ref.remedy"))
 
 
+def _kept(job: Job, old: JobLine | None) -> Covariances:
+    """Give what was known of the uncertainty of measurements that a new version leaves as they were."""
+    if old is None:
+        return Covariances()
+    found, left = old.decisions.found, old.decisions.left
+    return Covariances(
+        found.covariance if found is not None and job.found == old.job.found else None,
+        left.covariance if left is not None and job.left == old.job.left else None,
+    )
+
+
 class Recording:
     """Writes versions of jobs of one asset inside an open transaction."""
 
@@ -189,6 +207,8 @@ class Recording:
         self.judge = Judge(ask.limit_sets(unit.connection, site.site_id), ZoneInfo(site.zone))
         self.people = ask.people(unit.connection, site.site_id)
         self.instruments = ask.instruments(unit.connection, site.site_id)
+        # As it is chosen behind the lock: the decision is by the rule in force at this moment.
+        self.rule = rule_of(unit.connection, site.site_id) or DecisionRule()
 
     def checks(self, job: Job, *, job_id: int | None = None, bolts_tight: bool | None = None) -> tuple[Check, ...]:
         """Hold a job against what the book knows; ``job_id`` is the job of which it is a new version."""
@@ -213,10 +233,19 @@ class Recording:
         )
         return check_job(job, beside)
 
-    def write(self, job: Job, *, old: JobLine | None = None, why: str = "", void: bool = False) -> JobLine:
+    def write(
+        self,
+        job: Job,
+        *,
+        old: JobLine | None = None,
+        why: str = "",
+        void: bool = False,
+        covariances: Covariances | None = None,
+    ) -> JobLine:
         """Judge a job and append it; with an old version as what supersedes that.
 
         One that only voids the old version, or takes it back, keeps its verdict: it says nothing new of the machine.
+        ``covariances`` are ``None`` where nothing is said of them: a measurement that stays as it was keeps its own.
         """
         was = old.judged_as if old is not None and (old.void or void) else None
         asset = self._asset(job)
@@ -244,10 +273,20 @@ class Recording:
             ratios=(found[0], left[0]), content=content, job_id=job_id, supersedes=supersedes, void=void,
         )  # fmt: skip
         unit.add(JobRow, row)
+        if old is not None and (was is not None or void):
+            decisions = old.decisions
+        else:
+            known = covariances or _kept(job, old)
+            decisions = Decisions(
+                decision_of(self.rule, job.found, job.target, known.found, asset, limits, found[0]),
+                decision_of(self.rule, job.left, job.target, known.left, asset, limits, left[0]),
+            )
+        for brought in decision_rows(entry, self.site.site_id, decisions):
+            unit.add(DecisionRow, brought)
         judged_as = JudgedAs(asset.coupling, asset.limit_speed_rpm, asset.span_mm, limit_entry)
         return JobLine(
             entry, job_id or entry, unit.at, unit.author, job, limits, name, found[0], left[0], supersedes,
-            why_amended=why, void=void, judged_as=judged_as,
+            why_amended=why, void=void, judged_as=judged_as, decisions=decisions,
         )  # fmt: skip
 
     def _asset(self, job: Job) -> Asset:

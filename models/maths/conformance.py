@@ -12,7 +12,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
 import numpy as np
@@ -22,32 +21,15 @@ from models.errors import InvalidValueError
 from models.maths.joint import joint_probability
 from models.maths.resultant import resultant_probability, square_probability
 from models.sentences.told import Told
+from models.values.decision import DEFAULT_CONFIDENCE, Rule, Verdict
 from models.values.job import Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import Judged, LimitsGiven
 
 FloatArray = NDArray[np.float64]
 
-DEFAULT_CONFIDENCE: Final = 0.95
-"""The usual confidence of ISO 14253-1 [from memory, no copy read]."""
-
 _CENTRE: Final = np.eye(4)[[0, 2, 1, 3]]
 """From the four components to the pairs (offset V, H) and (angularity V, H)."""
-
-
-class Verdict(StrEnum):
-    """What a decision rule says."""
-
-    WITHIN = "within"
-    OVER = "over"
-    UNDECIDED = "undecided"
-
-
-class Rule(StrEnum):
-    """The decision rule of a site."""
-
-    SIMPLE = "simple acceptance"
-    GUARDED = "guarded"
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ from typing import Final
 
 SENTENCES: Final[dict[str, str]] = {
     "told.both": "{first} {then}",
+    "told.decision.confidence": "The confidence of a decision rule lies above 50 % and below 100 %.",
+    "told.decision.confidence.remedy": "Give 95, say.",
     "told.handing.doubtful": "The job was not recorded. {sentences}",
     "told.handing.doubtful.correct": "Correct what is wrong.",
     "told.handing.doubtful.state": "Correct it, or state a reason for {doubts}: it is kept with the job.",

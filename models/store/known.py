@@ -12,12 +12,14 @@ from sqlalchemy.orm import InstrumentedAttribute, aliased
 
 from models.errors import UnknownNameError
 from models.tables.book import SiteRow, SiteVersionRow
+from models.tables.decisions import DecisionRuleRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
 from models.tables.people import InstrumentVersionRow, PersonVersionRow
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
+from models.values.decision import DecisionRule, Rule
 from models.values.kinds import Coupling, Part
 from models.values.limits import Combine, Judged, LimitRow, LimitSet
 from models.values.people import Instrument, Person
@@ -28,6 +30,10 @@ _AT_ONCE = 500
 
 SITE, TAG = "site", "tag"
 """Names of the parameters of questions that are put together once: that takes longer than asking them."""
+
+
+SiteSaid = sa.Row[int, str, str, str, str, str, int, str, float]
+"""One setting of a site, with the decision rule that it brought."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,22 +48,24 @@ class AdoptedSet:
 def sites(connection: sa.Connection) -> tuple[Site, ...]:
     """Give all sites as they are set today, in the order of their numbers."""
     # Settings are few: all of them tell the earlier names too, for no second question.
-    versions: dict[int, list[sa.Row[int, str, str, str, str, str, int]]] = {}
+    versions: dict[int, list[SiteSaid]] = {}
     for row in connection.execute(_sites()):
         versions.setdefault(row[0], []).append(row)
     return tuple(_site(said) for said in versions.values())
 
 
-def _site(said: Sequence[sa.Row[int, str, str, str, str, str, int]]) -> Site:
+def _site(said: Sequence[SiteSaid]) -> Site:
     """Put a site together from its settings, oldest first: the last one holds."""
-    number, code, name, zone, length, temperature, months = said[-1]
+    number, code, name, zone, length, temperature, months, _, _ = said[-1]
     former = tuple(dict.fromkeys(row[2] for row in said if row[2] != name))
-    return Site(number, code, name, zone, Display(length, temperature), months, former)
+    # A setting brings a rule only where it changes that.
+    rule = next((DecisionRule(Rule(row[7]), row[8]) for row in reversed(said) if row[7] is not None), None)
+    return Site(number, code, name, zone, Display(length, temperature), months, former, rule)
 
 
 @cache
-def _sites() -> sa.Select[int, str, str, str, str, str, int]:
-    version = SiteVersionRow
+def _sites() -> sa.Select[int, str, str, str, str, str, int, str, float]:
+    version, rule = SiteVersionRow, DecisionRuleRow
     return (
         sa.select(
             SiteRow.id,
@@ -67,8 +75,11 @@ def _sites() -> sa.Select[int, str, str, str, str, str, int]:
             version.length_unit,
             version.temperature_unit,
             version.interval_months,
+            rule.rule,
+            rule.confidence,
         )
         .join(version, version.site_id == SiteRow.id)
+        .outerjoin(rule, rule.entry == version.entry)
         .order_by(SiteRow.id, version.entry)
     )
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import sqlalchemy as sa
 
+from models.store.decisions import rule_of
 from models.store.entries import lines_of
 from models.store.known import asset_from, limit_sets
 from models.store.proofs import read_keys
@@ -132,11 +133,14 @@ def _assets(connection: sa.Connection, asset_id: int, upto: int) -> list[Asset]:
 def _sites(connection: sa.Connection, site: Site, upto: int) -> list[Site]:
     v = SiteVersionRow
     rows = connection.execute(
-        sa.select(v.name, v.zone, v.length_unit, v.temperature_unit, v.interval_months)
+        sa.select(v.name, v.zone, v.length_unit, v.temperature_unit, v.interval_months, v.entry)
         .where(v.site_id == site.site_id, v.entry <= upto)
         .order_by(v.entry)
     )
-    return [Site(site.site_id, site.code, r[0], r[1], Display(r[2], r[3]), r[4]) for r in rows]
+    return [
+        Site(site.site_id, site.code, *r[:2], Display(*r[2:4]), r[4], rule=rule_of(connection, site.site_id, r[5]))
+        for r in rows.all()
+    ]
 
 
 def _file(connection: sa.Connection, number: int) -> ImportedFile:

@@ -8,6 +8,7 @@ from typing import Any
 
 from models.tables.base import canonical_json, to_microseconds
 from models.values.asset import Asset, MachineBreak
+from models.values.decision import SIDES, DecisionRule, Decisions
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.limits import LimitRow, LimitSet, LimitsGiven
 from models.values.people import Instrument, Person
@@ -165,3 +166,19 @@ def job_row(
         canonical_json(dict(job.typed)) if job.typed else "{}",
         content,
     )
+
+
+def rule_row(entry: int, site_id: int, rule: DecisionRule) -> tuple[Any, ...]:
+    """Give the row of ``decision_rule``."""
+    return (entry, site_id, str(rule.rule), rule.confidence)
+
+
+def decision_rows(entry: int, site_id: int, decisions: Decisions) -> list[tuple[Any, ...]]:
+    """Give the rows of ``decision`` that belong to one version of a job."""
+    return [
+        (
+            entry, side, site_id, str(one.rule.rule), one.rule.confidence,
+            None if one.covariance is None else canonical_json(one.covariance), one.probability, str(one.verdict),
+        )
+        for side, one in zip(SIDES, (decisions.found, decisions.left), strict=True) if one is not None
+    ]  # fmt: skip

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from models.store.columns import latest
+from models.store.decisions import decisions_of
 from models.store.known import asset_from, asset_id_of
 from models.store.merged import merged_into
 from models.store.signoffs import signoffs_of
@@ -21,6 +22,7 @@ from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow
 from models.tables.proofs import StatementRow
 from models.values.asset import Asset, MachineBreak
+from models.values.decision import NO_DECISIONS, Decisions
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import LimitsGiven
@@ -85,7 +87,9 @@ def _breaks_question() -> sa.Select[date, str, str]:
 
 def _jobs(connection: sa.Connection, site_id: int, asset_id: int, tag: str) -> list[JobLine]:
     found = connection.execute(_question(), {ASSET: asset_id, SITE: site_id})
-    return [_line(row, tag, row["later"]) for row in found.mappings()]
+    rows = list(found.mappings())
+    decided = decisions_of(connection, [row["entry"] for row in rows])
+    return [_line(row, tag, row["later"], decided.get(row["entry"], NO_DECISIONS)) for row in rows]
 
 
 @cache
@@ -139,7 +143,7 @@ def _versions_of(jobs: sa.Select[int], site_id: sa.ColumnElement[int]) -> sa.Com
     )
 
 
-def _line(row: sa.RowMapping, tag: str, superseded_by: int | None) -> JobLine:
+def _line(row: sa.RowMapping, tag: str, superseded_by: int | None, decisions: Decisions) -> JobLine:
     limits = LimitsGiven(
         row["limit_offset_mm"],
         row["limit_angle_mm_m"],
@@ -166,6 +170,7 @@ def _line(row: sa.RowMapping, tag: str, superseded_by: int | None) -> JobLine:
         source,
         JudgedAs(Coupling(row["coupling"]), row["speed_rpm"], row["span_mm"], row["limit_entry"]),
         "" if row["leaf"] is None else bytes(row["leaf"]).hex(),
+        decisions,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.base import Base
 from models.tables.book import EntryRow, ImportedFileRow, SiteRow, SiteVersionRow
+from models.tables.decisions import DecisionRow, DecisionRuleRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
@@ -24,7 +25,8 @@ metadata = Base.metadata
 MAPPED = (
     SiteRow, EntryRow, SiteVersionRow, ImportedFileRow, AssetRow, AssetVersionRow, BreakRow, PersonRow, PersonVersionRow,
     InstrumentRow, InstrumentVersionRow, LimitSetRow, LimitVersionRow, LimitRowRow, JobRow,
-    AccountRow, AccountVersionRow, SignoffRow, BookKeyRow, StatementRow, TreeHeadRow,
+    AccountRow, AccountVersionRow, SignoffRow, BookKeyRow, DecisionRuleRow, DecisionRow,
+    StatementRow, TreeHeadRow,
 )  # fmt: skip
 """All classes of the history, in an order in which each comes after what it points to."""
 

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
+from models.values.decision import NO_DECISIONS, DecisionRule, Decisions
 from models.values.job import Job
 from models.values.kinds import Coupling, Meaning
 from models.values.limits import LimitsGiven
@@ -17,7 +18,8 @@ class Site:
     """A site as it is set today; ``interval_months`` is its rule for the next check.
 
     ``code`` was made from its first name and never changes: addresses, roles, tokens and files go by it or by the number.
-    ``former`` holds the names that it had before, the first one first.
+    ``former`` holds the names that it had before, the first one first.  ``rule`` is its decision rule; ``None`` where it never
+    chose one, which is simple acceptance.
     """
 
     site_id: int
@@ -27,6 +29,12 @@ class Site:
     display: Display
     interval_months: int = 12
     former: tuple[str, ...] = ()
+    rule: DecisionRule | None = None
+
+    @property
+    def guarded(self) -> DecisionRule | None:
+        """Give the decision rule where it is a guarded one: only then is anything decided beside the limit ratio."""
+        return self.rule if self.rule is not None and self.rule.guarded else None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -52,7 +60,8 @@ class JobLine:
     ``superseded_by`` is the number of the entry that amended this one; ``judged_as`` is not known of a line
     that does not come from the book.  ``leaf`` is the leaf hash of its entry in hex, by which a form knows what it was
     made from: numbers are given anew where an older state of the book is put back.  It is empty where the entry has no
-    seal, or the line was not read from the book.
+    seal, or the line was not read from the book.  ``decisions`` are
+    what the site's decision rule said when it was recorded.
     """
 
     entry: int
@@ -71,6 +80,7 @@ class JobLine:
     source: str = ""
     judged_as: JudgedAs | None = None
     leaf: str = field(default="", compare=False)
+    decisions: Decisions = NO_DECISIONS
 
 
 @dataclass(frozen=True, slots=True)

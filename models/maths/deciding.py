@@ -1,0 +1,54 @@
+"""The decision that is stored with a job: what the rule in force makes of a measurement and its uncertainty."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from models.maths.conformance import conformance, decide
+from models.maths.geometry import deviation
+from models.values.asset import Asset
+from models.values.decision import Covariance, Decision, DecisionRule
+from models.values.job import Misalignment
+from models.values.limits import LimitsGiven
+
+
+def decision_of(
+    rule: DecisionRule,
+    measured: Misalignment | None,
+    target: Misalignment,
+    covariance: Covariance | None,
+    asset: Asset,
+    limits: LimitsGiven,
+    ratio: float | None,
+) -> Decision | None:
+    """Decide of one measurement.
+
+    Parameters
+    ----------
+    rule : DecisionRule
+        The rule in force. [unitless]
+    measured, target : Misalignment or None, Misalignment
+        What was measured, and what was wanted. [mm, mm/m]
+    covariance : tuple or None
+        Covariance of what was measured; ``None`` where no uncertainty is known. [mm, mm/m]
+    asset : Asset
+        The machine as it was that day. [as stored]
+    limits : LimitsGiven
+        Limits in force. [mm, mm/m]
+    ratio : float or None
+        Limit ratio of the same deviation. [unitless]
+
+    Returns
+    -------
+    Decision or None
+        ``None`` where the rule is simple acceptance, for which the ratio says all, and where nothing is judged.
+
+    References
+    ----------
+    JCGM 106:2012; ISO 14253-1 [from memory, no copy read].
+    """
+    if not rule.guarded or measured is None or ratio is None:
+        return None
+    known = None if covariance is None else np.array(covariance)
+    chance = conformance(deviation(measured, target), known, limits, asset.coupling, asset.span_mm).probability
+    return Decision(rule, decide(chance, ratio, rule.rule, rule.confidence), covariance, chance)
