@@ -77,6 +77,9 @@ class Book(Protocol):
     def looked_at(self, site_id: int, entries: Sequence[int]) -> LookedAt:
         """Give who reviewed and who signed some jobs, by the numbers of their entries."""
 
+    def undecided(self, site_id: int, entries: Sequence[int]) -> int:
+        """Count the jobs, by the numbers of their entries, whose as-left a guarded decision rule left undecided."""
+
     def proof(self, site_id: int) -> BookProof | None:
         """Give the newest head of the book; ``None`` before there is one."""
 

@@ -28,6 +28,7 @@ from models.maths.limits import limits_for
 from models.store.imported import first_site_of
 from models.store.known import in_force, limit_sets
 from models.store.one_job import tag_of_entry
+from models.values.decision import Covariances
 from models.values.job import Job
 from models.values.kinds import Meaning
 from models.values.limits import LimitSet, LimitsGiven
@@ -39,7 +40,8 @@ class Handed:
     """What is handed in over the desk: a job, who says it, and the answers that go with it.
 
     ``amends`` is the entry that it takes the place of, ``None`` for a new job; ``made_from`` the leaf hash of that entry
-    as the form knows it, in hex (:class:`models.values.story.JobLine`).
+    as the form knows it, in hex (:class:`models.values.story.JobLine`).  ``covariances`` is what is known of the
+    uncertainty of both measurements.
     """
 
     job: Job
@@ -49,6 +51,7 @@ class Handed:
     amends: int | None = None
     why: str = ""
     made_from: str = ""
+    covariances: Covariances | None = None
 
 
 KeepRefused = Callable[[Report], None]
@@ -131,11 +134,13 @@ class BookDesk:
         """
         if handed.amends is None:
             return record_job(
-                self._engine, site, handed.job, by=handed.by, now=now, stated_reasons=handed.stated, bolts_tight=handed.bolts_tight
+                self._engine, site, handed.job, by=handed.by, now=now, stated_reasons=handed.stated, bolts_tight=handed.bolts_tight,
+                covariances=handed.covariances,
             )  # fmt: skip
         return amend_job(
             self._engine, site, handed.amends, handed.job, by=handed.by, now=now, why=handed.why,
             stated_reasons=handed.stated, bolts_tight=handed.bolts_tight, made_from=handed.made_from,
+            covariances=handed.covariances,
         )  # fmt: skip
 
     def sign_off(

@@ -30,6 +30,7 @@ from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build
 from dashboard.views.record_when import PROPOSED
 from dashboard.words import say, tell
+from dashboard.writing import decisions_told
 from models.errors import BookStateError, DriftbookError
 
 ASKED = "asked"
@@ -188,6 +189,7 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
     handed = Handed(
         view.job, view.by, view.stated, view.bolts_tight, around.amends.entry if around.amends else None, view.why,
         seen.place.get(LEAF),
+        view.covariances,
     )  # fmt: skip
     try:
         line = here.desk.hand_in(story.site, handed, here.clock())
@@ -196,7 +198,7 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
             raise
         return [html.P(tell(fault.message)), html.P(tell(fault.remedy))]
     # Whether the form still stands there only the browser knows: who has left it is told on the page that is open.
-    told = say("record.handed", entry=line.entry, tag=story.asset.tag)
+    told = " ".join((say("record.handed", entry=line.entry, tag=story.asset.tag), *decisions_told(line.decisions)))
     key = draft_key(story, around.amends.entry if around.amends else None)
     handed_in = {"key": key, "tag": story.asset.tag, "entry": line.entry, "told": told}
     dash.set_props(Ids.HANDED, {"data": handed_in})

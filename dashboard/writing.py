@@ -7,6 +7,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.words import say
+from models.values.decision import Decision, DecisionRule, Decisions
 
 DASH = "–"
 NARROW = "\u202f"
@@ -75,6 +76,55 @@ def judged(value: float | None) -> str:
     if value is None or not math.isfinite(value):
         return DASH
     return f"{ratio(value)} {verdict(value)}"
+
+
+def judged_by(value: float | None, decision: Decision | None) -> str:
+    """Write a limit ratio with its verdict, and what the rule of the site decided where it did, e.g. ``'0.91 within; decided: undecided'``."""
+    if decision is None:
+        return judged(value)
+    return say("decision.beside", judged=judged(value), verdict=say(f"decision.verdict.{decision.verdict}"))
+
+
+def decided(decision: Decision) -> tuple[str, str]:
+    """Write what was decided, and why: verdict, and probability and rule in a sentence."""
+    rule = rule_text(decision.rule)
+    if decision.probability is None:
+        why = say("decision.unknown", rule=rule)
+    else:
+        chance = _sure(decision.probability, decision.rule.confidence)
+        why = say("decision.probability", chance=chance, rule=rule)
+    return say(f"decision.verdict.{decision.verdict}"), why
+
+
+def decisions_told(decisions: Decisions) -> tuple[str, ...]:
+    """Write what was decided of both measurements of a job; empty where nothing was."""
+    return tuple(
+        say(f"decision.{side}", verdict=verdict, why=why)
+        for side, one in (("found", decisions.found), ("left", decisions.left))
+        if one is not None
+        for verdict, why in (decided(one),)
+    )
+
+
+def rule_text(rule: DecisionRule) -> str:
+    """Write a decision rule, e.g. ``'guarded, 95 %'``."""
+    name = say(f"decision.rule.{rule.rule}")
+    if not rule.guarded:
+        return name
+    return say("decision.rule.confidence", rule=name, confidence=f"{rule.confidence * 100:g}{NARROW}%")
+
+
+def _sure(probability: float, confidence: float) -> str:
+    """Write a probability with as many decimals as show on which side of the guards it lies; never as 0 or 100."""
+    if confidence <= 0.999 and not 0.001 <= probability <= 0.999:
+        return say("decision.chance.low" if probability < 0.5 else "decision.chance.high")
+    for places in range(6):
+        text = f"{probability * 100:.{places}f}"
+        shown = float(text) / 100
+        guards = (shown >= confidence, shown <= 1 - confidence)
+        if 0 < shown < 1 and guards == (probability >= confidence, probability <= 1 - confidence):
+            return f"{text}{NARROW}%"
+    return f"{probability * 100:.6g}{NARROW}%"
 
 
 def day(value: date | None) -> str:

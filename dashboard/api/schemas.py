@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from dashboard.api.schemas_decisions import DECISION, RULE, UNCERTAINTY
 from models.maths.plausible import Doubt
 from models.values.draft import WorkCheck
 from models.values.kinds import Coupling, Kind, Method, Part, Reason
@@ -227,7 +228,7 @@ SCHEMAS: Final[Schema] = {
     "Job": asked("What a job says, in stored units: mm, mm/m, °C, h.", JOB, NEEDED),
     "NewJob": asked(
         "A job to be recorded.",
-        {"job": to("Job"), "stated_reasons": _STATED, "bolts_tight": _TIGHT},
+        {"job": to("Job"), "stated_reasons": _STATED, "bolts_tight": _TIGHT, "uncertainty": UNCERTAINTY},
         ("job",),
     ),
     "Amendment": asked(
@@ -237,6 +238,7 @@ SCHEMAS: Final[Schema] = {
             "changes": asked("What the job shall say from now on.", {k: v for k, v in JOB.items() if k != "tag"}, ()) | {"minProperties": 1},
             "stated_reasons": _STATED,
             "bolts_tight": _TIGHT,
+            "uncertainty": UNCERTAINTY,
         },
         ("why", "changes"),
     ),
@@ -262,6 +264,8 @@ SCHEMAS: Final[Schema] = {
             "limit_set": _TEXT_OUT,
             "verdict_found": _VERDICT,
             "verdict_left": _VERDICT,
+            "decision_found": DECISION,
+            "decision_left": DECISION,
             "supersedes": _MAYBE_ENTRY,
             "superseded_by": _MAYBE_ENTRY,
             "why": {"type": "string", "description": "Reason of the amendment; blank for a first version."},
@@ -279,6 +283,7 @@ SCHEMAS: Final[Schema] = {
             "length_unit": one_of(("mm", "mil"), "How its screens show lengths; this interface is in mm always."),
             "temperature_unit": one_of(("°C", "°F"), "How its screens show temperatures."),
             "interval_months": whole("Its rule for the next check, in months."),
+            "decision_rule": shape("Its decision rule.", RULE),
         },
     ),
     "Sites": shape("The sites that may be asked about.", {"items": listed(to("Site"), "Sites.")}),

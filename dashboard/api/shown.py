@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from models.values.asset import Asset
+from models.values.decision import Decision, DecisionRule
 from models.values.entry import EntryLine
 from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
 from models.values.limits import LimitsGiven
@@ -54,6 +55,19 @@ def verdict(ratio: float | None) -> Shown | None:
     """Write a limit ratio with what it says."""
     value = known(ratio)
     return None if value is None else {"ratio": value, "verdict": "within" if value <= 1.0 else "over"}
+
+
+def rule(of: DecisionRule) -> Shown:
+    """Write a decision rule."""
+    return {"rule": str(of.rule), "confidence": of.confidence}
+
+
+def decision(one: Decision | None) -> Shown | None:
+    """Write what was decided of one measurement."""
+    if one is None:
+        return None
+    known = None if one.covariance is None else [list(row) for row in one.covariance]
+    return {"verdict": str(one.verdict), "probability": one.probability, **rule(one.rule), "covariance": known}
 
 
 def four(values: Misalignment | None) -> Shown | None:
@@ -107,6 +121,8 @@ def job_version(line: JobLine, site: Site) -> Shown:
         "limit_set": line.limit_set,
         "verdict_found": verdict(line.found_ratio),
         "verdict_left": verdict(line.left_ratio),
+        "decision_found": decision(line.decisions.found),
+        "decision_left": decision(line.decisions.left),
         "supersedes": line.supersedes,
         "superseded_by": line.superseded_by,
         "why": line.why_amended,
@@ -125,6 +141,7 @@ def site_set(site: Site) -> Shown:
         "length_unit": site.display.length,
         "temperature_unit": site.display.temperature,
         "interval_months": site.interval_months,
+        "decision_rule": rule(site.rule or DecisionRule()),
     }
 
 

@@ -21,6 +21,7 @@ from models.commands.record_job import DoubtfulJobError, record_job, ref_for
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.maths.plausible import Check, Gravity
 from models.store.tokens import Answered, AnsweredBeforeError, KeyUsedOtherwiseError, Receipt
+from models.values.decision import SIDES, Covariances, independent
 from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
 from models.values.kinds import Method, Reason
 from models.values.story import JobLine
@@ -125,6 +126,15 @@ def _receipt(asked: Asked) -> Receipt | None:
     return Receipt(token.number, asked.key, asked.digest, asked.now, write)
 
 
+def _uncertainty(asked: Asked) -> Covariances | None:
+    """Read what was sent of the uncertainty of both measurements; ``None`` where nothing was."""
+    said = asked.body.get("uncertainty")
+    if said is None:
+        return None
+    found, left = (None if one is None else independent(one.as_tuple()) for one in map(_four, map(said.get, SIDES)))
+    return Covariances(found, left)
+
+
 def record(asked: Asked) -> Given:
     """Record a job."""
     said = asked.body["job"]
@@ -133,7 +143,8 @@ def record(asked: Asked) -> Given:
             asked,
             lambda: record_job(
                 asked.engine, asked.site, job_of(said, asked.site.zone, _through(asked)), by=_author(asked), now=asked.now,
-                stated_reasons=asked.body.get("stated_reasons"), bolts_tight=asked.body.get("bolts_tight"), receipt=_receipt(asked),
+                stated_reasons=asked.body.get("stated_reasons"), bolts_tight=asked.body.get("bolts_tight"),
+                covariances=_uncertainty(asked), receipt=_receipt(asked),
             ),
         )  # fmt: skip
 
@@ -154,7 +165,8 @@ def amend(asked: Asked) -> Given:
             lambda: amend_job(
                 asked.engine, asked.site, entry, replace(_changed(old, changes), typed=typed | _through(asked)),
                 by=_author(asked), now=asked.now, why=asked.body["why"],
-                stated_reasons=asked.body.get("stated_reasons"), bolts_tight=asked.body.get("bolts_tight"), receipt=_receipt(asked),
+                stated_reasons=asked.body.get("stated_reasons"), bolts_tight=asked.body.get("bolts_tight"),
+                covariances=_uncertainty(asked), receipt=_receipt(asked),
             ),
         )  # fmt: skip
 

@@ -11,7 +11,7 @@ from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.views.asset_view import last_day
 from dashboard.words import say
-from dashboard.writing import count, day, judged
+from dashboard.writing import count, day, judged_by
 from models.values.story import AssetStory, JobLine
 
 
@@ -74,8 +74,8 @@ def job_facts(story: AssetStory, line: JobLine) -> list[tuple[Part, ...]]:
         (say("column.day"), day(last_day(line, story.site.zone))),
         (say("column.person"), ", ".join(job.people)),
         (say("sign.column.recorded"), say("sign.recorded", person=line.author, entry=count(line.entry))),
-        (say("column.found_ratio"), judged(line.found_ratio)),
-        (say("column.left_ratio"), judged(line.left_ratio)),
+        (say("column.found_ratio"), judged_by(line.found_ratio, line.decisions.found)),
+        (say("column.left_ratio"), judged_by(line.left_ratio, line.decisions.left)),
         (say("sign.notes"), job.notes),
     ]
     return [row for row in facts if row[1]]

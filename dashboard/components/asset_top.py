@@ -12,7 +12,7 @@ from dashboard.views.asset_choices import THEN, Judging
 from dashboard.views.asset_last_view import LastVisit
 from dashboard.views.asset_view import AssetView
 from dashboard.words import say
-from dashboard.writing import DASH, day, judged
+from dashboard.writing import DASH, day, decisions_told, judged, judged_by
 from models.units import Quantity
 
 
@@ -38,9 +38,12 @@ def last_visit(last: LastVisit, limits: str) -> html.Section:
         Column(say("asset.last.limit"), number=True),
     ]
     rows = [[row.name, row.found, row.left, row.target, row.limit] for row in last.rows]
-    rows.append([say("asset.last.ratio"), judged(last.line.found_ratio), judged(last.line.left_ratio), "", "1"])
+    line, decisions = last.line, last.line.decisions
+    both = judged_by(line.found_ratio, decisions.found), judged_by(line.left_ratio, decisions.left)
+    rows.append([say("asset.last.ratio"), *both, "", "1"])
     parts: list[Child] = [
         html.Div(table(say("asset.last.caption", when=last.when), columns, rows), className="last-visit"),
+        *(note(text, strong=True) for text in decisions_told(decisions)),
         note(limits),
         *(html.P(text) for text in last.soft),
     ]

@@ -12,8 +12,9 @@ from dashboard.views.asset_panels import QUANTITIES
 from dashboard.views.asset_view import AssetView, last_day
 from dashboard.views.job_words import checks_text, limit_set_text, source_text
 from dashboard.words import say
-from dashboard.writing import DASH, judged
+from dashboard.writing import DASH, judged_by
 from models.units import Display, Quantity
+from models.values.decision import NO_DECISIONS
 from models.values.job import COMPONENTS, FeetValues, Misalignment
 from models.values.story import JobLine
 
@@ -35,7 +36,7 @@ def jobs_grid(name: str, view: AssetView, *, typed: bool) -> html.Div:
     rows = [_typed_row(line, view) if typed else _row(line, view) for line in view.lines]
     return grid(
         name,
-        _columns(view.display, typed=typed, with_target=_has_target(view.lines)),
+        _columns(view.display, typed=typed, with_target=_has_target(view.lines), wide=_has_decisions(view.lines)),
         rows,
         say("asset.jobs.label", tag=view.tag),
     )
@@ -58,8 +59,8 @@ def jobs_on_paper(view: AssetView) -> html.Div:
         [
             last_day(line, view.zone).isoformat(),
             say(f"reason.{line.job.reason.value}"),
-            judged(line.found_ratio),
-            judged(line.left_ratio),
+            judged_by(line.found_ratio, line.decisions.found),
+            judged_by(line.left_ratio, line.decisions.left),
             *_four_texts(line.job.found, view.display),
             *_four_texts(line.job.left, view.display),
             ", ".join(line.job.people),
@@ -84,6 +85,10 @@ def _has_target(lines: Sequence[JobLine]) -> bool:
     return any(any(line.job.target.as_tuple()) for line in lines)
 
 
+def _has_decisions(lines: Sequence[JobLine]) -> bool:
+    return any(line.decisions != NO_DECISIONS for line in lines)
+
+
 def _text(field: str, header: str, width: int, **more: Any) -> dict[str, Any]:
     # A text that is longer than its column goes on below: nothing in the book is cut off.
     return {
@@ -91,7 +96,7 @@ def _text(field: str, header: str, width: int, **more: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[str, Any]]:
+def _columns(display: Display, *, typed: bool, with_target: bool, wide: bool) -> list[dict[str, Any]]:
     unit = say("grid.typed") if typed else display.unit(Quantity.OFFSET)
     # Every column stands in a group: an empty cell above a pinned column would be a row without cells to a screen reader.
     visit = _group(
@@ -101,7 +106,9 @@ def _columns(display: Display, *, typed: bool, with_target: bool) -> list[dict[s
     )
     why = _group("grid.why", _text("stands", say("grid.stands"), 128), _text("reason", say("grid.reason"), 108))
     verdict = _group(
-        "grid.ratio", _judged("found_ratio", say("grid.found_ratio")), _judged("left_ratio", say("grid.left_ratio"))
+        "grid.ratio",
+        _judged("found_ratio", say("grid.found_ratio"), wide=wide),
+        _judged("left_ratio", say("grid.left_ratio"), wide=wide),
     )
     who = _group("grid.who", _text("people", say("grid.people"), 160), _text("instrument", say("grid.instrument"), 112))
     stages = [_stage(stage, display, typed=typed) for stage in (STAGES if with_target else STAGES[:2])]
@@ -145,11 +152,11 @@ def _stage(stage: str, display: Display, *, typed: bool) -> dict[str, Any]:
     return _group(f"grid.{stage}", *children)
 
 
-def _judged(field: str, header: str) -> dict[str, Any]:
+def _judged(field: str, header: str, *, wide: bool) -> dict[str, Any]:
     return {
         "field": field,
         "headerName": header,
-        "width": 106,
+        "width": 232 if wide else 106,
         "type": "rightAligned",
         "valueFormatter": {"function": f"params.data.{field}_text"},
         "cellClassRules": {"over": "params.value > 1"},
@@ -182,9 +189,9 @@ def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
         "stands": _stands(line),
         "reason": say(f"reason.{job.reason.value}"),
         "found_ratio": line.found_ratio,
-        "found_ratio_text": judged(line.found_ratio),
+        "found_ratio_text": judged_by(line.found_ratio, line.decisions.found),
         "left_ratio": line.left_ratio,
-        "left_ratio_text": judged(line.left_ratio),
+        "left_ratio_text": judged_by(line.left_ratio, line.decisions.left),
         "people": ", ".join(job.people),
         "instrument": job.instrument,
         "method": say(f"method.{job.method.value}"),

@@ -18,7 +18,9 @@ from dashboard.writing import count, interval, percent
 from models.units import Quantity
 
 
-def what_if_part(view: LimitsDeskView, seen: Seen, scheme: str, *, factors: Factors, years: int | None) -> html.Section:
+def what_if_part(
+    view: LimitsDeskView, seen: Seen, scheme: str, *, factors: Factors, years: int | None, guarded: bool
+) -> html.Section:
     """Put the question what would change under other limits, and the answer."""
     place, display = seen.place, seen.display
     typed = {"offset": place.get("offset"), "angle": place.get("angle")}
@@ -72,6 +74,8 @@ def what_if_part(view: LimitsDeskView, seen: Seen, scheme: str, *, factors: Fact
     spans.append((say("whatif.years.all"), place.here(years="all"), years is None))
     tries.append(choices(say("whatif.years"), spans))
     parts: list[Child] = [note(say("whatif.intro")), form, html.Div(tries, className="filters")]
+    if guarded:
+        parts.insert(1, note(say("decision.trial")))
     if view.trial:
         parts += _result(view.trial, seen, scheme, kept=factors.given)
     return section(say("whatif.title"), *parts, about=say("about.whatif"))

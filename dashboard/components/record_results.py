@@ -13,7 +13,7 @@ from dashboard.views.limit_words import why_none
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
 from dashboard.words import say, tell
-from dashboard.writing import DASH, percent, ratio, verdict
+from dashboard.writing import DASH, decided, percent, ratio, verdict
 from models.intake.fields import FEET
 from models.maths.moves import Moving, leaves_some
 from models.maths.working import FootNeed, Worked
@@ -66,6 +66,7 @@ def _verdict(view: StageView, worked: Worked, basis: Basis) -> html.Div:
             html.Span(say(f"record.result.{view.stage}"), className="soft"),
             html.Span(ratio(worked.ratio), className="number"),
             html.Span(verdict(worked.ratio), className="word"),
+            None if view.rule is None else html.Span(say("decision.by_ratio"), className="soft"),
             html.Span(say("record.result.ratio"), className="soft"),
         ],
         className="verdict over" if worked.ratio > 1 else "verdict",
@@ -82,8 +83,16 @@ def _not_judged(basis: Basis) -> list[str]:
 
 def chance(view: StageView) -> Child:
     """Put the probability that the true deviation is within limit, or why there is none."""
-    worked = view.worked
-    if worked is None or worked.conformance is None or worked.ratio is None or view.same:
+    worked, decision = view.worked, view.decision
+    if decision is not None:
+        said, why = decided(decision)
+        told = note(say(f"decision.{view.stage}", verdict=said, why=why), strong=True)
+        return html.Div([told, None if view.same else _chance_part(worked)])
+    return None if view.same else _chance_part(worked)
+
+
+def _chance_part(worked: Worked | None) -> Child:
+    if worked is None or worked.conformance is None or worked.ratio is None:
         return None
     if worked.conformance.probability is None:
         return note(say("record.chance.none", reason=tell(worked.conformance.reason)))

@@ -18,7 +18,7 @@ from dashboard.views.read_off_view import off_mark, row_of_entry
 from dashboard.views.record_names import four_text
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
-from dashboard.writing import DASH, day, judged
+from dashboard.writing import DASH, day, judged, judged_by
 from models.units import Display
 from models.values.story import AssetStory, JobLine
 
@@ -96,5 +96,5 @@ def _left(last: JobLine, display: Display) -> str:
 
 
 def _judged(last: JobLine) -> str:
-    found, left = judged(last.found_ratio), judged(last.left_ratio)
+    found, left = judged_by(last.found_ratio, last.decisions.found), judged_by(last.left_ratio, last.decisions.left)
     return say("record.last.both", found=found, left=left)

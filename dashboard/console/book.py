@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from dashboard.console.common import now, one_of, opened, out, settings_of, who
 from dashboard.console.limits import day_of
 from dashboard.console.whole import check_new, put_new
-from dashboard.writing import counted
+from dashboard.writing import counted, rule_text
 from models.commands.init_book import init_book
 from models.commands.seal_book import seal_book
 from models.commands.set_site import set_site
@@ -25,6 +25,7 @@ from models.store.known import site_of
 from models.store.revision import needed_revision
 from models.store.state import any_account
 from models.units import Display
+from models.values.decision import DEFAULT_CONFIDENCE, DecisionRule, Rule
 from models.values.limits import LimitSet
 from models.values.story import Site
 from models.whole_files import not_written
@@ -139,7 +140,8 @@ def run_site(given: argparse.Namespace) -> int:
     with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
-        asked = (given.rename, given.units, given.temperature, given.zone, given.interval)
+        rule = _rule(given, site)
+        asked = (given.rename, given.units, given.temperature, given.zone, given.interval, rule)
         before = site
         if any(value is not None for value in asked):
             display = None  # what is not typed stays, also where somebody else is just changing it
@@ -157,6 +159,7 @@ def run_site(given: argparse.Namespace) -> int:
                 display=display,
                 zone=given.zone,
                 interval_months=given.interval,
+                rule=rule,
                 why=given.why,
             )
             if site == before:
@@ -164,8 +167,10 @@ def run_site(given: argparse.Namespace) -> int:
         elif given.why:
             raise InvalidValueError(
                 "A reason alone changes nothing.",
-                remedy="Say what is to change: --rename, --units, --temperature, --zone or --interval.",
+                remedy="Say what is to change: --rename, --units, --temperature, --zone, --interval or --rule.",
             )
+    if site.rule != before.rule:
+        out.print("Jobs that are recorded from now on are decided so; what was decided before stays as it was stored.")
     if site.name != before.name:
         out.print(
             f"'{before.name}' is called '{site.name}' from now on. Entries that were made before keep what they said."
@@ -176,9 +181,24 @@ def run_site(given: argparse.Namespace) -> int:
     return 0
 
 
+def _rule(given: argparse.Namespace, site: Site) -> DecisionRule | None:
+    """Read the decision rule that is asked for; ``None`` where none is."""
+    if given.rule is None and given.confidence is None:
+        return None
+    if given.rule == "simple" or (given.rule is None and site.guarded is None):
+        if given.confidence is not None:
+            raise InvalidValueError(
+                "Simple acceptance asks for no confidence.",
+                remedy="Choose the guarded rule: --rule guarded --confidence 95",
+            )
+        return DecisionRule()
+    held = DEFAULT_CONFIDENCE if site.guarded is None else site.guarded.confidence
+    return DecisionRule(Rule.GUARDED, held if given.confidence is None else given.confidence / 100)
+
+
 def _show(settings: Settings, site: Site) -> None:
     out.print(
         f"{site.name} ({site.code}) in {settings.shown}: {site.zone}; lengths in {site.display.length}, "
-        f"temperatures in {site.display.temperature}; next check {counted(site.interval_months, 'month')} after the last.",
+        f"temperatures in {site.display.temperature}; next check {counted(site.interval_months, 'month')} after the last; decision rule: {rule_text(site.rule or DecisionRule())}.",
         markup=False,
     )

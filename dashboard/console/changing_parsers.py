@@ -76,9 +76,10 @@ def add_site(
     """Add the subcommand that shows and changes how a site is set."""
     parser = verb(
         "site",
-        "show how a site is set, or change its name, units, zone or interval",
+        "show how a site is set, or change its name, units, zone, interval or decision rule",
         "  driftbook site\n  driftbook site --units mil\n  driftbook site --interval 6\n"
-        '  driftbook site --rename "North Quay 2" --why "there are two quays now"',
+        '  driftbook site --rename "North Quay 2" --why "there are two quays now"\n'
+        '  driftbook site --rule guarded --confidence 95 --why "the customer asks for it"',
     )
     book(parser)
     parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")
@@ -89,5 +90,13 @@ def add_site(
     parser.add_argument("--temperature", choices=("C", "F"), help="how the site reads temperatures")
     parser.add_argument("--zone", metavar="ZONE", help="its time zone, by IANA name")
     parser.add_argument("--interval", type=int, metavar="MONTHS", help="rule for the next check")
+    parser.add_argument(
+        "--rule",
+        choices=("simple", "guarded"),
+        help="decision rule for jobs recorded from now on: simple acceptance, or guarded, with 'undecided' between the guards",
+    )
+    parser.add_argument(
+        "--confidence", type=float, metavar="PERCENT", help="probability that a guarded rule asks for (default: 95)"
+    )
     parser.add_argument("--why", default="", metavar="REASON", help="reason of the change; it stays in the book")
     by(parser)

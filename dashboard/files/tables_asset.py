@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dashboard.files.around import DAYS, Around, decimals_of, of, shown_exactly, verdict
+from dashboard.files.around import DAYS, SHARE, Around, decimals_of, of, shown_exactly, verdict
 from dashboard.files.table_out import ColumnOut, Form, TableOut, Value, column
 from dashboard.place import shortened
 from dashboard.views.asset_choices import judged_again, read_limits
@@ -17,6 +17,7 @@ from models.history.months import local_days
 from models.intake.fields import FEET, Field, Table, fields_of
 from models.intake.fields import Form as Reads
 from models.units import Quantity
+from models.values.decision import NO_DECISIONS, SIDES
 from models.values.job import COMPONENTS, Job
 from models.values.story import AssetStory, JobLine
 
@@ -61,7 +62,7 @@ def asset_jobs(around: Around) -> TableOut:
     window = say("files.window.all")
     if judging.limit_set is not None:
         window = say("files.window.judged", name=judging.limit_set.name, version=judging.limit_set.version)
-    return around.table("asset-jobs", [*columns, *_verdicts(lines, around), *_standing(lines)], window,
+    return around.table("asset-jobs", [*columns, *_verdicts(lines, around), *_decisions(lines), *_standing(lines)], window,
                         "files.sure.jobs", tag=story.asset.tag)  # fmt: skip
 
 
@@ -112,6 +113,22 @@ def job_value(job: Job, field: Field) -> Value:
     if isinstance(value, tuple):
         return JOIN.join(value) or None
     return str(value) or None if isinstance(value, str) else value
+
+
+def _decisions(lines: Sequence[JobLine]) -> list[ColumnOut]:
+    """Make the columns of what was decided by a guarded rule; none where nothing was."""
+    if all(line.decisions == NO_DECISIONS for line in lines):
+        return []
+    made: list[ColumnOut] = []
+    for side in SIDES:
+        every = [getattr(line.decisions, side) for line in lines]
+        made += [
+            of(f"{side}_decided", Form.TEXT, every, lambda one: one and say(f"decision.verdict.{one.verdict}")),
+            of(f"{side}_probability", Form.NUMBER, every, lambda one: one and one.probability, SHARE, 3),
+            of(f"{side}_rule", Form.TEXT, every, lambda one: one and say(f"decision.rule.{one.rule.rule}")),
+            of(f"{side}_confidence", Form.NUMBER, every, lambda one: one and one.rule.confidence, SHARE, 3),
+        ]
+    return made
 
 
 def _verdicts(lines: Sequence[JobLine], around: Around) -> list[ColumnOut]:

@@ -104,7 +104,7 @@ def body(
         sentence(view.sentence),
         note(say("limits.starter"), strong=True) if view.in_force.starter else None,
         html.Div([_rows(view.in_force), curves_part(held, trial, seen, scheme)], className="columns"),
-        what_if_part(view, seen, scheme, factors=factors, years=years),
+        what_if_part(view, seen, scheme, factors=factors, years=years, guarded=seen.required.guarded is not None),
         _sets(view, seen),
     ]
 

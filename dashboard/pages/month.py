@@ -15,12 +15,13 @@ from dashboard.components.month_counts import behind_part, by_class, months_part
 from dashboard.components.month_lists import calibrations_part, due_part, left_over_part, listed_in, returned_part
 from dashboard.components.month_top import month_keys, picker
 from dashboard.components.papers import month_papers
-from dashboard.components.pieces import Child, limits, sentence
+from dashboard.components.pieces import Child, limits, note, sentence
 from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.ids import MonthIds, Shell
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import read_month
+from dashboard.views.decisions_view import entries_of_month, month_words
 from dashboard.views.limits_desk_view import in_force_of
 from dashboard.views.month_jobs_view import read_asked
 from dashboard.views.month_view import MonthView, build
@@ -59,7 +60,10 @@ def fill(seen: Scene, scheme: str) -> Child:
         look=lambda entries: book.looked_at(site.site_id, entries),
         sets=sets,
     )
-    return body(view, seen, scheme, (month.problem, asked.problem))
+    rule = None
+    if site.guarded is not None and view.state == "ok":
+        rule = month_words(site.guarded, book.undecided(site.site_id, entries_of_month(seen.history, view.month)))
+    return body(view, seen, scheme, (month.problem, asked.problem), rule=rule)
 
 
 def register(app: dash.Dash) -> None:
@@ -68,8 +72,8 @@ def register(app: dash.Dash) -> None:
     attach(app, "choose_month", Input(Ids.PICK, "value"), State(Shell.URL, "search"))
 
 
-def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...]) -> list[Child]:
-    """Put the page together."""
+def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...], *, rule: str | None) -> list[Child]:
+    """Put the page together; ``rule`` is what is said of a guarded decision rule."""
     place = seen.place
     head = begin(month_name(view.month), seen, said, beside=picker(view, place))
     if view.state == "empty":
@@ -77,6 +81,7 @@ def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...]) -> li
     parts: list[Child] = [
         *head,
         sentence(view.sentence),
+        None if rule is None else note(rule),
         month_papers(view.month, place),
         month_keys(view, place),
     ]

@@ -13,7 +13,7 @@ from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.record_names import field_label
 from dashboard.views.said_fields import fields_of
 from dashboard.words import say
-from dashboard.writing import DASH, count, counted, day, judged, moment
+from dashboard.writing import DASH, count, counted, day, decisions_told, judged, judged_by, moment
 from models.history.calibration import HELD, RAN_OUT
 from models.intake.fields import FEET
 from models.maths.judged import ratio_of
@@ -71,7 +71,12 @@ def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
         "long": len(typed) > LONG_TYPED or len(job.notes) > LONG_NOTES,
         "stands": stands(line),
         "counts": line.superseded_by is None and not line.void,
-        "verdict": say("entry.ratio", found=judged(line.found_ratio), left=judged(line.left_ratio)),
+        "verdict": " ".join(
+            (
+                say("entry.ratio", found=judged(line.found_ratio), left=judged(line.left_ratio)),
+                *decisions_told(line.decisions),
+            )
+        ),
         "who": _who(line, setting),
         **_components(line, setting.display, at_planes=bool(flex["rows"])),
         "flex": flex,
@@ -277,8 +282,8 @@ def overview(lines: Sequence[JobLine], zone: str) -> dict[str, Any]:
     ]  # fmt: skip
     rows = [
         [
-            day(line.job.performed_at.astimezone(_zone(zone)).date()), say(f"reason.{line.job.reason.value}"), judged(line.found_ratio),
-            judged(line.left_ratio), ", ".join(line.job.people) or DASH, {"whole": line.job.instrument or DASH}, count(line.entry), stands(line),
+            day(line.job.performed_at.astimezone(_zone(zone)).date()), say(f"reason.{line.job.reason.value}"), judged_by(line.found_ratio, line.decisions.found),
+            judged_by(line.left_ratio, line.decisions.left), ", ".join(line.job.people) or DASH, {"whole": line.job.instrument or DASH}, count(line.entry), stands(line),
         ]
         for line in lines
     ]  # fmt: skip

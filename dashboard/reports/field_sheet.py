@@ -17,7 +17,7 @@ from dashboard.views.limits_view import limits_note
 from dashboard.views.record_fields import AFTER, BEFORE, TEMPERATURES, check_name
 from dashboard.views.record_sheet import Basis
 from dashboard.words import say
-from dashboard.writing import count, day, judged
+from dashboard.writing import count, day, judged_by
 from models.units import Display, Quantity
 from models.values.draft import Way
 from models.values.kinds import Coupling, Method, Reason
@@ -206,7 +206,12 @@ def _last(last: LastVisit | None, basis: Basis, display: Display) -> dict[str, A
     ]  # fmt: skip
     return {
         "title": say("record.part.last"),
-        "when": say("report.sheet.last", visit=last.when, found=judged(line.found_ratio), left=judged(line.left_ratio)),
+        "when": say(
+            "report.sheet.last",
+            visit=last.when,
+            found=judged_by(line.found_ratio, line.decisions.found),
+            left=judged_by(line.left_ratio, line.decisions.left),
+        ),
         "heads": heads,
         "rows": [[row.name, row.found, row.left, row.target] for row in last.rows],
         "limits": limits,

@@ -16,6 +16,7 @@ from dashboard.writing import count, day
 from models.history.columns import FloatArray
 from models.maths.limits import limit_ratio, limits_for
 from models.values.asset import Asset
+from models.values.decision import NO_DECISIONS
 from models.values.job import Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import LimitSet, LimitsGiven
@@ -131,10 +132,11 @@ def banner(before: AssetStory, after: AssetStory, judging: Judging) -> str:
             changed += (was is None) != (now is None) or (
                 was is not None and now is not None and (was > 1) != (now > 1)
             )
-    return say(
+    told = say(
         "asset.limits.banner", name=named(limit_set), by=limit_set.adopted_by or say("limits.nobody"), on=day(limit_set.adopted_on),
         source=limit_set.source.rstrip("."), changed=count(changed), n=count(judged),
     )  # fmt: skip
+    return f"{told} {say('decision.again')}" if any(one.decisions != NO_DECISIONS for one in before.standing) else told
 
 
 def judged_again(story: AssetStory, limit_set: LimitSet | None) -> AssetStory:
@@ -162,7 +164,14 @@ def judged_again(story: AssetStory, limit_set: LimitSet | None) -> AssetStory:
         for stage in ("found", "left")
     )
     lines = tuple(
-        replace(line, limits=one, limit_set=named(limit_set), found_ratio=_known(f), left_ratio=_known(x))
+        replace(
+            line,
+            limits=one,
+            limit_set=named(limit_set),
+            found_ratio=_known(f),
+            left_ratio=_known(x),
+            decisions=NO_DECISIONS,
+        )
         for line, one, f, x in zip(story.jobs, given, found, left, strict=True)
     )
     return replace(story, jobs=lines)

@@ -10,7 +10,7 @@ from dashboard.views.job_words import told_versions
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.said_fields import Pairs, fields_of
 from dashboard.words import say
-from dashboard.writing import DASH, count, counted, day, judged, moment
+from dashboard.writing import DASH, count, counted, day, decisions_told, judged, moment
 from models.units import Display
 from models.values.entry import EntryStory, ImportedFile, Thing
 from models.values.kinds import Kind
@@ -152,6 +152,7 @@ def _sentence(story: EntryStory, site: Site) -> Iterable[str]:
 
 def _verdict(story: EntryStory, job: JobLine, site: Site, display: Display) -> Iterable[str]:
     yield say("entry.ratio", found=judged(job.found_ratio), left=judged(job.left_ratio))
+    yield from decisions_told(job.decisions)
     by = story.judged_by
     if by is None:
         yield say("entry.judged.none")

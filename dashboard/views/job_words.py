@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.words import say
-from dashboard.writing import judged
+from dashboard.writing import judged_by
 from models.units import Display
 from models.values.differences import TEXTS, Difference, differences
 from models.values.draft import WorkCheck
@@ -49,12 +49,12 @@ def told_versions(old: JobLine, new: JobLine, display: Display) -> tuple[Told, .
         Units to write them in. [unitless]
     """
     verdicts = [
-        Told(say(f"differs.{name}"), judged(was), judged(now))
+        Told(say(f"differs.{name}"), was, now)
         for name, was, now in (
-            ("found_ratio", old.found_ratio, new.found_ratio),
-            ("left_ratio", old.left_ratio, new.left_ratio),
+            ("found_ratio", *(judged_by(line.found_ratio, line.decisions.found) for line in (old, new))),
+            ("left_ratio", *(judged_by(line.left_ratio, line.decisions.left) for line in (old, new))),
         )
-        if judged(was) != judged(now)
+        if was != now
     ]
     limits = [_limits(line.limits, display) for line in (old, new)]
     if old.limits != new.limits:

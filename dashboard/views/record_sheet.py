@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
+import numpy as np
+
 from dashboard.views.record_fields import (
     AFTER,
     BEFORE,
@@ -29,6 +31,7 @@ from dashboard.words import remembered, say, tell
 from models.errors import DriftbookError
 from models.intake.fields import FEET
 from models.intake.typed import TypedForm, TypedProblem, as_kept, read_draft, read_misalignment, read_number
+from models.maths.conformance import conformance
 from models.maths.plausible import Check
 from models.maths.working import Worked, work_out
 from models.units import Display, Quantity
@@ -155,8 +158,17 @@ class Sheet:
             # The book's own numbers, not the same readings worked out once more.
             kept: Misalignment | None = getattr(self.old, stage)
             if kept is not None and read.worked.misalignment is not None:
-                return replace(read, worked=replace(read.worked, misalignment=kept))
+                return replace(read, worked=replace(self._as_known(stage, read.worked), misalignment=kept))
         return read
+
+    def _as_known(self, stage: str, worked: Worked) -> Worked:
+        """Give what was worked out with the uncertainty that the book keeps, where the form has none (it came over the interface, say)."""
+        decision = getattr(self.around.amends.decisions, stage) if self.around.amends else None
+        if worked.covariance is not None or decision is None or decision.covariance is None or worked.deviation is None:
+            return worked
+        known, asset = np.array(decision.covariance), self.around.basis.asset
+        again = conformance(worked.deviation, known, worked.limits, asset.coupling, asset.span_mm)
+        return replace(worked, covariance=known, conformance=again)
 
     def _stage_fields(self, stage: str) -> list[str]:
         names = {name for name in (*self.fields, *self.base) if name.startswith((f"{stage}.", "feet."))}

@@ -14,12 +14,14 @@ from dashboard.views.record_names import field_label, job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures
 from dashboard.views.record_when import PROPOSED, read_when
 from dashboard.words import say, tell
-from dashboard.writing import day, judged
+from dashboard.writing import day, judged_by
 from models.intake.typed import TypedForm, read_misalignment
+from models.maths.conformance import decide
 from models.maths.plausible import Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.maths.working import Worked
 from models.units import Quantity
+from models.values.decision import Covariances, Decision, DecisionRule, covariance_of
 from models.values.differences import differences
 from models.values.draft import RowDraft, stated_reasons
 from models.values.job import Job, Misalignment
@@ -53,12 +55,27 @@ class Ask:
 class StageView:
     """One measurement: what was worked out of it; ``worked`` is ``None`` where nothing is measured.
 
-    ``same`` tells that nothing was moved, so that it is the as-found once more.
+    ``same`` tells that nothing was moved, so that it is the as-found once more.  ``rule`` is there where the site's is guarded.
     """
 
     stage: str
     worked: Worked | None
     same: bool = False
+    rule: DecisionRule | None = None
+
+    @property
+    def decision(self) -> Decision | None:
+        """Give what the rule of the site decides; ``None`` where it goes by the ratio, or nothing is judged."""
+        worked = self.worked
+        if self.rule is None or worked is None or worked.ratio is None:
+            return None
+        chance = None if worked.conformance is None else worked.conformance.probability
+        return Decision(
+            self.rule,
+            decide(chance, worked.ratio, self.rule.rule, self.rule.confidence),
+            None if worked.covariance is None else covariance_of(worked.covariance.tolist()),
+            chance,
+        )
 
     @property
     def ratio(self) -> float | None:
@@ -93,6 +110,17 @@ class RecordView:
     rows: dict[str, tuple[RowDraft, ...]]
     taken: int | None = None
     ref: str = ""
+
+    @property
+    def covariances(self) -> Covariances:
+        """Give what is known of the uncertainty of both measurements."""
+        found, left = (
+            None
+            if one.worked is None or one.worked.covariance is None
+            else covariance_of(one.worked.covariance.tolist())
+            for one in (self.found, self.left)
+        )
+        return Covariances(found, left)
 
     @property
     def can_be_recorded(self) -> bool:
@@ -135,8 +163,8 @@ class _Looking(Sheet):
             self.missing.append(say("record.missing.change"))
         asks, stated = self._asks()
         views = (
-            StageView("found", found.worked if found else None),
-            StageView("left", left.worked if left else None, same=left_same),
+            StageView("found", found.worked if found else None, rule=self.around.story.site.guarded),
+            StageView("left", left.worked if left else None, same=left_same, rule=self.around.story.site.guarded),
         )
         return RecordView(
             views[0], views[1], before.worked, after.worked, tuple(self.said), tuple(dict.fromkeys(self.stops)), tuple(self.missing), asks,
@@ -302,7 +330,11 @@ class _Looking(Sheet):
         return asks, {ask.doubt: ask.stated for ask in asks if ask.stated}
 
     def _summary(self, views: tuple[StageView, StageView], asks: tuple[Ask, ...]) -> str:
-        parts = [say(f"record.summary.{one.stage}", judged=judged(one.ratio)) for one in views if one.ratio is not None]
+        parts = [
+            say(f"record.summary.{one.stage}", judged=judged_by(one.ratio, one.decision))
+            for one in views
+            if one.ratio is not None
+        ]
         unanswered = sum(not ask.stated for ask in asks)
         if self.stops:
             parts.append(say("record.summary.stops", n=len(set(self.stops))))

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dashboard.views.job_words import checks_text
 from dashboard.views.limit_rows import row_lines
 from dashboard.words import say
-from dashboard.writing import DASH, counted, day, moment
+from dashboard.writing import DASH, counted, day, moment, rule_text
 from models.units import Display, Quantity
 from models.values.asset import Asset, MachineBreak
 from models.values.entry import ImportedFile, KeySet, Said
@@ -95,6 +95,8 @@ def _site(said: Site) -> Iterable[tuple[str, str]]:
     yield say("entry.field.length"), said.display.length
     yield say("entry.field.temperature"), said.display.temperature
     yield say("entry.field.interval"), counted(said.interval_months, "month")
+    if said.rule is not None:
+        yield say("entry.field.rule"), rule_text(said.rule)
 
 
 def _asset(said: Asset, display: Display) -> Iterable[tuple[str, str]]:

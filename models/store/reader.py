@@ -17,6 +17,7 @@ from models.store import known as ask
 from models.store.calendar_addresses import find_address
 from models.store.columns import Held, read_held
 from models.store.course import kept_up_to
+from models.store.decisions import undecided_left
 from models.store.entries import page_of_entries, read_entries
 from models.store.entry_columns import EntryColumns, cut, grown
 from models.store.growth import grow, newest
@@ -296,6 +297,12 @@ class Reader:
         """Give who reviewed and who signed some jobs, by the numbers of their entries."""
         with self._engine.connect() as connection:
             return looked_at(connection, site_id, entries)
+
+    def undecided(self, site_id: int, entries: Sequence[int]) -> int:
+        """Count the jobs, by the numbers of their entries, whose as-left a guarded decision rule left undecided."""
+        del site_id
+        with self._engine.connect() as connection:
+            return undecided_left(connection, entries)
 
     def proof(self, site_id: int) -> BookProof | None:
         """Give the newest head of the book, which is one for all sites; ``None`` before there is one."""

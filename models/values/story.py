@@ -60,8 +60,8 @@ class JobLine:
     ``superseded_by`` is the number of the entry that amended this one; ``judged_as`` is not known of a line
     that does not come from the book.  ``leaf`` is the leaf hash of its entry in hex, by which a form knows what it was
     made from: numbers are given anew where an older state of the book is put back.  It is empty where the entry has no
-    seal, or the line was not read from the book.  ``decisions`` are
-    what the site's decision rule said when it was recorded.
+    seal, or the line was not read from the book.  ``decisions`` are what the site's decision
+    rule said when it was recorded.
     """
 
     entry: int

@@ -1,0 +1,31 @@
+"""Words of decision rules: what a site goes by, and what was decided of a measurement."""
+
+from __future__ import annotations
+
+from typing import Final
+
+WORDS: Final[dict[str, str]] = {
+    "decision.verdict.within": "within",
+    "decision.verdict.over": "over",
+    "decision.verdict.undecided": "undecided",
+    "decision.rule.simple acceptance": "simple acceptance",
+    "decision.rule.guarded": "guarded",
+    "decision.rule.confidence": "{rule}, {confidence}",
+    "decision.probability": "Probability {chance}, rule {rule}.",
+    "decision.unknown": "No uncertainty is known, rule {rule}.",
+    "decision.beside": "{judged}; decided: {verdict}",
+    "decision.by_ratio": "by the ratio",
+    "decision.found": "As found, decided: {verdict}. {why}",
+    "decision.left": "As left, decided: {verdict}. {why}",
+    "decision.chance.low": "below 0.1\u202f%",
+    "decision.chance.high": "above 99.9\u202f%",
+    "decision.again": "What was decided by the rule of the site stays as it was stored with the jobs; it is shown by the limits of the day.",
+    "decision.month": "This site decides by a guarded rule ({rule}); everything counted here goes by the limit ratio: within is at most 1. "
+    "Of the jobs of the month with an as-left, {n} are undecided.",
+    "decision.month.none": "This site decides by a guarded rule ({rule}); everything counted here goes by the limit ratio: within is at most 1. "
+    "Of the jobs of the month with an as-left, none is undecided.",
+    "decision.month.one": "This site decides by a guarded rule ({rule}); everything counted here goes by the limit ratio: within is at most 1. "
+    "Of the jobs of the month with an as-left, 1 is undecided.",
+    "decision.trial": "This judges by the limit ratio only. What was decided by the rule of the site stays as it was stored with each job.",
+    "entry.field.rule": "decision rule",
+}
