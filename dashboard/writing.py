@@ -79,7 +79,7 @@ def judged(value: float | None) -> str:
 
 
 def judged_by(value: float | None, decision: Decision | None) -> str:
-    """Write a limit ratio with its verdict, and what the rule of the site decided where it did, e.g. ``'0.91 within; decided: undecided'``."""
+    """Write a limit ratio with its verdict, and what the rule of the site decided where it did, e.g. ``'0.91 within; by the rule undecided'``."""
     if decision is None:
         return judged(value)
     return say("decision.beside", judged=judged(value), verdict=say(f"decision.verdict.{decision.verdict}"))

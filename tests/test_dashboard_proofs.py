@@ -75,7 +75,7 @@ def test_package_comes_by_its_address(sqlite_book: Settings, tmp_path: Path, mon
     assert b"P-77" in missing.data
     proof = Reader(engine).proof(1)
     assert proof is not None
-    assert (proof.size, proof.unsigned) == (33, 0)
+    assert (proof.size, proof.unsigned) == (35, 0)
     engine.dispose()
 
 

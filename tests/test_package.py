@@ -168,7 +168,7 @@ def test_forger_without_the_key_is_noticed(package: tuple[bytes, Settings]) -> N
         "a statement": ({"statements": said}, "is not in the tree of the head"),
         "a line left out": ({"statements": files["statements.jsonl"].split(b"\n", 1)[1]}, "one proof for each"),
         "the table": ({"jobs": files["jobs.csv"].replace(b"0.01", b"0.02", 1)}, "does not say what the statements say"),
-        "the head": ({"head": files["head.txt"].replace(b"\n33\n", b"\n34\n")}, "not that of the book's key"),
+        "the head": ({"head": files["head.txt"].replace(b"\n35\n", b"\n36\n")}, "not that of the book's key"),
         "a key": ({"keys": files["keys.txt"].replace(files["keys.txt"][-10:-1], b"000000000")}, "not that of the book's key"),
         "an older head": ({"older": files["older_heads.jsonl"].replace(b'"size":3,', b'"size":4,')}, "does not hold"),
         "the form": ({"statements": files["statements.jsonl"].replace(b'{"at_us"', b'{ "at_us"', 1)}, "canonical form"),
@@ -189,7 +189,7 @@ def test_what_the_key_of_the_book_did_not_sign_does_not_pass(package: tuple[byte
     data, settings = package
     assert not verifier.check(data).unsigned
     files = unpacked(data, tmp_path)
-    key = verifier.in_force(verifier._keys(files["keys.txt"]), 33)
+    key = verifier.in_force(verifier._keys(files["keys.txt"]), 35)
     assert key is not None
     engine = make_engine(settings)
     with engine.connect() as connection:

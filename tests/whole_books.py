@@ -7,6 +7,7 @@ import csv
 import os
 import shutil
 import tempfile
+from datetime import timedelta
 from functools import cache
 from pathlib import Path
 
@@ -14,11 +15,17 @@ import sqlalchemy as sa
 
 from dashboard.console.book import starter_limits
 from models.commands.init_book import init_book
+from models.commands.record_job import record_job
+from models.commands.set_site import set_site
+from models.maths.plausible import Doubt
 from models.settings import Settings
 from models.store.copying import MOVED, Values, rows_of
 from models.store.engine import make_engine
 from models.tables.every import MAPPED
 from models.units import Display
+from models.values.decision import Covariances, DecisionRule, Rule, independent
+from models.values.job import Job, Misalignment
+from models.values.kinds import Reason
 from models.values.story import Site
 from seed_data.generate import generate, write
 from tests.conftest import NOW, database_url
@@ -56,10 +63,24 @@ def _made(folder: Path) -> Settings:
     engine = make_engine(settings)
     report = bring_in(engine, site, *paths)
     assert report.written, report.problems[:3]
+    decide(engine, site)
     vouch(engine, site)
     put_state(engine, site)
     engine.dispose()
     return settings
+
+
+def decide(engine: sa.Engine, site: Site) -> None:
+    """Let the site choose a guarded rule, and record a job that is decided by it."""
+    set_site(engine, site, by="tester", now=NOW, rule=DecisionRule(Rule.GUARDED))
+    with engine.connect() as connection:
+        tag = connection.exec_driver_sql("SELECT tag FROM asset ORDER BY id LIMIT 1").scalar_one()
+    job = Job(
+        "decided", tag, NOW - timedelta(hours=1), site.zone, Reason.PLANNED, found=Misalignment(0.4, 1.0), left=Misalignment(0.01),
+    )  # fmt: skip
+    known = Covariances(None, independent((0.004, 0.02, 0.004, 0.02)))
+    stated = {str(doubt): "as it was" for doubt in Doubt}
+    record_job(engine, site, job, by="tester", now=NOW, stated_reasons=stated, bolts_tight=True, covariances=known)
 
 
 LEFT_BEHIND = "a-hash-that-must-never-be-exported"

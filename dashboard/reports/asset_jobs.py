@@ -71,12 +71,7 @@ def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
         "long": len(typed) > LONG_TYPED or len(job.notes) > LONG_NOTES,
         "stands": stands(line),
         "counts": line.superseded_by is None and not line.void,
-        "verdict": " ".join(
-            (
-                say("entry.ratio", found=judged(line.found_ratio), left=judged(line.left_ratio)),
-                *decisions_told(line.decisions),
-            )
-        ),
+        "verdict": verdicts_told(line),
         "who": _who(line, setting),
         **_components(line, setting.display, at_planes=bool(flex["rows"])),
         "flex": flex,
@@ -86,6 +81,12 @@ def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
         "typed": typed,
         "book": _book(line, zone),
     }
+
+
+def verdicts_told(line: JobLine) -> str:
+    """Say the verdicts of a job: by the ratio, and what the rule of the site decided where it did."""
+    ratios = say("entry.ratio", found=judged(line.found_ratio), left=judged(line.left_ratio))
+    return " ".join((ratios, *decisions_told(line.decisions)))
 
 
 def stands(line: JobLine) -> str:
