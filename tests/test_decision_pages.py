@@ -96,9 +96,9 @@ def test_machine_entry_month_and_limits_say_it(opened: Opened) -> None:
     assert "by the rule undecided" not in other
     told = opened.reader.entry(opened.site.site_id, entry)
     assert told is not None
-    page = text_of(fill(client, book, "/book", f"?entry={entry}"))
+    page = text_of(fill(client, book, f"/book/{entry}", ""))
     assert f"As left, by the decision rule: undecided. {UNKNOWN}" in page
-    setting = text_of(fill(client, book, "/book", f"?entry={entry - 1}"))
+    setting = text_of(fill(client, book, f"/book/{entry - 1}", ""))
     assert "guarded, 95" in setting
     assert "decision rule" in setting
     now = {

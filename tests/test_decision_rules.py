@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from dashboard.writing import decided, decisions_told, judged_by, rule_text
 from models.commands.amend_job import amend_job, take_back_job, void_job
+from models.commands.change_asset import merge_assets
 from models.commands.record_job import record_job
 from models.commands.set_site import set_site
 from models.errors import InvalidValueError
@@ -186,6 +187,24 @@ def test_an_amendment_decides_anew_and_voiding_does_not(book: sa.Engine, site: S
     assert [held[one.entry].decisions for one in (first, noted, other, sharper, void, back, last)] == [
         one.decisions for one in (first, noted, other, sharper, void, back, last)
     ]
+    with book.connect() as connection:
+        assert verify_book(connection).faults() == 0
+
+
+def test_a_job_of_a_double_is_decided_as_one_of_the_machine_that_it_comes_to(
+    book: sa.Engine, site: Site, guarded: Site
+) -> None:
+    del site
+    first = record(book, guarded, Covariances(SURE, UNSURE))
+    merged = merge_assets(book, guarded, "P-1", "P-2", by="Bo Tarn", now=LATER, why="one machine, two lists")
+    (came,) = (one for one in merged.moved if one.job_id == first.job_id)
+    assert came.limits != first.limits
+    for side in ("found", "left"):
+        old, new = getattr(first.decisions, side), getattr(came.decisions, side)
+        assert new.covariance == old.covariance
+    assert came.decisions.left is not None
+    assert first.decisions.left is not None
+    assert came.decisions.left.probability != first.decisions.left.probability
     with book.connect() as connection:
         assert verify_book(connection).faults() == 0
 

@@ -273,7 +273,7 @@ class Recording:
             ratios=(found[0], left[0]), content=content, job_id=job_id, supersedes=supersedes, void=void,
         )  # fmt: skip
         unit.add(JobRow, row)
-        if old is not None and (was is not None or void):
+        if old is not None and was is not None:
             decisions = old.decisions
         else:
             known = covariances or _kept(job, old)
