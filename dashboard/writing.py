@@ -80,9 +80,18 @@ def judged(value: float | None) -> str:
 
 def judged_by(value: float | None, decision: Decision | None) -> str:
     """Write a limit ratio with its verdict, and what the rule of the site decided where it did, e.g. ``'0.91 within; by the rule undecided'``."""
+    return _beside(judged(value), decision)
+
+
+def verdict_by(value: float | None, decision: Decision | None) -> str:
+    """Write 'within' or 'over' for a limit ratio, and what the rule of the site decided where it did."""
+    return _beside(verdict(value), decision)
+
+
+def _beside(said: str, decision: Decision | None) -> str:
     if decision is None:
-        return judged(value)
-    return say("decision.beside", judged=judged(value), verdict=say(f"decision.verdict.{decision.verdict}"))
+        return said
+    return say("decision.beside", judged=said, verdict=say(f"decision.verdict.{decision.verdict}"))
 
 
 def decided(decision: Decision) -> tuple[str, str]:
@@ -99,7 +108,7 @@ def decided(decision: Decision) -> tuple[str, str]:
 def decisions_told(decisions: Decisions) -> tuple[str, ...]:
     """Write what was decided of both measurements of a job; empty where nothing was."""
     return tuple(
-        say(f"decision.{side}", verdict=verdict, why=why)
+        say(f"decision.side.{side}", verdict=verdict, why=why)
         for side, one in (("found", decisions.found), ("left", decisions.left))
         if one is not None
         for verdict, why in (decided(one),)
@@ -111,7 +120,7 @@ def rule_text(rule: DecisionRule) -> str:
     name = say(f"decision.rule.{rule.rule}")
     if not rule.guarded:
         return name
-    return say("decision.rule.confidence", rule=name, confidence=f"{rule.confidence * 100:g}{NARROW}%")
+    return say("decision.with", rule=name, confidence=f"{rule.confidence * 100:g}{NARROW}%")
 
 
 def _sure(probability: float, confidence: float) -> str:

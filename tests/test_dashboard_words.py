@@ -9,6 +9,7 @@ import dashboard
 from dashboard.words import WORDS, say
 from models.intake.fields import Table
 from models.sentences.told import SENTENCES
+from models.values.decision import Rule, Verdict
 from models.values.entry import Thing
 from models.values.kinds import Coupling, Kind, Meaning, Method, Part, Reason
 from models.values.limits import Combine, Judged
@@ -52,6 +53,9 @@ MADE = {
             "way",
         )
     },
+    "decision.rule.": tuple(Rule),
+    "decision.side.": None,
+    "decision.verdict.": tuple(Verdict),
     "files.about.": None,
     "files.axis.": None,
     "files.take.": None,

@@ -43,7 +43,7 @@ def last_visit(last: LastVisit, limits: str) -> html.Section:
     rows.append([say("asset.last.ratio"), *both, "", "1"])
     parts: list[Child] = [
         html.Div(table(say("asset.last.caption", when=last.when), columns, rows), className="last-visit"),
-        *(note(text, strong=True) for text in decisions_told(decisions)),
+        *(html.P(text) for text in decisions_told(decisions)),
         note(limits),
         *(html.P(text) for text in last.soft),
     ]

@@ -18,6 +18,7 @@ from models.intake.fields import FEET
 from models.maths.moves import Moving, leaves_some
 from models.maths.working import FootNeed, Worked
 from models.units import Display, Quantity
+from models.values.decision import Verdict
 from models.values.draft import RowDraft
 from models.values.job import COMPONENTS
 from models.values.kinds import Coupling
@@ -47,11 +48,12 @@ def stage_result(
     if worked is None:
         return [note(say(f"record.result.none.{view.stage}"))]
     if view.same:
-        return [_verdict(view, worked, basis), note(say("record.result.same"))]
+        return [_verdict(view, worked, basis), _decision(view), note(say("record.result.same"))]
     if worked.misalignment is None:
         return [note(say("record.result.waiting", reason=tell(worked.reason)))]
     return [
         _verdict(view, worked, basis),
+        _decision(view),
         _numbers(worked, display),
         _pictures(view.stage, worked, basis, feet, display, scheme),
         _needs(worked, display),
@@ -73,6 +75,17 @@ def _verdict(view: StageView, worked: Worked, basis: Basis) -> html.Div:
     )
 
 
+def _decision(view: StageView) -> Child:
+    """Put what the rule of the site decides, with probability and rule; nothing where the site goes by the ratio."""
+    decision = view.decision
+    if decision is None:
+        return None
+    verdict, why = decided(decision)
+    return note(
+        say(f"decision.side.{view.stage}", verdict=verdict, why=why), strong=decision.verdict is not Verdict.WITHIN
+    )
+
+
 def _not_judged(basis: Basis) -> list[str]:
     speed = basis.asset.limit_speed_rpm
     told = [say("record.not_judged", why=why_none(basis.limit_set, speed))]
@@ -83,16 +96,8 @@ def _not_judged(basis: Basis) -> list[str]:
 
 def chance(view: StageView) -> Child:
     """Put the probability that the true deviation is within limit, or why there is none."""
-    worked, decision = view.worked, view.decision
-    if decision is not None:
-        said, why = decided(decision)
-        told = note(say(f"decision.{view.stage}", verdict=said, why=why), strong=True)
-        return html.Div([told, None if view.same else _chance_part(worked)])
-    return None if view.same else _chance_part(worked)
-
-
-def _chance_part(worked: Worked | None) -> Child:
-    if worked is None or worked.conformance is None or worked.ratio is None:
+    worked = view.worked
+    if worked is None or worked.conformance is None or worked.ratio is None or view.same:
         return None
     if worked.conformance.probability is None:
         return note(say("record.chance.none", reason=tell(worked.conformance.reason)))

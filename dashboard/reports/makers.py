@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
@@ -21,6 +21,7 @@ from dashboard.reports.labels import Label, labels_paper
 from dashboard.reports.month_report import month_paper
 from dashboard.reports.press import Paper
 from dashboard.views import asset_view
+from dashboard.views.decisions_view import entries_of_month, month_words
 from dashboard.views.month_view import MonthView, build
 from dashboard.words import say
 from dashboard.writing import count
@@ -95,7 +96,7 @@ def month_view(asking: Asking, month: date | None) -> MonthView:
         First day of the month; the last month with jobs where ``None``. [d]
     """
     book, site, history = asking.book, asking.site, asking.history
-    return build(
+    view = build(
         history,
         runs_for(history),
         month,
@@ -108,6 +109,10 @@ def month_view(asking: Asking, month: date | None) -> MonthView:
         look=lambda entries: book.looked_at(site.site_id, entries),
         sets=book.limit_sets(site.site_id),
     )
+    if site.guarded is None or view.state != "ok":
+        return view
+    undecided = book.undecided(site.site_id, entries_of_month(history, view.month))
+    return replace(view, sentence=f"{view.sentence} {month_words(site.guarded, undecided)}")
 
 
 def month_review(asking: Asking, month: date | None) -> Paper:

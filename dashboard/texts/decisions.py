@@ -10,13 +10,13 @@ WORDS: Final[dict[str, str]] = {
     "decision.verdict.undecided": "undecided",
     "decision.rule.simple acceptance": "simple acceptance",
     "decision.rule.guarded": "guarded",
-    "decision.rule.confidence": "{rule}, {confidence}",
+    "decision.with": "{rule}, {confidence}",
     "decision.probability": "Probability {chance}, rule {rule}.",
     "decision.unknown": "No uncertainty is known, rule {rule}.",
     "decision.beside": "{judged}; by the rule {verdict}",
     "decision.by_ratio": "by the ratio",
-    "decision.found": "As found, by the decision rule: {verdict}. {why}",
-    "decision.left": "As left, by the decision rule: {verdict}. {why}",
+    "decision.side.found": "As found, by the decision rule: {verdict}. {why}",
+    "decision.side.left": "As left, by the decision rule: {verdict}. {why}",
     "decision.chance.low": "below 0.1\u202f%",
     "decision.chance.high": "above 99.9\u202f%",
     "decision.again": "What was decided by the rule of the site stays as it was stored with the jobs; it is shown by the limits of the day.",
@@ -27,5 +27,5 @@ WORDS: Final[dict[str, str]] = {
     "decision.month.one": "This site decides by a guarded rule ({rule}); everything counted here goes by the limit ratio: within is at most 1. "
     "Of the jobs of the month with an as-left, 1 is undecided.",
     "decision.trial": "This judges by the limit ratio only. What was decided by the rule of the site stays as it was stored with each job.",
-    "entry.field.rule": "decision rule",
+    "entry.field.rule": "Decision rule",
 }

@@ -15,7 +15,7 @@ from dashboard.views.asset_facts import Described, described, facts_of, limit_no
 from dashboard.views.asset_panels import Panel, component_panels, feet_panels, flex_panels, soft_panels
 from dashboard.views.run_series import RunSeries, Times, run_series
 from dashboard.words import say
-from dashboard.writing import counted, day, ratio, verdict
+from dashboard.writing import counted, day, ratio, verdict_by
 from models.history.columns import BoolArray, FloatArray
 from models.units import Display
 from models.values.asset import MachineBreak
@@ -233,7 +233,14 @@ def _sentence(story: AssetStory, zone: ZoneInfo) -> str:
         else say("asset.sentence.not_found")
     )
     if last.left_ratio is not None:
-        parts.append(say("asset.sentence.left", on=on, ratio=ratio(last.left_ratio), verdict=verdict(last.left_ratio)))
+        parts.append(
+            say(
+                "asset.sentence.left",
+                on=on,
+                ratio=ratio(last.left_ratio),
+                verdict=verdict_by(last.left_ratio, last.decisions.left),
+            )
+        )
     else:
         parts.append(say("asset.sentence.not_left", on=on))
     return " ".join(parts)

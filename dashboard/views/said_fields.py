@@ -10,6 +10,7 @@ from dashboard.words import say
 from dashboard.writing import DASH, counted, day, moment, rule_text
 from models.units import Display, Quantity
 from models.values.asset import Asset, MachineBreak
+from models.values.decision import DecisionRule
 from models.values.entry import ImportedFile, KeySet, Said
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.limits import LimitSet
@@ -95,8 +96,7 @@ def _site(said: Site) -> Iterable[tuple[str, str]]:
     yield say("entry.field.length"), said.display.length
     yield say("entry.field.temperature"), said.display.temperature
     yield say("entry.field.interval"), counted(said.interval_months, "month")
-    if said.rule is not None:
-        yield say("entry.field.rule"), rule_text(said.rule)
+    yield say("entry.field.rule"), rule_text(said.rule or DecisionRule())
 
 
 def _asset(said: Asset, display: Display) -> Iterable[tuple[str, str]]:
