@@ -98,10 +98,10 @@ def test_machine_entry_month_and_limits_say_it(opened: Opened) -> None:
         page: text_of(fill(client, page, page.PATH, search))
         for page, search in ((month, "?month=2026-11"), (limits, ""))
     }
-    assert "This site decides by a guarded rule (guarded, 95\u202f%)" in now[month]
+    assert "The decision rule of this site is guarded, 95\u202f%;" in now[month]
     assert "1 is undecided" in now[month]
     assert "stays as it was stored with each job" in now[limits]
-    assert not any("guarded rule" in text or "stays as it was stored" in text for text in bare.values())
+    assert not any("decision rule of this site" in text or "stays as it was stored" in text for text in bare.values())
     assert "by the rule undecided" in Form(opened, "?asset=P-2").body()
 
 
