@@ -85,7 +85,15 @@ def _more(engine: sa.Engine, site: Site, folder: Path) -> None:
         ref="J9", tag="P-1", performed_at=NOW - timedelta(days=3), zone=site.zone, reason=Reason.PLANNED, people=("Ana Wick",),
         instrument="D-1", found=Misalignment(0.11, 0.2, 0.01, 0.1), left=Misalignment(0.01, 0.1, 0.01, 0.05),
     )  # fmt: skip
-    record_job(engine, site, measured, by="tester", now=NOW + timedelta(hours=3, minutes=30), bolts_tight=True, covariances=known)
+    record_job(
+        engine,
+        site,
+        measured,
+        by="tester",
+        now=NOW + timedelta(hours=3, minutes=30),
+        bolts_tight=True,
+        covariances=known,
+    )
     with engine.connect() as connection:
         last = connection.execute(sa.select(sa.func.max(JobRow.entry))).scalar_one()
     sign_off(engine, site, last, meaning=Meaning.APPROVED, by="Dora Linn", now=NOW + timedelta(hours=4), remark="seen")
