@@ -21,6 +21,7 @@ from dashboard.api.operations import OPERATIONS, PREFIX, Operation, document
 from dashboard.api.problems import PROBLEM_TYPE, ProblemError, of_error, of_status, respond
 from dashboard.api.reads import Given
 from dashboard.context import KEY, Book, Context
+from models.store.proofs import root_of
 from models.store.tree_proofs import KeptTree
 from models.values.roles import Permission
 from models.values.story import Site
@@ -167,10 +168,17 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
     asked = Asked(operation, caller, here, engine, tree, every, site, now, given)
     # What stands on the columns of a large book may be behind the book: the tag names both states.
     shown = asked.history.head if operation.columns else 0
-    tag = f'W/"{here.book.head()}-{shown}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
+    tag = f'W/"{_state(engine, here.book.head())}-{shown}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
     if _known(tag):
         return _sent("", 304, tag)
     return _answered(asked, _DOES[operation.name](asked), tag)
+
+
+def _state(engine: sa.Engine, head: int) -> str:
+    """Name a state of the book by number and root: after a backup was put back, other entries may have the same numbers."""
+    with engine.connect() as connection:
+        root = root_of(connection, head)
+    return f"{head}-{(root or b'')[:8].hex()}"
 
 
 def _known(tag: str) -> bool:

@@ -137,6 +137,12 @@ def leaf_of(connection: sa.Connection, entry: int) -> bytes | None:
     return None if found is None else bytes(found)
 
 
+def root_of(connection: sa.Connection, size: int) -> bytes | None:
+    """Give the root of the head of so many entries; ``None`` where none is kept of just so many."""
+    found = connection.execute(sa.select(TreeHeadRow.root).where(TreeHeadRow.size == size)).scalar()
+    return None if found is None else raw_bytes(found)
+
+
 def unsealed(connection: sa.Connection) -> int:
     """Give the number of entries that have no statement: those of a book that an older version wrote."""
     entries = connection.execute(sa.select(sa.func.count()).select_from(EntryRow)).scalar_one()
