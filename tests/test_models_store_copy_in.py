@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import struct
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import psycopg
 import pytest
 import sqlalchemy as sa
 
@@ -185,3 +187,25 @@ def test_an_import_that_breaks_while_rows_are_sent_leaves_nothing(
     assert bring_in(engine, site, *files).written
     assert not _threads()
     server.dispose()
+
+
+@on_postgresql
+def test_who_stops_a_command_while_the_server_begins_to_take_rows_lost_no_database(
+    settings: Settings, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine = make_engine(settings)
+
+    @contextmanager
+    def stopped(cursor: psycopg.Cursor[Any], statement: str) -> Iterator[None]:
+        cursor.execute("SELECT 1")  # begins the transaction
+        cursor.connection.pgconn.exec_(statement.encode())
+        raise KeyboardInterrupt
+        yield
+
+    monkeypatch.setattr(psycopg.Cursor, "copy", stopped)
+    with pytest.raises(KeyboardInterrupt), engine.connect() as connection, connection.begin():
+        copy_in(connection, "entry", ["number"], [])
+    with engine.connect() as connection:
+        assert connection.exec_driver_sql("SELECT 1").scalar() == 1
+    engine.dispose()
+    del site

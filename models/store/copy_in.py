@@ -96,7 +96,12 @@ def copy_in(
 
     if beside is None:
         with _telling(connection, table):
-            send()
+            try:
+                send()
+            except (KeyboardInterrupt, SystemExit) as stop:
+                # The line may stand in the middle of COPY, where nothing can be taken back on it: it is given up, as SQLAlchemy gives up its own.
+                connection.invalidate(stop)
+                raise
     else:
         ready = list(texts)
         beside.send(table, lambda: send(ready))
