@@ -54,10 +54,22 @@ def _look(fields: dict[str, str] | None, pathname: str | None, search: str | Non
     return build(texts, around), around, seen
 
 
+def _lost_in(fields: dict[str, str] | None, pathname: str | None, search: str | None) -> list[Child] | None:
+    """Say that what a form amends is not there any more; ``None`` where it is, or where nothing is amended."""
+    if not fields:
+        return None
+    seen = made_for(fields, pathname, search)
+    lost = None if read_site(seen.place, seen.sites).problem else subject(seen).lost
+    return None if lost is None else _lost(seen, lost)
+
+
 def look(
     fields: dict[str, str] | None, scheme: str | None, pathname: str | None, search: str | None, asked: list[Any] | None
 ) -> tuple[Any, ...]:
-    """Say what is typed: numbers, pictures, what speaks against it, what is missing."""
+    """Say what is typed: numbers, pictures, what speaks against it, what is missing; nothing of it where what is amended is not there any more."""
+    if (lost := _lost_in(fields, pathname, search)) is not None:
+        said_of = {ASKED: (fields or {}).get(ASKED, ""), "fields": {}, "ref": ""}
+        return None, None, None, None, said_of, say("record.lost.short"), html.Div(lost), no_update, None
     view, around, seen = _look(fields, pathname, search)
     said: dict[str, list[list[Any]]] = {}
     for one in view.said:
@@ -94,8 +106,10 @@ def _taken(view: RecordView, around: Around, seen: Scene) -> Taken | None:
 
 def chances(fields: dict[str, str] | None, pathname: str | None, search: str | None) -> tuple[Child, Child]:
     """Say how probable it is that each measurement is within; apart, because it takes longer."""
-    view, _, _ = _look(fields, pathname, search)
     asked = data(asked=(fields or {}).get(ASKED, ""))
+    if _lost_in(fields, pathname, search) is not None:
+        return html.Div(None, **asked), html.Div(None, **asked)
+    view, _, _ = _look(fields, pathname, search)
     return html.Div(results.chance(view.found), **asked), html.Div(results.chance(view.left), **asked)
 
 

@@ -31,7 +31,7 @@ from models.tables.state import AnsweredRequestRow
 from models.values.kinds import Method, Reason
 from models.values.roles import Role
 from tests.conftest import make_site
-from tests.fuzz.api_book import API, JOB, LEFT, Program, add_somebody, token_of, tokened
+from tests.fuzz.api_book import API, JOB, LEFT, Program, add_somebody, bearer, token_of, tokened
 from tests.record_book import ASSETS, FILES, INSTRUMENTS, Opened
 from tests.seeded import bring_in, write
 
@@ -290,6 +290,42 @@ def test_an_amendment_changes_what_it_names_and_keeps_the_rest(either: Program) 
     assert (stale.status_code, stale.get_json()["code"]) == (409, "conflict")
     same = either.post(f"/jobs/{told['entry']}/amendment", {"why": "nothing", "changes": {"notes": "read off again"}})
     assert same.status_code == 409
+
+
+def test_a_write_that_is_bound_to_a_version_is_done_to_that_one_or_to_none(program: Program) -> None:
+    client, standing = program.opened.app.server.test_client(), program.opened.story().standing
+    path, other = f"/jobs/{standing[-1].entry}", f"/jobs/{standing[0].entry}"
+    tag, wrong = (client.get(API + one, headers=bearer(program.secret)).headers["ETag"] for one in (path, other))
+    assert tag.startswith('"'), "a strong one"
+    assert client.get(API + path, headers=bearer(program.secret, **{"If-None-Match": f"W/{tag}"})).status_code == 304
+    body, count = {"why": "misread", "changes": {"notes": "y"}}, program.count()
+    for named in (wrong, f"W/{tag}", '"x"', f"{wrong}, W/{tag}"):
+        for answer in (
+            program.post(f"{path}/amendment", body, key="a-1", **{"If-Match": named}),
+            program.post(f"{path}/void", {"why": "x"}, **{"If-Match": named}),
+        ):
+            told = answer.get_json()
+            assert (answer.status_code, told["code"]) == (412, "other-version")
+            assert told["errors"][0]["header"] == "If-Match"
+            assert "Get the job again" in told["remedy"]
+    for named in ("x", '"x', f"{tag} {tag}", ""):
+        assert program.post(f"{path}/amendment", body, **{"If-Match": named}).status_code == 422
+    assert program.post("/jobs", {"job": JOB, "bolts_tight": True}, **{"If-Match": tag}).status_code == 422
+    assert program.count() == count
+    first, again, later = (
+        program.post(f"{path}/amendment", body, key="a-1", **{"If-Match": f"{wrong}, {tag}"}) for _ in range(3)
+    )
+    assert first.status_code == 201
+    assert (again.get_json(), later.headers["Idempotency-Replayed"]) == (first.get_json(), "true")
+    assert program.count() == count + 1
+    overtaken = program.post(f"{path}/amendment", body, key="a-2", **{"If-Match": tag})
+    assert (overtaken.status_code, overtaken.get_json()["code"]) == (412, "other-version")
+    assert f"was amended already, by entry {first.get_json()['entry']}" in overtaken.get_json()["detail"]
+    old = client.get(API + path, headers=bearer(program.secret)).headers["ETag"]
+    assert old != tag, "it says now that it was amended"
+    assert program.post(f"{path}/amendment", body, **{"If-Match": old}).status_code == 409
+    new = f"/jobs/{first.get_json()['entry']}"
+    assert program.post(f"{new}/void", {"why": "x"}, **{"If-Match": "*"}).status_code == 201
 
 
 def test_the_clock_of_the_server_says_what_the_future_is(program: Program) -> None:

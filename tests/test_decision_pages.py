@@ -65,7 +65,7 @@ def test_record_says_what_the_rule_decides_while_it_is_typed_and_once_it_is_reco
     assert f"As found, by the decision rule: {line.decisions.found.verdict}. Probability" in handed
     # An amendment in the form keeps what the form says of the uncertainty.
     again = Form(opened, f"?asset=P-2&amend={line.entry}")
-    again.send(again.fields() | {"notes": "read again", "why": "a note", "by": "Bo Tarn"})
+    again.send(again.fields() | {"of": again.made(), "notes": "read again", "why": "a note", "by": "Bo Tarn"})
     assert opened.story().standing[-1].decisions.found == line.decisions.found
     assert opened.story().standing[-1].entry > line.entry
 

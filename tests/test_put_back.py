@@ -113,6 +113,9 @@ def test_an_amendment_goes_to_no_other_job_nor_does_its_draft(put_back: PutBack,
     form = Form(put_back.opened, f"?amend={entry}")
     of = put_back.of if asset else put_back.of.replace("asset=P-2&", "")
     fields = put_back.fields | {"of": of, "by": "Ana Wick", "why": "misread", "found.results.offset_v": "0.05 mm"}
+    typed = form.look(fields)
+    assert "Nothing was recorded: under the number" in json.dumps(typed["record-open"])
+    assert not typed["record-result-found"]["children"], "what is typed is judged as no other job"
     said = json.dumps(form.send(fields), ensure_ascii=False)
     assert "Nothing was recorded: under the number" in said
     assert f'"/record?amend={entry}&site=' in said

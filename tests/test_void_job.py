@@ -213,7 +213,10 @@ def test_the_command_voids_and_takes_back(
         assert f"is void, by entry {new.entry}" in " ".join(capsys.readouterr().err.split())
         assert main(["void", str(new.entry), "--take-back", "--why", "it was P-2", *book]) == 0
         assert "counts again" in capsys.readouterr().out
-        assert opened.story().standing[-1].job.ref == "J4"
+        stands = opened.story().standing[-1]
+        assert stands.job.ref == "J4"
+        assert main(["sign", str(stands.entry), "--meaning", "reviewed", *book[:2], "--by", "Cy Vale"]) == 0
+        assert f"Entry {stands.entry}, job J4 on P-2, is signed by Cy Vale" in " ".join(capsys.readouterr().out.split())
 
 
 # -- through the interface -----------------------------------------------------------------------------------------

@@ -37,7 +37,10 @@ _WHOLE = re.compile(r"^-?[0-9]{1,18}$", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A request that was read and checked; ``site`` is the one it speaks of, the first one where it speaks of none."""
+    """A request that was read and checked; ``site`` is the one it speaks of, the first one where it speaks of none.
+
+    ``tags`` are those of the versions to which a write is bound; empty where it is bound to none.
+    """
 
     operation: Operation
     caller: Caller
@@ -50,6 +53,7 @@ class Asked:
     given: Mapping[str, Any] = field(default_factory=dict)
     body: Any = None
     key: str = ""
+    tags: tuple[str, ...] = ()
     pinned: list[History] = field(default_factory=list)
 
     @property
@@ -184,6 +188,32 @@ def key_of_request(operation: Operation) -> str:
         where = {"header": "Idempotency-Key", "detail": "It is no text of 1 to 255 plain ASCII letters."}
         raise ProblemError(422, "not-valid", "The key of the request cannot be read.", errors=[where])
     return plain
+
+
+_TAG = r'(?:W/)?"[^"\x00-\x20]*"'
+_TAGS = re.compile(rf"{_TAG}(?:\s*,\s*{_TAG})*")
+
+
+def tags_of_request(operation: Operation) -> tuple[str, ...]:
+    """Read to which versions a write is bound (RFC 9110, section 13.1.1); none where it is bound to whatever stands there.
+
+    Raises
+    ------
+    ProblemError
+        If that cannot be read: it would be done unbound.
+    """
+    if "If-Match" not in request.headers:
+        return ()
+    typed = ", ".join(request.headers.getlist("If-Match")).strip()
+    bound = any(one.name == "If-Match" for one in operation.parameters)
+    if bound and typed == "*":
+        return ()
+    if not bound or not _TAGS.fullmatch(typed):
+        why = "It is no list of entity tags." if bound else "There is no version to which this request could be bound."
+        remedy = "Send the ETag of GET /jobs/{entry}, with its quotes, or leave it out."
+        where = {"header": "If-Match", "detail": why, "remedy": remedy}
+        raise ProblemError(422, "not-valid", "The header If-Match cannot be taken.", errors=[where])
+    return tuple(re.findall(_TAG, typed))
 
 
 def body(operation: Operation) -> Any:

@@ -112,6 +112,15 @@ _KEY = Parameter(
 )
 
 
+_MATCH = Parameter(
+    "If-Match",
+    {"type": "string", "minLength": 1, "maxLength": 1000, "pattern": r'^(\*|"[!#-~]*"( *, *"[!#-~]*")*)$'},
+    "The ETag that GET /jobs/{entry} gave for the version that is meant (RFC 9110, section 13.1.1). Where the number stands for anything else by now, 412 says "
+    "so and nothing is written. It may be left out; send it: numbers are given anew where an older state of the book is put back.",
+    "header",
+)
+
+
 def _text(name: str, most: int, says: str) -> Parameter:
     return Parameter(name, {"type": "string", "minLength": 1, "maxLength": most, "pattern": LINE}, says)
 
@@ -137,11 +146,11 @@ OPERATIONS: Final = (
     ),
     Operation(
         "amend", "POST", "/jobs/{entry}/amendment", "Amend a version of a job; nothing is edited, a new version takes its place.",
-        Permission.AMEND, "JobVersion", (_ENTRY, _SITE, _KEY), body="Amendment",
+        Permission.AMEND, "JobVersion", (_ENTRY, _SITE, _KEY, _MATCH), body="Amendment",
     ),
     Operation(
         "void", "POST", "/jobs/{entry}/void", "Void a job, or take a void one back; nothing is deleted, a new version says so.",
-        Permission.AMEND, "JobVersion", (_ENTRY, _SITE, _KEY), body="Voiding",
+        Permission.AMEND, "JobVersion", (_ENTRY, _SITE, _KEY, _MATCH), body="Voiding",
         more="For a job that was recorded on the wrong machine, twice, or by mistake. A void job counts nowhere and stays readable; its number "
         "is never given to another job; it can be neither amended nor signed off until it is taken back.",
     ),
@@ -192,6 +201,12 @@ session, but writes need a token. A book without any account can be read by whoe
 at the same time. The answer is kept in the same transaction as the job, and for good. Answers that are problems are not kept: nothing was
 written, so correct it and send it again.
 
+**What is meant.** An entry's number is one version's as long as the book is not put back to an older state: then its last numbers are given anew, to
+other jobs. Before you amend, void or take back, get the job, and send the `ETag` of that answer as `If-Match`: the write is done to that version or to none
+(412, `other-version`), and the check is made in the transaction that writes. Without `If-Match` it is done to whatever stands under the number. Sent again
+under its `Idempotency-Key`, a write that was done gives its first answer, whatever `If-Match` says by then. The tag is a strong one; a proxy that packs
+answers may make it weak (`W/`), and such a one never fits.
+
 **Pages.** `next` and the header `Link` (RFC 8288) lead to the next page. Reads carry an `ETag`; with `If-None-Match` an unchanged book
 answers 304.
 
@@ -237,6 +252,7 @@ _WHEN_WRONG: Final = {
     404: "There is no such thing.",
     405: "There is no such method here.",
     409: "The book holds something else: the job number is taken, or the version was amended or voided already.",
+    412: "The entry is not, or no longer, the version that If-Match names; nothing was written.",
     413: "The body is too large.",
     415: "The body is no JSON.",
     422: "Something is wrong with a parameter or with the body; 'errors' lists all of it.",
@@ -253,14 +269,18 @@ def _described(operation: Operation) -> dict[str, Any]:
     if operation.in_path or operation.at_site:
         wrong.append(404)
     if operation.writes:
-        wrong += [400, 409, 413, 415]
+        wrong += [400, 409, 413, 415, *([412] if _MATCH in operation.parameters else [])]
     schema = to(operation.answer) if operation.answer else {"type": "object"}
     headers: dict[str, Any] = {"Cache-Control": {"schema": {"type": "string"}}}
     if operation.writes:
         told = "Address of the version."
         headers["Location"] = {"required": True, "schema": {"type": "string"}, "description": told}
     else:
-        told = "Changes with the book, and with the day."
+        told = (
+            "Changes with the book, and with the day."
+            if operation.name != "job"
+            else "A strong tag of this version: see If-Match."
+        )
         headers["ETag"] = {"required": True, "schema": {"type": "string"}, "description": told}
     answers: dict[str, Any] = {
         str(operation.status): {

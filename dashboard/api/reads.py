@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -24,16 +26,17 @@ from models.maths.limits import limits_for
 from models.units import Display
 from models.values.asset import Asset
 from models.values.kinds import Coupling
-from models.values.story import AssetStory, JobLine
+from models.values.story import AssetStory, JobLine, Site
 
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """What is answered: the body, and the parameter that leads to the next page."""
+    """What is answered: the body, and the parameter that leads to the next page; a tag where the body has one of its own."""
 
     body: dict[str, Any]
     next: dict[str, int] = field(default_factory=dict)
     headers: dict[str, str] = field(default_factory=dict)
+    tag: str = ""
 
 
 def not_found(what: str) -> ProblemError:
@@ -237,7 +240,18 @@ def version_of(asked: Asked, entry: int) -> JobLine:
 
 def job(asked: Asked) -> Given:
     """Give one version of a job."""
-    return Given(job_version(version_of(asked, asked.given["entry"]), asked.site))
+    line = version_of(asked, asked.given["entry"])
+    return Given(job_version(line, asked.site), tag=tag_of(line, asked.site))
+
+
+def tag_of(line: JobLine, site: Site) -> str:
+    """Give the entity tag of a version: a strong one (RFC 9110, section 8.8.3), for a write may be bound to it.
+
+    It goes by the leaf hash of the entry and by what is answered of it: by the number alone it would be another job's where an older state
+    of the book was put back.
+    """
+    said = json.dumps(job_version(line, site), ensure_ascii=False, sort_keys=True)
+    return f'"{hashlib.sha256(f"{line.leaf} {said}".encode()).hexdigest()[:32]}"'
 
 
 def due(asked: Asked) -> Given:

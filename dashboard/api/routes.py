@@ -16,7 +16,7 @@ from flask import Blueprint, Flask, Response, current_app, request
 
 from dashboard.api import proofs, reads, writes
 from dashboard.api.access import Caller, refused, who_asks
-from dashboard.api.asking import Asked, body, key_of_request, parameters
+from dashboard.api.asking import Asked, body, key_of_request, parameters, tags_of_request
 from dashboard.api.operations import OPERATIONS, PREFIX, Operation, document
 from dashboard.api.problems import PROBLEM_TYPE, ProblemError, of_error, of_status, respond
 from dashboard.api.reads import Given
@@ -162,8 +162,9 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
                 403, "only-shown", "This server shows the book and writes nothing.", remedy="Use the one that does."
             )
         asked = Asked(
-            operation, caller, here, engine, tree, every, site, now, given, body(operation), key_of_request(operation)
-        )
+            operation, caller, here, engine, tree, every, site, now, given, body(operation), key_of_request(operation),
+            tags_of_request(operation),
+        )  # fmt: skip
         return _answered(asked, _DOES[operation.name](asked), "")
     asked = Asked(operation, caller, here, engine, tree, every, site, now, given)
     # What stands on the columns of a large book may be behind the book: the tag names both states.
@@ -171,7 +172,10 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
     tag = f'W/"{_state(engine, here.book.head())}-{shown}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
     if _known(tag):
         return _sent("", 304, tag)
-    return _answered(asked, _DOES[operation.name](asked), tag)
+    told = _DOES[operation.name](asked)
+    if told.tag and _known(told.tag):
+        return _sent("", 304, told.tag)
+    return _answered(asked, told, told.tag or tag)
 
 
 def _state(engine: sa.Engine, head: int) -> str:
@@ -182,8 +186,9 @@ def _state(engine: sa.Engine, head: int) -> str:
 
 
 def _known(tag: str) -> bool:
-    """Tell whether whoever asks holds this state already."""
-    return tag in [one.strip() for one in request.headers.get("If-None-Match", "").split(",")]
+    """Tell whether whoever asks holds this state already; here a weak tag is as good as a strong one."""
+    held = request.headers.get("If-None-Match", "").split(",")
+    return tag.removeprefix("W/") in [one.strip().removeprefix("W/") for one in held]
 
 
 def _site(caller: Caller, every: tuple[Site, ...], code: str | None, permission: Permission) -> Site:

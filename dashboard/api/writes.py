@@ -12,13 +12,13 @@ from typing import Any
 from dashboard.api.asking import Asked, pointer
 from dashboard.api.operations import PREFIX
 from dashboard.api.problems import ProblemError, Where
-from dashboard.api.reads import Given, version_of
+from dashboard.api.reads import Given, tag_of, version_of
 from dashboard.api.schemas import NEEDED
 from dashboard.api.shown import FEET, FOUR, PLAIN, job_version
 from dashboard.api.shown import job as shown_job
 from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.record_job import DoubtfulJobError, record_job, ref_for
-from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.errors import ConflictError, InvalidValueError, OtherVersionError, OvertakenError, UnknownNameError
 from models.maths.plausible import Check, Gravity
 from models.store.tokens import Answered, AnsweredBeforeError, KeyUsedOtherwiseError, Receipt
 from models.values.decision import SIDES, Covariances, independent
@@ -152,21 +152,22 @@ def record(asked: Asked) -> Given:
 def amend(asked: Asked) -> Given:
     """Amend a version of a job: what is named is replaced as a whole, what is not stays."""
     entry, changes = asked.given["entry"], asked.body["changes"]
-    old = version_of(asked, entry).job
+    line = version_of(asked, entry)
+    old = line.job
     for name in NEEDED:
         if changes.get(name, "") is None:
             where = {"pointer": pointer("changes", name), "detail": "It cannot be taken out."}
             raise ProblemError(422, "not-valid", "The body is not as it has to be.", errors=[where])
     gone = tuple(_TYPED[name] for name in changes if name in _TYPED)
     typed = {name: text for name, text in old.typed.items() if not (gone and name.startswith(gone))}
-    with _told("changes"):
+    with _told("changes", bound=_is_bound(asked, line)):
         return _written(
             asked,
             lambda: amend_job(
                 asked.engine, asked.site, entry, replace(_changed(old, changes), typed=typed | _through(asked)),
                 by=_author(asked), now=asked.now, why=asked.body["why"],
                 stated_reasons=asked.body.get("stated_reasons"), bolts_tight=asked.body.get("bolts_tight"),
-                covariances=_uncertainty(asked), receipt=_receipt(asked),
+                covariances=_uncertainty(asked), made_from=_made_from(asked, line), receipt=_receipt(asked),
             ),
         )  # fmt: skip
 
@@ -174,15 +175,36 @@ def amend(asked: Asked) -> Given:
 def void(asked: Asked) -> Given:
     """Void a job, or take a void one back."""
     entry, change = asked.given["entry"], take_back_job if asked.body.get("take_back") else void_job
-    version_of(asked, entry)
-    with _told("why"):
+    line = version_of(asked, entry)
+    with _told("why", bound=_is_bound(asked, line)):
         return _written(
             asked,
             lambda: change(
                 asked.engine, asked.site, entry, by=_author(asked), now=asked.now, why=asked.body["why"],
-                typed=_through(asked), receipt=_receipt(asked),
+                typed=_through(asked), made_from=_made_from(asked, line), receipt=_receipt(asked),
             ),
         )  # fmt: skip
+
+
+_FITS_NOTHING = "-"
+
+
+def _made_from(asked: Asked, line: JobLine) -> str | None:
+    """Give the leaf hash to which a write is bound; ``None`` where it is bound to none.
+
+    Tags are compared strongly: a weak one never fits.  Where none fits, the command is still asked: what was answered before under the same key is
+    answered so again, also where the version was overtaken since, by this very request.
+    """
+    if not asked.tags:
+        return None
+    # The tag that it had before it was overtaken: the command says by what.
+    before = tag_of(replace(line, superseded_by=None), asked.site)
+    return line.leaf if tag_of(line, asked.site) in asked.tags or before in asked.tags else _FITS_NOTHING
+
+
+def _is_bound(asked: Asked, line: JobLine) -> bool:
+    """Tell whether a version that was overtaken is not what a write is bound to; it is where its tag was given for it as overtaken."""
+    return bool(asked.tags) and not (line.superseded_by is not None and tag_of(line, asked.site) in asked.tags)
 
 
 def _changed(old: Job, changes: Mapping[str, Any]) -> Job:
@@ -200,9 +222,15 @@ def _written(asked: Asked, command: Callable[[], JobLine]) -> Given:
     return Given(job_version(line, asked.site), headers={"Location": f"{PREFIX}/jobs/{line.entry}"})
 
 
+_OTHER = (
+    "Nothing was written: If-Match names another version than the one that stands under this number. An older state of the book may have been put back, or "
+    "the machine was given another tag. A weak tag never fits."
+)
+
+
 @contextmanager
-def _told(place: str) -> Iterator[None]:
-    """Turn what the commands refuse into problems that point into the body."""
+def _told(place: str, *, bound: bool = False) -> Iterator[None]:
+    """Turn what the commands refuse into problems that point into the body; ``bound`` where a version is named by its tag."""
     try:
         yield
     except DoubtfulJobError as fault:
@@ -212,6 +240,16 @@ def _told(place: str) -> Iterator[None]:
             remedy="Correct it; where a stated reason is asked for, it can go into 'stated_reasons' instead, by the name of the check.",
             errors=errors,
         ) from fault  # fmt: skip
+    except (OtherVersionError, OvertakenError) as fault:
+        if not bound:
+            raise ProblemError(409, "conflict", fault.message, remedy=fault.remedy) from fault
+        why = fault.message if isinstance(fault, OvertakenError) else _OTHER
+        where = {
+            "header": "If-Match",
+            "detail": why,
+            "remedy": "Get the job again, see whether it is the one that is meant, and send its ETag.",
+        }
+        raise ProblemError(412, "other-version", why, remedy=where["remedy"], errors=[where]) from fault
     except ConflictError as fault:
         raise ProblemError(409, "conflict", fault.message, remedy=fault.remedy) from fault
     except KeyUsedOtherwiseError as fault:

@@ -11,6 +11,7 @@ from models.commands.amend_job import take_back_job, void_job
 from models.commands.change_asset import Merged, merge_assets, rename_asset
 from models.commands.sign_off import sign_off
 from models.store.known import site_of
+from models.store.one_job import ref_of_entry, tag_of_entry
 from models.values.kinds import Meaning
 from models.values.story import JobLine
 
@@ -84,7 +85,12 @@ def run_sign(given: argparse.Namespace) -> int:
         entry = sign_off(
             engine, site, given.entry, meaning=Meaning(given.meaning), by=by, now=now(), remark=given.remark
         )
-        out.print(f"Entry {given.entry} is signed by {by} as '{given.meaning}', by entry {entry}.")
+        with engine.connect() as connection:
+            ref, tag = (of(connection, site.site_id, given.entry) for of in (ref_of_entry, tag_of_entry))
+        out.print(
+            f"Entry {given.entry}, job {ref} on {tag}, is signed by {by} as '{given.meaning}', by entry {entry}.",
+            markup=False,
+        )
     return 0
 
 

@@ -350,6 +350,7 @@ WORDS: Final[dict[str, str]] = {
     "record.moved.machine": "Nothing was recorded: the machine of this form is not found any more. Look for it again; what you typed is kept in this browser.",
     "record.lost": "Nothing was recorded: under the number {entry} the book does not hold any more what this form was made from. An older state of the book was "
     "put back meanwhile, as it seems.",
+    "record.lost.short": "This form cannot be recorded any more",
     "record.lost.remedy": "What you typed stands in the form still, which cannot be recorded any more: keep what you need of it. Then look at the entry anew: is it "
     "the job that you mean?",
     "record.moved.site.remedy": "What you typed is kept in this browser: it stands in the form again when you may record at ‘{site}’. Ask an administrator of that site.",

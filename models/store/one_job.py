@@ -15,6 +15,13 @@ def tag_of_entry(connection: sa.Connection, site_id: int, entry: int) -> str | N
     return tag
 
 
+def ref_of_entry(connection: sa.Connection, site_id: int, entry: int) -> str | None:
+    """Give the job number that an entry says; ``None`` where it is no entry of a job."""
+    question = sa.select(JobRow.ref).where(JobRow.site_id == site_id, JobRow.entry == entry)
+    ref: str | None = connection.execute(question).scalar()
+    return ref
+
+
 def holder_of_ref(connection: sa.Connection, site_id: int, ref: str) -> tuple[int, int, bytes, bool] | None:
     """Give the job, the entry, the content of the newest version that bears a job number, and whether that is void; ``None`` if it is free."""
     question = (

@@ -30,7 +30,7 @@ from dashboard.api.routes import _pattern  # noqa: E402 - the same
 from tests.fuzz.api_book import serving, tokened  # noqa: E402 - the same
 
 # A body that fits the description may still speak against itself or the book (a day that no month has, a machine that is
-# not there, a job in the future): 422 is an answer that the description names. All other bounds are the tester's own.
+# not there, a job in the future): 422 is an answer that the description names, and so is 412 for a tag of no version. All other bounds are the tester's own.
 CONFIG = """
 request-timeout = 120.0
 
@@ -38,7 +38,7 @@ request-timeout = 120.0
 "query.site" = "test-quay"
 
 [checks.positive_data_acceptance]
-expected-statuses = ["2xx", 304, 401, 403, 404, 409, 422]
+expected-statuses = ["2xx", 304, 401, 403, 404, 409, 412, 422]
 """
 
 
