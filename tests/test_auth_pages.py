@@ -144,6 +144,28 @@ def test_a_secret_address_of_the_calendar_works_until_it_is_ended(book: AuthBook
     assert book.browser().get(path).status_code in {403, 404}
 
 
+def test_a_form_of_an_account_does_nothing_to_another_one_that_has_its_number(book: AuthBook) -> None:
+    """As where an older state of the book was put back: numbers are given anew, logins and moments are not."""
+    client, number, before = admin(book), book.accounts[Role.AUDITOR].account_id, entries(book)
+    page = f"/accounts/{number}"
+    secret_of(post(client, page, f"{page}/token", site="test-quay", roles=["reader"], **{"token-name": "books"}))
+    secret_of(post(client, page, f"{page}/address", site="test-quay"))
+    for does in ("change", "reset", "end-sessions", "token", "token/1/end", "address", "address/1/end"):
+        given = {"site": "test-quay", "person-1": "Bo Tarn", "roles": "administrator", "token-name": "x"}
+        for account in ("bo.tarn", ""):
+            refused = post(client, page, f"{page}/{does}", account=account, **given)
+            assert refused.status_code == 409
+            assert "Nothing was done: this form was made for the account" in refused.get_data(as_text=True)
+    for kind in ("token", "address"):
+        answer = post(client, page, f"{page}/{kind}/1/end", made="2026-01-01T00:00:00+00:00")
+        assert answer.status_code == 400
+        assert "Nothing was ended" in answer.get_data(as_text=True)
+    assert entries(book) == before
+    with book.engine.connect() as connection:
+        kept = (*state.tokens(connection, number), *state.addresses(connection, number))
+    assert [line.ended for line in kept] == [None, None]
+
+
 def test_a_new_password_and_ending_all_sessions(book: AuthBook) -> None:
     client, number = admin(book), book.accounts[Role.READER].account_id
     page, theirs = f"/accounts/{number}", book.signed_in(Role.READER)
@@ -352,7 +374,14 @@ def test_who_did_the_work_does_not_sign_after_a_change_of_name(book: AuthBook) -
     )  # fmt: skip
     client, site_id = admin(book), book.site.site_id
     mark = mark_of(client.get(f"/accounts/{made.account_id}").get_data(as_text=True))
-    form = {"mark": mark, "site": book.site.code, "roles": "engineer", "active": "yes", f"person-{site_id}": "Ana Ryn"}
+    form = {
+        "mark": mark,
+        "account": made.login,
+        "site": book.site.code,
+        "roles": "engineer",
+        "active": "yes",
+        f"person-{site_id}": "Ana Ryn",
+    }
     assert client.post(f"/accounts/{made.account_id}/change", data=form).status_code == 200
     client, entry = book.browser(), job_entry(book)
     enter(client, "ana.wick", PASSWORD)
@@ -373,7 +402,14 @@ def test_a_name_under_which_somebody_writes_is_refused_in_the_browser_in_words(b
     assert "'eng.lund' writes under the name Eng Lund at Test Quay already." in page
     assert "Give a name that tells them apart, such as 'Eng Lund (turbines)'." in page
     number, site_id = book.accounts[Role.READER].account_id, book.site.site_id
-    form = {"mark": mark, "site": book.site.code, "roles": "reader", "active": "yes", f"person-{site_id}": "ENG Lund"}
+    form = {
+        "mark": mark,
+        "account": "rea.dee",
+        "site": book.site.code,
+        "roles": "reader",
+        "active": "yes",
+        f"person-{site_id}": "ENG Lund",
+    }
     answer = client.post(f"/accounts/{number}/change", data=form)
     assert answer.status_code == 400
     assert "writes under the name Eng Lund" in html.unescape(answer.get_data(as_text=True))

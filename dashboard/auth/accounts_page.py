@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 
 from dashboard.auth import asking
 from dashboard.auth.access import Access, Signed
+from dashboard.auth.account_forms import account_form, other_account, role_ticks, secret_part, see_secret, site_form
 from dashboard.auth.delays import CAME_IN
 from dashboard.auth.forms import (  # fmt: skip
     Part,
@@ -28,7 +29,6 @@ from dashboard.auth.forms import (  # fmt: skip
     section,
     table,
     tag,
-    tick,
 )
 from dashboard.away import hand_on
 from dashboard.context import context
@@ -172,17 +172,12 @@ def _log(desk: Desk, lines: Sequence[Try], whose: str) -> tuple[Markup, Markup]:
     return tag("p", whose, class_="note"), table(say("accounts.log.caption"), headings, rows)
 
 
-def _role_ticks(held: Sequence[Role], offered: Sequence[Role] = tuple(Role)) -> Markup:
-    boxes = [tick("roles", role.value, say(f"role.{role.value}"), on=role in held) for role in offered]
-    return tag("fieldset", tag("legend", say("accounts.roles")), *boxes, class_="ticks")
-
-
 def _add_form(desk: Desk) -> Markup:
     return form(
         "/accounts/add",
         field("login", say("accounts.login"), autocomplete="off", required=True, maxlength=80),
         field("person", say("accounts.person"), about=say("accounts.person.about"), required=True, maxlength=120),
-        _role_ticks((Role.READER,)),
+        role_ticks((Role.READER,)),
         choice("site", say("accounts.site"), [(site.code, site.name) for site in desk.sites]),
         field("mail", say("accounts.mail"), kind="email", maxlength=254),
         field("outside", say("accounts.outside"), about=say("accounts.outside.about"), maxlength=500),
@@ -227,6 +222,8 @@ def _found(account_id: int) -> tuple[Desk, Account] | Response:
         return message_page(say("accounts.title"), say("accounts.unknown"), 404)
     if request.method == "POST" and not asking.form_is_ours():
         return _one(desk, one, problem(say("door.form")), status=400)
+    if request.method == "POST" and (other := other_account(one)):
+        return _one(desk, one, problem(other, say("accounts.other.remedy")), status=409)
     return desk, one
 
 
@@ -259,20 +256,19 @@ def _one(desk: Desk, one: Account, *said: Part, status: int = 200) -> Response:
         log = state.tries(connection, login=one.login, since=desk.access.clock() - _LOOK_BACK, most=_SHOWN)
         open_sessions = len(state.sessions(connection, one.account_id))
         kept, addresses = state.tokens(connection, one.account_id), state.addresses(connection, one.account_id)
-    base = f"/accounts/{one.account_id}"
     title = say("accounts.one", person=one.person(desk.sites[0].site_id), login=one.login)
     return page(
         title,
         *said,
         tag("p", tag("a", say("accounts.title"), href="/accounts")),
-        *[section(say("accounts.at", site=site.name), _site_form(base, site, one)) for site in desk.sites],
+        *[section(say("accounts.at", site=site.name), site_form(site, one)) for site in desk.sites],
         section(
             say("accounts.secrets"),
             tag("p", say("accounts.sessions", n=open_sessions)),
             tag(
                 "div",
-                form(f"{base}/reset", button(say("accounts.reset"), quiet=True), class_="inline"),
-                form(f"{base}/end-sessions", button(say("accounts.end"), quiet=True), class_="inline"),
+                account_form(one, "reset", button(say("accounts.reset"), quiet=True), class_="inline"),
+                account_form(one, "end-sessions", button(say("accounts.end"), quiet=True), class_="inline"),
                 class_="who",
             ),
         ),
@@ -280,22 +276,6 @@ def _one(desk: Desk, one: Account, *said: Part, status: int = 200) -> Response:
         _secrets(desk, one, "address", addresses),
         section(say("accounts.log"), *_log(desk, log, say("accounts.log.one"))),
         status=status,
-    )
-
-
-def _site_form(base: str, site: Site, one: Account) -> Markup:
-    held = one.sites.get(site.site_id) or AtSite(site.site_id, one.person(site.site_id), active=False)
-    named = f"-{site.site_id}"
-    return form(
-        f"{base}/change",
-        tag("input", type="hidden", name="site", value=site.code),
-        field(f"person{named}", say("accounts.person"), held.person, required=True, maxlength=120),
-        _role_ticks(held.roles),
-        tick("active", "yes", say("accounts.active"), on=held.active),
-        field(f"mail{named}", say("accounts.mail"), held.mail, kind="email", maxlength=254),
-        field(f"outside{named}", say("accounts.outside"), held.outside or "", maxlength=500),
-        field(f"why{named}", say("accounts.why"), maxlength=400),
-        button(say("accounts.save")),
     )
 
 
@@ -334,7 +314,7 @@ def end_sessions(desk: Desk, one: Account) -> Response:
 
 
 def _secrets(desk: Desk, one: Account, kind: str, kept: Sequence[Token]) -> Markup:
-    base, names = f"/accounts/{one.account_id}/{kind}", {site.site_id: site.name for site in desk.sites}
+    names = {site.site_id: site.name for site in desk.sites}
     rows = [
         (
             line.name,
@@ -343,7 +323,13 @@ def _secrets(desk: Desk, one: Account, kind: str, kept: Sequence[Token]) -> Mark
             _when(desk, line.made),
             say("accounts.token.ended", at=_when(desk, line.ended))
             if line.ended is not None
-            else form(f"{base}/{line.number}/end", button(say("accounts.token.end"), quiet=True), class_="inline"),
+            else account_form(
+                one,
+                f"{kind}/{line.number}/end",
+                secret_part(line),
+                button(say("accounts.token.end"), quiet=True),
+                class_="inline",
+            ),
         )
         for line in kept
         if line.site_id in names
@@ -353,10 +339,11 @@ def _secrets(desk: Desk, one: Account, kind: str, kept: Sequence[Token]) -> Mark
     label = say("accounts.token.make") if kind == "token" else say("accounts.address.make")
     title = say("accounts.tokens") if kind == "token" else say("accounts.addresses")
     caption = say("accounts.tokens.caption") if kind == "token" else say("accounts.addresses.caption")
-    made = form(
-        base,
+    made = account_form(
+        one,
+        kind,
         field(f"{kind}-name", say("accounts.token.name"), required=True, maxlength=80) if kind == "token" else None,
-        _role_ticks((Role.READER,), TOKEN_ROLES) if kind == "token" else None,
+        role_ticks((Role.READER,), TOKEN_ROLES) if kind == "token" else None,
         choice("site", say("accounts.site"), sites),
         button(label),
     )
@@ -384,6 +371,7 @@ def token(desk: Desk, one: Account) -> Response:
 def end_token(desk: Desk, one: Account, number: int) -> Response:
     """End a token."""
     with state.changing(desk.access.engine) as connection:
+        see_secret(state.tokens(connection, one.account_id), number)
         state.end_token(connection, number, context().clock(), account_id=one.account_id)
     return _one(desk, one, done(say("accounts.saved")))
 
@@ -405,5 +393,6 @@ def address(desk: Desk, one: Account) -> Response:
 def end_address(desk: Desk, one: Account, number: int) -> Response:
     """End a secret address."""
     with state.changing(desk.access.engine) as connection:
+        see_secret(state.addresses(connection, one.account_id), number)
         state.end_address(connection, number, context().clock(), account_id=one.account_id)
     return _one(desk, one, done(say("accounts.saved")))

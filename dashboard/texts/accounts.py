@@ -151,6 +151,10 @@ WORDS: Final[dict[str, str]] = {
     "outcome.delayed": "refused for a time",
     "outcome.unknown at provider": "known at the provider only",
     "accounts.unknown": "There is no such account, or it is not yours to administer.",
+    "accounts.other": "Nothing was done: this form was made for the account ‘{asked}’, and this is ‘{login}’. An older state of the book was put back meanwhile, as it seems.",
+    "accounts.other.remedy": "Look at the list of accounts, and do it again where it is meant.",
+    "accounts.secret.other": "Nothing was ended: under this number the account has something else than what the form was made for. An older state of the book was put back "
+    "meanwhile, as it seems.",
     "accounts.one": "{person} ({login})",
     "accounts.at": "At {site}",
     "accounts.active": "Open at this site",
