@@ -171,7 +171,7 @@ class _Over:
         if not more:
             return old
         # Nothing is known yet of who is new: fewer jobs than an effect needs.
-        blank = {"jobs": np.zeros(more, dtype=np.int64)}
+        blank = {"jobs": np.zeros(more, dtype=np.int64), "apart": np.zeros(more, dtype=np.bool_)}
         return Effects(
             **{
                 one.name: np.concatenate([getattr(old, one.name), blank.get(one.name, np.full((more, 4), np.nan))])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -82,11 +83,12 @@ def grown(seed: int) -> list[tuple[History, Study, History]]:
             broken(history, 4, int(history.jobs.performed_us[-1])),
             described(history, 5, speed_class=4, retired=True),
             with_job(with_asset(history), 60, 3, rng),
+            replace(with_job(history, 7, 30, rng, person=8), people=(*history.people, "Person 9")),
         )
     ]
 
 
-@pytest.mark.parametrize("case", range(9))
+@pytest.mark.parametrize("case", range(10))
 def test_what_is_carried_over_is_what_is_made_anew(case: int) -> None:
     before, study, after = grown(11)[case]
     picture = Picture(before, study, before)  # as long as it is shown, what its pages worked out is there
@@ -106,6 +108,7 @@ def test_what_is_carried_over_is_what_is_made_anew(case: int) -> None:
     # What rests on all machines together stays as it was until the whole study is made.
     assert got["groups"] is old["groups"]
     assert unlike(got["person"].raw[: len(old["person"].raw)], old["person"].raw) == []
+    assert (len(got["person"].apart), got["person"].apart.any()) == (len(after.people), False)
     runs = runs_of(after.jobs, after.breaks)
     for name, of in ((str((WINDOW, None)), (WINDOW, None)), (str((None, 3)), (None, 3)), ("area", (None, None))):
         filters = Filters(area="A") if name == "area" else EVERYTHING

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -30,7 +32,7 @@ def effects(raw: list[float], jobs: list[int], q: float = 1.0) -> Effects:
     allowed[0, 0] = q
     return Effects(
         raw=full, se=0.002 * known, low=full - 0.003, high=full + 0.003, drawn=drawn, drawn_low=drawn - 0.002,
-        drawn_high=drawn + 0.002, p=known, q=allowed, jobs=np.array(jobs),
+        drawn_high=drawn + 0.002, p=known, q=allowed, jobs=np.array(jobs), apart=np.zeros(3, bool),
     )  # fmt: skip
 
 
@@ -66,6 +68,17 @@ def test_nothing_is_said_of_those_with_too_few_runs() -> None:
     alone = build(effects([0.1, 0.0, 0.0], [9, 9, 20]), NAMES, Display(), "instrument")
     assert alone.state == "too_few"
     assert "at least two" in alone.sentence
+
+
+def test_who_cannot_be_told_from_movement_is_named_with_that_reason_and_no_number() -> None:
+    found = effects([0.1, np.nan, np.nan], [9, 20, 20])
+    view = build(replace(found, apart=np.array([False, True, True])), NAMES, Display(), "instrument")
+    assert (view.state, view.told) == ("too_few", ())
+    assert [line.cells for line in view.lines] == [(), (), ()]
+    assert few(view.lines) == (
+        "Fewer than 10 runs, so nothing is said: zed. Nothing is said of these, because what they read cannot be told from how the "
+        "machines moved, or no runs join them with others that have as many: Abe, mid."
+    )
 
 
 def test_effects_are_made_once_for_a_history() -> None:

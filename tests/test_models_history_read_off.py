@@ -14,7 +14,7 @@ OFF = np.array([[0.0] * 4, [0.06, 0.0, 0.0, 0.0]])
 
 def test_only_what_chance_does_not_explain_is_taken_out() -> None:
     raw, q = np.array([[0.06, 0.01, np.nan, -0.02]]), np.array([[0.01, 0.5, np.nan, 0.10]])
-    effects = Effects(raw, raw, raw, raw, raw, raw, raw, q, q, np.array([50]))
+    effects = Effects(raw, raw, raw, raw, raw, raw, raw, q, q, np.array([50]), np.array([False]))
     assert shown_off(effects, 0.10).tolist() == [[0.06, 0.0, 0.0, -0.02]]
 
 

@@ -24,7 +24,8 @@ def effects_part(view: EffectsView, seen: Seen, scheme: str, *, people: bool) ->
     title = say("people.effects.people_title") if people else say("people.effects.title")
     missing = effects_view.few(view.lines)
     if view.state != "ok":
-        return section(title, note(view.sentence), about=say("about.effects"))
+        apart = any(line.apart for line in view.lines)
+        return section(title, note(view.sentence), note(missing) if apart else None, about=say("about.effects"))
     lines = [line for line in view.lines if line.cells]
     display = seen.display
     charts = []
@@ -94,7 +95,8 @@ def _effect_table(caption: str, view: EffectsView, seen: Seen) -> html.Div:
             )
             for component, cell in enumerate(line.cells)
         ]
-        rows.append([line.name, count(line.runs), *(cells or [say("people.effects.few")] * len(QUANTITIES))])
+        none = say("people.effects.unjoined") if line.apart else say("people.effects.few")
+        rows.append([line.name, count(line.runs), *(cells or [none] * len(QUANTITIES))])
     return table(caption, columns, rows)
 
 

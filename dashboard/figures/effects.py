@@ -14,7 +14,7 @@ from dashboard.words import say
 
 
 def effect_figure(lines: Sequence[EffectLine], component: int, decimals: int, unit: str, scheme: str) -> Picture:
-    """Draw one component: an interval and a mark for each name, about the median of all.
+    """Draw one component: an interval and a mark for each name, about the median of all that can be compared.
 
     Parameters
     ----------

@@ -97,6 +97,6 @@ WORDS: Final[dict[str, str]] = {
     "(a funnel plot after Spiegelhalter 2005). Within the limits does not mean that chance is the reason: one machine in a thousand would lie above the outer one by chance, one in forty above the inner. Filter by speed class to compare like with like. The picture does not allow for how long each look was; the ranking does.",
     "offenders.about.groups": "A group's rate is the weighted mean of its machines' own rates at a row of feet since the last replacement, against that of all other machines. "
     "Two thirds of its machines have to move its way, and it has to stand out without the one that moves most. An instrument's reading is compared through the runs that it began or ended, "
-    "against the median of all instruments. The chance of a false line is adjusted for all groups that were looked at (Benjamini and Hochberg 1995); up to 10\u202f% are shown. "
+    "against the median of all instruments that can be compared. The chance of a false line is adjusted for all groups that were looked at (Benjamini and Hochberg 1995); up to 10\u202f% are shown. "
     "The whole history counts here, whatever the filters. A group is a question to its foundation, pipes or method, never a verdict on a person.",
 }  # fmt: skip

@@ -103,7 +103,7 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.none": "Nothing can be compared: that takes at least two with {fewest} runs each that another began or ended.",
     "people.effects.order": "In alphabetical order, which is no ranking.",
     "people.effects.chart": "{component} [{unit}]",
-    "people.effects.note": "Line: 90\u202f% interval of what the runs of this name say. Mark: the estimate; a filled diamond where chance does not explain it. The upright line is the median of all.",
+    "people.effects.note": "Line: 90\u202f% interval of what the runs of this name say. Mark: the estimate; a filled diamond where chance does not explain it. The upright line is the median of all that can be compared.",
     "people.effects.says": "{component} read against the others: {lines}.",
     "people.effects.line": "{name} {value}, interval {low} to {high}",
     "people.effects.caption": "What each instrument reads against the median of all, with its 90\u202f% interval; alphabetical",
@@ -113,6 +113,8 @@ WORDS: Final[dict[str, str]] = {
     "people.effects.column.of": "{component} [{unit}]",
     "people.effects.cell": "{value} ({low} to {high})",
     "people.effects.few": "too few",
+    "people.effects.unjoined": "cannot be told",
+    "people.effects.apart": "Nothing is said of these, because what they read cannot be told from how the machines moved, or no runs join them with others that have as many: {names}.",
     "people.effects.missing": "Fewer than {fewest} runs, so nothing is said: {names}.",
     # What people left over limit
     "people.left.title": "What did people leave over limit?",
@@ -157,8 +159,9 @@ WORDS: Final[dict[str, str]] = {
     "and an earlier one had ended; it is not known where the book has none for that day. Days are those of the site's calendar. Only jobs that stand are counted, amended versions and void jobs not.",
     "about.resting": "The jobs that stand and name the instrument, done on or after the day. ‘The last word’: no later job on that machine, or only later jobs with the same instrument. "
     "Other measurements that rest on it indirectly (a target taken over, a forecast) are not listed.",
-    "about.effects": "The drift of a run holds the reading error of the one who found it minus that of the one who left it. Weighted least squares over all runs begun and ended by "
-    "different ones gives each an effect against the median of all. It stands as measured, with its own 90\u202f% interval, which allows for the error of the median; it is not drawn towards the "
+    "about.effects": "The drift of a run holds the reading error of the one who found it minus that of the one who left it. One weighted least squares over all runs gives each "
+    "an effect against the median of all that can be compared, and each speed class its mean rate of movement: where names follow one another in time, neither takes a part of the other for itself. "
+    "Where no run joins a name with others, or nothing tells a difference from movement, no number is told. What is told stands as measured, with its own 90\u202f% interval, which allows for the error of the median; it is not drawn towards the "
     "others (driftbook study shows that as well): with few names nobody knows how much they differ, and one that is off would be drawn too far. ‘More than chance explains’: allowing for all names and components, at most one such statement in ten is false. "
     "A run counts for both of its ends. At least ten are needed.",
     "about.left": "All jobs in the book that stand and have a judged as-left which is not the as-found over again; shares with their 95\u202f% Wilson interval. Expected: for each job the share that others left "

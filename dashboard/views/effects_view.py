@@ -40,11 +40,12 @@ class EffectCell:
 
 @dataclass(frozen=True, slots=True)
 class EffectLine:
-    """One name; ``cells`` is empty where it has too few runs."""
+    """One name; ``cells`` is empty where it has too few runs, or stands ``apart`` (see ``models.history.effects``)."""
 
     name: str
     runs: int
     cells: tuple[EffectCell, ...]
+    apart: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +141,14 @@ def build(
 
 def _line(effects: Effects, names: Sequence[str], row: int, display: Display) -> EffectLine:
     if not np.isfinite(effects.raw[row]).all():
-        return EffectLine(names[row], int(effects.jobs[row]), ())
+        return EffectLine(names[row], int(effects.jobs[row]), (), bool(effects.apart[row]))
     cells = []
     for component, quantity in enumerate(QUANTITIES):
         value, low, high = (float(part[row, component]) for part in (effects.raw, effects.low, effects.high))
         q = float(effects.q[row, component])
         value, low, high = (display.show(one, quantity) for one in (value, low, high))
         cells.append(EffectCell(value, low, high, differs=q <= FALSE_RATE))
-    return EffectLine(names[row], int(effects.jobs[row]), tuple(cells))
+    return EffectLine(names[row], int(effects.jobs[row]), tuple(cells), apart=False)
 
 
 def component_name(component: int) -> str:
@@ -223,6 +224,8 @@ def _repeat_sentence(given: Repeatability, set_on: str) -> str:
 
 
 def few(lines: Sequence[EffectLine]) -> str:
-    """Name those of whom nothing is said, because they have too few runs; empty where there are none."""
-    names = [line.name for line in lines if not line.cells]
-    return say("people.effects.missing", fewest=FEWEST_JOBS, names=", ".join(names)) if names else ""
+    """Name those of whom nothing is said, with the reason; empty where there are none."""
+    scarce = [line.name for line in lines if not line.cells and not line.apart]
+    apart = [line.name for line in lines if line.apart]
+    told = [say("people.effects.missing", fewest=FEWEST_JOBS, names=", ".join(scarce))] if scarce else []
+    return " ".join([*told, *([say("people.effects.apart", names=", ".join(apart))] if apart else [])])

@@ -15,11 +15,12 @@ import numpy as np
 
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
-from models.history.distributions import gamma_quantile, normal_cdf, normal_quantile
+from models.history.distributions import gamma_quantile, normal_cdf, t_cdf, t_quantile
 from models.history.drift import fit_classes
 from models.history.hierarchy import draw_effects, draw_ratios
 from models.history.material import Material, service_of
 from models.history.multiplicity import adjusted
+from models.history.name_fit import NameFit
 from models.history.runs import Runs
 
 FEWEST_JOBS = 10
@@ -30,11 +31,13 @@ FEWEST_JOBS = 10
 class Effects:
     """One row a person or instrument, (k, 4) in the job's components [mm, mm/m, mm, mm/m].
 
-    ``raw`` is the effect against the median of all, with ``se`` and its own interval
+    ``raw`` is the effect against the median of all that can be compared, with ``se`` and its own interval
     ``low`` to ``high`` (90 %).  ``drawn``, with an interval of its own, is what is left
     when all are drawn towards the median as far as they are uncertain.  ``p`` tests the
     raw effect, ``q`` allows for all persons and components.  NaN with fewer than ten
-    jobs.  ``jobs`` counts the runs that tell something about it.
+    jobs, and where ``apart``: no run joins it with another that has as many, or what it
+    reads cannot be told from how the machines move.  ``jobs`` counts the runs that tell
+    something about it.
     """
 
     raw: FloatArray
@@ -47,6 +50,7 @@ class Effects:
     p: FloatArray
     q: FloatArray
     jobs: IntArray
+    apart: BoolArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,42 +99,58 @@ def effects_of(runs: Runs, material: Material, grouping: Grouping, who: IntArray
 
     Notes
     -----
-    Weighted least squares on drift = effect of the finder − effect of the leaver, drifts taken about the class's
-    mean rate. Only differences are known, so the median of all is 0. Runs in which both are the same say nothing.
-    Where one name is off, the median of few lies among the others on its side: the error allows for that.
+    Weighted least squares on drift = effect of the finder − effect of the leaver + rate × time, with the mean rate of each
+    class as an unknown beside the effects (``models.history.name_fit``): who follow one another in time would else lose a
+    part of their difference to the rate, and lend it to others. Only differences are known, so the median of those that
+    can be compared is 0. Runs in which both are the same tell about the rate alone. Where one name is off, the median of
+    few lies among the others on its side: the error allows for that.
     """
     raw_material = replace(material, drift=runs.drift[material.run])
     fits = fit_classes(raw_material, grouping)
-    fit = grouping.fit[material.series]
-    years = material.years[:, None]
-    rest = raw_material.drift - fits.mean[fit] * years
+    left, found = who[runs.start_row[material.run]], who[runs.end_row[material.run]]
+    known = (left >= 0) & (found >= 0)
+    left, found, years, series = left[known], found[known], material.years[known], material.series[known]
+    fit, drift = grouping.fit[series], raw_material.drift[known]
     # The mean of a scaled inverse chi-square is more than its value: restless assets are in these sums too.
     df0 = np.minimum(np.maximum(fits.df0[fit], 3.0), 1e9)
     factor = fits.factor0[fit] * df0 / (df0 - 2.0)
-    variance = fits.variance.of(material.years, fit) * factor[:, None] + fits.between[fit] * years**2
-    left, found = who[runs.start_row[material.run]], who[runs.end_row[material.run]]
-    tells = (left >= 0) & (found >= 0) & (left != found)
-    left, found = left[tells], found[tells]
-    jobs_of = np.bincount(left, minlength=count) + np.bincount(found, minlength=count)
+    variance = np.maximum(fits.variance.of(years, fit) * factor[:, None], 1e-12)
+    layout = NameFit(left, found, years, series, fit, count)
+    jobs_of = np.bincount(layout.left, minlength=count) + np.bincount(layout.found, minlength=count)
     enough = jobs_of >= FEWEST_JOBS
+    groups = _groups(layout.compared(), enough)
+    told = np.concatenate([*groups, np.zeros(0, np.int64)])
     names = ("raw", "se", "low", "high", "drawn", "drawn_low", "drawn_high", "p")
     out = {name: np.full((count, 4), np.nan) for name in names}
-    z90 = float(normal_quantile(0.95))
-    wider = _median_error(int(np.count_nonzero(enough)))
-    for c in range(4):
-        # One wild drift must not name a person: it counts as four standard deviations.
-        spread = np.sqrt(np.maximum(variance[tells, c], 1e-12))
-        value, weight = np.clip(rest[tells, c] / spread, -4.0, 4.0) * spread, 1.0 / spread**2
-        every, error = _solve(left, found, value, weight, count)
-        effect, se = every[enough], error[enough] * wider
-        effect = effect - (np.median(effect) if enough.any() else 0.0)
+    df = float(max(layout.free, 1))
+    reach = float(t_quantile(0.95, df))
+    for c in range(4) if len(told) else ():
+        weighed = layout.weigh(variance[:, c], fits.between[layout.fits, c])
+        every, covariance = weighed.solve(drift[:, c], fits.mean[layout.fits, c])
+        effect = np.concatenate([every[group] - np.median(every[group]) for group in groups])
+        se = np.concatenate([_errors(covariance[np.ix_(group, group)]) for group in groups])
         drawn = draw_effects(effect, np.maximum(se**2, 1e-18))
-        p = 2.0 * normal_cdf(-np.abs(effect) / np.maximum(se, 1e-12))
-        columns = (effect, se, effect - z90 * se, effect + z90 * se, drawn.mean, drawn.low, drawn.high, p)
+        p = 2.0 * t_cdf(-np.abs(effect) / np.maximum(se, 1e-12), df)
+        columns = (effect, se, effect - reach * se, effect + reach * se, drawn.mean, drawn.low, drawn.high, p)
         for name, column in zip(names, columns, strict=True):
-            out[name][enough, c] = column
+            out[name][told, c] = column
     q = adjusted(out["p"].ravel()).reshape(count, 4)
-    return Effects(q=q, jobs=jobs_of.astype(np.int64), **out)
+    apart = enough & np.isnan(out["raw"][:, 0])
+    return Effects(q=q, jobs=jobs_of.astype(np.int64), apart=apart, **out)
+
+
+def _groups(first: IntArray, enough: BoolArray) -> list[IntArray]:
+    """Give the names that can be compared with one another, group by group, where two or more have enough jobs."""
+    rows = np.flatnonzero(enough)
+    groups = (rows[first[rows] == label] for label in np.unique(first[rows]))
+    return [group for group in groups if len(group) > 1]
+
+
+def _errors(covariance: FloatArray) -> FloatArray:
+    """Give the errors of names that are compared with one another against the median of them."""
+    centred = covariance - covariance.mean(axis=0)
+    centred = centred - centred.mean(axis=1)[:, None]
+    return np.sqrt(np.maximum(np.diag(centred), 0.0)) * _median_error(len(covariance))
 
 
 def _median_error(names: int) -> float:
@@ -141,21 +161,6 @@ def _median_error(names: int) -> float:
     if names < 3:
         return 1.0
     return float(np.sqrt(names / (names - 1.0) * (1.0 + 0.5 * np.pi / (names - 1.0))))
-
-
-def _solve(
-    left: IntArray, found: IntArray, value: FloatArray, weight: FloatArray, count: int
-) -> tuple[FloatArray, FloatArray]:
-    """Solve the weighted least squares of differences; the mean of the effects is 0."""
-    square = np.zeros((count, count))
-    np.add.at(square, (found, found), weight)
-    np.add.at(square, (left, left), weight)
-    np.add.at(square, (found, left), -weight)
-    np.add.at(square, (left, found), -weight)
-    right = np.bincount(found, weight * value, count) - np.bincount(left, weight * value, count)
-    # The common level of all is not known: its eigenvalue is 0 but for rounding, and must be taken for 0.
-    inverse = np.linalg.pinv(square, rcond=1e-9, hermitian=True)
-    return inverse @ right, np.sqrt(np.maximum(np.diag(inverse), 0.0))
 
 
 def expected_returns(runs: Runs, looks: BoolArray, rate: FloatArray) -> tuple[IntArray, FloatArray]:

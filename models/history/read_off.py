@@ -47,7 +47,7 @@ def shown_off(effects: Effects, rate: float) -> FloatArray:
     Returns
     -------
     (k, 4) float array
-        Its difference against the median of all, as measured. [mm, mm/m, mm, mm/m]
+        Its difference against the median of all that can be compared, as measured. [mm, mm/m, mm, mm/m]
     """
     return np.where(effects.q <= rate, np.nan_to_num(effects.raw), 0.0)
 

@@ -28,9 +28,10 @@ def effects_table(history: History, study: Study, what: str) -> StudyTable:
     parts = (found.raw, found.low, found.high, found.drawn, found.drawn_low, found.drawn_high, found.q)
     rows: list[tuple[Value, ...]] = []
     for i in sorted(range(len(names)), key=lambda n: names[n]):
+        none = "cannot be told from movement" if found.apart[i] else f"fewer than {FEWEST_JOBS} runs"
         for c, component in enumerate(COMPONENTS):
             cells = [number(x[i, c]) for x in parts]
-            few = "" if cells[0] is not None else f"fewer than {FEWEST_JOBS} runs"
+            few = "" if cells[0] is not None else none
             rows.append((names[i], component, int(found.jobs[i]), *cells, few))
     columns = (
         what,
@@ -46,7 +47,7 @@ def effects_table(history: History, study: Study, what: str) -> StudyTable:
         "note",
     )
     meaning = (
-        "How readings differ from the median of all, with 90 % intervals; drawn: towards that median, as far as the runs and "
+        "How readings differ from the median of all that can be compared, with 90 % intervals; drawn: towards that median, as far as the runs and "
         "what is not known of the spread between names ask for; in the order of the names, not a ranking."
     )
     return StudyTable(f"{what}s", meaning, columns, tuple(rows))
