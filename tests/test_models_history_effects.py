@@ -10,9 +10,10 @@ from scipy.stats import binom, gamma
 
 from models.history.classes import Grouping, group_series
 from models.history.columns import FloatArray, History, IntArray, JobColumns
-from models.history.effects import Effects, effects_of, expected_returns, holding_of
+from models.history.effects import Effects, Holding, effects_of, expected_returns, holding_of
 from models.history.engine import study_of
 from models.history.material import Material, material_of
+from models.history.return_rates import return_rates
 from models.history.runs import Runs, runs_of
 from tests.fleet import Plan, asset_columns, job_columns, make_fleet, no_breaks
 
@@ -198,6 +199,21 @@ def test_work_that_does_not_hold_is_found_against_what_was_to_be_expected() -> N
     assert [got.low[2], got.high[2]] == pytest.approx([low / got.expected[2], high / got.expected[2]])
     assert got.common == pytest.approx(got.observed.sum() / got.expected.sum())
     assert got.jobs[6] == 0
+
+
+def test_the_ratio_is_drawn_to_one_as_it_is_said_to_be() -> None:
+    """What is expected is made of the same looks: twice the rate reads 1.4 where six people mix, and no machine is to blame."""
+    rng = np.random.default_rng(6)
+    ratios = []
+    for _ in range(6):
+        rate, asset = rng.gamma(2.0, 0.2, 60), np.repeat(np.arange(60), 8)
+        years, who = rng.uniform(0.3, 1.5, 480), rng.integers(0, 6, 480)
+        returned = rng.random(480) < -np.expm1(-rate[asset] * np.where(who == 0, 2.0, 1.0) * years)
+        found = return_rates(asset, years, returned, np.zeros(60, np.int64))
+        ratios.append(holding_of(who, -np.expm1(-found.rate.mean[asset] * years), returned, 6).ratio[0])
+    assert 1.2 < np.mean(ratios) < 1.6, ratios
+    assert Holding.__doc__ is not None
+    assert "drawn to 1" in Holding.__doc__
 
 
 def test_a_machine_that_stood_still_half_the_time_has_half_the_chances_to_come_back() -> None:

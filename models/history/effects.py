@@ -57,8 +57,13 @@ class Effects:
 class Holding:
     """One row a person: how often what they left came back over limit, against what was to be expected.
 
-    ``expected`` allows for the assets and the times in service.  ``ratio`` is observed
-    over expected, ``low`` to ``high`` its exact Poisson interval (90 %).  ``drawn`` is
+    ``expected`` allows for the assets and the times in service.  It rests on the rates of
+    the assets, and these on the same looks: the person's own returns raise what is expected
+    of the person, and ``ratio``, observed over expected, is drawn to 1, the more so the more
+    of the looks at those assets are the person's (of work that comes back twice as often a
+    mean of 1.4 with six people mixed, 1.2 where each has an area).  ``low`` to ``high`` is its
+    exact Poisson interval (90 %) with ``expected`` taken for known: not one for the true
+    ratio; what stands out does so in spite of it.  ``drawn`` is
     that drawn towards the ratio ``common`` of all, with its own interval; NaN with fewer than ten looks.
     """
 

@@ -80,7 +80,9 @@ def holding_table(history: History, study: Study) -> StudyTable:
     )  # fmt: skip
     common = "" if number(found.common) is None else f" of {found.common:.3f}"
     meaning = (
-        "How what each left held, allowing for machines and their times in service, with exact 90 % intervals of the count; "
+        "How what each left held, allowing for machines and their times in service, with exact 90 % intervals of the count. What "
+        "is expected rests on the rates of the machines, in which each person's own returns are counted too: ratios and intervals "
+        "are drawn to 1, most where one person has a machine to themselves, so a ratio near 1 is no proof; "
         f"drawn: towards the ratio{common} of all who are compared; in the order of the names, not a ranking."
     )
     return StudyTable("holding", meaning, columns, tuple(rows))
