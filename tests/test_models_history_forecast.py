@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import norm, t
 
-from models.history import forecast
+from models.history import forecast, passage
 from models.history.columns import History
+from models.history.conformal import LEVELS, depth_of
 from models.history.engine import Choices, Study, study_of
 from models.history.forecast import (
     BY_CLASS,
@@ -22,7 +23,9 @@ from models.history.forecast import (
     recheck_of,
     rechecks_of,
 )
+from models.history.limit_space import limit_sizes
 from models.history.passage import ever_over
+from models.history.predictions import effective_df, next_drift
 from models.history.standing import (
     CAN,
     COARSE,
@@ -35,6 +38,7 @@ from models.history.standing import (
     RETIRED,
     SMALL_CLASS,
     Standing,
+    standing_of,
 )  # fmt: skip
 from tests.fleet import Plan, break_columns, make_fleet
 from tests.fleet_report import coverage, recheck_outcome
@@ -98,6 +102,46 @@ def test_ever_over_is_the_inverse_gaussian_on_one_axis_and_more_than_over_on_the
     assert ever_over(one, np.zeros(1, int), np.array([365.25]), seed=4) == ever_over(
         one, np.zeros(1, int), np.array([365.25]), seed=4
     )
+
+
+def test_what_happens_between_two_steps_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With two steps for sixty: the bridge between them makes first passage exact for one edge."""
+    monkeypatch.setattr(passage, "STEPS", 2)
+    one = standing(
+        [0.2, np.nan, 0.0, np.nan],
+        [0.5, 0.0, 0.0, 0.0],
+        each_axis=np.ones(1, bool),
+        walk=np.array([[0.16, 1, 1e-12, 1]]),
+    )
+    got = ever_over(one, np.zeros(1, int), np.array([365.25]), courses=20_000)[0]
+    gap, rate, sd = 0.8, 0.5, 0.4
+    exact = norm.cdf((rate - gap) / sd) + np.exp(2 * rate * gap / sd**2) * norm.cdf((-rate - gap) / sd)
+    assert got == pytest.approx(exact, abs=0.012)
+
+
+def test_the_interval_is_the_one_that_was_tested_on_the_past(plant: tuple[History, Study]) -> None:
+    """Drift after so long as the back-test foretells it, times the factor of class, depth and level."""
+    study, years = plant[1], 0.7
+    stand, fits = study.standing, study.fits
+    rows = np.flatnonzero(stand.can)
+    series = study.material.series_now[rows]
+    fit, n = study.grouping.fit[series], study.rates.n[series]
+    factors = np.linspace(0.7, 1.6, study.predictions.factors.factor.size).reshape(
+        study.predictions.factors.factor.shape
+    )
+    stand = standing_of(
+        plant[0].jobs, plant[0].assets, study.material, rates=study.rates, fits=fits, grouping=study.grouping,
+        factors=replace(study.predictions.factors, factor=factors),
+    )  # fmt: skip
+    _, variance, chance = next_drift(
+        fits, fit, rate=study.rates.shrunk[series], rate_variance=study.rates.shrunk_se[series] ** 2, factor=study.rates.factor[series],
+        years=np.full(len(rows), years), sizes=limit_sizes(plant[0].jobs, study.material.scale_row), asset=rows,
+    )  # fmt: skip
+    df = effective_df(study.rates.df[series], chance, variance)
+    for at, level in enumerate(LEVELS):
+        low, high = reading_interval(stand, 365.25 * years / stand.duty, level)
+        half = t.ppf(0.5 + level / 2.0, df) * factors[fit, depth_of(n), at]
+        np.testing.assert_allclose(0.5 * (high - low)[rows], half[:, None] * np.sqrt(variance), rtol=1e-5)
 
 
 def test_a_limit_for_each_axis_is_met_no_sooner_than_one_on_the_resultant() -> None:

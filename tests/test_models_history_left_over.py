@@ -76,6 +76,20 @@ def test_nobody_is_named_too_often_where_all_leave_alike() -> None:
     assert (p <= 0.05).sum() <= binom.ppf(0.9999, len(p), 0.05)
 
 
+def test_many_jobs_on_a_machine_of_ones_own_are_no_sign() -> None:
+    """Nobody differs, but the first person has a machine nearly alone: what that machine is like is not known from others."""
+    rng = np.random.default_rng(5)
+    asset = np.concatenate([np.zeros(152, int), np.repeat(np.arange(1, 40), 6)])
+    person = np.concatenate([np.repeat([0, 1], [150, 2]), 1 + np.arange(234) % 3])
+    low = 0
+    for _ in range(60):
+        over = rng.random(len(asset)) < rng.beta(1.0, 4.0, 40)[asset]
+        left, found = np.where(over, 1.5, 0.3), np.ones((len(asset), 4))
+        jobs = job_columns(asset, np.arange(len(asset)), person=person, left_ratio=left, found=found)
+        low += int(left_over_of(jobs, 4).p[0] <= 0.01)
+    assert low <= binom.ppf(0.999, 60, 0.01)
+
+
 @pytest.mark.parametrize(("n", "share", "alike"), [(34, 0.03, 0.02), (200, 0.4, 0.1), (12, 0.5, 0.3)])
 def test_the_tail_is_the_beta_binomial_one(n: int, share: float, alike: float) -> None:
     """scipy's beta-binomial distribution; with the binomial variance or less it is the binomial one."""

@@ -12,7 +12,7 @@ from models.history.one_set import Stretch, counted_by, judged_by, some_jobs, st
 from models.history.whatif import judge_again
 from models.values.asset import Asset
 from models.values.kinds import Coupling
-from models.values.limits import Judged
+from models.values.limits import Combine, Judged
 from tests.history_maker import STARTER, Misalignment, columns_of, job, line, story_of
 
 TIGHT = replace(
@@ -49,6 +49,15 @@ def test_a_set_is_known_by_the_limits_that_stand_with_the_job() -> None:
     assert judged_by(strange, [STARTER, TIGHT]).all(), "what no set gives tells of no change"
     silent = replace(tight, found_ratio=np.full(2, np.nan), left_ratio=np.full(2, np.nan))
     assert judged_by(silent, [STARTER, TIGHT]).all()
+
+
+def test_sets_that_differ_in_how_the_axes_are_judged_are_told_apart() -> None:
+    each = replace(STARTER, name="each axis", rows=tuple(replace(row, combine=Combine.EACH) for row in STARTER.rows))
+    jobs = jobs_of(Asset("P-1", speed_rpm=1480.0))
+    assert judged_by(jobs, [STARTER, each]).tolist() == [[True, False]]
+    again = judge_again(jobs, each)
+    assert np.array_equal(again.limits[:, :3], jobs.limits[:, :3], equal_nan=True)
+    assert judged_by(replace(jobs, each_axis=~jobs.each_axis), [STARTER, each]).tolist() == [[False, True]]
 
 
 def test_months_are_cut_where_another_set_judged_most_jobs() -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from models.history.columns import History
 from models.history.engine import Study, study_of
@@ -18,6 +19,8 @@ from models.history.patterns import (
     SOFT_FOOT,
     THERMAL_TARGET,
     _soft_foot,
+    rest_of,
+    soft_p,
 )
 from models.maths.soft_foot import largest_excess
 from tests.fleet import Plan, Truth, make_fleet
@@ -83,6 +86,16 @@ def test_a_movement_that_follows_the_temperature_suggests_the_target() -> None:
     assert suggested[:10].sum() >= 7
     assert suggested[10:].sum() <= 2
     assert np.nanmedian(study.patterns.warm_slope[:10]) == pytest.approx(0.04, abs=0.01)
+    # The better of two tests is paid for: of the others no more than one in ten has p <= 0.1, by the binomial law.
+    others = study.patterns.p[10:, THERMAL_TARGET]
+    assert np.nansum(others <= 0.1) <= binom.ppf(0.999, np.isfinite(others).sum(), 0.1)
+
+
+def test_one_case_of_soft_foot_in_ten_is_usual_where_others_have_none() -> None:
+    over, looks = np.array([2, 0, 0]), np.array([8, 30, 30])
+    assert rest_of(over, looks).tolist() == [0.10, 0.10, 0.10]
+    assert rest_of(np.array([2, 20, 20]), looks)[0] == pytest.approx(40 / 60)
+    assert soft_p(over, looks)[0] == pytest.approx(binom.sf(1, 8, 0.10))
 
 
 def test_the_evidence_names_its_jobs_and_what_would_settle_it(plant: tuple[History, Truth, Study]) -> None:

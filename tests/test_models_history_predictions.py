@@ -46,6 +46,25 @@ def test_what_happens_later_changes_no_earlier_prediction() -> None:
     np.testing.assert_array_equal(before.half[early], after.half[again])
 
 
+def test_the_factor_of_a_prediction_rests_on_what_had_ended_on_its_own_day() -> None:
+    material = drawn(41)
+    grouping = one_class(material)
+    origin, following = _origins(material)[2:4]
+    wild = np.where((material.end_us > origin)[:, None], 3.0, 1.0) * material.drift
+
+    def factors(drift: np.ndarray) -> np.ndarray:
+        """Give the factor of each prediction of the year from the origin on, read off its half-widths."""
+        past = predict_past(replace(material, drift=drift), grouping)  # type: ignore[arg-type]
+        year = (material.start_us[past.row] >= origin) & (material.start_us[past.row] < following)
+        quantile = stats.t.ppf(0.5 + np.array(LEVELS) / 2.0, past.df[year, None])
+        return np.asarray(past.half[year] / np.sqrt(past.variance[year])[:, :, None] / quantile[:, None, :])
+
+    before, after = factors(material.drift), factors(wild)
+    assert len(before) > 50
+    assert np.abs(before[:, 0, 1] - 1.0).min() > 0.01
+    np.testing.assert_allclose(before, after, rtol=1e-3)
+
+
 def test_one_prediction_is_that_of_the_obvious_way() -> None:
     material = drawn(42)
     grouping = one_class(material)
@@ -190,6 +209,21 @@ def test_limits_of_a_share_hold_with_few_machines() -> None:
             _, low, high = clustered_share(held, counted, asset)
             covered += low <= 0.85 <= high
         assert covered >= binom.ppf(0.001, 300, 0.95)
+
+
+@pytest.mark.parametrize("machines", [2, 3, 5])
+def test_few_machines_count_by_the_variance_between_them(machines: int) -> None:
+    """Clusters of one size: the textbook's variance of a mean, with n - 1; then Wilson with t in the place of z."""
+    rng = np.random.default_rng(machines)
+    held = rng.random((machines * 30, 4)) < np.repeat(np.linspace(0.6, 0.9, machines), 30)[:, None]
+    share, low, high = clustered_share(held, held | True, np.repeat(np.arange(machines), 30))
+    each = held.reshape(machines, -1).mean(axis=1)
+    assert share == pytest.approx(each.mean())
+    trials = share * (1.0 - share) / (np.var(each, ddof=1) / machines)
+    trials *= (stats.norm.ppf(0.975) / stats.t.ppf(0.975, machines - 1)) ** 2
+    assert (low, high) == tuple(
+        pytest.approx(float(end[0])) for end in wilson(np.array([share * trials]), np.array([trials]))
+    )
 
 
 def test_where_every_interval_held_each_machine_counts_once() -> None:

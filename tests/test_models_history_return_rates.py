@@ -14,7 +14,7 @@ from statsmodels.genmod.generalized_linear_model import GLM
 
 from models.history import return_rates as return_rates_module
 from models.history.priors import Prior, fit_gamma, posterior_rate
-from models.history.return_prior import GRID, MOST_ALIKE, nodes_of
+from models.history.return_prior import GRID, MOST_ALIKE, _priors, nodes_of
 from models.history.return_rates import _log_likelihood, _posterior, rates_alone, return_rates
 
 
@@ -80,6 +80,34 @@ def test_small_classes_borrow_and_assets_without_a_look_say_so() -> None:
     assert got.class_based[100:].tolist() == [True, True]
     assert got.rate.mean[100] == pytest.approx(got.rate_priors[2].a / got.rate_priors[2].b, rel=0.02)
     assert (got.share.bound <= got.share.mean).all()
+
+
+def test_a_look_of_no_length_that_shows_a_return_is_one_of_a_day() -> None:
+    asset, years, returned, _ = fleet(8, 40)
+    years[np.flatnonzero(returned)[:3]] = 0.0
+    days = np.where(years > 0.0, years, 1.0 / 365.25)
+    got, expected = (return_rates(asset, length, returned, np.zeros(40, int)).rate for length in (years, days))
+    for name in ("mean", "bound", "low", "high"):
+        np.testing.assert_allclose(getattr(got, name), getattr(expected, name), rtol=1e-4)
+    one, other = (
+        _log_likelihood(np.zeros(1, int), np.array([length]), np.ones(1, bool), 1) for length in (0.0, 1.0 / 365.25)
+    )
+    np.testing.assert_allclose(one, other, rtol=1e-12)
+
+
+def test_narrow_priors_on_a_wide_grid_of_means_do_not_stand_apart() -> None:
+    """Machines as alike as can be, means a third of a unit of their logarithm apart or twice that: against a grid fifty times as fine."""
+    rates = np.exp(np.linspace(-5.0, 5.0, 300))
+
+    def below(v: np.ndarray, step: float) -> np.ndarray:
+        weight = np.exp(-0.5 * v**2)
+        nodes = _priors((np.full(len(v), np.log(MOST_ALIKE)), v, weight / weight.sum()), step)
+        return np.asarray(sum(share * gamma.cdf(rates, a, scale=1.0 / b) for a, b, share in nodes))
+
+    fine = np.linspace(-4.2, 3.6, 500)
+    for points in (10, 20):
+        coarse = np.linspace(-4.2, 3.6, points)
+        assert np.abs(below(coarse, coarse[1] - coarse[0]) - below(fine, 0.0)).max() < 0.03
 
 
 def test_nobody_ever_looked() -> None:

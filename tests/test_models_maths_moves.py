@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import lsq_linear, minimize_scalar
+from scipy.optimize import linprog, lsq_linear, minimize_scalar
 
 from models.errors import InvalidValueError
 from models.maths.geometry import after_moves, line_at
 from models.maths.limits import limit_ratio
 from models.maths.moves import FootRow, MachineMoves, Moving, plan_moves, spacer_scale
+from models.maths.smallest_ratio import _support, strip
 from models.units import MM_PER_INCH, MM_PER_MIL
 from models.values.job import Misalignment
 from models.values.limits import LimitsGiven
@@ -163,6 +164,27 @@ def test_two_machines_whose_feet_are_held_do_as_well_as_any_moves_of_a_crowd(
     shims = np.concatenate([np.array(one.shims_mm) for one in (plan.movable, plan.stationary) if one is not None])
     assert (shims >= -np.array(room).reshape(4, 4)[:, 0] - 1e-6).all()
     assert (shims <= np.array(room).reshape(4, 4)[:, 1] + 1e-6).all()
+
+
+def test_how_far_strips_reach_is_what_a_linear_programme_finds() -> None:
+    rng = np.random.default_rng(9)
+    for _ in range(60):
+        n = int(rng.integers(1, 5))
+        ends = np.where(rng.random((n, 2)) < 0.8, rng.uniform(0.0, 2.0, (n, 2)), np.inf)
+        made = [
+            strip((math.cos(a), math.sin(a)), -low, high)
+            for a, (low, high) in zip(rng.uniform(0, 7, n), ends, strict=True)
+        ]
+        strips = [one for one in made if one is not None]
+        way = (float(rng.normal()), float(rng.normal()))
+        rows = [(one.normal, one.high) for one in strips] + [
+            ((-one.normal[0], -one.normal[1]), -one.low) for one in strips
+        ]
+        rows = [(normal, end) for normal, end in rows if math.isfinite(end)]
+        bound = linprog(
+            [-way[0], -way[1]], [row[0] for row in rows] or None, [row[1] for row in rows] or None, bounds=(None, None)
+        )
+        assert _support(strips, way) == pytest.approx(-bound.fun if bound.status == 0 else math.inf, abs=1e-7)
 
 
 def test_a_machine_that_can_come_within_its_limits_is_brought_there() -> None:
