@@ -118,6 +118,13 @@ def test_the_grid_says_what_became_of_a_job() -> None:
     assert said == {"9": "amends entry 6: sides swapped", "6": "replaced by entry 9", "4": "void"}
 
 
+def test_the_day_of_recording_is_the_sites() -> None:
+    late = [
+        line(job("P-1", "2025-07-05T21:30", FOUND, LEFT), PUMP, 6)
+    ]  # recorded three hours later, at half past midnight
+    assert grid(lines=late).rowData[0]["recorded"] == "2025-07-06 desk"
+
+
 def test_targets_have_columns_only_where_a_job_has_one() -> None:
     with_target = [line(job("P-1", "2025-01-05T09:00", FOUND, LEFT, target=Misalignment(0.1)), PUMP, 6)]
     assert "target_offset_v" in str(grid(lines=with_target).columnDefs)

@@ -23,7 +23,7 @@ from dashboard.writing import count
 from models.errors import ConflictError, UnknownNameError
 from models.history.engine import study_of
 from models.settings import Settings
-from models.store.calendar_addresses import end_addresses, find_address, make_address, read_addresses
+from models.store.calendar_addresses import Address, end_addresses, find_address, make_address, read_addresses
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.store.unit import writing
@@ -220,5 +220,10 @@ def test_the_command_writes_the_file_and_makes_and_ends_addresses(
     assert "works" in said
     assert "ended" in said
     assert secret not in said
+    late = Address(1, None, 1, "Bo Tarn", datetime(2026, 7, 1, 23, 30, tzinfo=UTC), None)
+    with monkeypatch.context() as changed:
+        changed.setattr("dashboard.console.calendars.read_addresses", lambda *_: (late,))
+        assert main(["calendar", "list", *book]) == 0
+    assert "made 2026-07-02, works" in capsys.readouterr().out, "the site's day"
     assert client.get(f"/calendar/{secret}.ics").status_code == 404
     assert main(["calendar", "address", *book]) == 2
