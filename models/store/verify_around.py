@@ -21,7 +21,8 @@ _AT_MOST = 50
 def past_indexes(connection: sa.Connection) -> str:
     """Give what stands behind the name of a table so that SQLite reads the table itself: its indexes may be damaged alone.
 
-    Rows are found by the number of their entry all the same, which is their place in the table; but for the few rows of limits.
+    Rows are found by the number of their entry all the same, where that is their place in the table; where an entry has several
+    rows, the whole table is read.
     """
     return " NOT INDEXED" if connection.dialect.name == "sqlite" else ""
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from models.errors import UndecodableTextError
+from models.errors import BookDamagedError, UndecodableTextError
 from models.ledger.checkpoint import Checkpoint
 from models.ledger.differences import entry_differences
 from models.ledger.findings import Fault, Finding, Tally, shown
@@ -153,11 +153,18 @@ class Checker:
         return stretch
 
     def _ask(self, select: str, column: str, first: int, last: int) -> list[tuple[Any, ...]]:
-        result = self._connection.exec_driver_sql(
-            f"{select}{self._past} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}",
-            (first, last),
-        )
-        return self._all(result)
+        def asked(past: str) -> list[tuple[Any, ...]]:
+            which = f"{select}{past} WHERE {column} BETWEEN {self._mark} AND {self._mark} ORDER BY {column}"
+            return self._all(self._connection.exec_driver_sql(which, (first, last)))
+
+        try:
+            return asked("")
+        except UndecodableTextError:
+            raise
+        except BookDamagedError:
+            if not self._past:
+                raise
+            return asked(self._past)
 
     def _all(self, result: sa.CursorResult[Any]) -> list[tuple[Any, ...]]:
         """Give the driver's own tuples: wrapping millions of them costs more than comparing them."""
@@ -211,11 +218,13 @@ class Checker:
         names = [name for name, _ in writer.shape.columns]
         asked = [name for place, name in enumerate(names) if place not in writer.steady]
         same = " AND ".join(f"{names[place]} IS ?" for place in writer.steady)
-        result = self._connection.exec_driver_sql(
-            f"SELECT {', '.join(asked)}, {same} FROM {table}{self._past} WHERE {column} BETWEEN ? AND ? ORDER BY {column}",  # noqa: S608
-            (*writer.steady.values(), first, last),
-        )
-        rows = self._all(result)
+        which = f"SELECT {', '.join(asked)}, {same} FROM {table} WHERE {column} BETWEEN ? AND ? ORDER BY {column}"  # noqa: S608
+        try:
+            rows = self._all(self._connection.exec_driver_sql(which, (*writer.steady.values(), first, last)))
+        except UndecodableTextError:
+            raise
+        except BookDamagedError:
+            return None
         numbers = [row[asked.index(column)] for row in rows] if column in asked else []
         if not rows or len(numbers) != len(rows) or not there.issuperset(numbers) or not all(row[-1] for row in rows):
             return None

@@ -6,8 +6,10 @@ import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
 from dashboard.cli import main
 from models.commands.backup import back_up
@@ -15,6 +17,7 @@ from models.commands.restore import restore
 from models.errors import BackupError, BookDamagedError, BookExistsError, DriftbookError, UnreadableFileError
 from models.settings import Settings
 from models.store.engine import make_engine
+from models.store.verify import verify_book
 from tests.conftest import make_site
 from tests.recorder import machines
 from tests.seeded import bring_in, contents
@@ -130,6 +133,20 @@ def test_verify_looks_at_every_entry_though_all_indexes_are_damaged(
     told = capsys.readouterr().out
     assert "entry: a page of it, or of one of its indexes, is damaged" in told
     assert "driftbook restore" in told
+
+
+def test_no_stretch_reads_a_whole_table_while_the_file_is_whole(book: Settings) -> None:
+    engine = make_engine(book)
+    asked: list[tuple[str, Any]] = []
+    sa.event.listen(engine, "before_cursor_execute", lambda *given: asked.append((given[2], given[3])))
+    with engine.connect() as connection:
+        verify_book(connection)
+        stretches = [one for one in asked if "BETWEEN" in one[0]]
+        assert len(stretches) > 10
+        for question, given in stretches:
+            plan = [row[3] for row in connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {question}", given)]
+            assert [line for line in plan if line.startswith("SCAN")] == [], question
+    engine.dispose()
 
 
 @pytest.mark.parametrize("beside", ["", "ix_entry_site_id_at_us"])
