@@ -16,6 +16,7 @@ from models.commands.change_asset import merge_assets
 from models.commands.record_job import record_job
 from models.commands.set_site import set_site
 from models.errors import InvalidValueError
+from models.intake.problems import Code
 from models.maths.conformance import conformance
 from models.maths.geometry import deviation
 from models.settings import Settings
@@ -218,7 +219,9 @@ def test_rows_of_a_list_bring_no_uncertainty(
     set_site(engine, site, by="Ana Wick", now=NOW, rule=GUARDED)
     with monkeypatch.context() as patch:
         take_way(patch, "columns" if large else "rows")
-        seed(engine, site, tmp_path)
+        report = seed(engine, site, tmp_path)
+    told = [problem.text for problem in report.problems if problem.code is Code.UNDECIDED]
+    assert told == ["3 jobs are undecided by the site's decision rule: a list brings no uncertainty"]
     with engine.connect() as connection:
         rows = rows_of(connection, "decision")
         assert verify_book(connection).faults() == 0

@@ -162,6 +162,7 @@ def test_a_spacer_needs_its_span_and_one_kind_of_limit() -> None:
         (0.94, 0.8, Rule.GUARDED, Verdict.UNDECIDED),
         (0.06, 1.2, Rule.GUARDED, Verdict.UNDECIDED),
         (0.04, 1.3, Rule.GUARDED, Verdict.OVER),
+        (0.04, 0.3, Rule.GUARDED, Verdict.UNDECIDED),
         (None, 0.1, Rule.GUARDED, Verdict.UNDECIDED),
     ],
 )

@@ -345,8 +345,10 @@ class JobRows(Things):
         if self.rule is not None:
             # A list brings no uncertainty: by a guarded rule nothing can be decided.
             sides = (Decision(self.rule, Verdict.UNDECIDED) if ratio is not None else None for ratio in judged.ratios)
-            for brought in decision_rows(entry, self.site.site_id, Decisions(*sides)):
-                self.unit.add(DecisionRow, brought)
+            brought = decision_rows(entry, self.site.site_id, Decisions(*sides))
+            sheet.noticed.undecided += bool(brought)
+            for one in brought:
+                self.unit.add(DecisionRow, one)
         sheet.taken += 1
         sheet.saw(pending.day, pending.day)
         self._notice(pending, limits, sheet)

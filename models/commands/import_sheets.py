@@ -160,6 +160,9 @@ class Sheets(JobRows):
         """Tell what many rows of a sheet say alike, and which jobs of before a description of its machines comes too late for."""
         for place, sheet in enumerate(self.report.sheets):
             self.report.problems.extend(sheet.noticed.problems(self.serials, self.names))
+            if count := sheet.noticed.undecided:
+                told = f"{count:,} {'job is' if count == 1 else 'jobs are'} undecided by the site's decision rule: a list brings no uncertainty"
+                self.report.problems.append(sheet.noticed.note(Code.UNDECIDED, told))
             if (described := self.redescribed.get(place)) is None or not self.had_jobs:
                 continue
             told = described.told(self.unit.connection, self.site.site_id, self.versions, self.known.zone)

@@ -110,11 +110,12 @@ class Names:
 
 
 class Noticed:
-    """What is noticed of the rows of one sheet that go in."""
+    """What is noticed of the rows of one sheet that go in; ``undecided`` counts those that the site's rule cannot decide."""
 
     def __init__(self, reader: RowReader) -> None:
         self._reader = reader
         self._as_found = Tally()
+        self.undecided = 0
         self._moves: dict[tuple[Code, str], _Moves] = {}
         self._instruments: dict[str, Tally] = {}
         self._people: dict[str, Tally] = {}

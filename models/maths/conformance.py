@@ -141,7 +141,8 @@ def decide(
     -------
     Verdict
         Simple acceptance: within when the ratio is at most 1.  Guarded: within from the confidence upwards,
-        over from one minus the confidence downwards, else undecided; also undecided where nothing is known.
+        over from one minus the confidence downwards where the ratio is above 1, else undecided; also undecided
+        where nothing is known.
 
     Raises
     ------
@@ -156,7 +157,8 @@ def decide(
         return Verdict.UNDECIDED
     if probability >= confidence:
         return Verdict.WITHIN
-    return Verdict.OVER if probability <= 1.0 - confidence else Verdict.UNDECIDED
+    # An uncertainty far larger than the limit makes even a reading of 0 improbable to be within; that proves nothing.
+    return Verdict.OVER if probability <= 1.0 - confidence and ratio > 1 else Verdict.UNDECIDED
 
 
 def acceptance_radius(limit: float, uncertainty: float, confidence: float = DEFAULT_CONFIDENCE) -> float | None:
