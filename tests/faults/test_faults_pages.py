@@ -237,7 +237,7 @@ def test_the_commands_say_what_a_backup_holds_and_what_it_does_not(
     assert main(["restore", made.name, "--book", "again.db"]) == 0
     said = capsys.readouterr().out
     assert said.splitlines()[2:5] == head, "the same head is told, to be held against one that was kept elsewhere"
-    assert "Put the key file of the book back at again.db.key" in said
+    assert f"The key file {tmp_path / 'again.db.key'} is not there" in said
     assert 'driftbook key --set --why "…"' in said
     assert main(["key", "--set", "--why", "the old one was lost", "--by", "tester", "--book", "again.db"]) == 0
     capsys.readouterr()
