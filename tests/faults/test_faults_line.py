@@ -136,5 +136,5 @@ def test_of_two_who_amend_the_same_version_one_is_told_that_it_is_amended(
         return amend_job(engine, site, line.entry, job, by="tester", now=LATER, why="read wrongly", bolts_tight=True)
 
     came = at_once(lambda: amend(0.010), lambda: amend(0.012))
-    assert sorted(type(one).__name__ for one in came) == ["ConflictError", "JobLine"], came
+    assert sorted(type(one).__name__ for one in came) == ["JobLine", "OvertakenError"], came
     assert len(contents(engine)["job"]) == 2
