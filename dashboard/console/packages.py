@@ -15,6 +15,7 @@ from models.commands.take_in import move_book, take_in
 from models.errors import ConflictError, DriftbookError
 from models.settings import Settings, read_address, read_settings
 from models.store.copying import Checked
+from models.store.own_files import refuse_own
 
 
 def run_export(given: argparse.Namespace) -> int:
@@ -22,6 +23,7 @@ def run_export(given: argparse.Namespace) -> int:
     from dashboard.cli import program_version
 
     settings, path = settings_of(given), Path(given.path)
+    refuse_own(settings, path)
     with opened(settings) as engine, _bar() as tick:
         written = export_book(engine, path, version=program_version(), now=now(), tick=tick.told)
     rows = sum(written.rows.values())

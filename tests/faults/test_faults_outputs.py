@@ -79,6 +79,7 @@ def test_neither_book_nor_key_nor_anything_else_is_replaced_by_a_paper_or_a_pack
         (PACKAGE, f"{file.name}-wal"),
         (["head", "-o"], f"{file.name}-wal"),
         (["calendar", "-o"], f"{file.name}-shm"),
+        (["export"], f"{file.name}-wal"),
         (["backup", "-o"], f"{file.name}-journal"),
     ):
         assert main([*command, name, *book]) == 2
