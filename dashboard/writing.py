@@ -100,7 +100,7 @@ def decided(decision: Decision) -> tuple[str, str]:
     if decision.probability is None:
         why = say("decision.unknown", rule=rule)
     else:
-        chance = _sure(decision.probability, decision.rule.confidence)
+        chance = sure(decision.probability, decision.rule.confidence)
         why = say("decision.probability", chance=chance, rule=rule)
     return say(f"decision.verdict.{decision.verdict}"), why
 
@@ -123,7 +123,7 @@ def rule_text(rule: DecisionRule) -> str:
     return say("decision.with", rule=name, confidence=f"{rule.confidence * 100:g}{NARROW}%")
 
 
-def _sure(probability: float, confidence: float) -> str:
+def sure(probability: float, confidence: float) -> str:
     """Write a probability with as many decimals as show on which side of the guards it lies; never as 0 or 100."""
     if confidence <= 0.999 and not 0.001 <= probability <= 0.999:
         return say("decision.chance.low" if probability < 0.5 else "decision.chance.high")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -54,6 +55,14 @@ def test_record_says_what_the_rule_decides_while_it_is_typed_and_once_it_is_reco
     assert "by the rule undecided" in looked or "by the rule over" in looked
     assert f", {RULE}." in looked
     assert "As left, by the decision rule" in looked
+    # The probability stands beside it once more, with what it rests on: one figure in the same digits.
+    sharp = fields | {"found.results.sd_offset": "0.0001", "found.results.sd_angle": "0.0001"}
+    told = re.search(r"Probability ([^,]+), rule", json.dumps(form.look(sharp), ensure_ascii=False))
+    output = f"..{Ids.CHANCE_FOUND}.children...{Ids.CHANCE_LEFT}.children.."
+    chance = form.ask(output, (Ids.TYPED, sharp)).get_json()["response"][Ids.CHANCE_FOUND]
+    assert told is not None
+    assert "99.9" in told[1]
+    assert f"given the stated uncertainty: {told[1]}." in json.dumps(chance, ensure_ascii=False)
     looked = json.dumps(form.look(form.fields() | results()), ensure_ascii=False)
     assert f"As found, by the decision rule: undecided. {UNKNOWN}" in looked
     handed = json.dumps(form.send(fields), ensure_ascii=False)

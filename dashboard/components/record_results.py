@@ -13,7 +13,7 @@ from dashboard.views.limit_words import why_none
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
 from dashboard.words import say, tell
-from dashboard.writing import DASH, decided, percent, ratio, verdict
+from dashboard.writing import DASH, decided, percent, ratio, sure, verdict
 from models.intake.fields import FEET
 from models.maths.moves import Moving, leaves_some
 from models.maths.working import FootNeed, Worked
@@ -103,7 +103,10 @@ def chance(view: StageView) -> Child:
         return note(say("record.chance.none", reason=tell(worked.conformance.reason)))
     stated = all(fit is None or fit.noise_was_given for fit in worked.fits)
     given = "record.chance" if stated else "record.chance.scatter"
-    return note(say(given, chance=_chance(worked.conformance.probability)))
+    probability = worked.conformance.probability
+    # Beside a decision the same figure stands in the same digits.
+    told = _chance(probability) if view.rule is None else sure(probability, view.rule.confidence)
+    return note(say(given, chance=told))
 
 
 def _chance(value: float) -> str:

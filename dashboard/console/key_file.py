@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +10,7 @@ import sqlalchemy as sa
 
 from dashboard.console.common import out
 from dashboard.words import say
+from models.ledger.keys import write_key_file
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.signing import key_fault
@@ -81,7 +80,8 @@ def bring_key(engine: sa.Engine, source: Settings, target: Settings) -> None:
         tell_key(wanted, fault)
         return
     try:
-        _copy(held, wanted)
+        wanted.parent.mkdir(parents=True, exist_ok=True)
+        write_key_file(wanted, held.read_bytes())
     except OSError as why:
         if os.path.lexists(wanted):
             _print(say("move.key.left", fault=fault, held=held))
@@ -89,19 +89,6 @@ def bring_key(engine: sa.Engine, source: Settings, target: Settings) -> None:
             _print(say("move.key.not_copied", held=held, wanted=wanted, why=why.strerror or why))
     else:
         _print(say("move.key.copied", held=held, wanted=wanted))
-
-
-def _copy(held: Path, wanted: Path) -> None:
-    """Copy a key file to where none is; only its owner can read it."""
-    wanted.parent.mkdir(parents=True, exist_ok=True)
-    handle = os.open(wanted, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    try:
-        with os.fdopen(handle, "wb") as new, held.open("rb") as old:
-            shutil.copyfileobj(old, new)
-    except BaseException:
-        with suppress(OSError):
-            wanted.unlink()
-        raise
 
 
 def _print(text: str) -> None:

@@ -61,7 +61,7 @@ WORDS: Final[dict[str, str]] = {
     "files.column.left_rule": "left decision rule",
     "files.meaning.left_rule": "The same for what was left.",
     "files.column.found_confidence": "found confidence",
-    "files.meaning.found_confidence": "Probability that the rule asked for: within from it upwards, over from 1 minus it downwards, else undecided.",
+    "files.meaning.found_confidence": "Probability that the rule asked for: within from it upwards, over from 1 minus it downwards where the ratio is above 1, else undecided.",
     "files.column.left_confidence": "left confidence",
     "files.meaning.left_confidence": "The same for what was left.",
     # Shares

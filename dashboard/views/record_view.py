@@ -16,12 +16,12 @@ from dashboard.views.record_when import PROPOSED, read_when
 from dashboard.words import say, tell
 from dashboard.writing import day, judged_by
 from models.intake.typed import TypedForm, read_misalignment
-from models.maths.conformance import decide
+from models.maths.deciding import decided_by
 from models.maths.plausible import Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.maths.working import Worked
 from models.units import Quantity
-from models.values.decision import Covariances, Decision, DecisionRule, covariance_of
+from models.values.decision import Covariance, Covariances, Decision, DecisionRule, covariance_of
 from models.values.differences import differences
 from models.values.draft import RowDraft, stated_reasons
 from models.values.job import Job, Misalignment
@@ -70,12 +70,13 @@ class StageView:
         if self.rule is None or worked is None or worked.ratio is None:
             return None
         chance = None if worked.conformance is None else worked.conformance.probability
-        return Decision(
-            self.rule,
-            decide(chance, worked.ratio, self.rule.rule, self.rule.confidence),
-            None if worked.covariance is None else covariance_of(worked.covariance.tolist()),
-            chance,
-        )
+        return decided_by(self.rule, self.covariance, chance, worked.ratio)
+
+    @property
+    def covariance(self) -> Covariance | None:
+        """Give what is known of the uncertainty of the measurement."""
+        known = None if self.worked is None else self.worked.covariance
+        return None if known is None else covariance_of(known.tolist())
 
     @property
     def ratio(self) -> float | None:
@@ -114,13 +115,7 @@ class RecordView:
     @property
     def covariances(self) -> Covariances:
         """Give what is known of the uncertainty of both measurements."""
-        found, left = (
-            None
-            if one.worked is None or one.worked.covariance is None
-            else covariance_of(one.worked.covariance.tolist())
-            for one in (self.found, self.left)
-        )
-        return Covariances(found, left)
+        return Covariances(self.found.covariance, self.left.covariance)
 
     @property
     def can_be_recorded(self) -> bool:

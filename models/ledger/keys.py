@@ -46,7 +46,7 @@ def make_key(path: Path) -> Signer:
         text = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            _write(path, text)
+            write_key_file(path, text)
         except OSError as fault:
             raise KeyFileError(
                 f"The key of the book cannot be written to {path}: {why_not(fault)}.",
@@ -58,15 +58,30 @@ def make_key(path: Path) -> Signer:
     return found
 
 
-def _write(path: Path, text: bytes) -> None:
-    """Write a new key file for its owner's eyes; half of one would be taken for the key the next time, and is none."""
+def write_key_file(path: Path, text: bytes) -> None:
+    """Write a new key file for its owner's eyes; half of one would be taken for the key the next time, and is none.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where it goes. [unitless]
+    text : bytes
+        The key, as its file holds it. [unitless]
+
+    Raises
+    ------
+    FileExistsError
+        If anything is there.
+    OSError
+        If it cannot be written; nothing of it is left.
+    """
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
-    except OSError:
+    except BaseException:
         path.unlink(missing_ok=True)
         raise
 

@@ -51,4 +51,21 @@ def decision_of(
         return None
     known = None if covariance is None else np.array(covariance)
     chance = conformance(deviation(measured, target), known, limits, asset.coupling, asset.span_mm).probability
-    return Decision(rule, decide(chance, ratio, rule.rule, rule.confidence), covariance, chance)
+    return decided_by(rule, covariance, chance, ratio)
+
+
+def decided_by(rule: DecisionRule, covariance: Covariance | None, probability: float | None, ratio: float) -> Decision:
+    """Give the decision where the conformance probability is known already.
+
+    Parameters
+    ----------
+    rule : DecisionRule
+        The rule in force. [unitless]
+    covariance : tuple or None
+        Covariance of what was measured. [mm, mm/m]
+    probability : float or None
+        Conformance probability; ``None`` where no uncertainty is known. [unitless]
+    ratio : float
+        Limit ratio of the same deviation. [unitless]
+    """
+    return Decision(rule, decide(probability, ratio, rule.rule, rule.confidence), covariance, probability)

@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from models.tables.decisions import DecisionRow, DecisionRuleRow
 from models.values.decision import Decision, DecisionRule, Decisions, Rule, Verdict, covariance_of
 
-SITE, WANTED = "site", "wanted"
-"""Names of the parameters of the questions."""
+WANTED = "wanted"
+"""Name of the parameter of the question."""
 
 AT_ONCE = 500
 """Entries that one question asks for."""

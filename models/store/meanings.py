@@ -143,7 +143,7 @@ MEANINGS: dict[str, str] = {
     "decision.covariance": "JSON list of four rows of four: covariance of what was measured, in the order offset V, angularity V, offset H, angularity H, "
     "in mm², mm·mm/m and (mm/m)²; NULL where no uncertainty was known.",
     "decision.probability": "Probability that the true deviation is within all limits (JCGM 106); NULL where no uncertainty was known.",
-    "decision.verdict": "Verdict: within from the confidence upwards, over from one minus it downwards, else undecided.",
+    "decision.verdict": "Verdict: within from the confidence upwards, over from one minus it downwards where the ratio is above 1, else undecided.",
     "account.id": "Number of the account: that of the founding entry.",
     "account.login": "Name that is typed to sign in.",
     "account_version.account_id": "Number of the account.",
