@@ -38,12 +38,12 @@ def percent(share: float) -> str:
 
 
 def chance(probability: float) -> str:
-    """Write a probability in per cent; never as 0 or 100, which no forecast can know."""
+    """Write a probability in per cent; never as 0 or 100, which it only is by rounding."""
     if not math.isfinite(probability):
         return DASH
     if probability < 0.005:
-        return say("due.chance.low")
-    return say("due.chance.high") if probability > 0.995 else percent(probability)
+        return say("write.chance.low")
+    return say("write.chance.high") if probability > 0.995 else percent(probability)
 
 
 def interval(low: float, high: float) -> str:

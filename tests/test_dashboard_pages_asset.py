@@ -8,9 +8,10 @@ import pytest
 
 from dashboard.app import create_app
 from dashboard.components.asset_drift import way
-from dashboard.components.asset_numbers import chance, signed
+from dashboard.components.asset_numbers import signed
 from dashboard.ids import Shell
 from dashboard.pages.asset import Ids
+from dashboard.writing import chance
 from models.history.direction import direction_words
 from models.settings import Settings
 from models.values.asset import Asset
@@ -179,5 +180,5 @@ def test_signed_numbers_have_a_minus_of_their_own_and_zero_has_no_sign() -> None
 
 def test_a_probability_is_never_certain() -> None:
     assert [chance(p) for p in (0.0, 0.2, 1.0, float("nan"))] == [
-        "below 1\u202f%", "20\u202f%", "above 99\u202f%", "–",
+        "below 0.5\u202f%", "20\u202f%", "above 99.5\u202f%", "–",
     ]  # fmt: skip

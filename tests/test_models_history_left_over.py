@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import betabinom, binom
 
-from models.history.left_over import LeftOver, left_over_of, own_left, upper_tail
+from models.history.left_over import LeftOver, _cells, left_over_of, own_left, upper_tail
 from tests.fleet import job_columns
 
 MACHINES, PEOPLE, JOBS = 60, 4, 450
@@ -52,6 +52,36 @@ def test_what_is_expected_is_what_others_left_on_the_same_machine() -> None:
     assert found.share.count.tolist() == [10, 190]
     assert found.expected[0] == pytest.approx(10.0, abs=0.1)
     assert found.p[0] > 0.3
+
+
+def test_jobs_of_few_machines_say_less_of_their_class_than_as_many_of_many() -> None:
+    """By chance: with beta(0.5, 2) machines, 50 jobs each on four of them know their class with the error of a mean of four shares and their jobs."""
+    few, many = (
+        _cells(np.ones(200, np.int64), np.repeat(np.arange(machines), 200 // machines), np.zeros(200, np.int64), over)
+        for machines, over in ((4, np.repeat([1.0, 0.0, 0.0, 0.0], 50)), (200, np.arange(200) % 4 == 0))
+    )
+    assert many.crowding[0] == pytest.approx(1.0)
+    # Variance of a mean of k machines of m jobs each, as a multiple of that of k·m jobs alone: 1 + (m − 1) ρ, ρ = 1/(size + 1).
+    rho, rng = 1.0 / (few.size + 1.0), np.random.default_rng(8)
+    a, b = 0.25 * few.size, 0.75 * few.size
+    means = rng.binomial(50, rng.beta(a, b, (40_000, 4))).mean(axis=1) / 50.0
+    assert few.crowding[0] == pytest.approx(1.0 + 49.0 * rho)
+    assert few.crowding[0] == pytest.approx(means.var() / (0.25 * 0.75 / 200.0), rel=0.05)
+
+
+def test_what_is_not_known_of_a_class_of_few_machines_is_in_the_variance() -> None:
+    """Written out: 30 jobs on a machine of one's own are expected over as the class is, and the class is four machines of others."""
+    asset = np.concatenate([np.repeat(np.arange(4), 50), np.full(30, 4)])
+    over = np.concatenate([np.repeat([1.0, 0.0, 0.0, 0.0], 50), np.arange(30) % 5 == 0])
+    cells = _cells(np.repeat([1, 0], [200, 30]), asset, np.zeros(230, np.int64), over)
+    mean, variance = cells.expect(0, cells.of_others(np.ones(2, np.bool_)), counted=True)
+    worth = 0.5 / (50.5 / 201.0)
+    share = 50.5 / (200.0 + worth)
+    binomial = share * (1.0 - share)
+    class_error = binomial / (200.0 + worth + 1.0) * cells.crowding[0]
+    assert cells.crowding[0] > 2.0
+    assert mean == pytest.approx(30.0 * share)
+    assert variance == pytest.approx(30.0 * binomial + 900.0 * binomial / (cells.size + 1.0) + 900.0 * class_error)
 
 
 def test_who_leaves_more_over_is_found_and_spoils_nobodys_figure() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy import integrate, stats
+from scipy import integrate, optimize, stats
 
 from models.history.mixture import (
     CAREFUL_DF,
@@ -109,6 +109,25 @@ def test_one_drifter_among_sixty_is_told_and_near_the_others_nothing_changes() -
     assert kept[4.5] > 0.6
     assert kept[6.0] > 0.85
     assert kept[12.0] > 0.97
+
+
+def test_the_shares_are_the_likeliest_beside_one_drifter_seen_among_thirty() -> None:
+    """Authority: scipy's general optimiser over the logarithms of the shares, and its normal density."""
+    rng = np.random.default_rng(4)
+    variance = rng.uniform(0.5, 2.0, 40)
+    estimate = rng.normal(0.0, np.sqrt(variance))
+    estimate[:3] = (-7.0, 9.0, 30.0)
+    mixture = fitted(estimate, variance)
+    spread = np.sqrt(variance + mixture.between[0] + mixture.extra[:, :1])
+    density = stats.norm.pdf(estimate, mixture.mean[0], spread)
+    seen = np.array([29.0, 1.0 / 3.0, 1.0 / 3.0, 1.0 / 3.0])
+
+    def against(log: NDArray[np.float64]) -> float:
+        share = np.exp(log - np.logaddexp.reduce(log))
+        return -float(np.log(share @ density).sum() + seen @ np.log(share))
+
+    best = optimize.minimize(against, np.zeros(PARTS), method="BFGS").x
+    np.testing.assert_allclose(mixture.share[:, 0], np.exp(best - np.logaddexp.reduce(best)), rtol=0.05, atol=2e-4)
 
 
 def test_sixty_that_stand_still_have_no_drifter_made_up() -> None:

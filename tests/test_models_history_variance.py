@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import nnls
+from scipy.stats import norm
 
 from models.history.classes import Grouping, group_series
 from models.history.drift import fit_classes
@@ -14,7 +15,7 @@ from models.history.limit_space import limit_sizes
 from models.history.material import Material, material_of
 from models.history.moderation import inverse_trigamma, moderate, variance_prior
 from models.history.runs import runs_of
-from models.history.variance import _regress, fit_variance
+from models.history.variance import CAP_KEEPS, _fit_one, _regress, fit_variance
 from tests.fleet import Plan, make_fleet
 
 
@@ -43,6 +44,18 @@ def test_a_jump_of_25_4_from_a_wrong_unit_hardly_moves_them() -> None:
     rows = np.ones(len(material), bool)
     clean, dirty = fit_variance(material, grouping, rows), fit_variance(replace(material, drift=wrong), grouping, rows)
     np.testing.assert_allclose(dirty.walk + dirty.readings, clean.walk + clean.readings, rtol=0.02)
+
+
+def test_one_wild_drift_counts_as_sixteen_variances_and_no_more() -> None:
+    """Written out: v K (n + 1) = Σ r² + 16 v, with K the share of a normal variance within four standard deviations, from scipy."""
+    n = 200
+    drift = np.sqrt(0.04) * norm.ppf((np.arange(n) + 0.5) / n)
+    keeps = norm.expect(lambda z: np.minimum(z * z, 16.0))
+    assert keeps == pytest.approx(CAP_KEEPS, abs=5e-6)
+    expected = np.sum(drift**2) / (keeps * (n + 1) - 16.0)
+    for wild in (5.0, 500.0):
+        walk, readings, _ = _fit_one(np.append(drift, wild), np.ones(n + 1), np.arange(n + 1), None, None)
+        assert walk + readings == pytest.approx(expected, rel=2e-3)
 
 
 def test_a_given_reading_error_is_taken_as_it_is() -> None:

@@ -6,7 +6,7 @@ import math
 from datetime import date
 
 from dashboard.components import elements as html
-from dashboard.components.asset_numbers import chance, signed
+from dashboard.components.asset_numbers import signed
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, key_number, key_numbers, note, section, sentence
 from dashboard.components.tables import Column, table
@@ -17,7 +17,7 @@ from dashboard.views.asset_choices import DEFAULT_RISK, RISKS
 from dashboard.views.asset_forecast_view import ForecastView, Held, Point
 from dashboard.views.asset_view import Past
 from dashboard.words import say
-from dashboard.writing import count, counted, day, interval, percent, speed_class
+from dashboard.writing import chance, count, counted, day, interval, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
 
 

@@ -1,11 +1,10 @@
-"""How the page of a machine writes signed numbers and probabilities."""
+"""How the page of a machine writes signed numbers."""
 
 from __future__ import annotations
 
 import math
 
-from dashboard.words import say
-from dashboard.writing import DASH, percent
+from dashboard.writing import DASH
 
 MINUS = "−"
 
@@ -24,10 +23,3 @@ def signed(value: float, decimals: int) -> str:
         return DASH
     text = f"{value:+.{decimals}f}"
     return text[1:] if float(text) == 0.0 else text.replace("-", MINUS)
-
-
-def chance(p: float) -> str:
-    """Write a probability in per cent, without claiming that something is certain or impossible."""
-    if not math.isfinite(p):
-        return DASH
-    return say("asset.less_one") if p < 0.005 else say("asset.more_99") if p > 0.995 else percent(p)

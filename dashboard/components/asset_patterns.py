@@ -7,12 +7,11 @@ from datetime import date
 
 from dashboard.components import elements as html
 from dashboard.components.aria import aria
-from dashboard.components.asset_numbers import chance
 from dashboard.components.pieces import Child, note, section
 from dashboard.place import Place
 from dashboard.views.asset_patterns_view import Cause, Observation, PatternsView
 from dashboard.words import say
-from dashboard.writing import counted, day, percent
+from dashboard.writing import chance, counted, day, percent
 
 
 def patterns_part(view: PatternsView, place: Place) -> html.Section:

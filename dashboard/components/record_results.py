@@ -13,7 +13,8 @@ from dashboard.views.limit_words import why_none
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
 from dashboard.words import say, tell
-from dashboard.writing import DASH, decided, percent, ratio, sure, verdict
+from dashboard.writing import DASH, decided, ratio, sure, verdict
+from dashboard.writing import chance as in_percent
 from models.intake.fields import FEET
 from models.maths.moves import Moving, leaves_some
 from models.maths.working import FootNeed, Worked
@@ -105,17 +106,8 @@ def chance(view: StageView) -> Child:
     given = "record.chance" if stated else "record.chance.scatter"
     probability = worked.conformance.probability
     # Beside a decision the same figure stands in the same digits.
-    told = _chance(probability) if view.rule is None else sure(probability, view.rule.confidence)
+    told = in_percent(probability) if view.rule is None else sure(probability, view.rule.confidence)
     return note(say(given, chance=told))
-
-
-def _chance(value: float) -> str:
-    """Write a probability in per cent; never as 0 or 100, which it only is by rounding."""
-    if value < 0.005:
-        return say("record.chance.low")
-    if value >= 0.995:
-        return say("record.chance.high")
-    return percent(value)
 
 
 def _numbers(worked: Worked, display: Display) -> html.Div:

@@ -175,7 +175,6 @@ WORDS: Final[dict[str, str]] = {
     "asset.key.held_below": "of {n} past intervals on {machines}",
     "asset.key.promised": "80\u202f% was promised",
     "asset.less_one": "below 1\u202f%",
-    "asset.more_99": "above 99\u202f%",
     "asset.why.class": "Why that day: the probability of being over limit is {over} by then and has not reached {risk}, but a forecast goes no further than one "
     "and a half times the longest run that machines of its speed have had ({days}).",
     "asset.why.site": "Why that day: the probability of being over limit is {over} by then and has not reached {risk}, but nothing goes unchecked for longer than "

@@ -8,6 +8,8 @@ from models.sentences.signs import ANGULARITY
 
 WORDS: Final[dict[str, str]] = {
     # Writing
+    "write.chance.low": "below 0.5\u202f%",
+    "write.chance.high": "above 99.5\u202f%",
     "write.interval": "{low} to {high}",
     "verdict.within": "within",
     "verdict.over": "over",

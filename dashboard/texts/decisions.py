@@ -21,11 +21,10 @@ WORDS: Final[dict[str, str]] = {
     "decision.chance.high": "above 99.9\u202f%",
     "decision.again": "What was decided by the rule of the site stays as it was stored with the jobs; it is shown by the limits of the day.",
     "decision.month": "The decision rule of this site is {rule}; everything counted here goes by the limit ratio: within is at most 1. "
-    "Of the jobs of the month with an as-left, {n} are undecided.",
-    "decision.month.none": "The decision rule of this site is {rule}; everything counted here goes by the limit ratio: within is at most 1. "
-    "Of the jobs of the month with an as-left, none is undecided.",
-    "decision.month.one": "The decision rule of this site is {rule}; everything counted here goes by the limit ratio: within is at most 1. "
-    "Of the jobs of the month with an as-left, 1 is undecided.",
+    "Of the jobs of the month with an as-left, {undecided}.",
+    "decision.month.none": "none is undecided",
+    "decision.month.one": "1 is undecided",
+    "decision.month.some": "{n} are undecided",
     "decision.trial": "This judges by the limit ratio only. What was decided by the rule of the site stays as it was stored with each job.",
     "entry.field.rule": "Decision rule",
 }

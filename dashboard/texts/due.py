@@ -73,8 +73,6 @@ WORDS: Final[dict[str, str]] = {
     "due.why.cap_class": "not beyond one and a half times the longest interval that its class has seen",
     "due.why.cap_site": "not beyond {months}",
     "due.why.no_forecast": "by the rule, as there is no forecast: {reason}",
-    "due.chance.low": "below 0.5\u202f%",
-    "due.chance.high": "above 99.5\u202f%",
     "due.none.title": "Without a forecast: {n}",
     "due.none.rule": "For these the rule of the calendar holds; without a visit there is no date at all.",
     "due.none.no_visit": "no visit is in the book yet",

@@ -277,8 +277,6 @@ WORDS: Final[dict[str, str]] = {
     "record.not_judged.speed": "Give the speed in the register of machines (column ‘running speed’, from which day on in ‘valid from’), and import that.",
     "record.chance": "Probability that the true deviation is within limit, given the stated uncertainty: {chance}.",
     "record.chance.scatter": "Probability that the true deviation is within limit, with the uncertainty that the scatter of the readings shows, as none was stated: {chance}.",
-    "record.chance.low": "below 0.5\u202f%",
-    "record.chance.high": "above 99.5\u202f%",
     "record.chance.none": "No probability that it is within: {reason}",
     "record.numbers.caption": "Misalignment at the coupling centre",
     "record.flex.caption": "Angle at each flex plane, of the deviation from the target",

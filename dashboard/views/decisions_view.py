@@ -36,5 +36,5 @@ def month_words(rule: DecisionRule, undecided: int) -> str:
     undecided : int
         Jobs of the month whose as-left is undecided. [unitless]
     """
-    key = {0: "decision.month.none", 1: "decision.month.one"}.get(undecided, "decision.month")
-    return say(key, rule=rule_text(rule), n=count(undecided))
+    key = {0: "decision.month.none", 1: "decision.month.one"}.get(undecided, "decision.month.some")
+    return say("decision.month", rule=rule_text(rule), undecided=say(key, n=count(undecided)))
