@@ -123,6 +123,17 @@ def test_a_new_site_says_that_nobody_has_a_role_there_where_people_sign_in(
     assert set(at(sqlite_book, "root")) == {"test-quay", "mill", "east-yard"}
 
 
+def test_the_first_site_on_a_server_says_which_rights_the_role_of_the_server_needs(
+    settings: Settings, capsys: Any
+) -> None:
+    init = ("init", "--book", settings.book, "--zone", "Europe/Lisbon", "--by", "root")
+    assert main([*init, "--site", "Mill"]) == 0
+    told = said(capsys)
+    assert ("driftbook grants --role NAME --apply --book" in told) == (not settings.is_file)
+    assert main([*init, "--site", "East Yard"]) == 0
+    assert "driftbook grants" not in said(capsys)
+
+
 def test_several_sites_may_be_named_and_a_login_that_is_there_gets_a_role_by_another_command(
     people: Any, sqlite_book: Settings, capsys: Any
 ) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from dashboard.console.common import now, one_of, opened, out, settings_of, who
+from dashboard.console.key_file import tell_grants
 from dashboard.console.limits import day_of
 from dashboard.console.whole import check_new, put_new
 from dashboard.writing import counted, rule_text
@@ -73,6 +74,8 @@ def run_init(given: argparse.Namespace) -> int:
             "Its limits are the starter set: a starting point, to be replaced by the limits of the coupling's or the machine's maker"
         )
         out.print("or by the site's own standard.")
+    if site.site_id == 1:
+        tell_grants(settings)
     with opened(settings) as engine, engine.connect() as connection:
         asks_who = any_account(connection)
     if asks_who:
