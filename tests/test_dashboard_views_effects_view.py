@@ -102,14 +102,18 @@ def test_the_picture_has_one_row_a_name_and_a_mark_of_its_own_where_chance_does_
 
 def test_without_repeats_the_dated_default_stands_with_its_source() -> None:
     view = repeat_view(default_repeatability(), Display())
-    assert "stated default is used, set on 25 Nov 2026" in view.sentence
-    assert [line.used for line in view.lines] == ["0.0127 mm", "0.090 mm/m", "0.0127 mm", "0.090 mm/m"]
+    assert "a default is stated, set on 25 Nov 2026" in view.sentence
+    assert [line.stated for line in view.lines] == ["0.0127 mm", "0.090 mm/m", "0.0127 mm", "0.090 mm/m"]
     assert {line.measured for line in view.lines} == {line.interval for line in view.lines} == {"not known"}
     assert "second-hand" in view.lines[0].source
-    assert repeat_view(default_repeatability(), Display("mil")).lines[0].used == f"{DEFAULT_OFFSET_MM / 0.0254:.2f} mil"
+    assert (
+        repeat_view(default_repeatability(), Display("mil")).lines[0].stated == f"{DEFAULT_OFFSET_MM / 0.0254:.2f} mil"
+    )
 
 
-@pytest.mark.parametrize(("pairs", "said"), [(12, "30 are needed to use it"), (40, "The figure comes from 40 repeats")])
+@pytest.mark.parametrize(
+    ("pairs", "said"), [(12, "30 are needed to state it"), (40, "The figure comes from 40 repeats")]
+)
 def test_repeats_give_a_figure_with_an_interval(pairs: int, said: str) -> None:
     rng = np.random.default_rng(3)
     readings = rng.normal(0.0, [0.01, 0.05, 0.01, 0.05], (2 * pairs, 4))
@@ -118,4 +122,4 @@ def test_repeats_give_a_figure_with_an_interval(pairs: int, said: str) -> None:
     assert said in view.sentence
     assert view.lines[0].measured == f"{given.measured[0]:.4f} mm"
     assert view.lines[0].interval == f"{given.low[0]:.4f} to {given.high[0]:.4f} mm"
-    assert view.lines[0].used == (f"{given.measured[0]:.4f} mm" if pairs == 40 else "0.0127 mm")
+    assert view.lines[0].stated == (f"{given.measured[0]:.4f} mm" if pairs == 40 else "0.0127 mm")

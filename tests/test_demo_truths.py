@@ -17,11 +17,11 @@ import pytest
 
 from dashboard.console.book import starter_limits
 from models.history.columns import History
-from models.history.effects import Effects, Holding, effects_of, expected_returns, holding_of
+from models.history.effects import Effects, Holding, effects_of
 from models.history.engine import Study, study_of
 from models.history.evidence import evidence_for
+from models.history.holding import holding_by_others
 from models.history.patterns import CAUSE_WORDS, LOOSE_BOLTS, PIPE_STRAIN, SETTLING, SOFT_FOOT, THERMAL_TARGET
-from models.history.returns import present_looks
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.units import Display
@@ -78,11 +78,8 @@ def persons(history: History, study: Study) -> Effects:
 
 def holding(history: History, study: Study) -> Holding:
     """Held against what each asset's own rate lets expect over the length of the run."""
-    looked, expected = expected_returns(
-        study.runs, present_looks(history.jobs, history.breaks, study.runs), study.return_rates.rate.mean
-    )
-    who = history.jobs.person[study.runs.start_row[looked]]
-    return holding_of(who, expected, study.runs.returned[looked], len(history.people))
+    people, classes = len(history.people), history.assets.speed_class
+    return holding_by_others(history.jobs, history.breaks, study.runs, study.return_rates, classes, people)[0]
 
 
 def test_columns_made_without_a_database_are_those_of_the_import(demo: Demo) -> None:

@@ -104,12 +104,12 @@ def repeat_part(view: RepeatView, *more: Child) -> html.Section:
     """Put how well one reading is known."""
     columns = [
         Column(say("people.repeat.column.component")),
-        Column(say("people.repeat.column.used"), number=True),
+        Column(say("people.repeat.column.stated"), number=True),
         Column(say("people.repeat.column.measured"), number=True),
         Column(say("people.repeat.column.interval"), number=True),
         Column(say("people.repeat.column.from")),
     ]
-    rows = [[line.component, line.used, line.measured, line.interval, line.source] for line in view.lines]
+    rows = [[line.component, line.stated, line.measured, line.interval, line.source] for line in view.lines]
     return section(
         say("people.repeat.title"),
         html.P(view.sentence),

@@ -87,7 +87,7 @@ def repeatability(around: Around) -> TableOut:
 
     columns = [
         of("component", Form.TEXT, rows, component_name),
-        of("sd_used", Form.NUMBER, rows, lambda row: shown(found.used.tolist(), row)),
+        of("sd_stated", Form.NUMBER, rows, lambda row: shown(found.stated.tolist(), row)),
         of("sd_measured", Form.NUMBER, rows, lambda row: shown(found.measured.tolist(), row)),
         of("low", Form.NUMBER, rows, lambda row: shown(found.low.tolist(), row)),
         of("high", Form.NUMBER, rows, lambda row: shown(found.high.tolist(), row)),

@@ -153,7 +153,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.reason.5": "no limit judges this machine",
     "asset.reason.6": "no run is complete since it was installed or something was replaced",
     "asset.reason.7": "too few machines with several runs to compare with; thirty are needed",
-    "asset.reason.8": "the limit is no wider than two errors of a reading",
+    "asset.reason.8": "the limit is no wider than twice what one visit scatters, however soon it comes",
     "asset.reason.9": "forecasts for machines of its speed did not hold on this plant's own past",
     "asset.reason.100": "this limit set judges the machine at other places than the limits in the book, so its past movement cannot be carried over",
     "asset.risk.switch": "Accepted risk of being over limit",
@@ -358,7 +358,7 @@ WORDS: Final[dict[str, str]] = {
     "A row of feet at distance x moves by the drift of the offset plus x times the drift of the angularity. A year of service is a calendar year, or 8766 hours run "
     "where every visit has them.",
     "about.asset.patterns": "Each usual cause has one test against ‘nothing of the kind’ and one condition on what the drifts look like; it is suggested when both hold and the "
-    "test survives the control of false alarms over the fleet. The signs of the causes are inference from the trade's practice, not a standard. ‘For’ and ‘against’ are single "
+    "test survives the control of false alarms over the fleet. A scatter is large beside what is usual in the fleet, with everybody's work in it: where what one person leaves scatters much, fewer loose bolts are told. The signs of the causes are inference from the trade's practice, not a standard. ‘For’ and ‘against’ are single "
     "observations; none of them decides alone. An instrument that reads off (People and instruments) is named where it began or ended a run and another one the other end; it is suggested where a return "
     "of the present series would not be one with its mean difference taken out of the readings.",
     "about.asset.shafts": "Drawn from offset and angularity at the coupling centre, with the distances of the feet that the book had for that day; along to scale, across exaggerated by the "

@@ -122,7 +122,7 @@ WORDS: Final[dict[str, str]] = {
     "people.left.hint": "That is a hint, not a judgement of a person: who is sent to the worst machines, or is called away sooner, leaves more over. Ask what these jobs had in common.",
     "people.left.alike": "What each of {n} left over limit lies within what chance explains, beside what others left on these machines and in their speed classes.",
     "people.left.none": "What people left over limit cannot be compared: that takes at least two with {fewest} jobs each that have an as-left of their own.",
-    "people.left.note": "Counted are jobs with an as-left of their own, not looks that moved nothing, by the person named first. This is about how machines were left, not about what people read.",
+    "people.left.note": "Counted are jobs with an as-left of their own, not looks that moved nothing, by the person named first. This is about how machines were left, not about what people read, nor about how long it held: ‘driftbook study --part holding’ holds that against what was to be expected.",
     "people.left.caption": "Jobs that each person left over limit, and how many were to be expected; alphabetical, no ranking",
     "people.left.column.share": "Left over limit",
     "people.left.column.expected": "Expected [jobs]",
@@ -140,13 +140,15 @@ WORDS: Final[dict[str, str]] = {
     "people.column.qualification": "Qualification",
     # Repeatability
     "people.repeat.title": "How well is one reading known?",
-    "people.repeat.default": "No reading in this book has been repeated often enough ({df} beyond the first; {shown} are needed to show a figure, {used} to use it). "
-    "Until then a stated default is used, set on {day}:",
-    "people.repeat.shown": "The figure below comes from {df} beyond the first; {used} are needed to use it, so the default set on {day} is used.",
-    "people.repeat.used": "The figure comes from {df} beyond the first.",
+    "people.repeat.default": "No reading in this book has been repeated often enough ({df} beyond the first; {shown} are needed to show a figure, {stated} to state it). "
+    "Until then a default is stated, set on {day}:",
+    "people.repeat.shown": "The figure below comes from {df} beyond the first; {stated} are needed to state it, so the default set on {day} is stated.",
+    "people.repeat.stated": "The figure comes from {df} beyond the first.",
+    "people.repeat.cut.one": "One of them differs by more than four standard deviations of a difference and counts as four: look whether a figure was mistyped.",
+    "people.repeat.cut.many": "{n} of them differ by more than four standard deviations of a difference and count as four: look whether figures were mistyped.",
     "people.repeat.caption": "Standard deviation of one reading",
     "people.repeat.column.component": "Component",
-    "people.repeat.column.used": "Used",
+    "people.repeat.column.stated": "Stated",
     "people.repeat.column.measured": "From repeats",
     "people.repeat.column.interval": "95\u202f% interval",
     "people.repeat.column.from": "Where it comes from",
@@ -168,5 +170,5 @@ WORDS: Final[dict[str, str]] = {
     "over on that machine, drawn to that of others in its speed class by as much as machines are alike. The chance of so many or more (beta-binomial, what is not known of those shares included) is adjusted for all "
     "people (Benjamini and Hochberg 1995); at most one such statement in ten is false where people are sent to machines alike. Who stands out is no measure for the others, and nobody is said to leave less over. "
     "At least ten jobs of theirs and of others are needed.",
-    "about.repeat": "√(sum of squares within repeats ÷ their degrees of freedom), with the interval of the chi-square distribution (NIST/SEMATECH e-Handbook). Repeats are readings that should have been equal.",
+    "about.repeat": "√(sum of squares within repeats ÷ their degrees of freedom), with the interval of the chi-square distribution (NIST/SEMATECH e-Handbook). Repeats are readings that should have been equal: an as-left and the as-found of a visit within three days, so a machine that moves by itself so soon is in it too. Drift and forecasts do not rest on this figure: they find what a visit scatters, the error of reading among it, in the history itself.",
 }  # fmt: skip

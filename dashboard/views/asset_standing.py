@@ -126,6 +126,6 @@ def under_other_limits(
         each_axis=np.array([given.each_axis]),
     )
     judged = ~np.isnan(moved.left)
-    # The same rule as in models.history.standing: two errors of a reading are more than the limit.
+    # The same rule as in models.history.standing: twice what a visit scatters by itself is more than the limit.
     coarse = bool((judged & (moved.reading > 0.25)).any())
     return moved, COARSE if coarse else 0, other

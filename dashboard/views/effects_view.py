@@ -11,13 +11,13 @@ import numpy as np
 
 from dashboard.kept import holds, keep
 from dashboard.words import say
-from dashboard.writing import counted
+from dashboard.writing import count, counted
 from models.history.classes import group_series
 from models.history.columns import FloatArray, History
 from models.history.effects import FEWEST_JOBS, Effects, effects_of
 from models.history.engine import study_of
 from models.history.material import material_of
-from models.history.repeatability import DEFAULT_ON, SHOWN_FROM, USED_FROM, Repeatability
+from models.history.repeatability import DEFAULT_ON, SHOWN_FROM, STATED_FROM, Repeatability
 from models.history.runs import Runs
 from models.units import Display, Quantity
 from models.values.job import COMPONENTS
@@ -64,7 +64,7 @@ class RepeatLine:
     """Repeatability of one component; ``measured`` and ``interval`` are '–' without repeats."""
 
     component: str
-    used: str
+    stated: str
     measured: str
     interval: str
     source: str
@@ -202,7 +202,7 @@ def repeat_view(repeatability: Repeatability, display: Display) -> RepeatView:
         lines.append(
             RepeatLine(
                 component_name(component),
-                f"{shown(repeatability.used)} {unit}",
+                f"{shown(repeatability.stated)} {unit}",
                 f"{shown(repeatability.measured)} {unit}" if known else say("people.repeat.unknown"),
                 say("write.interval", low=shown(repeatability.low), high=f"{shown(repeatability.high)} {unit}")
                 if known
@@ -216,11 +216,16 @@ def repeat_view(repeatability: Repeatability, display: Display) -> RepeatView:
 
 
 def _repeat_sentence(given: Repeatability, set_on: str) -> str:
+    cut = say("people.repeat.cut.one") if given.cut == 1 else say("people.repeat.cut.many", n=count(given.cut))
+    told = [cut] if given.cut else []
     if given.from_repeats:
-        return say("people.repeat.used", df=counted(given.df, "repeat"))
+        return " ".join([say("people.repeat.stated", df=counted(given.df, "repeat")), *told])
     if np.isfinite(given.measured).all():
-        return say("people.repeat.shown", df=counted(given.df, "repeat"), used=USED_FROM, day=set_on)
-    return say("people.repeat.default", df=counted(given.df, "repeat"), shown=SHOWN_FROM, used=USED_FROM, day=set_on)
+        shown = say("people.repeat.shown", df=counted(given.df, "repeat"), stated=STATED_FROM, day=set_on)
+        return " ".join([shown, *told])
+    return say(
+        "people.repeat.default", df=counted(given.df, "repeat"), shown=SHOWN_FROM, stated=STATED_FROM, day=set_on
+    )
 
 
 def few(lines: Sequence[EffectLine]) -> str:

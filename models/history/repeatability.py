@@ -1,7 +1,9 @@
 """Repeatability: how well one reading is known, from readings that should have been equal.
 
 Such are the repeats of one set-up and an as-left that was read twice.  Until
-there are enough of them the figure is a stated default with its date.
+there are enough of them the figure is a default with its date.  Drift and forecasts
+do not rest on it: they find what a visit scatters, the error of reading among it, in
+the history itself.
 """
 
 from __future__ import annotations
@@ -11,10 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import FloatArray, IntArray
-from models.history.distributions import chi2_quantile, f_sf
+from models.history.distributions import chi2_cdf, chi2_quantile, chi2_sf, f_sf
 
-SHOWN_FROM, USED_FROM = 10, 30
+SHOWN_FROM, STATED_FROM = 10, 30
 """Repeats from which a figure is shown, and from which it takes the place of the default."""
+
+CAP = 16.0
+"""Squares of repeats count up to this many times their variance: one typing error would be the whole figure otherwise."""
+
+ROUNDS = 60
+"""Rounds of cutting at most; each changes the variance by less than the one before."""
 
 DEFAULT_ON = "2026-11-25"
 """The day on which the defaults were set."""
@@ -31,16 +39,17 @@ DEFAULT_ANGLE_MM_M = 0.09
 class Repeatability:
     """Standard deviation of one reading, per component (4,), with its 95 % interval.
 
-    ``measured`` is what the repeats gave (NaN without any); ``used`` is that or
-    the default.  ``df`` counts repeats beyond the first.  ``reason`` says in words
-    which of the two is used and why.
+    ``measured`` is what the repeats gave (NaN without any); ``stated`` is that or
+    the default.  ``df`` counts repeats beyond the first, ``cut`` the groups of readings that lie so far
+    apart that they count in part only.  ``reason`` says in words which of the two is stated and why.
     """
 
-    used: FloatArray
+    stated: FloatArray
     measured: FloatArray
     low: FloatArray
     high: FloatArray
     df: int
+    cut: int
     from_repeats: bool
     reason: str
 
@@ -80,10 +89,10 @@ def default_repeatability(why: str = "no repeat readings yet") -> Repeatability:
     why : str
         What is said before the default. [unitless]
     """
-    used = np.array([DEFAULT_OFFSET_MM, DEFAULT_ANGLE_MM_M] * 2)
+    stated = np.array([DEFAULT_OFFSET_MM, DEFAULT_ANGLE_MM_M] * 2)
     nan = np.full(4, np.nan)
     return Repeatability(
-        used, nan, nan, nan, 0, from_repeats=False, reason=f"{why}: the default of {DEFAULT_ON} is used"
+        stated, nan, nan, nan, 0, 0, from_repeats=False, reason=f"{why}: the default of {DEFAULT_ON} is stated"
     )
 
 
@@ -102,22 +111,77 @@ def repeatability_of(readings: FloatArray, group: IntArray) -> Repeatability:
     Repeatability
         Pooled by variance over the groups.
 
+    Notes
+    -----
+    Where a group lies more than four standard deviations apart, its sum of squares counts as :data:`CAP` variances for each
+    degree of freedom, and the whole is divided by what such a cut leaves of the variance of normal readings.
+
     References
     ----------
-    √(Σ SS / Σ df), NIST/SEMATECH e-Handbook, mpc444.
+    √(Σ SS / Σ df), NIST/SEMATECH e-Handbook, mpc444. The cut: as that of drifts in :mod:`models.history.variance`.
     """
     whole = ~np.isnan(readings).any(axis=1)
-    ss, df = within_ss(readings[whole], group[whole])
+    squares, free = group_squares(readings[whole], group[whole])
+    df = int(free.sum())
     if df < SHOWN_FROM:
         return default_repeatability(
             f"only {df} repeat readings, {SHOWN_FROM} are needed" if df else "no repeat readings yet"
         )
+    ss, cut = _cut(squares, free)
     sd = np.sqrt(ss / df)
     low, high = (np.sqrt(ss / chi2_quantile(p, float(df))) for p in (0.975, 0.025))
-    if df < USED_FROM:
-        words = f"{df} repeat readings are shown; {USED_FROM} are needed to use them, so the default of {DEFAULT_ON} is used"
-        return Repeatability(default_repeatability().used, sd, low, high, df, from_repeats=False, reason=words)
-    return Repeatability(sd, sd, low, high, df, from_repeats=True, reason=f"from {df} repeat readings")
+    if df < STATED_FROM:
+        words = f"{df} repeat readings are shown; {STATED_FROM} are needed to state them, so the default of {DEFAULT_ON} is stated"
+        return Repeatability(default_repeatability().stated, sd, low, high, df, cut, from_repeats=False, reason=words)
+    return Repeatability(sd, sd, low, high, df, cut, from_repeats=True, reason=f"from {df} repeat readings")
+
+
+def _cut(squares: FloatArray, free: IntArray) -> tuple[FloatArray, int]:
+    """Give sums of squares per column, and how many groups count in part only."""
+    keeps = _kept_share(free)
+    plain, total = squares.sum(axis=0), squares.sum(axis=0)
+    most = CAP * free[:, None]
+    for _ in range(ROUNDS):
+        kept = np.minimum(squares, most * (total / free.sum()))
+        over = (kept < squares).any(axis=0)
+        # Where nothing is cut the figure is the plain one, to the last digit.
+        before, total = total, np.where(over, kept.sum(axis=0) * free.sum() / np.sum(free * keeps), plain)
+        if (np.abs(total - before) <= 1e-9 * before).all():
+            break
+    return total, int((squares > most * (total / free.sum())).any(axis=1).sum())
+
+
+def _kept_share(free: IntArray) -> FloatArray:
+    """Give what the cut leaves of the mean of a chi-square variable, for its degrees of freedom."""
+    df = free.astype(np.float64)
+    return chi2_cdf(CAP * df, df + 2.0) + CAP * chi2_sf(CAP * df, df)
+
+
+def group_squares(readings: FloatArray, group: IntArray) -> tuple[FloatArray, IntArray]:
+    """Give the sum of squares of each group that has several readings, per column, and its degrees of freedom.
+
+    Parameters
+    ----------
+    readings : (n, k) float array
+        Readings. [unit]
+    group : (n,) int array
+        Group of each. [unitless]
+
+    Returns
+    -------
+    squares, free : (g, k) float and (g,) int arrays
+        Sums of squares and degrees of freedom. [unit², unitless]
+    """
+    if not len(readings):
+        return np.zeros((0, readings.shape[1])), np.zeros(0, dtype=np.int64)
+    _, first, member, size = np.unique(group, return_index=True, return_inverse=True, return_counts=True)
+    # Taken about the group's first reading, so that large readings that differ little lose no digits.
+    gap = readings - readings[first][member]
+    mean = np.stack([np.bincount(member, gap[:, k]) / size for k in range(readings.shape[1])], axis=1)
+    off = (gap - mean[member]) ** 2
+    squares = np.stack([np.bincount(member, off[:, k]) for k in range(readings.shape[1])], axis=1)
+    several = size > 1
+    return np.asarray(squares[several]), np.asarray(size[several] - 1, dtype=np.int64)
 
 
 def within_ss(readings: FloatArray, group: IntArray) -> tuple[FloatArray, int]:
@@ -135,13 +199,8 @@ def within_ss(readings: FloatArray, group: IntArray) -> tuple[FloatArray, int]:
     ss, df : (k,) float array and int
         Sum of squares and degrees of freedom. [unit², unitless]
     """
-    if not len(readings):
-        return np.zeros(readings.shape[1]), 0
-    _, first, member, size = np.unique(group, return_index=True, return_inverse=True, return_counts=True)
-    # Taken about the group's first reading, so that large readings that differ little lose no digits.
-    gap = readings - readings[first][member]
-    mean = np.stack([np.bincount(member, gap[:, k]) / size for k in range(readings.shape[1])], axis=1)
-    return np.asarray(np.sum((gap - mean[member]) ** 2, axis=0), dtype=np.float64), int(len(readings) - len(size))
+    squares, free = group_squares(readings, group)
+    return np.asarray(squares.sum(axis=0), dtype=np.float64), int(free.sum())
 
 
 def one_way(reading: FloatArray, group: IntArray) -> OneWay:

@@ -27,7 +27,7 @@ REASON_WORDS = (
     "no limit judges this asset",
     "no completed interval since it was installed or replaced",
     "too few assets with several intervals to compare with: thirty are needed",
-    "the limit is no wider than two errors of the reading",
+    "the limit is no wider than twice what one visit scatters",
     "the intervals of its class did not hold on the plant's own past",
 )
 """What each reason code says to a person; empty where a forecast can be made."""
@@ -147,7 +147,9 @@ def standing_of(
     plain = 0.5 * fits.variance.readings[fit] * fits.variance.finer(fit, sizes, np.arange(count))
     reading = plain * scaled
     judged = ~np.isnan(left)
-    coarse = (judged & (plain > 0.25)).any(axis=1)  # two errors are more than the limit
+    coarse = (judged & (plain > 0.25)).any(
+        axis=1
+    )  # twice what a visit scatters by itself is more than the limit: errors of reading, and whatever else comes with a visit
     failed = np.zeros(count, np.bool_) if class_verdict is None else class_verdict[fit] == FAILED
     reason = np.select(
         [

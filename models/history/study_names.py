@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from models.history.columns import History, IntArray
-from models.history.effects import FEWEST_JOBS, effects_of, expected_returns, holding_of
+from models.history.effects import FEWEST_JOBS, effects_of
 from models.history.engine import Study
-from models.history.returns import present_looks
+from models.history.holding import holding_by_others
 from models.history.study_table import COMPONENTS, StudyTable, Value, number
 
 
@@ -63,15 +63,16 @@ def holding_table(history: History, study: Study) -> StudyTable:
     study : Study
         What was found. [unitless]
     """
-    jobs, runs = history.jobs, study.runs
-    looked, expected = expected_returns(runs, present_looks(jobs, history.breaks, runs), study.return_rates.rate.mean)
-    person = jobs.person[runs.start_row[looked]]
-    found = holding_of(person, expected, runs.returned[looked], len(history.people))
+    found, out = holding_by_others(
+        history.jobs, history.breaks, study.runs, study.return_rates, history.assets.speed_class, len(history.people),
+        smallest=study.choices.smallest, rate=study.choices.false_rate,
+    )  # fmt: skip
     parts = (found.ratio, found.low, found.high, found.drawn, found.drawn_low, found.drawn_high)
     rows: list[tuple[Value, ...]] = []
     for i in sorted(range(len(history.people)), key=lambda n: history.people[n]):
         cells = [number(x[i], 3) for x in parts]
         few = "" if cells[0] is not None else f"fewer than {FEWEST_JOBS} runs"
+        few = "stands out; no measure for the others" if out[i] else few
         counts = (int(found.jobs[i]), int(found.observed[i]), number(found.expected[i], 2))
         rows.append((history.people[i], *counts, *cells, number(found.q[i], 4), few))
     columns = (
@@ -82,7 +83,8 @@ def holding_table(history: History, study: Study) -> StudyTable:
     meaning = (
         "How what each left held, allowing for machines and their times in service, with exact 90 % intervals of the count. What "
         "is expected rests on the rates of the machines, in which each person's own returns are counted too: ratios and intervals "
-        "are drawn to 1, most where one person has a machine to themselves, so a ratio near 1 is no proof; "
+        "are drawn to 1, most where one person has a machine to themselves, so a ratio near 1 is no proof. Who stands out with "
+        "more returns is left out of these rates, and is held against what the others left; "
         f"drawn: towards the ratio{common} of all who are compared; in the order of the names, not a ranking."
     )
     return StudyTable("holding", meaning, columns, tuple(rows))

@@ -326,7 +326,7 @@ def _repeatability(history: History, study: Study) -> StudyTable:
     rows = tuple(
         (
             name,
-            number(found.used[i]),
+            number(found.stated[i]),
             number(found.measured[i]),
             number(found.low[i]),
             number(found.high[i]),
@@ -335,7 +335,7 @@ def _repeatability(history: History, study: Study) -> StudyTable:
         )
         for i, name in enumerate(COMPONENTS)
     )
-    columns = ("component", "standard deviation used", "from repeats", "low", "high", "repeats", "note")
+    columns = ("component", "standard deviation stated", "from repeats", "low", "high", "repeats", "note")
     return StudyTable(
         "repeatability", "One reading, from as-lefts that were read again within three days.", columns, rows
     )
