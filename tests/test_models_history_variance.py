@@ -54,7 +54,7 @@ def test_one_wild_drift_counts_as_sixteen_variances_and_no_more() -> None:
     assert keeps == pytest.approx(CAP_KEEPS, abs=5e-6)
     expected = np.sum(drift**2) / (keeps * (n + 1) - 16.0)
     for wild in (5.0, 500.0):
-        walk, readings, _ = _fit_one(np.append(drift, wild), np.ones(n + 1), np.arange(n + 1), None, None)
+        walk, readings, *_ = _fit_one(np.append(drift, wild), np.ones(n + 1), np.arange(n + 1), None, None)
         assert walk + readings == pytest.approx(expected, rel=2e-3)
 
 
@@ -90,6 +90,25 @@ def test_where_all_speeds_are_pooled_the_error_of_reading_is_one_in_millimetres(
     assert not classes.pooled[:-1].any()
     assert (classes.finer(own.fit[material.series_now], sizes, assets) == 1.0).all()
     assert not fit_variance(material, grouping, every).pooled.any()
+
+
+@pytest.mark.parametrize("assets", [40, 300])
+def test_where_all_speeds_are_pooled_and_a_visit_scatters_with_the_limit_the_error_is_one_in_limits(
+    assets: int,
+) -> None:
+    """Planted 0.12 limits at every speed: taken for millimetres it would be three times too large at the fastest."""
+    plan = replace(PLAN, assets=assets, sigma_m=0.12)
+    history, _ = make_fleet(15, plan)
+    material, grouping = drawn(15, plan)
+    sizes = limit_sizes(history.jobs, material.scale_row)
+    every = np.ones(len(material), bool)
+    model = fit_variance(material, grouping, every, sizes=sizes)
+    assert not model.pooled.any()
+    assert (model.finer(np.full(assets, grouping.fleet), sizes, np.arange(assets)) == 1.0).all()
+    plain = fit_variance(material, grouping, every)
+    np.testing.assert_array_equal([model.walk, model.readings], [plain.walk, plain.readings])
+    if assets == 300:
+        np.testing.assert_allclose(np.sqrt(0.5 * model.readings[-1]), 0.12, rtol=0.15)
 
 
 def test_the_regression_is_the_non_negative_least_squares() -> None:

@@ -347,7 +347,7 @@ WORDS: Final[dict[str, str]] = {
     "on the day of the job. Within is at most 1, over is more. The book keeps the ratio under the limits of the job's own day.",
     "about.asset.forecast": "The last as-left is carried forward by the machine's own mean drift, pulled towards that of machines of its speed class (of all machines where the class has "
     "fewer than thirty): much where its own runs are few, scatter, or lie near what the others do, hardly where they leave little doubt that it moves otherwise. It is spread by chance: reading errors, a random walk, and what is not known of its rate. Where a speed class has fewer than thirty machines, the error of a reading is taken "
-    "from all machines, as one in mm and mm/m, and held against this machine's own limit. Widths are stretched by what intervals of the same kind needed on the "
+    "from all machines, as one in mm and mm/m, and held against this machine's own limit (as a share of the limit where that explains the runs of all much better). Widths are stretched by what intervals of the same kind needed on the "
     "plant's past (conformal factor). The probability of being over limit is that of the true position at any of the places that the limits judge; being over at some "
     "time before is larger, and is found from 1000 drawn courses, to within about 3\u202f%. The band of the ratio puts the tested 80\u202f% bands of the components together "
     "as if they were independent. The re-check date is the first day on which the accepted risk is reached, and no later than one and a half times the longest "

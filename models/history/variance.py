@@ -30,6 +30,10 @@ CAP = 16.0
 CAP_KEEPS = 0.99988
 """Share of a normal variance that is left under :data:`CAP`: 1 − 2(4 φ(4) + Q(4)) + 32 Q(4)."""
 
+LIKELIER = 6.0
+"""The error of reading of all speeds together is taken as one in millimetres, an instrument's, unless one in limits explains
+the runs e³ times as well or better: then what a visit scatters is not the instrument's. (a choice of this project)"""
+
 ROUNDS = 15
 """Rounds of reweighting at most; they end when neither figure moves by a thousandth of the variance."""
 
@@ -155,7 +159,8 @@ def fit_variance(
     only : int array or None
         The fits that are wanted; the others stay 0. [unitless]
     sizes : LimitSizes or None
-        Size of each asset's limit: the fleet's error of reading is then one in millimetres. [mm, mm/m]
+        Size of each asset's limit: the fleet's error of reading is then one in millimetres, unless one in limits explains the
+        runs much better (:data:`LIKELIER`). [mm, mm/m]
 
     Returns
     -------
@@ -178,31 +183,46 @@ def fit_variance(
     reference, pooled = np.full((fits, 2, 4), np.nan), np.zeros(fits, dtype=np.bool_)
     for index in range(fits) if only is None else only.tolist():
         chosen = np.flatnonzero(rows & grouping.rows_of(index, material.series))
-        finer = None
+        given = None if reading is None else reading[chosen]
+        found = _fit_four(material, chosen, given, None)
         if sizes is not None and index == grouping.fleet:
             asset = material.asset[chosen]
-            pooled[index], reference[index] = True, reference_of(sizes, asset)
+            reference[index] = reference_of(sizes, asset)
             finer = _finer(reference[index, sizes.flex[asset].astype(np.int64)], sizes.size[asset])
-        for component in range(4):
-            known = ~np.isnan(material.drift[chosen, component]) & (material.years[chosen] > 0.0)
-            use = chosen[known]
-            given = None if reading is None else reading[use, component]
-            walk[index, component], readings[index, component], count = _fit_one(
-                material.drift[use, component],
-                material.years[use],
-                material.series[use],
-                given,
-                None if finer is None else finer[known, component],
-            )
-            residuals[index] = max(residuals[index], count)
+            in_mm = _fit_four(material, chosen, given, finer)
+            if given is not None or in_mm.unlikely <= found.unlikely + LIKELIER:
+                found, pooled[index] = in_mm, True
+        walk[index], readings[index], residuals[index] = found.walk, found.readings, found.residuals
     return VarianceModel(walk, readings, residuals, reference, pooled)
+
+
+@dataclass(frozen=True, slots=True)
+class _Four:
+    """The figures of four components; ``unlikely`` is −2 times the logarithm of the likelihood of all residuals."""
+
+    walk: FloatArray
+    readings: FloatArray
+    residuals: int
+    unlikely: float
+
+
+def _fit_four(material: Material, rows: IntArray, given: FloatArray | None, finer: FloatArray | None) -> _Four:
+    found = []
+    for component in range(4):
+        known = ~np.isnan(material.drift[rows, component]) & (material.years[rows] > 0.0)
+        use = rows[known]
+        parts = (None if part is None else part[known, component] for part in (given, finer))
+        found.append(_fit_one(material.drift[use, component], material.years[use], material.series[use], *parts))
+    walk, readings, count, unlikely = zip(*found, strict=True)
+    return _Four(np.array(walk), np.array(readings), max(count), sum(unlikely))
 
 
 def _fit_one(
     drift: FloatArray, years: FloatArray, series: IntArray, given: FloatArray | None, finer: FloatArray | None
-) -> tuple[float, float, int]:
+) -> tuple[float, float, int, float]:
+    """Give both figures, the residuals behind them, and −2 times the logarithm of their likelihood."""
     if not len(drift):
-        return 0.0, FINEST, 0
+        return 0.0, FINEST, 0, 0.0
     _, member = np.unique(series, return_inverse=True)
     start = max(float(np.median(drift**2)) / 0.455, FINEST)  # .455 is the median of a chi-square with 1 df
     typical = float(np.median(years))
@@ -227,7 +247,11 @@ def _fit_one(
         moved = abs(walk - last[0]) * typical + abs(readings - last[1])
         if moved < 1e-3 * max(before, FINEST):
             break
-    return walk, readings, int(np.count_nonzero(free > 1e-6))
+    variance = (
+        np.maximum(walk * years + readings * (1.0 if finer is None else finer), FINEST) if given is None else variance
+    )
+    unlikely = float(np.sum(free * (np.log(variance) + np.minimum(squares / variance, CAP))))
+    return walk, readings, int(np.count_nonzero(free > 1e-6)), unlikely
 
 
 def _regress(
