@@ -154,7 +154,6 @@ def first_fields(story: AssetStory, old: JobLine | None, seen: Scene) -> dict[st
     }
     if last is None:
         return fields
-    fields |= {f"{stage}.by": last.job.method.value for stage in STAGES}
     return fields | four_fields("target", last.job.target, last.job.typed, seen.display)
 
 

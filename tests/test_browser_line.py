@@ -30,6 +30,7 @@ def filled_in(page: Page, url: str) -> None:
     page.locator("#rf-instrument").fill("D-1")
     for name, text in RESULTS.items():
         page.locator(f"#rf-found-results-{name.replace('_', '-')}").fill(text)
+    page.locator("#rf-found-by").select_option("laser")
     page.locator("#rf-left-method").select_option("same")
     expect(page.locator("#record-open")).to_contain_text("Nothing is open")
 

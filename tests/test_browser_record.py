@@ -183,6 +183,10 @@ def test_what_the_trade_would_still_record_goes_in_with_a_stated_reason_and_what
     for name, text in {"offset_v": "0.05", "angle_v": "0.30", "offset_h": "0.02", "angle_h": "0.20"}.items():
         put(phone, f"found.results.{name}", text)
     choose(phone, "left.method", "same")
+    expect(phone.locator("#record-open")).to_contain_text(
+        "with what it was measured"
+    )  # what was used last time is not taken for it
+    choose(phone, "found.by", "laser")
     record(phone)
     expect(phone.locator("#record-answer")).to_contain_text("Nothing was recorded.")
     assert len(book.story().standing) == 4
@@ -216,6 +220,7 @@ def test_a_draft_survives_a_closed_page_and_is_gone_after_recording(book: Any, u
     start(page, f"{url}/record?asset=F-1")
     put(page, "found.results.offset_h", "0")
     put(page, "found.results.angle_h", "0")
+    choose(page, "found.by", "other")
     choose(page, "left.method", "same")
     expect(page.locator("#record-open")).not_to_contain_text("Still missing")
     page.get_by_label("Why it is right all the same (as-left over limit)").fill("runs until the shutdown")
@@ -234,6 +239,7 @@ def test_a_draft_can_be_thrown_away(url: Any, phone: Any) -> None:
     put(phone, "notes", "something")
     phone.reload()
     phone.get_by_role("button", name="Throw the draft away").click()
+    phone.get_by_role("button", name="Throw it away? Touch once more").click()
     expect(phone.locator(box("notes"))).to_have_value("")
     expect(phone.locator("main")).not_to_contain_text("was found in this browser")
 
@@ -254,6 +260,8 @@ def test_a_job_is_recorded_with_the_keyboard_alone(book: Any, url: Any, phone: A
             phone.keyboard.press("Space")
         elif here.startswith("found.results.") and "sd" not in here:
             phone.keyboard.type(next(answers))
+        elif here == "found.by":
+            phone.keyboard.press("l")
         elif here == "left.method":
             phone.keyboard.press("n")
             phone.keyboard.press("n")

@@ -93,10 +93,28 @@ def test_a_number_that_is_in_the_book_leads_to_amending_that_entry_with_what_is_
     expect(phone.locator(box("found.results.offset_v"))).to_have_value("")
 
 
+def test_drafts_of_this_browser_are_named_where_a_machine_is_chosen(url: str, phone: Page) -> None:
+    start(phone, f"{url}/record?asset=P-2&units=mil")
+    put(phone, "notes", "half done")
+    phone.goto(f"{url}/record?units=mil")
+    named = phone.locator("#record-drafts")
+    expect(named).to_contain_text(re.compile(r"Drafts in this browser\s*P-2, \d{1,2} [A-Z][a-z]{2} \d{4}, \d\d:\d\d"))
+    named.get_by_role("link", name="P-2").click()
+    expect(phone.locator(box("notes"))).to_have_value("half done")
+    assert "units=mil" in phone.url
+    for name in ("Throw the draft away", "Throw it away? Touch once more"):
+        phone.get_by_role("button", name=name).first.click()
+    phone.goto(f"{url}/record")
+    expect(phone.locator("#record-body")).to_contain_text("Machines in service")
+    expect(phone.locator("#record-drafts")).to_be_hidden()
+
+
 def test_a_draft_whose_number_is_in_the_book_can_be_thrown_away_where_that_is_said(url: str, phone: Page) -> None:
     start(phone, f"{url}/record?asset=P-2")
     put(phone, "ref", "J4")
     phone.locator("#record-open").get_by_role("button", name="Throw the draft away").click()
+    expect(phone.locator(box("ref"))).to_have_value("J4")  # one touch throws nothing away
+    phone.locator("#record-open").get_by_role("button", name="Throw it away? Touch once more").click()
     expect(phone.locator(box("ref"))).to_have_value("P-2 2026-11-25 07:00")
 
 

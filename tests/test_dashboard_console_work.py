@@ -226,7 +226,7 @@ def test_a_remainder_and_a_held_row_are_told(tmp_path: Path, capsys: pytest.Capt
     )
     limits = '[limits]\noffset = 2.7\nangle = 0.56\nsource = "a test"\n'
     _, told = run(tmp_path, capsys, text + limits + "[feet]\nmovable = [{ at = 8, shim_out = 0 }, 24]\n")
-    assert "cannot be moved" in told
+    assert "stays, its end" in told
     assert "put in 1.7" in told
     assert "That is within: 0.92 × the limit, the smallest that they allow." in told
 

@@ -100,6 +100,7 @@ def form(book: Opened) -> Form:
 def results(**changes: str) -> dict[str, str]:
     return {f"found.results.{name}": text for name, text in (FOUND | changes).items()} | {
         "by": "Ana Wick",
+        "found.by": "laser",
         "left.method": "same",
     }
 

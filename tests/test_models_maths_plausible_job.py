@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
+import pytest
+
 from models.maths.plausible import Check, Doubt, Gravity
 from models.maths.plausible_job import Beside, check_job, paired
 from models.values.asset import Asset
@@ -129,6 +131,26 @@ def test_hours_do_not_run_backwards_in_either_direction() -> None:
     both = replace(BESIDE, jobs=(BEFORE, later))
     assert Doubt.HOURS in {check.doubt for check in check_job(replace(JOB, hours_run=1100.0), both)}
     assert Doubt.HOURS not in {check.doubt for check in check_job(replace(JOB, hours_run=950.0), both)}
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "gravity"),
+    [
+        ("temp_stationary", -80.0, Gravity.STOP), ("temp_movable", 280.0, Gravity.REASON), ("temp_movable", 150.0, None),
+        ("temp_stationary", -41.0, Gravity.REASON), ("temp_ambient", 85.0, Gravity.REASON), ("temp_ambient", -50.0, None),
+        ("temp_ambient", 701.0, Gravity.STOP),
+    ],
+)  # fmt: skip
+def test_temperatures_that_no_machine_at_standstill_has_are_asked_about(
+    field: str, value: float, gravity: Gravity | None
+) -> None:
+    job = replace(JOB, **{f"{field}_c": value})
+    if gravity is None:
+        assert check_job(job, BESIDE) == ()
+        return
+    check = only(job)
+    assert (check.doubt, check.gravity, check.field) == (Doubt.TEMPERATURE, gravity, field)
+    assert "Are unit and sign right?" in check.sentence
 
 
 def test_a_date_is_not_in_the_future_nor_before_the_last_job_nor_twice() -> None:

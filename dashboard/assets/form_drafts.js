@@ -57,6 +57,26 @@
       hold(key, draft);
       return true;
     },
+    /* Every draft of this browser with the moment at which it was kept, in any order. */
+    all: function () {
+      return (
+        store(function (storage) {
+          return Object.keys(storage)
+            .filter(function (key) {
+              return key.indexOf(PREFIX) === 0;
+            })
+            .map(function (key) {
+              var at = "";
+              try {
+                at = String(JSON.parse(storage.getItem(key)).at || "");
+              } catch (error) {
+                at = ""; /* not written by this page */
+              }
+              return { key: key.slice(PREFIX.length), at: at };
+            });
+        }) || []
+      );
+    },
     has: function (key) {
       return peek(key) !== null;
     },

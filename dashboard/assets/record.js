@@ -4,6 +4,7 @@
 
   var NAME = "driftbook-name";
   var STAGES = ["found", "left"];
+  var SURE = 8000; /* milliseconds in which a draft can be thrown away by a second touch */
   var WAIT = 220; /* milliseconds without a key before the numbers are asked for */
 
   var kept = {}; /* every text of the form by its name, also of fields that are not shown just now */
@@ -232,8 +233,17 @@
       kept[stage + ".places"] = at.getAttribute("data-places");
       reshape(stage);
     },
-    discard: function () {
-      if (here !== null) {
+    /* Gloves and a small screen: it takes a second touch, within a few seconds. */
+    discard: function (_which, at) {
+      var before = at.textContent;
+      if (here !== null && !at.hasAttribute("data-asked")) {
+        at.setAttribute("data-asked", "yes");
+        at.textContent = at.getAttribute("data-sure");
+        window.setTimeout(function () {
+          at.removeAttribute("data-asked");
+          at.textContent = before;
+        }, SURE);
+      } else if (here !== null) {
         drafts.drop_if(here.key, drafts.written(here.key));
         begin_again();
       }

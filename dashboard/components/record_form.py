@@ -311,7 +311,8 @@ def spacer_note(asset: Asset, display: Display) -> Child:
 
 def discard_button() -> html.Button:
     """Put the way to throw a draft away; the page's own script hears it, wherever it stands."""
-    return html.Button(say("record.draft.discard"), type="button", className="small-button", **data(discard="yes"))
+    sure = data(discard="yes", sure=say("record.draft.discard.sure"))
+    return html.Button(say("record.draft.discard"), type="button", className="small-button", **sure)
 
 
 def kept_draft(at: str) -> html.Div:

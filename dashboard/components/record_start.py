@@ -5,6 +5,7 @@ from __future__ import annotations
 from zoneinfo import ZoneInfo
 
 from dashboard.components import elements as html
+from dashboard.components.aria import data
 from dashboard.components.links import left_at
 from dashboard.components.machine_box import machine_box
 from dashboard.components.pieces import Child, blank, note, section
@@ -20,13 +21,13 @@ from dashboard.views.record_sheet import Basis
 from dashboard.words import say
 from dashboard.writing import DASH, day, judged, judged_by
 from models.units import Display
-from models.values.story import AssetStory, JobLine
+from models.values.story import AssetStory, JobLine, Site
 
 LISTED = 40
 
 
-def choose_part(name: str, view: FinderView, place: Place, way: Child = None) -> list[Child]:
-    """Put the choice of the machine: a box to type in, and a list; ``way`` leads to where machines are brought in."""
+def choose_part(name: str, view: FinderView, place: Place, site: Site, way: Child = None) -> list[Child]:
+    """Put the choice of the machine: the drafts of this browser, a box to type in, and a list; ``way`` leads to where machines are brought in."""
     if not view.lines:
         return [
             blank(
@@ -49,10 +50,22 @@ def choose_part(name: str, view: FinderView, place: Place, way: Child = None) ->
         [html.Link(line.tag, href=place.to(place.path, asset=line.tag), className="tag"), line.description, day(line.last), judged(line.left_ratio)]
         for line in lines[:LISTED]
     ]  # fmt: skip
-    parts: list[Child] = [box, table(say("record.choose.caption"), columns, rows)]
+    parts: list[Child] = [_drafts(place, site), box, table(say("record.choose.caption"), columns, rows)]
     if view.found > len(rows):
         parts.append(note(say("record.choose.more")))
     return parts
+
+
+def _drafts(place: Place, site: Site) -> html.Div:
+    """Put the place in which the browser's own script names its drafts: only the browser knows of them."""
+    # What is filled in there stands last in an address.
+    record_at, amend_at = (place.to(place.path, **{name: "-"})[:-1] for name in ("asset", "amend"))
+    given = {
+        "site": site.code, "zone": site.zone, "record-at": record_at, "amend-at": amend_at,
+        "job": say("record.drafts.job", tag="{tag}"), "amends": say("record.drafts.amends", tag="{tag}", entry="{entry}"),
+    }  # fmt: skip
+    title = html.P(say("record.drafts.title"), className="lead")
+    return html.Div([title], id="record-drafts", hidden=True, className="drafts", **data(**given))
 
 
 def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen) -> html.Section:

@@ -223,7 +223,7 @@ def _say_needs(worked: Worked, display: Display) -> None:
 def _moved(value: float, ahead: str, back: str, display: Display, *, held: bool) -> str:
     size = display.text(abs(value), Quantity.OFFSET, with_unit=False)
     if not float(size):
-        return "cannot be moved" if held else "nothing"
+        return "stays, its end" if held else "nothing"
     text = f"{ahead if value > 0 else back} {size}"
     return f"{text}, its end" if held else text
 

@@ -88,7 +88,7 @@ def _choosing(seen: Scene, about: Subject) -> list[Child]:
     view = finder_view.build(seen.history, "")
     return [
         *begin(say("record.title"), seen, (about.problem,)),
-        *choose_part(Ids.CHOOSE, view, seen.place, import_way(seen)),
+        *choose_part(Ids.CHOOSE, view, seen.place, seen.required, import_way(seen)),
     ]
 
 

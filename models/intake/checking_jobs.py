@@ -11,7 +11,15 @@ from models.intake.checking import Known, known_asset, whole
 from models.intake.dates import with_clock
 from models.intake.problems import Code, Severity
 from models.intake.rows import Row, RowReader, clock_told
-from models.maths.sizes import IMPOSSIBLE, MOVE_ODD_MM, ODD, RISE_IMPOSSIBLE_MM, RISE_ODD_MM, is_odd_rise
+from models.maths.sizes import (
+    IMPOSSIBLE,
+    MOVE_ODD_MM,
+    ODD,
+    RISE_IMPOSSIBLE_MM,
+    RISE_ODD_MM,
+    TEMPERATURES_C,
+    is_odd_rise,
+)
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Method, Reason
 
@@ -21,7 +29,6 @@ _ODD = {"offset": ODD[0], "angle": ODD[1], "soft": RISE_ODD_MM, "move": MOVE_ODD
 _IMPOSSIBLE = {"offset": IMPOSSIBLE[0], "angle": IMPOSSIBLE[1], "soft": RISE_IMPOSSIBLE_MM, "move": 100.0}
 """Sizes beyond which a value cannot be a reading of aligned machines.  Bounds of sense of this project, no source."""
 
-_TEMPERATURES_C = (-60.0, 700.0)
 _NO_FEET = FeetValues()
 DAY_ONE = date(1950, 1, 1)
 """Before this day nobody wrote down an alignment that is still kept; a bound of sense."""
@@ -129,7 +136,7 @@ def is_odd(kind: str, value: float) -> bool:
         The number. [mm, mm/m, °C]
     """
     if kind == "temperature":
-        return not _TEMPERATURES_C[0] <= value <= _TEMPERATURES_C[1]
+        return not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]
     return is_odd_rise(value) if kind == "soft" else not abs(value) <= min(_ODD[kind], _IMPOSSIBLE[kind])
 
 
@@ -140,7 +147,7 @@ def _sizes(reader: RowReader, row: Row) -> None:
         if value is None:
             continue
         if kind == "temperature":
-            if not _TEMPERATURES_C[0] <= value <= _TEMPERATURES_C[1]:
+            if not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]:
                 row.problems.append(
                     reader.problem(
                         row, key, Code.IMPOSSIBLE_VALUE, Severity.ERROR, row.typed[key], "a temperature of a machine"

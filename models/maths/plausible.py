@@ -63,6 +63,7 @@ class Doubt(StrEnum):
     MOVED_NOTHING = "moves without a change"
     MOVED_AGAINST = "moves against the change"
     HOURS = "hours run backwards"
+    TEMPERATURE = "temperature"
     EARLIER = "before the last job"
     SAME_TIME = "same time"
     SAME_VISIT = "same visit"

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from models.maths.geometry import deviation
 from models.maths.moved import check_moves
 from models.maths.plausible import Check, Doubt, Gravity, check_rises
+from models.maths.sizes import AIR_USUAL_C, TEMPERATURES_C, TEMPERATURES_USUAL_C
 from models.maths.slips import check_signs, check_size, check_unit, check_worse, limit_scale
 from models.maths.soft_foot import MIN_MEASURED, assess
 from models.sentences.told import Told
@@ -79,6 +80,7 @@ def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
         *_people(job, beside),
         *_instrument(job, beside),
         *_hours(job, beside.jobs),
+        *_temperatures(job, beside.display),
         *_sizes(job, earlier, beside),
         *_signs(job, earlier, beside),
         *check_moves(job, beside.asset, beside.limits, beside.display),
@@ -208,6 +210,26 @@ def _hours(job: Job, jobs: Sequence[Job]) -> list[Check]:
             sentence = Told(key, hours=job.hours_run, other=other.hours_run, ref=other.ref)
             return [Check(Doubt.HOURS, Gravity.REASON, sentence, "hours_run")]
     return []
+
+
+def _temperatures(job: Job, display: Display) -> list[Check]:
+    found = []
+    for name in ("temp_stationary_c", "temp_movable_c", "temp_ambient_c"):
+        value = getattr(job, name)
+        low, high = AIR_USUAL_C if name == "temp_ambient_c" else TEMPERATURES_USUAL_C
+        if value is None or low <= value <= high:
+            continue
+        never = not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]
+        least, most = TEMPERATURES_C if never else (low, high)
+        sentence = Told(
+            "told.job.temperature.never" if never else "told.job.temperature",
+            value=display.text(value, Quantity.TEMPERATURE),
+            least=display.text(least, Quantity.TEMPERATURE),
+            most=display.text(most, Quantity.TEMPERATURE),
+        )
+        gravity = Gravity.STOP if never else Gravity.REASON
+        found.append(Check(Doubt.TEMPERATURE, gravity, sentence, name.removesuffix("_c")))
+    return found
 
 
 def _sizes(job: Job, earlier: Sequence[Job], beside: Beside) -> list[Check]:

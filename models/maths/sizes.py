@@ -13,6 +13,13 @@ RISE_ODD_MM: Final = 1.0
 RISE_IMPOSSIBLE_MM: Final = 25.0
 """Rises of a foot whose bolt is loosened that are odd, and that no foot has.  This project's own.  A rise below 0 is odd too."""
 
+TEMPERATURES_C: Final = (-60.0, 700.0)
+"""Between these lies what may be recorded as the temperature of a machine or of the air. This project's own."""
+
+TEMPERATURES_USUAL_C: Final = (-40.0, 150.0)
+AIR_USUAL_C: Final = (-50.0, 60.0)
+"""Between these lie machines at standstill, and air, as a rule: beyond them it is asked. This project's own."""
+
 MOVE_ODD_MM: Final = 5.0
 """A shim or side move of one visit that is odd when it is typed.  This project's own, common sense, no source."""
 

@@ -35,6 +35,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.doubt.moved_nothing": "moves without a change",
     "told.doubt.moved_against": "moves against the change",
     "told.doubt.hours": "hours run backwards",
+    "told.doubt.temperature": "temperature",
     "told.doubt.earlier": "before the last job",
     "told.doubt.same_time": "same time",
     "told.doubt.same_visit": "same visit",
@@ -108,6 +109,8 @@ SENTENCES: Final[dict[str, str]] = {
     "A counter does not run backwards; was it replaced?",
     "told.job.hours.earlier": "The hours run are {hours:.10g}, but {other:.10g} at the earlier job {ref}. "
     "A counter does not run backwards; was it replaced?",
+    "told.job.temperature": "The temperature is {value}; between {least} and {most} is usual when machines are aligned. Are unit and sign right?",
+    "told.job.temperature.never": "The temperature is {value}; nothing beyond {least} and {most} can be recorded. Are unit and sign right?",
     "told.job.left_over": "What is left is over limit, at {ratio:.3g} times the limit.",
     "told.job.worse": "What is left is farther off than what was found: {left:.2f} of the limit, and {found:.2f} before. Were as-found and "
     "as-left swapped, or was it moved the wrong way?",

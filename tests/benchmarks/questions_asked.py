@@ -144,6 +144,7 @@ def _record(n: Names) -> Iterator[Question]:
     here = _at("/record", f"?asset={n.tag}")
     fields = {
         "performed": "2026-11-20 09:00", "ref": "bench", "reason": "planned", "by": "Ana Wick", "found.method": "results",
+        "found.by": "laser",
         "left.method": "same", "found.results.offset_v": "0.05", "found.results.angle_v": "0.3",
         "found.results.offset_h": "0.02", "found.results.angle_h": "0.2",
     }  # fmt: skip
