@@ -22,6 +22,7 @@ from models.settings import Settings
 from models.store.course import SURE_S, watch_course
 from models.store.faults import FAULTS, meaning_of, tell_faults, telling
 from models.store.file_open import no_writing, read_only_if_it_must
+from models.store.server_settings import keep_settings
 from models.store.signing import KEY_FILE
 
 BUSY_MS = 30_000
@@ -73,6 +74,7 @@ def make_engine(settings: Settings, *, foreign_keys: bool = True, replica: bool 
             execution_options=options,
             hide_parameters=True,
         )
+        keep_settings(engine, reads_only=replica)
         tell_faults(engine, settings)
         if not replica:
             watch_course(engine, settings)
@@ -206,6 +208,6 @@ def _options(wait_s: int) -> dict[str, Any]:
 
 
 def _replica_options() -> dict[str, Any]:
-    """Give what lets a replica that falls silent be noticed soon, and refuses writing there whatever it is."""
+    """Give what lets a replica that falls silent be noticed soon."""
     silent = {"tcp_user_timeout": REPLICA_S * 1000, "keepalives_idle": REPLICA_S, "keepalives_interval": 1}
-    return _options(REPLICA_S) | silent | {"options": "-c default_transaction_read_only=on"}
+    return _options(REPLICA_S) | silent
