@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import re
+from collections.abc import Iterable
 from pathlib import Path
+from urllib.parse import quote
 
 from dashboard.console.common import now, one_of, opened, out, settings_of
 from dashboard.console.key_file import tell_new_place
@@ -13,7 +16,7 @@ from models.commands.backup import back_up
 from models.commands.restore import IN_PLACE_OF, restore
 from models.store.backup import Copied
 from models.store.partitions import settle
-from models.store.roles import give, grants
+from models.store.roles import PUBLIC, give, grants, schema_of
 from models.store.signing import key_fault
 
 
@@ -55,16 +58,29 @@ def run_restore(given: argparse.Namespace) -> int:
 
 def run_grants(given: argparse.Namespace) -> int:
     """Print the rights that a role of PostgreSQL needs, or give them."""
-    lines = list(grants(given.role, reads_only=given.reads_only))
-    if not given.apply:
-        for line in lines:
-            print(line)  # noqa: T201 - plain text for psql, with no width of a screen
-        return 0
+    next(grants(given.role))  # a name that is none is refused before a server is asked for anything
     settings = settings_of(given)
+    if not given.apply and (settings.is_file or not given.book):
+        _print_grants(grants(given.role, reads_only=given.reads_only))
+        return 0
     with opened(settings) as engine:
-        give(engine, lines)
+        schema = schema_of(engine)
+        lines = list(grants(given.role, reads_only=given.reads_only, schema=schema))
+        if given.apply:
+            give(engine, lines)
+    if not given.apply:
+        _print_grants(lines)
+        return 0
     out.print(f"The role {given.role} has its rights in {settings.shown}.", soft_wrap=True)
+    if schema != PUBLIC:
+        typed = quote(schema if re.fullmatch("[a-z_][a-z0-9_]*", schema) else f'"{schema}"', safe="")
+        out.print(say("grants.schema", schema=schema, typed=typed), markup=False, soft_wrap=True)
     return 0
+
+
+def _print_grants(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(line)  # noqa: T201 - plain text for psql, with no width of a screen
 
 
 def run_partition(given: argparse.Namespace) -> int:

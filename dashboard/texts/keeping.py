@@ -21,4 +21,6 @@ WORDS: Final[dict[str, str]] = {
     "without a signature.",
     "move.grants": "Next, where the server works with a role of its own: it has no rights there yet. As the owner of the tables: "
     "driftbook grants --role NAME --apply --book {shown}",
+    "grants.schema": "The tables lie in the schema {schema}, not in public. The role finds them where its search_path begins with that name: "
+    "its settings say so, or the end of its address: ?options=-csearch_path%3D{typed}",
 }

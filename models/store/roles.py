@@ -26,7 +26,28 @@ _GROWS = tuple(table_of(mapped).name for mapped in (*MAPPED, SignInRow))
 _CHANGES = tuple(table_of(mapped).name for mapped in STATE if mapped is not SignInRow)
 
 
-def grants(role: str, *, reads_only: bool = False) -> Iterator[str]:
+PUBLIC = "public"
+"""The schema in which the tables lie unless the owner's search_path begins with another."""
+
+
+def schema_of(engine: sa.Engine) -> str:
+    """Give the schema in which the tables of a book lie; of a book in a file that of a server as it comes.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    """
+    if engine.dialect.name != "postgresql":
+        return PUBLIC
+    with engine.connect() as connection:
+        found = connection.exec_driver_sql(
+            "SELECT n.nspname FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace WHERE c.oid = to_regclass('alembic_version')"
+        ).scalar()
+    return PUBLIC if found is None else str(found)
+
+
+def grants(role: str, *, reads_only: bool = False, schema: str = PUBLIC) -> Iterator[str]:
     """Give the statements, to be run by the owner of the tables.
 
     Parameters
@@ -35,6 +56,8 @@ def grants(role: str, *, reads_only: bool = False) -> Iterator[str]:
         Name of a role that is there. [unitless]
     reads_only : bool
         Give the right to read history only: no writing, and no look at secrets and sessions. [unitless]
+    schema : str
+        Where the tables lie, see :func:`schema_of`. [unitless]
 
     Raises
     ------
@@ -45,17 +68,21 @@ def grants(role: str, *, reads_only: bool = False) -> Iterator[str]:
         raise InvalidValueError(
             f"'{role}' is not taken as the name of a role.", remedy="Letters, digits, _, - and $ are; a letter first."
         )
-    name = f'"{role}"'
-    history = ", ".join(_GROWS)
-    yield f"REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {name};"
-    yield f"GRANT USAGE ON SCHEMA public TO {name};"
-    yield f"GRANT SELECT ON alembic_version TO {name};"
+    doubled = schema.replace('"', '""')
+    name, place = f'"{role}"', schema if schema == PUBLIC else f'"{doubled}"'
+    yield f"REVOKE ALL ON ALL TABLES IN SCHEMA {place} FROM {name};"
+    yield f"GRANT USAGE ON SCHEMA {place} TO {name};"
+    yield f"GRANT SELECT ON {place}.alembic_version TO {name};"
     if reads_only:
-        yield f"GRANT SELECT ON {', '.join(table_of(mapped).name for mapped in MAPPED)} TO {name};"
+        yield f"GRANT SELECT ON {_listed(place, [table_of(mapped).name for mapped in MAPPED])} TO {name};"
         return
-    yield f"GRANT SELECT, INSERT ON {history} TO {name};"
-    yield f"GRANT SELECT, INSERT, UPDATE, DELETE ON {', '.join(_CHANGES)} TO {name};"
-    yield f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name};"
+    yield f"GRANT SELECT, INSERT ON {_listed(place, _GROWS)} TO {name};"
+    yield f"GRANT SELECT, INSERT, UPDATE, DELETE ON {_listed(place, _CHANGES)} TO {name};"
+    yield f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA {place} TO {name};"
+
+
+def _listed(schema: str, tables: Iterable[str]) -> str:
+    return ", ".join(f"{schema}.{table}" for table in tables)
 
 
 def within_rights(engine: sa.Engine, found: Readiness) -> Readiness:

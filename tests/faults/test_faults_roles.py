@@ -175,6 +175,53 @@ def test_a_role_that_may_not_is_told_which_one_may(
     assert {one.name for one in tmp_path.iterdir()} <= {"assets.csv", "mappings"}
 
 
+def test_rights_are_given_where_the_tables_lie(
+    server: sa.Engine, emptied: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    owner, app = "driftbook_test_own", "driftbook_test_app2"
+    name = sa.make_url(emptied.url).database
+    with server.connect() as connection:
+        for role in (owner, app):
+            connection.exec_driver_sql(f"DROP ROLE IF EXISTS {role}")
+            connection.exec_driver_sql(f"CREATE ROLE {role} LOGIN PASSWORD 'for a test'")
+        connection.exec_driver_sql(f"ALTER DATABASE {name} OWNER TO {owner}")
+
+    def as_who(role: str, more: str = "") -> Settings:
+        url = sa.make_url(emptied.url).set(username=role, password="for a test")  # noqa: S106
+        address = url.render_as_string(hide_password=False)
+        return Settings(book=f"{address}{('&' if '?' in address else '?') + more if more else ''}")
+
+    owners = as_who(owner)
+    engine = make_engine(owners)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"CREATE SCHEMA {owner}")  # a search_path that nobody set begins with it
+    make_site(owners)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"GRANT UPDATE ON job TO {app}")  # from before: taken away again
+    assert main(["grants", "--role", app, "--book", owners.book]) == 0
+    assert f'GRANT SELECT ON "{owner}".alembic_version TO "{app}";' in capsys.readouterr().out
+    assert main(["grants", "--role", app, "--apply", "--book", owners.book]) == 0
+    more = f"options=-csearch_path%3D{owner}"
+    assert f"The tables lie in the schema {owner}, not in public." in (
+        said := " ".join(capsys.readouterr().out.split())
+    )
+    assert said.endswith(f"?{more}")
+    theirs = as_who(app, more)
+    working = make_engine(theirs)
+    assert within_rights(working, readiness(working, theirs)).ready
+    with working.connect() as connection:
+        asked = "SELECT has_table_privilege('job', 'INSERT'), has_table_privilege('job', 'UPDATE')"
+        assert tuple(connection.exec_driver_sql(asked).one()) == (True, False)
+    working.dispose()
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"DROP SCHEMA {owner} CASCADE")
+    engine.dispose()
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"ALTER DATABASE {name} OWNER TO CURRENT_USER")
+        for role in (owner, app):
+            connection.exec_driver_sql(f"DROP ROLE {role}")
+
+
 def _fields(job: object, **changed: object) -> dict[str, object]:
     return {name: getattr(job, name) for name in job.__dataclass_fields__} | changed  # type: ignore[attr-defined]
 
