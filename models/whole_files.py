@@ -111,8 +111,24 @@ def give_name(made: Path, target: Path) -> None:
         if os.path.lexists(target):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target)) from None
         made.rename(target)
+    settle_names(target.parent)
+
+
+def settle_names(folder: Path) -> None:
+    """Wait until the names in a folder are on the disk, where the system knows such a thing.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The folder. [unitless]
+
+    Raises
+    ------
+    OSError
+        If the disk does not take them.
+    """
     if os.name == "posix":
-        place = os.open(target.parent, os.O_RDONLY)
+        place = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(place)
         finally:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,6 +19,7 @@ from models.errors import DriftbookError, UnreadableFileError
 from models.history.columns import History
 from models.history.engine import study_of
 from models.history.group import Group, group_of, summary_of
+from models.store import column_files
 from models.store.column_files import SITE_FILE, read_columns, sites_in, write_columns
 from tests.fleet import Plan, make_fleet
 
@@ -95,13 +99,87 @@ def test_the_group_is_the_sum_of_its_sites(histories: dict[str, History], alone:
     assert group.classes[place].rate_se[0] == pytest.approx(w.sum() ** -0.5, rel=1e-12)
 
 
-def test_a_half_written_site_is_not_read(histories: dict[str, History], tmp_path: Path) -> None:
+def test_a_half_written_site_is_not_read_and_not_left_out(histories: dict[str, History], tmp_path: Path) -> None:
     place = write_columns(histories["site-00"], "site-00", tmp_path)
-    (place / "jobs.parquet").write_bytes((place / "jobs.parquet").read_bytes()[:200])
+    jobs = next(place.glob("jobs-*.parquet"))
+    jobs.write_bytes(jobs.read_bytes()[:200])
     with pytest.raises(UnreadableFileError, match="no whole export"):
         study_site(place)
-    (place / SITE_FILE).unlink()
-    assert sites_in(tmp_path) == ()
+    write_columns(histories["site-01"], "site-01", tmp_path)
+    (tmp_path / "notes").mkdir()
+    (place / SITE_FILE).rename(place / "site.part")
+    for jobs_too in (True, False):
+        with pytest.raises(UnreadableFileError, match="site-00: no whole export") as told:
+            sites_in(tmp_path)
+        assert "site-01" not in told.value.message
+        if jobs_too:
+            for path in place.glob("*.parquet"):
+                path.unlink()
+    assert main(["group", str(tmp_path)]) == 2
+
+
+class KilledError(BaseException):
+    """The end of the process: nothing after it is done, no tidying either."""
+
+
+def test_whenever_writing_is_killed_the_old_export_is_there_or_the_new_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old, new = (make_fleet(seed, Plan(assets=seed))[0] for seed in (2, 3))
+    monkeypatch.setattr(
+        column_files.os, "fsync", lambda _handle: None
+    )  # hundreds of them, of which the disk takes its time
+    done, seen = False, set()
+    for steps in itertools.count():
+        place = write_columns(old, f"site-{steps}", tmp_path)
+        with monkeypatch.context() as patched:
+            left = [steps]
+            for owner, name in (
+                (column_files, "_write"), (column_files, "_settle"), (column_files, "settle_names"), (Path, "write_text"), (Path, "replace"),
+                (Path, "unlink"),
+            ):  # fmt: skip
+                patched.setattr(owner, name, _until_killed(getattr(owner, name), left))
+            try:
+                write_columns(new, place.name, tmp_path)
+                done = True
+            except KilledError:
+                pass
+        found = read_columns(place)[1]
+        seen.add(len(found.jobs))
+        same(found, new if len(found.jobs) == len(new.jobs) else old)
+        if done:
+            break
+    assert steps > 14
+    assert seen == {len(old.jobs), len(new.jobs)}
+    assert len(list(place.iterdir())) == 4
+    assert len(sites_in(tmp_path)) == steps + 1
+    write_columns(old, "site-5", tmp_path)  # what lay about of the killed one goes
+    assert len(list((tmp_path / "site-5").iterdir())) == 4
+
+
+def _until_killed(does: Callable[..., Any], left: list[int]) -> Callable[..., Any]:
+    def step(*given: Any, **named: Any) -> Any:
+        if left[0] <= 0:
+            raise KilledError
+        left[0] -= 1
+        return does(*given, **named)
+
+    return step
+
+
+def test_an_export_of_an_older_version_is_read(histories: dict[str, History], tmp_path: Path) -> None:
+    place = write_columns(histories["site-00"], "site-00", tmp_path)
+    said = json.loads((place / SITE_FILE).read_text(encoding="utf-8"))
+    for kind, name in said.pop("files").items():
+        (place / name).rename(place / f"{kind}.parquet")
+    (place / SITE_FILE).write_text(json.dumps(said | {"format": 1}), encoding="utf-8")
+    same(read_columns(place)[1], histories["site-00"])
+    write_columns(histories["site-00"], "site-00", tmp_path)
+    assert not list(place.glob("jobs.parquet"))
+    said["files"] = {"jobs": "../jobs.parquet", "assets": "assets.parquet", "breaks": "breaks.parquet"}
+    (place / SITE_FILE).write_text(json.dumps(said | {"format": 2}), encoding="utf-8")
+    with pytest.raises(UnreadableFileError, match="none of ours"):
+        read_columns(place)
 
 
 def test_a_scheduler_that_does_not_answer_is_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

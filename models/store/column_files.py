@@ -1,7 +1,8 @@
 """The history of a site as Parquet files, so that it can be studied without its book, on another machine.
 
-A folder a site: ``jobs.parquet``, ``assets.parquet``, ``breaks.parquet`` and
-``site.json``.  A column of several numbers (the four components of a
+A folder a site: ``jobs-….parquet``, ``assets-….parquet``, ``breaks-….parquet`` and
+``site.json``, which names the three under ``files``: their names bear their content, so that a new export lies
+beside the old one until the description that names it takes the place of the other, in one step.  A column of several numbers (the four components of a
 misalignment, two rows of feet) becomes one column for each, named by its place.
 Numbers are stored as they are: what is read back is the same, bit for bit.
 """
@@ -10,7 +11,10 @@ from __future__ import annotations
 
 import json
 import os
+import re
+from collections.abc import Iterable
 from contextlib import suppress
+from hashlib import file_digest
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -18,11 +22,19 @@ import numpy as np
 
 from models.errors import DriftbookError, UnreadableFileError
 from models.history.columns import AssetColumns, BreakColumns, History, JobColumns
+from models.whole_files import settle_names
 
 T = TypeVar("T")
 
 SITE_FILE = "site.json"
-FORMAT = 1
+FORMAT = 2
+KINDS = ("jobs", "assets", "breaks")
+
+_PLAIN = {kind: f"{kind}.parquet" for kind in KINDS}
+"""The files of form 1, which had one name each."""
+
+_OURS = re.compile(rf"({'|'.join(KINDS)})(-[0-9a-f]{{16}})?\.parquet|({'|'.join(KINDS)}|site)\.part")
+_TRACES = ("*.parquet", "*.part")
 
 
 def parquet() -> Any:
@@ -44,7 +56,7 @@ def parquet() -> Any:
 
 
 def write_columns(history: History, code: str, folder: Path) -> Path:
-    """Write the history of a site into a folder of its own; an export that lies there stays until the new one is whole.
+    """Write the history of a site into a folder of its own; an export that lies there holds until the new one is whole.
 
     Parameters
     ----------
@@ -62,31 +74,35 @@ def write_columns(history: History, code: str, folder: Path) -> Path:
     """
     place = folder / code
     place.mkdir(parents=True, exist_ok=True)
-    said = {
-        "format": FORMAT,
-        "site": code,
-        "head": history.head,
-        "zone": history.zone,
-        "people": list(history.people),
-        "instruments": list(history.instruments),
-    }
-    made = [place / f"{name}.parquet" for name in ("jobs", "assets", "breaks")]
-    parts = [path.with_suffix(".part") for path in (*made, place / SITE_FILE)]
+    parts = {kind: place / f"{kind}.part" for kind in (*KINDS, "site")}
+    added: list[Path] = []
     try:
-        for part, columns in zip(parts, (history.jobs, history.assets, history.breaks), strict=False):
-            _write(columns, part)
-        parts[-1].write_text(json.dumps(said, ensure_ascii=False, indent=1), encoding="utf-8")
-        for part in parts:
+        for kind, columns in zip(KINDS, (history.jobs, history.assets, history.breaks), strict=True):
+            _write(columns, parts[kind])
+        named = {kind: f"{kind}-{_content(parts[kind])}.parquet" for kind in KINDS}
+        said = {
+            "format": FORMAT,
+            "site": code,
+            "head": history.head,
+            "zone": history.zone,
+            "files": named,
+            "people": list(history.people),
+            "instruments": list(history.instruments),
+        }
+        parts["site"].write_text(json.dumps(said, ensure_ascii=False, indent=1), encoding="utf-8")
+        for part in parts.values():
             _settle(part)
-        # All of it is on the disk: from here on only names change. The description is taken away first and comes
-        # back last, for a folder without it is not read.
-        (place / SITE_FILE).unlink(missing_ok=True)
-        for part, path in zip(parts, (*made, place / SITE_FILE), strict=True):
-            part.replace(path)
-    finally:
-        for part in parts:
-            with suppress(OSError):  # a disk that can only be read refuses this too
-                part.unlink(missing_ok=True)
+        # All of it is on the disk: from here on only names change, and the last one decides.
+        for kind in KINDS:
+            added += [place / named[kind]] if not (place / named[kind]).exists() else []
+            parts[kind].replace(place / named[kind])
+        settle_names(place)
+        parts["site"].replace(place / SITE_FILE)
+        settle_names(place)
+    except BaseException:
+        _take_away((*parts.values(), *added))
+        raise
+    _take_away(path for path in place.iterdir() if _OURS.fullmatch(path.name) and path.name not in named.values())
     return place
 
 
@@ -105,21 +121,22 @@ def read_columns(place: Path) -> tuple[str, History]:
     """
     try:
         said = json.loads((place / SITE_FILE).read_text(encoding="utf-8"))
-        if said["format"] != FORMAT:
+        if said["format"] not in {1, FORMAT}:
             raise UnreadableFileError(
                 f"{place} was written in form {said['format']}, which this version does not know.",
                 remedy="Write it again with this version: driftbook columns",
             )
+        named = _named(said)
         history = History(
             said["head"],
             said["zone"],
-            _read(JobColumns, place / "jobs.parquet"),
-            _read(BreakColumns, place / "breaks.parquet"),
-            _read(AssetColumns, place / "assets.parquet"),
+            _read(JobColumns, place / named["jobs"]),
+            _read(BreakColumns, place / named["breaks"]),
+            _read(AssetColumns, place / named["assets"]),
             tuple(said["people"]),
             tuple(said["instruments"]),
         )
-    except (OSError, ValueError, KeyError) as fault:
+    except (OSError, ValueError, KeyError, TypeError) as fault:
         raise UnreadableFileError(
             f"{place} holds no whole export of a site: {fault}.", remedy="Write it again: driftbook columns"
         ) from fault
@@ -127,8 +144,26 @@ def read_columns(place: Path) -> tuple[str, History]:
 
 
 def sites_in(folder: Path) -> tuple[Path, ...]:
-    """Give the folders of sites in a folder, by name."""
-    return tuple(sorted(place.parent for place in folder.glob(f"*/{SITE_FILE}")))
+    """Give the folders of sites in a folder, by name.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder into which :func:`write_columns` wrote. [unitless]
+
+    Raises
+    ------
+    UnreadableFileError
+        If in one of them an export broke off, or its description is gone: what all sites say together would be said without it.
+    """
+    found = tuple(sorted(place.parent for place in folder.glob(f"*/{SITE_FILE}")))
+    traces = {path.parent for trace in _TRACES for path in folder.glob(f"*/{trace}")}
+    if broken := sorted(traces - set(found)):
+        raise UnreadableFileError(
+            f"{', '.join(map(str, broken))}: no whole export of a site. Its {SITE_FILE} is missing: writing it broke off, or the file was taken away.",
+            remedy="Write it again (driftbook columns), or take that folder away if the site shall be left out.",
+        )
+    return found
 
 
 def _write(columns: Any, part: Path) -> None:
@@ -143,6 +178,26 @@ def _write(columns: Any, part: Path) -> None:
             arrays |= {f"{name}.{place}": np.ascontiguousarray(values[:, place]) for place in range(values.shape[1])}
     table = pa.table({name: pa.array(values, from_pandas=False) for name, values in arrays.items()})
     parquet().write_table(table, part, compression="zstd")
+
+
+def _named(said: dict[str, Any]) -> dict[str, str]:
+    """Give the files that a description names: in its own folder, and of the form that we write."""
+    named: dict[str, str] = _PLAIN if said["format"] == 1 else said["files"]
+    if not all(_OURS.fullmatch(named[kind]) for kind in KINDS):
+        raise ValueError(f"{SITE_FILE} names files that are none of ours")
+    return named
+
+
+def _content(path: Path) -> str:
+    """Give what stands for the content of a file in its name."""
+    with path.open("rb") as stream:
+        return file_digest(stream, "sha256").hexdigest()[:16]
+
+
+def _take_away(paths: Iterable[Path]) -> None:
+    for path in paths:
+        with suppress(OSError):  # a disk that can only be read refuses this too
+            path.unlink(missing_ok=True)
 
 
 def _settle(path: Path) -> None:
