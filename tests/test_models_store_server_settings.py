@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -9,19 +10,21 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.cli import main
 from models.commands.backup import back_up
 from models.commands.record_job import record_job
-from models.errors import BookReadOnlyError
+from models.errors import BookReadOnlyError, InvalidValueError
 from models.settings import Settings
 from models.store.copying import one_state
 from models.store.engine import make_engine
+from models.store.revision import revision_of
 from models.store.verify import verify_book
 from models.values.job import Misalignment
-from tests.conftest import NOW, make_site
+from tests.conftest import NOW, database_url, make_site
 from tests.recorder import job_of, machines
 from tests.seeded import bring_in, contents
 
-pytestmark = pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+on_a_server = pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
 
 ODD = {
     "extra_float_digits": "0", "client_encoding": "LATIN1", "standard_conforming_strings": "off", "quote_all_identifiers": "on",
@@ -39,6 +42,7 @@ def alter(settings: Settings, odd: dict[str, str]) -> None:
     engine.dispose()
 
 
+@on_a_server
 def test_a_book_is_the_same_whatever_its_database_is_set_to(settings: Settings, tmp_path: Path) -> None:
     alter(settings, ODD)
     site = make_site(settings)
@@ -73,6 +77,7 @@ def test_a_book_is_the_same_whatever_its_database_is_set_to(settings: Settings, 
     engine.dispose()
 
 
+@on_a_server
 def test_what_the_address_sets_holds_beside_it_also_on_a_replica(settings: Settings) -> None:
     address = replace(settings, book=f"{settings.book}{'&' if '?' in settings.book else '?'}options=-cwork_mem%3D12345")
     for replica in (False, True):
@@ -83,3 +88,36 @@ def test_what_the_address_sets_holds_beside_it_also_on_a_replica(settings: Setti
                 with pytest.raises(BookReadOnlyError):
                     connection.exec_driver_sql("CREATE TABLE nothing ()")
         engine.dispose()
+
+
+@pytest.mark.parametrize("encoding", ["LATIN1", "SQL_ASCII"])
+def test_a_database_that_does_not_hold_every_letter_is_refused(
+    encoding: str, postgres_url: str, sqlite_book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name = f"encoded_{encoding.lower()}_{os.getpid()}"
+    server = sa.create_engine(postgres_url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with server.connect() as connection:
+        connection.exec_driver_sql(
+            f"CREATE DATABASE {name} ENCODING '{encoding}' TEMPLATE template0 LC_COLLATE 'C' LC_CTYPE 'C'"
+        )
+    book = Settings(book=database_url(postgres_url, name))
+    make_site(sqlite_book)
+    assert main(["backup", "-o", str(tmp_path / "copy.db"), "--book", sqlite_book.book]) == 0
+    for typed in (
+        ["init", "--site", "North Quay", "--zone", "Europe/Lisbon", "--book", book.book],
+        ["move", "--to", book.book, "--book", sqlite_book.book],
+        ["restore", str(tmp_path / "copy.db"), "--book", book.book],
+    ):
+        assert main(typed) == 2
+        said = capsys.readouterr().err
+        assert f"is in the encoding {encoding}, which does not hold every letter" in said, typed
+        assert "createdb -E UTF8 -T template0" in said
+    engine = make_engine(book)
+    assert revision_of(engine) is None
+    if encoding == "LATIN1":  # a book that is in such a database from before
+        with engine.connect() as connection, pytest.raises(InvalidValueError, match="does not hold a letter of this"):
+            connection.execute(sa.text("SELECT :word"), {"word": "Łódź"})
+    engine.dispose()
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+    server.dispose()

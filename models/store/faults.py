@@ -22,11 +22,13 @@ from models.errors import (
     BookReadOnlyError,
     BookUnreachableError,
     DriftbookError,
+    InvalidValueError,
     NoRoomError,
     UndecodableTextError,
 )
 from models.settings import Settings
 from models.store.refusals import refused_by
+from models.store.server_settings import UTF8
 
 FAULTS: Final = "faults"
 """Name of the engine's option that tells what a fault of a driver means for a person."""
@@ -45,6 +47,7 @@ _FULL = ("53100",)
 _READ_ONLY = ("25006",)
 _REFUSED = ("42501",)
 _DAMAGED = ("XX001", "XX002")
+_NO_SUCH_LETTER = ("22P05",)
 
 
 def tell_faults(engine: sa.Engine, settings: Settings) -> None:
@@ -127,6 +130,11 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
         )
     if state.startswith(_DAMAGED):
         return damaged(settings, _first_line(fault))
+    if state.startswith(_NO_SUCH_LETTER):
+        return InvalidValueError(
+            f"The database of the book does not hold a letter of this: {_first_line(fault)}.",
+            remedy=f"{_NOTHING} Leave that letter out; or let the book be moved into a database that holds every one ({UTF8}): driftbook move --to ADDRESS.",
+        )
     if _is_connecting(fault) and (refused := refused_by(_first_line(fault))) is not None:
         return refused
     if lost or state.startswith(_LOST) or _is_connecting(fault):

@@ -19,6 +19,7 @@ from models.errors import BookBusyError, BookMissingError, BookReadOnlyError, No
 from models.settings import Settings
 from models.store.copy_aside import copy_aside, make_file, take_away
 from models.store.engine import make_engine
+from models.store.server_settings import check_encoding
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -169,6 +170,8 @@ def upgrade(
     ------
     WrongRevisionError
         If a newer version wrote the book.
+    DriftbookError
+        If there is none yet, and the database on the server does not hold every letter.
     NoRoomError
         If the copy or the upgrade does not fit on the disk; the book is as it was, and no copy is left.
     """
@@ -208,6 +211,8 @@ def _copy_of_known(settings: Settings) -> Path | None:
     engine = make_engine(settings)
     try:
         found = revision_of(engine)
+        if found is None:
+            check_encoding(engine, settings)
     finally:
         engine.dispose()
     if found is not None:

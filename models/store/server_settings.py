@@ -13,6 +13,9 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from models.errors import DriftbookError
+from models.settings import Settings
+
 SET: Final = MappingProxyType({
     "extra_float_digits": "3",  # 15 digits are not the number that was stored, and look altered
     "client_encoding": "UTF8",  # any other lacks letters that the book holds
@@ -47,3 +50,33 @@ def keep_settings(engine: sa.Engine, *, reads_only: bool = False) -> None:
         connection.autocommit = True  # a transaction that is taken back would take the settings with it
         connection.execute(asked)
         connection.autocommit = False
+
+
+UTF8: Final = "createdb -E UTF8 -T template0 --owner OWNER NAME"
+"""How a database is made that holds every letter."""
+
+
+def check_encoding(engine: sa.Engine, settings: Settings) -> None:
+    """Refuse a database for a new book that does not hold every letter; a file does.
+
+    Parameters
+    ----------
+    engine : sqlalchemy.Engine
+        The engine of the book that is to be. [unitless]
+    settings : Settings
+        Where it is to be. [unitless]
+
+    Raises
+    ------
+    DriftbookError
+        If its encoding is not UTF-8.
+    """
+    if engine.dialect.name != "postgresql":
+        return
+    with engine.connect() as connection:
+        encoding = connection.exec_driver_sql("SELECT current_setting('server_encoding')").scalar()
+    if encoding != "UTF8":
+        raise DriftbookError(
+            f"The database of {settings.shown} is in the encoding {encoding}, which does not hold every letter that a book may hold: no book was made.",
+            remedy=f"Let the administrator of the server make one in UTF-8: {UTF8}",
+        )
