@@ -186,6 +186,13 @@ def test_a_package_is_written_and_checks_itself(
     told = capsys.readouterr().out
     assert "It LEAVES OUT" in told
     assert ": job recorded, by " in told
+    assert "Another version of driftbook" not in told
+    files["verify.py"] += b"# of before\n"
+    listed["files"]["verify.py"] = hashlib.sha256(files["verify.py"]).hexdigest()
+    files["manifest.txt"] = f"{package_verifier.FORMAT}\n{json.dumps(listed)}\n\n".encode()
+    Path("older.zip").write_bytes(package_verifier.archive_of(files.items()))
+    assert cli.main(["verify", "--package", "older.zip", "--one-process"]) == 1, "it is still short of entries"
+    assert "Another version of driftbook made it" in capsys.readouterr().out
     assert cli.main(["verify", "--package", "less.zip", "--one-process", "--json"]) == 1
     said = json.loads(capsys.readouterr().out)
     assert said["fits"], "the book is whole"

@@ -48,6 +48,8 @@ def tell_package(name: str, seen: PackageSeen) -> None:
         _print(say("verify.package.left_out", n=f"{len(seen.left_out):,}"))
         for one in seen.left_out[:SHOWN]:
             _print(say("verify.package.entry", entry=one.number, kind=one.kind, author=one.author))
+        if seen.other_version:
+            _print(say("verify.package.other_version", tag=seen.tag))
     for said in seen.unsigned:
         _print(said)
     if seen.fits:

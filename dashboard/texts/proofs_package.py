@@ -11,6 +11,8 @@ WORDS: Final[dict[str, str]] = {
     "verify.package.other": "  entry {entry} says otherwise in the package than in the book, or is not in the book",
     "verify.package.left_out": "It LEAVES OUT {n} entries that the book has of this machine, or on which they rest:",
     "verify.package.entry": "  entry {entry}: {kind}, by {author}",
+    "verify.package.other_version": "Another version of driftbook made it: the verify.py in it is not the one of this version. Older versions put less into a package, of records that were "
+    "merged above all, so that may be all that is missing; nothing in it tells whether it is. Have a new one made: driftbook history {tag} --package FILE",
     "verify.package.fits": "The package leaves nothing out that this book has of the machine up to that head, and says nothing otherwise.",
     "verify.package.newer": "The book has {n} entries of this machine, or on which it rests, after the head of {size} entries; a new package has them.",
 }

@@ -108,7 +108,7 @@ def audit_package(
     keys = [key for key in read_keys(connection) if key.entry <= head.size]
     content = {
         form.README: papers.readme.encode(),
-        form.VERIFIER: files("models.ledger").joinpath("package_verifier.py").read_bytes(),
+        form.VERIFIER: verifier(),
         form.HEAD: head.note.encode(),
         form.KEYS: "".join(f"{key.entry} {key.public_key.hex()}\n" for key in keys).encode(),
         form.STATEMENTS: b"".join(said + b"\n" for said in statements),
@@ -124,6 +124,11 @@ def audit_package(
     }  # fmt: skip
     body = f"{form.FORMAT}\n{canonical_json(listed)}\n"
     return form.archive_of([*content.items(), (form.MANIFEST, _signed(connection, head, body).encode())])
+
+
+def verifier() -> bytes:
+    """Give the verifier that is put into a package of this version."""
+    return files("models.ledger").joinpath("package_verifier.py").read_bytes()
 
 
 def _signed(connection: sa.Connection, head: Head, body: str) -> str:

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from models.errors import DriftbookError
 from models.ledger import package_verifier as form
 from models.ledger.tree import Frontier
+from models.store.audit_package import verifier
 from models.store.known import asset_id_of
 from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import last_head
@@ -41,7 +42,8 @@ class PackageSeen:
 
     ``refused`` says why it does not fit in itself or is of no such machine; then nothing else was looked at.  ``other`` are the
     entries that say otherwise than the book, ``left_out`` those that the book has up to the package's head and the package has
-    not, ``newer`` how many came since.  ``unsigned`` is what no key vouches for.
+    not, ``newer`` how many came since.  ``unsigned`` is what no key vouches for.  ``other_version`` says that another version
+    of the program made it, by the verifier that lies in it: older ones packed less.
     """
 
     tag: str = ""
@@ -53,6 +55,7 @@ class PackageSeen:
     left_out: tuple[Named, ...] = ()
     newer: int = 0
     unsigned: tuple[str, ...] = ()
+    other_version: bool = False
 
     @property
     def fits(self) -> bool:
@@ -102,6 +105,7 @@ def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
         left_out=tuple(_named(connection, sorted(number for number in wanted - set(said) if number <= head.size))),
         newer=sum(number > head.size for number in wanted),
         unsigned=tuple(checked.unsigned),
+        other_version=files.get(form.VERIFIER) != verifier(),
     )
 
 
