@@ -21,6 +21,7 @@ from dashboard.words import say, tell
 from models.errors import (
     BookBusyError,
     BookCrowdedError,
+    BookCutOffError,
     BookDamagedError,
     BookReadOnlyError,
     BookReplacedError,
@@ -75,6 +76,8 @@ def away_of(fault: Exception) -> Away | None:
     code, text = "book-away", say("away.gone")
     if isinstance(fault, BookReplacedError):
         text = say("away.replaced")
+    elif isinstance(fault, BookCutOffError):
+        code, text = "busy", say("away.cut_off")
     elif isinstance(fault, NoRoomError):
         code, text = "book-not-writable", say("away.full")
     elif isinstance(fault, BookReadOnlyError):

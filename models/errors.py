@@ -110,6 +110,10 @@ class BookCrowdedError(BookStateError):
     """The database server of the book answers, and takes no more connections."""
 
 
+class BookCutOffError(BookStateError):
+    """The database server of the book broke off a question: it took longer than the server, the database or the role allow."""
+
+
 class BookReplacedError(BookUnreachableError):
     """The file of the book was taken away, or another book or an older state lies in its place, while it was open."""
 

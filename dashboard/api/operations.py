@@ -211,7 +211,7 @@ answers may make it weak (`W/`), and such a one never fits.
 answers 304.
 
 **Problems** are `application/problem+json` (RFC 9457) with `code`, `detail`, `remedy`, and `errors` that point into the body. 503 says
-nothing about the request: `busy` (somebody else writes, or a large book is being read), `book-away` (its database or disk does not answer),
+nothing about the request: `busy` (somebody else writes, a large book is being read, or its server broke off what took too long), `book-away` (its database or disk does not answer),
 `book-not-writable` (the disk is full, or only reading is allowed), `book-unusable` (damaged, or of another version). Send it again later; a
 write with an `Idempotency-Key` is done once even where the answer to the first try was lost.
 

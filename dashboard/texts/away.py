@@ -13,6 +13,7 @@ WORDS: Final[dict[str, str]] = {
     "away.damaged": "The book is damaged: a part of it cannot be read.",
     "away.revision": "The book is of another version than this program, which does not work with it.",
     "away.crowded": "Too many are asking: every connection to the book is in use.",
+    "away.cut_off": "The database broke off what was asked: it took longer than is allowed there. Nothing was recorded.",
     "away.remedy": "Nothing half-done is in the book. Ask again in a while; whoever runs this server finds the cause in its log.",
     "away.kept": "What you have typed is still in the form, and as a draft in this browser. Record it again in a while: it is not recorded twice.",
     "page.later": "This page comes by itself when the book can be worked with.",

@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from models.errors import (
     BookBusyError,
+    BookCutOffError,
     BookDamagedError,
     BookReadOnlyError,
     BookUnreachableError,
@@ -48,6 +49,7 @@ _READ_ONLY = ("25006",)
 _REFUSED = ("42501",)
 _DAMAGED = ("XX001", "XX002")
 _NO_SUCH_LETTER = ("22P05",)
+_CUT_OFF = ("57014", "25P03", "25P04")  # of a statement, of a transaction that waits, of a whole transaction
 
 
 def tell_faults(engine: sa.Engine, settings: Settings) -> None:
@@ -130,6 +132,12 @@ def meaning_of(  # noqa: PLR0911 - one way out a situation
         )
     if state.startswith(_DAMAGED):
         return damaged(settings, _first_line(fault))
+    if state.startswith(_CUT_OFF):
+        return BookCutOffError(
+            f"The database server of the book broke off what was asked: {_first_line(fault)}.",
+            remedy=f"{_NOTHING} Look at statement_timeout (and transaction_timeout, idle_in_transaction_session_timeout) of the role, the database and "
+            "the server. Imports, verify, backup, move and upgrade need a role without: ALTER ROLE NAME SET statement_timeout = 0.",
+        )
     if state.startswith(_NO_SUCH_LETTER):
         return InvalidValueError(
             f"The database of the book does not hold a letter of this: {_first_line(fault)}.",

@@ -11,14 +11,17 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.api.operations import PREFIX
 from dashboard.app import create_app
+from dashboard.away import away_of
 from dashboard.cli import main
+from dashboard.words import say
 from models.commands.accounts import add_account
 from models.commands.amend_job import amend_job
 from models.commands.backup import back_up
 from models.commands.record_job import record_job
 from models.commands.restore import restore
-from models.errors import BookBusyError, BookReadOnlyError, DriftbookError, InvalidValueError
+from models.errors import BookBusyError, BookCutOffError, BookReadOnlyError, DriftbookError, InvalidValueError
 from models.settings import Settings
 from models.store.copying import check_copy, one_state
 from models.store.engine import make_engine
@@ -298,6 +301,41 @@ def test_a_backup_of_a_server_comes_back_into_a_file_and_into_another_server(
         engine.dispose()
     with pytest.raises(DriftbookError, match="not empty"):
         restore(made.path, emptied)
+
+
+def _with_options(settings: Settings, said: str) -> Settings:
+    return Settings(book=f"{settings.book}{'&' if '?' in settings.book else '?'}options={said}")
+
+
+@pytest.mark.parametrize("settings", ["postgresql"], indirect=True)
+def test_what_the_server_breaks_off_is_told_and_is_no_fault_of_the_program(
+    settings: Settings, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site, hasty = make_site(settings), _with_options(settings, "-cstatement_timeout%3D300")
+    engine = make_engine(hasty)
+    with engine.begin() as connection:
+        connection.exec_driver_sql("SET LOCAL statement_timeout = 1")
+        with pytest.raises(BookCutOffError, match="statement timeout") as told:
+            connection.exec_driver_sql("SELECT pg_sleep(9)")
+        connection.rollback()
+    said = away_of(told.value)
+    assert said is not None
+    assert (said.code, said.text) == ("busy", say("away.cut_off"))
+    holder = make_engine(settings)
+    with holder.connect() as holds, holds.begin():
+        holds.exec_driver_sql("LOCK TABLE statement, entry IN ACCESS EXCLUSIVE MODE")
+        monkeypatch.chdir(tmp_path)
+        assert main(["verify", "--one-process", "--book", hasty.book]) == 2
+        client = create_app(hasty, Reader(engine), probe=lambda: readiness(engine, hasty)).server.test_client()
+        assert client.get("/readyz").status_code == 503
+        answer = client.get(f"{PREFIX}/entries/1?site={site.code}")
+        assert (answer.status_code, answer.get_json()["code"]) == (503, "busy")
+    told_of = capsys.readouterr().err
+    assert "broke off what was asked: canceling statement due to statement timeout" in told_of
+    assert "need a role without: ALTER ROLE NAME SET statement_timeout = 0" in told_of
+    assert not list(tmp_path.glob("*fault.log"))
+    for one in (engine, holder):
+        one.dispose()
 
 
 def test_a_lock_that_is_not_had_is_told_as_busy(settings: Settings) -> None:
