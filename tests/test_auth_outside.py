@@ -214,7 +214,7 @@ def test_settings_come_from_the_environment_and_the_secret_is_not_shown() -> Non
 @pytest.mark.parametrize(
     "change",
     [{"DRIFTBOOK_OIDC_CLIENT": ""}, {"DRIFTBOOK_OIDC_SECRET": " "}, {"DRIFTBOOK_OIDC_ADDRESS": ""}, {"DRIFTBOOK_OIDC_ISSUER": "http://door.example"},
-     {"DRIFTBOOK_OIDC_ADDRESS": "http://book.example"}],
+     {"DRIFTBOOK_OIDC_ADDRESS": "http://book.example"}, {"DRIFTBOOK_OIDC_ADDRESS": "https://book.example/drift"}],
 )  # fmt: skip
 def test_settings_that_are_missing_or_not_safe_are_refused(change: dict[str, str]) -> None:
     with pytest.raises(DriftbookError):

@@ -185,7 +185,17 @@ def test_addresses_name_the_machine_and_the_site_where_there_are_several() -> No
 
 
 @pytest.mark.parametrize(
-    "wrong", ["ftp://x", "plant-server", "javascript:alert(1)", "http://", "http://x/?a=1", "http://x#y"]
+    "wrong",
+    [
+        "ftp://x",
+        "plant-server",
+        "javascript:alert(1)",
+        "http://",
+        "http://x/?a=1",
+        "http://x#y",
+        "https://x.example/drift",
+        "http://x/asset/",
+    ],
 )
 def test_an_address_that_no_phone_opens_is_refused(wrong: str) -> None:
     with pytest.raises(InvalidValueError) as told:

@@ -46,7 +46,7 @@ def read_outside(environ: Mapping[str, str]) -> Outside | None:
     Raises
     ------
     DriftbookError
-        If a setting is missing, or an address is not https.
+        If a setting is missing, an address is not https, or that of this server has a path.
     """
     issuer = environ.get("DRIFTBOOK_OIDC_ISSUER", "").strip()
     if not issuer:
@@ -62,6 +62,11 @@ def read_outside(environ: Mapping[str, str]) -> Outside | None:
             )
     for text in (issuer, given["ADDRESS"]):
         secure(text)
+    if urlsplit(given["ADDRESS"]).path.strip("/"):
+        raise DriftbookError(
+            "DRIFTBOOK_OIDC_ADDRESS has a path behind the host, and this server answers under none.",
+            remedy="Give it a host name or a port of its own, and that alone here: https://book.example.net",
+        )
     try:
         import authlib.integrations.requests_client  # noqa: F401 - only whether it is there
     except ModuleNotFoundError:

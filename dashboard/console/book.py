@@ -12,6 +12,7 @@ from dashboard.console.common import now, one_of, opened, out, settings_of, who
 from dashboard.console.key_file import tell_grants
 from dashboard.console.limits import day_of
 from dashboard.console.whole import check_new, put_new
+from dashboard.words import say
 from dashboard.writing import counted, rule_text
 from models.commands.init_book import init_book
 from models.commands.seal_book import seal_book
@@ -22,6 +23,7 @@ from models.errors import DriftbookError, InvalidValueError
 from models.intake.limit_file import read_limit_set
 from models.intake.template import csv_files, workbook
 from models.settings import Settings
+from models.store.copy_aside import for_everybody
 from models.store.known import site_of
 from models.store.revision import needed_revision
 from models.store.state import any_account
@@ -108,6 +110,8 @@ def run_upgrade(given: argparse.Namespace) -> int:
         )
     elif done.before == needed:
         out.print("Nothing to do.")
+    if settings.is_file and for_everybody(settings.path):
+        out.print(say("upgrade.for_everybody", path=settings.path), markup=False, soft_wrap=True)
     return 0
 
 

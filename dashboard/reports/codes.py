@@ -42,6 +42,7 @@ def base_address(given: str | None, environ: Mapping[str, str], otherwise: str =
     if (
         parts.scheme not in {"http", "https"}
         or not parts.netloc
+        or parts.path  # every link of a page begins at the root of its host
         or parts.query
         or parts.fragment
         or len(address) > _LONGEST

@@ -21,6 +21,8 @@ WORDS: Final[dict[str, str]] = {
     "without a signature.",
     "move.grants": "Next, where the server works with a role of its own: it has no rights there yet. As the owner of the tables: "
     "driftbook grants --role NAME --apply --book {shown}",
+    "upgrade.for_everybody": "Every user of this machine may read the book, and it holds hashes of passwords: versions before made it so. Nothing was changed. Unless it is meant so: "
+    "chmod 600 {path} (a group that shares the book: 660), and the same for -wal and -shm beside it where they are there.",
     "grants.schema": "The tables lie in the schema {schema}, not in public. The role finds them where its search_path begins with that name: "
     "its settings say so, or the end of its address: ?options=-csearch_path%3D{typed}",
 }

@@ -187,8 +187,8 @@ WORDS: Final[dict[str, str]] = {
     "report.labels.many": "That would be {n} labels; a browser is given {most} at most.",
     "report.labels.many.remedy": "Ask for one area, or make them with the command: driftbook report labels.",
     "report.labels.address": "A label needs the address under which phones reach the reader.",
-    "report.address.wrong": "‘{asked}’ is no address that a phone can open.",
-    "report.address.remedy": "Write it like http://plant-server:8750: the address under which the reader is reached, without a page.",
+    "report.address.wrong": "‘{asked}’ is no address under which a phone can reach the reader.",
+    "report.address.remedy": "Write it like http://plant-server:8750, without a page or path behind it: the reader has a host name or a port of its own.",
     # Mail
     "report.mail.subject": "{title} · {site}",
     "report.mail.body": "{sentence}\n\nOverdue: {overdue} of {n} in service; {soon} more fall due within {days} days.\n\n"

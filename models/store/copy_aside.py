@@ -35,6 +35,13 @@ def make_file(path: Path) -> bool:
     return True
 
 
+def for_everybody(path: Path) -> bool:
+    """Tell whether every user of the machine may read a file, as far as its own rights and those of its folder go."""
+    if os.name != "posix":
+        return False
+    return bool(path.stat().st_mode & 0o004 and path.absolute().parent.stat().st_mode & 0o001)
+
+
 def take_away(path: Path) -> None:
     """Delete a file that we made, with what SQLite left beside it."""
     for end in BESIDE:

@@ -274,7 +274,7 @@ def test_copies_of_the_same_second_have_names_of_their_own_and_are_whole(sqlite_
     engine.dispose()
 
 
-def test_books_and_copies_of_them_are_for_their_owner(tmp_path: Path) -> None:
+def test_books_and_copies_of_them_are_for_their_owner(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """They hold hashes of passwords; what SQLite keeps beside a book holds the same rows."""
     settings = Settings(book=str(tmp_path / "new" / "book.db"))
     plant(settings, tmp_path, 3)
@@ -293,6 +293,16 @@ def test_books_and_copies_of_them_are_for_their_owner(tmp_path: Path) -> None:
     assert copy is not None
     assert copy.stat().st_mode & 0o777 == 0o600
     assert settings.path.stat().st_mode & 0o777 == 0o644, "the rights of a book that is there are its owner's matter"
+    settings.path.parent.chmod(0o755)
+    for rights, told in ((0o644, True), (0o660, False)):
+        settings.path.chmod(rights)
+        capsys.readouterr()
+        assert main(["upgrade", "--book", settings.book]) == 0
+        assert (f"chmod 600 {settings.path} (" in capsys.readouterr().out) == told
+    settings.path.chmod(0o644)
+    settings.path.parent.chmod(0o700)  # nobody else gets to it
+    assert main(["upgrade", "--book", settings.book]) == 0
+    assert "chmod" not in capsys.readouterr().out
 
 
 def test_a_folder_that_takes_no_book_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
