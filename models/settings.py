@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
+from urllib.parse import quote, unquote
 
 from models.errors import InvalidValueError
 
@@ -85,10 +86,8 @@ class Settings:
         """Give the address in the form that the database layer takes; of a file only to be compared, for a path may hold any sign."""
         if self.is_file:
             return f"{_FILE}{self.path}"
-        for short in ("postgresql://", "postgres://"):
-            if self.book.startswith(short):
-                return "postgresql+psycopg://" + self.book.removeprefix(short)
-        return self.book
+        scheme, _, rest = self.book.partition("://")
+        return f"postgresql+psycopg://{_hosts_behind(rest)}" if f"{scheme}://" in SERVERS else self.book
 
     @property
     def replica(self) -> Settings | None:
@@ -210,7 +209,8 @@ def _check_server(rest: str, name: str) -> None:
         raise InvalidValueError(
             f"{name} is no address of a server: it cannot be told where its password ends.", remedy=ESCAPED
         )
-    if port and not (port.isascii() and port.isdigit() and 0 < int(port) <= 65_535):
+    hosts = f"{host}:{port}" if port else host
+    if not all(_is_host(one) for one in hosts.split(",")):
         raise InvalidValueError(
             f"{name}: what stands behind the colon of the server is no port (1 to 65535).", remedy=f"{_HOW} {ESCAPED}"
         )
@@ -222,7 +222,41 @@ ESCAPED = "In the address @ : / % of a password are written %40 %3A %2F %25."
 _SERVER = re.compile(r"(?:[^:/@]*(?::[^@]*)?@)?(\[[^/?]+\]|[^/:?]+)?(?::([^/?]*))?(?:/([^?]*))?(?:\?.*)?")
 """User and password, then host, port and database, as the database layer takes an address apart."""
 
-_HOW = "Write postgresql://USER@HOST/DATABASE for a book on PostgreSQL, or the path of its file: plant.db"
+_HOST = re.compile(r"(\[[^\]]*\]|[^:\[\]]*)(?::([^:]*))?")
+"""One of the hosts of an address, and its port."""
+
+_SEVERAL = re.compile(r"((?:[^:/@]*(?::[^@]*)?@)?)([^/?@]*[,%][^/?@]*)((?:/[^?]*)?)(?:\?(.*))?")
+"""User and password, several hosts or one that is a folder, database, options."""
+
+
+def _is_host(text: str) -> bool:
+    """Tell whether a text is a host, or one with its port."""
+    parts = _HOST.fullmatch(text)
+    port = "" if parts is None else parts[2] or ""
+    return parts is not None and (not port or (port.isascii() and port.isdigit() and 0 < int(port) <= 65_535))
+
+
+def _hosts_behind(rest: str) -> str:
+    """Write several hosts, or the folder of a socket, as options behind an address.
+
+    The client library of PostgreSQL takes them in the place of the host (``h1:5432,h2:5432``, ``%2Frun%2Fpostgresql``), the database layer
+    only there.
+    """
+    parts = _SEVERAL.fullmatch(rest)
+    hosts = [] if parts is None else [_HOST.fullmatch(one) for one in parts[2].split(",")]
+    if parts is None or None in hosts:
+        return rest
+    named = [(unquote(one[1]).strip("[]"), one[2] or "") for one in hosts if one is not None]
+    options = f"host={quote(','.join(host for host, _ in named), safe=',')}"
+    if any(port for _, port in named):
+        options += f"&port={','.join(port for _, port in named)}"
+    return f"{parts[1]}{parts[3] or '/'}?{options}{f'&{parts[4]}' if parts[4] else ''}"
+
+
+_HOW = (
+    "Write postgresql://USER@HOST/DATABASE for a book on PostgreSQL (with a socket in the place of the host: "
+    "postgresql://USER@/DATABASE?host=/run/postgresql), or the path of its file: plant.db"
+)
 
 
 def read_settings(
