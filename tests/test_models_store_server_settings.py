@@ -14,11 +14,14 @@ from dashboard.cli import main
 from models.commands.backup import back_up
 from models.commands.record_job import record_job
 from models.errors import BookReadOnlyError, InvalidValueError
+from models.ledger.findings import Fault
 from models.settings import Settings
 from models.store.copying import one_state
 from models.store.engine import make_engine
 from models.store.revision import revision_of
 from models.store.verify import verify_book
+from models.store.verify_server import GUARDED
+from models.tables.references import POINTERS
 from models.values.job import Misalignment
 from tests.conftest import NOW, database_url, make_site
 from tests.recorder import job_of, machines
@@ -74,6 +77,19 @@ def test_a_book_is_the_same_whatever_its_database_is_set_to(settings: Settings, 
     copy = make_engine(Settings(book=str(made.path)))
     assert contents(copy) == contents(engine)
     copy.dispose()
+    engine.dispose()
+
+
+@on_a_server
+def test_guards_that_a_setting_of_the_database_switches_off_are_named(settings: Settings) -> None:
+    make_site(settings)
+    alter(settings, {"session_replication_role": "replica"})  # which no connection of ours may set back
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        found = verify_book(connection)
+    assert found.tally.counts == {Fault.GUARD: len(GUARDED) + len(POINTERS) + 8}, (
+        "eight on the parts of the two tables that are cut"
+    )
     engine.dispose()
 
 

@@ -108,12 +108,15 @@ def _triggers(connection: sa.Connection, named: dict[str, list[str]], whole_of: 
     needed = {(name, f"guard_{name}"): table for table in GUARDED for name in named[table]}
     needed |= {(name, f"refer_{name}"): table for table in POINTERS for name in named[table]}
     held, foreign = set(), []
+    # Of a database or role that is set to be a replica none fires but those that are marked for it; only a superuser sets that.
+    role = connection.exec_driver_sql("SELECT current_setting('session_replication_role')").scalar()
+    fires = {"R", "A"} if role == "replica" else {"O", "A"}
     for table, name, enabled, kind, source, always, rows, own_tables in connection.exec_driver_sql(_TRIGGERS):
         refuses = re.fullmatch(
             r"BEGIN RAISE EXCEPTION '% (.*)', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END",
             " ".join(str(source).split()),
         )
-        switched_on = _text(enabled) in {"O", "A"}
+        switched_on = _text(enabled) in fires
         if (table, name) not in needed:
             foreign += [(table, name)] if table in whole_of else []
         elif name.startswith("guard_"):
