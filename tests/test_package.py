@@ -11,10 +11,11 @@ import random
 import subprocess
 import sys
 import zipfile
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import hypothesis
 import pytest
@@ -25,6 +26,8 @@ from hypothesis import strategies as st
 from dashboard.proofs import package_of
 from dashboard.reports import makers
 from models.commands.amend_job import void_job
+from models.commands.record_job import record_job
+from models.commands.set_key import set_key
 from models.errors import UnknownNameError
 from models.ledger import package_verifier as verifier
 from models.ledger.canonical import number_text
@@ -37,7 +40,12 @@ from models.store.known import sites
 from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import read_heads
 from models.store.reader import Reader
+from models.store.sealing import BOUND, key_column
 from models.store.tree_proofs import AlteredBookError
+from models.store.verify_package import PackageSeen, look_at_package
+from models.tables.every import metadata
+from models.values.job import Job, Misalignment
+from models.values.kinds import Reason
 from models.values.story import Site
 from tests.conftest import NOW
 from tests.kept_book import change, look_past, make_kept_book, rows_of
@@ -91,7 +99,8 @@ def test_verifies_on_both_engines_with_nothing_but_python(book: Settings, tmp_pa
     files = unpacked(make(book), tmp_path)
     done = run(sys.executable, tmp_path, "package.zip")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "Everything fits." in done.stdout
+    assert "Everything fits in itself. Nothing from elsewhere speaks for its key" in done.stdout
+    assert "of these 35 entries are here" in done.stdout
     assert "NOT SIGNED" not in done.stdout
     assert set(files) == {
         "README.txt", "verify.py", "head.txt", "keys.txt", "statements.jsonl", "proofs.jsonl", "older_heads.jsonl",
@@ -227,13 +236,9 @@ def test_a_key_that_was_replaced_signs_no_longer(package: tuple[bytes, Settings]
     assert [old.public_key, new.public_key] == [keys[-2].digits, keys[-1].digits]
     origin = verifier.head_of(files["head.txt"]).origin
 
-    def signed(body: bytes, by: Signer) -> bytes:
-        raw = base64.b64encode(key_hint(origin, by.public_key) + by.sign(body)).decode()
-        return body + f"\n\u2014 {origin} {raw}\n".encode()
-
     def listed(data: bytes, by: Signer) -> bytes:
         held = verifier.files_of(data)
-        return verifier.archive_of((held | {"manifest.txt": signed(held["manifest.txt"][:-1], by)}).items())
+        return verifier.archive_of((held | {"manifest.txt": signed(held["manifest.txt"][:-1], by, origin)}).items())
 
     forged = rebuilt(data, readme=b"nothing to see\n")
     assert not verifier.check(listed(forged, new)).unsigned
@@ -245,9 +250,176 @@ def test_a_key_that_was_replaced_signs_no_longer(package: tuple[bytes, Settings]
     with pytest.raises(
         verifier.RefusedError, match=f"the head is signed by key .* the book's key is {new.public_key.hex()}"
     ):
-        verifier.check(rebuilt(data, head=signed(head, old)))
+        verifier.check(rebuilt(data, head=signed(head, old, origin)))
     with pytest.raises(verifier.RefusedError, match=f"which took its place with entry {keys[-1].entry}"):
         verifier.check(data, key=old.public_key)
+
+
+def signed(body: bytes, by: Signer, origin: str) -> bytes:
+    raw = base64.b64encode(key_hint(origin, by.public_key) + by.sign(body)).decode()
+    return body + f"\n\u2014 {origin} {raw}\n".encode()
+
+
+def forged(data: bytes, by: Signer | None, numbers: Callable[[list[int]], list[int]], other: bytes = b"") -> bytes:
+    """Do as whoever holds a key: choose entries of a package, or of two, anew, make all files fit, and sign head and list."""
+    files = verifier.files_of(data)
+    head = verifier.head_of(files["head.txt"])
+    lines = {}
+    for some in (verifier.files_of(one) for one in (data, other) if one):
+        parts = (some[name].splitlines(keepends=True) for name in ("statements.jsonl", "proofs.jsonl"))
+        lines |= {json.loads(said)["number"]: (said, proof) for said, proof in zip(*parts, strict=True)}
+    chosen = numbers(list(lines))
+    files["statements.jsonl"], files["proofs.jsonl"] = (b"".join(lines[one][at] for one in chosen) for at in (0, 1))
+    said = [verifier.parsed(lines[one][0]) for one in chosen]
+    files["jobs.csv"] = verifier.jobs_csv(said)
+    keys = [(one["number"], key["public_key"]) for one in said for key in one["rows"].get("book_key", [])]
+    files["keys.txt"] = "".join(f"{number} {digits}\n" for number, digits in keys).encode()
+    files["head.txt"] = head.body + b"\n" if by is None else signed(head.body, by, head.origin)
+    listed = json.loads(files["manifest.txt"].split(b"\n")[1]) | {"entries": chosen}
+    del files["manifest.txt"]
+    listed["files"] = {name: verifier.hashlib.sha256(one).hexdigest() for name, one in files.items()}
+    body = f"{verifier.FORMAT}\n{json.dumps(listed)}\n".encode()
+    files["manifest.txt"] = body + b"\n" if by is None else signed(body, by, head.origin)
+    return verifier.archive_of(files.items())
+
+
+class Held(NamedTuple):
+    """A package, both keys of its book with the entry that named the second, and all heads that somebody kept."""
+
+    data: bytes
+    old: Signer
+    new: Signer
+    named: int
+    heads: list[verifier.Head]
+
+
+@pytest.fixture(scope="module")
+def held(package: tuple[bytes, Settings]) -> Held:
+    data, settings = package
+    old, new = (read_signer(Path(str(settings.key)).with_name(name)) for name in ("first.key", "second.key"))
+    assert old is not None
+    assert new is not None
+    engine = make_engine(settings)
+    with engine.connect() as connection:
+        heads = verifier.heads_of("\n".join(one.note for one in read_heads(connection)).encode())
+    engine.dispose()
+    return Held(data, old, new, verifier._keys(verifier.files_of(data)["keys.txt"])[-1].entry, heads)
+
+
+def without(*numbers: int) -> Callable[[list[int]], list[int]]:
+    return lambda all_of_them: [one for one in all_of_them if one not in numbers]
+
+
+def test_who_holds_a_replaced_key_cannot_hide_that_from_who_kept_a_head(
+    held: Held, package: tuple[bytes, Settings]
+) -> None:
+    """The entry that replaced the key is left out, and an amendment with it: nothing in the package shows it."""
+    last = max(number for number in json.loads(verifier.files_of(held.data)["manifest.txt"].split(b"\n")[1])["entries"])
+    made = forged(held.data, held.old, without(held.named, last))
+    alone = verifier.check(made)
+    assert not alone.known
+    assert any("that no other key was named since entry" in line for line in alone.open)
+    with pytest.raises(verifier.RefusedError, match="not signed by the key that you gave"):
+        verifier.check(made, key=held.new.public_key)
+    after = [one for one in held.heads if one.size >= held.named]
+    before = [one for one in held.heads if one.size < held.named and one.signatures]
+    assert len(after) > 1
+    assert len(before) > 1
+    for kept in ([after[0]], [after[-1]], held.heads, [before[0], after[-1]]):
+        with pytest.raises(
+            verifier.RefusedError, match=r"kept \(.* entries\) is signed by no key that this package names"
+        ):
+            verifier.check(made, kept)
+    for one in before:  # from before the change, or without its signature, a head says nothing of that key
+        (told,) = (line for line in verifier.check(made, [one]).open if "no other key" in line)
+        assert f"after entry {one.size}. " in told
+    bare_head = after[0]._replace(signatures=[])
+    assert "None bears a signature" in " ".join(verifier.check(made, [bare_head]).holds)
+    assert not verifier.check(made, [bare_head]).known
+    # The honest package, held against the same heads, leaves no key open; a head that the old key signed since is refused.
+    honest = verifier.check(held.data, held.heads)
+    assert honest.known
+    assert not any("no other key" in line for line in honest.open)
+    body = after[0].body
+    late = verifier.head_of(signed(body, held.old, after[0].origin))
+    with pytest.raises(verifier.RefusedError, match=r"which was not in force there .* since entry"):
+        verifier.check(held.data, [late])
+    # Without any key entry and signature it is a book that names no key, until a signed head is given.
+    keyless = forged(
+        held.data, None, without(*(key.entry for key in verifier._keys(verifier.files_of(held.data)["keys.txt"])))
+    )
+    assert verifier.check(keyless).key is None
+    with pytest.raises(verifier.RefusedError, match="no key that this package names"):
+        verifier.check(keyless, [before[0]])
+    engine = make_engine(package[1])
+    with engine.connect() as connection:
+        seen = look_at_package(connection, made)
+    engine.dispose()
+    assert {held.named, last} <= {one.number for one in seen.left_out}
+    assert not seen.fits
+
+
+def test_what_a_package_shows_by_itself_is_looked_at_under_the_right_key_too(held: Held) -> None:
+    """Lines that are doubled or in another order, an entry that another names left out, the name of another machine."""
+    files = verifier.files_of(held.data)
+    signoff = next(json.loads(line) for line in files["statements.jsonl"].splitlines() if b'"signoff"' in line)
+    for chosen, told in (
+        (lambda numbers: [*numbers, numbers[-1]], "not in order, each once"),
+        (lambda numbers: [*numbers[:-2], numbers[-1], numbers[-2]], "not in order, each once"),
+        (without(signoff["subject"]), "which was left out here"),
+    ):
+        with pytest.raises(verifier.RefusedError, match=told):
+            verifier.check(forged(held.data, held.new, chosen))
+    listed = files["manifest.txt"].replace(b'"tag":"P-1"', b'"tag":"P-2"')
+    other = verifier.archive_of(
+        (files | {"manifest.txt": signed(listed.split(b"\n\n")[0] + b"\n", held.new, held.heads[0].origin)}).items()
+    )
+    with pytest.raises(verifier.RefusedError, match="names machine 'P-2' of entry"):
+        verifier.check(other)
+
+
+def test_a_package_of_before_is_held_against_the_book_as_it_was_then(
+    held: Held, package: tuple[bytes, Settings], tmp_path: Path
+) -> None:
+    """What later entries rest on was not left out; a key that was replaced vouches no longer; entries of others are named."""
+    own = replace(package[1], book=str(tmp_path / "own.db"))
+    Path(own.book).write_bytes(Path(package[1].book).read_bytes())
+    engine = make_engine(own)
+    site = _site(engine)
+
+    def seen(data: bytes) -> PackageSeen:
+        with engine.connect() as connection:
+            return look_at_package(connection, data)
+
+    assert b'"D-2"' not in verifier.files_of(held.data)["statements.jsonl"]
+    aligned = Misalignment(0.01, 0.1, 0.01, 0.05)
+    job = Job(
+        ref="J77", tag="P-1", performed_at=NOW, zone=site.zone, reason=Reason.PLANNED, people=("Ana Wick",), instrument="D-2",
+        found=aligned, left=aligned,
+    )  # fmt: skip
+    record_job(engine, site, job, by="tester", now=NOW + timedelta(days=2), bolts_tight=True)
+    looked = seen(held.data)
+    assert (looked.fits, looked.left_out, looked.strange) == (True, (), ())
+    assert looked.newer == 1
+    both = seen(forged(held.data, held.new, sorted, make(package[1], tag="P-2", pdf=False)))
+    assert {one.kind for one in both.strange} >= {"asset added", "job recorded"}
+    assert not both.fits
+    third = replace(own, key=tmp_path / "third.key")
+    entry = set_key(third, site.site_id, by="tester", now=NOW + timedelta(days=3), why="copied")
+    looked = seen(held.data)
+    assert (looked.replaced, looked.fits, looked.left_out) == (entry, False, ())
+    assert seen(make(third, pdf=False)).fits
+    engine.dispose()
+
+
+def test_every_place_that_names_an_entry_is_looked_at() -> None:
+    named = {
+        column.name
+        for mapped in BOUND
+        for column in metadata.tables[mapped.__tablename__].columns
+        if column.name != key_column(mapped) and any(key.column.table.name != "site" for key in column.foreign_keys)
+    }
+    assert named | {"subject", "supersedes", "batch", "job_id"} == set(verifier.NAMING)
 
 
 def test_sign_offs_under_nearly_the_same_name_are_told() -> None:
@@ -280,7 +452,8 @@ def test_sign_offs_under_nearly_the_same_name_are_told() -> None:
 
 def test_a_package_of_a_book_without_a_key_is_told_as_such(tmp_path: Path) -> None:
     """Nobody vouches for it, and it is no fault: 3, for a script to tell apart."""
-    said = verifier.canonical({"at_us": 1, "author": "Ana Wick", "number": 1, "why": ""}).encode()
+    rows = {"asset": [{"id": verifier._Number("1"), "tag": "P-1"}]}
+    said = verifier.canonical({"at_us": 1, "author": "Ana Wick", "number": 1, "rows": rows, "why": ""}).encode()
     root = base64.b64encode(verifier.leaf_hash(said)).decode()
     files = {
         "README.txt": b"", "verify.py": SOURCE.read_bytes(), "head.txt": f"driftbook\n1\n{root}\n\n".encode(), "keys.txt": b"",
@@ -288,7 +461,9 @@ def test_a_package_of_a_book_without_a_key_is_told_as_such(tmp_path: Path) -> No
         "jobs.csv": verifier.jobs_csv([]),
     }  # fmt: skip
     digests = {name: verifier.hashlib.sha256(one).hexdigest() for name, one in files.items()}
-    files["manifest.txt"] = f"{verifier.FORMAT}\n{json.dumps({'entries': [1], 'files': digests})}\n\n".encode()
+    files["manifest.txt"] = (
+        f"{verifier.FORMAT}\n{json.dumps({'asset': 1, 'entries': [1], 'files': digests, 'tag': 'P-1'})}\n\n".encode()
+    )
     unpacked(verifier.archive_of(files.items()), tmp_path)
     done = run(sys.executable, tmp_path, "package.zip")
     assert done.returncode == 3, done.stdout + done.stderr
@@ -309,8 +484,24 @@ def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -
         (tmp_path / "line.txt").write_text(write_line(head.note) + "\n", encoding="utf-8")
         for name in ("kept.txt", "line.txt"):
             kept = verifier.head_of((tmp_path / name).read_bytes())
-            assert any("is its beginning" in line for line in verifier.check(data, kept).holds)
+            assert any("is its beginning" in line for line in verifier.check(data, [kept]).holds)
     assert run(sys.executable, tmp_path, "package.zip", "--head", "line.txt").returncode == 0
+    # All in one file, as 'driftbook head -o FILE' adds them; each counts.
+    (tmp_path / "all.txt").write_text("\n".join(head.note for head in heads), encoding="utf-8")
+    done = run(sys.executable, tmp_path, "package.zip", "--head", "all.txt")
+    assert done.returncode == 0, done.stdout
+    assert f"Heads that you kept: {len(heads)} (of " in done.stdout
+    assert "Everything fits." in done.stdout
+    spoilt = replace(heads[3].checkpoint, root=b"\1" * 32)
+    notes = [*(head.note for head in heads[:3]), write_note(spoilt, None, None), *(head.note for head in heads[4:])]
+    (tmp_path / "all.txt").write_text("\n".join(notes), encoding="utf-8")
+    done = run(sys.executable, tmp_path, "package.zip", "--head", "all.txt")
+    assert (done.returncode, f"the first {spoilt.size} entries was changed" in done.stdout) == (1, True)
+    # What cannot be read of what the auditor brought is no word of the package.
+    (tmp_path / "all.txt").write_text(heads[0].note + "\nseen by me\n", encoding="utf-8")
+    done = run(sys.executable, tmp_path, "package.zip", "--head", "all.txt")
+    assert (done.returncode, "all.txt holds something that is no head" in done.stdout) == (2, True)
+    assert run(sys.executable, tmp_path, "package.zip", "--key", "00").returncode == 2
     wrong = replace(heads[2].checkpoint, root=b"\1" * 32)
     (tmp_path / "kept.txt").write_text(write_note(wrong, None, None), encoding="utf-8")
     done = run(sys.executable, tmp_path, "package.zip", "--head", "kept.txt")
@@ -321,11 +512,13 @@ def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -
     odd = next(size for size in range(2, len(leaves)) if size not in {head.size for head in heads})
     kept = verifier.head_of(write_note(Checkpoint(heads[0].origin, odd, tree.root(odd)), None, None).encode())
     with pytest.raises(verifier.RefusedError, match="holds no proof"):
-        verifier.check(data, kept)
-    assert any("is its beginning" in line for line in verifier.check(make(settings, pdf=False, kept=[odd]), kept).holds)
+        verifier.check(data, [kept])
+    assert any(
+        "is its beginning" in line for line in verifier.check(make(settings, pdf=False, kept=[odd]), [kept]).holds
+    )
     late = verifier.head_of(write_note(Checkpoint(heads[0].origin, 99, tree.root()), None, None).encode())
-    with pytest.raises(verifier.RefusedError, match="ask for a newer one"):
-        verifier.check(data, late)
+    with pytest.raises(verifier.RefusedError, match="Ask for a newer one"):
+        verifier.check(data, [verifier.head_of(heads[0].note.encode()), late])
     key = heads[0].key
     assert key is not None
     assert run(sys.executable, tmp_path, "package.zip", "--key", key.public_key.hex()).returncode == 0
@@ -350,8 +543,8 @@ def test_whole_package_of_a_forger_is_known_by_a_kept_head(package: tuple[bytes,
     forged = make(own, pdf=False)
     assert verifier.check(forged)
     with pytest.raises(verifier.RefusedError, match="has another root"):
-        verifier.check(forged, kept)
-    assert verifier.check(data, kept)
+        verifier.check(forged, [kept])
+    assert verifier.check(data, [kept])
 
 
 def test_package_of_an_altered_book_is_refused(package: tuple[bytes, Settings], tmp_path: Path) -> None:
@@ -519,6 +712,11 @@ def test_heads_are_read_back_in_every_form(sizes: list[tuple[int, bool]]) -> Non
     assert read_notes("\n".join(notes)) == read
     assert read_notes("\n".join(map(write_line, notes))) == read
     assert read_notes("\r\n".join(note.replace("\n", "\r\n") for note in notes)) == read
+    for text in ("\n".join(notes), "\n".join(map(write_line, notes)), "\ufeff" + "".join(notes).replace("\n", "\r\n")):
+        told = verifier.heads_of(text.encode())
+        assert [(head.size, head.root, len(head.signatures)) for head in told] == [
+            (one.checkpoint.size, one.checkpoint.root, len(one.signatures)) for one in read
+        ]
     for note, one in zip(notes, read, strict=True):
         for text in (note, write_line(note)):
             head = verifier.head_of(text.encode())

@@ -17,12 +17,13 @@ import sqlalchemy as sa
 from models.commands.seal_book import seal_book
 from models.ledger.checkpoint import Checkpoint, read_note, write_note
 from models.ledger.findings import Fault, Finding
-from models.ledger.keys import make_key
+from models.ledger.keys import make_key, read_signer
 from models.ledger.tree import Frontier
 from models.settings import Settings
 from models.store import verify
+from models.store.copying import DoesNotFitError, check_copy
 from models.store.engine import make_engine
-from models.store.proofs import last_head, read_heads
+from models.store.proofs import last_head, read_heads, read_keys
 from models.store.revision import downgrade, upgrade
 from models.store.sealing import key_column
 from models.store.unit import writing
@@ -400,6 +401,27 @@ def test_values_of_any_kind_are_told_without_a_fault_of_ours(kept: Kept) -> None
             if odd != str(row[column]):
                 told = {finding.table for finding in found.tally.kept}
                 assert told & {table, "statement"}, (table, column, odd, entry)
+
+
+def test_a_key_that_was_replaced_signs_no_later_head(kept: Kept) -> None:
+    """Whoever has a copy of it could: neither as a head that was kept, nor in the book, nor in what is taken in."""
+    newest, old = read_heads(kept.connection, last=1)[0], read_signer(kept.folder / "first.key")
+    assert old is not None
+    signature = old.sign(newest.checkpoint.body.encode())
+    note = read_note(write_note(newest.checkpoint, old.public_key, signature))
+    assert faults(verify_book(kept.connection, against=[note])) == {Fault.KEPT_SIGNATURE}
+    first = next(key.entry for key in read_keys(kept.connection) if key.public_key == old.public_key)
+    with tampered(kept.connection):
+        change(
+            kept.connection,
+            "tree_head",
+            rows_of(kept.connection, "tree_head")[-1],
+            signature=signature,
+            key_entry=first,
+        )
+        assert faults(verify_book(kept.connection)) == {Fault.KEY, Fault.SIGNATURE}
+        with pytest.raises(DoesNotFitError, match="column signature: it is not that of the book's key"):
+            check_copy(kept.connection, {})
 
 
 def test_several_processes_find_the_same(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:

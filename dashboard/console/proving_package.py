@@ -12,7 +12,7 @@ from models.errors import UnreadableFileError
 from models.store.verify_package import PackageSeen
 
 SHOWN = 20
-"""So many entries that are left out are named; all are counted."""
+"""So many entries that are left out, or are of another machine, are named; all are counted."""
 
 
 def read_package(name: str) -> bytes:
@@ -44,14 +44,17 @@ def tell_package(name: str, seen: PackageSeen) -> None:
         _print(say("verify.package.root", size=f"{seen.size:,}"))
     for number in seen.other[:SHOWN]:
         _print(say("verify.package.other", entry=number))
-    if seen.left_out:
-        _print(say("verify.package.left_out", n=f"{len(seen.left_out):,}"))
-        for one in seen.left_out[:SHOWN]:
+    for text, entries in (("verify.package.strange", seen.strange), ("verify.package.left_out", seen.left_out)):
+        if entries:
+            _print(say(text, n=f"{len(entries):,}"))
+        for one in entries[:SHOWN]:
             _print(say("verify.package.entry", entry=one.number, kind=one.kind, author=one.author))
         if seen.other_version:
             _print(say("verify.package.other_version", tag=seen.tag))
     for said in seen.unsigned:
         _print(said)
+    if seen.replaced:
+        _print(say("verify.package.replaced", entry=seen.replaced))
     if seen.fits:
         _print(say("verify.package.fits"))
     if seen.newer:

@@ -45,7 +45,7 @@ WORDS: Final[dict[str, str]] = {
     "fault.unsigned": "the head of {entry} entries is not signed",
     "fault.kept root": "the head of {entry} entries that you kept has the root {said}; the book now gives {found}: something in these entries was changed",
     "fault.kept ahead": "the head that you kept covers {said} entries, and the book has {found}: its end was cut off",
-    "fault.kept signature": "the head of {entry} entries that you kept is signed by no key that this book names: the key was exchanged",
+    "fault.kept signature": "the head of {entry} entries that you kept is not signed by the key that this book names for it: a key was exchanged, or one that was replaced signed it",
     "fault.kept other book": "the head that you kept is of {said}; this book is {found}",
     "fault.not the given key": "the newest head is signed by {found}, not by the key that you gave ({said})",
     "fault.nothing": "nothing",
@@ -144,23 +144,32 @@ What is here
 How to check it
   Take verify.py out of the package and type:  python3 verify.py PACKAGE.zip
   Take it from another package if you do not trust this one: it is the same for every book of one version.
-  With a head that you kept elsewhere:         python3 verify.py PACKAGE.zip --head KEPT.txt
-  With the public key as you know it:          python3 verify.py PACKAGE.zip --key HEX
+  With heads that you kept elsewhere:          python3 verify.py PACKAGE.zip --head KEPT.txt
+  With the public key of today as you know it: python3 verify.py PACKAGE.zip --key HEX
+  KEPT.txt may hold many heads, as 'driftbook head -o KEPT.txt' adds them: each of them is checked, by its root and by its own
+  signature. Keep heads with their last line, the signature. The newest of them must be no newer than the package.
   It says what holds, and stops at the first thing that does not. One changed byte anywhere is noticed, unless somebody took
   the signatures away to change more: then it says NOT SIGNED and what nothing vouches for, and does not say that all fits.
-  Its exit status: 0 everything fits and is signed; 1 something does not fit, or the book has a key and it did not sign;
-  2 it could not be read; 3 it fits in itself, and the book names no key. Only the key that was in force counts: a head or
-  list that is signed by a key that was replaced before does not fit.
+  Its exit status: 0 everything fits and is signed by the newest key that is named here; 1 something does not fit, or a key
+  is named and it did not sign; 2 a file or what was typed could not be read; 3 it fits in itself, and no key is named.
 
 What it shows, and what it cannot show
-  It shows that each statement is, word for word, in the book that the head names, and that who holds the key of the book
-  signed that head. It cannot show by itself that the head is that of the real book: somebody who exchanges verify.py, the
-  key and the head together can make a package that fits. Compare the head with one that is kept elsewhere, by another
-  person (--head). The newest heads and one of each month are provided for; 'driftbook history TAG --package OUT.zip --kept FILE'
-  makes a package that is provided for any other.
-  It does not show that no entry of this machine was left out: that the book alone knows. Whoever has the book finds out with
-  'driftbook verify --package PACKAGE.zip', which names what the package leaves out or says otherwise; a signed list shows
-  at least that nobody took anything out after it was made.
+  It shows that each statement is, word for word and in its place, in the book that the head names, that every entry which
+  one of them names is here too, and that whoever holds the newest key that is named here signed head and list.
+  It cannot show by itself that the head is that of the real book: somebody who exchanges verify.py, the key and the head
+  together can make a package that fits. Compare the head with one that is kept elsewhere, by another person (--head). The
+  newest heads and one of each month are provided for; 'driftbook history TAG --package OUT.zip --kept FILE' makes a package
+  that is provided for any other.
+  It does not show that no entry was left out. Only some entries of the book are here (verify.py says how many of how many),
+  and that another one voids or amends a job, that alone the book knows. Whoever has the book finds out with
+  'driftbook verify --package PACKAGE.zip', which names what the package leaves out or says otherwise. A signed list shows
+  that nothing was taken out by anybody who did not hold the key that signed it.
+  The entry that names another key can be left out like any other. So whoever has a copy of a key that the book has replaced
+  can make a package that fits in itself: without the entry that replaced it, without others, or with entries that never
+  were. No package can show by itself that its key was not replaced. That is shown by a head that you kept with its signature,
+  from after the key was replaced (--head: the signature is that of another key, and the package does not pass), or by the
+  key of today (--key). Up to the newest head that you kept, all that is here is as it was then; for entries after it the
+  package rests on its key alone. A head without its signature shows the first of these and nothing of keys.
   It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
   was right. Of a sign-off it compares names, as they are written: names of one person that are written otherwise are told
   where only capitals, signs, blanks or the order of words differ.

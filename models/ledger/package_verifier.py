@@ -2,12 +2,19 @@
 """Check a package with the history of one machine.  It needs nothing but Python 3.9 or newer.
 
     python3 verify.py PACKAGE.zip
-    python3 verify.py PACKAGE.zip --head KEPT.txt         a head that you kept elsewhere
-    python3 verify.py PACKAGE.zip --key HEX               the public key, as you know it from elsewhere
+    python3 verify.py PACKAGE.zip --head KEPT.txt         heads that you kept elsewhere, one or many
+    python3 verify.py PACKAGE.zip --key HEX               the public key of today, as you know it from elsewhere
 
-Exit status: 0 everything fits, and the key of the book signed it; 1 something does
-not fit, or the book has a key and it did not sign; 2 it could not be read; 3 it fits
-in itself, and the book has no key, so that nobody vouches for it.
+Exit status: 0 everything fits, and the newest key that the package names signed it;
+1 something does not fit, or the package names a key and it did not sign; 2 a file or
+what was typed could not be read; 3 it fits in itself, and the book has no key, so that
+nobody vouches for it.
+
+What a package cannot show by itself: that it leaves no entry out.  Whoever holds the
+key that signs it can leave any out, and whoever holds a key that the book has replaced
+since can leave out the entry that replaced it, and pass for the book.  Only something
+that is known from elsewhere shows that: a head with its signature that was kept after
+the key was replaced, or the key of today.
 Open standards: RFC 8785 (form of a statement), RFC 9162 (tree), RFC 8032
 (Ed25519), C2SP signed note and tlog-checkpoint (head).
 """
@@ -35,6 +42,12 @@ README, VERIFIER, HEAD, MANIFEST = "README.txt", "verify.py", "head.txt", "manif
 STATEMENTS, PROOFS, KEYS, JOBS = "statements.jsonl", "proofs.jsonl", "keys.txt", "jobs.csv"
 OLDER = "older_heads.jsonl"
 
+# Where an entry or one of its rows names another entry by its number.
+NAMING = (
+    "subject", "supersedes", "batch", "asset_id", "job_id", "person_id", "instrument_id", "limit_set_id", "limit_entry",
+    "account_id", "signed_entry",
+)  # fmt: skip
+
 
 class RefusedError(Exception):
     """Something does not fit; the text says what."""
@@ -48,11 +61,14 @@ class Key(NamedTuple):
 
 
 class Checked(NamedTuple):
-    """What holds, line by line; what no key vouches for; the key in force, ``None`` for a book that names none."""
+    """What holds, line by line; what no key vouches for; the key in force, ``None`` for a book that names none; what is open."""
 
     holds: list[str]
     unsigned: list[str]
     key: Key | None
+    open: list[str]
+    known: bool
+    """Whether something from elsewhere speaks for the key: a kept head that it signed, or the key itself."""
 
 
 # Ed25519 (RFC 8032, section 5.1): arithmetic over integers, points as (X, Y, Z, T).
@@ -287,17 +303,39 @@ def _note(data: bytes) -> tuple[bytes, list[tuple[str, bytes]]]:
 
 def head_of(data: bytes) -> Head:
     """Read a head: three lines and signatures, or all of it in one line."""
-    words = data.decode().split()
-    if len(words) >= 3 and len(data.decode().strip().split("\n")) == 1:
-        marks = ["\u2014 {} {}".format(*words[at + 1 : at + 3]) for at in range(3, len(words) - 2, 3)]
-        data = "\n".join([*words[:3], "", *marks, ""]).encode()
-    if b"\n\n" not in data.replace(b"\r\n", b"\n"):
-        data = data.rstrip() + b"\n\n"
-    body, signatures = _note(data.lstrip())
-    lines = body.decode().split("\n")
-    if len(lines) != 4 or not re.fullmatch("0|[1-9][0-9]*", lines[1]):
+    found = heads_of(data)
+    if len(found) != 1:
+        raise RefusedError(f"one head was expected, and there are {len(found)}")
+    return found[0]
+
+
+def heads_of(data: bytes) -> list[Head]:
+    """Read all heads of a file, one after the other, each as a note or in one line; blank lines do not count."""
+    found: list[list[str]] = []
+    for line in data.decode("utf-8-sig").replace("\r\n", "\n").split("\n"):
+        words = line.split()
+        if not words:
+            continue
+        if len(words) >= 3 and words[0] != "\u2014" and re.fullmatch("[0-9]+", words[1]):
+            marks = [" ".join(words[at : at + 3]) for at in range(3, len(words), 3)]
+            found.append([*words[:3], *marks])
+        elif found and (len(found[-1]) < 3 or words[0] == "\u2014"):
+            found[-1].append(line.strip())
+        else:
+            found.append([line.strip()])
+    if not found:
+        raise RefusedError("a head has three lines, and here is none")
+    return [_head(lines) for lines in found]
+
+
+def _head(lines: list[str]) -> Head:
+    if len(lines) < 3 or not re.fullmatch("0|[1-9][0-9]*", lines[1]):
         raise RefusedError("a head has three lines: name of the book, number of entries, root")
-    return Head(lines[0], int(lines[1]), base64.b64decode(lines[2], validate=True), body, signatures)
+    body, signatures = _note("\n".join([*lines[:3], "", *lines[3:], ""]).encode())
+    root = base64.b64decode(lines[2], validate=True)
+    if len(root) != 32:
+        raise RefusedError("the third line of a head is no root: 32 bytes in Base64 are expected")
+    return Head(lines[0], int(lines[1]), root, body, signatures)
 
 
 def signed_by(origin: str, body: bytes, signatures: Iterable[tuple[str, bytes]], keys: Iterable[bytes]) -> bytes | None:
@@ -335,8 +373,8 @@ def _cell(value: Any) -> str:
     return "'" + text if not isinstance(value, _Number) and text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
 
 
-def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) -> Checked:
-    """Check a package; gives what holds and what is not vouched for, and raises at the first thing that does not fit."""
+def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -> Checked:
+    """Check a package, with heads and a key from elsewhere; raises at the first thing that does not fit."""
     files = files_of(archive)
     lacking = {README, VERIFIER, HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER} - set(files)
     if lacking:
@@ -354,27 +392,35 @@ def check(archive: bytes, kept: Head | None = None, key: bytes | None = None) ->
     vouched = _signed("the list of files", head.origin, body, signatures, keys, force)
     holds = [
         f"Archive and list: {len(files)} files, each as the list says"
-        + ("; the list is signed by the key of the book." if vouched else ".")
+        + ("; the list is signed by the key that is named next." if vouched else ".")
     ]
     if key is not None and (force is None or not signed or force.digits != key):
         raise RefusedError(_not_that_key(key, keys, force if signed else None))
-    holds.append(_head_holds(head, force if signed else None, kept, files[OLDER]))
+    holds.append(_head_holds(head, force if signed else None, files[OLDER]))
+    holds += _kept_hold(head, kept, keys, files[OLDER])
     statements = _statements(files, head, keys)
-    if [int(said["number"]) for said in statements] != listed["entries"]:
+    numbers = [int(said["number"]) for said in statements]
+    if numbers != listed["entries"]:
         raise RefusedError("the statements are not those that the list names")
-    holds.append(f"{len(statements)} entries: each is in canonical form, and in the tree of that head.")
+    holds.append(
+        f"{len(numbers)} of these {head.size} entries are here: each once, in canonical form and in its place in the tree "
+        "of that head, with every entry that it names."
+    )
+    holds += _of_machine(statements, listed)
     holds += _signoffs(statements, files[STATEMENTS].splitlines())
     if files[JOBS] != jobs_csv(statements):
         raise RefusedError(JOBS + " does not say what the statements say")
     holds.append(f"{JOBS} says what the statements say.")
-    unsigned = [] if signed else [_unsigned_head(kept, [int(said["number"]) for said in statements])]
+    unsigned = [] if signed else [_unsigned_head(kept, numbers)]
     if not vouched:
         rest = sorted(set(files) - {HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER})
         unsigned.append(
             f"NOT SIGNED: the list of files. Nothing vouches for {', '.join(rest)}, nor that all entries are here that "
             "were put in: anybody can have exchanged those files, or left entries out."
         )
-    return Checked(holds, unsigned, force)
+    upto = max((one.size for one in kept if _own(one)), default=0)
+    left = [_left_out(head.size - len(numbers)), _key_open(head, force if signed and key is None else None, upto)]
+    return Checked(holds, unsigned, force, [line for line in left if line], bool(upto) or key is not None)
 
 
 def _keys(data: bytes) -> list[Key]:
@@ -412,15 +458,42 @@ def _not_that_key(key: bytes, keys: list[Key], signer: Key | None) -> str:
     return said
 
 
-def _unsigned_head(kept: Head | None, numbers: list[int]) -> str:
+def _unsigned_head(kept: Sequence[Head], numbers: list[int]) -> str:
     said = "NOT SIGNED: the head. "
-    if kept is None:
+    if not kept:
         return said + "Nothing vouches for any entry here: anybody can have made them."
-    later = sum(number > kept.size for number in numbers)
+    upto = max(one.size for one in kept)
+    later = sum(number > upto for number in numbers)
     if not later:
         return said + "The head that you kept vouches for the entries here."
-    return said + (
-        f"The head that you kept vouches for the entries up to {kept.size}, and nothing for the {later} later ones here."
+    return (
+        said
+        + f"The head that you kept vouches for the entries up to {upto}, and nothing for the {later} later ones here."
+    )
+
+
+def _left_out(count: int) -> str:
+    """Say what a choice of entries does not show of the others."""
+    if not count:
+        return ""
+    return (
+        f"NOT SHOWN: whether one of the {count} entries that are not here voids or amends a job, or speaks of this machine "
+        "otherwise. Whoever holds the key that signs the list can leave any entry out: 'driftbook verify --package FILE' on "
+        "the book names what is left out."
+    )
+
+
+def _key_open(head: Head, signer: Key | None, upto: int) -> str:
+    """Say from which entry on nothing but the package itself says that its key was not replaced."""
+    if signer is None or upto >= head.size:
+        return ""
+    since, forged = f"since entry {signer.entry}", "this whole package"
+    if upto:
+        since, forged = f"after entry {upto}", f"all that is said here of entries after {upto}"
+    return (
+        f"NOT SHOWN: that no other key was named {since}. The entry that names it could be left out, and {forged} be made, by "
+        "whoever holds a key that was replaced. A newer head with its signature that you kept shows that (--head), or the key "
+        "of today as you know it from elsewhere (--key)."
     )
 
 
@@ -428,10 +501,10 @@ def _other(said: Mapping[str, str], found: Mapping[str, str]) -> str:
     return ", ".join(sorted(name for name in {*said, *found} if said.get(name) != found.get(name)))
 
 
-def _head_holds(head: Head, signer: Key | None, kept: Head | None, older: bytes) -> str:
+def _head_holds(head: Head, signer: Key | None, older: bytes) -> str:
     said = f"Head: {head.size} entries of {head.origin}, "
     said += (
-        f"signed by key {signer.digits.hex()}, which is the book's since entry {signer.entry}."
+        f"signed by key {signer.digits.hex()}, which entry {signer.entry} names: the newest that is named here."
         if signer
         else "NOT SIGNED."
     )
@@ -441,37 +514,93 @@ def _head_holds(head: Head, signer: Key | None, kept: Head | None, older: bytes)
             one["size"], head.size, bytes.fromhex(one["root"]), head.root, [bytes.fromhex(h) for h in one["proof"]]
         ):
             raise RefusedError(f"the proof from the older head of {one['size']} entries does not hold")
-    if kept is None:
-        return said
-    if kept.origin != head.origin:
-        raise RefusedError("the head that you kept is of another book: " + kept.origin)
-    if kept.size > head.size:
-        raise RefusedError(
-            f"the head that you kept covers {kept.size} entries, this package only {head.size}: ask for a newer one"
-        )
+    return said
+
+
+def _own(head: Head) -> list[tuple[str, bytes]]:
+    """Give the signatures of a head under the name of its book; others are witnesses', whose keys are not known here."""
+    return [one for one in head.signatures if one[0] == head.origin]
+
+
+def _kept_hold(head: Head, kept: Sequence[Head], keys: list[Key], older: bytes) -> list[str]:
+    """Hold heads that were kept elsewhere against a package: origin, size, root, and the key by which each is signed."""
     known = {
+        0: hashlib.sha256().digest(),
         head.size: head.root,
         **{one["size"]: bytes.fromhex(one["root"]) for one in map(json.loads, older.splitlines())},
     }
-    if kept.size not in known:
+    signed = []
+    for one in sorted(kept, key=lambda one: one.size, reverse=True):
+        if one.origin != head.origin:
+            raise RefusedError("the head that you kept is of another book: " + one.origin)
+        if one.size > head.size:
+            raise RefusedError(
+                f"the head that you kept covers {one.size} entries, this package only {head.size}: it is older than that "
+                "head, or made to look so, and shows nothing of what came between. Ask for a newer one"
+            )
+        if known.get(one.size, one.root) != one.root:
+            raise RefusedError(
+                f"the head that you kept has another root: something in the first {one.size} entries was changed"
+            )
+        if _kept_signed(one, keys):
+            signed.append(one.size)
+    lacking = sorted({one.size for one in kept} - set(known))
+    if lacking:
         raise RefusedError(
-            f"this package holds no proof from {kept.size} entries on: ask for one that is made with your head"
+            f"this package holds no proof from {_sizes(lacking)} entries on: ask for one that is made with your file of "
+            "heads (driftbook history TAG --package OUT.zip --kept FILE)"
         )
-    if known[kept.size] != kept.root:
+    sizes = sorted({one.size for one in kept})
+    if not sizes:
+        return []
+    said = f"Heads that you kept: {len(sizes)} (of {_sizes(sizes)} entries). "
+    said += "Each is its beginning: what is here of the entries that they cover is as it was when they were kept. "
+    said += (
+        f"That of {max(signed)} entries is signed by the key that this package names for it: that key was not replaced before."
+        if signed
+        else "None bears a signature of the book, so they do not show which key was in force."
+    )
+    return [said]
+
+
+def _sizes(sizes: Sequence[int]) -> str:
+    """Name some sizes, in order; of many the first and the last."""
+    some = [str(one) for one in sizes]
+    return ", ".join(some if len(some) < 9 else [*some[:3], "\u2026", *some[-3:]])
+
+
+def _kept_signed(kept: Head, keys: list[Key]) -> bool:
+    """Tell whether a kept head is signed; a signature that is not that of the key in force at its size is refused."""
+    own, force = _own(kept), in_force(keys, kept.size)
+    for one in own:
+        if force is not None and signed_by(kept.origin, kept.body, [one], [force.digits]):
+            continue
+        other = signed_by(kept.origin, kept.body, [one], [key.digits for key in keys])
+        said = f"the head that you kept ({kept.size} entries) is signed by "
+        if other is None:
+            raise RefusedError(
+                said
+                + "no key that this package names: the entry that names its key is left out here, and with it perhaps "
+                "others; or that head was changed"
+            )
         raise RefusedError(
-            f"the head that you kept has another root: something in the first {kept.size} entries was changed"
+            f"{said}key {other.hex()}, which was not in force there by what this package names"
+            + (f": that was {force.digits.hex()}, since entry {force.entry}" if force else "")
         )
-    return said + f" The head that you kept ({kept.size} entries) is its beginning."
+    return bool(own)
 
 
 def _statements(files: Mapping[str, bytes], head: Head, keys: list[Key]) -> list[dict[str, Any]]:
     lines, proofs = files[STATEMENTS].split(b"\n"), files[PROOFS].split(b"\n")
     if lines.pop() or proofs.pop() or len(lines) != len(proofs):
         raise RefusedError("there is not one proof for each statement")
-    found, told = [], []
+    found: list[dict[str, Any]] = []
+    told: list[Key] = []
     for line, raw in zip(lines, proofs):  # noqa: B905 - Python 3.9 has no strict
         said, proof = parsed(line), json.loads(raw)
         number = int(said["number"])
+        if found and number <= int(found[-1]["number"]):
+            raise RefusedError(f"entry {number} is not in its place: the entries are not in order, each once")
         if canonical(said).encode() != line:
             raise RefusedError(f"entry {number} is not in canonical form")
         if (
@@ -482,10 +611,43 @@ def _statements(files: Mapping[str, bytes], head: Head, keys: list[Key]) -> list
                 f"entry {number} is not in the tree of the head: it was changed, or it is of another book"
             )
         found.append(said)
-        told += [Key(number, bytes.fromhex(row["public_key"])) for row in said.get("rows", {}).get("book_key", [])]
+        named = said.get("rows", {}).get("book_key", [])
+        told += [Key(number, bytes.fromhex(row["public_key"])) for row in named]
+        if any(row["origin"] != head.origin for row in named):
+            raise RefusedError(f"entry {number} names a key of a book of another name than the head's")
     if told != keys:
         raise RefusedError("the keys are not those that the entries name")
+    here = {int(said["number"]) for said in found}
+    for said in found:
+        for name, number in _names(said):
+            if number not in here:
+                raise RefusedError(f"entry {said['number']} names entry {number} ({name}), which was left out here")
     return found
+
+
+def _names(said: Mapping[str, Any]) -> list[tuple[str, int]]:
+    """Give the entries that an entry names, each with the name of the place; a site is named by a number of its own."""
+    lines: list[dict[str, Any]] = [{name: said.get(name) for name in ("subject", "supersedes", "batch")}]
+    if said.get("kind") == "site set":
+        del lines[0]["subject"]
+    lines += [row for rows in said.get("rows", {}).values() for row in rows]
+    return [(name, int(row[name])) for row in lines for name in NAMING if row.get(name) is not None]
+
+
+def _of_machine(statements: list[dict[str, Any]], listed: Mapping[str, Any]) -> list[str]:
+    """Hold the machine that the list names against the entries."""
+    rows = [
+        row
+        for said in statements
+        for table in ("asset", "asset_version")
+        for row in said.get("rows", {}).get(table, [])
+    ]
+    tags = {row["tag"] for row in rows if int(row.get("asset_id", row.get("id", 0))) == listed["asset"]}
+    if listed["tag"] not in tags:
+        raise RefusedError(
+            f"the list names machine {listed['tag']!r} of entry {listed['asset']}, and no entry here does"
+        )
+    return [f"Machine: {listed['tag']!r}, which entry {listed['asset']} brought into the book."]
 
 
 def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]:
@@ -548,24 +710,28 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Check the package that is named."""
     parser = argparse.ArgumentParser(description="Check a package with the history of one machine.")
     parser.add_argument("package", help="the package (ZIP)")
-    parser.add_argument("--head", metavar="FILE", help="a head that you kept elsewhere; - reads it from what is typed")
-    parser.add_argument("--key", metavar="HEX", help="the public key of the book, as you know it from elsewhere")
+    parser.add_argument(
+        "--head", metavar="FILE", help="heads that you kept elsewhere, one or many; - reads them from what is typed"
+    )
+    parser.add_argument(
+        "--key", metavar="HEX", help="the public key of the book as it is today, as you know it from elsewhere"
+    )
     given = parser.parse_args(arguments)
     try:
-        kept = None
-        if given.head:
-            kept = head_of(sys.stdin.buffer.read() if given.head == "-" else _read(given.head))
-        found = check(_read(given.package), kept, bytes.fromhex(given.key) if given.key else None)
+        kept, key = _kept(given.head), _key(given.key)
+        archive = _read(given.package)
+    except (OSError, ValueError, RefusedError) as fault:  # what the auditor brought: no word of the package
+        print(f"Cannot be read: {fault}")
+        return 2
+    try:
+        found = check(archive, kept, key)
     except RefusedError as fault:
         print(f"DOES NOT FIT: {fault}.")
         return 1
-    except OSError as fault:
-        print(f"Cannot be read: {fault}")
-        return 2
     except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, binascii.Error) as fault:
         print(f"DOES NOT FIT: something in it cannot be read ({type(fault).__name__}).")
         return 1
-    for line in (*found.holds, *found.unsigned):
+    for line in (*found.holds, *found.unsigned, *found.open):
         print(line)
     if found.unsigned and found.key is not None:
         print(
@@ -580,11 +746,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
         return 3
     print(
-        "Everything fits."
-        if kept or given.key
-        else "Everything fits. To be sure of the head, compare it with one kept elsewhere."
+        "Everything fits. What is told above as NOT SHOWN stays open."
+        if found.known
+        else "Everything fits in itself. Nothing from elsewhere speaks for its key: give a signed head that you kept (--head), "
+        "or the key of today (--key)."
     )
     return 0
+
+
+def _kept(name: str | None) -> list[Head]:
+    if not name:
+        return []
+    try:
+        return heads_of(sys.stdin.buffer.read() if name == "-" else _read(name))
+    except (RefusedError, ValueError) as fault:
+        raise RefusedError(f"{name} holds something that is no head: {fault}") from fault
+
+
+def _key(digits: str | None) -> bytes | None:
+    if not digits:
+        return None
+    if not re.fullmatch("[0-9A-Fa-f]{64}", digits.strip()):
+        raise RefusedError(f"{digits[:80]!r} is no public key: 64 hexadecimal digits are expected")
+    return bytes.fromhex(digits.strip())
 
 
 def _read(name: str) -> bytes:

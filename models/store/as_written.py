@@ -43,8 +43,8 @@ def misfit_of(connection: sa.Connection, tree: KeptTree, story: AssetStory, upto
     if head is None:
         return None
     site_id, assets = story.site.site_id, records_of(connection, story.site.site_id, story.asset_id)
-    versions = [one for one in job_versions(connection, assets) if one.entry <= upto]
-    numbers = sorted(number for number in entries_of(connection, site_id, assets, versions) if number <= upto)
+    versions = job_versions(connection, assets, upto)
+    numbers = sorted(entries_of(connection, site_id, assets, versions, upto))
     held = statements_of(connection, numbers)
     lost = next((number for number in numbers if number not in held), None) or first_altered(connection, numbers, held)
     if lost is not None:

@@ -360,12 +360,12 @@ def _check_head(head: Any, tree: Frontier, entry: int) -> bytes:
 
 
 def _check_signatures(connection: sa.Connection, heads: Iterable[Any]) -> int:
-    keys = {key.entry: key for key in read_keys(connection)}
+    keys = read_keys(connection)
     signed = 0
     for head in heads:
         if head.signature is None:
             continue
-        key = keys.get(head.key_entry)
+        key = next((one for one in reversed(keys) if one.entry <= head.size), None)
         body = None if key is None else Checkpoint(key.origin, head.size, bytes(head.root)).body.encode()
         if key is None or body is None or not signature_holds(key.public_key, bytes(head.signature), body):
             raise DoesNotFitError(

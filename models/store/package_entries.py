@@ -95,16 +95,32 @@ class Version(NamedTuple):
     supersedes: int | None
 
 
-def job_versions(connection: sa.Connection, assets: Iterable[int]) -> list[Version]:
-    """Give all versions of the jobs that any version puts under some records, in one reading of the whole table for each step."""
+def job_versions(connection: sa.Connection, assets: Iterable[int], upto: int | None = None) -> list[Version]:
+    """Give all versions of the jobs that any version puts under some records, in one reading of the whole table for each step.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    assets : iterable of int
+        Numbers of the records, see :func:`records_of`. [unitless]
+    upto : int, optional
+        The last entry that counts. [unitless]
+    """
     wanted = sorted(assets)
-    under = past_indexes(connection, JobRow, "job_id").where(bare("asset_id").in_(wanted))
-    asked = past_indexes(connection, JobRow, "entry", "job_id", "asset_id", "supersedes")
+    under = _upto(past_indexes(connection, JobRow, "job_id").where(bare("asset_id").in_(wanted)), upto)
+    asked = _upto(past_indexes(connection, JobRow, "entry", "job_id", "asset_id", "supersedes"), upto)
     rows = connection.execute(asked.where(bare("job_id").in_(under)))
     return [Version(*row) for row in rows]
 
 
-def entries_of(connection: sa.Connection, site_id: int, assets: Iterable[int], versions: Iterable[Version]) -> set[int]:
+def _upto(asked: sa.Select[Any], upto: int | None) -> sa.Select[Any]:
+    return asked if upto is None else asked.where(bare("entry") <= upto)
+
+
+def entries_of(
+    connection: sa.Connection, site_id: int, assets: Iterable[int], versions: Iterable[Version], upto: int | None = None
+) -> set[int]:
     """Give the entries of a machine and all that they rest on.
 
     The versions and breaks of all its records, their jobs in every version with
@@ -122,6 +138,8 @@ def entries_of(connection: sa.Connection, site_id: int, assets: Iterable[int], v
         Numbers of its records, see :func:`records_of`. [unitless]
     versions : iterable of Version
         Their jobs, see :func:`job_versions`. [unitless]
+    upto : int, optional
+        The last entry that counts: on what only later entries rest, nothing rested then. [unitless]
     """
     site = SiteVersionRow
     found = {
@@ -132,14 +150,19 @@ def entries_of(connection: sa.Connection, site_id: int, assets: Iterable[int], v
     }
     for mapped in (AssetVersionRow, BreakRow):
         found |= _where(connection, mapped, "entry", "asset_id", sorted(assets))
+    found = _counted(found, upto)
     fresh = set(found)
     while fresh:
         named = set().union(
-            *(_named_by(connection, some) | _speaking_of(connection, some) for some in parts(sorted(fresh)))
+            *(_named_by(connection, some) | _speaking_of(connection, some, upto) for some in parts(sorted(fresh)))
         )
-        fresh = named - found
+        fresh = _counted(named - found, upto)
         found |= fresh
     return found
+
+
+def _counted(numbers: set[int], upto: int | None) -> set[int]:
+    return {number for number in numbers if upto is None or number <= upto}
 
 
 def _where(connection: sa.Connection, mapped: Any, column: str, of: str, numbers: Sequence[int]) -> set[int]:
@@ -166,7 +189,7 @@ def _named_by(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
     return {number for number in found if number is not None}
 
 
-def _speaking_of(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
+def _speaking_of(connection: sa.Connection, numbers: Sequence[int], upto: int | None) -> set[int]:
     """Give the entries that speak of some entries: versions, sign-offs, people by their names, accounts of who signed."""
     found: set[int] = set()
     for mapped, of in ((PersonVersionRow, "person_id"), (InstrumentVersionRow, "instrument_id"),
@@ -184,9 +207,8 @@ def _speaking_of(connection: sa.Connection, numbers: Sequence[int]) -> set[int]:
         )
         found |= {row[0] for row in known if row[1] in people}
     signers = sa.select(e.author).join(SignoffRow, SignoffRow.entry == e.number).where(e.number.in_(numbers))
-    found |= set(
-        connection.scalars(sa.select(AccountVersionRow.account_id).where(AccountVersionRow.person.in_(signers)))
-    )
+    borne = sa.select(AccountVersionRow.account_id).where(AccountVersionRow.person.in_(signers))
+    found |= set(connection.scalars(borne if upto is None else borne.where(AccountVersionRow.entry <= upto)))
     return found
 
 

@@ -284,11 +284,13 @@ class _Roots:
                 yield Finding(
                     Fault.KEPT_ROOT, head.size, found=None if root is None else root.hex(), said=head.root.hex()
                 )
+        # A key that was replaced signs no later head: whoever has a copy of it could.
+        in_force = [key for key in keys if key.entry <= head.size][-1:]
         for name, hint, signature in note.signatures:
             if not any(
                 name == key.origin and key_hint(key.origin, key.public_key) == hint
                 and signature_holds(key.public_key, signature, head.body.encode())
-                for key in keys
+                for key in in_force
             ):  # fmt: skip
                 yield Finding(Fault.KEPT_SIGNATURE, head.size, found=shown(name))
 

@@ -17,10 +17,10 @@ from models.errors import DriftbookError
 from models.ledger import package_verifier as form
 from models.ledger.tree import Frontier
 from models.store.audit_package import verifier
-from models.store.known import asset_id_of
 from models.store.package_entries import entries_of, job_versions, records_of
-from models.store.proofs import last_head
+from models.store.proofs import last_head, read_keys
 from models.tables.book import EntryRow
+from models.tables.machines import AssetVersionRow
 from models.tables.proofs import StatementRow
 
 _AT_ONCE: Final = 500
@@ -41,8 +41,10 @@ class PackageSeen:
     """What a package holds, held against the book.
 
     ``refused`` says why it does not fit in itself or is of no such machine; then nothing else was looked at.  ``other`` are the
-    entries that say otherwise than the book, ``left_out`` those that the book has up to the package's head and the package has
-    not, ``newer`` how many came since.  ``unsigned`` is what no key vouches for.  ``other_version`` says that another version
+    entries that say otherwise than the book, ``strange`` those that are the book's and not of this machine, ``left_out`` those
+    that the book has up to the package's head and the package has not, ``newer`` how many came since.  ``unsigned`` is what no
+    key vouches for, and ``replaced`` the entry that replaced the key that signed it: what that key signs today, anybody may have made
+    who had it. ``other_version`` says that another version
     of the program made it, by the verifier that lies in it: older ones packed less.
     """
 
@@ -52,15 +54,18 @@ class PackageSeen:
     refused: str = ""
     root_fits: bool = False
     other: tuple[int, ...] = ()
+    strange: tuple[Named, ...] = ()
     left_out: tuple[Named, ...] = ()
     newer: int = 0
     unsigned: tuple[str, ...] = ()
     other_version: bool = False
+    replaced: int | None = None
 
     @property
     def fits(self) -> bool:
-        """Tell whether it says all that the book says of the machine up to its head, and nothing else."""
-        return not (self.refused or self.other or self.left_out or self.unsigned) and self.root_fits
+        """Tell whether it says all that the book says of the machine up to its head, and nothing else, and who vouches for it still does."""
+        told = self.other or self.strange or self.left_out or self.unsigned
+        return not (self.refused or told or self.replaced) and self.root_fits
 
 
 def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
@@ -91,22 +96,38 @@ def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
         return PackageSeen(
             tag, head.size, refused=f"It is of another book: {head.origin}; this one is {newest.origin}."
         )
-    if asset_id_of(connection, site, tag) != asset:
+    if not _bore(connection, site, asset, tag, head.size):
         return PackageSeen(tag, head.size, refused=f"The book knows entry {asset} as no machine '{tag}' of that site.")
     said = {int(form.parsed(line)["number"]): line for line in lines}
-    records = records_of(connection, site, asset, head.size)
-    wanted = entries_of(connection, site, records, job_versions(connection, records))
+    records, now = records_of(connection, site, asset, head.size), records_of(connection, site, asset)
+    wanted = entries_of(connection, site, records, job_versions(connection, records, head.size), head.size)
+    today = entries_of(connection, site, now, job_versions(connection, now))
     return PackageSeen(
         tag,
         head.size,
         len(said),
         root_fits=_root(connection, head.size) == head.root,
         other=tuple(number for number in said if number > head.size or not _says(connection, number, said[number])),
-        left_out=tuple(_named(connection, sorted(number for number in wanted - set(said) if number <= head.size))),
-        newer=sum(number > head.size for number in wanted),
+        strange=tuple(_named(connection, sorted(number for number in set(said) - wanted if number <= head.size))),
+        left_out=tuple(_named(connection, sorted(wanted - set(said)))),
+        newer=sum(number > head.size for number in today),
         unsigned=tuple(checked.unsigned),
         other_version=files.get(form.VERIFIER) != verifier(),
+        replaced=None if checked.unsigned else _replaced(connection, checked.key),
     )
+
+
+def _bore(connection: sa.Connection, site: int, asset: int, tag: str, upto: int) -> bool:
+    """Tell whether a machine bore a tag in any version up to an entry; what another bears today does not count."""
+    v = AssetVersionRow
+    asked = sa.select(v.entry).where(v.site_id == site, v.asset_id == asset, v.tag == tag, v.entry <= upto)
+    return connection.execute(asked).first() is not None
+
+
+def _replaced(connection: sa.Connection, key: form.Key | None) -> int | None:
+    """Give the entry that named another key after the one by which a package vouches; ``None`` where that one signs today."""
+    later = [one for one in read_keys(connection) if key is not None and one.entry > key.entry]
+    return later[0].entry if key is not None and later and later[-1].public_key != key.digits else None
 
 
 def _root(connection: sa.Connection, size: int) -> bytes | None:
