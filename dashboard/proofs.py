@@ -9,10 +9,9 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from dashboard.words import say
-from models.errors import BookStateError, DriftbookError, UnknownNameError
+from models.errors import AlteredBookError, BookStateError, DriftbookError, UnknownNameError
 from models.ledger import package_verifier as form
 from models.ledger.findings import Fault, Finding
-from models.store.tree_proofs import AlteredBookError
 from models.values.proof import BookProof
 from models.values.story import Site
 

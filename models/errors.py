@@ -50,6 +50,10 @@ class WrongRevisionError(BookStateError):
     """The book was written by an older or newer version of the tool."""
 
 
+class AlteredBookError(DriftbookError):
+    """The book is not what was written into it: somebody has changed it behind the tool's back."""
+
+
 class UnreadableFileError(DriftbookError):
     """A file that cannot be read as a table."""
 

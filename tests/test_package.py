@@ -28,7 +28,7 @@ from dashboard.reports import makers
 from models.commands.amend_job import void_job
 from models.commands.record_job import record_job
 from models.commands.set_key import set_key
-from models.errors import UnknownNameError
+from models.errors import AlteredBookError, UnknownNameError
 from models.ledger import package_verifier as verifier
 from models.ledger.canonical import number_text
 from models.ledger.checkpoint import Checkpoint, key_hint, read_note, read_notes, write_line, write_note
@@ -41,7 +41,6 @@ from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import read_heads
 from models.store.reader import Reader
 from models.store.sealing import BOUND, key_column
-from models.store.tree_proofs import AlteredBookError
 from models.store.verify_package import PackageSeen, look_at_package
 from models.tables.every import metadata
 from models.values.job import Job, Misalignment

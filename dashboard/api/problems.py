@@ -13,7 +13,7 @@ from flask import Response
 from werkzeug.exceptions import HTTPException
 
 from dashboard.away import RETRY_SECONDS, noticed
-from models.errors import DriftbookError
+from models.errors import AlteredBookError, DriftbookError
 
 LOG = logging.getLogger("driftbook.interface")
 
@@ -89,6 +89,8 @@ def of_error(error: Exception) -> ProblemError:
     away = noticed(error)
     if away is not None:
         return ProblemError(503, away.code, away.text, remedy=away.remedy, headers={"Retry-After": str(RETRY_SECONDS)})
+    if isinstance(error, AlteredBookError):
+        return ProblemError(500, "altered", error.message, remedy=error.remedy)
     if isinstance(error, DriftbookError):
         return ProblemError(422, "not-valid", error.message, remedy=error.remedy)
     if isinstance(error, HTTPException):

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
 from dashboard.api.asking import Asked
@@ -12,7 +10,7 @@ from dashboard.api.problems import ProblemError
 from dashboard.api.reads import Given, not_found
 from dashboard.api.shown import entry_line
 from models.store.proofs import Head
-from models.store.tree_proofs import AlteredBookError, head_of, newest_heads, statement_of
+from models.store.tree_proofs import head_of, newest_heads, statement_of
 from models.values.entry import EntryFilter, EntryLine
 from models.values.kinds import Kind
 
@@ -84,14 +82,6 @@ def head(asked: Asked) -> Given:
     return Given(_head(_kept(asked, asked.given["size"])))
 
 
-@contextmanager
-def _unaltered() -> Iterator[None]:
-    try:
-        yield
-    except AlteredBookError as fault:
-        raise ProblemError(500, "altered", fault.message, remedy=fault.remedy) from fault
-
-
 def inclusion(asked: Asked) -> Given:
     """Give the proof that an entry is in the tree of a head."""
     number = _line(asked, asked.given["number"]).number
@@ -101,7 +91,7 @@ def inclusion(asked: Asked) -> Given:
         raise ProblemError(
             422, "not-valid", "The entry came after the head.", remedy="Ask for a newer head.", errors=[where]
         )
-    with asked.engine.connect() as connection, _unaltered():
+    with asked.engine.connect() as connection:
         leaf, hashes = asked.tree.inclusion(connection, number, kept)
     return Given(
         {
@@ -117,7 +107,7 @@ def consistency(asked: Asked) -> Given:
     if older.size > newer.size:
         where = {"parameter": "from", "detail": f"The head of {older.size} entries is newer than that of {newer.size}."}
         raise ProblemError(422, "not-valid", "The older head is the newer one.", remedy="Swap them.", errors=[where])
-    with asked.engine.connect() as connection, _unaltered():
+    with asked.engine.connect() as connection:
         hashes = asked.tree.consistency(connection, older, newer)
     return Given(
         {

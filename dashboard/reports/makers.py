@@ -25,10 +25,9 @@ from dashboard.views.decisions_view import entries_of_month, month_words
 from dashboard.views.month_view import MonthView, build
 from dashboard.words import say
 from dashboard.writing import count
-from models.errors import InvalidValueError, UnknownNameError
+from models.errors import AlteredBookError, InvalidValueError, UnknownNameError
 from models.history.columns import History
 from models.history.engine import Study, study_of
-from models.store.tree_proofs import AlteredBookError
 from models.units import Display
 from models.values.draft import Way
 from models.values.limits import LimitSet

@@ -12,10 +12,11 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from models.errors import AlteredBookError
 from models.store.package_entries import Version, bare, entries_of, job_versions, parts, past_indexes, records_of
 from models.store.proofs import last_head, raw_bytes
 from models.store.sealing import BOUND, key_column, seal
-from models.store.tree_proofs import AlteredBookError, KeptTree
+from models.store.tree_proofs import KeptTree
 from models.tables.book import EntryRow, SiteRow, SiteVersionRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.proofs import SignoffRow, StatementRow

@@ -17,7 +17,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from models.errors import DriftbookError, UnknownNameError
+from models.errors import AlteredBookError, DriftbookError, UnknownNameError
 from models.ledger import package_verifier as form
 from models.ledger.checkpoint import key_hint
 from models.ledger.proofs import Tree
@@ -26,7 +26,6 @@ from models.store.known import asset_id_of
 from models.store.package_entries import entries_of, job_versions, records_of
 from models.store.proofs import Head, last_head, read_heads, read_keys
 from models.store.signing import signer_of
-from models.store.tree_proofs import AlteredBookError
 from models.tables.base import canonical_json
 from models.tables.book import EntryRow
 from models.tables.proofs import StatementRow, TreeHeadRow

@@ -8,6 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from models.store.read_back import from_rows
 from models.tables.decisions import DecisionRow, DecisionRuleRow
 from models.values.decision import Decision, DecisionRule, Decisions, Rule, Verdict, covariance_of
 
@@ -18,6 +19,7 @@ AT_ONCE = 500
 """Entries that one question asks for."""
 
 
+@from_rows
 def rule_of(connection: sa.Connection, site_id: int, upto: int | None = None) -> DecisionRule | None:
     """Give the decision rule of a site, today's or that up to an entry; ``None`` where it never chose one.
 
@@ -36,6 +38,7 @@ def rule_of(connection: sa.Connection, site_id: int, upto: int | None = None) ->
     return None if row is None else DecisionRule(Rule(row.rule), row.confidence)
 
 
+@from_rows
 def decisions_of(connection: sa.Connection, entries: Sequence[int]) -> dict[int, Decisions]:
     """Give what was decided of some versions of jobs, by entry; none for one of which nothing was.
 

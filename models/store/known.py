@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import InstrumentedAttribute, aliased
 
 from models.errors import UnknownNameError
+from models.store.read_back import from_rows
 from models.tables.book import SiteRow, SiteVersionRow
 from models.tables.decisions import DecisionRuleRow
 from models.tables.jobs import JobRow
@@ -54,6 +55,7 @@ def sites(connection: sa.Connection) -> tuple[Site, ...]:
     return tuple(_site(said) for said in versions.values())
 
 
+@from_rows
 def _site(said: Sequence[SiteSaid]) -> Site:
     """Put a site together from its settings, oldest first: the last one holds."""
     number, code, name, zone, length, temperature, months, _, _ = said[-1]
@@ -172,6 +174,7 @@ def asset_versions(connection: sa.Connection, site_id: int) -> dict[str, list[tu
     return found
 
 
+@from_rows
 def asset_from(row: sa.RowMapping) -> Asset:
     """Build an asset from a row of its versions; the tag is that of the version."""
     return Asset(
@@ -196,6 +199,7 @@ def asset_from(row: sa.RowMapping) -> Asset:
     )
 
 
+@from_rows
 def people(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Person]]:
     """Give the number and the latest version of each person, by name."""
     v = PersonVersionRow
@@ -206,6 +210,7 @@ def people(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Pers
     }
 
 
+@from_rows
 def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Instrument]]:
     """Give the number and the latest version of each instrument, by serial."""
     v = InstrumentVersionRow
@@ -239,6 +244,7 @@ def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[int, date, str
     }
 
 
+@from_rows
 def limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedSet, ...]:
     """Give every adopted version, in order of the day of adoption, then of entry."""
     versions, laws = _limit_sets()

@@ -10,6 +10,7 @@ from models.store.decisions import rule_of
 from models.store.entries import lines_of
 from models.store.known import asset_from, limit_sets
 from models.store.proofs import read_keys
+from models.store.read_back import from_rows
 from models.store.signoffs import signoffs_of
 from models.store.story import read_story
 from models.store.versions import read_limit_sets
@@ -104,12 +105,14 @@ def _accounts(connection: sa.Connection, site: Site, account_id: int, upto: int)
     ]
 
 
+@from_rows
 def _people(connection: sa.Connection, person_id: int, upto: int) -> list[Person]:
     v = PersonVersionRow
     question = sa.select(v.name, v.qualification, v.active).where(v.person_id == person_id, v.entry <= upto)
     return [Person(row[0], row[1], bool(row[2])) for row in connection.execute(question.order_by(v.entry))]
 
 
+@from_rows
 def _instruments(connection: sa.Connection, instrument_id: int, upto: int) -> list[Instrument]:
     v = InstrumentVersionRow
     question = sa.select(v.serial, v.description, v.calibrated, v.due)
@@ -130,6 +133,7 @@ def _assets(connection: sa.Connection, asset_id: int, upto: int) -> list[Asset]:
     return [asset_from(row) for row in connection.execute(question).mappings()]
 
 
+@from_rows
 def _sites(connection: sa.Connection, site: Site, upto: int) -> list[Site]:
     v = SiteVersionRow
     rows = connection.execute(

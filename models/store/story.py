@@ -13,6 +13,7 @@ from models.store.columns import latest
 from models.store.decisions import decisions_of
 from models.store.known import asset_from, asset_id_of
 from models.store.merged import merged_into
+from models.store.read_back import from_rows
 from models.store.signoffs import signoffs_of
 from models.tables.base import from_microseconds
 from models.tables.book import EntryRow, ImportedFileRow
@@ -143,6 +144,7 @@ def _versions_of(jobs: sa.Select[int], site_id: sa.ColumnElement[int]) -> sa.Com
     )
 
 
+@from_rows
 def _line(row: sa.RowMapping, tag: str, superseded_by: int | None, decisions: Decisions) -> JobLine:
     limits = LimitsGiven(
         row["limit_offset_mm"],

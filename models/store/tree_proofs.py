@@ -12,17 +12,13 @@ from collections.abc import Iterable
 
 import sqlalchemy as sa
 
-from models.errors import DriftbookError
+from models.errors import AlteredBookError
 from models.ledger.proofs import Tree
 from models.store.proofs import Head, read_heads
 from models.tables.book import EntryRow
 from models.tables.proofs import StatementRow
 
 _MOST = 2**53
-
-
-class AlteredBookError(DriftbookError):
-    """The statements do not give the root that was kept: somebody has changed the book behind the tool's back."""
 
 
 def statement_of(connection: sa.Connection, entry: int) -> tuple[str, bytes] | None:

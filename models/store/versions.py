@@ -8,6 +8,7 @@ from functools import cache
 import sqlalchemy as sa
 
 from models.store.known import SITE, limit_sets
+from models.store.read_back import from_rows
 from models.tables.book import EntryRow
 from models.tables.limits import LimitVersionRow
 from models.tables.people import InstrumentVersionRow, PersonVersionRow
@@ -28,6 +29,7 @@ def _adopted() -> sa.Select[int, datetime, str]:
     return sa.select(e.number, e.at, e.author).join(v, v.entry == e.number).where(v.site_id == sa.bindparam(SITE))
 
 
+@from_rows
 def read_people(connection: sa.Connection, site_id: int) -> tuple[Person, ...]:
     """Give the people of a site as they are known today, by name."""
     v = PersonVersionRow
@@ -38,6 +40,7 @@ def read_people(connection: sa.Connection, site_id: int) -> tuple[Person, ...]:
     return tuple(sorted(latest.values(), key=lambda one: one.name.casefold()))
 
 
+@from_rows
 def read_instrument_versions(connection: sa.Connection, site_id: int) -> tuple[Instrument, ...]:
     """Give every version of every instrument of a site, in order of entry: each calibration is one."""
     v = InstrumentVersionRow
