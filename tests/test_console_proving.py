@@ -17,12 +17,14 @@ import pytest
 
 from dashboard import cli
 from dashboard.proofs import fault_words
-from dashboard.words import WORDS
+from dashboard.words import WORDS, say
 from models.ledger.checkpoint import Checkpoint, read_notes, write_note
 from models.ledger.findings import Fault, Finding
 from models.ledger.keys import make_key
 from models.settings import Settings
 from models.store.engine import make_engine
+from models.store.verify import verify_book
+from models.tables.every import STATE
 from models.values.story import Site
 from tests import seeded
 from tests.conftest import make_site
@@ -147,6 +149,46 @@ def test_every_command_says_whether_the_key_file_is_that_of_the_book(
         assert said.err == "", "nobody keeps a log here"
     assert cli.main(["verify", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["key_file"]["is_the_key"] is (state == "right")
+
+
+@pytest.mark.parametrize(
+    ("how", "opens"),
+    [
+        ("DELETE FROM alembic_version", True),
+        ("DROP TABLE alembic_version", True),
+        ("INSERT INTO alembic_version VALUES ('0001_core')", True),
+        ("UPDATE alembic_version SET version_num = '0001_core'", False),
+    ],
+)
+def test_a_mark_of_the_revision_that_was_taken_out_or_changed_is_told(
+    settings: Settings, how: str, opens: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = make_site(settings)
+    engine = make_engine(settings)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        connection.exec_driver_sql(how)
+    with engine.connect() as connection:
+        assert verify_book(connection).tally.counts[Fault.REVISION] == 1
+    engine.dispose()
+    if opens:
+        assert cli.main(["verify", "--one-process", "--book", settings.book]) == 1
+        assert "the mark of the revision is" in capsys.readouterr().out
+    if "VALUES" in how:
+        return
+    for words in (["study"], ["limits"], ["upgrade"], ["init", "--site", "Other", "--zone", site.zone]):
+        if opens:  # a book is there, and none is to be made in its place
+            assert cli.main([*words, "--book", settings.book]) == 2, words
+            assert "bears no mark of its revision" in capsys.readouterr().err
+
+
+def test_closing_words_name_all_that_no_statement_says() -> None:
+    """A table of secrets and the like that is added is named too, or verify would seem to speak for it."""
+    words = {
+        "sign_in": "log of sign-ins", "credential": "passwords", "login_session": "sessions", "api_token": "tokens",
+        "calendar_address": "secret addresses", "answered_request": "answers that are kept for requests",
+    }  # fmt: skip
+    assert set(words) == {mapped.__tablename__ for mapped in STATE}
+    assert [word for word in words.values() if word not in say("verify.covers")] == []
 
 
 def test_a_package_is_written_and_checks_itself(

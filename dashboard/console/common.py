@@ -80,8 +80,8 @@ def one_of(plain: str | None, named: str | None, place: str, option: str) -> str
 
 
 @contextmanager
-def opened(settings: Settings) -> Iterator[sa.Engine]:
-    """Open a book of the right revision, and close it."""
+def opened(settings: Settings, *, unmarked: bool = False) -> Iterator[sa.Engine]:
+    """Open a book of the right revision, and close it; ``unmarked`` also takes one whose mark of it is gone."""
     if settings.is_file and not settings.path.exists():
         from models.store.revision import missing
 
@@ -95,7 +95,7 @@ def opened(settings: Settings) -> Iterator[sa.Engine]:
         ) from None
     try:
         try:
-            check_revision(settings, engine)
+            check_revision(settings, engine, unmarked=unmarked)
         except sa.exc.DatabaseError as fault:
             raise DriftbookError(
                 f"{settings.shown} cannot be opened as a book: {str(fault.orig).splitlines()[0]}.",

@@ -45,7 +45,7 @@ def run_verify(given: argparse.Namespace) -> int:
     handed, package = (read_package(given.package) if given.package else None), None
     try:
         with (
-            opened(settings) as engine,
+            opened(settings, unmarked=True) as engine,
             one_state(engine) as connection,
             Progress(console=out.console, transient=True, disable=given.json or not out.is_terminal) as bar,
         ):

@@ -38,6 +38,7 @@ WORDS: Final[dict[str, str]] = {
     "fault.index": "{table}: the index {found} is missing, is not as the tool makes it, or is switched off",
     "fault.index row": "{table}: the index {found} does not lead to each row once: whoever asks by it is not told all, or too much",
     "fault.index row.one": "entry {entry}, {table}: the index {found} does not lead to this row: whoever asks by it is not told of it",
+    "fault.revision": "{place}: the mark of the revision is {found}, and these are tables of revision {said}: commands refuse the book, or would change it to fit another",
     "fault.foreign": "{table}: {found} was not made by the tool; it may hide rows, or change or swallow what is written",
     "fault.file": "the database's own check of the file says: {found}",
     "fault.unsigned entries": "entries {entry} to {upto} lie under heads without a signature, so the key that you gave does not vouch for them: whoever held the "
@@ -79,7 +80,8 @@ WORDS: Final[dict[str, str]] = {
     "verify.fits.after": "Nothing was changed after them either, as far as the book itself can show.",
     "verify.fits.key": "Nothing was changed since it was written, by anybody who does not hold the book's key.",
     "verify.covers": "This speaks for the history: every value of it, statements, tree and heads, and tables, indexes and guards as the tool makes them. It does not speak for "
-    "what no statement says: passwords, tokens, secret addresses, sessions and the rows of the log of sign-ins. Whoever can change the database can change those.",
+    "what no statement says: passwords, tokens, secret addresses, sessions, the rows of the log of sign-ins, and the answers that are kept for requests of programs that come again. "
+    "Whoever can change the database can change those.",
     "verify.covers.server": "On this server indexes were compared by their definitions only, not row by row: that needs its extension amcheck, and the right to use it.",
     "verify.hint": "Who can change the database and make a new key can forge both. Hold it against a head that is kept elsewhere: --against FILE",
     "verify.file.head": "'{name}' holds no head: {fault}.",

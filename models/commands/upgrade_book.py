@@ -9,7 +9,15 @@ from models.errors import DriftbookError
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.missing_seals import seal_missing
-from models.store.revision import BACKUP_FIRST, check_known, missing, needed_revision, revision_of, upgrade
+from models.store.revision import (
+    BACKUP_FIRST,
+    check_known,
+    check_revision,
+    missing,
+    needed_revision,
+    revision_of,
+    upgrade,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +57,8 @@ def upgrade_book(settings: Settings, *, has_backup: bool = False) -> Upgraded:
     engine = make_engine(settings)
     try:
         before = revision_of(engine)
+        if before is None:
+            check_revision(settings, engine)
     finally:
         engine.dispose()
     if before is None:

@@ -62,6 +62,8 @@ class Fault(StrEnum):
     """An index is missing, or is not as the migrations make it."""
     INDEX_ROW = "index row"
     """An index does not lead to a row, or to more than there is."""
+    REVISION = "revision"
+    """The book bears no mark of its revision, or another than that of the tables that are looked at."""
     FOREIGN = "foreign"
     """A trigger, an index or a rule on a table of the book that the migrations do not make."""
     FILE = "file"

@@ -20,12 +20,16 @@ from models.settings import Settings
 from models.store.copy_aside import copy_aside, make_file, take_away
 from models.store.engine import make_engine
 from models.store.server_settings import check_encoding
+from models.tables.book import EntryRow
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
 BACKUP_FIRST = "make a backup with the version that wrote it ('driftbook backup' of this one makes none), or with the server's own tools"
 """What has to be done before a book on a database server is upgraded."""
+
+REVISION_TABLE = "alembic_version"
+"""Table in which a book bears the mark of its revision."""
 
 _NAMES = re.compile(r'^(revision|down_revision) = "(.*)"$', re.MULTILINE)
 
@@ -71,33 +75,63 @@ def needed_revision() -> str:
 def revision_of(engine: sa.Engine) -> str | None:
     """Give the revision of a book; ``None`` if there is no book in the database."""
     with engine.connect() as connection:
-        if not sa.inspect(connection).has_table("alembic_version"):
-            return None
-        found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-        return None if found is None else str(found)
+        return next(iter(marks_of(connection)), None)
 
 
-def check_revision(settings: Settings, engine: sa.Engine) -> None:
+def marks_of(connection: sa.Connection) -> list[str]:
+    """Give the revisions with which a database is marked: one where it holds a book, none where there is none or the mark is gone."""
+    if not sa.inspect(connection).has_table(REVISION_TABLE):
+        return []
+    return [str(mark) for mark in connection.exec_driver_sql(f"SELECT version_num FROM {REVISION_TABLE}").scalars()]  # noqa: S608
+
+
+def check_revision(settings: Settings, engine: sa.Engine, *, unmarked: bool = False) -> None:
     """Refuse a book that is missing or of another revision, and say what to type.
+
+    Parameters
+    ----------
+    settings : Settings
+        Where the book is. [unitless]
+    engine : sqlalchemy.Engine
+        The book's engine. [unitless]
+    unmarked : bool
+        Whether one that bears no mark of its revision is taken, to be looked at. [unitless]
 
     Raises
     ------
     BookMissingError
         If there is no book.
     WrongRevisionError
-        If it was written by an older or a newer version.
+        If it was written by an older or a newer version, or bears no mark of its revision.
     """
     if settings.is_file and not settings.path.exists():
         raise missing(settings)
     found, needed = revision_of(engine), needed_revision()
     if found is None:
-        raise missing(settings)
+        if not _lost_mark(engine):
+            raise missing(settings)
+        if unmarked:
+            return
+        raise _without_mark(settings)
     check_known(f"The book {settings.shown}", found)
     if found != needed:
         raise WrongRevisionError(
             f"The book {settings.shown} is at revision {found}; this version needs {needed}.",
             remedy=_how_to_upgrade(settings),
         )
+
+
+def _lost_mark(engine: sa.Engine) -> bool:
+    """Tell whether a database without a mark holds a book all the same."""
+    with engine.connect() as connection:
+        return not marks_of(connection) and sa.inspect(connection).has_table(EntryRow.__tablename__)
+
+
+def _without_mark(settings: Settings) -> WrongRevisionError:
+    return WrongRevisionError(
+        f"The book {settings.shown} bears no mark of its revision: it was taken out behind the tool's back.",
+        remedy="'driftbook verify' says whether anything else does not fit. Nothing was changed. Take the last backup: driftbook restore FILE --book NEW",
+    )
 
 
 def check_known(what: str, found: str) -> None:
@@ -210,11 +244,13 @@ def _copy_of_known(settings: Settings) -> Path | None:
     """Refuse a book of a newer version, and copy one that lies in a file aside."""
     engine = make_engine(settings)
     try:
-        found = revision_of(engine)
-        if found is None:
+        found, lost = revision_of(engine), _lost_mark(engine)
+        if found is None and not lost:
             check_encoding(engine, settings)
     finally:
         engine.dispose()
+    if lost:
+        raise _without_mark(settings)
     if found is not None:
         check_known(f"The book {settings.shown}", found)
     if not settings.is_file or (found is None and settings.path.stat().st_size == 0):

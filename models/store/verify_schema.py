@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 from models.errors import BookDamagedError, UndecodableTextError
 from models.ledger.findings import Fault, Finding, shown
-from models.store.revision import new_book
+from models.store.revision import REVISION_TABLE, marks_of, needed_revision, new_book
 from models.store.sealing import BOUND, key_column
 from models.store.verify_server import index_row_findings, server_findings
 from models.tables.book import EntryRow
@@ -40,13 +40,23 @@ class _Thing(NamedTuple):
 
 
 def guard_findings(connection: sa.Connection) -> Iterator[Finding]:
-    """Give the tables, indexes and triggers that are missing, altered, off, or not of the tool's making.
+    """Give the tables, indexes and triggers that are missing, altered, off, or not of the tool's making, and a wrong mark of the revision.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         A connection to the book. [unitless]
     """
+    marks = marks_of(connection)
+    if marks != [needed_revision()]:
+        yield Finding(
+            Fault.REVISION,
+            None,
+            REVISION_TABLE,
+            "version_num",
+            shown(", ".join(marks)) if marks else None,
+            needed_revision(),
+        )
     if connection.dialect.name == "postgresql":
         yield from server_findings(connection)
         return
