@@ -279,7 +279,7 @@ def run_history(given: argparse.Namespace) -> int:
 
 def run_key(given: argparse.Namespace) -> int:
     """Show the keys of the book, or set another."""
-    settings = settings_of(given)
+    settings, entry = settings_of(given), None
     if given.why and not given.set:  # who gives a reason believes that a key is set by it
         raise InvalidValueError(say("key.why"), remedy=say("key.why.remedy"))
     if given.set:  # the entry about it is one of a site; the keys are those of the book
@@ -293,8 +293,11 @@ def run_key(given: argparse.Namespace) -> int:
             markup=False,
         )
     with opened(settings) as engine, engine.connect() as connection:
-        for key in read_keys(connection):
+        keys = read_keys(connection)
+        for key in keys:
             out.print(say("verify.keys", entry=key.entry, digits=key.public_key.hex()), soft_wrap=True)
         fault = key_fault(engine, settings.key_path)
     tell_key(settings.key_path, fault)
+    if entry is not None and len(keys) > 1:
+        out.print(say("key.replaced"), soft_wrap=True)
     return 0

@@ -87,6 +87,7 @@ WORDS: Final[dict[str, str]] = {
     "verify.file.head": "'{name}' holds no head: {fault}.",
     "verify.file.head.remedy": "Give a file that 'driftbook head' wrote, or the line that you wrote down.",
     "verify.file.key": "'{asked}' is no public key: 64 hexadecimal digits are expected.",
+    "key.replaced": "Whoever has a copy of the key before can still make packages that fit in themselves. A head that is kept elsewhere from now on tells them: driftbook head -o FILE",
     "key.why": "A reason was given, and no key is set by it.",
     "key.why.remedy": 'Type: driftbook key --set --why "…", or leave the reason out to see the keys.',
     # Heads out

@@ -419,7 +419,10 @@ def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -
             "were put in: anybody can have exchanged those files, or left entries out."
         )
     upto = max((one.size for one in kept if _own(one)), default=0)
-    left = [_left_out(head.size - len(numbers)), _key_open(head, force if signed and key is None else None, upto)]
+    left = [
+        _left_out(head.size - len(numbers)) if vouched else "",
+        _key_open(head, force if signed and key is None else None, upto),
+    ]
     return Checked(holds, unsigned, force, [line for line in left if line], bool(upto) or key is not None)
 
 
