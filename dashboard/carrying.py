@@ -33,7 +33,7 @@ from models.history.forecast import Recheck, rechecks_of
 from models.history.index import Index, index_after
 from models.history.late import DEEPEST, peek
 from models.history.looks import Looks, looks_of
-from models.history.months import local_days, midnights_us
+from models.history.months import local_days
 from models.history.splice import Spliced, followed, stretches
 
 DEPTH = "carried over"
@@ -91,8 +91,8 @@ class _Over:
                 return key, given
             case ("effects", str() as who):
                 make = partial(self._effects, who=who)
-            case ("due", int() as day, int() as months):
-                make = partial(self._due, day=day, months=months)
+            case ("due", date() as today, int() as months):
+                make = partial(self._due, today=today, months=months)
             case ("ground", study_id, date() as today, int() as hour, int() as months) if study_id == id(self.study):
                 now = ("ground", id(self.made.study), today, hour, months)
                 make = partial(self._ground, now_us=hour * HOUR_US, months=months)
@@ -179,14 +179,14 @@ class _Over:
             }
         )
 
-    def _due(self, old: Due, day: int, months: int) -> Due:
+    def _due(self, old: Due, today: date, months: int) -> Due:
         change = self.made.change
         part = change.part
         own = due_by_rule(
             part.jobs,
             part.breaks,
             part.assets,
-            today_us=int(midnights_us(np.array([day]), part.zone)[0]),
+            today=today,
             zone=part.zone,
             interval_months=months,
         )
@@ -195,13 +195,13 @@ class _Over:
 
     def _ground(self, old: Ground, now_us: int, months: int) -> Ground:
         part, assets = self.made.change.part, self.made.change.assets
-        rule = due_by_rule(part.jobs, part.breaks, part.assets, today_us=now_us, zone=part.zone, interval_months=months)
+        rule = due_by_rule(part.jobs, part.breaks, part.assets, today=old.today, zone=part.zone, interval_months=months)
         own = ground_with(part, self.made.own, rule, old.today, now_us)
         return replace(
             old,
             history=self.after,
             study=self.made.study,
-            rule=due_for(self.after, now_us, months),
+            rule=due_for(self.after, old.today, months),
             left_day=assets.apply(old.left_day, own.left_day),
             over_now=assets.apply(old.over_now, own.over_now),
             own=assets.apply(old.own, own.own),

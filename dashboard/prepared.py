@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
+from datetime import date
 
 from dashboard.kept import keep
 from models.history.columns import History
 from models.history.due import Due, due_by_rule
 from models.history.index import Index, index_of
-from models.history.months import local_days
 from models.history.runs import Runs, runs_of
 
 
@@ -22,27 +21,26 @@ def index_for(history: History) -> Index:
     return keep(history, "index", lambda: index_of(history.jobs, runs_for(history)))
 
 
-def due_for(history: History, today_us: int, interval_months: int) -> Due:
+def due_for(history: History, today: date, interval_months: int) -> Due:
     """Give what is due by the site's rule; kept for the day.
 
     Parameters
     ----------
     history : History
         The site's history. [unitless]
-    today_us : int
-        Now, UTC. [µs]
+    today : date
+        The site's day. [d]
     interval_months : int
         The site's rule for the next check. [month]
     """
-    day = int(local_days(np.array([today_us]), history.zone)[0])
     return keep(
         history,
-        ("due", day, interval_months),
+        ("due", today, interval_months),
         lambda: due_by_rule(
             history.jobs,
             history.breaks,
             history.assets,
-            today_us=today_us,
+            today=today,
             zone=history.zone,
             interval_months=interval_months,
         ),

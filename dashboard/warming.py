@@ -73,7 +73,7 @@ def warm(picture: Picture, site: Site, now: datetime) -> None:
         return
     today = now.astimezone(ZoneInfo(site.zone)).date()
     now_us = round(now.timestamp() * 1_000_000)
-    due_for(history, now_us, site.interval_months)
+    due_for(history, today, site.interval_months)
     ground_of(history, study, today, now_us, site.interval_months)
     match(history.assets, "x")
     areas_of(history.assets)

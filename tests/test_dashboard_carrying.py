@@ -34,6 +34,8 @@ from tests.fleet import DAY_US, Plan
 from tests.history_edits import amended, broken, described, numbered, unlike, voided, with_asset, with_job
 
 RISK, MONTHS, WINDOW = 0.05, 12, 36
+ZONE, NEW_DAY_US = "Asia/Kolkata", -(5 * 60 + 20) * 60_000_000
+"""A zone whose days begin within an hour of UTC, and ten minutes after midnight there. [µs]"""
 
 
 def asked(history: History, today: date, now_us: int) -> dict[str, Any]:
@@ -45,7 +47,7 @@ def asked(history: History, today: date, now_us: int) -> dict[str, Any]:
         "looks": looks_for(history, runs_for(history)),
         "days": job_days(history),
         "next": next_with_another_for(history),
-        "due": due_for(history, now_us, MONTHS),
+        "due": due_for(history, today, MONTHS),
         "ground": (ground.left_day, ground.over_now, ground.own, ground.rule),
         "recheck": recheck_for(history, RISK),
         "groups": keep(history, "groups", lambda: groups_of(history, study)),
@@ -67,7 +69,7 @@ def anew(history: History, study: Study, today: date, now_us: int) -> dict[str, 
 
 def grown(seed: int) -> list[tuple[History, Study, History]]:
     """Give histories that grew, in every way."""
-    history = numbered(seed, Plan(assets=60))
+    history = replace(numbered(seed, Plan(assets=60)), zone=ZONE)
     rng = np.random.default_rng(seed)
     study = study_of(history)
     last = int(np.flatnonzero(history.jobs.month == history.jobs.month.max())[0])
@@ -92,8 +94,8 @@ def grown(seed: int) -> list[tuple[History, Study, History]]:
 def test_what_is_carried_over_is_what_is_made_anew(case: int) -> None:
     before, study, after = grown(11)[case]
     picture = Picture(before, study, before)  # as long as it is shown, what its pages worked out is there
-    now_us = int(after.jobs.performed_us.max()) + 400 * DAY_US
-    today = date(1970, 1, 1) + timedelta(days=now_us // DAY_US)
+    days = int(after.jobs.performed_us.max()) // DAY_US + 400
+    today, now_us = date(1970, 1, 1) + timedelta(days=days), days * DAY_US + NEW_DAY_US
     pin(before, "study", study)
     pin(before, "runs", study.runs)
     old = asked(before, today, now_us)

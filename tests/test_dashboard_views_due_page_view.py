@@ -60,8 +60,7 @@ def test_the_chosen_risk_decides_the_list(fleet: Any, risk: int) -> None:
 def test_by_the_rule_the_dates_are_those_of_the_calendar(fleet: Any) -> None:
     history, study, today = fleet
     view = view_of(history, study, today, by=RULE, everything=True)
-    now = int(datetime(today.year, today.month, today.day, 12, tzinfo=UTC).timestamp()) * 1_000_000
-    due = due_by_rule(history.jobs, history.breaks, history.assets, today_us=now, zone=history.zone, interval_months=12)
+    due = due_by_rule(history.jobs, history.breaks, history.assets, today=today, zone=history.zone, interval_months=12)
     wanted = {str(tag): int(left) for tag, left in zip(history.assets.tag, due.days_left, strict=True)}
     assert view.now
     assert all(line.days_left == wanted[line.tag] <= 0 for line in view.now)

@@ -30,7 +30,7 @@ def test_overdue_comes_first_then_what_falls_due_and_the_rest_is_left_out() -> N
             story("F", "2020-01-01T09:00", GOOD, 6, retired=date(2021, 1, 1)),
         ]
     )
-    due = due_list(history, TODAY, US, 12)
+    due = due_list(history, TODAY, 12)
     assert [(one.tag, one.days_left) for one in due.lines] == [("B", -48), ("D", -17), ("A", 22)]
     assert (due.overdue, due.soon, due.never, due.in_service) == (2, 1, 1, 5)
     assert due.lines[0].due == date(2026, 10, 1)

@@ -3,15 +3,18 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from dashboard.views.asset_forecast_view import build_forecast
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, NO_FORECAST, ground_of, ground_with
+from models.history.due import BY_INTERVAL
 from models.history.engine import study_of
 from models.history.forecast import BY_RISK, forecast_at, recheck_of
-from models.history.months import local_days
+from models.history.late import twin
+from models.history.months import add_months, local_days
 from models.history.runs import US_PER_DAY
 from models.history.standing import CAN, REASON_WORDS, RETIRED
 from models.history.study_tables import study_tables
@@ -71,6 +74,21 @@ def test_pages_and_study_name_one_day_and_it_is_the_sites(fleet: Any) -> None:
         page = build_forecast(study, history, asset, risk=0.1, now_us=now, display=Display(), known=study.recheck)
         assert page.recheck_on == line.due
         assert line.due in {point.on for point in page.points if point.what == "recheck"}
+
+
+@pytest.mark.parametrize("zone", ["Asia/Kolkata", "Asia/Kathmandu", "America/St_Johns"])
+def test_a_date_of_the_rule_is_one_and_the_same_all_day(fleet: Any, zone: str) -> None:
+    """Where days begin within an hour of UTC, days were counted from yesterday and added to today until that hour was over."""
+    history, study, today, *_ = fleet
+    history = replace(history, zone=zone, jobs=twin(history.jobs))
+    midnight = int(datetime(today.year, today.month, today.day, tzinfo=ZoneInfo(zone)).timestamp()) * 1_000_000
+    plans = [
+        ground_of(history, study, today, midnight + minutes * 60_000_000, 12).plan(study.recheck, by_risk=False)
+        for minutes in (1, 50, 720)
+    ]
+    assert all((plan.day == plans[-1].day).all() for plan in plans)
+    rows = np.flatnonzero(plans[0].rule.reason == BY_INTERVAL)
+    assert (plans[0].day[rows] == add_months(local_days(plans[0].rule.last_us[rows], zone), 12)).all()
 
 
 def test_a_larger_risk_never_comes_earlier(fleet: Any) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -25,7 +25,7 @@ def day_of(text: str) -> float:
 
 def test_a_check_is_due_some_calendar_months_after_the_last_visit() -> None:
     jobs = job_columns([0, 0], [day_of("2024-01-31T10:00"), day_of("2024-08-31T23:30")])
-    due = due_by_rule(jobs, no_breaks(), asset_columns(1), today_us=at("2025-03-01"), zone="UTC", interval_months=6)
+    due = due_by_rule(jobs, no_breaks(), asset_columns(1), today=date(2025, 3, 1), zone="UTC", interval_months=6)
     assert due.due_us[0] == at("2025-02-28")
     assert due.reason[0] == BY_INTERVAL
     assert due.overdue[0]
@@ -35,7 +35,7 @@ def test_a_check_is_due_some_calendar_months_after_the_last_visit() -> None:
 def test_days_are_the_sites_own() -> None:
     jobs = job_columns([0], [day_of("2024-08-30T23:30")])  # already 31 August in Berlin
     due = due_by_rule(
-        jobs, no_breaks(), asset_columns(1), today_us=at("2025-02-27T23:30"), zone="Europe/Berlin", interval_months=6
+        jobs, no_breaks(), asset_columns(1), today=date(2025, 2, 28), zone="Europe/Berlin", interval_months=6
     )
     assert due.due_us[0] == at("2025-02-28", "Europe/Berlin")
     assert due.days_left[0] == 0
@@ -47,7 +47,7 @@ def test_each_reason_has_its_case() -> None:
                        left=[[0.0] * 4] * 4 + [[np.nan] * 4], found_ratio=[3, 3, 3, 3, 3])  # fmt: skip
     assets = asset_columns(6, retired=np.array([False, False, False, False, True, False]))
     due = due_by_rule(
-        jobs, break_columns([2], [20]), assets, today_us=15 * DAY_US, zone="UTC", interval_months=np.full(6, 12)
+        jobs, break_columns([2], [20]), assets, today=date(1970, 1, 16), zone="UTC", interval_months=np.full(6, 12)
     )
     assert due.reason.tolist() == [BY_INTERVAL, LEFT_OVER, REPLACED, NEVER_MEASURED, RETIRED, LEFT_OVER]
     assert (due.due_us == NO_TIME).tolist() == [False, False, False, True, True, False]
@@ -56,7 +56,9 @@ def test_each_reason_has_its_case() -> None:
 
 
 def test_no_jobs_at_all_give_no_dates_and_no_warning() -> None:
-    due = due_by_rule(job_columns([], []), no_breaks(), asset_columns(2), today_us=0, zone="UTC", interval_months=12)
+    due = due_by_rule(
+        job_columns([], []), no_breaks(), asset_columns(2), today=date(1970, 1, 1), zone="UTC", interval_months=12
+    )
     assert due.reason.tolist() == [NEVER_MEASURED, NEVER_MEASURED]
     assert not due.overdue.any()
 

@@ -167,7 +167,7 @@ def test_looks_and_returns_of_each_machine(demo: tuple[sqlite3.Connection, Reade
 
 def test_what_is_overdue_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Site, History, Runs]) -> None:
     sql, _, site, history, _ = demo
-    due = due_view.due_list(history, TODAY, TODAY_US, site.interval_months)
+    due = due_view.due_list(history, TODAY, site.interval_months)
     rows = sql.execute(
         f"""
         WITH s AS (SELECT j.* FROM job j WHERE {STANDS}),

@@ -64,7 +64,7 @@ class Calibration:
     days_left: int
 
 
-def due_list(history: History, today: date, today_us: int, interval_months: int) -> DueList:
+def due_list(history: History, today: date, interval_months: int) -> DueList:
     """List what is overdue and what falls due within a month.
 
     Parameters
@@ -73,12 +73,10 @@ def due_list(history: History, today: date, today_us: int, interval_months: int)
         The site's history. [unitless]
     today : date
         The site's day. [d]
-    today_us : int
-        Now, UTC. [µs]
     interval_months : int
         The site's rule for the next check. [month]
     """
-    due = due_for(history, today_us, interval_months)
+    due = due_for(history, today, interval_months)
     dated = np.isin(due.reason, list(_WHY))
     wanted = np.flatnonzero(dated & (due.overdue | (due.days_left <= SOON_DAYS)))
     order = wanted[np.lexsort((wanted, due.days_left[wanted]))]

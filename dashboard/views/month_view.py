@@ -237,7 +237,7 @@ def build(
         returned=_visits(history, returned[:most], runs, study),
         returned_n=len(returned),
         returned_machines=len(np.unique(some_of(jobs, "asset", returned))),
-        due=due_list(history, today, today_us, site.interval_months),
+        due=due_list(history, today, site.interval_months),
         by_risk=None if study is None else _by_risk(history, study, today, today_us, site.interval_months),
         behind=None if asked is None else jobs_behind(history, number, asked, one_set.limit_set if one_set else None),
         calibrations=calibrations(instruments, today),

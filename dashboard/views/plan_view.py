@@ -254,7 +254,7 @@ def ground_of(history: History, study: Study, today: date, today_us: int, interv
 
 
 def _ground(history: History, study: Study, today: date, now_us: int, interval_months: int) -> Ground:
-    return ground_with(history, study, due_for(history, now_us, interval_months), today, now_us)
+    return ground_with(history, study, due_for(history, today, interval_months), today, now_us)
 
 
 def ground_with(history: History, study: Study, rule: Due, today: date, now_us: int) -> Ground:

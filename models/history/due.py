@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
@@ -48,7 +49,7 @@ def due_by_rule(
     breaks: BreakColumns,
     assets: AssetColumns,
     *,
-    today_us: int,
+    today: date,
     zone: str,
     interval_months: int | IntArray,
 ) -> Due:
@@ -62,8 +63,8 @@ def due_by_rule(
         Replacements. [unitless]
     assets : AssetColumns
         The assets as they stand today. [unitless]
-    today_us : int
-        Now, UTC. [µs]
+    today : date
+        The site's day: no instant, for a date is counted from the day that is shown beside it. [d]
     zone : str
         Zone of the site: days are the site's own. [unitless]
     interval_months : int or (assets,) int array
@@ -104,14 +105,14 @@ def due_by_rule(
             day = np.where(seen & replaced, local_days(np.where(seen & replaced, broke, 0), zone), day)
     reason = np.where(assets.retired, RETIRED, reason)
     dated = (reason != NEVER_MEASURED) & (reason != RETIRED)
-    today = int(local_days(np.array([today_us]), zone)[0])
+    left = day - (today - date(1970, 1, 1)).days
     return Due(
         due_us=np.where(dated, midnights_us(np.where(dated, day, 0), zone), NO_TIME),
-        overdue=dated & (day < today),
+        overdue=dated & (left < 0),
         reason=reason,
         last_us=last_us,
         last_row=last_row,
-        days_left=np.where(dated, day - today, 0),
+        days_left=np.where(dated, left, 0),
     )
 
 
