@@ -23,6 +23,7 @@ from dashboard.api.operations import Operation, Parameter
 from dashboard.api.problems import ProblemError, Where
 from dashboard.api.schemas import SCHEMAS
 from dashboard.context import Context
+from dashboard.views.plan_view import HOUR_US
 from models.history.columns import History
 from models.store.tree_proofs import KeptTree
 from models.tables.base import canonical_json
@@ -80,6 +81,11 @@ class Asked:
     def now_us(self) -> int:
         """Give the present time. [µs since 1970, UTC]."""
         return round(self.now.astimezone(UTC).timestamp() * 1_000_000)
+
+    @property
+    def full_hour_us(self) -> int:
+        """Give the full hour, for which chances are told: an answer whose numbers moved on at each moment had no tag. [µs since 1970, UTC]."""
+        return self.now_us // HOUR_US * HOUR_US
 
     @property
     def digest(self) -> bytes:

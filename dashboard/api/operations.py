@@ -41,7 +41,7 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """One thing that can be asked for; ``columns`` where the answer stands on the history as columns."""
+    """One thing that can be asked for; ``columns`` where the answer stands on the history as columns, ``estimates`` where also on its study."""
 
     name: str
     method: Literal["GET", "POST"]
@@ -53,6 +53,7 @@ class Operation:
     body: str = ""
     at_site: bool = True
     columns: bool = False
+    estimates: bool = False
     more: str = ""
 
     @property
@@ -136,7 +137,7 @@ OPERATIONS: Final = (
     ),
     Operation(
         "asset", "GET", "/assets/{tag}", "Everything about a machine but its jobs.", Permission.READ, "MachineStory", (_TAG, _SITE, _RISK),
-        columns=True,
+        columns=True, estimates=True,
     ),
     Operation("asset_jobs", "GET", "/assets/{tag}/jobs", "All versions of all jobs of a machine.", Permission.READ, "JobVersions", (_TAG, _SITE)),
     Operation("job", "GET", "/jobs/{entry}", "One version of a job.", Permission.READ, "JobVersion", (_ENTRY, _SITE)),
@@ -158,7 +159,7 @@ OPERATIONS: Final = (
         "due", "GET", "/due", "What is to be looked at now and next.", Permission.READ, "DueList",
         (_SITE, Parameter("by", one_of(("risk", "rule"), "By what."), "By forecast and accepted risk, or by the rule of the calendar.", default="risk"),
          _RISK, Parameter("within", whole("Days.", least=0, most=MOST_DAYS), "How many days ahead.", default=DAYS), _LIMIT, _CURSOR),
-        columns=True,
+        columns=True, estimates=True,
     ),
     Operation(
         "entries", "GET", "/entries", "Entries of the book, the newest first.", Permission.AUDIT, "EntryLines",
@@ -207,8 +208,9 @@ other jobs. Before you amend, void or take back, get the job, and send the `ETag
 under its `Idempotency-Key`, a write that was done gives its first answer, whatever `If-Match` says by then. The tag is a strong one; a proxy that packs
 answers may make it weak (`W/`), and such a one never fits.
 
-**Pages.** `next` and the header `Link` (RFC 8288) lead to the next page. Reads carry an `ETag`; with `If-None-Match` an unchanged book
-answers 304.
+**Pages.** `next` and the header `Link` (RFC 8288) lead to the next page. Reads carry an `ETag`; with `If-None-Match` an unchanged
+answer is 304. The answer to one question may change without an entry: with the day of the site, with the hour (chances are those of the full hour), and when
+estimates over all machines follow a new job (`estimates_head`).
 
 **Problems** are `application/problem+json` (RFC 9457) with `code`, `detail`, `remedy`, and `errors` that point into the body. 503 says
 nothing about the request: `busy` (somebody else writes, a large book is being read, or its server broke off what took too long), `book-away` (its database or disk does not answer),
@@ -264,6 +266,14 @@ _HEADERS: Final = {401: "WWW-Authenticate", 503: "Retry-After"}
 """What always comes with a problem of a status."""
 
 
+_TAGS: Final = {
+    "description": "Changes with the description.",
+    "sites": "Changes with what is said.",
+    "job": "A strong tag of this version: see If-Match.",
+}
+"""What is said of the tag of an answer that has one of its own."""
+
+
 def _described(operation: Operation) -> dict[str, Any]:
     wrong = [405, 422, 503] if operation.permission is Permission.OPEN else [401, 403, 405, 422, 503]
     if operation.in_path or operation.at_site:
@@ -276,11 +286,9 @@ def _described(operation: Operation) -> dict[str, Any]:
         told = "Address of the version."
         headers["Location"] = {"required": True, "schema": {"type": "string"}, "description": told}
     else:
-        told = (
-            "Changes with the book, and with the day."
-            if operation.name != "job"
-            else "A strong tag of this version: see If-Match."
-        )
+        told = _TAGS.get(operation.name, "Changes with the book, and with the day.")
+        if operation.estimates:
+            told = "Changes with the book, with day and hour, and with the estimates over all machines."
         headers["ETag"] = {"required": True, "schema": {"type": "string"}, "description": told}
     answers: dict[str, Any] = {
         str(operation.status): {

@@ -47,7 +47,8 @@ def not_found(what: str) -> ProblemError:
 def sites(asked: Asked) -> Given:
     """Give the sites that may be asked about."""
     may = [site for site in asked.sites if asked.caller.may(asked.operation.permission, site.site_id)]
-    return Given({"items": [site_set(site) for site in may]})
+    body = {"items": [site_set(site) for site in may]}
+    return Given(body, tag=_tag_of(body))
 
 
 def _page(rows: list[int], asked: Asked) -> tuple[list[int], dict[str, int]]:
@@ -138,7 +139,7 @@ def asset(asked: Asked) -> Given:
             "due_by_risk": _date(by_risk, row),
             "due_by_rule": _date(by_rule, row),
             "head": history.head,
-            "estimates_head": _estimates_head(history),
+            "estimates_head": estimates_head(history),
         }
     )
 
@@ -154,7 +155,14 @@ def _plans(history: History, asked: Asked) -> tuple[Plan, Plan]:
     return keep(history, key, make)
 
 
-def _estimates_head(history: History) -> int:
+def estimates_head(history: History) -> int:
+    """Give the entry up to which the estimates over all machines go.
+
+    Raises
+    ------
+    StillReadingError
+        If the history is long, and its study is being made.
+    """
     study = study_for(history)
     return history.head if study.whole else study.fleet.until
 
@@ -198,7 +206,7 @@ def _verdicts(line: JobLine) -> dict[str, Any]:
 def _forecast(asked: Asked, history: History, row: int) -> dict[str, Any]:
     risk = asked.given["risk"]
     view = build_forecast(
-        study_for(history), history, row, risk=risk / 100.0, now_us=asked.now_us, display=Display()
+        study_for(history), history, row, risk=risk / 100.0, now_us=asked.full_hour_us, display=Display()
     )  # fmt: skip
     return {
         "possible": view.reason == 0,
@@ -250,8 +258,12 @@ def tag_of(line: JobLine, site: Site) -> str:
     It goes by the leaf hash of the entry and by what is answered of it: by the number alone it would be another job's where an older state
     of the book was put back.
     """
-    said = json.dumps(job_version(line, site), ensure_ascii=False, sort_keys=True)
-    return f'"{hashlib.sha256(f"{line.leaf} {said}".encode()).hexdigest()[:32]}"'
+    return _tag_of(job_version(line, site), line.leaf)
+
+
+def _tag_of(body: dict[str, Any], leaf: str = "") -> str:
+    said = json.dumps(body, ensure_ascii=False, sort_keys=True)
+    return f'"{hashlib.sha256(f"{leaf} {said}".encode()).hexdigest()[:32]}"'
 
 
 def due(asked: Asked) -> Given:
@@ -286,6 +298,6 @@ def due(asked: Asked) -> Given:
         "due_now": len(now),
         "due_within": len(soon),
         "head": history.head,
-        "estimates_head": _estimates_head(history),
+        "estimates_head": estimates_head(history),
     }
     return Given(body, onward)

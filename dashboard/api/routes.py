@@ -21,6 +21,7 @@ from dashboard.api.operations import OPERATIONS, PREFIX, Operation, document
 from dashboard.api.problems import PROBLEM_TYPE, ProblemError, of_error, of_status, respond
 from dashboard.api.reads import Given
 from dashboard.context import KEY, Book, Context
+from dashboard.views.plan_view import HOUR_US
 from models.store.proofs import root_of
 from models.store.tree_proofs import KeptTree
 from models.values.roles import Permission
@@ -151,6 +152,8 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
     engine, tree = cast("tuple[sa.Engine, KeptTree]", current_app.config[_ENGINE])
     caller = who_asks(engine)
     given = parameters(operation, path)
+    # Before anything that is answered: what is newer may stand under the tag of this head, never what is older.
+    head = here.book.head()
     every = here.book.sites()
     site = _site(caller, every, given.get("site"), operation.permission)
     if not caller.may(operation.permission, site.site_id):
@@ -167,15 +170,27 @@ def answer(operation: Operation, path: Mapping[str, str]) -> Response:
         )  # fmt: skip
         return _answered(asked, _DOES[operation.name](asked), "")
     asked = Asked(operation, caller, here, engine, tree, every, site, now, given)
-    # What stands on the columns of a large book may be behind the book: the tag names both states.
-    shown = asked.history.head if operation.columns else 0
-    tag = f'W/"{_state(engine, here.book.head())}-{shown}-{site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
+    tag = _tag(asked, head)
     if _known(tag):
         return _sent("", 304, tag)
     told = _DOES[operation.name](asked)
     if told.tag and _known(told.tag):
         return _sent("", 304, told.tag)
     return _answered(asked, told, told.tag or tag)
+
+
+def _tag(asked: Asked, head: int) -> str:
+    """Name everything that an answer rests on: book, site, day and version, and what may change without an entry.
+
+    What stands on the columns of a large book may be behind the book, and estimates over all machines behind the columns; chances are
+    those of the full hour.
+    """
+    of = asked.operation
+    shown = asked.history.head if of.columns else 0
+    estimates = f"{reads.estimates_head(asked.history)}-{asked.full_hour_us // HOUR_US}" if of.estimates else ""
+    return (
+        f'W/"{_state(asked.engine, head)}-{shown}-{estimates}-{asked.site.site_id}-{asked.today:%Y%m%d}-{_version()}"'
+    )
 
 
 def _state(engine: sa.Engine, head: int) -> str:

@@ -320,7 +320,7 @@ SCHEMAS: Final[Schema] = {
                     "why_not": {"type": "string", "description": "Why there is no forecast; blank where there is one."},
                     "risk_percent": whole("Accepted probability of being over limit.", most=100),
                     "recheck": _DAY,
-                    "over_today": number("Probability of being over limit today."),
+                    "over_today": number("Probability of being over limit today, at the full hour."),
                     "over_then": number("Probability of being over limit on that day."),
                     "runs": whole("Completed intervals that it rests on.", least=0),
                 },
@@ -337,7 +337,7 @@ SCHEMAS: Final[Schema] = {
         {
             "tag": _TEXT_OUT, "description": _TEXT_OUT, "area": _TEXT_OUT, "criticality": _TEXT_OUT, "due": _DAY,
             "days_left": {"type": "integer"}, "why": _TEXT_OUT, "due_other_way": _DAY, "last": _DAY,
-            "left_ratio": number("Limit ratio of the last as-left."), "over_now": number("Probability of being over limit today."),
+            "left_ratio": number("Limit ratio of the last as-left."), "over_now": number("Probability of being over limit today, at the full hour."),
         },
     ),
     "DueList": _page(
