@@ -153,7 +153,7 @@ def test_a_busy_book_says_when_to_come_again(
 
 
 NO_AMENDMENTS: list[tuple[dict[str, Any], str]] = [
-    ({"changes": {"notes": "x"}}, "#/why"), ({"why": " ", "changes": {"notes": "x"}}, "#/why"), ({"why": "x", "changes": {}}, "#/changes"),
+    ({"changes": {"notes": "x"}}, "#/why"), ({"why": " ", "changes": {"notes": "x"}}, "#/why"), ({"why": "x", "changes": {}}, "#/changes"), ({"why": "x"}, "#/changes"),
     ({"why": "x", "changes": {"tag": "F-1"}}, "#/changes/tag"), ({"why": "x", "changes": {"reason": None}}, "#/changes/reason"),
     ({"why": "x", "changes": {"left": None, "found": None}}, "#/changes"),
     ({"why": "x", "changes": {"performed_at": "2027-01-01T00:00:00Z"}}, "#/changes/performed_at"),

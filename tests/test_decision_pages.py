@@ -72,6 +72,17 @@ def test_record_says_what_the_rule_decides_while_it_is_typed_and_once_it_is_reco
     assert line.decisions.found.probability is not None
     assert line.decisions.left == line.decisions.found, "nothing was moved"
     assert f"As found, by the decision rule: {line.decisions.found.verdict}. Probability" in handed
+    # A row of a list, of which nothing was known: what becomes known is enough for an amendment.
+    old = opened.story().standing[-2]
+    late = Form(opened, f"?asset=P-2&amend={old.entry}")
+    late.send(late.fields() | {"of": late.made(), "left.results.sd_offset": "0.0004", "left.results.sd_angle": "0.003", "why": "sheet", "by": "Bo Tarn"})  # fmt: skip
+    known = next(one for one in opened.story().standing if one.job_id == old.job_id)
+    assert (known.supersedes, known.job.left) == (old.entry, old.job.left)
+    assert known.decisions.left is not None
+    assert known.decisions.left.covariance is not None
+    told = text_of(fill(opened.app.server.test_client(), book, f"/book/{known.entry}", ""))
+    assert "standard uncertainty as-left" in told
+    assert "vertical offset 0.0004 mm; vertical angularity 0.003 mm/m" in told
     # An amendment in the form keeps what the form says of the uncertainty.
     again = Form(opened, f"?asset=P-2&amend={line.entry}")
     again.send(again.fields() | {"of": again.made(), "notes": "read again", "why": "a note", "by": "Bo Tarn"})
@@ -158,10 +169,19 @@ def test_a_program_says_uncertainties_and_reads_what_was_decided(settings: Setti
         said = {"why": "see the sheet", "changes": {"notes": "again"}}
         kept = program.post(f"/jobs/{told['entry']}/amendment", said).get_json()
         assert kept["decision_left"] == told["decision_left"]
+        half = {"why": "the maker's sheet", "uncertainty": {"found": known}}
+        both = program.post(f"/jobs/{kept['entry']}/amendment", half).get_json()
+        assert both["decision_left"] == told["decision_left"], "of this one nothing is said"
+        assert both["decision_found"]["covariance"] == told["decision_left"]["covariance"]
+        assert both["job"] == kept["job"]
+        again = program.post(f"/jobs/{both['entry']}/amendment", half)
+        assert (again.status_code, again.get_json()["code"]) == (409, "conflict")
+        kept = both
         gone = program.post(
             f"/jobs/{kept['entry']}/amendment", said | {"changes": {"notes": "x"}, "uncertainty": {"left": None}}
         ).get_json()
         assert gone["decision_left"]["verdict"] == "undecided"
+        assert gone["decision_found"] == both["decision_found"]
         wrong = program.post("/jobs", {"job": JOB | {"ref": "B"}, "uncertainty": {"left": FOUND | {"offset_v_mm": -1}}})
         assert wrong.status_code == 422
         site = next(one for one in program.get("/sites")["items"])

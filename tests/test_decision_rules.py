@@ -15,7 +15,7 @@ from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.change_asset import merge_assets
 from models.commands.record_job import record_job
 from models.commands.set_site import set_site
-from models.errors import InvalidValueError
+from models.errors import ConflictError, InvalidValueError
 from models.intake.problems import Code
 from models.maths.conformance import conformance
 from models.maths.geometry import deviation
@@ -164,6 +164,13 @@ def test_an_amendment_decides_anew_and_voiding_does_not(book: sa.Engine, site: S
     said = {"by": "Bo Tarn", "now": LATER, "why": "see the sheet"}
     noted = amend_job(book, site, first.entry, replace(first.job, notes="read again"), **said)  # type: ignore[arg-type]
     assert noted.decisions == first.decisions, "a measurement that stays keeps its uncertainty"
+    misread = replace(noted.job, found=Misalignment(0.3, 0.9, 0.05, 0.1))
+    kept = amend_job(book, site, noted.entry, misread, **said)  # type: ignore[arg-type]
+    assert kept.decisions == Decisions(Decision(GUARDED, Verdict.UNDECIDED), first.decisions.left), (
+        "one that is another has none"
+    )
+    noted = amend_job(book, site, kept.entry, noted.job, covariances=Covariances(SURE, says=("found",)), **said)  # type: ignore[arg-type]
+    assert noted.decisions == first.decisions, "of the other one nothing was said"
     moved = replace(noted.job, left=Misalignment(0.03, 0.1, 0.01, -0.05))
     other = amend_job(book, site, noted.entry, moved, **said)  # type: ignore[arg-type]
     assert other.decisions == Decisions(first.decisions.found, Decision(GUARDED, Verdict.UNDECIDED))
@@ -188,6 +195,32 @@ def test_an_amendment_decides_anew_and_voiding_does_not(book: sa.Engine, site: S
     assert [held[one.entry].decisions for one in (first, noted, other, sharper, void, back, last)] == [
         one.decisions for one in (first, noted, other, sharper, void, back, last)
     ]
+    with book.connect() as connection:
+        assert verify_book(connection).faults() == 0
+
+
+def test_an_uncertainty_alone_is_an_amendment_where_something_is_decided_by_it(
+    book: sa.Engine, site: Site, guarded: Site
+) -> None:
+    """Of every row of a list nothing is known: what becomes known later decided nothing, for the job itself says the same."""
+    first = record(book, guarded)
+    said: Any = {"by": "Bo Tarn", "now": LATER, "why": "the maker's sheet came"}
+    for nothing in (None, Covariances(), Covariances(says=()), Covariances(says=("left",))):
+        with pytest.raises(ConflictError, match=r"says the same already[.]\n"):
+            amend_job(book, site, first.entry, first.job, covariances=nothing, **said)
+    left = amend_job(book, site, first.entry, first.job, covariances=Covariances(left=SURE, says=("left",)), **said)
+    assert left.decisions.found == first.decisions.found
+    assert left.decisions.left is not None
+    assert (left.decisions.left.verdict, left.decisions.left.covariance) == (Verdict.WITHIN, SURE)
+    assert left == lines(book, site)[left.entry]
+    assert (left.supersedes, left.why_amended) == (first.entry, "the maker's sheet came")
+    with pytest.raises(ConflictError, match=r"says the same already[.]\n"):
+        amend_job(book, site, left.entry, left.job, covariances=Covariances(left=SURE, says=("left",)), **said)
+    gone = amend_job(book, site, left.entry, left.job, covariances=Covariances(says=("left",)), **said)
+    assert gone.decisions == first.decisions, "said that it is not known after all"
+    set_site(book, guarded, by="Ana Wick", now=LATER, rule=DecisionRule())
+    with pytest.raises(ConflictError, match="for which no uncertainty is kept"):
+        amend_job(book, site, gone.entry, gone.job, covariances=Covariances(SURE, SURE), **said)
     with book.connect() as connection:
         assert verify_book(connection).faults() == 0
 

@@ -287,6 +287,10 @@ def _places(error: Any) -> list[Where]:
         # One error a missing name comes from the checker; the name itself stands in its sentence only.
         name = next((one for one in error.validator_value if error.message.startswith(repr(one))), "")
         return [{"pointer": pointer(*at, name), "detail": "It is missing.", "remedy": _expected(error.schema, name)}]
+    if error.validator == "anyOf":
+        # At least one of some names is needed: the first one is told as missing, and its description tells when it may be.
+        name = error.validator_value[0]["required"][0]
+        return [{"pointer": pointer(*at, name), "detail": "It is missing.", "remedy": _expected(error.schema, name)}]
     if error.validator == "additionalProperties":
         known = error.schema["properties"]
         listed = ", ".join(known)

@@ -235,13 +235,15 @@ SCHEMAS: Final[Schema] = {
         "A correction of a version of a job. What is not named in 'changes' stays as it is; what is named is replaced as a whole.",
         {
             "why": {"type": "string", "minLength": 1, "maxLength": 500, "pattern": FILLED, "description": "Reason of the amendment."},
-            "changes": asked("What the job shall say from now on.", {k: v for k, v in JOB.items() if k != "tag"}, ()) | {"minProperties": 1},
+            "changes": asked(
+                "What the job shall say from now on; left out where only an uncertainty becomes known.", {k: v for k, v in JOB.items() if k != "tag"}, ()
+            ) | {"minProperties": 1},
             "stated_reasons": _STATED,
             "bolts_tight": _TIGHT,
             "uncertainty": UNCERTAINTY,
         },
-        ("why", "changes"),
-    ),
+        ("why",),
+    ) | {"anyOf": [{"required": ["changes"]}, {"required": ["uncertainty"]}]},
     "Voiding": asked(
         "A job that counts no more, or counts again.",
         {

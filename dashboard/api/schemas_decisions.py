@@ -65,7 +65,7 @@ _OF_ONE: Final[Schema] = _all_of("Standard uncertainty of each component, indepe
 UNCERTAINTY: Final[Schema] = {
     "type": "object",
     "description": "What is known of the uncertainty of both measurements; a guarded decision rule asks for it. Where an amendment leaves it out, "
-    "a measurement that stays as it was keeps its own; null says that it is not known.",
+    "or one of the two, a measurement that stays as it was keeps its own; null says that it is not known.",
     "properties": {"found": _OF_ONE, "left": _OF_ONE},
     "required": [],
     "additionalProperties": False,

@@ -127,12 +127,15 @@ def _receipt(asked: Asked) -> Receipt | None:
 
 
 def _uncertainty(asked: Asked) -> Covariances | None:
-    """Read what was sent of the uncertainty of both measurements; ``None`` where nothing was."""
+    """Read what was sent of the uncertainty of both measurements; ``None`` where nothing was.
+
+    A measurement that is left out is one of which nothing is said: ``null`` says that its uncertainty is not known.
+    """
     said = asked.body.get("uncertainty")
     if said is None:
         return None
     found, left = (None if one is None else independent(one.as_tuple()) for one in map(_four, map(said.get, SIDES)))
-    return Covariances(found, left)
+    return Covariances(found, left, tuple(side for side in SIDES if side in said))
 
 
 def record(asked: Asked) -> Given:
@@ -151,7 +154,7 @@ def record(asked: Asked) -> Given:
 
 def amend(asked: Asked) -> Given:
     """Amend a version of a job: what is named is replaced as a whole, what is not stays."""
-    entry, changes = asked.given["entry"], asked.body["changes"]
+    entry, changes = asked.given["entry"], asked.body.get("changes", {})
     line = version_of(asked, entry)
     old = line.job
     for name in NEEDED:

@@ -267,6 +267,8 @@ WORDS: Final[dict[str, str]] = {
     "differs.limits": "limits it is judged by",
     "differs.found_ratio": "limit ratio as-found",
     "differs.left_ratio": "limit ratio as-left",
+    "differs.found_known": "standard uncertainty as-found",
+    "differs.left_known": "standard uncertainty as-left",
     "entry.four.none": "not measured",
     "entry.field.power.value": "{n} kW",
 }  # fmt: skip

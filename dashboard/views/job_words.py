@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.words import say
-from dashboard.writing import judged_by
+from dashboard.writing import DASH, judged_by
 from models.units import Display
-from models.values.differences import TEXTS, Difference, differences
+from models.values.decision import SIDES, Covariance
+from models.values.differences import QUANTITIES, TEXTS, Difference, differences
 from models.values.draft import WorkCheck
+from models.values.job import COMPONENTS
 from models.values.limits import LimitsGiven
 from models.values.story import JobLine
 
@@ -56,10 +59,26 @@ def told_versions(old: JobLine, new: JobLine, display: Display) -> tuple[Told, .
         )
         if was != now
     ]
+    for side in SIDES:
+        was, now = (
+            None if one is None else one.covariance for one in (getattr(line.decisions, side) for line in (old, new))
+        )
+        if was != now:
+            verdicts.append(Told(say(f"differs.{side}_known"), _deviations(was, display), _deviations(now, display)))
     limits = [_limits(line.limits, display) for line in (old, new)]
     if old.limits != new.limits:
         verdicts.insert(0, Told(say("differs.limits"), *limits))
     return (*told(differences(old.job, new.job, display)), *verdicts)
+
+
+def _deviations(known: Covariance | None, display: Display) -> str:
+    """Write the standard uncertainties of the four components."""
+    if known is None:
+        return DASH
+    sizes = ((name, math.sqrt(known[place][place]), QUANTITIES[place]) for place, name in enumerate(COMPONENTS))
+    return "; ".join(
+        f"{say(f'differs.part.{name}')} {display.show(sd, of):.3g} {display.unit(of)}" for name, sd, of in sizes
+    )
 
 
 def _limits(given: LimitsGiven, display: Display) -> str:

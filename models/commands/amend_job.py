@@ -21,7 +21,7 @@ from models.store.story import read_story
 from models.store.tokens import Receipt
 from models.store.unit import Unit, writing
 from models.tables.base import to_microseconds
-from models.values.decision import Covariances
+from models.values.decision import SIDES, Covariances
 from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
 from models.values.story import AssetStory, JobLine, Site
@@ -70,8 +70,8 @@ def amend_job(
     made_from : str, optional
         Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     covariances : Covariances, optional
-        What is known of the uncertainty of both measurements; where nothing is said of it, a measurement that stays as it was
-        keeps its own. [mm, mm/m]
+        What is known of the uncertainty of both measurements; a measurement of which nothing is said keeps its own if it stays as it
+        was. That alone may be what changes, where the site's rule decides by it. [mm, mm/m]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
 
@@ -87,7 +87,7 @@ def amend_job(
     OtherVersionError
         If something else stands under the number than what it was made from.
     ConflictError
-        If the version was amended already or is void, if nothing changes, or if the new job number is taken.
+        If the version was amended already or is void, if neither job nor known uncertainty changes, or if the new job number is taken.
     InvalidValueError
         If no reason is given, or the job is moved to another machine.
     DoubtfulJobError
@@ -112,10 +112,12 @@ def amend_job(
                 Told("told.amending.is_void", ref=old.job.ref, entry=entry, author=old.author),
                 remedy=Told("told.amending.is_void.remedy", entry=entry),
             )
-        if _content(job) == _content(old.job):
-            raise ConflictError(Told("told.amending.nothing", entry=entry), remedy=Told("told.amending.nothing.remedy"))
-        check_ref(unit, site, job, old.job_id)
         recording = Recording(unit, site, story)
+        if _content(job) == _content(old.job) and not _known_anew(recording, job, old, covariances):
+            unheard = covariances is not None and covariances.says and not recording.rule.guarded
+            key = "told.amending.uncertain" if unheard else "told.amending.nothing"
+            raise ConflictError(Told(key, entry=entry), remedy=Told("told.amending.nothing.remedy"))
+        check_ref(unit, site, job, old.job_id)
         before = {check.doubt for check in recording.checks(old.job, job_id=old.job_id, bolts_tight=bolts_tight)}
         before |= {doubt for doubt in Doubt if str(doubt) in stated_in(old.job.typed)}
         stated = {name: text for name, text in (stated_reasons or {}).items() if text.strip()}
@@ -272,6 +274,15 @@ def _marked(
         if receipt is not None:
             receipt.keep(unit.connection, line)
         return line
+
+
+def _known_anew(recording: Recording, job: Job, old: JobLine, covariances: Covariances | None) -> bool:
+    """Tell whether an uncertainty would be kept that the version did not know, or another one; none is where nothing is decided by it."""
+    if covariances is None:
+        return False
+    decided = recording.decided(job, old, covariances)
+    pairs = ((getattr(decided, side), getattr(old.decisions, side)) for side in SIDES)
+    return any(new is not None and new.covariance != (was and was.covariance) for new, was in pairs)
 
 
 def _content(job: Job) -> bytes:

@@ -33,7 +33,7 @@ from models.tables.decisions import DecisionRow
 from models.tables.jobs import JobRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
-from models.values.decision import Covariances, DecisionRule, Decisions
+from models.values.decision import SIDES, Covariance, Covariances, Decision, DecisionRule, Decisions
 from models.values.draft import STATED
 from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
@@ -188,15 +188,14 @@ def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> No
     raise ConflictError(Told("told.handing.ref", ref=job.ref, entry=held[1]), remedy=Told("told.handing.ref.remedy"))
 
 
-def _kept(job: Job, old: JobLine | None) -> Covariances:
-    """Give what was known of the uncertainty of measurements that a new version leaves as they were."""
-    if old is None:
-        return Covariances()
-    found, left = old.decisions.found, old.decisions.left
-    return Covariances(
-        found.covariance if found is not None and job.found == old.job.found else None,
-        left.covariance if left is not None and job.left == old.job.left else None,
-    )
+def _known(said: Covariances | None, job: Job, old: JobLine | None, side: str) -> Covariance | None:
+    """Give what is known of the uncertainty of a measurement: what is said of it, else what was known where a new version leaves it as it was."""
+    if said is not None and side in said.says:
+        given: Covariance | None = getattr(said, side)
+        return given
+    was: Decision | None = None if old is None else getattr(old.decisions, side)
+    stays = old is not None and getattr(job, side) == getattr(old.job, side)
+    return was.covariance if was is not None and stays else None
 
 
 class Recording:
@@ -233,6 +232,16 @@ class Recording:
         )
         return check_job(job, beside)
 
+    def decided(self, job: Job, old: JobLine | None, covariances: Covariances | None) -> Decisions:
+        """Give what the rule in force decides of both measurements; ``old`` and ``covariances`` as for :meth:`write`."""
+        asset = self._asset(job)
+        _, limits = self.judge.limits(job, asset)
+        one, two = (
+            decision_of(self.rule, getattr(job, side), job.target, _known(covariances, job, old, side), asset, limits, ratio[0])
+            for side, ratio in zip(SIDES, ratios([job], [asset], [limits]), strict=True)
+        )  # fmt: skip
+        return Decisions(one, two)
+
     def write(
         self,
         job: Job,
@@ -245,7 +254,7 @@ class Recording:
         """Judge a job and append it; with an old version as what supersedes that.
 
         One that only voids the old version, or takes it back, keeps its verdict: it says nothing new of the machine.
-        ``covariances`` are ``None`` where nothing is said of them: a measurement that stays as it was keeps its own.
+        A measurement of whose uncertainty ``covariances`` say nothing keeps its own if it stays as it was.
         """
         was = old.judged_as if old is not None and (old.void or void) else None
         asset = self._asset(job)
@@ -273,14 +282,7 @@ class Recording:
             ratios=(found[0], left[0]), content=content, job_id=job_id, supersedes=supersedes, void=void,
         )  # fmt: skip
         unit.add(JobRow, row)
-        if old is not None and was is not None:
-            decisions = old.decisions
-        else:
-            known = covariances or _kept(job, old)
-            decisions = Decisions(
-                decision_of(self.rule, job.found, job.target, known.found, asset, limits, found[0]),
-                decision_of(self.rule, job.left, job.target, known.left, asset, limits, left[0]),
-            )
+        decisions = old.decisions if old is not None and was is not None else self.decided(job, old, covariances)
         for brought in decision_rows(entry, self.site.site_id, decisions):
             unit.add(DecisionRow, brought)
         judged_as = JudgedAs(asset.coupling, asset.limit_speed_rpm, asset.span_mm, limit_entry)

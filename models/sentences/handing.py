@@ -25,6 +25,7 @@ SENTENCES: Final[dict[str, str]] = {
     "An older state of the book was put back meanwhile, as it seems.",
     "told.amending.other.remedy": "Open entry {entry} again, and look whether it is the job that you mean.",
     "told.amending.nothing": "Nothing was changed: entry {entry} says the same already.",
+    "told.amending.uncertain": "Nothing was changed: entry {entry} says the same already, and the rule of the site is simple acceptance, for which no uncertainty is kept.",
     "told.amending.nothing.remedy": "Change something, or leave it.",
     "told.amending.reason": "An amendment needs a reason.",
     "told.amending.reason.void": "Voiding a job needs a reason.",

@@ -56,10 +56,15 @@ class DecisionRule:
 
 @dataclass(frozen=True, slots=True)
 class Covariances:
-    """What is known of the uncertainty of both measurements of a job; ``None`` where nothing is."""
+    """What is known of the uncertainty of both measurements of a job; ``None`` where nothing is.
+
+    ``says`` names the measurements of which something is said: of one that is left out, what was known before stays known, where that it
+    is not known is said of one that is ``None``.
+    """
 
     found: Covariance | None = None
     left: Covariance | None = None
+    says: tuple[str, ...] = SIDES
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,9 @@ from models.values.job import COMPONENTS, FeetValues, Job, Misalignment
 
 DASH = "–"
 
-_QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.ANGULARITY)
+QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.ANGULARITY)
+"""Of the four components of a misalignment, in their order."""
+
 _STAGES = ("found", "left", "target")
 _FEET = ("soft_before", "soft_after", "moves_v", "moves_h")
 _NUMBERS = {
@@ -65,7 +67,7 @@ def differences(old: Job, new: Job, display: Display) -> tuple[Difference, ...]:
     told += [Difference(key, _word(old, key), _word(new, key)) for key in TEXTS if _differ(old, new, key)]
     for key in _STAGES:
         pairs = zip(_four(getattr(old, key)), _four(getattr(new, key)), strict=True)
-        for (before, after), part, quantity in zip(pairs, COMPONENTS, _QUANTITIES, strict=True):
+        for (before, after), part, quantity in zip(pairs, COMPONENTS, QUANTITIES, strict=True):
             if before != after:
                 told.append(_numbers(f"{key}.{part}", before, after, quantity, display))
     for key in _FEET:
