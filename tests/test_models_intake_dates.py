@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import unicodedata
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from models.errors import NotAQuantityError
-from models.intake.dates import Order, day_and_month, parse_moment, spelt_out, two_readings
+from models.intake.dates import Order, day_and_month, parse_moment, read_day, spelt_out, two_readings, with_clock
 from models.intake.totals import is_total
 
 MONTHS = (
@@ -67,3 +68,59 @@ def test_what_names_no_month_or_two_is_no_date(text: str) -> None:
 )
 def test_a_total_may_name_its_month(text: str) -> None:
     assert is_total(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2026-05-01 15:00 AM", "2026-05-01 24:00 PM", "2026-05-01 25:30 pm", "1.5.2026 13:30 a.m.", "2026-05-01 24:00"],
+)
+def test_a_time_that_no_clock_shows_is_refused(text: str) -> None:
+    """By the half of the day alone 15:00 AM would be 03:00, and 25:30 PM 13:30."""
+    with pytest.raises(NotAQuantityError, match="a time of day such as"):
+        parse_moment(text, Order.BY_ROWS, ZoneInfo("UTC"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"),
+    [("12:30 AM", "00:30"), ("0:30 am", "00:30"), ("12:30 PM", "12:30"), ("1:05 p.m.", "13:05"), ("15:00 PM", "15:00")],
+)
+def test_the_half_of_a_day_is_read_where_it_fits(typed: str, read: str) -> None:
+    moment, _ = parse_moment(f"2026-05-01 {typed}", Order.BY_ROWS, ZoneInfo("UTC"))
+    assert f"{moment:%H:%M}" == read
+
+
+@pytest.mark.parametrize("offset", ["+99:99", "+14:01", "-12:30", "+0560", "-23:00"])
+def test_an_offset_that_no_clock_shows_is_refused(offset: str) -> None:
+    with pytest.raises(NotAQuantityError, match="offset from UTC"):
+        parse_moment(f"2026-05-01 10:00 {offset}", Order.BY_ROWS, ZoneInfo("UTC"))
+
+
+@pytest.mark.parametrize(
+    ("offset", "read"), [("+14:00", "04-30 20:00"), ("-1200", "05-01 22:00"), ("+05:45", "05-01 04:15")]
+)
+def test_offsets_that_clocks_show_are_read(offset: str, read: str) -> None:
+    moment, _ = parse_moment(f"2026-05-01 10:00 {offset}", Order.BY_ROWS, ZoneInfo("UTC"))
+    assert f"{moment:%m-%d %H:%M}" == read
+
+
+@pytest.mark.parametrize("text", ["5 Junk 2026", "5 Marker 2026", "5. marraskuu 2026", "5 Maybe 26", "5 Decade 2026"])
+def test_a_word_that_only_begins_like_a_month_is_none(text: str) -> None:
+    with pytest.raises(NotAQuantityError):
+        parse_moment(text, Order.BY_ROWS, ZoneInfo("UTC"))
+
+
+@pytest.mark.parametrize("text", ["2026-05-01 until further notice", "01.05.2026 - 01.06.2026", "2026-05-01 25:00"])
+def test_what_stands_behind_a_day_is_not_passed_over(text: str) -> None:
+    today = date(2026, 11, 25)
+    with pytest.raises(NotAQuantityError, match="a date such as"):
+        read_day(text, Order.DAY_FIRST, today, may_lie_ahead=True)
+    assert read_day("2026-05-01 00:00:00", Order.DAY_FIRST, today, may_lie_ahead=True)[0] == date(2026, 5, 1)
+
+
+@pytest.mark.parametrize("cell", [timedelta(days=1), timedelta(hours=36), timedelta(hours=-1), "24:00", "15:00 AM"])
+def test_what_is_no_time_of_day_moves_no_date(cell: object) -> None:
+    noon, zone = datetime(2026, 5, 1, 12, tzinfo=UTC), ZoneInfo("Europe/Lisbon")
+    with pytest.raises(NotAQuantityError, match="a time of day such as"):
+        with_clock(noon, cell, zone)
+    for fits in (timedelta(hours=15), "3:00 PM"):
+        assert with_clock(noon, fits, zone) == (datetime(2026, 5, 1, 14, tzinfo=UTC), None)

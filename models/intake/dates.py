@@ -36,21 +36,26 @@ class Doubt(StrEnum):
     TWICE = "twice"
 
 
-_MONTHS = {
-    name: number
-    for number, names in enumerate(
-        (("jan",), ("feb", "fév", "fev"), ("mar", "mär"), ("apr", "avr"), ("may", "mai"), ("jun", "juin"),
-         ("jul", "juil"), ("aug", "aoû", "aou"), ("sep",), ("oct", "okt"), ("nov",), ("dec", "dez", "déc")), 1
-    )
-    for name in names
-}  # fmt: skip
-"""Months by the first letters of their names, in English, German and French: three of them tell, but for juin and juillet."""
+_MONTHS = (
+    "january januar janner janvier", "february februar feber fevrier febrero febbraio fevereiro", "march marz mars marzo marco marts",
+    "april avril aprile", "may mai mayo maio", "june juni juin junio junho", "july juli juillet julio julho", "august aout augustus augusti",
+    "september septembre septiembre septembro", "october oktober octobre octubre", "november novembre noviembre novembro",
+    "december dezember decembre dezembro",
+)  # fmt: skip
+"""Names of the months, without accents, in English, German and French, and those of their neighbours that begin alike.
+
+Three letters and more of a name stand for it where no other month begins so ('jui' may be juin or juillet).  By its beginning alone 'Junk' would be June, and
+the Finnish name of November March.
+"""
 
 _NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _YEAR_FIRST = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T\s]+(.*))?$")
 _YEAR_LAST = re.compile(r"^(\d{1,2})[-/.\s](\d{1,2})[-/.\s](\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _OPENING = re.compile(r"\s*(\d{1,2})([-/.\s])(\d{1,2})([-/.\s])\d\d")
 _NAMED = re.compile(r"^(\d{1,2})(?:er\b)?[-/.\s]*([^\W\d_]{3,})[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
+_EAST, _WEST = timedelta(hours=14), timedelta(hours=-12)
+"""The largest offsets from UTC that clocks show today (IANA zones Pacific/Kiritimati and Etc/GMT+12)."""
+
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.(\d+))?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
 
 
@@ -146,7 +151,13 @@ def read_day(cell: object, order: Order, today: date, *, may_lie_ahead: bool) ->
         return cell.date(), ()
     if isinstance(cell, date):
         return cell, ()
-    day, _, is_short = _split(str(cell).strip(), order)
+    day, clock, is_short = _split(str(cell).strip(), order)
+    if clock:
+        # A time of day says nothing here; anything else behind the day does ("until further notice", a second day).
+        try:
+            _clock(clock, day, str(cell))
+        except NotAQuantityError:
+            raise NotAQuantityError(str(cell), Told("told.expected.date")) from None
     return _century(day, today, may_lie_ahead=may_lie_ahead) if is_short else (day, ())
 
 
@@ -177,13 +188,21 @@ def clock_doubt(moment: datetime, zone: ZoneInfo) -> Doubt | None:
 
 
 def with_clock(moment: datetime, text: object, zone: ZoneInfo) -> tuple[datetime, Doubt | None]:
-    """Put a time of day from a column of its own on a date, and say what has to be said of it."""
+    """Put a time of day from a column of its own on a date, and say what has to be said of it.
+
+    Raises
+    ------
+    NotAQuantityError
+        If it is no time of day: a duration of a day or more would move the date in silence.
+    """
     day = moment.astimezone(zone).date()
     if isinstance(text, datetime):
         text = text.time()
     if isinstance(text, time):
         local = datetime.combine(day, text)
     elif isinstance(text, timedelta):
+        if not timedelta() <= text < timedelta(days=1):
+            raise NotAQuantityError(str(text), Told("told.expected.clock"))
         local = datetime.combine(day, time()) + text
     else:
         local, offset = _clock(str(text).strip(), day, str(text))
@@ -249,8 +268,12 @@ def _split(text: str, order: Order) -> tuple[date, str, bool]:
 
 def _month(name: str) -> int | None:
     """Give the month of a name or its beginning; ``None`` where it is none."""
-    plain = name.lower()
-    return _MONTHS.get(plain[:3], _MONTHS.get(plain[:4]))
+    letters = unicodedata.normalize("NFD", name.lower())
+    plain = "".join(letter for letter in letters if not unicodedata.combining(letter))
+    found = [
+        number for number, names in enumerate(_MONTHS, start=1) if any(one.startswith(plain) for one in names.split())
+    ]
+    return found[0] if len(found) == 1 else None
 
 
 def _is_serial(text: str) -> bool:
@@ -309,7 +332,9 @@ def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None
         raise NotAQuantityError(whole, Told("told.expected.clock.serial" if is_part else "told.expected.clock"))
     hour = int(match[1])
     half = (match[5] or "").lower()[:1]
-    if half:
+    if half == "a" and hour > 12:
+        raise NotAQuantityError(whole, Told("told.expected.clock"))  # 15:00 AM is one or the other
+    if half and hour < 24:
         hour = hour % 12 + (12 if half == "p" else 0)
     try:
         moment = datetime.combine(
@@ -323,4 +348,7 @@ def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None
         return moment, timedelta()
     sign = -1 if match[6][0] == "-" else 1
     digits = match[6][1:].replace(":", "")
-    return moment, sign * timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
+    offset = sign * timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
+    if int(digits[2:]) > 59 or not _WEST <= offset <= _EAST:
+        raise NotAQuantityError(whole, Told("told.expected.offset"))
+    return moment, offset

@@ -36,6 +36,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.expected.either_day.clear": "a date that reads one way: other dates here tell both that the day stands first and that the month does; write {one} or {other}",
     "told.expected.date.serial": "a date such as 2026-11-25 or 25.11.2026; this is a spreadsheet's number for a date: give the column a date format there, and save it again",
     "told.expected.clock": "a time of day such as 14:30",
+    "told.expected.offset": "a time whose offset from UTC some clock shows, from -12:00 to +14:00",
     "told.expected.clock.serial": "a time of day such as 14:30; this is a spreadsheet's number for a time: give the column a time format there, and save it again",
     "told.expected.calculated": "a value; this formula was saved without one: open the file in a spreadsheet program and save it again, or put the value itself there",
     "told.expected.seen_name": "a name; the cell holds only characters that nobody sees",
