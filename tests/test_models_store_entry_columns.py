@@ -30,7 +30,7 @@ def filters() -> list[EntryFilter]:
     return [
         EntryFilter(),
         *(EntryFilter(tag=tag) for tag in ("P-1", "P-2", "none")),
-        *(EntryFilter(person=name) for name in ("Ana Wick", "Bo Tarn", "Cleo Marsh", "tester", "Ana", "nobody")),
+        *(EntryFilter(person=name) for name in ("Ana Wick", "Bo Tarn", "Cleo Marsh", "tester", "Ana", "nobody", "ana wick", "BO TARN", "Bo%", "_o Tarn")),
         *(EntryFilter(instrument=serial) for serial in ("D-1", "none")),
         *(EntryFilter(ref=ref) for ref in ("J1", "J2", "none")),
         *(EntryFilter(kind=kind) for kind in Kind),

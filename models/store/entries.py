@@ -6,7 +6,6 @@ end of the book as at its start, and nothing slips by while the book grows.
 
 from __future__ import annotations
 
-import json
 from functools import cache
 
 import numpy as np
@@ -16,6 +15,7 @@ from sqlalchemy.orm import aliased
 from models.store.entry_columns import EntryColumns, Meant, answering
 from models.store.known import asset_id_of, current_tag
 from models.tables.accounts import AccountRow, AccountVersionRow
+from models.tables.base import canonical_json
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
@@ -175,10 +175,9 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
             )
         )
     if asked.person:
-        # People of a job are kept as canonical JSON: the quotes make a whole name of it.
-        listed = sa.type_coerce(job.people, sa.Text).contains(
-            json.dumps(asked.person, ensure_ascii=False), autoescape=True
-        )
+        # People of a job are kept as canonical JSON: the quotes make a whole name of it.  Not by LIKE: on SQLite capitals do not matter to it.
+        people = sa.type_coerce(job.people, sa.Text)
+        listed = sa.func.replace(people, canonical_json(asked.person), "") != people
         found.append(
             sa.or_(
                 EntryRow.author == asked.person,
