@@ -203,3 +203,17 @@ def test_a_formula_says_shape_and_unit_of_every_parameter(name: str, node: ast.F
         match = re.search(rf"^(?:\w+, )*{argument}(?:, \w+)* : .+(?:\n {{4}}.+)+", listed, re.MULTILINE)
         assert match, f"{name}: {argument} is not described"
         assert re.search(r"\[[^\]]+\]\.?\s*$", match[0].strip()), f"{name}: {argument} does not end with its unit"
+
+
+def test_no_line_of_the_map_stands_twice() -> None:
+    """Two branches that each add to one line leave both behind."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    lines = text[text.index("## 2. The map") :].split("```")[1].splitlines()
+    begin: list[tuple[str, str, str]] = []
+    top = part = ""
+    for line in filter(str.strip, lines):
+        depth, first = len(line) - len(line.lstrip()), line.split()[0]
+        top, part = (first, "") if not depth else (top, first if depth == 2 else part)
+        begin.append((top, part, "" if depth <= 2 else first))
+    assert len(begin) > 50
+    assert [one for one in dict.fromkeys(begin) if begin.count(one) > 1] == []
