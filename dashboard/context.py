@@ -25,7 +25,7 @@ from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof, Misfit
-from models.values.story import AssetStory, Site
+from models.values.story import AssetStory, Site, SiteSetting
 
 KEY = "DRIFTBOOK"
 
@@ -64,6 +64,9 @@ class Book(Protocol):
 
     def limit_sets(self, site_id: int) -> tuple[AdoptedLimits, ...]:
         """Give every version of every limit set, in order of the day of adoption."""
+
+    def site_settings(self, site_id: int) -> tuple[SiteSetting, ...]:
+        """Give how a site was set, entry by entry, the oldest first: the last one holds."""
 
     def people(self, site_id: int) -> tuple[Person, ...]:
         """Give the people of a site, by name."""

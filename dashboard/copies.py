@@ -20,7 +20,7 @@ from flask import g, has_request_context, request
 
 from dashboard import roles
 from dashboard.context import Clock, Context
-from dashboard.desk import Brought, Desk, Handed, KeepRefused
+from dashboard.desk import Asked, Brought, Desk, Handed, KeepRefused
 from dashboard.files.routes import CALENDAR, TABLE
 from dashboard.reports.routes import ASSET, LABELS, MONTH
 from dashboard.warming import pictures_of
@@ -32,7 +32,7 @@ from models.store.replica import Replica, Standing
 from models.values.kinds import Meaning
 from models.values.limits import LimitSet
 from models.values.roles import Permission
-from models.values.story import JobLine, Site
+from models.values.story import JobLine, Site, SiteSetting
 
 ROUTES: Final = frozenset({TABLE, CALENDAR, MONTH, ASSET, LABELS})
 """Addresses of files that only show, by endpoint."""
@@ -159,6 +159,12 @@ class NotedDesk:
         line = self._desk.void(site, entry, by=by, now=now, why=why, made_from=made_from, back=back)
         self._written(line.entry)
         return line
+
+    def set_site(self, site: Site, asked: Asked, *, by: str, now: datetime, why: str, made_from: str) -> SiteSetting:
+        """Write how a site is set from now on."""
+        setting = self._desk.set_site(site, asked, by=by, now=now, why=why, made_from=made_from)
+        self._written(setting.entry)
+        return setting
 
     def first_site(self, site: Site, sheets: Any) -> int | None:
         """Give the number of the site for which columns were first read so."""

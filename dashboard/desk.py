@@ -21,6 +21,7 @@ from models.commands.import_files import import_files
 from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
 from models.commands.report import Report, SameVisit, Source
+from models.commands.set_site import set_site
 from models.commands.sign_off import sign_off, why_not
 from models.errors import DriftbookError
 from models.intake.problems import Problem
@@ -28,11 +29,13 @@ from models.maths.limits import limits_for
 from models.store.imported import first_site_of
 from models.store.known import in_force, limit_sets
 from models.store.one_job import tag_of_entry
-from models.values.decision import Covariances
+from models.store.versions import read_site_settings
+from models.units import Display
+from models.values.decision import Covariances, DecisionRule
 from models.values.job import Job
 from models.values.kinds import Meaning
 from models.values.limits import LimitSet, LimitsGiven
-from models.values.story import AssetStory, JobLine, Site
+from models.values.story import AssetStory, JobLine, Site, SiteSetting
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,17 @@ class Handed:
     why: str = ""
     made_from: str = ""
     covariances: Covariances | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How a form asks a site to be set: everything that can be set, as the form says it; the interval in months."""
+
+    name: str
+    zone: str
+    display: Display
+    interval_months: int
+    rule: DecisionRule
 
 
 KeepRefused = Callable[[Report], None]
@@ -97,6 +111,9 @@ class Desk(Protocol):
         self, site: Site, entry: int, *, by: str, now: datetime, why: str, made_from: str, back: bool = False
     ) -> JobLine:
         """Write that a job is void, or that a void one counts again."""
+
+    def set_site(self, site: Site, asked: Asked, *, by: str, now: datetime, why: str, made_from: str) -> SiteSetting:
+        """Write how a site is set from now on."""
 
     def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
         """Give the number of the site for which columns were first read so."""
@@ -171,6 +188,21 @@ class BookDesk:
         """
         change = take_back_job if back else void_job
         return change(self._engine, site, entry, by=by, now=now, why=why, made_from=made_from)
+
+    def set_site(self, site: Site, asked: Asked, *, by: str, now: datetime, why: str, made_from: str) -> SiteSetting:
+        """Write how a site is set from now on, and give how it is set then.
+
+        Raises
+        ------
+        DriftbookError
+            If it is not written; the message says why.
+        """
+        set_site(
+            self._engine, site, by=by, now=now, name=asked.name, display=asked.display, zone=asked.zone,
+            interval_months=asked.interval_months, rule=asked.rule, why=why, made_from=made_from,
+        )  # fmt: skip
+        with self._engine.connect() as connection:
+            return read_site_settings(connection, site.site_id)[-1]
 
     def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
         """Give the number of the site for which columns were first read so; the whole book is asked, whichever site asks."""

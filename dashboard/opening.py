@@ -18,7 +18,7 @@ from dashboard.components.pieces import Child, blank, empty_book, heading, probl
 from dashboard.components.still import still
 from dashboard.fetch import Scene, scene
 from dashboard.ids import Shell
-from dashboard.place import IMPORT
+from dashboard.place import IMPORT, SITE
 from dashboard.words import say
 
 Fill = Callable[[Scene, str], Child]
@@ -117,3 +117,8 @@ def import_way(seen: Scene) -> Child:
     if not may_import(seen.required.site_id):
         return None
     return html.P(html.A(say("import.link"), href=seen.place.to(IMPORT)), className="take")
+
+
+def site_way(seen: Scene) -> Child:
+    """Put the way to how the site is set."""
+    return html.P(html.A(say("site.link"), href=seen.place.to(SITE)), className="take")

@@ -29,6 +29,9 @@ WINDOWS = (12, 24, 36, 60)
 IMPORT: Final = "/import"
 """Path of the page on which a file is imported."""
 
+SITE: Final = "/site"
+"""Path of the page on which a site is set."""
+
 UNITS = ("mm", "mil")
 """Units of length that a reader can switch to."""
 

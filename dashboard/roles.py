@@ -43,6 +43,8 @@ ROUTES: Final[Mapping[str, Permission]] = {
     "auth.own": _P.SELF,
     "signing.sign": _P.SIGN_OFF,
     "voiding.void": _P.AMEND,
+    "setting.show": _P.READ,
+    "setting.change": _P.ADMINISTER,
     "importing.start": _P.IMPORT,
     "importing.template": _P.IMPORT,
     "importing.one": _P.IMPORT,

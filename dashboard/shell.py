@@ -20,7 +20,7 @@ from dashboard.context import context
 from dashboard.fetch import scene
 from dashboard.ids import RecordIds, Shell
 from dashboard.pages import asset, book, due, limits, month, offenders, people, record
-from dashboard.place import UNITS, asset_path
+from dashboard.place import SITE, UNITS, asset_path
 from dashboard.theme import MANTINE
 from dashboard.views.finder_view import offers
 from dashboard.words import say
@@ -163,7 +163,9 @@ def frame(pathname: str | None, search: str | None) -> tuple[Child, Child]:
         parts.append(
             _switch(say("shell.units"), [(unit, place.here(units=unit), unit == seen.display.length) for unit in UNITS])
         )
-    site = say("foot.site", name=seen.site.name, zone=seen.site.zone) if seen.site else say("foot.no_site")
+    site: Child = say("foot.no_site")
+    if seen.site is not None:
+        site = html.A(say("foot.site", name=seen.site.name, zone=seen.site.zone), href=place.to(SITE))
     foot = say("foot.head", head=count(context().book.head()))
     return parts, [html.Span(site), html.Span(foot), _door()]
 

@@ -36,6 +36,7 @@ from dashboard.texts import (
     proofs_package,
     record,
     reports,
+    site,
     voiding,
 )
 from models.sentences.told import SENTENCES, Told
@@ -72,6 +73,7 @@ for _page in (
     proofs_package,
     record,
     reports,
+    site,
     voiding,
 ):
     WORDS.update(_page.WORDS)

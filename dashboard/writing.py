@@ -120,7 +120,7 @@ def rule_text(rule: DecisionRule) -> str:
     name = say(f"decision.rule.{rule.rule}")
     if not rule.guarded:
         return name
-    return say("decision.with", rule=name, confidence=f"{rule.confidence * 100:g}{NARROW}%")
+    return say("decision.with", rule=name, confidence=f"{rule.confidence * 100:.10g}{NARROW}%")
 
 
 def sure(probability: float, confidence: float) -> str:

@@ -59,6 +59,7 @@ PAGES = {
     "people-rests": "/people?instrument=NV-D-004&since=2026-07-09",
     "limits": "/limits",
     "import": "/import",
+    "site": "/site",
     "limits-trial": "/limits?offset=80&angle=700",
     "lost": "/no-such-page",
 }

@@ -62,7 +62,7 @@ def test_the_pages_of_the_door_keep_the_rules_and_fit(
     assert faults(page) == []
     enter(page, Role.ADMINISTRATOR)
     page.wait_for_url("**/accounts")
-    for path in ("/accounts", f"/accounts/{served.book.accounts[Role.READER].account_id}", "/password"):
+    for path in ("/accounts", f"/accounts/{served.book.accounts[Role.READER].account_id}", "/password", "/site"):
         page.goto(f"{served.url}{path}")
         assert faults(page) == [], path
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path

@@ -78,6 +78,9 @@ MADE = {
     "outcome.": None,
     "meaning.": tuple(Meaning),
     "sign.column.": None,
+    "site.column.": None,
+    "site.length.": None,
+    "site.rule.": None,
     "thing.": tuple(Thing),
     "figure.classes.": None,
     **{

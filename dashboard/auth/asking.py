@@ -60,6 +60,11 @@ def may_import(site_id: int) -> bool:
     return unguarded().desk is not None and may(Permission.IMPORT, site_id)
 
 
+def may_set(site_id: int) -> bool:
+    """Tell whether who asks may change how a site is set: who administers it, in a book that can be written."""
+    return unguarded().desk is not None and may(Permission.ADMINISTER, site_id)
+
+
 def lost_site(place: Place) -> Site | None:
     """Give the site of an address if who asks had a role there once and may not read it any more.
 

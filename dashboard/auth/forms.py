@@ -110,10 +110,17 @@ def tick(name: str, value: str, label: str, *, on: bool = False) -> Markup:
     )
 
 
-def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "") -> Markup:
-    """Write a list of which one is chosen."""
+def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "", *, about: str = "") -> Markup:
+    """Write a list of which one is chosen, with what has to be known beside it."""
     inner = [tag("option", text, value=value, selected=value == chosen) for value, text in options]
-    return tag("div", tag("label", label, for_=name), tag("select", *inner, id=name, name=name), class_="field")
+    said = f"{name}-about" if about else None
+    return tag(
+        "div",
+        tag("label", label, for_=name),
+        tag("select", *inner, id=name, name=name, aria_describedby=said),
+        tag("span", about, id=said, class_="soft") if about else None,
+        class_="field",
+    )
 
 
 def button(text: str, *, quiet: bool = False) -> Markup:

@@ -117,7 +117,12 @@ ASKS: Final = {
 }
 """Questions to the desk that write nothing."""
 
-WRITES: Final = {"sign_off": Permission.SIGN_OFF, "void": Permission.AMEND, "bring_in": Permission.IMPORT}
+WRITES: Final = {
+    "sign_off": Permission.SIGN_OFF,
+    "void": Permission.AMEND,
+    "bring_in": Permission.IMPORT,
+    "set_site": Permission.ADMINISTER,
+}
 """What the desk writes besides jobs, each with the author as ``by``."""
 
 

@@ -21,6 +21,7 @@ from dashboard.auth.forms import message_page
 from dashboard.auth.gate import install_gate
 from dashboard.auth.outside import Outside, install_outside
 from dashboard.auth.signing_page import SIGNING
+from dashboard.auth.site_page import SETTING
 from dashboard.auth.voiding_page import VOIDING
 from dashboard.away import Away, answered, callback_answer, noticed
 from dashboard.importing.import_page import IMPORTING
@@ -46,6 +47,7 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     server.register_blueprint(ACCOUNTS)
     server.register_blueprint(SIGNING)
     server.register_blueprint(VOIDING)
+    server.register_blueprint(SETTING)
     server.register_blueprint(IMPORTING)
     server.register_error_handler(DriftbookError, _said)
     server.register_error_handler(sa.exc.TimeoutError, _said)

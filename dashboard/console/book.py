@@ -28,7 +28,7 @@ from models.store.known import site_of
 from models.store.revision import needed_revision
 from models.store.state import any_account
 from models.units import Display
-from models.values.decision import DEFAULT_CONFIDENCE, DecisionRule, Rule
+from models.values.decision import DEFAULT_CONFIDENCE, DecisionRule, Rule, guarded_at
 from models.values.limits import LimitSet
 from models.values.story import Site
 from models.whole_files import not_written
@@ -199,8 +199,9 @@ def _rule(given: argparse.Namespace, site: Site) -> DecisionRule | None:
                 remedy="Choose the guarded rule: --rule guarded --confidence 95",
             )
         return DecisionRule()
-    held = DEFAULT_CONFIDENCE if site.guarded is None else site.guarded.confidence
-    return DecisionRule(Rule.GUARDED, held if given.confidence is None else given.confidence / 100)
+    if given.confidence is not None:
+        return guarded_at(given.confidence)
+    return DecisionRule(Rule.GUARDED, DEFAULT_CONFIDENCE if site.guarded is None else site.guarded.confidence)
 
 
 def _show(settings: Settings, site: Site) -> None:

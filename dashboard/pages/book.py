@@ -29,8 +29,8 @@ from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
-from dashboard.opening import attach_fill, begin, import_way, skeleton
-from dashboard.place import Place, asset_path, shortened
+from dashboard.opening import attach_fill, begin, import_way, site_way, skeleton
+from dashboard.place import SITE, Place, asset_path, shortened
 from dashboard.proofs_routes import may_audit
 from dashboard.recording import signed_as
 from dashboard.views.book_view import MOST, BookLine, BookView, build
@@ -94,6 +94,7 @@ def body(view: BookView, asked: Asked, seen: Scene) -> list[Child]:
         *begin(say("book.title"), seen, asked.problems),
         sentence(view.sentence),
         import_way(seen),
+        site_way(seen),
         _form(asked, seen, clear=view.filtered),
     ]
     proof = proof_part(
@@ -298,6 +299,8 @@ def _onward(view: EntryView, place: Place) -> Child:
         links.append(html.Link(say("entry.all_about", name=view.name), href=to))
     if view.thing is Thing.MACHINE:
         links.append(html.Link(say("entry.machine", tag=view.name), href=place.to(asset_path(view.name))))
+    if view.thing is Thing.SITE:
+        links.append(html.A(say("site.now.link"), href=place.to(SITE)))
     if view.is_file:
         links.append(html.Link(say("entry.of_file"), href=place.to(PATH, file=view.number)))
     if view.file_entry is not None:

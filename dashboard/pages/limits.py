@@ -25,7 +25,7 @@ from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.context import context
 from dashboard.fetch import Scene
-from dashboard.opening import attach_fill, begin, skeleton
+from dashboard.opening import attach_fill, begin, site_way, skeleton
 from dashboard.place import shortened
 from dashboard.views.limits_desk_view import (
     LimitsDeskView,
@@ -106,6 +106,7 @@ def body(
         html.Div([_rows(view.in_force), curves_part(held, trial, seen, scheme)], className="columns"),
         what_if_part(view, seen, scheme, factors=factors, years=years, guarded=seen.required.guarded is not None),
         _sets(view, seen),
+        site_way(seen),
     ]
 
 

@@ -19,7 +19,7 @@ WORDS: Final[dict[str, str]] = {
     "permission.sign off": "signing off",
     "permission.limits": "adopting limits",
     "permission.audit": "auditing",
-    "permission.administer": "administering accounts",
+    "permission.administer": "administering accounts and the site",
     "role.reader": "reader",
     "role.recorder": "recorder",
     "role.engineer": "engineer",

@@ -28,7 +28,7 @@ WORDS: Final[dict[str, str]] = {
         "isolate it, lock out and tag, and check that it cannot turn. Put the guards back on. The maker's limits and local codes "
         "come first. A suggestion on these pages is not a diagnosis."
     ),
-    "foot.site": "{name} · times in {zone}",
+    "foot.site": "{name} · times in {zone}: how the site is set",
     "foot.no_site": "No site in this book yet",
     "foot.head": "as of entry {head} of the book",
     # States

@@ -9,6 +9,7 @@ from models.commands.set_key import new_origin, say_key
 from models.commands.zones import check_zone
 from models.errors import BookExistsError, InvalidValueError
 from models.ledger.keys import make_key
+from models.sentences.told import Told
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.known import sites
@@ -27,6 +28,12 @@ from models.values.story import Site
 
 _LONGEST_NAME = 120
 """Letters of a name that the book takes. [unitless]"""
+
+MOST_MONTHS = 1200
+"""Longest interval between checks. [months]
+
+With ten times that some dates lie beyond what a calendar holds, and nothing that is due could be shown any more.
+"""
 
 
 def init_book(
@@ -68,7 +75,7 @@ def init_book(
     WrongRevisionError
         If the book that is there was written by an older or a newer version.
     InvalidValueError
-        If the zone is unknown, the name empty, or the interval below one month.
+        If the zone is unknown, the name empty, or the interval below one month or above a hundred years.
     """
     check_site(name, zone, interval_months)
     engine = make_engine(settings)
@@ -78,7 +85,7 @@ def init_book(
         check_revision(settings, engine)
         with engine.connect() as connection:
             there = sites(connection)
-        check_free(name, there)
+        check_free(name, there, "told.site.taken.remedy.there")
         site_id = max((s.site_id for s in there), default=0) + 1
         site = Site(site_id, code_of(name), " ".join(name.split()), zone, display, interval_months)
         with writing(engine, site.site_id, by, now) as unit:
@@ -94,20 +101,21 @@ def init_book(
 
 
 def check_site(name: str, zone: str, interval_months: int) -> None:
-    """Refuse a site without a name, in an unknown zone, or without an interval."""
+    """Refuse a site without a name, in an unknown zone, or with an interval that is none."""
     if not code_of(name):
-        raise InvalidValueError("A site needs a name, with a letter or a digit in it.", remedy="Give it in quotes.")
+        raise InvalidValueError(Told("told.site.no_name"), remedy=Told("told.site.no_name.remedy"))
     if len(name) > _LONGEST_NAME:
         raise InvalidValueError(
-            f"The name of a site has at most {_LONGEST_NAME} letters; this one has {len(name)}.",
-            remedy="Give a shorter one.",
+            Told("told.site.long_name", most=_LONGEST_NAME, n=len(name)), remedy=Told("told.site.long_name.remedy")
         )
     if interval_months < 1:
-        raise InvalidValueError("The interval between checks is at least one month.", remedy="Give --interval 12, say.")
+        raise InvalidValueError(Told("told.site.interval.short"), remedy=Told("told.site.interval.remedy"))
+    if interval_months > MOST_MONTHS:
+        raise InvalidValueError(Told("told.site.interval.long"), remedy=Told("told.site.interval.remedy"))
     check_zone(zone)
 
 
-def check_free(name: str, others: Iterable[Site]) -> None:
+def check_free(name: str, others: Iterable[Site], remedy: str = "told.site.taken.remedy") -> None:
     """Refuse the name of a site that another one bears, or once bore: whoever gives it would mean either.
 
     Parameters
@@ -116,6 +124,8 @@ def check_free(name: str, others: Iterable[Site]) -> None:
         The name. [unitless]
     others : iterable of Site
         The other sites of the book. [unitless]
+    remedy : str
+        Key of the sentence that says what to do. [unitless]
 
     Raises
     ------
@@ -126,8 +136,8 @@ def check_free(name: str, others: Iterable[Site]) -> None:
     for other in others:
         if code == other.code or code in {code_of(one) for one in other.names}:
             raise BookExistsError(
-                f"The book already holds the site '{other.name}' ({other.code}), which the name '{name}' would find.",
-                remedy="Choose another name. A site that is there is given by its code: --site CODE.",
+                Told("told.site.taken", other=other.name, code=other.code, name=name),
+                remedy=Told(remedy),
             )
 
 

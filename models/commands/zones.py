@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from difflib import SequenceMatcher
+from functools import cache
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from models.errors import InvalidValueError
+from models.sentences.told import Told
 
 _MOST: Final = 3
 """So many near names are offered. [unitless]"""
@@ -38,7 +40,13 @@ def check_zone(zone: str) -> None:
     try:
         ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        raise InvalidValueError(f"'{zone}' is not a time zone.", remedy=_remedy(zone)) from None
+        raise InvalidValueError(Told("told.site.zone", zone=zone), remedy=_remedy(zone)) from None
+
+
+@cache
+def place_zones() -> tuple[str, ...]:
+    """Give the names of zones that are places, as they are offered; 'UTC' for 'UTC+1', say, would be another clock."""
+    return tuple(sorted(name for name in available_timezones() if "/" in name and not name.startswith(_NO_PLACE)))
 
 
 def near_zones(typed: str) -> tuple[str, ...]:
@@ -51,24 +59,22 @@ def near_zones(typed: str) -> tuple[str, ...]:
     """
     text = "_".join(typed.split()).casefold()
     found: list[tuple[float, str]] = []
-    for name in available_timezones():
-        # 'UTC' for 'UTC+1', say, would be another clock: only places are offered.
-        if "/" in name and not name.startswith(_NO_PLACE):
-            ways = (name.casefold(), name.casefold().rpartition("/")[2])
-            found.append((max(SequenceMatcher(None, text, way).ratio() for way in ways), name))
+    for name in place_zones():
+        ways = (name.casefold(), name.casefold().rpartition("/")[2])
+        found.append((max(SequenceMatcher(None, text, way).ratio() for way in ways), name))
     found.sort(key=lambda pair: (-pair[0], pair[1]))
     least = max(_NEAR, found[0][0] - _BESIDE) if found else _NEAR
     return tuple(name for share, name in found[:_MOST] if share >= least)
 
 
-def _remedy(zone: str) -> str:
+def _remedy(zone: str) -> Told:
     if _HOURS.fullmatch(zone.strip()):
-        return (
-            "A zone is named by a place, not by hours: the place says when its clocks are changed."
-            " Give its IANA name, such as Europe/Lisbon or America/Halifax: --zone NAME."
-        )
+        return Told("told.site.zone.hours")
     near = near_zones(zone)
     if not near:
-        return "Give its IANA name, such as Europe/Lisbon or America/Halifax: --zone NAME."
-    names = near[0] if len(near) == 1 else f"{', '.join(near[:-1])} or {near[-1]}"
-    return f"Near to it: {names}. Give the IANA name: --zone {near[0]}"
+        return Told("told.site.zone.name")
+    if len(near) == 1:
+        return Told("told.site.zone.near.one", first=near[0])
+    if len(near) == 2:
+        return Told("told.site.zone.near.two", first=near[0], second=near[1])
+    return Told("told.site.zone.near.three", first=near[0], second=near[1], third=near[2])

@@ -12,10 +12,17 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, Self
 
-from models.sentences import checks, handing, measuring, signing, typed
+from models.sentences import checks, handing, measuring, signing, sites, typed
 
 SENTENCES: Final[Mapping[str, str]] = MappingProxyType(
-    {**checks.SENTENCES, **handing.SENTENCES, **measuring.SENTENCES, **signing.SENTENCES, **typed.SENTENCES}
+    {
+        **checks.SENTENCES,
+        **handing.SENTENCES,
+        **measuring.SENTENCES,
+        **signing.SENTENCES,
+        **sites.SENTENCES,
+        **typed.SENTENCES,
+    }
 )
 """English by key; what is in braces is filled in."""
 

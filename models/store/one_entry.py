@@ -6,20 +6,18 @@ from collections.abc import Sequence
 
 import sqlalchemy as sa
 
-from models.store.decisions import rule_of
 from models.store.entries import lines_of
 from models.store.known import asset_from, limit_sets
 from models.store.proofs import read_keys
 from models.store.read_back import from_rows
 from models.store.signoffs import signoffs_of
 from models.store.story import read_story
-from models.store.versions import read_limit_sets
+from models.store.versions import read_limit_sets, read_site_settings
 from models.tables.accounts import AccountRow, AccountVersionRow
-from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
+from models.tables.book import EntryRow, ImportedFileRow
 from models.tables.jobs import JobRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentVersionRow, PersonVersionRow
-from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.entry import EntryLine, EntryStory, ImportedFile, KeySet, Said
 from models.values.kinds import Kind, Part
@@ -135,16 +133,7 @@ def _assets(connection: sa.Connection, asset_id: int, upto: int) -> list[Asset]:
 
 @from_rows
 def _sites(connection: sa.Connection, site: Site, upto: int) -> list[Site]:
-    v = SiteVersionRow
-    rows = connection.execute(
-        sa.select(v.name, v.zone, v.length_unit, v.temperature_unit, v.interval_months, v.entry)
-        .where(v.site_id == site.site_id, v.entry <= upto)
-        .order_by(v.entry)
-    )
-    return [
-        Site(site.site_id, site.code, *r[:2], Display(*r[2:4]), r[4], rule=rule_of(connection, site.site_id, r[5]))
-        for r in rows.all()
-    ]
+    return [one.site for one in read_site_settings(connection, site.site_id) if one.entry <= upto]
 
 
 def _file(connection: sa.Connection, number: int) -> ImportedFile:

@@ -27,7 +27,7 @@ from models.store.signoffs import looked_at, signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
 from models.store.tree_proofs import KeptTree
-from models.store.versions import read_instrument_versions, read_limit_sets, read_people
+from models.store.versions import read_instrument_versions, read_limit_sets, read_people, read_site_settings
 from models.tables.base import to_microseconds
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
 from models.values.limits import LimitSet
@@ -35,7 +35,7 @@ from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof, Misfit
 from models.values.site_day import day_at, day_number_at
-from models.values.story import AssetStory, Site
+from models.values.story import AssetStory, Site, SiteSetting
 
 INLINE = 20_000
 """So many newer entries are read while a page of them waits; more are read beforehand, or asked for in the book itself."""
@@ -277,6 +277,11 @@ class Reader:
         """Give every version of every limit set, in order of the day of adoption, then of entry."""
         with self._engine.connect() as connection:
             return read_limit_sets(connection, site_id)
+
+    def site_settings(self, site_id: int) -> tuple[SiteSetting, ...]:
+        """Give how a site was set, entry by entry, the oldest first: the last one holds."""
+        with self._engine.connect() as connection:
+            return read_site_settings(connection, site_id)
 
     def people(self, site_id: int) -> tuple[Person, ...]:
         """Give the people of a site as they are known today, by name."""

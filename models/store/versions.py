@@ -1,4 +1,4 @@
-"""Versions of what changes slowly: limit sets with who adopted them, people, calibrations."""
+"""Versions of what changes slowly: how a site is set, limit sets with who adopted them, people, calibrations."""
 
 from __future__ import annotations
 
@@ -9,11 +9,16 @@ import sqlalchemy as sa
 
 from models.store.known import SITE, limit_sets
 from models.store.read_back import from_rows
-from models.tables.book import EntryRow
+from models.tables.book import EntryRow, SiteRow, SiteVersionRow
+from models.tables.decisions import DecisionRuleRow
 from models.tables.limits import LimitVersionRow
 from models.tables.people import InstrumentVersionRow, PersonVersionRow
+from models.tables.proofs import StatementRow
+from models.units import Display
+from models.values.decision import DecisionRule, Rule
 from models.values.entry import AdoptedLimits
 from models.values.people import Instrument, Person
+from models.values.story import Site, SiteSetting
 
 
 def read_limit_sets(connection: sa.Connection, site_id: int) -> tuple[AdoptedLimits, ...]:
@@ -48,3 +53,29 @@ def read_instrument_versions(connection: sa.Connection, site_id: int) -> tuple[I
         sa.select(v.serial, v.description, v.calibrated, v.due).where(v.site_id == site_id).order_by(v.entry)
     )
     return tuple(Instrument(*row) for row in rows)
+
+
+@from_rows
+def read_site_settings(connection: sa.Connection, site_id: int) -> tuple[SiteSetting, ...]:
+    """Give how a site was set, entry by entry, the oldest first: the last one holds."""
+    e, s, v, r, t = EntryRow, SiteRow, SiteVersionRow, DecisionRuleRow, StatementRow
+    asked = (
+        sa.select(e.number, e.at, e.author, e.why, s.code, v.name, v.zone, v.length_unit, v.temperature_unit,
+                  v.interval_months, r.rule, r.confidence, t.leaf)
+        .join(v, v.entry == e.number)
+        .join(s, s.id == v.site_id)
+        .outerjoin(r, r.entry == v.entry)
+        .outerjoin(t, sa.and_(t.entry == v.entry, t.site_id == v.site_id))
+        .where(v.site_id == site_id)
+        .order_by(v.entry)
+    )  # fmt: skip
+    found: list[SiteSetting] = []
+    rule: DecisionRule | None = None
+    for row in connection.execute(asked):
+        # A setting brings a rule only where it changes that.
+        rule = rule if row.rule is None else DecisionRule(Rule(row.rule), row.confidence)
+        display = Display(row.length_unit, row.temperature_unit)
+        site = Site(site_id, row.code, row.name, row.zone, display, row.interval_months, rule=rule)
+        leaf = "" if row.leaf is None else bytes(row.leaf).hex()
+        found.append(SiteSetting(row.number, row.at_us, row.author, row.why, site, leaf))
+    return tuple(found)

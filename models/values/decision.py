@@ -54,6 +54,23 @@ class DecisionRule:
         return self.rule is Rule.GUARDED
 
 
+def guarded_at(percent: float) -> DecisionRule:
+    """Give the guarded rule with a confidence that was said in per cent.
+
+    Parameters
+    ----------
+    percent : float
+        The confidence, as people say it: 95. [%]
+
+    Raises
+    ------
+    InvalidValueError
+        If it does not lie above 50 and below 100.
+    """
+    # 99.9 / 100 is 0.9990000000000001: what was typed is what is asked for.
+    return DecisionRule(Rule.GUARDED, round(percent / 100, 12))
+
+
 @dataclass(frozen=True, slots=True)
 class Covariances:
     """What is known of the uncertainty of both measurements of a job; ``None`` where nothing is.

@@ -50,7 +50,7 @@ GRANTS: Mapping[Role, frozenset[Permission]] = {
     Role.AUDITOR: frozenset({_P.READ, _P.AUDIT}),
     Role.ADMINISTRATOR: frozenset({_P.READ, _P.ADMINISTER}),
 }
-"""The one table of roles.  Whoever looks after the accounts writes nothing into the history, and an auditor changes nothing."""
+"""The one table of roles.  Whoever looks after accounts and site writes nothing into the history of a machine, and an auditor changes nothing."""
 
 
 def granted(roles: Iterable[Role]) -> frozenset[Permission]:

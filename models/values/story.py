@@ -43,6 +43,22 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
+class SiteSetting:
+    """How a site was set by an entry: everything that was set from then on, by whom and why.
+
+    ``site`` has no former names here.  ``leaf`` is the leaf hash of the entry in hex, by which a form knows what it was
+    made from; empty where the entry has no seal.
+    """
+
+    entry: int
+    recorded_at: datetime
+    author: str
+    why: str
+    site: Site
+    leaf: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class JudgedAs:
     """What of its machine a job was judged by, as it was known when the job was recorded; speed in rpm, span in mm."""
 
