@@ -182,7 +182,7 @@ def _shown(seen: Scene, settings: Sequence[SiteSetting], *said: str, status: int
         problem(*said, *([say("site.kept")] if _is_old(settings) else []), *seen.problems),
         tag("p", tag("a", say("site.again"), href=place.to(PATH))) if _is_old(settings) else None,
         *_done(seen, view.versions[0]),
-        tag("p", tag("a", say("door.to_book"), href=place.to("/book"))),
+        tag("p", tag("a", say("site.entries"), href=place.to("/book"))),
         tag("p", say("site.code", code=view.code), class_="note"),
         _elsewhere(seen),
         section(say("site.now"), table(say("site.now.caption"), heads, rows, stacked=True)),

@@ -8,6 +8,7 @@ WORDS: Final[dict[str, str]] = {
     "site.title": "How {site} is set",
     "site.link": "How this site is set: name, time zone, units, calendar rule, decision rule",
     "site.now.link": "How the site is set now",
+    "site.entries": "The entries of this site",
     "site.code": "Its code is {code}. That never changes: addresses, roles, tokens and names of files go by it.",
     "site.other_sites": "Other sites:",
     "site.now": "What holds now",
