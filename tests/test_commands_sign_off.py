@@ -13,7 +13,9 @@ from dashboard.components.signoffs import signoffs_part
 from dashboard.console.proving import _as_json, _tell
 from dashboard.place import Place
 from models.commands.accounts import add_account, change_account
-from models.commands.amend_job import amend_job
+from models.commands.amend_job import amend_job, take_back_job, void_job
+from models.commands.change_asset import merge_assets
+from models.commands.on_server import NO_ACCOUNT, NO_PASSWORD, OnServer
 from models.commands.record_job import record_job
 from models.commands.sign_off import sign_off, why_not
 from models.errors import ConflictError, DriftbookError, InvalidValueError, UnknownNameError
@@ -22,7 +24,7 @@ from models.store.proofs import leaf_of
 from models.store.reader import Reader
 from models.store.signoffs import looked_at, signed_entries, signoffs_of
 from models.store.verify import verify_book
-from models.store.verify_names import OwnWork
+from models.store.verify_names import NoRight, OwnWork
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Meaning
 from models.values.own_work import own_work
@@ -245,3 +247,56 @@ def test_a_signature_needs_a_name(engine: sa.Engine, site: Site, job: JobLine) -
         sign_off(engine, site, job.entry, meaning=Meaning.REVIEWED, by="  ", now=NOW)
     assert isinstance(refused.value, DriftbookError)
     assert refused.value.remedy
+
+
+def test_where_people_sign_in_a_command_needs_an_account_that_may_or_the_entry_says_that_there_was_none(
+    engine: sa.Engine, site: Site, job: JobLine, capsys: pytest.CaptureFixture[str]
+) -> None:
+    anyhow = OnServer(without_account=True)
+    meant = {"meaning": Meaning.REVIEWED, "now": NOW, "command": OnServer()}
+    first = sign_off(engine, site, job.entry, by="Old Hand", **meant)  # nobody signs in yet: as before
+    for login, name, role in (("cle", "Cleo Marsh", Role.ENGINEER), ("ine", "Ines Audit", Role.AUDITOR)):
+        add_account(
+            engine,
+            [site],
+            login,
+            person=name,
+            roles=[role],
+            by="desk",
+            now=NOW,
+            password=None,
+            must_change=False,
+            outside=f"https://x.example {login}",
+        )
+    for name in ("Nobody Known", "Ines Audit", "cleo marsh"):
+        with pytest.raises(
+            ConflictError, match=f"Nobody named '{name}' has an open account that may sign off at Test Quay"
+        ):
+            sign_off(engine, site, job.entry, by=name, **meant)
+    with pytest.raises(ConflictError, match="that may amend jobs"):
+        void_job(engine, site, job.entry, by="Ines Audit", now=NOW, why="twice", command=OnServer())
+    sworn = sign_off(engine, site, job.entry, by="Cleo  Marsh", remark="seen", **meant)
+    change_account(
+        engine, site, "cle", AtSite(site.site_id, "Cleo Marsh", "", (Role.ENGINEER,), False), by="desk", now=NOW, why=""
+    )
+    late = {"meaning": Meaning.APPROVED, "by": "Cleo Marsh", "now": NOW}
+    with pytest.raises(ConflictError, match="--without-account"):
+        sign_off(engine, site, job.entry, **late, command=OnServer())
+    alone = sign_off(engine, site, job.entry, **late, command=anyhow)
+    with engine.connect() as connection:
+        given = {one.entry: one.remark for one in signoffs_of(connection, [job.entry])}
+        found = verify_book(connection)
+    assert given == {first: "", sworn: f"seen {NO_PASSWORD}", alone: NO_ACCOUNT}
+    assert found.no_right == [NoRight(alone, job.entry, "Cleo Marsh")]
+    assert found.faults(strict=False) == 0
+    assert _as_json(found, strict=False)["no_right"][0]["name"] == "Cleo Marsh"
+    _tell(found, strict=False, key=False)
+    assert f"entry {alone}: Cleo Marsh signed off entry {job.entry}" in " ".join(capsys.readouterr().out.split())
+    with pytest.raises(ConflictError, match="that may amend jobs"):
+        merge_assets(engine, site, "P-2", "P-1", by="root", now=NOW, why="one machine", command=OnServer())
+    gone = void_job(engine, site, job.entry, by="root", now=NOW, why="twice", command=anyhow)
+    take_back_job(engine, site, gone.entry, by="root", now=NOW, why="once", command=anyhow)
+    story = Reader(engine).story(site.site_id, "P-1")
+    assert story is not None
+    why = [line.why_amended for line in story.jobs if line.job_id == job.job_id]
+    assert why == ["", f"twice {NO_ACCOUNT}", f"once {NO_ACCOUNT}"]

@@ -9,6 +9,7 @@ from dashboard.console.common import now, opened, out, settings_of, who
 from dashboard.writing import counted, moment
 from models.commands.amend_job import take_back_job, void_job
 from models.commands.change_asset import Merged, merge_assets, rename_asset
+from models.commands.on_server import OnServer
 from models.commands.sign_off import sign_off
 from models.store.known import site_of
 from models.store.one_job import ref_of_entry, tag_of_entry
@@ -25,7 +26,9 @@ def run_asset(given: argparse.Namespace) -> int:
             entry = rename_asset(engine, site, given.old, given.new, by=who(given), now=now(), why=given.why)
             out.print(f"{given.old} is {given.new} from today on, by entry {entry}; the old tag still finds it.")
         else:
-            merged = merge_assets(engine, site, given.old, given.new, by=who(given), now=now(), why=given.why)
+            merged = merge_assets(
+                engine, site, given.old, given.new, by=who(given), now=now(), why=given.why, command=_command(given)
+            )
             for text in merged_lines(merged, given.old, given.new, site.zone):
                 out.print(text)
     return 0
@@ -76,6 +79,10 @@ def _named(line: JobLine, zone: str) -> str:
     return f"job {line.job.ref} (entry {line.entry}, {moment(line.job.performed_at, zone)})"
 
 
+def _command(given: argparse.Namespace) -> OnServer:
+    return OnServer(without_account=given.without_account)
+
+
 def run_sign(given: argparse.Namespace) -> int:
     """Sign a job off."""
     with opened(settings_of(given)) as engine:
@@ -83,8 +90,9 @@ def run_sign(given: argparse.Namespace) -> int:
             site = site_of(connection, given.site)
         by = who(given)
         entry = sign_off(
-            engine, site, given.entry, meaning=Meaning(given.meaning), by=by, now=now(), remark=given.remark
-        )
+            engine, site, given.entry, meaning=Meaning(given.meaning), by=by, now=now(), remark=given.remark,
+            command=_command(given),
+        )  # fmt: skip
         with engine.connect() as connection:
             ref, tag = (of(connection, site.site_id, given.entry) for of in (ref_of_entry, tag_of_entry))
         out.print(
@@ -100,7 +108,7 @@ def run_void(given: argparse.Namespace) -> int:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
         change = take_back_job if given.take_back else void_job
-        line = change(engine, site, given.entry, by=who(given), now=now(), why=given.why)
+        line = change(engine, site, given.entry, by=who(given), now=now(), why=given.why, command=_command(given))
         job = f"Job {line.job.ref} on {line.job.tag}"
         if given.take_back:
             out.print(f"{job} counts again, by entry {line.entry}.")

@@ -62,6 +62,12 @@ def add_changing(
     limits.add_argument(
         "--from", dest="since", metavar="DATE", help="first day on which it is in force; today without it"
     )
+    for parser in (asset, sign, void):
+        parser.add_argument(
+            "--without-account",
+            action="store_true",
+            help="where people sign in: do it under a name that no open account with that right has; the entry says so",
+        )
     for parser in (asset, sign, void, limits):
         book(parser)
         parser.add_argument("--site", metavar="CODE", help="which site, where the book holds several")

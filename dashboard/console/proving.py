@@ -28,7 +28,7 @@ from models.store.own_files import refuse_own
 from models.store.proofs import Head, last_head, one_state, read_keys
 from models.store.signing import file_fault, key_fault
 from models.store.verify import Verified, verify_book
-from models.store.verify_names import OwnWork
+from models.store.verify_names import NoRight, OwnWork
 from models.store.verify_package import look_at_package
 from models.whole_files import add_whole, not_written
 
@@ -112,6 +112,7 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
         "counts": {str(fault): count for fault, count in sorted(found.tally.counts.items())},
         "findings": [asdict(finding) | {"fault": str(finding.fault)} for finding in found.tally.kept],
         "own_work": [asdict(one) for one in found.own_work],
+        "no_right": [asdict(one) for one in found.no_right],
     }
 
 
@@ -128,6 +129,7 @@ def _tell(found: Verified, *, strict: bool, key: bool) -> None:
         out.print(say("verify.kept.holds" if holds else "verify.kept.not", size=f"{note.checkpoint.size:,}"))
     _tell_unsigned(found)
     _tell_own_work(found.own_work)
+    _tell_no_right(found.no_right)
     told = [one for one in found.tally.kept if strict or one.fault != "unsigned"]
     if found.faults(strict=strict) == 0:
         _tell_fits(found, key=key)
@@ -188,6 +190,18 @@ def _tell_own_work(own: Sequence[OwnWork]) -> None:
     out.print(say("verify.own.one" if len(own) == 1 else "verify.own.many", n=f"{len(own):,}"), soft_wrap=True)
     for one in own:
         line = say("verify.own.line", entry=one.entry, name=one.name, signed=one.signed_entry, other=one.other)
+        out.print(f"  {line}", markup=False, soft_wrap=True)
+
+
+def _tell_no_right(given: Sequence[NoRight]) -> None:
+    """Tell the sign-offs behind which no account stands; all of them, as above."""
+    if not given:
+        return
+    out.print(
+        say("verify.no_right.one" if len(given) == 1 else "verify.no_right.many", n=f"{len(given):,}"), soft_wrap=True
+    )
+    for one in given:
+        line = say("verify.no_right.line", entry=one.entry, name=one.name, signed=one.signed_entry)
         out.print(f"  {line}", markup=False, soft_wrap=True)
 
 

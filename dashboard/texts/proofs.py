@@ -67,6 +67,11 @@ WORDS: Final[dict[str, str]] = {
     "changed since. This is told and is no fault of the seal; a second person should look at the work, and sign it:",
     "verify.own.many": "{n} sign-offs stand under work that bears another name of who signed it: they were given before such sign-offs were refused, or names "
     "were changed since. This is told and is no fault of the seal; a second person should look at the work, and sign it:",
+    "verify.no_right.one": "1 sign-off bears a name that no open account which may sign off had at that time: a command on the server gave it, and no password "
+    "stands behind it. Have a person look at it.",
+    "verify.no_right.many": "{n} sign-offs bear names that no open account which may sign off had at that time: commands on the server gave them, and no "
+    "password stands behind them. Have a person look at them.",
+    "verify.no_right.line": "entry {entry}: {name} signed off entry {signed}",
     "verify.own.line": "entry {entry}: {name} signed off entry {signed}, where {other} stands; one account has had both names",
     "verify.first": "The first thing that does not fit:",
     "verify.more": "Further:",

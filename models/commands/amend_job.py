@@ -11,6 +11,7 @@ from datetime import datetime
 
 import sqlalchemy as sa
 
+from models.commands.on_server import OnServer, hold
 from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_seen_names, with_stated
 from models.errors import ConflictError, InvalidValueError, OtherVersionError, OvertakenError, UnknownNameError
 from models.ledger.content import job_content
@@ -24,6 +25,7 @@ from models.tables.base import to_microseconds
 from models.values.decision import SIDES, Covariances
 from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job
+from models.values.roles import Permission
 from models.values.story import AssetStory, JobLine, Site
 
 
@@ -145,6 +147,7 @@ def void_job(
     typed: Mapping[str, str] | None = None,
     made_from: str | None = None,
     receipt: Receipt | None = None,
+    command: OnServer | None = None,
 ) -> JobLine:
     """Take a job out of every count, by a new version that says so; it stays readable, and its number stays its own.
 
@@ -168,6 +171,8 @@ def void_job(
         Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
+    command : OnServer, optional
+        The command on the server that does it, where no password is asked for. [unitless]
 
     Returns
     -------
@@ -181,13 +186,12 @@ def void_job(
     OtherVersionError
         If something else stands under the number than what it was made from.
     ConflictError
-        If the version was amended already, or is void.
+        If the version was amended already, or is void; of a command also where people sign in and no account of that name may amend.
     InvalidValueError
         If no reason or no name is given.
     """
-    return _marked(
-        engine, site, entry, by, now, _reason(why, Told("told.amending.reason.void")), typed, made_from, receipt, True
-    )
+    reason = _reason(why, Told("told.amending.reason.void"))
+    return _marked(engine, site, entry, by, now, reason, typed, made_from, receipt, command, True)
 
 
 def take_back_job(
@@ -201,6 +205,7 @@ def take_back_job(
     typed: Mapping[str, str] | None = None,
     made_from: str | None = None,
     receipt: Receipt | None = None,
+    command: OnServer | None = None,
 ) -> JobLine:
     """Let a job that was voided by mistake count again, as it stood before, by a new version.
 
@@ -224,6 +229,8 @@ def take_back_job(
         Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
+    command : OnServer, optional
+        The command on the server that does it, where no password is asked for. [unitless]
 
     Returns
     -------
@@ -237,13 +244,12 @@ def take_back_job(
     OtherVersionError
         If something else stands under the number than what it was made from.
     ConflictError
-        If the version was amended already, or is not void.
+        If the version was amended already, or is not void; of a command also where people sign in and no account of that name may amend.
     InvalidValueError
         If no reason or no name is given.
     """
-    return _marked(
-        engine, site, entry, by, now, _reason(why, Told("told.amending.reason.back")), typed, made_from, receipt, False
-    )
+    reason = _reason(why, Told("told.amending.reason.back"))
+    return _marked(engine, site, entry, by, now, reason, typed, made_from, receipt, command, False)
 
 
 def _marked(
@@ -256,6 +262,7 @@ def _marked(
     typed: Mapping[str, str] | None,
     made_from: str | None,
     receipt: Receipt | None,
+    command: OnServer | None,
     void: bool,
 ) -> JobLine:
     """Append a version that says the same of the machine, and that the job is void or counts again."""
@@ -265,6 +272,7 @@ def _marked(
         if receipt is not None:
             receipt.look(unit.connection)
         story, old = _version(unit, site, entry, made_from)
+        hold(command, unit, site, by, Permission.AMEND)
         if old.void and void:
             raise ConflictError(Told("told.amending.void", ref=old.job.ref, entry=entry))
         if not old.void and not void:

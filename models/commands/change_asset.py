@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from models.commands.on_server import OnServer, hold
 from models.commands.record_job import Recording
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.store.known import asset_id_of
@@ -20,6 +21,7 @@ from models.values.asset import Asset
 from models.values.doubled import Beside, beside
 from models.values.kinds import Kind
 from models.values.merging import doubled_reason, merged_reason
+from models.values.roles import Permission
 from models.values.story import AssetStory, JobLine, Site
 
 
@@ -89,7 +91,17 @@ def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, 
         return _describe(unit, site, story, replace(story.asset, tag=wanted, valid_from=_today(site, now)), reason)
 
 
-def merge_assets(engine: sa.Engine, site: Site, double: str, kept: str, *, by: str, now: datetime, why: str) -> Merged:
+def merge_assets(
+    engine: sa.Engine,
+    site: Site,
+    double: str,
+    kept: str,
+    *,
+    by: str,
+    now: datetime,
+    why: str,
+    command: OnServer | None = None,
+) -> Merged:
     """Bring the history of a machine that was recorded twice under one record.
 
     Each job of the double becomes, by an amendment, a job of the kept
@@ -115,6 +127,8 @@ def merge_assets(engine: sa.Engine, site: Site, double: str, kept: str, *, by: s
         Aware moment. [unitless]
     why : str
         Reason; it stays in the book. [unitless]
+    command : OnServer, optional
+        The command on the server that does it, where no password is asked for. [unitless]
 
     Returns
     -------
@@ -126,13 +140,15 @@ def merge_assets(engine: sa.Engine, site: Site, double: str, kept: str, *, by: s
     UnknownNameError
         If the site has not both machines.
     ConflictError
-        If both are the same machine, if either is out of service for another reason, or if nothing came since they were merged.
+        If both are the same machine, if either is out of service for another reason, or if nothing came since they were
+        merged; of a command also where people sign in and no account of that name may amend.
     InvalidValueError
         If no reason is given.
     """
     said = _reason(why, "Bringing two records together")
     with writing(engine, site.site_id, by, now) as unit:
         old, new = _story(unit, site, double), _story(unit, site, kept)
+        hold(command, unit, site, by, Permission.AMEND)
         if old.asset_id == new.asset_id:
             raise ConflictError(f"'{double}' and '{kept}' are one record already.")
         today = _today(site, now)

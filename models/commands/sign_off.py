@@ -8,6 +8,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.commands.amend_job import other_version
+from models.commands.on_server import OnServer, hold
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
 from models.store.accounts import names_of
@@ -16,6 +17,7 @@ from models.store.unit import writing
 from models.tables.proofs import SignoffRow
 from models.values.kinds import Kind, Meaning
 from models.values.own_work import name_keys, same_person, written_alike
+from models.values.roles import Permission
 from models.values.spelling import seen
 from models.values.story import Site
 
@@ -30,6 +32,7 @@ def sign_off(
     now: datetime,
     remark: str = "",
     made_from: str | None = None,
+    command: OnServer | None = None,
 ) -> int:
     """Append a sign-off of a version of a job.
 
@@ -61,6 +64,8 @@ def sign_off(
         Words beside it, if any. [unitless]
     made_from : str, optional
         Leaf hash of the entry that was read before it was signed, in hex; ``None`` takes whatever stands under the number. [unitless]
+    command : OnServer, optional
+        The command on the server that signs, where no password is asked for. [unitless]
 
     Returns
     -------
@@ -74,7 +79,8 @@ def sign_off(
     OtherVersionError
         If something else stands under the number than what was read.
     ConflictError
-        If who signs recorded it, or a version before it, or did the work, if it was amended since or says that the job is void, or if the same was signed before.
+        If who signs recorded it, or a version before it, or did the work, if it was amended since or says that the job is void, or if the same was
+        signed before; of a command also where people sign in and no account of that name may sign off.
     InvalidValueError
         If no name is given.
     """
@@ -87,6 +93,7 @@ def sign_off(
             raise UnknownNameError(Told("told.sign.no_job", entry=signed_entry), remedy=Told("told.sign.no_job.remedy"))
         if made_from is not None and made_from != (found.leaf or b"").hex():
             raise other_version(signed_entry)
+        hold(command, unit, site, name, Permission.SIGN_OFF)
         theirs = _names(unit.connection, site, name)
         refused = _refusal(found, signed_entry, name, theirs)
         if refused is not None:

@@ -41,6 +41,11 @@ SENTENCES: Final[dict[str, str]] = {
     "told.password.common": "This password is one of those that are tried first.",
     "told.password.known": "The password is little more than '{word}', which is known of its owner.",
     "told.password.remedy": "Take words that do not belong together.",
+    "told.server.no_account": "Nobody named '{name}' has an open account that may {right} at {site}, where people sign in.",
+    "told.server.no_account.remedy": "Do it signed in, in the browser; or give the name of somebody who may, as their account has it: --by NAME "
+    "(driftbook people list shows them). Whoever looks after the server can do it all the same: --without-account; the entry says so.",
+    "told.server.right.sign_off": "sign off",
+    "told.server.right.amend": "amend jobs",
     "told.sign.name": "A sign-off needs the name of who signs.",
     "told.sign.name.remedy": "Give your name.",
     "told.sign.no_job": "Entry {entry} is no job of this site.",

@@ -6,7 +6,8 @@ import sqlalchemy as sa
 
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.values.own_work import same_person
-from models.values.roles import Account, AtSite, Role
+from models.values.roles import Account, AtSite, Permission, Role
+from models.values.spelling import seen
 
 
 def accounts(connection: sa.Connection) -> tuple[Account, ...]:
@@ -58,6 +59,27 @@ def names_of(connection: sa.Connection, site_id: int, name: str) -> tuple[str, .
     theirs = {number for number, person in today.items() if same_person(person, name)}
     theirs = theirs or {number for number, person in rows if same_person(person, name)}
     return tuple(dict.fromkeys(person for number, person in rows if number in theirs))
+
+
+def may_now(connection: sa.Connection, site_id: int, name: str, needed: Permission) -> bool:
+    """Tell whether an open account that writes under a name at a site may do something there.
+
+    The name is taken as it is seen, not by what it looks like: who is not sure how it is written has no right by it.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    name : str
+        The name. [unitless]
+    needed : Permission
+        What it takes. [unitless]
+    """
+    wanted = seen(name)
+    there = (one.sites.get(site_id) for one in _accounts(connection, AccountVersionRow.site_id == site_id))
+    return any(at is not None and seen(at.person) == wanted and needed in at.permissions for at in there)
 
 
 def _accounts(connection: sa.Connection, *asked: sa.ColumnElement[bool]) -> tuple[Account, ...]:

@@ -171,6 +171,10 @@ class Unit:
         """Say that many rows are to come, before the first of them is written: the book is made ready for them."""
         self._expected = rows
 
+    def tell(self, words: str) -> None:
+        """Say something in the words of every entry that is appended from here on, behind what is said of the clock."""
+        self._told = f"{self._told} {words}".strip()
+
     def forget(self) -> None:
         """Drop what is buffered: for a run that has failed and only goes on looking."""
         self._empty()

@@ -34,7 +34,7 @@ from models.store.verify_around import (
 )
 from models.store.verify_chunk import HEIGHT, SIZE, Around, Checker, KeptHead, Stretch, read_loosely
 from models.store.verify_damage import bounds, extent, look_in_parts
-from models.store.verify_names import OwnWork, own_work
+from models.store.verify_names import NoRight, OwnWork, own_work, without_right
 from models.store.verify_schema import guard_findings, index_findings
 from models.store.verify_signed import Signatures, Unsigned, key_findings
 from models.tables.book import ImportedFileRow, SiteVersionRow
@@ -59,6 +59,8 @@ class Verified:
     tally: Tally = field(default_factory=Tally)
     own_work: list[OwnWork] = field(default_factory=list)
     """Sign-offs to look at, told and no fault: the signer had another name, which stands with the signed work."""
+    no_right: list[NoRight] = field(default_factory=list)
+    """Sign-offs to look at, told and no fault: nobody of that name might sign off there when they were given."""
     without: list[Unsigned] = field(default_factory=list)
     """Entries under heads that bear no signature, since the book names a key."""
     indexes: bool = True
@@ -151,6 +153,7 @@ def _beside(connection: sa.Connection, result: Verified, founded: dict[int, int]
 
     def names() -> Iterator[Finding]:
         result.own_work.extend(own_work(connection))
+        result.no_right.extend(without_right(connection))
         yield from ()
 
     looks: tuple[Callable[[], Iterator[Finding]], ...] = (

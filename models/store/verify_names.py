@@ -1,7 +1,8 @@
-"""Verification of names: sign-offs under work that bears another name of the same account.
+"""Verification of names: sign-offs under work that bears another name of the same account, and under names that had no right to sign.
 
-Nothing of it is a fault of the seal: the book says what was written.  Books of before the rule that
-nobody signs their own work under an earlier name may hold such sign-offs, and a person should look at them.
+Nothing of it is a fault of the seal: the book says what was written.  Books of before the rules that nobody signs their
+own work under an earlier name, and that a command signs under no name without an account, may hold such sign-offs, and
+whoever looks after the server can still make the second: a person should look at them.
 """
 
 from __future__ import annotations
@@ -20,6 +21,10 @@ from models.tables.book import EntryRow
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow
 from models.values.own_work import name_key
+from models.values.roles import Permission, Role, granted
+from models.values.spelling import seen
+
+_ROLES = {str(role) for role in Role}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +35,15 @@ class OwnWork:
     signed_entry: int
     name: str
     other: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoRight:
+    """A sign-off: its entry, the entry that it stands under, and a name that no open account which may sign off had by then."""
+
+    entry: int
+    signed_entry: int
+    name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +85,41 @@ def own_work(connection: sa.Connection) -> Iterator[OwnWork]:
             yield OwnWork(row.entry, row.signed_entry, shown(row.author), shown(other))
 
 
+def without_right(connection: sa.Connection) -> Iterator[NoRight]:
+    """Give the sign-offs, since people sign in, of names that no open account bore which might sign off there: no password stands behind them.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book; what it holds may be damaged. [unitless]
+    """
+    v, s, own = AccountVersionRow, SignoffRow, EntryRow
+    said = connection.execute(
+        sa.select(v.entry, v.site_id, v.account_id, v.person, sa.type_coerce(v.roles, sa.Text), v.active).order_by(
+            v.entry
+        )
+    ).all()
+    if not said:
+        return
+    asked = (
+        sa.select(s.entry, s.signed_entry, own.site_id, own.author)
+        .join(own, own.number == s.entry)
+        .where(s.entry > said[0][0])
+        .order_by(s.entry)
+    )
+    may: dict[int, dict[int, str]] = defaultdict(dict)
+    at = 0
+    for row in connection.execute(asked.execution_options(yield_per=2000)):
+        while at < len(said) and said[at][0] <= row.entry:
+            _, site, account, person, roles, active = said[at]
+            held = granted(Role(name) for name in _people(roles) if name in _ROLES) if active else frozenset()
+            may[site][account] = seen(str(person)) if Permission.SIGN_OFF in held else ""
+            at += 1
+        name = seen(str(row.author))
+        if not name or name not in may[row.site_id].values():
+            yield NoRight(row.entry, row.signed_entry, shown(row.author))
+
+
 def _renamed(connection: sa.Connection) -> dict[int, list[_Named]]:
     """Give the names of the accounts, by site, where any account had more than one."""
     v = AccountVersionRow
@@ -100,7 +149,7 @@ def _other_name(row: sa.Row[*tuple[Any, ...]], named: list[_Named]) -> str:
 
 
 def _people(said: object) -> tuple[str, ...]:
-    """Give the names of a job as its row holds them; none where they cannot be read."""
+    """Give names as a row holds them; none where they cannot be read."""
     try:
         held = json.loads(str(said)) if said else ()
     except ValueError:
