@@ -20,7 +20,8 @@ from dashboard.desk import Desk
 from dashboard.pictures import Pictures
 from models.history.columns import History
 from models.settings import Settings
-from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
+from models.values.decision import DecisionRule
+from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory, Stated
 from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
@@ -73,6 +74,15 @@ class Book(Protocol):
 
     def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
         """Give every version of every instrument, in order of entry."""
+
+    def stated_people(self, site_id: int) -> tuple[Stated[Person], ...]:
+        """Give every version of every person, each with its entry, in their order."""
+
+    def stated_instruments(self, site_id: int) -> tuple[Stated[Instrument], ...]:
+        """Give every version of every instrument, each with its entry, in their order."""
+
+    def stated_rules(self, site_id: int) -> tuple[Stated[DecisionRule], ...]:
+        """Give every decision rule that the site has chosen, each with its entry and reason, in their order."""
 
     def signed(self, site_id: int) -> frozenset[int]:
         """Give the numbers of all entries of a site that bear a sign-off."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,7 +18,8 @@ from models.history.columns import REASONS, AssetColumns, BreakColumns, History,
 from models.maths.limits import limit_ratio, limits_for
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
-from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
+from models.values.decision import DecisionRule
+from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory, Stated
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
@@ -27,6 +29,7 @@ from models.values.proof import BookProof, Misfit
 from models.values.story import AssetStory, AssetVersion, JobLine, Site
 from tests import made_entries
 
+T = TypeVar("T")
 ZONE = "Europe/Lisbon"
 NOW = datetime(2026, 11, 18, 9, 30, tzinfo=UTC)
 """The day on which the tests look at the plant."""
@@ -106,6 +109,11 @@ def story_of(
     return AssetStory(of or site(), asset_id, asset, (first,), breaks, tuple(jobs))
 
 
+def stated(said: T) -> Stated[T]:
+    """Give what the desk said when the book began."""
+    return Stated(1, at("2020-01-02T08:00"), "desk", said)
+
+
 @dataclass
 class MadeBook:
     """A book in memory that answers what the pages ask."""
@@ -173,6 +181,16 @@ class MadeBook:
 
     def instrument_versions(self, site_id: int) -> tuple[Instrument, ...]:
         return self.instruments(site_id)
+
+    def stated_people(self, site_id: int) -> tuple[Stated[Person], ...]:
+        return tuple(stated(one) for one in self.people(site_id))
+
+    def stated_instruments(self, site_id: int) -> tuple[Stated[Instrument], ...]:
+        return tuple(stated(one) for one in self.instrument_versions(site_id))
+
+    def stated_rules(self, site_id: int) -> tuple[Stated[DecisionRule], ...]:
+        rule = self.at_site.rule if site_id == self.at_site.site_id else None
+        return () if rule is None else (stated(rule),)
 
     def signed(self, site_id: int) -> frozenset[int]:
         del site_id

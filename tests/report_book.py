@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from dashboard.desk import basis_on
-from dashboard.reports.asset_report import Around, asset_paper
+from dashboard.reports.asset_around import Around
+from dashboard.reports.asset_report import asset_paper
 from dashboard.reports.field_sheet import Visit, sheet_paper
 from dashboard.reports.identity import Identity
 from dashboard.reports.press import Paper
@@ -15,7 +16,7 @@ from models.ledger.checkpoint import Checkpoint, write_note
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.draft import Way
-from models.values.entry import AdoptedLimits
+from models.values.entry import AdoptedLimits, Stated
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Meaning, Method, Part, Reason
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
@@ -39,9 +40,13 @@ PROOF = BookProof(
     "driftbook/test", 4700, MADE_AT, write_note(Checkpoint("driftbook/test", 4700, ROOT), None, None), None, 3, 1
 )
 IDENTITY = Identity(SITE, 4711, MADE_AT, PROOF)
+EARLY = datetime(2020, 1, 2, tzinfo=UTC)
 AROUND = Around(
-    (Person("Ana Wick", "millwright"), Person("Bo Tarn")),
-    (Instrument("D-1", "dial set", date(2019, 1, 1), date(2021, 1, 1)), Instrument("D-1", "dial set", date(2024, 1, 1), date(2027, 1, 1))),
+    (Stated(4, EARLY, "desk", Person("Ana Wick", "millwright")), Stated(5, EARLY, "desk", Person("Bo Tarn"))),
+    (
+        Stated(6, EARLY, "desk", Instrument("D-1", "dial set", date(2019, 1, 1), date(2021, 1, 1))),
+        Stated(7, EARLY, "desk", Instrument("D-1", "dial set", date(2024, 1, 1), date(2027, 1, 1))),
+    ),
     (AdoptedLimits(2, datetime(2020, 1, 2, tzinfo=UTC), "desk", LIMITS),),
 )  # fmt: skip
 
@@ -73,7 +78,7 @@ def job_line(number: int, *, long: bool = False, nasty: bool = False) -> JobLine
     limits = LimitsGiven(0.12, 1.0, None, 0.05)
     ratio = max(abs(0.001 * number), 0.06) / 0.12
     return JobLine(
-        100 + number, number, datetime(2026, 1, 5, 8, tzinfo=UTC), "desk", job, limits, "ours, version 1", ratio, 0.33, source="jobs.csv, row 7"
+        100 + number, 100 + number, datetime(2026, 1, 5, 8, tzinfo=UTC), "desk", job, limits, "ours, version 1", ratio, 0.33, source="jobs.csv, row 7"
     )  # fmt: skip
 
 
@@ -98,9 +103,14 @@ def story(
 
 
 def history_paper(
-    told: AssetStory, *, size: str = "a4", display: Display | None = None, identity: Identity = IDENTITY
+    told: AssetStory,
+    *,
+    size: str = "a4",
+    display: Display | None = None,
+    identity: Identity = IDENTITY,
+    around: Around = AROUND,
 ) -> Paper:
-    return asset_paper(told, asset_view.build(told, display or Display()), AROUND, identity, size=size)
+    return asset_paper(told, asset_view.build(told, display or Display()), around, identity, size=size)
 
 
 def sheet_of(

@@ -38,7 +38,7 @@ from models.store.reader import Reader
 from models.units import Display, Quantity, to_stored
 from tests.conftest import make_site
 from tests.history_maker import NOW, ZONE, made_book
-from tests.seeded import ASSETS, INSTRUMENTS, bring_in, write
+from tests.seeded import ASSETS, FILES, INSTRUMENTS, bring_in, write
 from tests.taken_tables import NASTY, QUERIES, asking, every_table, nasty_table
 
 
@@ -426,3 +426,31 @@ def test_the_command_waits_until_a_large_book_is_studied(
     monkeypatch.setattr("dashboard.pictures.PATIENCE_S", 0.0)
     assert main(["table", name, "--book", sqlite_book.book, "-o", str(large)]) == 0
     assert large.read_bytes() == small.read_bytes()
+
+
+def test_a_job_that_a_calibration_entered_afterwards_makes_good_stays_among_the_late_ones(
+    sqlite_book: Settings, tmp_path: Path
+) -> None:
+    site, engine = make_site(sqlite_book), make_engine(sqlite_book)
+    early = INSTRUMENTS.replace("2027-01-01", "2024-06-01")
+    assert bring_in(engine, site, *write(tmp_path, **FILES | {"instruments": early})).written
+
+    def rows(name: str) -> list[dict[str, str]]:
+        path = tmp_path / "out.csv"
+        path.unlink(missing_ok=True)
+        assert main(["table", name, "--book", str(sqlite_book.path), "-o", str(path)]) == 0
+        return list(csv.DictReader(path.read_text(encoding="utf-8-sig").splitlines()))
+
+    before, (set_before,) = rows("late-jobs"), rows("instruments")
+    days, then = "days after it ran out [d]", "days after it ran out, when recorded [d]"
+    assert before
+    assert [one[days] for one in before] == [one[then] for one in before]
+    assert (set_before["calibration author"], set_before["jobs told otherwise when recorded"]) == ("tester", "0")
+    late = "serial,description,calibrated,calibration due\nD-1,dial set,2025-01-01,2030-01-01\n"
+    assert bring_in(engine, site, *write(tmp_path, instruments=late)).written
+    after, (set_after,) = rows("late-jobs"), rows("instruments")
+    assert [(one["entry"], one[then]) for one in after] == [(one["entry"], one[then]) for one in before]
+    assert {one[days] for one in after} == {"0"}
+    assert int(set_after["jobs told otherwise when recorded"]) >= len(before)
+    assert int(set_after["calibration entry"]) == Reader(engine).head()
+    engine.dispose()

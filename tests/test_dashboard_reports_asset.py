@@ -5,23 +5,41 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
+from dashboard.reports.asset_around import Around
 from dashboard.reports.asset_pictures import panel_picture, ratio_picture
 from dashboard.reports.press import pages_of as count_pages
 from dashboard.reports.press import print_pdf
 from dashboard.views import asset_view
+from models.maths.conformance import conformance
 from models.maths.judged import ratio_of
 from models.units import Display
+from models.values.decision import Decision, DecisionRule, Decisions, Rule, Verdict, covariance_of
+from models.values.entry import Stated
 from models.values.job import COMPONENTS, Misalignment
-from models.values.kinds import Coupling
+from models.values.kinds import Coupling, Meaning
 from models.values.limits import LimitsGiven
-from models.values.story import AssetStory, JudgedAs
+from models.values.people import Instrument, Person
+from models.values.story import AssetStory, JudgedAs, Signoff
 from tests.papers import edges_of, page_sizes, pages_of, plain, text_of
-from tests.report_book import IDENTITY, LONG, LONG_TAG, NASTY, PROOF, ROOT, history_paper, story
+from tests.report_book import (
+    AROUND,
+    EARLY,
+    IDENTITY,
+    LONG,
+    LONG_TAG,
+    MADE_AT,
+    NASTY,
+    PROOF,
+    ROOT,
+    history_paper,
+    story,
+)
 
 
 @pytest.fixture(scope="module")
@@ -76,8 +94,11 @@ def test_limits_people_instruments_and_what_they_rest_on_are_named(sixty: list[s
     assert "D-1: its calibration held on the day" in told
     assert "D-1: the book knows no calibration for that day" in told
     assert re.search(r"D-1: its calibration had run out \d+ days before", told)
-    assert "D-1 dial set 1 Jan 2019 1 Jan 2021 61" in told
-    assert "Ana Wick millwright 61 – –" in told
+    assert "D-1 dial set 1 Jan 2019 1 Jan 2021 entry 6 desk, 2 Jan 2020, 00:00 61" in told
+    assert "D-1 dial set 1 Jan 2024 1 Jan 2027 entry 7 desk, 2 Jan 2020, 00:00 A calibration holds" in told
+    assert "after the job was recorded" not in told
+    assert "Ana Wick millwright entry 4 desk, 2 Jan 2020, 00:00 61 – – –" in told
+    assert "Kaya Quay – – – – – 1" in told
     assert "4 May 2016: coupling replaced. hub cracked" in told
     assert "Limit ratio = the largest |measured − target| ÷ limit" in told
     assert "isolate it, lock out and tag" in told
@@ -97,8 +118,83 @@ def test_an_amendment_stands_in_full_old_beside_new(sixty: list[str]) -> None:
 
 
 def test_sign_offs_are_listed_and_have_a_place_where_there_are_none(sixty: list[str]) -> None:
-    assert "900 Kaya Quay approved 25 Nov 2026, 12:00 as discussed 901" in " ".join(sixty)
+    told = " ".join(sixty)
+    assert "900 Kaya Quay approved 25 Nov 2026, 12:00 for the job as it stands as discussed 901" in told
+    assert "signed off as they stand: 1 of 60; sign-offs in all: 1" in told
+    assert told.count("Nobody has signed this version off.") == 60
+    assert told.count("Signed off by Kaya Quay, approved, 25 Nov 2026, 12:00 (entry 901).") == 1
     assert "The book holds no sign-off for this machine. By hand" in text_of(print_pdf(history_paper(story(2))))
+
+
+def test_a_signature_under_a_version_that_does_not_stand_is_told_as_such() -> None:
+    told = story(4, amended=True)
+    replaced, void = told.jobs[2], replace(told.jobs[0], superseded_by=950)
+    jobs = (void, *told.jobs[1:], replace(void, entry=950, supersedes=101, superseded_by=None, void=True))
+    signed = tuple(
+        Signoff(entry, of, "Kaya Quay", MADE_AT, Meaning.REVIEWED)
+        for entry, of in ((960, 101), (961, 102), (962, replaced.entry))
+    )
+    said = text_of(print_pdf(history_paper(replace(told, jobs=jobs, signoffs=signed))))
+    assert (
+        "3 jobs that stand, 6 versions in all, 2 of them amendments; signed off as they stand: 1 of 3; sign-offs in all: 3"
+        in said
+    )
+    assert "101 Kaya Quay reviewed 25 Nov 2026, 12:00 no more: entry 950 made the job void – 960" in said
+    assert "102 Kaya Quay reviewed 25 Nov 2026, 12:00 for the job as it stands – 961" in said
+    assert "103 Kaya Quay reviewed 25 Nov 2026, 12:00 no more: entry 900 replaced what was signed – 962" in said
+    assert "(entry 962); that holds no more: entry 900 replaced what was signed." in said
+    assert "what was signed is the version that it replaced, or one before (entry 103)." in said
+
+
+def test_a_calibration_or_qualification_that_was_entered_afterwards_shows_that_it_was() -> None:
+    late = datetime(2026, 11, 30, 9, tzinfo=UTC)
+    around = Around(
+        (*AROUND.people, Stated(990, late, "office", Person("Ana Wick", "certified inspector"))),
+        (
+            *AROUND.instruments,
+            Stated(991, late, "lab", Instrument("D-1", "dial set", date(2021, 1, 2), date(2023, 12, 31))),
+        ),
+        AROUND.limit_sets,
+    )
+    told = story(60)
+    line = next(line for line in told.jobs if line.job.performed_at.year == 2021 and line.job.performed_at.month > 1)
+    said = text_of(print_pdf(history_paper(replace(told, jobs=(line,)), around=around)))
+    days = (line.job.performed_at.date() - date(2021, 1, 1)).days
+    assert (
+        "D-1: its calibration held on the day, as entry 991 says, written 30 Nov 2026, 09:00, after the job was recorded. "
+        f"Until then the book said: run out {days} days before" in said
+    )
+    assert "entry 991 lab, 30 Nov 2026, 09:00 it changed what the book said of 1 job recorded before it" in said
+    assert "Ana Wick millwright entry 4 desk, 2 Jan 2020, 00:00 1 – – –" in said
+    assert "Ana Wick certified inspector entry 990 office, 30 Nov 2026, 09:00" in said
+
+
+def test_a_guarded_decision_can_be_made_again_from_the_paper() -> None:
+    rule = DecisionRule(Rule.GUARDED, 0.95)
+    told = story(1)
+    line = replace(told.jobs[0], limits=LimitsGiven(0.12, 1.0, None, 0.05))
+    sd = (0.0123, 0.05, 0.0123, 0.05)
+    covariance = np.diag(np.square(sd))
+    covariance[0, 1] = covariance[1, 0] = 0.3 * sd[0] * sd[1]
+    job = replace(line.job, found=Misalignment(0.11, 0.3, 0.0237, 0.1))
+    chance = conformance(job.found or Misalignment(), covariance, line.limits).probability
+    assert chance is not None
+    decided = Decisions(found=Decision(rule, Verdict.UNDECIDED, covariance_of(covariance.tolist()), chance))
+    around = replace(AROUND, rules=(Stated(8, EARLY, "head", rule, "the customer asks for it"),))
+    said = text_of(
+        print_pdf(history_paper(replace(told, jobs=(replace(line, job=job, decisions=decided),)), around=around))
+    )
+    given = re.search(r"found, measured − target ([−.\d ]+?) found, standard uncertainty ([−.\d ]+?) As found: correlations: offset V with angle V ([.\d]+), probability of being within limit ([.\d]+)\. Limits in full: offset ([.\d]+) mm, angularity ([.\d]+) mm/m", said)  # fmt: skip
+    assert given is not None, said
+    off, sds = ([float(text.replace("−", "-")) for text in given[place].split()] for place in (1, 2))
+    again = np.diag(np.square(sds))
+    again[0, 1] = again[1, 0] = float(given[3]) * sds[0] * sds[1]
+    made = conformance(Misalignment(*off), again, LimitsGiven(float(given[5]), float(given[6]))).probability
+    assert made == pytest.approx(chance, abs=1e-5) == float(given[4])
+    assert "guarded, 95 % entry 8 head, 2 Jan 2020, 00:00 the customer asks for it" in said
+    assert "over where it is at most 1 minus that and the limit ratio is above 1" in said
+    without = text_of(print_pdf(history_paper(told)))
+    assert "decision" not in without.casefold()
 
 
 def test_what_was_typed_is_printed_and_never_read(sixty: list[str]) -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
 
+from dashboard.files.tables_asset import _decisions
+from dashboard.views import entry_view
+from dashboard.views.decision_words import rests_of
 from dashboard.writing import decided, decisions_told, judged_by, rule_text
 from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.change_asset import merge_assets
@@ -25,6 +29,7 @@ from models.store.known import sites
 from models.store.reader import Reader
 from models.store.revision import downgrade, upgrade
 from models.store.verify import verify_book
+from models.units import Display
 from models.values.decision import (
     NO_DECISIONS,
     Covariances,
@@ -38,6 +43,8 @@ from models.values.decision import (
 )
 from models.values.entry import EntryFilter
 from models.values.job import Misalignment
+from models.values.kinds import Kind
+from models.values.people import Instrument, Person
 from models.values.story import JobLine, Site
 from tests.conftest import NOW
 from tests.kept_book import change, rows_of
@@ -140,6 +147,44 @@ def test_what_is_decided_is_stored_with_the_job_and_can_be_redone(book: sa.Engin
     with book.connect() as connection:
         said = connection.exec_driver_sql(f"SELECT said FROM statement WHERE entry = {line.entry}").scalar_one()
     assert said.count('"verdict":"undecided"') == said.count('"verdict":"over"') == 1
+    (rule,) = Reader(book).stated_rules(site.site_id)
+    assert (rule.said, rule.author, rule.recorded_at, rule.why) == (
+        GUARDED,
+        "Ana Wick",
+        NOW,
+        "the customer asks for it",
+    )
+
+
+def test_what_a_decision_rests_on_stands_on_the_page_of_its_entry_and_in_the_table(
+    book: sa.Engine, site: Site, guarded: Site
+) -> None:
+    line = record(book, guarded, Covariances(None, UNSURE))
+    told = Reader(book).entry(site.site_id, line.entry)
+    assert told is not None
+    assert line.decisions.left is not None
+    chance = f"{line.decisions.left.probability:.6f}"
+    assert entry_view.build(told, guarded, Display()).verdict[3] == (
+        "As left the decision rests on measured − target: offset V 0.03 mm, angle V 0.1 mm/m, offset H 0.01 mm, angle H −0.05 mm/m; "
+        "standard uncertainty: offset V 0.03 mm, angle V 0.2 mm/m, offset H 0.03 mm, angle H 0.2 mm/m; no correlations; "
+        f"probability of being within limit {chance}."
+    )
+    made = {one.name: one.values for one in _decisions([line])}
+    assert made["found covariance"] == (None,)
+    assert covariance_of(json.loads(str(made["left covariance"][0]))) == UNSURE
+    sure = Decision(GUARDED, Verdict.WITHIN, SURE, 1 - 1e-15)
+    (rests,) = rests_of(replace(line, decisions=Decisions(left=sure)))
+    assert rests.probability == "above 0.999999"
+
+
+def test_people_and_instruments_are_given_with_the_entries_that_say_them(book: sa.Engine, site: Site) -> None:
+    (person,), (tool,) = Reader(book).stated_people(site.site_id)[:1], Reader(book).stated_instruments(site.site_id)
+    assert (person.said, person.author, person.recorded_at) == (Person("Ana Wick", "millwright"), "tester", NOW)
+    assert (tool.said, tool.author) == (Instrument("D-1", "dial set", date(2024, 1, 1), date(2027, 1, 1)), "tester")
+    for one, kind in ((person, Kind.PERSON_ADDED), (tool, Kind.INSTRUMENT_ADDED)):
+        told = Reader(book).entry(site.site_id, one.entry)
+        assert told is not None
+        assert (told.line.kind, told.now) == (kind, one.said)
 
 
 def test_without_an_uncertainty_nothing_is_decided(book: sa.Engine, site: Site, guarded: Site) -> None:

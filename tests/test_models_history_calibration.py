@@ -15,6 +15,7 @@ from models.history.calibration import (
     NOT_KNOWN,
     RAN_OUT,
     calibration_of,
+    known_then,
     last_of_assets,
     newest,
     next_with_another,
@@ -52,6 +53,20 @@ def test_between_two_calibrations_the_first_has_run_out() -> None:
     assert states(twice, "2023-05-05", "2024-03-01", "2024-06-01", "2026-01-01") == [HELD, RAN_OUT, HELD, RAN_OUT]
     late = calibration_of(days("2024-03-01"), np.zeros(1, np.int64), ("A",), twice).late_days
     assert late.tolist() == [60]  # 2024 is a leap year: 31 + 29 days after 1 January
+
+
+def test_what_was_known_when_a_job_was_recorded_leaves_out_what_came_later() -> None:
+    said = [
+        Instrument("A", "", date(2024, 1, 1), date(2025, 1, 1)),
+        Instrument("B", "", date(2024, 1, 1), date(2030, 1, 1)),
+        Instrument("A", "", date(2025, 1, 2), date(2026, 1, 1)),
+    ]
+    at = days("2025-03-01", "2025-03-01", "2025-03-01", "2025-03-01", "2025-03-01")
+    founded, instrument = np.array([5, 15, 35, 15, 15]), np.array([0, 0, 0, 1, -1])
+    told = known_then(founded, at, instrument, ("A", "B"), said, (10, 12, 30))
+    assert told.state.tolist() == [NOT_KNOWN, RAN_OUT, HELD, HELD, NOT_KNOWN]
+    assert told.late_days.tolist() == [0, 59, 0, 0, 0]  # 30 days of January after the 1st, 28 of February, 1 of March
+    assert calibration_of(at, instrument, ("A", "B"), said).state.tolist() == [HELD, HELD, HELD, HELD, NOT_KNOWN]
 
 
 def test_a_later_version_of_the_same_day_corrects_the_earlier_one() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 
 import numpy as np
@@ -127,6 +128,12 @@ def _decisions(lines: Sequence[JobLine]) -> list[ColumnOut]:
             of(f"{side}_probability", Form.NUMBER, every, lambda one: one and one.probability, SHARE, 3),
             of(f"{side}_rule", Form.TEXT, every, lambda one: one and say(f"decision.rule.{one.rule.rule}")),
             of(f"{side}_confidence", Form.NUMBER, every, lambda one: one and one.rule.confidence, SHARE, 3),
+            of(
+                f"{side}_covariance",
+                Form.TEXT,
+                every,
+                lambda one: one and one.covariance and json.dumps(one.covariance),
+            ),
         ]
     return made
 

@@ -14,6 +14,7 @@ from dashboard.place import shortened
 from dashboard.strict import refuse
 from dashboard.views import effects_view, left_over_view
 from dashboard.views.book_view import source_of
+from dashboard.views.calibrations_then import late_now_or_then, told_otherwise
 from dashboard.views.effects_view import EffectLine, component_name, effects_for
 from dashboard.views.left_over_view import left_over_for
 from dashboard.views.limit_rows import QUANTITY
@@ -122,23 +123,33 @@ def people_left(around: Around) -> TableOut:
 def instruments(around: Around) -> TableOut:
     """Give the instruments with their last calibration and how many of their jobs were done when."""
     lines = _people_view(around).instruments
+    stated = around.book.stated_instruments(around.site.site_id)
+    last = {one.said.serial: one for one in stated}
+    otherwise = told_otherwise(around.seen.history, stated)
     columns = [
         of("instrument", Form.TEXT, lines, lambda line: line.serial),
         of("description", Form.TEXT, lines, lambda line: line.description or None),
         of("calibrated", Form.DAY, lines, lambda line: line.calibrated),
         of("calibration_due", Form.DAY, lines, lambda line: line.due),
+        of("calibration_entry", Form.COUNT, lines, lambda line: last[line.serial].entry),
+        of("calibration_recorded", Form.MOMENT, lines, lambda line: last[line.serial].recorded_at),
+        of("calibration_author", Form.TEXT, lines, lambda line: last[line.serial].author),
         of("days_left", Form.COUNT, lines, lambda line: line.days_left, "d"),
         of("jobs", Form.COUNT, lines, lambda line: line.jobs),
         of("jobs_late", Form.COUNT, lines, lambda line: line.late),
         of("jobs_unknown", Form.COUNT, lines, lambda line: line.not_known),
+        of("jobs_told_otherwise", Form.COUNT, lines, lambda line: otherwise.get(line.serial, 0)),
         of("last", Form.DAY, lines, lambda line: line.last),
     ]
     return around.table("instruments", columns, say("files.window.all"))
 
 
 def late_jobs(around: Around) -> TableOut:
-    """Give the jobs that were done after the calibration of their instrument had run out."""
-    return around.table("late-jobs", _job_rows(_people_view(around).late_rows), say("files.window.all"))
+    """Give the jobs that were done after the calibration of their instrument had run out, those too that a later entry made good."""
+    found = late_now_or_then(around.seen.history, around.book.stated_instruments(around.site.site_id), EVERY)
+    columns = _job_rows([row for row, _ in found])
+    then = of("late_days_then", Form.COUNT, found, lambda one: one[1], "d")
+    return around.table("late-jobs", [*columns, then], say("files.window.all"))
 
 
 def instrument_jobs(around: Around) -> TableOut:

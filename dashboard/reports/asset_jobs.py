@@ -8,13 +8,15 @@ from typing import Any
 
 import numpy as np
 
+from dashboard.reports.asset_around import Calibrated, calibration_words
+from dashboard.reports.asset_signed import signed_words
 from dashboard.views.asset_panels import QUANTITIES
+from dashboard.views.decision_words import UNITS, limits_in_full, rests_of
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.record_names import field_label
 from dashboard.views.said_fields import fields_of
 from dashboard.words import say
-from dashboard.writing import DASH, count, counted, day, decisions_told, judged, judged_by, moment
-from models.history.calibration import HELD, RAN_OUT
+from dashboard.writing import DASH, count, day, decisions_told, judged, judged_by, moment
 from models.intake.fields import FEET
 from models.maths.judged import ratio_of
 from models.maths.limits import flex_angles
@@ -47,7 +49,7 @@ class Setting:
 
     story: AssetStory
     display: Display
-    calibration: Mapping[int, tuple[int, int]]
+    calibration: Mapping[int, Calibrated]
 
 
 def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
@@ -77,6 +79,8 @@ def job_block(line: JobLine, setting: Setting) -> dict[str, Any]:
         "flex": flex,
         "feet": _feet(line, setting.display),
         "limits": _limits(line, setting),
+        "rests": _rests(line),
+        "signed": signed_words(line, setting.story),
         "more": _more(line, setting.display),
         "typed": typed,
         "book": _book(line, zone),
@@ -116,12 +120,8 @@ def _who(line: JobLine, setting: Setting) -> list[tuple[str, str]]:
 def _instrument(line: JobLine, setting: Setting) -> str:
     if not line.job.instrument:
         return DASH
-    state, late = setting.calibration.get(line.entry, (-1, 0))
-    if state == HELD:
-        return say("report.job.calibration.held", instrument=line.job.instrument)
-    if state == RAN_OUT:
-        return say("report.job.calibration.ran_out", instrument=line.job.instrument, days=counted(late, "day"))
-    return say("report.job.calibration.unknown", instrument=line.job.instrument)
+    known = setting.calibration.get(line.entry)
+    return calibration_words(line.job.instrument, known, setting.story.site.zone)
 
 
 def _components(line: JobLine, display: Display, *, at_planes: bool) -> dict[str, Any]:
@@ -229,6 +229,26 @@ def _limits(line: JobLine, setting: Setting) -> str:
     words, how = ", ".join(given_texts(line.limits, setting.display)), how_taken(line.limits)
     told = say("entry.limits.given", limits=words, how=how) if words else say("entry.limits.none")
     return f"{told} {say('report.job.limit_source', name=line.limit_set)}"
+
+
+def _rests(line: JobLine) -> dict[str, Any]:
+    """Give what the decisions of a job rest on, two rows a measurement, with all digits; no row where nothing was decided by an uncertainty."""
+    rests = rests_of(line)
+    heads = [(say("report.job.rests"), "2.1", "left")]
+    heads += [
+        (say("figure.panel.title", title=say(f"component.{name}"), unit=unit), "1.75", "right")
+        for name, unit in zip(COMPONENTS, UNITS, strict=True)
+    ]
+    rows, notes = [], []
+    for one in rests:
+        stage = say(STAGES[one.side])
+        rows.append([say("report.job.rests.deviation", stage=stage), *one.deviation])
+        rows.append([say("report.job.rests.uncertainty", stage=stage), *one.uncertainty])
+        notes.append(
+            say("report.job.rests.so", stage=stage, correlations=one.correlations, probability=one.probability)
+        )
+    note = " ".join((*notes, limits_in_full(line))) if rests else ""
+    return {"heads": heads, "rows": rows, "note": note}
 
 
 def _more(line: JobLine, display: Display) -> list[tuple[str, str]]:

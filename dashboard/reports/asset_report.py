@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
+from dashboard.reports.asset_around import Around, calibrations, instruments, people, rules
 from dashboard.reports.asset_jobs import Setting, job_block, overview
 from dashboard.reports.asset_pictures import panel_picture, ratio_picture
+from dashboard.reports.asset_signed import sign_offs, signed_standing
 from dashboard.reports.identity import Identity, common, head_lines, made
 from dashboard.reports.press import Paper
 from dashboard.views import job_words
@@ -21,21 +19,10 @@ from dashboard.views.asset_view import AssetView
 from dashboard.views.limit_rows import row_lines
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, moment
-from models.history.calibration import calibration_of
 from models.units import Display, Quantity
 from models.values.entry import AdoptedLimits
 from models.values.kinds import Coupling
-from models.values.people import Instrument, Person
-from models.values.story import AssetStory, JobLine, Signoff
-
-
-@dataclass(frozen=True, slots=True)
-class Around:
-    """What stands around a machine's story: people, instruments and limit sets in all their versions."""
-
-    people: tuple[Person, ...]
-    instruments: tuple[Instrument, ...]
-    limit_sets: tuple[AdoptedLimits, ...]
+from models.values.story import AssetStory, JobLine
 
 
 def asset_paper(
@@ -75,7 +62,8 @@ def asset_data(
     display, zone = view.display, story.site.zone
     lines = sorted(story.jobs, key=lambda line: (line.job.performed_at, line.entry))
     named = {f"{one.limit_set.name}, version {one.limit_set.version}": one for one in around.limit_sets}
-    setting = Setting(story, display, _calibration(lines, around.instruments, zone))
+    known = calibrations(lines, around.instruments, zone)
+    setting = Setting(story, display, known)
     used = [named[name] for name in dict.fromkeys(line.limit_set for line in lines) if name in named]
     return {
         "tag": story.asset.tag,
@@ -100,11 +88,12 @@ def asset_data(
                  "typed": say("report.asset.typed"), "feet": say("report.asset.feet_note"),
                  "list": [job_block(line, setting) for line in lines]},
         "amendments": _amendments(lines, display, zone),
-        "sign_offs": _sign_offs(story.signoffs, zone),
-        "people": _people(lines, around.people),
-        "instruments": _instruments(lines, around.instruments),
+        "sign_offs": sign_offs(story),
+        "people": people(story, lines, around.people, zone),
+        "instruments": instruments(lines, around.instruments, known, zone),
         "limits": {"title": say("report.asset.limits"), "sets": [_limit_set(one, display, zone) for one in used], "none": say("report.asset.no_limits"),
                    "older": _older(lines, named, zone)},
+        "rules": rules(story, around.rules, zone),
         "method": {"title": say("report.asset.method"), "notes": _notes(story)},
         "caution_title": say("report.asset.cautions"),
     }  # fmt: skip
@@ -123,25 +112,13 @@ def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine], l
                 jobs=counted(len(story.standing), "job"),
                 versions=counted(len(lines), "version"),
                 amended=count(amended),
+                standing=count(signed_standing(story)),
+                n=count(len(story.standing)),
                 signed=count(len(story.signoffs)),
             ),
         ),
         (say("report.asset.units"), say("report.asset.units_are", length=length)),
     ]
-
-
-def _calibration(lines: Sequence[JobLine], versions: Sequence[Instrument], zone: str) -> dict[int, tuple[int, int]]:
-    serials = sorted({line.job.instrument for line in lines if line.job.instrument})
-    place = {serial: index for index, serial in enumerate(serials)}
-    days = [_day(line, zone) for line in lines]
-    told = calibration_of(
-        np.array(days, dtype="datetime64[D]").astype(np.int64),
-        np.array([place.get(line.job.instrument, -1) for line in lines], dtype=np.int64),
-        serials,
-        versions,
-    )
-    states = zip(told.state.tolist(), told.late_days.tolist(), strict=True)
-    return {line.entry: state for line, state in zip(lines, states, strict=True)}
 
 
 def _day(line: JobLine, zone: str) -> date:
@@ -191,71 +168,6 @@ def _amendments(lines: Sequence[JobLine], display: Display, zone: str) -> dict[s
         told.append({"title": title, "why": why, "heads": heads, "rows": rows, "none": none})
     title = say("report.asset.amendments", n=count(len(told)))
     return {"title": title, "list": told, "none": say("report.asset.no_amendments")}
-
-
-def _sign_offs(signed: Sequence[Signoff], zone: str) -> dict[str, Any]:
-    heads = [
-        (say("report.asset.signed_entry"), "0.9", "right"), (say("report.asset.signed_by"), "1.6", "left"),
-        (say("entry.field.meaning"), "1.4", "left"), (say("report.asset.signed_at"), "1.4", "left"),
-        (say("report.asset.signed_says"), "2", "left"), (say("grid.entry"), "0.7", "right"),
-    ]  # fmt: skip
-    rows = [
-        [
-            count(one.signed_entry),
-            one.by,
-            say(f"meaning.{one.meaning.value}"),
-            moment(one.at, zone),
-            one.remark or DASH,
-            count(one.entry),
-        ]
-        for one in signed
-    ]
-    return {
-        "title": say("report.asset.sign_offs"),
-        "heads": heads,
-        "rows": rows,
-        "none": say("report.asset.no_sign_offs"),
-    }
-
-
-def _people(lines: Sequence[JobLine], people: Sequence[Person]) -> dict[str, Any]:
-    aligned = Counter(name for line in lines for name in line.job.people)
-    reviewed = Counter(line.job.reviewer for line in lines if line.job.reviewer)
-    wrote = Counter(line.author for line in lines)
-    known = {person.name: person.qualification for person in people}
-    names = sorted({*aligned, *reviewed, *wrote}, key=str.casefold)
-    heads = [
-        (say("report.asset.name"), "2", "left"), (say("entry.field.qualification"), "2.4", "left"), (say("report.asset.aligned"), "1", "right"),
-        (say("report.asset.reviewed"), "1", "right"), (say("report.asset.wrote"), "1", "right"),
-    ]  # fmt: skip
-    rows = [
-        [
-            name,
-            known.get(name) or DASH,
-            *(count(number[name]) if number[name] else DASH for number in (aligned, reviewed, wrote)),
-        ]
-        for name in names
-    ]
-    return {"title": say("report.asset.people"), "heads": heads, "rows": rows, "none": say("report.asset.no_people")}
-
-
-def _instruments(lines: Sequence[JobLine], versions: Sequence[Instrument]) -> dict[str, Any]:
-    used = Counter(line.job.instrument for line in lines if line.job.instrument)
-    heads = [
-        (say("entry.field.serial"), "1.2", "left"), (say("entry.field.description"), "3", "left"), (say("entry.field.calibrated"), "1.2", "right"),
-        (say("entry.field.due"), "1.2", "right"), (say("report.asset.jobs_with"), "0.8", "right"),
-    ]  # fmt: skip
-    rows: list[list[Any]] = []
-    for serial in sorted(used):
-        mine = [one for one in versions if one.serial == serial] or [Instrument(serial)]
-        rows += [
-            [{"whole": serial}, one.description or DASH, day(one.calibrated), day(one.due), count(used[serial])]
-            for one in mine
-        ]
-    return {
-        "title": say("report.asset.instruments"), "heads": heads, "rows": rows, "none": say("report.asset.no_instruments"),
-        "note": say("about.calibration"),
-    }  # fmt: skip
 
 
 def _limit_set(one: AdoptedLimits, display: Display, zone: str) -> dict[str, Any]:

@@ -13,7 +13,8 @@ from dashboard.fetch import Scene
 from dashboard.kept import keep
 from dashboard.place import shortened
 from dashboard.prepared import runs_for
-from dashboard.reports.asset_report import Around, asset_paper
+from dashboard.reports.asset_around import Around
+from dashboard.reports.asset_report import asset_paper
 from dashboard.reports.codes import asset_address, record_address
 from dashboard.reports.field_sheet import Visit, sheet_paper, way_of_last
 from dashboard.reports.identity import Identity, misfit_words
@@ -168,7 +169,12 @@ def asset_history(asking: Asking, tag: str, *, only_as_written: bool = False) ->
     misfit = book.misfit(site_id, story, head)
     if misfit is not None and only_as_written:
         raise AlteredBookError(misfit_words(misfit), remedy=say("report.misfit.remedy"))
-    around = Around(book.people(site_id), book.instrument_versions(site_id), book.limit_sets(site_id))
+    around = Around(
+        book.stated_people(site_id),
+        book.stated_instruments(site_id),
+        book.limit_sets(site_id),
+        book.stated_rules(site_id),
+    )
     view = asset_view.build(story, asking.display)
     return asset_paper(story, view, around, asking.identity(head, misfit), size=asking.size)
 

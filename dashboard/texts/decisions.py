@@ -26,5 +26,19 @@ WORDS: Final[dict[str, str]] = {
     "decision.month.one": "1 is undecided",
     "decision.month.some": "{n} are undecided",
     "decision.trial": "This judges by the limit ratio only. What was decided by the rule of the site stays as it was stored with each job.",
+    "decision.rests": "As {stage} the decision rests on measured − target: {deviation}; standard uncertainty: {uncertainty}; {correlations}; probability of being within limit {probability}.",
+    "decision.rests.independent": "no correlations",
+    "decision.rests.correlated": "correlations: {pairs}",
+    "decision.rests.pair": "{one} with {other} {value}",
+    "decision.rests.limits": "Limits in full: {limits}.",
+    "decision.rests.span": "flex planes {span} apart",
+    "decision.rests.below": "below {bound}",
+    "decision.rests.above": "above {bound}",
+    "about.decision": "A guarded rule decides when a job is recorded or amended, and its decision stays with that version: within where the probability that the true deviation is within limit is at "
+    "least the confidence of the rule, over where it is at most 1 minus that and the limit ratio is above 1, else undecided; also where no uncertainty is known. Jobs from before the first rule, "
+    "and those under simple acceptance, are judged by the limit ratio alone.",
+    "about.decision.chance": "The probability: the four true values are taken as normal around measured − target, with the stored standard uncertainties and correlations, and everything that has a limit "
+    "has to be within it at the same time: vertical and horizontal together as a resultant or each axis by itself, as stands with the limits of the job; at a spacer the angles at both flex planes "
+    "(ISO 14253-1 and JCGM 106, from memory).",
     "entry.field.rule": "Decision rule",
 }

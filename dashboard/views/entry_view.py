@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.views.decision_words import rests_told
 from dashboard.views.job_words import told_versions
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.said_fields import Pairs, fields_of
@@ -153,6 +154,7 @@ def _sentence(story: EntryStory, site: Site) -> Iterable[str]:
 def _verdict(story: EntryStory, job: JobLine, site: Site, display: Display) -> Iterable[str]:
     yield say("entry.ratio", found=judged(job.found_ratio), left=judged(job.left_ratio))
     yield from decisions_told(job.decisions)
+    yield from rests_told(job)
     by = story.judged_by
     if by is None:
         yield say("entry.judged.none")

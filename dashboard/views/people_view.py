@@ -164,7 +164,7 @@ def build(
         not_known=int(held.by_state[:, NOT_KNOWN].sum()),
         last_word=held.last_word,
         machines=held.machines,
-        late_rows=_rows(history, newest(history.jobs, held.late, most), calibration, days),
+        late_rows=job_rows(history, newest(history.jobs, held.late, most), calibration, days),
         resting=_resting(history, calibration, days, latest.get(chosen), since, most) if chosen else None,
         people=_people(history, people, held),
     )
@@ -307,7 +307,7 @@ def _resting(
             say("people.rest.last", machines=counted(lasting, "machine")) if lasting else say("people.rest.last_none")
         )
         text = f"{first} {left} {words}"
-    return Resting(serial, start, text, len(rows), machines, lasting, _rows(history, order, calibration, days))
+    return Resting(serial, start, text, len(rows), machines, lasting, job_rows(history, order, calibration, days))
 
 
 def _machines(asset: IntArray) -> int:
@@ -325,7 +325,20 @@ def next_with_another_for(history: History) -> IntArray:
     return keep(history, "next with another", lambda: next_with_another(history.jobs))
 
 
-def _rows(history: History, rows: IntArray, calibration: JobCalibration, days: IntArray) -> tuple[JobRow, ...]:
+def job_rows(history: History, rows: IntArray, calibration: JobCalibration, days: IntArray) -> tuple[JobRow, ...]:
+    """Give some jobs as rows of a list.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    rows : (k,) int array
+        Which jobs. [unitless]
+    calibration : JobCalibration
+        Calibration of each job. [unitless]
+    days : (n,) int array
+        Day of each job. [d since 1970]
+    """
     jobs, following = history.jobs, next_with_another_for(history)
     found = []
     for row in rows.tolist():

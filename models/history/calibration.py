@@ -70,6 +70,45 @@ def calibration_of(
     return JobCalibration(state, late)
 
 
+def known_then(
+    founded: IntArray,
+    days: IntArray,
+    instrument: IntArray,
+    serials: Sequence[str],
+    versions: Sequence[Instrument],
+    entries: Sequence[int],
+) -> JobCalibration:
+    """Tell the same by what the book knew when each job was first recorded: of calibrations that were entered later, nothing.
+
+    Parameters
+    ----------
+    founded : (n,) int array
+        Entry that recorded each job first. [unitless]
+    days : (n,) int array
+        Day of each job on the site's calendar. [d since 1970]
+    instrument : (n,) int array
+        Instrument of each job, −1 unknown. [unitless]
+    serials : sequence of str
+        Serial of each instrument. [unitless]
+    versions : sequence of Instrument
+        Every version of every instrument, in order of entry. [unitless]
+    entries : sequence of int
+        Entry of each version, rising. [unitless]
+    """
+    state = np.full(len(days), NOT_KNOWN, dtype=np.int64)
+    late = np.zeros(len(days), dtype=np.int64)
+    for index, serial in enumerate(serials):
+        mine = [place for place, version in enumerate(versions) if version.serial == serial]
+        rows = np.flatnonzero(instrument == index)
+        known = np.searchsorted(np.array([entries[place] for place in mine], dtype=np.int64), founded[rows])
+        for many in np.unique(known).tolist():
+            some = rows[known == many]
+            said = [versions[place] for place in mine[:many]]
+            told = calibration_of(days[some], np.zeros(len(some), dtype=np.int64), [serial], said)
+            state[some], late[some] = told.state, told.late_days
+    return JobCalibration(state, late)
+
+
 def periods_of(serial: str, versions: Sequence[Instrument]) -> IntArray:
     """Give the days from and to which the calibrations of one instrument held.
 

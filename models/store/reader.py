@@ -27,9 +27,18 @@ from models.store.signoffs import looked_at, signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
 from models.store.tree_proofs import KeptTree
-from models.store.versions import read_instrument_versions, read_limit_sets, read_people, read_site_settings
+from models.store.versions import (
+    read_instrument_versions,
+    read_limit_sets,
+    read_people,
+    read_site_settings,
+    stated_instruments,
+    stated_people,
+    stated_rules,
+)
 from models.tables.base import to_microseconds
-from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory
+from models.values.decision import DecisionRule
+from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory, Stated
 from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
@@ -292,6 +301,21 @@ class Reader:
         """Give every version of every instrument, in order of entry: each calibration is one."""
         with self._engine.connect() as connection:
             return read_instrument_versions(connection, site_id)
+
+    def stated_people(self, site_id: int) -> tuple[Stated[Person], ...]:
+        """Give every version of every person, each with its entry."""
+        with self._engine.connect() as connection:
+            return stated_people(connection, site_id)
+
+    def stated_instruments(self, site_id: int) -> tuple[Stated[Instrument], ...]:
+        """Give every version of every instrument, each with its entry."""
+        with self._engine.connect() as connection:
+            return stated_instruments(connection, site_id)
+
+    def stated_rules(self, site_id: int) -> tuple[Stated[DecisionRule], ...]:
+        """Give every decision rule that the site has chosen, each with its entry and reason."""
+        with self._engine.connect() as connection:
+            return stated_rules(connection, site_id)
 
     def signed(self, site_id: int) -> frozenset[int]:
         """Give the numbers of all entries of a site that bear a sign-off."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from functools import cache
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -16,7 +17,7 @@ from models.tables.people import InstrumentVersionRow, PersonVersionRow
 from models.tables.proofs import StatementRow
 from models.units import Display
 from models.values.decision import DecisionRule, Rule
-from models.values.entry import AdoptedLimits
+from models.values.entry import AdoptedLimits, Stated
 from models.values.people import Instrument, Person
 from models.values.story import Site, SiteSetting
 
@@ -43,6 +44,41 @@ def read_people(connection: sa.Connection, site_id: int) -> tuple[Person, ...]:
     )
     latest = {row[0]: Person(row[1], row[2], bool(row[3])) for row in rows}
     return tuple(sorted(latest.values(), key=lambda one: one.name.casefold()))
+
+
+@from_rows
+def stated_people(connection: sa.Connection, site_id: int) -> tuple[Stated[Person], ...]:
+    """Give every version of every person of a site, each with its entry, in their order."""
+    v = PersonVersionRow
+    asked = _stated(v.entry, v.name, v.qualification, v.active).where(v.site_id == site_id)
+    return tuple(
+        Stated(row[0], row[1], row[2], Person(row[4], row[5], bool(row[6]))) for row in connection.execute(asked)
+    )
+
+
+@from_rows
+def stated_instruments(connection: sa.Connection, site_id: int) -> tuple[Stated[Instrument], ...]:
+    """Give every version of every instrument of a site, each with its entry, in their order: each calibration is one."""
+    v = InstrumentVersionRow
+    asked = _stated(v.entry, v.serial, v.description, v.calibrated, v.due).where(v.site_id == site_id)
+    return tuple(Stated(row[0], row[1], row[2], Instrument(*row[4:])) for row in connection.execute(asked))
+
+
+@from_rows
+def stated_rules(connection: sa.Connection, site_id: int) -> tuple[Stated[DecisionRule], ...]:
+    """Give every decision rule that a site has chosen, each with its entry and reason, in their order."""
+    r = DecisionRuleRow
+    asked = _stated(r.entry, r.rule, r.confidence).where(r.site_id == site_id)
+    return tuple(
+        Stated(row[0], row[1], row[2], DecisionRule(Rule(row[4]), row[5]), row[3] or "")
+        for row in connection.execute(asked)
+    )
+
+
+def _stated(entry: Any, *said: Any) -> sa.Select[*tuple[Any, ...]]:
+    """Ask for what entries say, behind number, moment, author and reason of each."""
+    e = EntryRow
+    return sa.select(e.number, e.at, e.author, e.why, *said).join(e, e.number == entry).order_by(e.number)
 
 
 @from_rows

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from models.values.asset import Asset, MachineBreak
 from models.values.kinds import Kind
@@ -146,6 +146,20 @@ class AdoptedLimits:
     recorded_at: datetime
     author: str
     limit_set: LimitSet
+
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class Stated(Generic[_T]):
+    """One version of something that changes slowly (a person, an instrument, a decision rule), with the entry that says so."""
+
+    entry: int
+    recorded_at: datetime
+    author: str
+    said: _T
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
