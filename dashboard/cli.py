@@ -360,9 +360,9 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
     parser, Parser.typed = _parser(typed[0] if typed and typed[0] in _RUNS else None), typed
     given = parser.parse_args(typed)
     if given.version:
-        from models.store.revision import needed_revision
+        from dashboard.version import program
 
-        print(f"driftbook {program_version()}, books of revision {needed_revision()}")  # noqa: T201 - the command speaks here
+        print(program())  # noqa: T201 - the command speaks here
         return 0
     if given.verb is None:
         parser.print_help()
@@ -384,16 +384,6 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
         from dashboard.console.fault_log import unexpected
 
         return unexpected(fault, typed)
-
-
-def program_version() -> str:
-    """Give the version of the program; in words where it runs from a checkout."""
-    from importlib.metadata import PackageNotFoundError, version  # half of the start, and needed for nothing else
-
-    try:
-        return version("driftbook")
-    except PackageNotFoundError:
-        return "from a checkout"
 
 
 if __name__ == "__main__":

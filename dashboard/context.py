@@ -100,7 +100,15 @@ class Book(Protocol):
         """Give the first thing in which a story is not what was written; ``None`` where there is none."""
 
     def package(
-        self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()
+        self,
+        site_id: int,
+        tag: str,
+        readme: str,
+        pdf: bytes | None,
+        *,
+        made: datetime,
+        kept: Sequence[int] = (),
+        maker: str = "",
     ) -> bytes:
         """Give the auditor's package of a machine."""
 

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from dashboard.reports.identity import maker
 from dashboard.words import say
 from models.errors import AlteredBookError, BookStateError, DriftbookError, UnknownNameError
 from models.ledger import package_verifier as form
@@ -25,7 +26,15 @@ class Packs(Protocol):
         """Give the newest head of the book."""
 
     def package(
-        self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()
+        self,
+        site_id: int,
+        tag: str,
+        readme: str,
+        pdf: bytes | None,
+        *,
+        made: datetime,
+        kept: Sequence[int] = (),
+        maker: str = "",
     ) -> bytes:
         """Give the auditor's package of a machine."""
 
@@ -57,7 +66,7 @@ def _quoted(text: str | None) -> str:
 
 
 def package_of(
-    book: Packs, site: Site, tag: str, now: datetime, *, kept: Sequence[int] = (), pdf: bool = True
+    book: Packs, site: Site, tag: str, now: datetime, *, kept: Sequence[int] = (), pdf: bool = True, by: str = ""
 ) -> bytes:
     """Make the auditor's package of a machine, with its README and, where one can be printed, its history as PDF.
 
@@ -75,7 +84,10 @@ def package_of(
         Sizes of heads that somebody kept. [unitless]
     pdf : bool
         Whether to print the history. [unitless]
+    by : str
+        For whom, or by what, it is made, in words. [unitless]
     """
+    made_by = maker(by)
     proof = book.proof(site.site_id)
     local = now.astimezone(ZoneInfo(site.zone))
     readme = say(
@@ -84,8 +96,10 @@ def package_of(
         site=site.name,
         at=f"{local:%Y-%m-%d %H:%M} ({site.zone})",
         origin=proof.origin if proof else "–",
+        maker=made_by,
     )
-    return book.package(site.site_id, tag, readme, _history(book, site, tag, now) if pdf else None, made=now, kept=kept)
+    history = _history(book, site, tag, now, by) if pdf else None
+    return book.package(site.site_id, tag, readme, history, made=now, kept=kept, maker=made_by)
 
 
 def is_signed(package: bytes) -> bool:
@@ -99,12 +113,13 @@ def is_signed(package: bytes) -> bool:
     return bool(form.files_of(package)[form.MANIFEST].partition(b"\n\n")[2].strip())
 
 
-def _history(book: Packs, site: Site, tag: str, now: datetime) -> bytes | None:
+def _history(book: Packs, site: Site, tag: str, now: datetime, by: str) -> bytes | None:
     from dashboard.reports import makers
     from dashboard.reports.press import print_pdf
 
     try:
-        return print_pdf(makers.asset_history(makers.Asking(book, site, site.display, now), tag, only_as_written=True))  # type: ignore[arg-type]
+        asking = makers.Asking(book, site, site.display, now, by=by)  # type: ignore[arg-type]
+        return print_pdf(makers.asset_history(asking, tag, only_as_written=True))
     except (UnknownNameError, BookStateError, AlteredBookError):
         raise  # there is no such machine, no book to ask, or it is not what was written: then there is no package either
     except (DriftbookError, ImportError, OSError):

@@ -11,6 +11,7 @@ from dashboard.context import context
 from dashboard.fetch import file_scene
 from dashboard.files.routes import attached
 from dashboard.proofs import package_of
+from dashboard.reports.routes import printed_for
 from dashboard.words import say
 from models.errors import DriftbookError, UnknownNameError
 from models.values.roles import Permission
@@ -47,7 +48,7 @@ def package(tag: str) -> Response:
         if seen.site is None:
             raise UnknownNameError(say("report.no_site"))
         here = context()
-        made = package_of(here.book, seen.site, tag, here.clock())
+        made = package_of(here.book, seen.site, tag, here.clock(), by=printed_for(seen.site.site_id))
     except DriftbookError as fault:
         return refused_file(fault, 404 if isinstance(fault, UnknownNameError) else 409)
     answer = Response(made, content_type=MIME)

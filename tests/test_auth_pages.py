@@ -16,8 +16,10 @@ import sqlalchemy as sa
 
 from dashboard.cli import main
 from dashboard.roles import UPDATE
+from dashboard.version import program
 from models.commands.accounts import add_account, change_account
 from models.commands.amend_job import amend_job
+from models.ledger.package_verifier import files_of
 from models.settings import Settings
 from models.store import state
 from models.store.accounts import account_of, accounts
@@ -30,6 +32,7 @@ from models.values.kinds import Meaning
 from models.values.roles import AtSite, Role
 from tests.auth_book import PASSWORD, PEOPLE, AuthBook, callback_body, enter, hidden_of, mark_of
 from tests.conftest import NOW, make_site
+from tests.papers import text_of
 
 pytest_plugins = ["tests.plugin_auth"]
 pytestmark = pytest.mark.usefixtures("cheap")
@@ -514,6 +517,16 @@ def test_the_month_says_which_jobs_left_over_limit_bear_no_sign_off(book: AuthBo
     text = fill(client, book, "month-body.children", "/", "?month=2025-06")
     assert "Without a sign-off: 0 of them." in text
     assert "Eng Lund" in text
+
+
+def test_a_paper_and_a_package_say_for_whom_and_by_which_program_they_were_made(book: AuthBook) -> None:
+    made = f"{program()}; for Aud Ito, who was signed in"
+    client = book.signed_in(Role.AUDITOR)
+    assert f"Made by {made}" in text_of(client.get("/report/asset/P-1.pdf").data)
+    files = files_of(client.get("/package/P-1.zip").data)
+    assert f"\nMade by {made}.\n".encode() in files["README.txt"]
+    assert json.loads(files["manifest.txt"].split(b"\n")[1])["maker"] == made
+    assert made in text_of(files["history.pdf"])
 
 
 # -- the command ---------------------------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from dashboard.place import Place
 from dashboard.reports import paths, routes
 from dashboard.reports.press import PAPERS
 from dashboard.roles import ROUTES
+from dashboard.version import program
 from models.settings import Settings
 from models.values.asset import Asset
 from models.values.draft import Way
@@ -166,7 +167,10 @@ def test_the_command_writes_what_was_asked_for(
         assert main(["report", "asset", "P-2", *book, "-o", "no/such/folder/x.pdf"]) == 2
     made = {path.name: path.read_bytes() for path in tmp_path.glob("*.pdf")}
     assert set(made) == {"review-2025-11.pdf", "own name.pdf", "sheet-F-1.pdf", "sheet-P-2.pdf", "labels.pdf"}
-    assert "Alignment history of P-2" in text_of(made["own name.pdf"])
+    history, review = text_of(made["own name.pdf"]), text_of(made["review-2025-11.pdf"])
+    assert "Alignment history of P-2" in history
+    assert f"Made by {program()}; for a command on the server" in history
+    assert f"made by {program()}; for a command on the server. It bears no root" in review
     assert page_sizes(made["sheet-F-1.pdf"]) == {(612, 792)}
     assert codes_of(made["labels.pdf"]) == ["http://127.0.0.1:8750/asset/P-2"]
     assert PdfReader(io.BytesIO(made["sheet-P-2.pdf"])).get_fields()

@@ -20,7 +20,7 @@ from models.store.own_files import refuse_own
 
 def run_export(given: argparse.Namespace) -> int:
     """Write the whole book as a data package."""
-    from dashboard.cli import program_version
+    from dashboard.version import program_version
 
     settings, path = settings_of(given), Path(given.path)
     refuse_own(settings, path)

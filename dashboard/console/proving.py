@@ -283,7 +283,9 @@ def run_history(given: argparse.Namespace) -> int:
     with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
-        made = package_of(Reader(engine), site, given.tag, now(), kept=kept, pdf=not given.no_pdf)
+        made = package_of(
+            Reader(engine), site, given.tag, now(), kept=kept, pdf=not given.no_pdf, by=say("report.maker.command")
+        )
     put_over(path, made, PACKAGE, _PACKAGE_ELSEWHERE, settings)
     out.print(f"Wrote {path} ({len(made):,} bytes). It is checked by: python3 verify.py {path.name}", markup=False)
     if not is_signed(made):

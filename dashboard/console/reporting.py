@@ -55,7 +55,7 @@ def run_report(given: argparse.Namespace, environ: Mapping[str, str] = os.enviro
         with engine.connect() as connection:
             site = site_of(connection, given.site)
         display = Display(given.units, site.display.temperature) if given.units else site.display
-        asking = makers.Asking(Reader(engine), site, display, now(), given.size, base)
+        asking = makers.Asking(Reader(engine), site, display, now(), given.size, base, by=say("report.maker.command"))
         made = makes[given.paper](given, asking)
         if mail is not None:
             _send(mail, made, asking, given, settings)

@@ -140,10 +140,10 @@ def serve_book(
     from dashboard.app import create_app
     from dashboard.auth.access import Access
     from dashboard.auth.outside import read_outside
-    from dashboard.cli import program_version
     from dashboard.context import system_clock
     from dashboard.desk import BookDesk
     from dashboard.server import serve
+    from dashboard.version import program_version
     from models.store.pool import pool_use
     from models.store.reader import Reader
     from models.store.readiness import readiness

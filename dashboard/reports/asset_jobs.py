@@ -236,7 +236,7 @@ def _rests(line: JobLine) -> dict[str, Any]:
     rests = rests_of(line)
     heads = [(say("report.job.rests"), "2.1", "left")]
     heads += [
-        (say("figure.panel.title", title=say(f"component.{name}"), unit=unit), "1.75", "right")
+        (say("figure.panel.title", title=say(f"component.short.{name}"), unit=unit), "1.5", "right")
         for name, unit in zip(COMPONENTS, UNITS, strict=True)
     ]
     rows, notes = [], []

@@ -104,6 +104,7 @@ def _identity(story: AssetStory, identity: Identity, lines: Sequence[JobLine], l
     return [
         (say("report.asset.site"), say("report.asset.site_code", name=story.site.name, code=story.site.code)),
         (say("report.asset.made"), say("report.asset.made_at", at=made(identity), zone=story.site.zone)),
+        (say("report.asset.made_by"), identity.maker),
         *((name, {"whole": value}) for name, value in head_lines(identity)),
         (
             say("report.asset.holds"),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from dashboard.version import program
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, moment
 from models.ledger.checkpoint import read_note
@@ -21,6 +22,7 @@ class Identity:
     ``head`` is the number of the last entry that the paper knows, ``proof`` the newest head of the tree
     of entries where the book has one.  ``estimates`` is the entry up to which the estimates over all machines go,
     where that is not as far as everything else.  ``misfit`` is in what the story that is printed is not what was written.
+    ``maker`` is the program that makes it and for whom, in words.
     """
 
     site: Site
@@ -29,6 +31,7 @@ class Identity:
     proof: BookProof | None = None
     estimates: int | None = None
     misfit: Misfit | None = None
+    maker: str = ""
 
 
 def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
@@ -62,6 +65,20 @@ def head_lines(identity: Identity) -> tuple[tuple[str, str], ...]:
     )
 
 
+def book_sentence(identity: Identity) -> str:
+    """Say of which book a paper is that counts over all machines, and by what it was made.
+
+    It bears no root: nothing of what it counts was held against the seals, and a root beside it would vouch for it.
+
+    Parameters
+    ----------
+    identity : Identity
+        Which site and book. [unitless]
+    """
+    name = DASH if identity.proof is None else identity.proof.origin
+    return say("report.head.line", name=name, entry=count(identity.head), maker=identity.maker)
+
+
 def misfit_words(misfit: Misfit) -> str:
     """Say in what the story of a machine is not what was written.
 
@@ -71,6 +88,17 @@ def misfit_words(misfit: Misfit) -> str:
         The first thing. [unitless]
     """
     return say(f"report.misfit.flaw.{misfit.flaw}", entry=DASH if misfit.entry is None else count(misfit.entry))
+
+
+def maker(by: str) -> str:
+    """Say which program makes a paper, and for whom or by what.
+
+    Parameters
+    ----------
+    by : str
+        For whom, or by what; blank where nobody says. [unitless]
+    """
+    return say("report.maker.for", program=program(), by=by) if by else program()
 
 
 def common(identity: Identity, subject: str) -> dict[str, Any]:

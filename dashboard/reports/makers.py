@@ -17,7 +17,7 @@ from dashboard.reports.asset_around import Around
 from dashboard.reports.asset_report import asset_paper
 from dashboard.reports.codes import asset_address, record_address
 from dashboard.reports.field_sheet import Visit, sheet_paper, way_of_last
-from dashboard.reports.identity import Identity, misfit_words
+from dashboard.reports.identity import Identity, maker, misfit_words
 from dashboard.reports.labels import Label, labels_paper
 from dashboard.reports.month_report import month_paper
 from dashboard.reports.press import Paper
@@ -40,7 +40,8 @@ from models.values.story import AssetStory, Site
 class Asking:
     """Who asks for a paper: which book and site, in which units, when, on which size of paper; ``base`` is the reader's address.
 
-    ``scene`` is what a page stands on; with it a paper is made from the very same history.
+    ``scene`` is what a page stands on; with it a paper is made from the very same history.  ``by`` says for whom, or by what,
+    the paper is made.
     """
 
     book: Book
@@ -50,6 +51,7 @@ class Asking:
     size: str = "a4"
     base: str = ""
     scene: Scene | None = None
+    by: str = ""
 
     @property
     def history(self) -> History:
@@ -82,7 +84,7 @@ class Asking:
     def identity(self, head: int, misfit: Misfit | None = None) -> Identity:
         """Give what a paper says of itself that knows the book up to an entry."""
         until = None if self.scene is None else self.scene.estimates_until
-        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id), until, misfit)
+        return Identity(self.site, head, self.now, self.book.proof(self.site.site_id), until, misfit, maker(self.by))
 
 
 def month_view(asking: Asking, month: date | None) -> MonthView:

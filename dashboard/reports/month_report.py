@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from dashboard.place import shortened
-from dashboard.reports.identity import Identity, common
+from dashboard.reports.identity import Identity, book_sentence, common
 from dashboard.reports.month_pictures import class_picture, control_chart
 from dashboard.reports.press import Paper, ask_of
 from dashboard.views.asked_by_risk import risk_key, risk_sentence
@@ -77,7 +77,7 @@ def _smaller_second(room: Room) -> Room:
 
 def _paper(view: MonthView, identity: Identity, room: Room, size: str) -> Paper:
     title = say("report.month.title", month=month_name(view.month))
-    data = common(identity, title) | month_data(view, room)
+    data = common(identity, title) | month_data(view, room) | {"book": book_sentence(identity)}
     pictures = {}
     if (view.series.found_n > 0).any():
         pictures["chart.svg"] = control_chart(view.series)

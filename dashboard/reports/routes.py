@@ -9,6 +9,7 @@ from datetime import date
 import dash
 from flask import Response, request
 
+from dashboard.auth.asking import signed
 from dashboard.away import refused_file
 from dashboard.context import context
 from dashboard.fetch import Scene, file_scene
@@ -142,8 +143,23 @@ def _asking(seen: Scene) -> makers.Asking:
     here = context()
     base = base_address(None, os.environ, request.url_root)
     return makers.Asking(
-        here.book, seen.required, seen.display, here.clock(), read_size(seen.place.get("paper")), base, seen
-    )
+        here.book, seen.required, seen.display, here.clock(), read_size(seen.place.get("paper")), base, seen,
+        printed_for(seen.required.site_id),
+    )  # fmt: skip
+
+
+def printed_for(site_id: int) -> str:
+    """Say for whom a paper of a site is made: who is signed in, or that nobody was asked.
+
+    Parameters
+    ----------
+    site_id : int
+        The site. [unitless]
+    """
+    who = signed()
+    if who is None:
+        return say("report.maker.anybody")
+    return say("report.maker.person", person=who.account.person(site_id))
 
 
 def _answer(make: Callable[[Scene], tuple[Paper, str]], press: Callable[[Paper], bytes] = print_pdf) -> Response:

@@ -134,6 +134,7 @@ WORDS: Final[dict[str, str]] = {
 HISTORY OF {tag}, FOR WHOEVER HAS TO CHECK IT
 
 Made on {at} from the book {origin} of the site {site}.
+Made by {maker}.
 
 What is here
   history.pdf         the history of the machine, for reading (where it could be printed)

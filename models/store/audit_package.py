@@ -41,10 +41,11 @@ PDF = "history.pdf"
 
 @dataclass(frozen=True, slots=True)
 class Papers:
-    """What is put in besides the proofs: words for a person, and a readable history where one can be printed."""
+    """What is put in besides the proofs: words for a person, a readable history where one can be printed, and by what and for whom it is made."""
 
     readme: str
     pdf: bytes | None = None
+    maker: str = ""
 
 
 def audit_package(
@@ -118,7 +119,7 @@ def audit_package(
     if papers.pdf is not None:
         content[PDF] = papers.pdf
     listed = {
-        "entries": numbers, "asset": asset, "tag": tag, "site": site_id, "made_us": made_us,
+        "entries": numbers, "asset": asset, "tag": tag, "site": site_id, "made_us": made_us, "maker": papers.maker,
         "files": {name: hashlib.sha256(data).hexdigest() for name, data in content.items()},
     }  # fmt: skip
     body = f"{form.FORMAT}\n{canonical_json(listed)}\n"

@@ -348,14 +348,22 @@ class Reader:
             return misfit_of(connection, self._tree, story, upto)
 
     def package(
-        self, site_id: int, tag: str, readme: str, pdf: bytes | None, *, made: datetime, kept: Sequence[int] = ()
+        self,
+        site_id: int,
+        tag: str,
+        readme: str,
+        pdf: bytes | None,
+        *,
+        made: datetime,
+        kept: Sequence[int] = (),
+        maker: str = "",
     ) -> bytes:
         """Give the auditor's package of a machine; see ``models.store.audit_package``."""
         from models.store.audit_package import Papers, audit_package
 
         with one_state(self._engine) as connection:
             return audit_package(
-                connection, site_id, tag, Papers(readme, pdf), made_us=to_microseconds(made), kept=kept
+                connection, site_id, tag, Papers(readme, pdf, maker), made_us=to_microseconds(made), kept=kept
             )
 
     def calendar_site(self, secret: str) -> int | None:
