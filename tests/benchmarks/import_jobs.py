@@ -2,9 +2,10 @@
 
 ``python -m tests.benchmarks.import_jobs --jobs 1000000 --assets 50000``
 
-The files are made first.  Then, as whole processes in turn:
+The files are made first.  The register of machines is imported before anything is timed: the peers take
+jobs only.  Then, as whole processes in turn:
 
-* the import by the command: every check, every verdict, every digest and statement, all or nothing;
+* the import of the jobs by the command: every check, every verdict, every digest and statement, all or nothing;
 * the shell of SQLite that imports the same file into one flat table with the same indexes: the ratio;
 * the floors: the finished rows of the book's own tables put into the same tables with the same indexes,
   by ``INSERT … SELECT`` (what the bytes alone cost) and by ``executemany`` (what ready rows cost);
@@ -51,12 +52,14 @@ def made(folder: Path, assets: int, jobs: int) -> tuple[Path, Path]:
     return Path(first), Path(second)
 
 
-def fresh(book: str) -> None:
-    """Make a book for one site; a file of an earlier run goes."""
+def fresh(book: str, register: Path | None = None) -> None:
+    """Make a book for one site, with a register of machines; a file of an earlier run goes."""
     if "://" not in book:
         for end in ("", "-wal", "-shm", ".key"):
             Path(f"{book}{end}").unlink(missing_ok=True)
     timed([*COMMAND, "init", "--book", book, "--site", "Bench", "--zone", "UTC"])
+    if register is not None:
+        bring(book, register)
 
 
 def bring(book: str, *files: Path, refused: bool = False) -> Spent:
@@ -67,8 +70,8 @@ def bring(book: str, *files: Path, refused: bool = False) -> Spent:
 def large(folder: Path, files: tuple[Path, Path], *, mapped: bool = False) -> dict[str, Any]:
     """Measure one import into a new book, its peers and its floors."""
     book = folder / "book.db"
-    fresh(str(book))
-    ours = bring(str(book), *files)
+    fresh(str(book), files[0])
+    ours = bring(str(book), files[1])
     shell = shell_import(files[1], folder / "flat.db")
     ready, tuples = (Spent(*apart("floor", book, folder / "floor.db", ready)) for ready in (True, False))
     objects = {"mapped": vars(Spent(*apart("mapped", book, folder / "floor.db")))} if mapped else {}
@@ -83,8 +86,8 @@ def faulty(folder: Path, files: tuple[Path, Path], clean: dict[str, Any]) -> dic
     """Measure an import that is refused, and see that the book stays as it was."""
     book, spoilt = folder / "faulty.db", folder / "spoilt.csv"
     spoil(files[1], spoilt, FAULTS)
-    fresh(str(book))
-    spent = bring(str(book), files[0], spoilt, refused=True)
+    fresh(str(book), files[0])
+    spent = bring(str(book), spoilt, refused=True)
     with make_engine(Settings(book=str(book))).connect() as connection:
         assert connection.exec_driver_sql("SELECT count(*) FROM job").scalar_one() == 0
     return vars(spent) | {
@@ -99,8 +102,8 @@ def everyday(folder: Path, runs: int = EVERYDAY_RUNS) -> dict[str, Any]:
     pairs = []
     for _ in range(runs):
         book = str(folder / "everyday.db")
-        fresh(book)
-        pairs.append((bring(book, *files), shell_import(files[1], folder / "flat.db")))
+        fresh(book, files[0])
+        pairs.append((bring(book, files[1]), shell_import(files[1], folder / "flat.db")))
     ratios = sorted(ours.seconds / shell.seconds for ours, shell in pairs)
     processor = statistics.median(ours.processor / shell.processor for ours, shell in pairs)
     return {
@@ -158,8 +161,8 @@ def on_postgresql(files: tuple[Path, Path]) -> dict[str, Any]:
         with sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool).connect() as connection:
             connection.exec_driver_sql("CREATE DATABASE book")
         book = sa.make_url(url).set(database="book").render_as_string(hide_password=False)
-        fresh(book)
-        ours = bring(book, *files)
+        fresh(book, files[0])
+        ours = bring(book, files[1])
         copied = psql_import(psql, plain, files[1])
     return {"import": vars(ours), "copy": vars(copied), "ratio": ours.seconds / copied.seconds}
 
