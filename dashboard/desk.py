@@ -18,7 +18,6 @@ from dashboard.views.record_sheet import Basis
 from dashboard.views.record_when import PROPOSED, moment_of
 from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.import_files import import_files
-from models.commands.judging import version_on
 from models.commands.record_job import record_job, ref_for
 from models.commands.report import Report, SameVisit, Source
 from models.commands.set_site import set_site
@@ -32,6 +31,7 @@ from models.store.one_job import tag_of_entry
 from models.store.versions import read_site_settings
 from models.units import Display
 from models.values.decision import Covariances, DecisionRule
+from models.values.description import version_on
 from models.values.job import Job
 from models.values.kinds import Meaning
 from models.values.limits import LimitSet, LimitsGiven

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from models.commands.judging import ratios, version_on
+from models.commands.judging import ratios
 from models.history.columns import (
     REASONS,
     UNKNOWN,
@@ -24,6 +24,7 @@ from models.history.months import month_of
 from models.maths.limits import FloatArray, limits_for
 from models.maths.soft_foot import largest_excess
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.job import FeetValues, Job
 from models.values.kinds import Coupling
 from models.values.limits import LimitSet

@@ -42,9 +42,12 @@ P-1,invented and rebuilt,spacer,220,2970,2021-06-01
 P-2,invented,spacer,180,2970,
 P-3,without a speed,short flexible,,,
 Ü-4,invented °,short flexible,,985,
+M-5,invented and geared,short flexible,,2970,2022-05-01
+M-5,invented,spacer,180,985,2017-02-01
+M-5,invented and new,short flexible,,1485,2024-01-01
 """
 INSTRUMENTS = "serial,description,calibrated,calibration due\nD-1,dial set,2024-01-01,2027-01-01\n"
-TAGS = ("P-1", "P-2", "P-3", "Ü-4", " P-2")
+TAGS = ("P-1", "P-2", "P-3", "Ü-4", " P-2", "M-5")
 
 
 def some_jobs(seed: int, count: int, *, faults: bool) -> list[list[str]]:
@@ -177,8 +180,9 @@ def same(bring: Bring, *files: list[Path], accept_good: bool = False, same_visit
 
 
 def test_clean_rows_of_all_kinds(bring: Bring, tmp_path: Path) -> None:
-    report = same(bring, files_of(tmp_path, some_jobs(1, 300, faults=False)))
+    report = same(bring, files_of(tmp_path, rows := some_jobs(1, 300, faults=False)))
     assert report.written
+    assert sum(row[1] == "M-5" and row[2] < "2017-02-01" for row in rows) > 3, "some are from before the first start"
     assert report.sheets[-1].taken == 300
 
 

@@ -254,6 +254,18 @@ def test_only_jobs_that_would_be_judged_otherwise_are_told(book: Book) -> None:
     assert not said(bring_in(book.engine, book.site, *write(book.folder, again=again)), Code.JUDGED_BEFORE)
 
 
+def test_a_description_that_begins_first_of_all_speaks_for_the_days_before_it_too(book: Book) -> None:
+    """A job of June 2025 was judged by what begins in 2026; what is now known to begin in September 2025 is nearer to it."""
+    machines = FASTER.replace("P-1", "N-1")
+    first = write(book.folder, machines=machines.format("2026-01-01"), jobs=HEAD + job(1).replace("P-1", "N-1") + "\n")
+    assert bring_in(book.engine, book.site, *first).written
+    assert f"{book.lines('N-1')[0].job.performed_at:%Y-%m-%d}" < "2025-09-01"
+    earlier = machines.replace("2970", "985").format("2025-09-01")
+    report = bring_in(book.engine, book.site, *write(book.folder, earlier=earlier))
+    assert [p.text.partition(",")[0] for p in said(report, Code.JUDGED_BEFORE)] == ["1 job in the book"]
+    assert {line.judged_as.speed_rpm for line in book.lines("N-1") if line.judged_as} == {2970}, "it keeps what it has"
+
+
 def test_jobs_that_come_along_with_the_description_are_judged_by_it(book: Book) -> None:
     jobs = HEAD + job(1) + "\n"
     report = bring_in(book.engine, book.site, *write(book.folder, faster=FASTER.format("2025-06-01"), jobs=jobs))

@@ -20,9 +20,9 @@ from dashboard.views.asset_choices import (
     read_limits,
     read_risk,
 )
-from models.commands.judging import version_on
 from models.history.whatif import judge_again
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.kinds import Coupling
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven
 from models.values.story import AssetVersion
@@ -143,7 +143,6 @@ def test_limits_as_a_row_of_the_columns() -> None:
     st.dates(date(2019, 1, 1), date(2027, 1, 1)),
 )
 def test_the_description_of_a_day_is_the_one_by_which_the_book_judges(starts: list[date | None], on: date) -> None:
-    """Twin: models.commands.judging.version_on, which views must not import."""
     assets = [Asset(f"P-{n}", coupling=Coupling.SHORT, valid_from=start) for n, start in enumerate(starts)]
     versions = [AssetVersion(n, at("2020-01-02T08:00"), "desk", asset) for n, asset in enumerate(assets)]
     assert described_on(versions, on) == version_on(assets, on)

@@ -10,7 +10,6 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard.console.book import starter_limits
-from models.commands.judging import version_on
 from models.maths.limits import limits_for
 from models.maths.moved import APART_MM, WORTH, check_moves
 from models.maths.moves import FootRow, Moving, plan_moves
@@ -18,6 +17,7 @@ from models.maths.plausible import Check, Doubt, Gravity
 from models.maths.sizes import MOVE_ODD_MM
 from models.units import Display
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Reason
 from models.values.limits import LimitsGiven

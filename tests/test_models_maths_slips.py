@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.console.book import starter_limits
-from models.commands.judging import version_on
 from models.maths.limits import limits_for
 from models.maths.moves import SHORT_SCALE
 from models.maths.plausible import Doubt, Gravity
@@ -31,6 +30,7 @@ from models.maths.slips import (
 )
 from models.units import Display
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.job import Job, Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import LimitsGiven

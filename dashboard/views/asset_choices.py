@@ -17,6 +17,7 @@ from models.history.columns import FloatArray
 from models.maths.limits import limit_ratio, limits_for
 from models.values.asset import Asset
 from models.values.decision import NO_DECISIONS
+from models.values.description import version_on
 from models.values.job import Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import LimitSet, LimitsGiven
@@ -190,13 +191,8 @@ def limits_row(given: LimitsGiven) -> tuple[float, float, float, float]:
 
 
 def described_on(versions: Sequence[AssetVersion], on: date) -> Asset:
-    """Give the description that held on a day; before the first, the earliest: the rule by which the book judges."""
-    best = versions[0].asset
-    for version in versions:
-        start, best_start = version.asset.valid_from or date.min, best.valid_from or date.min
-        if start <= on and (start >= best_start or best_start > on):
-            best = version.asset
-    return best
+    """Give the description that held on a day, by the rule by which the book judges."""
+    return version_on([version.asset for version in versions], on)
 
 
 def _four(values: Sequence[Misalignment | None]) -> FloatArray:

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from models.commands.import_jobs import Clash, JobRows, Pending, refs_of
 from models.commands.import_order import Look, Order
 from models.commands.import_things import File
-from models.commands.judging import version_on
 from models.commands.lexicon import Codes, Mask
 from models.commands.noticed_columns import NoticedColumns
 from models.commands.plain_columns import ColumnLane, PlainColumns
@@ -34,6 +33,7 @@ from models.ledger.columns import Coded, Column, Each, Same, Some, Values, numbe
 from models.maths.limits import limit_ratio
 from models.tables.jobs import JobRow
 from models.values.asset import Asset
+from models.values.description import place_on
 from models.values.kinds import Coupling, Kind
 from models.values.limits import LimitsGiven
 
@@ -276,9 +276,7 @@ class JobColumns(JobRows):
         return found
 
     def _version_place(self, tag: str, day: date) -> int:
-        versions = [version for _, _, version in self.versions[tag]]
-        held = version_on(versions, day)
-        return next(place for place, version in enumerate(versions) if version is held)
+        return place_on([version.valid_from for _, _, version in self.versions[tag]], day)
 
     def _job_columns(self, plain: PlainColumns, groups: Coded, numbers: list[int]) -> list[Column]:
         """Give all columns of the table of jobs."""

@@ -10,7 +10,7 @@ from datetime import date
 from models.commands.described import Descriptions, describes
 from models.commands.doubtful_moves import told_of
 from models.commands.import_things import File, Things
-from models.commands.judging import ratios_of, version_on
+from models.commands.judging import ratios_of
 from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
 from models.commands.report import SameVisit, SheetReport, Source
@@ -31,6 +31,7 @@ from models.tables.decisions import DecisionRow
 from models.tables.jobs import JobRow
 from models.values.asset import Asset
 from models.values.decision import Decision, Decisions, Verdict
+from models.values.description import version_on
 from models.values.job import Job, Misalignment
 from models.values.kinds import Kind
 from models.values.limits import LimitsGiven

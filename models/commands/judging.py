@@ -70,29 +70,6 @@ class Judge:
         return adopted.entry, self._given[key]
 
 
-def version_on(versions: Sequence[Asset], day: date) -> Asset:
-    """Give the description that held on a day: the latest start by then, and of those the latest entry.
-
-    Parameters
-    ----------
-    versions : sequence of Asset
-        At least one, in order of entry. [as stored]
-    day : date
-        The day. [unitless]
-
-    Returns
-    -------
-    Asset
-        A day before the first start is served by the earliest description.
-    """
-    best = versions[0]
-    for version in versions:
-        start, best_start = version.valid_from or date.min, best.valid_from or date.min
-        if start <= day and (start >= best_start or best_start > day):
-            best = version
-    return best
-
-
 def ratios(
     jobs: Sequence[Job], assets: Sequence[Asset], limits: Sequence[LimitsGiven]
 ) -> tuple[list[float | None], list[float | None]]:

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any, Final
 
-from models.commands.judging import version_on
 from models.intake.rows import Row
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.kinds import Coupling
 from models.values.people import Instrument, Person
 

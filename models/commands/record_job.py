@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from models.commands.judging import Judge, ratios, version_on
+from models.commands.judging import Judge, ratios
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.deciding import decision_of
@@ -34,6 +34,7 @@ from models.tables.jobs import JobRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
 from models.values.decision import SIDES, Covariance, Covariances, Decision, DecisionRule, Decisions
+from models.values.description import version_on
 from models.values.draft import STATED
 from models.values.draft import stated_reasons as stated_in
 from models.values.job import Job

@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
-from models.commands.judging import version_on
 from models.commands.noticed import FEW
 from models.intake.checking_jobs import DAY_ONE
 from models.store.judged_jobs import JudgedJob, judged_since
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.kinds import Coupling
 
 Versions = Mapping[str, Sequence[tuple[int, int, Asset]]]
@@ -76,10 +76,15 @@ class Redescribed:
     ) -> Iterator[JudgedJob]:
         if not self.of:
             return
-        first = min(asset.valid_from for every in self.of.values() for asset in every if asset.valid_from is not None)
-        # A zone is at most a day ahead of another one; which day a job was done on is told by its own moment below.
-        since = datetime.combine(max(first, DAY_ONE), time(), UTC) - _ONE_DAY
         by_asset = {held[0][0]: [asset for _, _, asset in held] for held in versions.values() if held[0][0] in self.of}
+        # What begins first of all speaks for all days before it too.
+        first = min(
+            DAY_ONE if version_on(by_asset[number], DAY_ONE) is asset else max(asset.valid_from or DAY_ONE, DAY_ONE)
+            for number, every in self.of.items()
+            for asset in every
+        )
+        # A zone is at most a day ahead of another one; which day a job was done on is told by its own moment below.
+        since = datetime.combine(first, time(), UTC) - _ONE_DAY
         for job in judged_since(connection, site_id, sorted(self.of), since):
             held = version_on(by_asset[job.asset_id], job.performed_at.astimezone(zone).date())
             ours = any(held is asset for asset in self.of[job.asset_id])

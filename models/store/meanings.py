@@ -39,7 +39,7 @@ MEANINGS: dict[str, str] = {
     "asset.id": "Number of the asset: that of its founding entry.",
     "asset.tag": "Tag under which it was founded.",
     "asset_id": "Number of the asset: one coupling between a stationary and a movable machine.",
-    "asset_version.valid_from": "First day on which this description holds; NULL for the first.",
+    "asset_version.valid_from": "First day on which this description holds; NULL where it always held.",
     "asset_version.tag": "Name of the asset.",
     "asset_version.description": "What people call it.",
     "asset_version.area": "Part of the site in which it stands.",
