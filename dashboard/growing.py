@@ -29,7 +29,9 @@ def later(shown: Picture, source: History, *, again: bool = False) -> Picture | 
         return replace(shown, history=replace(shown.history, head=source.head), source=source)
     history = replace(source, jobs=twin(source.jobs)) if again else source
     study = study_held(shown)
-    change = None if study is None else change_of(shown.history, history)
+    # Where a new day alone brings descriptions, no entry tells that the averages are behind: nothing is carried over then.
+    new_day = source.head == shown.source.head and shown.history.assets.unlike(history.assets, service=False).any()
+    change = None if study is None or new_day else change_of(shown.history, history)
     if study is None or change is None:
         # A large book keeps what it shows until the next picture is whole; a small one is studied when a page asks.
         return None if shown.large else Picture(history, None, source)

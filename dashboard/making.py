@@ -37,8 +37,8 @@ Warm = Callable[[Picture, int, float], None]
 class Held:
     """What a process holds of one site.
 
-    ``whole`` is the last whole study, ``grown`` when the picture last grew, ``day`` for which day machines are in
-    service or retired in it.  ``making`` tells those who wait when the thread is done; ``failed`` is when it last was
+    ``whole`` is the last whole study, ``grown`` when the picture last grew, ``day`` for which day machines are looked
+    at in it, ``None`` until a page has asked, and ``outdated`` tells that this day brought what it cannot follow.  ``making`` tells those who wait when the thread is done; ``failed`` is when it last was
     not.  ``growing`` is held by who lets the picture grow.
     """
 
@@ -47,6 +47,7 @@ class Held:
     whole: Study | None = None
     grown: float = 0.0
     day: int | None = None
+    outdated: bool = False
     settling: bool = False
     making: threading.Event | None = None
     failed: float | None = None
@@ -143,5 +144,7 @@ class Making:
                 # Something was written meanwhile and is shown already: what was made follows it before it takes its place.
                 # Where it cannot follow, what is shown stays: no page goes back, and the next study begins from there.
                 picture = later(picture, shown.source, again=True) or shown
+            else:
+                held.day, held.outdated = None, False
             held.shown = picture
         return picture

@@ -99,9 +99,9 @@ class Pictures:
             shown = self._first_of_small(book, site_id, held)
         elif shown is None:
             shown = self._first(book, site_id, held)
-        if shown.history.head != head or held.day not in {None, day_number_at(shown.history.zone)}:
+        if shown.history.head != head or held.day != day_number_at(shown.history.zone):
             shown = self._grow(book, site_id, held, head)
-        if shown.history.head != head or (shown.study is None and shown.large) or not shown.whole:
+        if shown.history.head != head or (shown.study is None and shown.large) or not shown.whole or held.outdated:
             self._start(book, site_id, held)
         self._forget(book, site_id)
         return shown
@@ -156,6 +156,8 @@ class Pictures:
             return say("picture.behind", shown=count(shown.history.head), head=count(head))
         if shown.study is None:
             return say("picture.no_study") if shown.large else ""
+        if held.outdated:
+            return say("picture.new_day")
         if not shown.whole:
             return say("picture.fleet", fleet=count(shown.study.fleet.until), head=count(head))
         return ""
@@ -163,12 +165,12 @@ class Pictures:
     def state(self) -> tuple[tuple[int, int, int], ...]:
         """Give which pictures are shown: site, last entry, and up to which entry the estimates over all machines go."""
         with self._lock:
-            shown = [(site, held.shown) for site, held in sorted(self._sites.items()) if held.shown is not None]
+            every = [(site, held.shown, held.outdated) for site, held in sorted(self._sites.items())]
         # A small book that was never followed is read by each page as it is.
         return tuple(
-            (site, one.history.head, -1 if one.study is None else one.study.fleet.until)
-            for site, one in shown
-            if one.study is not None or one.large
+            (site, one.history.head, -1 if one.study is None or outdated else one.study.fleet.until)
+            for site, one, outdated in every
+            if one is not None and (one.study is not None or one.large)
         )
 
     def whole(self, book: Book, site_id: int) -> bool:
@@ -210,9 +212,10 @@ class Pictures:
         with held.growing:
             shown = _shown(held)
             try:
-                source = book.history(site_id)
-                held.day = day_number_at(source.zone)
+                day, source = day_number_at(shown.history.zone), book.history(site_id)
+                held.day = day
                 if source is shown.source:
+                    held.outdated = False
                     return shown
                 base, grown = study_held(shown), later(shown, source)
             except Exception:
@@ -221,6 +224,7 @@ class Pictures:
                 # The pages go on with the picture that they have; the thread tries again, and says what is wrong.
                 LOG.exception("the picture of site %s could not follow", site_id)
                 base = grown = None
+            held.outdated = grown is None
             if grown is None:
                 return shown
             if base is not None and base.whole:
@@ -293,4 +297,4 @@ def _nothing_to_wait_for(book: Book, held: Held) -> bool:
     shown = held.shown
     if shown is None or shown.history.head != book.head():
         return False
-    return shown.whole if shown.study is not None else not shown.large
+    return shown.whole and not held.outdated if shown.study is not None else not shown.large

@@ -1,7 +1,7 @@
 """The page of one machine, part by part, as the browser asks for it."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
@@ -17,6 +17,7 @@ from models.settings import Settings
 from models.values.asset import Asset
 from models.values.entry import AdoptedLimits
 from models.values.limits import Judged, LimitRow, LimitSet
+from models.values.story import AssetVersion
 from tests.history_maker import NOW, STARTER, MadeBook, Misalignment, job, line, made_book, story_of
 from tests.test_dashboard_pages import call, text_of
 
@@ -56,6 +57,22 @@ def ask(client: Any, part: str, path: str, search: str = "") -> str:
     answer = call(client, f"{part}.children", inputs)
     assert answer.status_code == 200
     return str(text_of(answer))
+
+
+def test_a_description_that_begins_later_is_told_with_what_it_changes() -> None:
+    story = story_of(PUMP, [line(job("P-101", "2025-03-01T08:00", Misalignment(0.02, 0.1, 0.0, 0.0), None), PUMP, 5)])
+    faster = replace(PUMP, speed_rpm=2970.0, driver="new motor", valid_from=date(2027, 6, 1))
+    gone = replace(faster, retired=date(2028, 1, 1), valid_from=date(2028, 1, 1))
+    later = (AssetVersion(6, NOW, "desk", gone), AssetVersion(7, NOW, "desk", faster))
+    book = MadeBook([replace(story, versions=(*story.versions, *later))])
+    said = ask(
+        create_app(Settings(book="x.book"), book, clock=lambda: NOW).server.test_client(), Ids.BODY, "/asset/P-101"
+    )
+    assert (
+        "From 1 Jun 2027 on another description holds. Driver: new motor; Running speed: 2970 rpm. A job is judged"
+        in said
+    )
+    assert "From 1 Jan 2028 on another description holds. Retired: 1 Jan 2028. A job is judged" in said
 
 
 @pytest.mark.parametrize("path", ["/asset/P-102", "/asset/P-104", "/asset/P-106", "/asset/P-108"])

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 
 from dashboard import answers, fetch, growing, making, pictures
@@ -453,6 +454,49 @@ def test_what_cannot_be_followed_is_studied_as_a_whole(monkeypatch: pytest.Monke
     assert not holds(later.history, "study")
     assert study_for(later.history).whole
     assert held.behind(made, site_id) == ""
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_what_a_new_day_brings_without_an_entry_is_studied_anew(monkeypatch: pytest.MonkeyPatch, large: bool) -> None:
+    """Averages go by what machines are: a machine that runs at another speed from a day on belongs to another class."""
+    if large:
+        monkeypatch.setattr("dashboard.picture.QUICK", 1)
+    monkeypatch.setattr(making, "QUIET_S", 0.01)
+    made, held = made_book(assets=6), Pictures()
+    site_id, days = made.at_site.site_id, [20_000]
+    monkeypatch.setattr(pictures, "day_number_at", lambda _: days[-1])
+    first = wait_for_whole(held, made) if large else held.of(made, site_id)
+    assert study_for(first.history).whole
+    told = first.history.assets.speed_class.tolist()
+    made.stories = [replace(one, asset=replace(one.asset, speed_rpm=740.0)) for one in made.stories]
+    assert held.of(made, site_id) is first, "it is the same day"
+    days.append(20_001)
+    shown, gate = held.of(made, site_id), held.behind(made, site_id)
+    if large:
+        assert shown is first
+        assert gate in {say("picture.new_day"), ""}, "or the thread was quicker"
+        assert not held.whole(made, site_id) or held.of(made, site_id) is not first
+        shown = wait_for_whole(held, made)
+    assert shown.history.head == first.history.head
+    assert shown.history.assets.speed_class.tolist() != told
+    assert unlike(without_predictions(study_for(shown.history)), without_predictions(study_of(shown.history))) == []
+    assert held.behind(made, site_id) == ""
+
+
+def test_machines_that_go_out_of_service_with_a_new_day_cost_no_study(monkeypatch: pytest.MonkeyPatch) -> None:
+    made, held, days = made_book(assets=6), Pictures(), [20_000]
+    monkeypatch.setattr(pictures, "day_number_at", lambda _: days[-1])
+    site_id = made.at_site.site_id
+    first = held.of(made, site_id)
+    study_for(first.history)
+    gone = replace(first.history.assets, retired=np.ones(len(first.history.assets), dtype=bool))
+    monkeypatch.setattr(made, "history", lambda _: replace(first.history, assets=gone))
+    monkeypatch.setattr(growing, "study_of", lambda _: pytest.fail("studied anew"))
+    days.append(20_001)
+    shown = held.of(made, site_id)
+    assert shown.study is not None
+    assert shown.history.assets.retired.all()
+    assert study_for(shown.history).whole
 
 
 def test_many_readers_and_a_writer_see_one_state_each(monkeypatch: pytest.MonkeyPatch) -> None:

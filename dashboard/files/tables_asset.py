@@ -5,12 +5,11 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 
-import numpy as np
-
 from dashboard.files.around import DAYS, SHARE, Around, decimals_of, of, shown_exactly, verdict
 from dashboard.files.table_out import ColumnOut, Form, TableOut, Value, column
 from dashboard.place import shortened
 from dashboard.views.asset_choices import judged_again, read_limits
+from dashboard.views.asset_standing import row_of
 from dashboard.words import say
 from models.errors import UnknownNameError
 from models.history.columns import REASONS
@@ -171,7 +170,7 @@ def asset_runs(around: Around) -> TableOut:
     """Give the runs of a machine: from what a visit left to what the next one found."""
     story = story_of(around)
     history, runs = around.seen.history, around.seen.runs
-    index = int(np.flatnonzero(history.assets.tag == story.asset.tag)[0])
+    index = row_of(history, story.asset_id)
     mine = runs.take(runs.asset == index)
     jobs = history.jobs
     start, end = (

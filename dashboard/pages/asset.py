@@ -28,6 +28,7 @@ from dashboard.components.pieces import (
     Child,
     blank,
     limits,
+    note,
     sentence,
     waiting,
 )
@@ -151,6 +152,7 @@ def top(opened: Opened) -> list[Child]:
         ),
         retired_part(opened.book, seen.today, "asset.merged.look", place.to(asset_path(opened.book.merged_into))),
         sentence(view.sentence),
+        *(note(say("asset.upcoming.note", when=when, what=what)) for when, what in view.upcoming),
         asset_papers(view.tag, place, audit=may_audit(seen.required.site_id)),
     ]
     last = build_last(opened.story, seen.display)

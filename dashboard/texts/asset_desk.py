@@ -123,6 +123,10 @@ WORDS: Final[dict[str, str]] = {
     "asset.limits.name": "{name}, version {version}",
     "asset.limits.banner": "Another look: every verdict on this page, the forecast included, is made by {name} (adopted by {by} on {on}; source: {source}). "
     "{changed} of {n} verdicts differ from those in the book, which stay as they are.",
+    "asset.upcoming": "From {day} on",
+    "asset.upcoming.same": "described anew, with nothing else than before",
+    "asset.upcoming.field": "{name}: {text}",
+    "asset.upcoming.note": "{when} another description holds. {what}. A job is judged by the one of its day.",
     "asset.retired": "{tag} is out of service since {on}.",
     "asset.merged": "{tag} was merged into {kept} on {on}: this record is given up, and its jobs stand there.",
     "asset.merged.look": "The history of {kept}",

@@ -18,6 +18,8 @@ WORDS: Final[dict[str, str]] = {
     "picture.estimates": "Averages of classes and calibration are up to entry {fleet}.",
     "picture.no_study": "This large book is being studied for the first time since it was opened: forecasts, patterns and dates by "
     "risk come as soon as that is done.",
+    "picture.new_day": "With a new day other descriptions of machines hold. This page shows them as they were before; the rest is being worked "
+    "in: open the page again in a while.",
     "picture.reading": "This large book is being read.",
     "picture.reading.remedy": "A book of a million jobs takes about a minute the first time.",
     "picture.reading.title": "The book is being read",

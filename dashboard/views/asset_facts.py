@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from dashboard.views.job_words import limit_set_text
 from dashboard.views.limit_words import given_texts, how_taken
+from dashboard.views.said_fields import fields_of
 from dashboard.words import say
 from dashboard.writing import DASH, day, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM, speed_class_of
@@ -51,6 +52,19 @@ def _coupling(asset: Asset, display: Display) -> str:
         if asset.span_mm
         else coupling
     )
+
+
+def upcoming_of(story: AssetStory, display: Display) -> tuple[tuple[str, str], ...]:
+    """Give for each description that begins later from when it holds, and in what it differs from the one before it."""
+    found, before = [], story.asset
+    for later in story.upcoming:
+        was, then = (dict(fields_of(replace(one, valid_from=None), display)) for one in (before, later))
+        differs = "; ".join(
+            say("asset.upcoming.field", name=name, text=text) for name, text in then.items() if was[name] != text
+        )
+        found.append((say("asset.upcoming", day=day(later.valid_from)), differs or say("asset.upcoming.same")))
+        before = later
+    return tuple(found)
 
 
 def limit_note_of(jobs: Sequence[JobLine], display: Display) -> str:
@@ -95,6 +109,7 @@ def facts_of(
         (say("fact.feet_stationary"), still),
         (say("fact.commissioned"), day(asset.commissioned) if asset.commissioned else ""),
         (say("fact.retired"), day(asset.retired) if asset.retired else ""),
+        *upcoming_of(story, display),
     ]
     if last is not None:
         facts += [

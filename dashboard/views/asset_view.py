@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from dashboard.views.asset_facts import Described, described, facts_of, limit_note_of
+from dashboard.views.asset_facts import Described, described, facts_of, limit_note_of, upcoming_of
 from dashboard.views.asset_panels import Panel, component_panels, feet_panels, flex_panels, soft_panels
 from dashboard.views.run_series import RunSeries, Times, run_series
 from dashboard.words import say
@@ -59,6 +59,7 @@ class AssetView:
     feet_note: str = ""
     component_note: str = ""
     limit_note: str = ""
+    upcoming: tuple[tuple[str, str], ...] = ()
     zone: str = "UTC"
     amended: tuple[Mark, ...] = ()
     signed: tuple[Mark, ...] = ()
@@ -131,6 +132,7 @@ def build(story: AssetStory, display: Display) -> AssetView:
         feet=feet,
         soft_foot=soft_panels(jobs, display, times, joined),
         flex=flex_panels(story, display, times, found - target, left - target, joined) if spacer else (),
+        upcoming=upcoming_of(story, display),
         versions=described(story, display),
         lines=tuple(sorted(story.jobs, key=lambda line: (line.job.performed_at, line.entry), reverse=True)),
         feet_note=say("asset.feet.note") if feet else say("asset.feet.unknown"),

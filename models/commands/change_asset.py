@@ -18,6 +18,7 @@ from models.store.story import read_story
 from models.store.unit import Unit, writing
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.values.asset import Asset
+from models.values.description import upcoming
 from models.values.doubled import Beside, beside
 from models.values.kinds import Kind
 from models.values.merging import doubled_reason, merged_reason
@@ -44,6 +45,8 @@ class Merged:
 def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, now: datetime, why: str) -> int:
     """Give a machine another tag from today on; the old one still finds it.
 
+    A description that is in the book already and begins later is said again with the new tag: it would bring the old one back.
+
     Parameters
     ----------
     engine : sqlalchemy.Engine
@@ -64,7 +67,7 @@ def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, 
     Returns
     -------
     int
-        Number of the entry that says so.
+        Number of the first entry that says so.
 
     Raises
     ------
@@ -86,9 +89,12 @@ def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, 
                 f"The tag '{wanted}' belongs to another machine, or once did: its history would be mixed up with this one.",
                 remedy="Choose another tag. Two records of one machine are brought together with: driftbook asset merge",
             )
-        if story.asset.tag == wanted:
+        today = _today(site, now)
+        now_on = [] if story.asset.tag == wanted else [replace(story.asset, tag=wanted, valid_from=today)]
+        later = [replace(asset, tag=wanted) for asset in _upcoming(story, today) if asset.tag != wanted]
+        if not now_on and not later:
             raise ConflictError(f"The machine bears the tag '{wanted}' already.")
-        return _describe(unit, site, story, replace(story.asset, tag=wanted, valid_from=_today(site, now)), reason)
+        return min([_describe(unit, site, story, asset, reason) for asset in (*now_on, *later)])
 
 
 def merge_assets(
@@ -106,10 +112,11 @@ def merge_assets(
 
     Each job of the double becomes, by an amendment, a job of the kept
     machine, judged as that machine was described on the day; replacements are
-    recorded there too, and the double goes out of service.  A job that the kept
-    record holds already (the same moment and the same measured values) comes
-    over void: one visit must not count twice.  All old versions stay readable.
-    Done again, it brings over what came under the tag of the double since.
+    recorded there too, and the double goes out of service, also by descriptions
+    of it that begin later.  A job that the kept record holds already (the same
+    moment and the same measured values) comes over void: one visit must not count
+    twice.  All old versions stay readable.  Done again, it brings over what came
+    under the tag of the double since.
 
     Parameters
     ----------
@@ -156,7 +163,8 @@ def merge_assets(
         reason = merged_reason(old.asset.tag, new.asset.tag, said)
         there = {(broken.on, broken.part) for broken in new.breaks}
         breaks = [broken for broken in old.breaks if (broken.on, broken.part) not in there]
-        if old.merged_into and not old.standing and not breaks:
+        gone = _given_up(old, today)
+        if old.merged_into and not old.standing and not breaks and not gone:
             raise ConflictError(
                 f"{old.asset.tag} was merged into {new.asset.tag} already, and nothing was recorded under it since."
             )
@@ -164,8 +172,8 @@ def merge_assets(
         for broken in breaks:
             entry = unit.append(Kind.BREAK_RECORDED, new.asset_id, why=reason)
             unit.add(BreakRow, break_row(entry, site.site_id, new.asset_id, broken))
-        if not old.merged_into:
-            _describe(unit, site, old, replace(old.asset, valid_from=today, retired=today), reason)
+        for asset in gone:
+            _describe(unit, site, old, asset, reason)
         return replace(done, breaks=len(breaks))
 
 
@@ -215,6 +223,20 @@ def _refuse_retired(old: AssetStory, new: AssetStory, today: date) -> None:
             f"{story.asset.tag} is out of service since {gone}.",
             remedy="Its jobs stay with it: another machine that took its place has a history of its own.",
         )
+
+
+def _given_up(old: AssetStory, today: date) -> list[Asset]:
+    """Give the descriptions by which a double is out of service from today on, whatever began later by those of before."""
+    later = [replace(asset, tag=old.asset.tag, retired=today) for asset in _upcoming(old, today)]
+    if old.merged_into:  # what came since puts it back into service
+        return [
+            new for new, asset in zip(later, _upcoming(old, today), strict=True) if (asset.retired or date.max) > today
+        ]
+    return [replace(old.asset, valid_from=today, retired=today), *later]
+
+
+def _upcoming(story: AssetStory, today: date) -> tuple[Asset, ...]:
+    return upcoming([version.asset for version in story.versions], today)
 
 
 def _describe(unit: Unit, site: Site, story: AssetStory, asset: Asset, why: str) -> int:

@@ -31,7 +31,7 @@ from models.tables.decisions import DecisionRow
 from models.tables.jobs import JobRow
 from models.values.asset import Asset
 from models.values.decision import Decision, Decisions, Verdict
-from models.values.description import version_on
+from models.values.description import place_on, version_on
 from models.values.job import Job, Misalignment
 from models.values.kinds import Kind
 from models.values.limits import LimitsGiven
@@ -152,7 +152,7 @@ class JobRows(Things):
         versions = self.versions[job.tag]
         every, day = [version for _, _, version in versions], self.judge.day(job)
         described = version_on(every, day)
-        self.described.tell(reader, row, job.tag, described, version_on(every, date.max))
+        self.described.tell(reader, row, job.tag, described, version_on(every, self.today))
         return Pending(row.number, row, tuple(cells), job, day, content, versions[0][0], described, others)
 
     def _from_job(self, reader: RowReader, row: Row, tag: str) -> tuple[Asset | None, dict[str, str] | None]:
@@ -264,12 +264,12 @@ class JobRows(Things):
             return  # a plain row: its machine was never out of service
         tag = pending.job.tag
         versions = self.versions[tag]
-        last = version_on([version for _, _, version in versions], date.max)
-        if last.retired is None:
+        place = place_on([version.valid_from for _, _, version in versions], self.today)
+        asset_id, entry, held = versions[place]
+        if held.retired is None and pending.asset.retired is None:
             return
-        asset_id, entry = next((number, entry) for number, entry, version in versions if version is last)
         if tag not in self.merged:
-            self.merged[tag] = merged_into(self.unit.connection, self.site.site_id, asset_id, entry, last)
+            self.merged[tag] = merged_into(self.unit.connection, self.site.site_id, asset_id, entry, held)
         # Loaded here only: most files name no such machine, and what checks jobs needs the library of arrays.
         from models.maths.plausible_job import out_of_service
 

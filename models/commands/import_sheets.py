@@ -163,7 +163,11 @@ class Sheets(JobRows):
             if count := sheet.noticed.undecided:
                 told = f"{count:,} {'job is' if count == 1 else 'jobs are'} undecided by the site's decision rule: a list brings no uncertainty"
                 self.report.problems.append(sheet.noticed.note(Code.UNDECIDED, told))
-            if (described := self.redescribed.get(place)) is None or not self.had_jobs:
+            if (described := self.redescribed.get(place)) is None:
+                continue
+            if told := described.told_later(self.versions, self.today):
+                self.report.problems.append(sheet.noticed.note(Code.HOLDS_LATER, told))
+            if not self.had_jobs:
                 continue
             told = described.told(self.unit.connection, self.site.site_id, self.versions, self.known.zone)
             if told:

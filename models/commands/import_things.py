@@ -76,6 +76,7 @@ class Things:
             lambda tag: tag in self.versions or tag in self.promised,
             self._has_instrument,
         )
+        self.today = unit.clock.astimezone(self.known.zone).date()
         self.seen = Seen()
         self.in_this_import: dict[tuple[Table, str], tuple[int, int]] = {}
         self.starts: list[int] = []

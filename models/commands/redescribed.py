@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,7 @@ from models.commands.noticed import FEW
 from models.intake.checking_jobs import DAY_ONE
 from models.store.judged_jobs import JudgedJob, judged_since
 from models.values.asset import Asset
-from models.values.description import version_on
+from models.values.description import upcoming, version_on
 from models.values.kinds import Coupling
 
 Versions = Mapping[str, Sequence[tuple[int, int, Asset]]]
@@ -71,12 +71,44 @@ class Redescribed:
             f"which {recorded}. To have a job judged by the new description, amend it: a word in its notes is change enough."
         )
 
+    def told_later(self, versions: Versions, today: date) -> str:
+        """Say which machines are described otherwise from a day on that is still to come.
+
+        Parameters
+        ----------
+        versions : mapping
+            Every description, those of this import too. [unitless]
+        today : date
+            The site's day. [d]
+
+        Returns
+        -------
+        str
+            A sentence; empty where there is none.
+        """
+        by_asset = self._of_machine(versions)
+        later = [
+            f"{asset.tag} from {asset.valid_from} on"
+            for number, every in self.of.items()
+            for asset in upcoming(by_asset[number], today)
+            if any(asset is new for new in every) and version_on(by_asset[number], today) is not asset
+        ]
+        if not later:
+            return ""
+        listed = ", ".join(later[:FEW]) + (f" and {len(later) - FEW} more" if len(later) > FEW else "")
+        what = "1 description begins" if len(later) == 1 else f"{len(later)} descriptions begin"
+        return f"{what} later than today ({listed}): until then what was said before holds, and jobs are judged by it."
+
+    def _of_machine(self, versions: Versions) -> dict[int, list[Asset]]:
+        """Give every description of each machine that is described anew, by its number."""
+        return {held[0][0]: [asset for _, _, asset in held] for held in versions.values() if held[0][0] in self.of}
+
     def _judged_otherwise(
         self, connection: sa.Connection, site_id: int, versions: Versions, zone: ZoneInfo
     ) -> Iterator[JudgedJob]:
         if not self.of:
             return
-        by_asset = {held[0][0]: [asset for _, _, asset in held] for held in versions.values() if held[0][0] in self.of}
+        by_asset = self._of_machine(versions)
         # What begins first of all speaks for all days before it too.
         first = min(
             DAY_ONE if version_on(by_asset[number], DAY_ONE) is asset else max(asset.valid_from or DAY_ONE, DAY_ONE)

@@ -124,6 +124,25 @@ class AssetColumns:
         """Give the number of assets."""
         return int(self.asset.shape[0])
 
+    def unlike(self, later: AssetColumns, *, service: bool = True) -> BoolArray:
+        """Tell for each asset whether later columns of the same site, which may hold more of them, say something else of it.
+
+        Parameters
+        ----------
+        later : AssetColumns
+            The later columns. [unitless]
+        service : bool
+            Whether being in service or not counts. [unitless]
+        """
+        other = np.zeros(len(self), dtype=np.bool_)
+        for name in AssetColumns.__slots__:
+            if later is self or (name == "retired" and not service):
+                continue
+            a, b = getattr(self, name), getattr(later, name)[: len(self)]
+            differs = (a != b) & ~((a != a) & (b != b)) if a.dtype.kind == "f" else a != b  # noqa: PLR0124 - NaN is unknown
+            other |= differs if differs.ndim == 1 else differs.any(axis=1)
+        return other
+
 
 @dataclass(frozen=True, slots=True)
 class History:

@@ -191,11 +191,7 @@ def _described(before: History, after: History) -> IntArray:
         return np.zeros(0, dtype=np.int64)
     known = len(before.assets)
     other = np.ones(len(after.assets), dtype=np.bool_)
-    other[:known] = False
-    for name in AssetColumns.__slots__:
-        a, b = getattr(before.assets, name), getattr(after.assets, name)[:known]
-        unlike = (a != b) & ~((a != a) & (b != b)) if a.dtype.kind == "f" else a != b  # noqa: PLR0124 - NaN is unknown
-        other[:known] |= unlike if unlike.ndim == 1 else unlike.any(axis=1)
+    other[:known] = before.assets.unlike(after.assets)
     return np.flatnonzero(other)
 
 

@@ -47,6 +47,7 @@ class Code(StrEnum):
     MOVED_NOTHING = "moves-without-change"
     LEFT_AS_FOUND = "left-as-found"
     JUDGED_BEFORE = "judged-before-described"
+    HOLDS_LATER = "described-from-later-on"
     UNDECIDED = "undecided-by-the-rule"
     LOOKS_LIKE_TOTAL = "not-a-record"
     CUT_SHORT = "cut-short"

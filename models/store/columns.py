@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, lru_cache
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -29,8 +31,9 @@ from models.maths.soft_foot import largest_excess
 from models.tables.jobs import JobRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, PersonRow
-from models.values.asset import Asset
+from models.values.description import place_on
 from models.values.kinds import Coupling
+from models.values.site_day import date_of
 from models.values.story import Site
 
 _CHUNK = 50_000
@@ -57,7 +60,7 @@ class Held:
     """A history, and what it takes to let it grow.
 
     ``person_ids`` and ``instrument_ids`` are the numbers behind the names of the history, ``retired_day`` (assets,)
-    is the day on which an asset goes out of service [d since 1970]; ``day`` is the day for which it was looked at.
+    is the day on which an asset goes out of service [d since 1970]; ``day`` is the day for which machines were looked at.
     """
 
     history: History
@@ -182,7 +185,7 @@ def read_held(connection: sa.Connection, site: Site, head: int, day: int) -> Hel
     day : int
         The day for which assets are in service or retired. [d since 1970]
     """
-    assets, retired_day = read_assets(connection, site.site_id)
+    assets, retired_day = read_assets(connection, site.site_id, day)
     people, instruments = read_people(connection, site.site_id), read_instruments(connection, site.site_id)
     jobs = job_columns(read_jobs(connection, site.site_id, 0), site.zone, assets.asset, people[0], instruments[0])
     breaks = read_breaks(connection, site, assets.asset)
@@ -191,7 +194,7 @@ def read_held(connection: sa.Connection, site: Site, head: int, day: int) -> Hel
 
 
 def at_day(held: Held, day: int) -> Held:
-    """Give the same for another day: an asset may have gone out of service since.
+    """Give the same for another day: an asset may have gone out of service since.  Its descriptions stay; see ``growth``.
 
     Parameters
     ----------
@@ -327,15 +330,6 @@ def read_breaks(connection: sa.Connection, site: Site, asset_ids: IntArray) -> B
     return BreakColumns(entry=grid[:, 2], asset=grid[:, 0], at_us=grid[:, 1])
 
 
-def latest(versions: list[Asset]) -> Asset:
-    """Give the description that holds today: the latest start, and of equal starts the last said."""
-    best = versions[0]
-    for version in versions[1:]:
-        if (version.valid_from or date.min) >= (best.valid_from or date.min):
-            best = version
-    return best
-
-
 _ASSET = (
     "asset_id", "tag", "description", "area", "train", "driven", "driver", "criticality", "coupling", "span_mm",
     "speed_rpm", "speed_max_rpm", "feet_movable_mm", "retired", "valid_from",
@@ -343,9 +337,9 @@ _ASSET = (
 
 
 def read_assets(
-    connection: sa.Connection, site_id: int, only: Sequence[int] | None = None
+    connection: sa.Connection, site_id: int, day: int, only: Sequence[int] | None = None
 ) -> tuple[AssetColumns, IntArray]:
-    """Give the assets of a site as they stand today, none of them retired, and the day on which each goes out of service.
+    """Give the assets of a site as they stand on a day, none of them retired, and the day on which each goes out of service.
 
     Parameters
     ----------
@@ -353,6 +347,8 @@ def read_assets(
         A connection to the book. [unitless]
     site_id : int
         The site. [unitless]
+    day : int
+        The day. [d since 1970]
     only : sequence of int, optional
         Numbers of the assets to read; all of them where not given. [unitless]
     """
@@ -364,13 +360,10 @@ def read_assets(
     )
     if only is not None:
         question = question.where(table.c.asset_id.in_(only))
-    found: dict[int, sa.Row[*tuple[Any, ...]]] = {}
-    for row in connection.execute(question):
-        held = found.get(row[0])
-        # The latest start holds; of equal starts the last said.
-        if held is None or (row.valid_from or date.min) >= (held.valid_from or date.min):
-            found[row[0]] = row
-    rows = [found[number] for number in sorted(found)]
+    on, rows = date_of(day), []
+    for _, told in groupby(connection.execute(question), key=itemgetter(0)):
+        versions = list(told)
+        rows.append(versions[place_on([row.valid_from for row in versions], on)])
 
     def text(place: int) -> TextArray:
         array = np.empty(len(rows), dtype=object)

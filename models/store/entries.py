@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from models.store.entry_columns import EntryColumns, Meant, answering
-from models.store.known import asset_id_of, current_tag
+from models.store.known import asset_id_of, current_tag, on_day, today
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.base import canonical_json
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
@@ -250,7 +250,8 @@ def lines_of(connection: sa.Connection, site_id: int, numbers: list[int]) -> lis
     """Put a few entries of a site together with the names of what they speak of, the newest first."""
     if not numbers:
         return []
-    return [_line(row) for row in connection.execute(_question(), {NUMBERS: numbers, SITE: site_id})]
+    given = {NUMBERS: numbers, SITE: site_id} | on_day(today(connection, site_id))
+    return [_line(row) for row in connection.execute(_question(), given)]
 
 
 @cache

@@ -26,6 +26,7 @@ from models.store.columns import (
 )
 from models.tables.book import EntryRow
 from models.tables.machines import AssetVersionRow, BreakRow
+from models.values.site_day import date_of
 from models.values.story import Site
 
 PIECEWISE = 512
@@ -49,18 +50,19 @@ def grow(connection: sa.Connection, site: Site, held: Held, head: int, day: int)
     head : int
         Number of the last entry. [unitless]
     day : int
-        The day for which assets are in service or retired. [d since 1970]
+        The day for which machines are looked at: as described on it, in service or retired. [d since 1970]
 
     Returns
     -------
     Held
         The same as :func:`models.store.columns.read_held` gives.
     """
-    old = held.history
+    old, after = held.history, held.history.head
+    assets, retired_day = _assets(connection, site.site_id, held, day)
     if head == old.head and site.zone == old.zone:
+        if assets is not old.assets:
+            held = replace(held, history=replace(old, assets=assets), retired_day=retired_day)
         return at_day(held, day)
-    after = old.head
-    assets, retired_day = _assets(connection, site.site_id, held, after)
     person_ids, people = read_people(connection, site.site_id)
     instrument_ids, instruments = read_instruments(connection, site.site_id)
     kept = ((held.person_ids, person_ids), (held.instrument_ids, instrument_ids), (old.assets.asset, assets.asset))
@@ -106,6 +108,13 @@ def _newer_versions() -> sa.Select[int]:
 
 
 @cache
+def _begun() -> sa.Select[int]:
+    row = AssetVersionRow
+    between = (row.valid_from > sa.bindparam("one"), row.valid_from <= sa.bindparam("other"))
+    return sa.select(row.asset_id).where(row.site_id == sa.bindparam("site"), *between)
+
+
+@cache
 def _newest() -> sa.Select[int]:
     return sa.select(sa.func.max(EntryRow.number))
 
@@ -114,15 +123,19 @@ def _in_zone(jobs: JobColumns, zone: str) -> JobColumns:
     return replace(jobs, month=month_of(jobs.performed_us, zone))
 
 
-def _assets(connection: sa.Connection, site_id: int, held: Held, after: int) -> tuple[AssetColumns, IntArray]:
-    """Give the assets with those read again that were said something new about."""
+def _assets(connection: sa.Connection, site_id: int, held: Held, day: int) -> tuple[AssetColumns, IntArray]:
+    """Give the assets with those read again of which something new was said, or holds only since the day that is held."""
     old = held.history.assets
-    touched = sorted(set(connection.scalars(_newer_versions(), {"site": site_id, "after": after})))
+    newer = set(connection.scalars(_newer_versions(), {"site": site_id, "after": held.history.head}))
+    if day != held.day:
+        one, other = sorted((held.day, day))  # a zone further west leads back by a day
+        newer |= set(connection.scalars(_begun(), {"site": site_id, "one": date_of(one), "other": date_of(other)}))
+    touched = sorted(newer)
     if not touched:
         return old, held.retired_day
     if len(touched) > PIECEWISE:
-        return _flagged(*read_assets(connection, site_id), held.day)
-    columns, retired_day = _flagged(*read_assets(connection, site_id, touched), held.day)
+        return _flagged(*read_assets(connection, site_id, day), held.day)
+    columns, retired_day = _flagged(*read_assets(connection, site_id, day, touched), held.day)
     known = np.isin(columns.asset, old.asset)
     places = np.searchsorted(old.asset, columns.asset[known])
     new = ~known

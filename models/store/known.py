@@ -24,12 +24,13 @@ from models.values.decision import DecisionRule, Rule
 from models.values.kinds import Coupling, Part
 from models.values.limits import Combine, Judged, LimitRow, LimitSet
 from models.values.people import Instrument, Person
+from models.values.site_day import day_at
 from models.values.story import Site
 
 _AT_ONCE = 500
 """How many names go into one question; engines limit the number of parameters."""
 
-SITE, TAG = "site", "tag"
+SITE, TAG, DAY = "site", "tag", "day"
 """Names of the parameters of questions that are put together once: that takes longer than asking them."""
 
 
@@ -106,14 +107,38 @@ def site_of(connection: sa.Connection, code: str | None) -> Site:
     raise UnknownNameError(f"The book holds no site '{code}'.", remedy=f"Its sites are: {names}.")
 
 
+def today(connection: sa.Connection, site_id: int) -> date:
+    """Give the day that a site's calendar shows now: what is known of its machines today holds on it."""
+    return day_at(connection.execute(_zone(), {SITE: site_id}).scalar_one())
+
+
+@cache
+def _zone() -> sa.Select[str]:
+    row = SiteVersionRow
+    return sa.select(row.zone).where(row.site_id == sa.bindparam(SITE)).order_by(row.entry.desc()).limit(1)
+
+
 def current_tag(asset_id: sa.ColumnElement[int] | InstrumentedAttribute[int]) -> sa.ScalarSelect[str]:
-    """Give, inside a question, the tag that an asset bears today: that of its latest description."""
+    """Give, inside a question, the tag that an asset bears on a day, which is given as :func:`on_day` says.
+
+    The same rule as :func:`models.values.description.place_on`, for whole lists at once.
+    """
     v = aliased(AssetVersionRow)
     # No start is the earliest; a day is text, and sorts as days do.
     start = sa.func.coalesce(sa.type_coerce(v.valid_from, sa.String), "")
+    begun = sa.case((start <= sa.bindparam(DAY, type_=sa.String), start))
     return (
-        sa.select(v.tag).where(v.asset_id == asset_id).order_by(start.desc(), v.entry.desc()).limit(1).scalar_subquery()
+        sa.select(v.tag)
+        .where(v.asset_id == asset_id)
+        .order_by(begun.is_(None), begun.desc(), start, v.entry.desc())
+        .limit(1)
+        .scalar_subquery()
     )
+
+
+def on_day(day: date) -> dict[str, str]:
+    """Give the parameter of a question with :func:`current_tag`."""
+    return {DAY: day.isoformat()}
 
 
 def asset_id_of(connection: sa.Connection, site_id: int, tag: str) -> int | None:
@@ -128,7 +153,7 @@ def asset_id_of(connection: sa.Connection, site_id: int, tag: str) -> int | None
     tag : str
         Tag of today, or one of the past. [unitless]
     """
-    given = {SITE: site_id, TAG: tag}
+    given = {SITE: site_id, TAG: tag} | on_day(today(connection, site_id))
     founded = connection.execute(_founded(), given).first()
     if founded is not None and founded[1] == tag:
         return int(founded[0])
@@ -240,7 +265,7 @@ def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[int, date, str
     )
     return {
         (row.asset_id, row.day, row.part): MachineBreak(row.tag, row.day, Part(row.part), row.reason)
-        for row in connection.execute(question)
+        for row in connection.execute(question, on_day(today(connection, site_id)))
     }
 
 

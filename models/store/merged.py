@@ -6,7 +6,7 @@ from functools import cache
 
 import sqlalchemy as sa
 
-from models.store.known import asset_id_of, current_tag
+from models.store.known import asset_id_of, current_tag, on_day, today
 from models.tables.book import EntryRow
 from models.tables.machines import AssetRow
 from models.values.asset import Asset
@@ -39,7 +39,7 @@ def merged_into(connection: sa.Connection, site_id: int, asset_id: int, entry: i
     kept = asset_id_of(connection, site_id, named) if named else None
     if kept is None or kept == asset_id:
         return ""
-    return str(connection.execute(_tag(), {ASSET: kept}).scalar() or "")
+    return str(connection.execute(_tag(), {ASSET: kept} | on_day(today(connection, site_id))).scalar() or "")
 
 
 @cache

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 
-from models.store.known import current_tag
+from models.store.known import current_tag, on_day, today
 from models.tables.jobs import JobRow
 
 
 def tag_of_entry(connection: sa.Connection, site_id: int, entry: int) -> str | None:
     """Give the tag of the asset whose job an entry records or amends; ``None`` where it is no such entry."""
     question = sa.select(current_tag(JobRow.asset_id)).where(JobRow.site_id == site_id, JobRow.entry == entry)
-    tag: str | None = connection.execute(question).scalar()
+    tag: str | None = connection.execute(question, on_day(today(connection, site_id))).scalar()
     return tag
 
 

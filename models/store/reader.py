@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -69,7 +69,7 @@ class Reader:
         self._entry_lock = threading.Lock()
         self._entries: dict[int, EntryColumns] = {}
         self._story_lock = threading.Lock()
-        self._stories: OrderedDict[tuple[int, str, int], AssetStory] = OrderedDict()
+        self._stories: OrderedDict[tuple[int, str, int], tuple[date | None, AssetStory]] = OrderedDict()
         self._tree = KeptTree()
 
     @property
@@ -208,18 +208,21 @@ class Reader:
     def story(self, site_id: int, tag: str) -> AssetStory | None:
         """Give everything about one asset; ``None`` if there is none of that tag."""
         with self._engine.connect() as connection:
-            # Everything in a story is said by entries: up to the same entry it is the same story.
+            # Everything in a story is said by entries: up to the same entry it is the same story, as long as it is the
+            # same day at the site, for a description holds from a day on.
             place = (site_id, tag, newest(connection))
             with self._story_lock:
-                if place in self._stories:
+                day, known = self._stories.get(place, (None, None))
+                if known is not None and day == day_at(known.site.zone):
                     self._stories.move_to_end(place)
-                    return self._stories[place]
+                    return known
             site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
+            day = None if site is None else day_at(site.zone)
             story = None if site is None else read_story(connection, site, tag)
             kept_up_to(connection)
         if story is not None:
             with self._story_lock:
-                self._stories[place] = story
+                self._stories[place] = (day, story)
                 while len(self._stories) > STORIES:
                     self._stories.popitem(last=False)
         return story

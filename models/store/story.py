@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
-from models.store.columns import latest
 from models.store.decisions import decisions_of
 from models.store.known import asset_from, asset_id_of
 from models.store.merged import merged_into
@@ -24,9 +23,11 @@ from models.tables.people import InstrumentRow
 from models.tables.proofs import StatementRow
 from models.values.asset import Asset, MachineBreak
 from models.values.decision import NO_DECISIONS, Decisions
+from models.values.description import version_on
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Coupling, Method, Part, Reason
 from models.values.limits import LimitsGiven
+from models.values.site_day import day_at
 from models.values.story import AssetStory, AssetVersion, JobLine, JudgedAs, Site
 
 ASSET, SITE = "asset", "site"
@@ -34,13 +35,13 @@ ASSET, SITE = "asset", "site"
 
 
 def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | None:
-    """Give the story of an asset by its tag, or by one that it once bore; ``None`` if the site has none of that tag."""
+    """Give the story of an asset, as it stands on the site's day, by any of its tags; ``None`` if the site has none of that tag."""
     asset_id = asset_id_of(connection, site.site_id, tag)
     if asset_id is None:
         return None
     versions = tuple(_versions(connection, asset_id))
     breaks = connection.execute(_breaks_question(), {ASSET: asset_id})
-    asset = latest([version.asset for version in versions])
+    asset = version_on([version.asset for version in versions], day_at(site.zone))
     tag = asset.tag
     jobs = tuple(_jobs(connection, site.site_id, asset_id, tag))
     return AssetStory(

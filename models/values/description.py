@@ -44,3 +44,17 @@ def version_on(versions: Sequence[Asset], day: date) -> Asset:
         The day. [d]
     """
     return versions[place_on([version.valid_from for version in versions], day)]
+
+
+def upcoming(versions: Sequence[Asset], day: date) -> tuple[Asset, ...]:
+    """Give the descriptions that come to hold after a day, in the order in which they do.
+
+    Parameters
+    ----------
+    versions : sequence of Asset
+        In order of entry. [as stored]
+    day : date
+        The day. [d]
+    """
+    starts = {version.valid_from for version in versions if version.valid_from is not None and version.valid_from > day}
+    return tuple(version_on(versions, start) for start in sorted(starts))

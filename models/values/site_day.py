@@ -28,3 +28,8 @@ def day_number_at(zone: str) -> int:
         Time zone of the site, by its IANA name. [unitless]
     """
     return day_at(zone).toordinal() - _FIRST
+
+
+def date_of(day: int) -> date:
+    """Give the date of a day [d since 1970]."""
+    return date.fromordinal(day + _FIRST)

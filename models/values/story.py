@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.decision import NO_DECISIONS, DecisionRule, Decisions
+from models.values.description import upcoming
 from models.values.job import Job
 from models.values.kinds import Coupling, Meaning
 from models.values.limits import LimitsGiven
@@ -125,7 +126,7 @@ class Signoff:
 class AssetStory:
     """Everything about one asset, oldest first; ``jobs`` and ``signoffs`` hold those of superseded versions too.
 
-    ``merged_into`` is today's tag of the machine into which this record was merged; empty where it was not.
+    ``asset`` is the description that holds on the day for which it was read.  ``merged_into`` is today's tag of the machine into which this record was merged; empty where it was not.
     """
 
     site: Site
@@ -136,6 +137,11 @@ class AssetStory:
     jobs: tuple[JobLine, ...]
     signoffs: tuple[Signoff, ...] = ()
     merged_into: str = ""
+
+    @property
+    def upcoming(self) -> tuple[Asset, ...]:
+        """Give the descriptions that begin later than the one that holds, in the order in which they come to hold."""
+        return upcoming([version.asset for version in self.versions], self.asset.valid_from or date.min)
 
     @property
     def standing(self) -> tuple[JobLine, ...]:
