@@ -133,9 +133,9 @@ def around_of(about: Subject, fields: dict[str, str], seen: Scene) -> Around:
     performed = moment_of(fields, site.zone)
     day = today_of(performed or now, site.zone)
     limit_set = here.desk.limit_set(site, day) if here.desk else here.book.limit_set(site.site_id)
-    instruments = here.book.instruments(site.site_id)
+    instruments = here.book.instrument_versions(site.site_id)
     people = frozenset(person.name for person in here.book.people(site.site_id))
-    return Around(story, basis_on(story, day, limit_set), instruments, seen.display, now, about.amends, people)
+    return Around(story, basis_on(story, day, limit_set), instruments, seen.display, now, day, about.amends, people)
 
 
 def first_fields(story: AssetStory, old: JobLine | None, seen: Scene) -> dict[str, str]:

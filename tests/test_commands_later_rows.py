@@ -144,7 +144,7 @@ def test_people_and_instruments_keep_what_a_later_row_leaves_blank(
     assert bring_in(engine, site, *later).written
     with engine.connect() as connection:
         assert people(connection, site.site_id)["Ada Reed"][1] == Person("Ada Reed", "course 2")
-        held = {serial: one for serial, (_, one) in instruments(connection, site.site_id).items()}
+        held = {serial: said[-1] for serial, (_, said) in instruments(connection, site.site_id).items()}
     # The old day by which it was due belonged to the calibration before.
     assert held["D-1"] == Instrument("D-1", "dial set", date(2025, 2, 1), None)
     assert held["D-2"] == Instrument("D-2", "lasers", date(2024, 1, 10), date(2025, 7, 10))

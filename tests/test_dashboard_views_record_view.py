@@ -67,10 +67,22 @@ RESULTS = {
 
 def around(display: Any = MM, amends: Any = None, jobs: Any = (OLD, LAST), **changes: Any) -> Any:
     basis = Basis(PUMP, STARTER, limits_for(STARTER, PUMP.coupling, PUMP.limit_speed_rpm))
-    instruments = (Instrument("LX-01", "laser set", date(2025, 12, 1), date(2026, 12, 1)), Instrument("D-9", "", date(2024, 1, 1), date(2025, 1, 1)))  # fmt: skip
+    instruments = (Instrument("LX-01", "laser set", date(2025, 12, 1), date(2026, 12, 1)), Instrument("D-9", "", date(2024, 1, 1), date(2025, 1, 1)), Instrument("LX-01", "laser set", date(2024, 12, 1), date(2025, 11, 30)))  # fmt: skip
     return Around(
-        story_of(PUMP, list(jobs)), basis, instruments, display, changes.get("now", NOW), amends, changes.get("people", frozenset())
+        story_of(PUMP, list(jobs)), basis, instruments, display, changes.get("now", NOW), changes.get("day", NOW.date()), amends, changes.get("people", frozenset())
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("day", "text"),
+    [
+        (date(2026, 11, 25), "laser set · calibration holds until 1 Dec 2026"),
+        (date(2025, 6, 1), "laser set · calibration holds until 30 Nov 2025"),
+        (date(2024, 6, 1), "laser set · the book knows no calibration for that day"),
+    ],
+)
+def test_the_calibration_of_the_day_of_the_job_is_told(day: date, text: str) -> None:
+    assert texts(build(START | RESULTS | {"instrument": "LX-01"}, around(day=day)), "instrument", "ok") == [text]
 
 
 def texts(view: Any, name: Any, *kinds: Any) -> Any:

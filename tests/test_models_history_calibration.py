@@ -19,7 +19,6 @@ from models.history.calibration import (
     last_of_assets,
     newest,
     next_with_another,
-    periods_of,
     resting_on,
 )
 from models.values.people import Instrument
@@ -81,7 +80,14 @@ def test_without_a_due_day_nothing_is_known_and_without_a_first_day_all_before_i
     assert states([Instrument("A", "", date(2024, 1, 1))], "2024-06-01") == [NOT_KNOWN]
     assert states([Instrument("A", "", None, date(2024, 1, 1))], "2001-01-01", "2024-01-02") == [HELD, RAN_OUT]
     assert states([Instrument("B", "", date(2024, 1, 1), date(2025, 1, 1))], "2024-06-01") == [NOT_KNOWN]
-    assert periods_of("A", []).shape == (0, 2)
+    again = [Instrument("A", "", date(2024, 1, 1), date(2025, 1, 1)), Instrument("A", "", date(2025, 6, 1))]
+    assert states(again, "2024-06-01", "2025-05-31", "2025-06-01", "2031-01-01") == [
+        HELD,
+        RAN_OUT,
+        NOT_KNOWN,
+        NOT_KNOWN,
+    ]
+    assert states([*again, Instrument("A", "", date(2024, 1, 1))], "2024-06-01") == [HELD], "it keeps its last day"
     assert calibration_of(days("2024-01-01"), np.array([-1]), ("A",), []).state.tolist() == [NOT_KNOWN]
 
 

@@ -26,7 +26,7 @@ JOB = Job(
 )  # fmt: skip
 DIALS = Instrument("D-1", "dial set", date(2026, 1, 1), date(2027, 1, 1))
 BEFORE = replace(JOB, ref="J8", performed_at=datetime(2025, 10, 1, 9, tzinfo=UTC), hours_run=900.0)
-BESIDE = Beside(PUMP, NOW, (BEFORE,), instrument=DIALS, limits=LIMITS, left_ratio=0.2)
+BESIDE = Beside(PUMP, NOW, (BEFORE,), instruments=(DIALS,), limits=LIMITS, left_ratio=0.2)
 
 
 def only(job: Job, beside: Beside = BESIDE) -> Check:
@@ -39,30 +39,31 @@ def test_an_ordinary_job_is_left_in_peace() -> None:
 
 
 def test_an_instrument_past_its_calibration_on_the_day_is_named() -> None:
-    check = only(JOB, replace(BESIDE, instrument=replace(DIALS, due=date(2026, 9, 30))))
+    check = only(JOB, replace(BESIDE, instruments=(replace(DIALS, due=date(2026, 9, 30)),)))
     assert (check.doubt, check.gravity, check.field) == (Doubt.CALIBRATION, Gravity.REASON, "instrument")
     assert "instrument D-1 (dial set) ran out on 2026-09-30, before this job of 2026-10-01" in check.sentence
-    assert check_job(JOB, replace(BESIDE, instrument=replace(DIALS, due=date(2026, 10, 1)))) == (), (
+    assert check_job(JOB, replace(BESIDE, instruments=(replace(DIALS, due=date(2026, 10, 1)),))) == (), (
         "good on its last day"
     )
 
 
 def test_an_instrument_that_the_book_does_not_know_is_a_note() -> None:
-    check = only(JOB, replace(BESIDE, instrument=None))
+    check = only(JOB, replace(BESIDE, instruments=()))
     assert (check.doubt, check.gravity) == (Doubt.NEW_INSTRUMENT, Gravity.NOTE)
-    assert check_job(replace(JOB, instrument=""), replace(BESIDE, instrument=None)) == ()
+    assert check_job(replace(JOB, instrument=""), replace(BESIDE, instruments=())) == ()
 
 
 def test_a_known_instrument_under_another_spelling_is_asked_about() -> None:
-    serials = ("NV-D-003", "NV-L-014")
-    beside = replace(BESIDE, instrument=None, serials=serials)
+    beside = replace(BESIDE, instruments=(Instrument("NV-D-003"), Instrument("NV-L-014")))
     for spelt in ("nv-d-003", "NV D 003", "NV\u2011D\u2011003", "NV-D- 003", "NV\u2013D\u2212003"):
         check = only(replace(JOB, instrument=spelt), beside)
         assert (check.doubt, check.gravity, check.field) == (Doubt.ALIKE_INSTRUMENT, Gravity.REASON, "instrument")
         assert f"does not know the instrument {spelt}; it knows NV-D-003," in check.sentence
     for other in ("NV-D-0031", "NV-D-03", "NVX-003"):
         assert only(replace(JOB, instrument=other), beside).doubt is Doubt.NEW_INSTRUMENT
-    assert check_job(JOB, replace(BESIDE, serials=("D-1", "d-1"))) == (), "written as the book does, it is that one"
+    assert check_job(JOB, replace(BESIDE, instruments=(DIALS, Instrument("d-1")))) == (), (
+        "written as the book does, it is that one"
+    )
 
 
 def test_a_name_that_nobody_bears_is_a_note() -> None:

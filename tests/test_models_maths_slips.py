@@ -166,7 +166,7 @@ def test_the_invented_plant_is_seldom_asked_about_slips_that_nobody_made() -> No
         asset = version_on(versions[job.tag], job.performed_at.date())
         limits = limits_for(limit_set, asset.coupling, asset.limit_speed_rpm)
         beside = Beside(
-            asset, datetime(2026, 12, 1, tzinfo=UTC), tuple(earlier[job.tag]), tuple(breaks[job.tag]), None, limits
+            asset, datetime(2026, 12, 1, tzinfo=UTC), tuple(earlier[job.tag]), tuple(breaks[job.tag]), (), limits
         )
         doubts = {check.doubt for check in check_job(job, beside)}
         asked += bool(doubts & {Doubt.UNIT, Doubt.FLIPPED, Doubt.DOUBLED, Doubt.SIZE, Doubt.HOURS})

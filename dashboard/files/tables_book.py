@@ -121,7 +121,7 @@ def people_left(around: Around) -> TableOut:
 
 
 def instruments(around: Around) -> TableOut:
-    """Give the instruments with their last calibration and how many of their jobs were done when."""
+    """Give the instruments with the calibration that holds, or ended last, and how many of their jobs were done when."""
     lines = _people_view(around).instruments
     stated = around.book.stated_instruments(around.site.site_id)
     last = {one.said.serial: one for one in stated}

@@ -303,7 +303,7 @@ WORDS: Final[dict[str, str]] = {
     "files.column.qualification": "qualification",
     "files.meaning.qualification": "Training or certificate.",
     "files.column.calibrated": "calibrated",
-    "files.meaning.calibrated": "Day of the last calibration.",
+    "files.meaning.calibrated": "Day of the calibration that holds, or that ended last.",
     "files.column.calibration_entry": "calibration entry",
     "files.meaning.calibration_entry": "Entry that says so.",
     "files.column.calibration_recorded": "calibration recorded",

@@ -38,7 +38,7 @@ WORDS: Final[dict[str, str]] = {
     "people.key.not_known_why": "the book knows no calibration for that day",
     # Instruments
     "people.instruments.title": "Calibrations",
-    "people.instruments.caption": "Instruments in alphabetical order, with their last calibration in the book",
+    "people.instruments.caption": "Instruments in alphabetical order, with the calibration that holds today, or that ended last",
     "people.column.instrument": "Instrument",
     "people.column.state": "Calibration",
     "people.column.calibrated": "Calibrated on",
@@ -158,7 +158,7 @@ WORDS: Final[dict[str, str]] = {
     "people.repeat.unknown": "not known",
     # How made
     "about.calibration": "A calibration holds from the day of calibration to the day it is due, both included. A job had a calibration that ran out if none held on its day "
-    "and an earlier one had ended; it is not known where the book has none for that day. Days are those of the site's calendar. Only jobs that stand are counted, amended versions and void jobs not.",
+    "and an earlier one had ended; it is not known where the book has none for that day, or a later one without a due day. Days are those of the site's calendar. Only jobs that stand are counted, amended versions and void jobs not.",
     "about.resting": "The jobs that stand and name the instrument, done on or after the day. ‘The last word’: no later job on that machine, or only later jobs with the same instrument. "
     "Other measurements that rest on it indirectly (a target taken over, a forecast) are not listed.",
     "about.effects": "The drift of a run holds the reading error of the one who found it minus that of the one who left it. One weighted least squares over all runs gives each "

@@ -234,7 +234,7 @@ WORDS: Final[dict[str, str]] = {
     "record.when.second": "the second one, {offset} to UTC",
     "record.understood.moment": "{day}, {time} ({zone})",
     "record.instrument.due": "calibration holds until {day}",
-    "record.instrument.no_date": "no calibration date in the book",
+    "record.instrument.no_date": "the book knows no calibration for that day",
     "record.stop.field": "{field}: {problem}",
     "record.stop.ref": "The job number ‘{ref}’ is in the book already, as entry {entry}. If that is this very visit, amend that entry with what "
     "is typed here, or throw this draft away; if it is another visit, give it another number.",

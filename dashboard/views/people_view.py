@@ -25,6 +25,7 @@ from models.history.calibration import (
 )
 from models.history.columns import History, IntArray
 from models.history.months import day_start_us, local_days
+from models.values.calibration import by_serial, calibrated_on
 from models.values.people import Instrument, Person
 
 SOON_DAYS = 60
@@ -42,7 +43,7 @@ ALL = 200
 
 @dataclass(frozen=True, slots=True)
 class InstrumentLine:
-    """One instrument: its last calibration, and how many of its jobs were done when.
+    """One instrument: the calibration that holds or ended last, and how many of its jobs were done when.
 
     ``days_left`` is negative once the calibration has run out, ``None`` without a date.
     """
@@ -147,9 +148,10 @@ def build(
     """
     days, held = job_days(history), held_for(history, versions)
     calibration = held.calibration
-    latest = {version.serial: version for version in versions}
+    known_now = {serial: calibrated_on(own, today) for serial, own in by_serial(versions).items()}
     lines = tuple(
-        _instrument(latest[serial], history, held, today) for serial in sorted(latest, key=lambda text: text.casefold())
+        _instrument(known_now[serial], history, held, today)
+        for serial in sorted(known_now, key=lambda text: text.casefold())
     )
     late, known = int(held.by_state[:, RAN_OUT].sum()), int(held.by_state[:, (HELD, RAN_OUT)].sum())
     return PeopleView(
@@ -165,7 +167,7 @@ def build(
         last_word=held.last_word,
         machines=held.machines,
         late_rows=job_rows(history, newest(history.jobs, held.late, most), calibration, days),
-        resting=_resting(history, calibration, days, latest.get(chosen), since, most) if chosen else None,
+        resting=_resting(history, calibration, days, known_now.get(chosen), since, most) if chosen else None,
         people=_people(history, people, held),
     )
 
@@ -229,16 +231,16 @@ def _tally(who: IntArray, days: IntArray, count: int) -> tuple[IntArray, IntArra
     return np.bincount(who[known], minlength=count).astype(np.int64), last
 
 
-def _instrument(latest: Instrument, history: History, held: Held, today: date) -> InstrumentLine:
-    known = latest.serial in history.instruments
-    index = history.instruments.index(latest.serial) if known else -1
+def _instrument(now: Instrument, history: History, held: Held, today: date) -> InstrumentLine:
+    known = now.serial in history.instruments
+    index = history.instruments.index(now.serial) if known else -1
     states = held.by_state[index] if known else np.zeros(STATES, dtype=np.int64)
     return InstrumentLine(
-        serial=latest.serial,
-        description=latest.description,
-        calibrated=latest.calibrated,
-        due=latest.due,
-        days_left=None if latest.due is None else (latest.due - today).days,
+        serial=now.serial,
+        description=now.description,
+        calibrated=now.calibrated,
+        due=now.due,
+        days_left=None if now.due is None else (now.due - today).days,
         jobs=int(states.sum()),
         late=int(states[RAN_OUT]),
         not_known=int(states[NOT_KNOWN]),

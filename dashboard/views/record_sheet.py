@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
 import numpy as np
@@ -58,9 +58,9 @@ class Basis:
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What a form is held against: the machine's story, its description on the day, the instruments, units and time.
+    """What a form is held against: the machine's story, its description on the day, all versions of instruments, units and time.
 
-    ``people`` are the names that the book knows.  ``amends`` is the version that the form changes; ``None`` for a new job.
+    ``day`` is that of the job, of today where none is typed.  ``people`` are the names that the book knows.  ``amends`` is the version that the form changes; ``None`` for a new job.
     """
 
     story: AssetStory
@@ -68,6 +68,7 @@ class Around:
     instruments: tuple[Instrument, ...]
     display: Display
     now: datetime
+    day: date
     amends: JobLine | None = None
     people: frozenset[str] = frozenset()
 

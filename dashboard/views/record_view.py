@@ -21,6 +21,7 @@ from models.maths.plausible import Doubt, Gravity, open_checks
 from models.maths.plausible_job import Beside, check_job
 from models.maths.working import Worked
 from models.units import Quantity
+from models.values.calibration import calibrated_on
 from models.values.decision import Covariance, Covariances, Decision, DecisionRule, covariance_of
 from models.values.differences import differences
 from models.values.draft import RowDraft, stated_reasons
@@ -224,9 +225,10 @@ class _Looking(Sheet):
 
     def _echo_instrument(self) -> None:
         serial = self.text("instrument")
-        known = next((one for one in self.around.instruments if one.serial == serial), None)
-        if known is None:
+        own = [one for one in self.around.instruments if one.serial == serial]
+        if not own:
             return
+        known = calibrated_on(own, self.around.day)
         text = (
             say("record.instrument.no_date") if known.due is None else say("record.instrument.due", day=day(known.due))
         )
@@ -252,14 +254,13 @@ class _Looking(Sheet):
             now=around.now,
             jobs=tuple(line.job for line in story.standing if line.job_id != job_id),
             breaks=tuple(broken.on for broken in story.breaks),
-            instrument=next((one for one in around.instruments if one.serial == job.instrument), None),
+            instruments=around.instruments,
             limits=around.basis.limits,
             found_ratio=ratios[0],
             left_ratio=ratios[1],
             display=self.display,
             bolts_tight=tight,
             merged_into=story.merged_into,
-            serials=tuple(one.serial for one in around.instruments),
             people=around.people,
         )
         checks = check_job(job, beside)

@@ -27,6 +27,7 @@ from models.store.unit import Unit
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
+from models.values.calibration import calibrated_on, says_nothing_new
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
 from models.values.spelling import spellings
@@ -277,18 +278,19 @@ class Things:
 
     def _instrument(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
         if (known := self.instruments.get(row.values.get("serial") or "")) is not None:
-            keep_instrument(row, known[1])
+            keep_instrument(row, calibrated_on(known[1], self.today))
         instrument = check_instrument(reader, row)
         if instrument is None:
             return
-        if instrument.serial in self.instruments and self.instruments[instrument.serial][1] == instrument:
-            self._same(reader, row, sheet, (Table.INSTRUMENTS, instrument.serial))
-            return
         serial = instrument.serial
+        place = (Table.INSTRUMENTS, f"{serial} {instrument.calibrated} {instrument.due}")
+        if known is not None and says_nothing_new(known[1], instrument):
+            self._same(reader, row, sheet, place)
+            return
         if serial not in self.instruments and (other := self.serials.other(serial)) is not None:
             self._tell_name(reader, row, "serial", serial, spelt_once("instrument", other))
         self._add_instrument(instrument, self._batch(file), str(row.number))
-        self.in_this_import[Table.INSTRUMENTS, instrument.serial] = self._here(row)
+        self.in_this_import[place] = self._here(row)
         sheet.taken += 1
 
     def _add_instrument(self, instrument: Instrument, batch: int, line: str) -> int:
@@ -300,7 +302,7 @@ class Things:
             entry = instrument_id = self.unit.append(Kind.INSTRUMENT_ADDED, batch=batch, line=line)
             self.unit.add(InstrumentRow, (instrument_id, site_id, instrument.serial))
         self.unit.add(InstrumentVersionRow, instrument_row(entry, site_id, instrument_id, instrument))
-        self.instruments[instrument.serial] = (instrument_id, instrument)
+        self.instruments.setdefault(instrument.serial, (instrument_id, []))[1].append(instrument)
         return instrument_id
 
     def _tell_name(self, reader: RowReader, row: Row, key: str, name: str, expected: str) -> None:

@@ -214,21 +214,19 @@ class Recording:
         """Hold a job against what the book knows; ``job_id`` is the job of which it is a new version."""
         asset = self._asset(job)
         _, limits = self.judge.limits(job, asset)
-        known = self.instruments.get(job.instrument)
         found, left = ratios([job], [asset], [limits])
         beside = Beside(
             asset=asset,
             now=self.unit.clock,
             jobs=tuple(line.job for line in self.story.standing if line.job_id != job_id),
             breaks=tuple(broken.on for broken in self.story.breaks),
-            instrument=known[1] if known else None,
+            instruments=[version for _, versions in self.instruments.values() for version in versions],
             limits=limits,
             found_ratio=found[0],
             left_ratio=left[0],
             display=self.site.display,
             bolts_tight=bolts_tight,
             merged_into=self.story.merged_into,
-            serials=self.instruments.keys(),
             people=self.people.keys(),
         )
         return check_job(job, beside)
@@ -308,5 +306,5 @@ class Recording:
             number, given = self.unit.append(Kind.INSTRUMENT_ADDED), Instrument(serial)
             self.unit.add(InstrumentRow, (number, self.site.site_id, serial))
             self.unit.add(InstrumentVersionRow, instrument_row(number, self.site.site_id, number, given))
-            self.instruments[serial] = (number, given)
+            self.instruments[serial] = (number, [given])
         return self.instruments[serial][0]

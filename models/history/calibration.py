@@ -1,9 +1,6 @@
 """Calibration: which jobs were measured while the instrument's calibration held, and which after it had run out.
 
-The book knows an instrument by its versions; each calibration is one.  A
-version holds from the day of calibration to the day it is due, both included.
-Where a later version gives the same day of calibration, it corrects the
-earlier one.
+When one held is told by ``models.values.calibration``; here it is asked of all jobs at once.
 """
 
 from __future__ import annotations
@@ -14,12 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import IntArray, JobColumns
+from models.values.calibration import by_serial, calibrated_on, periods
 from models.values.people import Instrument
+from models.values.site_day import date_of
 
 HELD, RAN_OUT, NOT_KNOWN = 0, 1, 2
 """A job's calibration: it held; it had run out; the book knows none for that day."""
 
-_FIRST = np.iinfo(np.int64).min
+_NONE = np.iinfo(np.int64).min
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,23 +49,18 @@ def calibration_of(
     -------
     JobCalibration
         One row a job.
-
-    Notes
-    -----
-    A version without a due day says nothing.  One without a day of calibration holds from ever up to its due day.
     """
     state = np.full(len(days), NOT_KNOWN, dtype=np.int64)
     late = np.zeros(len(days), dtype=np.int64)
+    known = by_serial(versions)
     for index, serial in enumerate(serials):
-        periods = periods_of(serial, versions)
         rows = np.flatnonzero(instrument == index)
-        if not len(periods) or not len(rows):
+        if serial not in known or not len(rows):
             continue
         mine = days[rows]
-        covered = ((periods[:, 0] <= mine[:, None]) & (mine[:, None] <= periods[:, 1])).any(axis=1)
-        ended = np.where(periods[:, 1] < mine[:, None], periods[:, 1], _FIRST).max(axis=1)
-        state[rows] = np.where(covered, HELD, np.where(ended > _FIRST, RAN_OUT, NOT_KNOWN))
-        late[rows] = np.where(~covered & (ended > _FIRST), mine - np.where(ended > _FIRST, ended, 0), 0)
+        due = _due_on(known[serial], mine)
+        state[rows] = np.where(due >= mine, HELD, np.where(due > _NONE, RAN_OUT, NOT_KNOWN))
+        late[rows] = np.where((due > _NONE) & (due < mine), mine - np.where(due > _NONE, due, 0), 0)
     return JobCalibration(state, late)
 
 
@@ -109,27 +103,17 @@ def known_then(
     return JobCalibration(state, late)
 
 
-def periods_of(serial: str, versions: Sequence[Instrument]) -> IntArray:
-    """Give the days from and to which the calibrations of one instrument held.
-
-    Parameters
-    ----------
-    serial : str
-        Serial of the instrument. [unitless]
-    versions : sequence of Instrument
-        Versions in order of entry, of any instrument. [unitless]
-
-    Returns
-    -------
-    (k, 2) int array
-        First and last day of each, in order of their first. [d since 1970]
-    """
-    held: dict[int, int] = {}
-    for version in versions:
-        if version.serial == serial and version.due is not None:
-            start = _FIRST if version.calibrated is None else _day(version.calibrated)
-            held[start] = _day(version.due)
-    return np.array(sorted(held.items()), dtype=np.int64).reshape(-1, 2)
+def _due_on(versions: Sequence[Instrument], days: IntArray) -> IntArray:
+    """Give the last day of the calibration that counts on each of some days, the smallest number where there is none."""
+    every = periods(versions)
+    # Which one counts changes where one begins, and after the day on which one ends: between, one day speaks for all.
+    changes = {_day(start) for start, _ in every if start is not None} | {
+        _day(due) + 1 for _, due in every if due is not None
+    }
+    begins = np.array(sorted(changes), dtype=np.int64)
+    dues = [calibrated_on(versions, date_of(day)).due for day in (begins[:1] - 1).tolist() + begins.tolist()]
+    told = np.array([_NONE if due is None else _day(due) for due in dues or [None]], dtype=np.int64)
+    return told[np.searchsorted(begins, days, side="right")]
 
 
 def resting_on(jobs: JobColumns, instrument: int, since_us: int) -> IntArray:

@@ -17,6 +17,7 @@ from models.maths.soft_foot import MIN_MEASURED, assess
 from models.sentences.told import Told
 from models.units import Display, Quantity
 from models.values.asset import Asset
+from models.values.calibration import calibrated_on
 from models.values.doubled import Four, read_alike
 from models.values.draft import WorkCheck
 from models.values.job import FeetValues, Job
@@ -35,8 +36,8 @@ class Beside:
 
     ``jobs`` are the jobs of this asset that count, without the one that is
     checked, oldest first; ``breaks`` the days on which something was replaced.
-    ``instrument`` is ``None`` where the book does not know it; ``serials`` and
-    ``people`` are all instruments and all names that it knows.  The ratios are
+    ``instruments`` are all versions of all instruments that the book knows, in
+    order of entry, and ``people`` all names.  The ratios are
     the job's own limit ratios, ``None`` where nothing is judged.  ``bolts_tight``
     is the answer to the question whether the as-left was measured after the
     last bolt was tight, ``None`` where nobody was asked.  ``merged_into`` is the tag
@@ -47,14 +48,13 @@ class Beside:
     now: datetime
     jobs: tuple[Job, ...] = ()
     breaks: tuple[date, ...] = ()
-    instrument: Instrument | None = None
+    instruments: Sequence[Instrument] = ()
     limits: LimitsGiven = field(default_factory=LimitsGiven)
     found_ratio: float | None = None
     left_ratio: float | None = None
     display: Display = field(default_factory=Display)
     bolts_tight: bool | None = None
     merged_into: str = ""
-    serials: Collection[str] = ()
     people: Collection[str] = ()
 
 
@@ -182,15 +182,16 @@ def _people(job: Job, beside: Beside) -> list[Check]:
 def _instrument(job: Job, beside: Beside) -> list[Check]:
     if not job.instrument:
         return []
-    known = beside.instrument
-    if known is None:
-        other = Alike(beside.serials).other(job.instrument)
+    own = [one for one in beside.instruments if one.serial == job.instrument]
+    if not own:
+        other = Alike({one.serial for one in beside.instruments}).other(job.instrument)
         if other is not None:  # a second record of one instrument would have no calibration to ask about
             sentence = Told("told.job.alike_instrument", serial=job.instrument, known=other)
             return [Check(Doubt.ALIKE_INSTRUMENT, Gravity.REASON, sentence, "instrument")]
         sentence = Told("told.job.new_instrument", serial=job.instrument)
         return [Check(Doubt.NEW_INSTRUMENT, Gravity.NOTE, sentence, "instrument")]
     day = _local(job.performed_at, job)
+    known = calibrated_on(own, day)
     if known.due is not None and known.due < day:
         name = f"{known.serial} ({known.description})" if known.description else known.serial
         sentence = Told("told.job.calibration", name=name, due=known.due.isoformat(), day=day.isoformat())

@@ -236,18 +236,19 @@ def people(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Pers
 
 
 @from_rows
-def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, Instrument]]:
-    """Give the number and the latest version of each instrument, by serial."""
+def instruments(connection: sa.Connection, site_id: int) -> dict[str, tuple[int, list[Instrument]]]:
+    """Give the number and every version of each instrument, in order of entry, by serial."""
     v = InstrumentVersionRow
     question = (
         sa.select(v.instrument_id, v.serial, v.description, v.calibrated, v.due)
         .where(v.site_id == site_id)
         .order_by(v.entry)
     )
-    return {
-        row.serial: (row.instrument_id, Instrument(row.serial, row.description, row.calibrated, row.due))
-        for row in connection.execute(question)
-    }
+    found: dict[str, tuple[int, list[Instrument]]] = {}
+    for row in connection.execute(question):
+        version = Instrument(row.serial, row.description, row.calibrated, row.due)
+        found.setdefault(row.serial, (row.instrument_id, []))[1].append(version)
+    return found
 
 
 def breaks(connection: sa.Connection, site_id: int) -> dict[tuple[int, date, str], MachineBreak]:

@@ -37,6 +37,7 @@ from models.store.versions import (
     stated_rules,
 )
 from models.tables.base import to_microseconds
+from models.values.calibration import calibrated_on
 from models.values.decision import DecisionRule
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory, Stated
 from models.values.limits import LimitSet
@@ -228,10 +229,11 @@ class Reader:
         return story
 
     def instruments(self, site_id: int) -> tuple[Instrument, ...]:
-        """Give the instruments of a site as they are known today, by serial."""
+        """Give the instruments of a site with the calibration that counts today, by serial."""
         with self._engine.connect() as connection:
             found = ask.instruments(connection, site_id)
-        return tuple(found[serial][1] for serial in sorted(found))
+            today = ask.today(connection, site_id) if found else date.min
+        return tuple(calibrated_on(found[serial][1], today) for serial in sorted(found))
 
     def limit_set(self, site_id: int) -> LimitSet | None:
         """Give the limit set in force today."""
