@@ -88,7 +88,7 @@ _SPELLINGS: dict[str, str] = {
     "millimetre": "mm", "millimeter": "mm", "millimetres": "mm", "millimeters": "mm",
     "mils/in": "mil/in", "mil/inch": "mil/in", "mils/inch": "mil/in", "mil/1in": "mil/in",
     "thou/inch": "thou/in", "mm/metre": "mm/m", "mm/meter": "mm/m", "mm/1000mm": "mm/m",
-    "um/m": "µm/m", "μm/m": "µm/m", "mm/100": "mm/100mm", "mm/10cm": "mm/100mm", "mils/ft": "mil/ft",
+    "um/m": "µm/m", "μm/m": "µm/m", "µrad": "µm/m", "μrad": "µm/m", "urad": "µm/m", "mm/100": "mm/100mm", "mm/10cm": "mm/100mm", "mils/ft": "mil/ft",
     "c": "°C", "degc": "°C", "ºc": "°C", "°c": "°C", "f": "°F", "degf": "°F", "ºf": "°F", "°f": "°F", "k": "K",
     "r/min": "rpm", "1/min": "rpm", "min-1": "rpm", "u/min": "rpm", "rev/min": "rpm", "hz": "Hz",
     "kw": "kW", "w": "W", "bhp": "hp", "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "day": "d", "days": "d",

@@ -437,3 +437,43 @@ def test_one_is_told_as_one_and_a_sentence_as_a_sentence(say: Spoken, tmp_path: 
     assert ": M-4 has a spacer coupling: give the span between its flex planes." in said
     assert "expected M-4" not in said
     assert "Nothing was imported: 1 error. Mend it and import again" in " ".join(said.split())
+
+
+# -- what cannot be understood for certain -------------------------------------------------------------------------
+
+
+def test_a_heading_that_is_not_understood_is_answered_in_the_mapping_before_anything_is_read(say: Spoken) -> None:
+    register(Path("a.csv"), row("A1", 12), head=HEAD.replace("Found V offset", "Found V offset [1/100 mm]"))
+    status, said = say("import", "a.csv", "--confirm")
+    assert status == 3
+    assert "a column of" in said
+    assert "'1/100 mm' where a unit stands" in said
+    (kept,) = mappings()
+    text = kept.read_text()
+    assert 'unit = "?"' in text
+    assert "confirmed = false" in text
+    # Confirming by hand answers nothing, and nor does taking the question away.
+    for changed in (text, text.replace('unit = "?"\n', "")):
+        kept.write_text(changed.replace("confirmed = false", "confirmed = true"))
+        assert say("import", "a.csv", "--confirm")[0] == 3
+    kept.write_text(text.replace('unit = "?"', 'unit = "mm"\ntimes = 0.01'))
+    assert say("import", "a.csv", "--confirm")[0] == 0
+    assert found_v("A1") == pytest.approx(0.12)
+    register(Path("b.csv"), row("B1", 5), head=HEAD.replace("Found V offset", "Found V offset [1/100 mm]"))
+    assert say("import", "b.csv")[0] == 0
+
+
+def test_what_a_heading_leaves_open_is_asked_anew_at_another_site(second: Spoken) -> None:
+    head = STATED.replace("Found V offset mm", "Found V offset [thousandths]")
+    register(Path("a.csv"), row("A1", 4), head=head)
+    register(Path("b.csv"), row("B1", 4), head=head)
+    assert second("import", "a.csv", "--site", "ash-works")[0] == 3
+    (kept,) = mappings()
+    kept.write_text(kept.read_text().replace('unit = "?"', 'unit = "mil"'))
+    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    assert second("import", "b.csv", "--site", "birch-works", "--confirm")[0] == 3
+    other = next(path for path in mappings() if path != kept)
+    assert 'unit = "mil?"' in other.read_text()
+    other.write_text(other.read_text().replace('?"', '"'))
+    assert second("import", "b.csv", "--site", "birch-works", "--confirm")[0] == 0
+    assert found_v("B1", site=2) == pytest.approx(4 * 0.0254)

@@ -312,3 +312,43 @@ def test_filled_columns_that_are_left_out_are_named_until_the_reading_is_confirm
     assert do(client, where, "all").status_code == 303
     assert book.story("K-1").asset.feet_movable_mm == (200.0, 600.0, 900.0)
     assert "left out: F" not in shown(client.get(sent(client, f"{head}\nK-2;1480;200;600;900;EP2;\n", "register.csv")))
+
+
+def test_what_a_heading_leaves_open_is_answered_on_the_page_once_for_all_that_say_the_same(book: Opened) -> None:
+    client, head = book.app.server.test_client(), book.reader.head()
+    where = sent(
+        client,
+        OWN.replace("grumbling", "PM")
+        .replace("offset V", "offset V [hundredths]")
+        .replace("offset H", "offset H [hundredths]"),
+    )
+    page = client.get(where)
+    assert "2 columns cannot be understood for certain" in shown(page)
+    assert "its heading says 'hundredths' where a unit stands" in shown(page)
+    assert 'value="all"' not in page.get_data(as_text=True)
+    typed = form_of(page.get_data(as_text=True))
+    assert (typed["r0s0.c4.unit"], typed["r0s0.c6.unit"]) == ("?", "?")
+    for does in ("all", "good", "mend"):
+        assert "2 columns cannot be understood" in shown(do(client, where, does, **typed))
+    assert book.reader.head() == head
+    assert do(client, where, "correct", **{**typed, "r0s0.c4.unit": "mm", "r0s0.c4.times": "0.01"}).status_code == 303
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert (typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("mm", "0.01")
+    assert do(client, where, "all", **typed).status_code == 303
+    assert offset_of(book) == pytest.approx(0.025)
+
+
+def test_a_column_that_is_said_to_be_a_reading_is_asked_for_its_unit(book: Opened) -> None:
+    client = book.app.server.test_client()
+    where = sent(
+        client,
+        OWN.replace("As found offset V", "As found offset V;Spare [1/100 mm]")
+        .replace(";2,5;", ";2,5;7;")
+        .replace(";4,0;", ";4,0;7;"),
+    )
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct", **{**typed, "r0s0.c5.field": "jobs.left_offset_v"}).status_code == 303
+    assert "says '1/100 mm' where a unit stands" in shown(client.get(where))
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert do(client, where, "correct", **{**typed, "r0s0.c5.field": ""}).status_code == 303
+    assert "?" not in form_of(client.get(where).get_data(as_text=True)).values()

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from models.intake.fields import FIELDS, Table
+from models.intake.fields import FIELDS, Table, fields_of
 from models.intake.headings import field_for, take_apart
+from models.intake.proposing import Proposed, propose_columns
 from models.intake.words import propose_word
+from models.units import Display
 
 _FIELDS = {(field.table, field.key): field for field in FIELDS}
 
@@ -53,3 +55,77 @@ def test_words_that_are_understood(word: str, meaning: str) -> None:
 )  # fmt: skip
 def test_nothing_is_proposed_where_a_word_only_stands_in_another_or_is_denied(word: str) -> None:
     assert propose_word(word, _FIELDS[Table.JOBS, "reason"]) == ""
+
+
+def proposed(*names: str, length: str = "mm") -> list[Proposed]:
+    return propose_columns(["tag", "date", *names], Table.JOBS, Display(length))[2:]
+
+
+@pytest.mark.parametrize(
+    ("heading", "key", "unit"),
+    [
+        ("found offset V [in mils]", "found_offset_v", "mil"), ("found offset V (in mil)", "found_offset_v", "mil"),
+        ("found offset V {mil}", "found_offset_v", "mil"), ("found offset V mil.", "found_offset_v", "mil"),
+        ("found_offset_v_mil", "found_offset_v", "mil"), ("found_offset_v_um", "found_offset_v", "µm"),
+        ("found offset mils V", "found_offset_v", "mil"), ("found angle V [mils per ft]", "found_angle_v", "mil/ft"),
+        ("found angle V (mm / m)", "found_angle_v", "mm/m"), ("found angle V mm / 100 mm", "found_angle_v", "mm/100mm"),
+        ("found angle V [µrad]", "found_angle_v", "µm/m"), ("found offset V (+/-) [mil]", "found_offset_v", "mil"),
+        ("Vertical offset before alignment (mil)", "found_offset_v", "mil"), ("found cold offset V", "found_offset_v", "mm"),
+        ("SF 1L (µm)", "soft_before_1L", "µm"), ("soft foot front left after", "soft_after_1L", "mm"),
+        ("soft foot as left 2 right", "soft_after_2R", "mm"), ("soft foot before 1 left", "soft_before_1L", "mm"),
+    ],
+)  # fmt: skip
+def test_a_heading_that_is_understood_is_not_asked_about(heading: str, key: str, unit: str) -> None:
+    (column,) = proposed(heading)
+    assert column.field is not None
+    assert (column.field.key, column.unit, set(column.asks)) == (key, unit, set())
+
+
+@pytest.mark.parametrize(
+    ("heading", "asks", "said"),
+    [
+        ("found offset V [1/100 mm]", "unit", "'1/100 mm'"), ("found offset V [0.01mm]", "unit", "'0.01mm'"),
+        ("found offset V [mm/100]", "unit", "'mm/100'"), ('found offset V [0.001"]', "unit", "0.001"),
+        ("found offset V [1/1000 in]", "unit", "'1/1000 in'"), ("found offset V [hundredths]", "unit", "'hundredths'"),
+        ("found angle V [in/ft]", "unit", "'in/ft'"), ('found angle V ["/ft]', "unit", "/ft"), ("found angle V [deg]", "unit", "'deg'"),
+        ("found angle V [°]", "unit", "'°'"), ("found angle V [mm]", "unit", "'mm'"), ("found angle V [mils]", "unit", "'mils'"),
+        ("found offset V %", "unit", "'%'"), ("found offset V [mm] (mil)", "unit", "'mm mil'"),
+        ("found offset V TIR [mm]", "times", "total indicator"), ("found offset V [mm] hot", "field", "'hot'"),
+        ("pump found offset V", "field", "'pump'"), ("found offset V (+ = down)", "field", "down"), ("found offset V (-)", "field", "'-'"),
+        ("cold offset V", "field", "'cold'"), ("found offset V before left", "field", "'found before left'"),
+        ("soft foot 1 left", "field", "a side or 'as left'"), ("soft foot before 3", "field", "no side"),
+        ("soft foot left 1L", "field", "before or after"),
+    ],
+)  # fmt: skip
+def test_what_a_heading_leaves_open_is_asked_with_its_words(heading: str, asks: str, said: str) -> None:
+    (column,) = proposed(heading)
+    assert column.asks == {asks}
+    assert said in column.why
+
+
+def test_a_unit_that_is_not_known_leaves_no_unit_and_a_machines_too() -> None:
+    assert proposed("found offset V [hundredths]", length="mil")[0].unit == ""
+    (speed,) = propose_columns(["speed [%]"], Table.ASSETS, Display("mm"))
+    assert (speed.unit, speed.asks) == ("", {"unit"})
+
+
+def test_what_is_about_a_reading_is_none_and_the_clear_one_of_two_wins() -> None:
+    tolerance, found = proposed("vertical offset tolerance as found", "vertical offset as found")
+    assert (tolerance.field, found.asks) == (None, frozenset())
+    hot, cold = proposed("found offset V hot", "found offset V")
+    assert hot.field is None
+    assert cold.field is not None
+    first, second = proposed("found offset V [mm]", "vertical offset as found [mm]")
+    assert first.asks == second.asks == {"field"}
+    assert "column D" in first.why
+    first, second = proposed("found offset V [mm]", "found offset V [mil]")
+    assert (first.unit, first.asks, second.field) == ("mm", frozenset(), None)
+
+
+def test_nothing_of_the_template_is_asked_about() -> None:
+    for table in Table:
+        for display in (Display("mm", "°C"), Display("mil", "°F")):
+            names = [field.heading_with_unit(display) for field in fields_of(table)]
+            columns = propose_columns(names, table, display)
+            assert [column.field for column in columns] == list(fields_of(table))
+            assert not [column.why for column in columns if column.asks]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import openpyxl
@@ -24,7 +25,7 @@ class Deaf:
     def says(self, text: str) -> None: ...
     def begins(self, name: str, text: str) -> None: ...
     def shows(self, mapping: object) -> None: ...
-    def waits(self, place: Path) -> None: ...
+    def waits(self, place: Path, asked: Sequence[str]) -> None: ...
 
 
 def chosen(path: Path, folder: Path) -> list[str]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
-from dashboard.console.common import out
+from dashboard.console.common import out, several
 from models.intake.mapping import FileMapping
+from models.intake.proposing import Ask
 
 
 class Terminal:
@@ -23,8 +25,22 @@ class Terminal:
         """Write how sheets would be read."""
         show_mapping(mapping)
 
-    def waits(self, place: Path) -> None:
-        """Write what to do about a mapping that waits to be confirmed."""
+    def waits(self, place: Path, asked: Sequence[str]) -> None:
+        """Write what to do about a mapping that waits to be confirmed, or for answers first."""
+        if asked:
+            columns = "a column" if len(asked) == 1 else several(len(asked), "column")
+            out.print(
+                f"\nNothing was imported yet: {columns} of [bold]{place}[/bold] cannot be understood for certain."
+            )
+            for told in asked:
+                out.print(f"  {told}", markup=False, soft_wrap=True)
+            out.print(
+                "Write the answer there in place of each '?' (where the guess before it is right, take away only the '?'), and run the "
+                "same command again; --confirm alone answers none of them.",
+                markup=False,
+                soft_wrap=True,
+            )
+            return
         out.print(
             f"\nNothing was imported yet. Look through [bold]{place}[/bold], correct what is wrong, set confirmed = true,"
         )
@@ -45,9 +61,13 @@ def show_mapping(mapping: FileMapping) -> None:
             if not column.heading and not column.samples:
                 continue
             name = "" if column.field is None else column.field.heading
+            if Ask.FIELD in column.asks:
+                name = f"{name}?"
             if column.field is not None and column.field.table is not sheet.table:
                 name = f"{name} (of the machine)"
-            unit = column.unit if column.times == 1.0 else f"{column.unit} × {column.times:g}"
+            unit = f"{column.unit}?" if Ask.UNIT in column.asks else column.unit
+            if column.times != 1.0 or Ask.TIMES in column.asks:
+                unit = f"{unit} × {column.times:g}{'?' if Ask.TIMES in column.asks else ''}"
             grid.add_row(
                 escape(column.heading), name or "[dim]left out[/dim]", unit, escape(" | ".join(column.samples))
             )

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from dashboard.console.common import now, opened, out, settings_of, several, who
 from dashboard.console.import_mapping import Terminal
 from dashboard.console.mending import MendFiles
-from models.commands.choose_mapping import Choice, Chooser
+from models.commands.choice import Choice
+from models.commands.choose_mapping import Chooser
 from models.commands.import_files import import_files
 from models.commands.report import Report, SameVisit, SheetReport, Source
 from models.intake.fitting import guessed_encoding

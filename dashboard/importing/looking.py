@@ -19,7 +19,8 @@ from dashboard.desk import Brought, Desk
 from dashboard.importing.outcome import Outcome, outcome_of
 from dashboard.importing.sent_files import SentFile, room
 from dashboard.words import say
-from models.commands.choose_mapping import Choice, Chooser, Reading, confirm_for
+from models.commands.choice import Choice, Reading
+from models.commands.choose_mapping import Chooser, confirm_for
 from models.commands.report import Report, SameVisit
 from models.errors import UnreadableFileError
 from models.intake.fitting import contradict, guessed_encoding, with_samples
@@ -45,7 +46,7 @@ class Silent:
     def shows(self, mapping: FileMapping) -> None:
         """See how sheets would be read."""
 
-    def waits(self, place: Path) -> None:
+    def waits(self, place: Path, asked: Sequence[str]) -> None:
         """Hear that a mapping waits to be confirmed."""
 
 
@@ -54,12 +55,13 @@ class Looked:
     """How a file is read, and what importing it would do.
 
     ``readings`` are the mappings that read it, each sheet with samples and all words of its lists; ``ready`` tells
-    whether all of them are confirmed.
+    whether all of them are confirmed; ``asked`` says what has to be answered first: as long as there is any of it, rows were not looked at.
     """
 
     readings: tuple[Reading, ...]
     ready: bool
     outcome: Outcome
+    asked: tuple[str, ...] = ()
 
 
 def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
@@ -71,6 +73,8 @@ def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
         If it cannot be read.
     """
     choice, readings, _ = read(sent, site, desk)
+    if choice.asked:
+        return Looked(readings, choice.ready, outcome_of(Report(problems=choice.told)), tuple(choice.asked))
     report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
     return Looked(readings, choice.ready, outcome_of(report))
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from markupsafe import Markup
@@ -12,12 +13,15 @@ from dashboard.words import say
 from models.errors import UnreadableFileError
 from models.intake.dates import Order
 from models.intake.fields import Field, Form, Table, fields_of
-from models.intake.mapping import Column, FileMapping, SheetMapping, propose, unit_of
+from models.intake.mapping import Column, FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
+from models.intake.proposing import OPEN, Ask, as_field
 from models.intake.reading import Sheet
 from models.units import Decimal, Display, units_for
 
 _TIMES = (1.0, -1.0, 0.5, -0.5)
+_PARTS = (0.01, 0.001)
+"""More factors, where a heading says a unit that is none: hundredths of a mm, thousandths of an inch."""
 
 _NOT_OF_ROWS = frozenset({"tag", "commissioned", "retired", "valid_from"})
 """What rows of jobs cannot say of their machine."""
@@ -85,6 +89,8 @@ def corrected(
 def _refuse_unreadable(sheet: SheetMapping) -> None:
     filled: dict[Field, str] = {}
     for column in sheet.columns:
+        if Ask.FIELD in column.asks:
+            continue
         if column.field is not None and column.field in filled:
             told = say("import.twice", one=filled[column.field], other=column.heading, field=column.field.heading)
             raise UnreadableFileError(told, remedy=say("import.twice.remedy"))
@@ -134,26 +140,45 @@ def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
     unit: Part = "–"
     if field is not None and field.quantity is not None:
         label = say("import.unit_of", heading=column.heading)
-        unit = _select(f"{own}.unit", label, [(one, one) for one in units_for(field.quantity)], column.unit)
+        units = [(one, one) for one in units_for(field.quantity)]
+        unit = _asked(f"{own}.unit", label, units, column, Ask.UNIT, column.unit)
     times: Part = "–"
     if field is not None and field.form is Form.NUMBER:
-        factors = dict.fromkeys((*_TIMES, column.times))
+        factors = dict.fromkeys((*_TIMES, *(_PARTS if column.asks else ()), column.times))
         options = [(f"{one:g}", _factor(one)) for one in factors]
-        times = _select(f"{own}.times", say("import.times_of", heading=column.heading), options, f"{column.times:g}")
+        label = say("import.times_of", heading=column.heading)
+        times = _asked(f"{own}.times", label, options, column, Ask.TIMES, f"{column.times:g}")
     label = say("import.field_of", heading=column.heading)
     chosen = "" if field is None else _name(field)
     yield tag(
         "tr",
-        tag("th", column.heading or "–", scope="row"),
+        tag(
+            "th",
+            column.heading or "–",
+            tag("span", column.why, class_="soft asked") if column.asks else None,
+            scope="row",
+        ),
         tag("td", " | ".join(text[:40] for text in column.samples) or "–", data_is=say("import.column.samples")),
-        tag("td", _fields(f"{own}.field", label, sheet.table, chosen), data_is=say("import.column.field")),
+        tag("td", _fields(f"{own}.field", label, sheet.table, chosen, column), data_is=say("import.column.field")),
         tag("td", unit, data_is=say("import.column.unit")),
         tag("td", times, data_is=say("import.column.times")),
     )
 
 
+def _asked(name: str, label: str, options: list[tuple[str, str]], column: Column, ask: Ask, chosen: str) -> Markup:
+    """Write a choice; where it waits for an answer nothing of it is chosen, and what is guessed is only named."""
+    if ask not in column.asks:
+        return _select(name, label, options, chosen)
+    guess = dict(options).get(chosen, "") if ask is Ask.TIMES else chosen
+    return _select(name, label, [(OPEN, _open(guess)), *options], OPEN)
+
+
+def _open(guess: str) -> str:
+    return say("import.asks.guess", guess=guess) if guess else say("import.asks.open")
+
+
 def _factor(times: float) -> str:
-    keys = {1.0: "as", -1.0: "turned", 0.5: "half", -0.5: "half_turned"}
+    keys = {1.0: "as", -1.0: "turned", 0.5: "half", -0.5: "half_turned", 0.01: "hundredth", 0.001: "thousandth"}
     return say(f"import.times.{keys[times]}") if times in keys else f"× {times:g}"
 
 
@@ -163,9 +188,13 @@ def _fields_for(table: Table) -> list[Field]:
     return [*fields_of(table), *[one for one in more if one.key not in _NOT_OF_ROWS]]
 
 
-def _fields(name: str, label: str, table: Table, chosen: str) -> Markup:
+def _fields(name: str, label: str, table: Table, chosen: str, column: Column) -> Markup:
     tables = dict.fromkeys(field.table for field in _fields_for(table))
     groups: list[Markup] = [tag("option", say("import.field.none"), value="", selected=not chosen)]
+    if Ask.FIELD in column.asks:
+        guess = "" if column.field is None else column.field.heading
+        groups.insert(0, tag("option", _open(guess), value=OPEN, selected=True))
+        chosen = OPEN
     for one in tables:
         options = [
             tag("option", field.heading, value=_name(field), selected=_name(field) == chosen)
@@ -223,11 +252,10 @@ def _read_sheet(name: str, sheet: SheetMapping, typed: Typed, display: Display) 
         word: _one_of(typed.get(f"{name}.w{place}"), ("", *meanings), meaning)
         for place, (word, meaning) in enumerate(sheet.words.items())
     }
+    read = [_read_column(f"{name}.c{column.index}", sheet.table, column, typed, display) for column in sheet.columns]
     return replace(
         sheet,
-        columns=tuple(
-            _read_column(f"{name}.c{column.index}", sheet.table, column, typed, display) for column in sheet.columns
-        ),
+        columns=tuple(_answered_alike(sheet.columns, read)),
         decimal=Decimal(_one_of(typed.get(f"{name}.decimal"), [str(one) for one in Decimal], str(sheet.decimal))),
         order=Order(_one_of(typed.get(f"{name}.order"), [str(one) for one in Order], str(sheet.order))),
         words=words,
@@ -235,17 +263,58 @@ def _read_sheet(name: str, sheet: SheetMapping, typed: Typed, display: Display) 
 
 
 def _read_column(own: str, table: Table, column: Column, typed: Typed, display: Display) -> Column:
-    before = "" if column.field is None else _name(column.field)
+    before = OPEN if Ask.FIELD in column.asks else "" if column.field is None else _name(column.field)
     allowed = {_name(one): one for one in _fields_for(table)}
-    chosen = _one_of(typed.get(f"{own}.field"), ("", *allowed), before)
-    field = allowed.get(chosen, column.field) if chosen else None
-    unit = ""
-    if field is not None and field.quantity is not None:
-        usual = column.unit if field is column.field else unit_of(column.heading, field, display)
-        unit = _one_of(typed.get(f"{own}.unit"), units_for(field.quantity), usual)
-    factors = {f"{one:g}": one for one in (*_TIMES, column.times)}
-    times = factors[_one_of(typed.get(f"{own}.times"), factors, f"{column.times:g}")]
-    return replace(column, field=field, unit=unit, times=times if field is not None else 1.0)
+    chosen = _one_of(typed.get(f"{own}.field"), ("", OPEN, *allowed), before)
+    if not chosen:
+        return replace(column, field=None, unit="", times=1.0, asks=frozenset(), why="")
+    field = column.field if chosen == OPEN else allowed.get(chosen, column.field)
+    asks, why, unit, times = set(column.asks), column.why, column.unit, f"{column.times:g}"
+    if chosen != OPEN:
+        asks.discard(Ask.FIELD)
+    if field is not None and field is not column.field:
+        anew = as_field(column.heading, field, display)
+        asks, why, unit = set(anew.asks), anew.why, anew.unit
+    units = () if field is None or field.quantity is None else units_for(field.quantity)
+    usual = OPEN if Ask.UNIT in asks else unit
+    said = _one_of(typed.get(f"{own}.unit"), (*units, OPEN), usual) if units else ""
+    if said != OPEN:
+        asks.discard(Ask.UNIT)
+        unit = said
+    factors = {f"{one:g}": one for one in (*_TIMES, *_PARTS, column.times)}
+    usual = OPEN if Ask.TIMES in asks else times
+    said = _one_of(typed.get(f"{own}.times"), (*factors, OPEN), usual)
+    if said != OPEN:
+        asks.discard(Ask.TIMES)
+        times = said
+    return replace(column, field=field, unit=unit, times=factors[times], asks=frozenset(asks), why=why if asks else "")
+
+
+def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[Column]:
+    """Take what was answered of one column for those of which the same was asked: a word in eight headings is one question."""
+    answers: dict[Hashable, Column] = {}
+    for asked, answered in zip(before, after, strict=True):
+        as_guessed = Ask.FIELD not in asked.asks or answered.field is asked.field
+        if asked.asks and not answered.asks and answered.field is not None and as_guessed:
+            answers.setdefault(_question(asked), answered)
+    return [
+        replace(
+            column,
+            unit=answer.unit if Ask.UNIT in asked.asks else column.unit,
+            times=answer.times,
+            asks=frozenset(),
+            why="",
+        )
+        if column.asks == asked.asks and column.asks and (answer := answers.get(_question(asked))) is not None
+        else column
+        for asked, column in zip(before, after, strict=True)
+    ]
+
+
+def _question(column: Column) -> Hashable:
+    """Give what is asked of a column, without the numbers in it, and of which quantity."""
+    quantity = None if column.field is None else column.field.quantity
+    return column.asks, quantity, re.sub(r"\d+", "#", column.why)
 
 
 def _one_of(text: str | None, allowed: Iterable[str], otherwise: str) -> str:

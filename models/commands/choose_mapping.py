@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
+from models.commands.choice import Choice, Reading
 from models.commands.import_sheets import columns_note
-from models.commands.report import Source
 from models.errors import UnreadableFileError
 from models.intake.fitting import (
     changed_by_hand,
@@ -38,43 +38,6 @@ _SHOWN = 3
 _LEFT_OUT = "the sheet was not read: its mapping leaves it out"
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """Sheets that a kept mapping reads; ``ours`` tells whether it is that of the site, and may be changed for it."""
-
-    mapping: FileMapping
-    read: tuple[SheetMapping, ...]
-    ours: bool = True
-
-
-@dataclass(slots=True)
-class Choice:
-    """How a file is read so far.
-
-    ``left`` are sheets without an answer, ``readings`` what kept mappings read, ``ready`` tells whether nothing waits
-    to be confirmed.
-    """
-
-    path: Path
-    left: dict[str, Sheet]
-    sources: list[Source] = field(default_factory=list)
-    told: list[Problem] = field(default_factory=list)
-    readings: list[Reading] = field(default_factory=list)
-    ready: bool = True
-
-    def take(self, mapping: SheetMapping) -> None:
-        """Read a sheet in one way."""
-        self.sources.append(Source(self.left.pop(mapping.sheet), mapping))
-
-    def leave(self, name: str, why: str, *, is_sentence: bool = False) -> None:
-        """Leave a sheet unread, and say why."""
-        del self.left[name]
-        told = Problem(
-            self.path.name, name, 0, "", Code.SHEET_NOT_READ, Severity.WARNING, "", why, is_sentence=is_sentence
-        )
-        self.told.append(told)
-
-
 class Listener(Protocol):
     """Hears how a file is going to be read while that is chosen."""
 
@@ -87,8 +50,8 @@ class Listener(Protocol):
     def shows(self, mapping: FileMapping) -> None:
         """See how sheets would be read, with samples."""
 
-    def waits(self, place: Path) -> None:
-        """Hear that a mapping waits to be confirmed."""
+    def waits(self, place: Path, asked: Sequence[str]) -> None:
+        """Hear that a mapping waits to be confirmed, and which of its columns have to be answered before."""
 
 
 class Chooser:
@@ -354,14 +317,14 @@ class Chooser:
         """Show how sheets would be read; confirm it if that was asked for."""
         assert mapping.path is not None  # noqa: S101 - what is shown is kept in a file
         self._listener.shows(replace(mapping, sheets=tuple(with_samples(m, choice.left[m.sheet]) for m in read)))
-        if self._confirm:
+        if self._confirm and not mapping.is_open:
             confirm_for(self._site, mapping)
             self._listener.says(
                 f"Confirmed; kept in {mapping.path} for every later file of {self._site.name} with these headings."
             )
             return
         choice.ready = False
-        self._listener.waits(mapping.path)
+        self._listener.waits(mapping.path, mapping.questions)
 
 
 def confirm_for(site: Site, mapping: FileMapping) -> None:

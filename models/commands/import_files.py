@@ -18,6 +18,7 @@ from models.commands.import_dates import decided
 from models.commands.import_sheets import Sheets, is_large
 from models.commands.import_things import Progress
 from models.commands.report import Report, SameVisit, Source
+from models.errors import UnreadableFileError
 from models.intake.fields import Table
 from models.intake.problems import Problem
 from models.store.unit import writing
@@ -82,8 +83,9 @@ def import_files(
     Raises
     ------
     UnreadableFileError
-        If a file cannot be read to its end, or was changed while it was read.
+        If a file cannot be read to its end, or was changed while it was read, or a column of it waits for an answer.
     """
+    _refuse_open(sources)
     report = Report(problems=list(told))
     sources = decided(sources)
     try:
@@ -114,6 +116,17 @@ def import_files(
         return report
     report.written = True
     return report
+
+
+def _refuse_open(sources: Sequence[Source]) -> None:
+    """Refuse sheets of which something was not answered yet: what is only guessed is never read."""
+    asked = [f"{source.path.name}, {told}" for source in sources for told in source.mapping.questions]
+    if asked:
+        more = f" {len(asked) - 1} more columns wait too." if len(asked) > 1 else ""
+        raise UnreadableFileError(
+            f"Nothing was imported. {asked[0]}.{more}",
+            remedy="Say it on the page beside the column, or in the mapping in place of each '?'.",
+        )
 
 
 def _kind(sources: Sequence[Source]) -> type[Sheets]:

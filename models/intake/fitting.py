@@ -19,6 +19,7 @@ from models.intake.mapping import (
 )
 from models.intake.mapping_file import units_mark
 from models.intake.problems import Code, Problem, Severity, column_name
+from models.intake.proposing import Ask, Proposed, as_field
 from models.intake.reading import Cell, Sheet
 from models.units import STORED_UNIT, Decimal, Display, Quantity
 
@@ -177,7 +178,10 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
             quantity = column.field.quantity
             if there is None or unit == there.unit(quantity):
                 unit = display.unit(quantity)
-        columns.append(replace(column, unit=unit))
+        # What a heading leaves open another site has answered for itself: here it is a guess.
+        asked = Proposed() if column.field is None else as_field(column.heading, column.field, display)
+        unit = column.unit if Ask.UNIT in asked.asks else unit
+        columns.append(replace(column, unit=unit, asks=asked.asks, why=asked.why))
     own = outline(sheet, display)
     made = replace(mapping, columns=tuple(columns), decimal=mapping.decimal if own is None else own.decimal)
     told = told_by_rows(sheet, made)

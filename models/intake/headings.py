@@ -1,62 +1,63 @@
 """From a heading to a field: what a plant's own words most likely mean.
 
-A proposal, never a decision: a person confirms it before anything is read.
+A proposal, never a decision: a person confirms it before anything is read, and
+has to answer where something in a heading of numbers is not understood.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from models.errors import NotAQuantityError
-from models.intake.fields import FEET, FIELDS, Field, Table
+from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table
+from models.intake.heading_words import AXIS, COLD, KIND, OTHER, ROWS, SIDES, SOFT, STAGE, TOTAL, says_nothing
 from models.units import Quantity, canonical_unit
 
-_BRACKET = re.compile(r"[\[(]([^\])]*)[\])]")
-_WORD = re.compile(r"[a-zäöüß0-9/]+")
+_BRACKET: Final = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\{([^}]*)\}")
+_WORD: Final = re.compile(r"[a-zäöüß0-9/]+")
+_SIGN: Final = re.compile(r"[+=<>≤≥Δ∆]|(?<![^\s(\[{])[-−–](?![^\s)\]}])(?=\s*[)\]}])")
+"""What may say which way round a number is; a dash counts only where nothing but the end of a bracket comes behind it."""
 
-_STAGE = {
-    "found": {"found", "as-found", "before", "initial", "pre", "af", "arrival"},
-    "left": {"left", "as-left", "after", "final", "post", "al", "departure"},
-    "target": {"target", "desired", "wanted", "cold"},
-}
-_KIND = {
-    "offset": {"offset", "off", "offs", "parallel", "radial"},
-    "angle": {"angle", "ang", "angular", "angularity", "slope", "gap"},
-}
-_AXIS = {"v": {"v", "vert", "vertical", "ver"}, "h": {"h", "horiz", "horizontal", "hor", "hz"}}
-_SOFT = {"soft", "softfoot", "sf", "rise"}
-_UNIT_WORDS = {
-    "mm",
-    "mil",
-    "mils",
-    "thou",
-    "µm",
-    "um",
-    "micron",
-    "microns",
-    "mils/in",
-    "mil/in",
-    "thou/in",
-    "mm/m",
-    "mrad",
-    "rpm",
-    "kw",
-    "hp",
-    "in",
-    "hrs",
-}
-_HOURS = {"hour", "hours", "hrs", "time", "counter", "meter", "run", "running", "runtime"}
+_EITHER: Final = re.compile(r"\+\s*/\s*[-−–]|±")
+"""Only says that numbers have a sign."""
+
+_BEFORE_UNIT: Final = re.compile(r"^(?:in|units?|dim\.?)\b\s*[:=]?\s*(?=\S)", re.IGNORECASE)
+_PER: Final = re.compile(r"\s+per\s+|\s*/\s*", re.IGNORECASE)
+_HUNDRED: Final = re.compile(r"(?<=/100)\s+(?=mm\b)|(?<=/1000)\s+(?=mm\b)", re.IGNORECASE)
+_OF_UNITS: Final = re.compile(r"[%‰°\"″']|\d")
+_ODD_UNITS: Final = frozenset({
+    "deg", "degree", "degrees", "rad", "hundredth", "hundredths", "thousandth", "thousandths", "tenth", "tenths", "in/ft",
+    "mm/ft", "inch/ft", "in/in", "percent",
+})  # fmt: skip
+"""Words for units that are none of those that are read here, or could be several."""
+
+_UNIT_WORDS: Final = frozenset({
+    "mm", "mil", "mils", "thou", "µm", "um", "micron", "microns", "mils/in", "mil/in", "mil/inch", "mils/inch", "thou/in", "thou/inch", "mil/ft",
+    "mils/ft", "mm/m", "mm/metre", "mm/meter", "mm/100mm", "mm/100", "mm/1000mm", "µm/m", "um/m", "mrad", "µrad", "urad", "rpm", "r/min",
+    "1/min", "kw", "hp", "bhp", "in", "inch", "inches", "hrs", "°c", "°f",
+})  # fmt: skip
+"""Units that are known for such without brackets."""
+
+_HOURS: Final = frozenset({"hour", "hours", "hrs", "time", "counter", "meter", "run", "running", "runtime"})
 """Words beside which an 'h' is the unit; anywhere else it is the horizontal axis, as in 'as found offset (H)'."""
 
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading taken apart: its words without the unit, and the unit as written."""
+    """A heading taken apart: its words without the unit, and the unit as written.
+
+    ``odd`` is what stands where a unit would and is none that is known, or a second one that says
+    something else; ``signs`` are marks that may say which way round numbers are.
+    """
 
     text: str
     words: tuple[str, ...]
     unit: str
+    odd: str = ""
+    signs: str = ""
 
     @property
     def plain(self) -> str:
@@ -64,25 +65,101 @@ class Heading:
         return " ".join(self.words)
 
 
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a heading most likely means.
+
+    ``doubts`` say what of it is not understood, each after the words 'its heading'; there are none where all of it is.
+    ``is_total`` tells that it speaks of total indicator readings.
+    """
+
+    field: Field
+    doubts: tuple[str, ...] = ()
+    is_total: bool = False
+
+
 def take_apart(heading: str) -> Heading:
-    """Split a heading into words and a unit in brackets or at its end."""
+    """Split a heading into words and a unit in brackets or without them."""
     text = " ".join(heading.split())
-    unit, rest = "", text
+    rest, units, odd = _EITHER.sub(" ", text), list[str](), list[str]()
     of_hours = bool(_HOURS & set(_WORD.findall(text.lower())))
-    for match in _BRACKET.finditer(text):
-        if _is_unit(match[1]) and (of_hours or match[1].strip().lower() != "h"):
-            unit = match[1].strip()
-            rest = rest.replace(match[0], " ")
+    for match in _BRACKET.finditer(rest):
+        inside = next(part for part in match.groups() if part is not None)
+        unit = _unit_in(inside, of_hours=of_hours)
+        if unit:
+            units.append(unit)
+        elif inside.strip() and _is_odd(inside):
+            odd.append(inside.strip())
+        elif inside.strip():
+            continue
+        rest = rest.replace(match[0], " ", 1)
+    signs = " ".join(_SIGN.findall(rest))
+    rest, behind = _without_units(rest, of_hours=of_hours)
+    units += behind
+    rest, more = _without_odd(rest)
+    odd += more
+    others = [unit for unit in units[1:] if not _are_same(unit, units[0])]
     words = _WORD.findall(rest.lower().replace("as found", "found").replace("as left", "left").replace("µ", "u"))
-    tail = rest.replace(",", " ").split()
-    if not unit and len(words) > 1 and tail and (tail[-1].lower() in _UNIT_WORDS or (of_hours and tail[-1] in "hH")):
-        unit = tail[-1]
-        words = words[:-1]
-    return Heading(text, tuple(words), unit)
+    return Heading(text, tuple(words), units[0] if units else "", " ".join([*others, *odd]), signs)
+
+
+def _unit_in(inside: str, *, of_hours: bool) -> str:
+    """Give the unit that stands in brackets; empty where they hold something else."""
+    text = _BEFORE_UNIT.sub("", _squeezed(inside)).strip()
+    text = text if _is_unit(text) else text.rstrip(".")
+    if text.lower() == "h" and not of_hours:
+        return ""
+    return text if _is_unit(text) else ""
+
+
+def _squeezed(text: str) -> str:
+    """Write 'mil per in' and 'mm / 100 mm' in one word."""
+    return _HUNDRED.sub("", _PER.sub("/", text.strip()))
+
+
+def _is_odd(inside: str) -> bool:
+    """Tell whether a text in brackets stands for a unit that is not known: it has its signs, and no words of a reading."""
+    words = frozenset(_WORD.findall(inside.lower()))
+    if words & _ODD_UNITS or _squeezed(inside).lower() in _ODD_UNITS:
+        return True
+    letters = {word for word in words if not word.isdigit()}
+    if letters and letters <= _VOCABULARY | says_nothing(frozenset(letters)):
+        return False
+    return bool(_OF_UNITS.search(inside)) and not inside.strip().isdigit() and not _FOOT_NAME.fullmatch(inside.strip())
+
+
+def _without_units(text: str, *, of_hours: bool) -> tuple[str, list[str]]:
+    """Take units without brackets out of a heading: at its end or, but for short words, within it."""
+    parts = _squeezed(re.sub(r"[_,:()\[\]{}]", " ", text)).split()
+    kept: list[str] = []
+    units: list[str] = []
+    for place, part in enumerate(parts):
+        is_last = place == len(parts) - 1
+        bare = part if part.lower() in _UNIT_WORDS else part.rstrip(".;")
+        is_unit = bare.lower().replace("μ", "µ") in _UNIT_WORDS and (is_last or bare.lower() != "in")
+        is_hours = is_last and of_hours and bare in {"h", "H"}
+        if (is_unit or is_hours) and (kept or not is_last) and len(parts) > 1:
+            units.append(bare)
+        else:
+            kept.append(part)
+    if not any(_WORD.search(part.lower()) for part in kept):
+        return text, []
+    return " ".join(kept), units
+
+
+def _without_odd(text: str) -> tuple[str, list[str]]:
+    """Take words for units that are not known out of a heading."""
+    parts = text.split()
+    odd = [part for part in parts if part.lower().rstrip(".") in _ODD_UNITS or re.search(r"[%‰°\"″]", part)]
+    return " ".join(part for part in parts if part not in odd), odd
 
 
 def _is_unit(text: str) -> bool:
     return any(_unit_or_none(text, quantity) for quantity in Quantity)
+
+
+def _are_same(one: str, other: str) -> bool:
+    return any((unit := _unit_or_none(one, q)) and unit == _unit_or_none(other, q) for q in Quantity)
 
 
 def _unit_or_none(text: str, quantity: Quantity) -> str | None:
@@ -94,9 +171,24 @@ def _unit_or_none(text: str, quantity: Quantity) -> str | None:
 
 def unit_for(heading: Heading, field: Field) -> str:
     """Give the canonical unit that a heading states for a field; empty where it states none that fits."""
-    if field.quantity is None or not heading.unit:
+    if field.quantity is None or not heading.unit or heading.odd:
         return ""
     return _unit_or_none(heading.unit, field.quantity) or ""
+
+
+def odd_unit(heading: Heading, field: Field) -> str:
+    """Give what a heading says in place of a unit of a field; empty where it says one, or nothing.
+
+    Parameters
+    ----------
+    heading : Heading
+        The heading. [as typed]
+    field : Field
+        What the column is. [unitless]
+    """
+    if field.quantity is None or unit_for(heading, field):
+        return ""
+    return " ".join(filter(None, (heading.unit, heading.odd)))
 
 
 def _same(plain: str) -> str:
@@ -108,34 +200,99 @@ for _field in FIELDS:
     for _name in (_field.heading, *_field.other):
         _EXACT[_field.table].setdefault(_same(_name.lower()), _field)
 _BY_KEY = {(field.table, field.key): field for field in FIELDS}
+_NUMBERED: Final = re.compile(r"(?:f|foot|sf|row)?(\d{1,2})")
+_AS_LEFT: Final = re.compile(r"as[\s-]?left")
+_FOOT_NAME: Final = re.compile(rf"[1-{FOOT_ROWS}]\s*[LR]", re.IGNORECASE)
+_VOCABULARY: Final = frozenset().union(
+    *STAGE.values(), *KIND.values(), *AXIS.values(), *SIDES.values(), *ROWS.values(), SOFT, TOTAL, {COLD, "total"}
+)
 
 
 def field_for(heading: Heading, table: Table) -> Field | None:
     """Propose the field of a table for a heading; ``None`` where none comes to mind."""
+    meant = meaning_of(heading, table)
+    return None if meant is None else meant.field
+
+
+def meaning_of(heading: Heading, table: Table) -> Meaning | None:
+    """Say what a heading of a table most likely means; ``None`` where nothing comes to mind.
+
+    Parameters
+    ----------
+    heading : Heading
+        The heading. [as typed]
+    table : Table
+        What the sheet holds. [unitless]
+    """
     exact = _EXACT[table].get(_same(heading.plain)) or _EXACT[table].get(_same(heading.text.lower()))
     if exact is not None:
-        return exact
-    return _measured(set(heading.words), heading.words) if table is Table.JOBS else None
+        return Meaning(exact, _beside([], heading.signs) if exact.form is Form.NUMBER else ())
+    return _measured(heading) if table is Table.JOBS else None
 
 
-def _measured(words: set[str], ordered: tuple[str, ...]) -> Field | None:
-    stage = next((name for name, names in _STAGE.items() if words & names), None)
-    if words & _SOFT:
-        foot = _foot_of(ordered)
-        which = "soft_after" if stage == "left" else "soft_before"
-        return _BY_KEY.get((Table.JOBS, f"{which}_{foot}")) if foot else None
-    kind = next((name for name, names in _KIND.items() if words & names), None)
-    axis = next((name for name, names in _AXIS.items() if words & names), None)
-    if kind is None or axis is None:
+def _measured(heading: Heading) -> Meaning | None:
+    words = frozenset(heading.words)
+    if words & OTHER:
         return None
-    return _BY_KEY[Table.JOBS, f"{stage or 'left'}_{kind}_{axis}"] if stage else None
+    if words & SOFT:
+        return _soft_foot(heading)
+    stages = [name for name, names in STAGE.items() if words & names]
+    kinds = [name for name, names in KIND.items() if words & names]
+    axes = [name for name, names in AXIS.items() if words & names]
+    if not kinds or not axes or not (stages or COLD in words):
+        return None
+    known = frozenset().union(*STAGE.values(), *KIND.values(), *AXIS.values(), TOTAL) | says_nothing(words)
+    # Two words of one kind say two things; 'cold' by itself may be a target or a reading.
+    twice = frozenset().union(
+        *(STAGE[name] for name in stages if len(stages) > 1),
+        *(KIND[name] for name in kinds if len(kinds) > 1),
+        *(AXIS[name] for name in axes if len(axes) > 1),
+    )
+    known = (known - twice) | ({COLD} if stages else frozenset())
+    field = _BY_KEY[Table.JOBS, f"{(stages or ['target'])[0]}_{kinds[0]}_{axes[0]}"]
+    return Meaning(field, _beside([w for w in heading.words if w not in known], heading.signs), bool(words & TOTAL))
 
 
-def _foot_of(words: tuple[str, ...]) -> str | None:
-    for word in reversed(words):
-        if word.upper() in FEET:
-            return word.upper()
-        digits = re.fullmatch(r"(?:f|foot|sf)?(\d)", word)
-        if digits and 1 <= int(digits[1]) <= len(FEET):
-            return FEET[int(digits[1]) - 1]
-    return None
+def _beside(words: Sequence[str], signs: str) -> tuple[str, ...]:
+    """Say what a heading says beside what is understood."""
+    more = " ".join(filter(None, (*words, signs)))
+    return (f"says '{more}' beside what is understood",) if more else ()
+
+
+def _soft_foot(heading: Heading) -> Meaning | None:
+    """Say of which foot a heading speaks, and whether before or after the work; 'left' may be a side or a stage."""
+    words = frozenset(heading.words)
+    named = [word.upper() for word in heading.words if word.upper() in FEET]
+    numbers = [int(found[1]) for word in heading.words if (found := _NUMBERED.fullmatch(word)) and found[1]]
+    rows = {row for row, names in ROWS.items() if words & names} | {row for row in numbers if row <= FOOT_ROWS}
+    is_stage = _AS_LEFT.search(heading.text.lower()) is not None
+    said = words if is_stage else words - {"left"}
+    sides = {side for side, names in SIDES.items() if (words - {"left"} if is_stage else words) & names}
+    stages = [name for name, names in STAGE.items() if said & names]
+    doubts: list[str] = []
+    if named:
+        foot = named[-1]
+        if len(set(named)) > 1 or (sides and sides != {foot[-1]}):
+            doubts.append("names several feet")
+        elif "left" in words and not is_stage:
+            doubts.append("says 'left', which may be a side or 'as left'")
+    elif len(rows) == 1 and len(sides) == 1:
+        foot = f"{rows.pop()}{sides.pop()}"
+        if foot[-1] == "L" and "left" in words and not is_stage and not (words & (SIDES["L"] - {"left"})):
+            doubts += [] if stages else ["says 'left', which may be a side or 'as left'"]
+    elif len(numbers) == 1 and not sides and 1 <= numbers[0] <= len(FEET):
+        foot = FEET[numbers[0] - 1]
+        doubts.append(f"gives a foot the number {numbers[0]}, and no side")
+    else:
+        return None
+    if len(stages) > 1 or stages == ["target"] or (doubts and not stages):
+        # Alone it says what nearly every list means: the check before anything is moved.
+        doubts.append("does not say whether before or after the work")
+    known = frozenset().union(*STAGE.values(), *SIDES.values(), *ROWS.values(), SOFT, says_nothing(words), {"row"})
+    more = [
+        word
+        for word in heading.words
+        if word not in known and word.upper() not in FEET and not _NUMBERED.fullmatch(word)
+    ]
+    stage = "soft_after" if stages == ["left"] else "soft_before"
+    return Meaning(_BY_KEY[Table.JOBS, f"{stage}_{foot}"], (*doubts, *_beside(more, heading.signs)))

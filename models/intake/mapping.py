@@ -17,6 +17,8 @@ from pathlib import Path
 from models.intake import dates, headings
 from models.intake.day_order import evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
+from models.intake.problems import column_name
+from models.intake.proposing import Ask, propose_columns
 from models.intake.reading import Cell, Sheet
 from models.intake.words import propose_word
 from models.units import Decimal, Display
@@ -33,7 +35,8 @@ class Column:
     """One column: its place and heading, the field it fills, and how its numbers are read.
 
     ``times`` multiplies what was read: −1 where the plant's sign is the other
-    way round, 0.5 where the column holds a total indicator reading.
+    way round, 0.5 where the column holds a total indicator reading.  ``asks`` says what of
+    this is only a guess that a person has to answer before anything is read, and ``why``.
     """
 
     index: int
@@ -42,6 +45,13 @@ class Column:
     unit: str = ""
     times: float = 1.0
     samples: tuple[str, ...] = ()
+    asks: frozenset[Ask] = frozenset()
+    why: str = ""
+
+    @property
+    def question(self) -> str:
+        """Say where it stands, and what has to be answered."""
+        return f"column {column_name(self.index, repr(self.heading))}: {self.why or 'it waits for an answer'}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +89,12 @@ class SheetMapping:
         """Give the places of the columns that hold numbers."""
         return [c.index for c in self.columns if c.field is not None and c.field.form is Form.NUMBER]
 
+    @property
+    def questions(self) -> list[str]:
+        """Give what a person has to answer before the sheet is read, a sentence a column."""
+        name = f"{self.sheet}, " if self.sheet else ""
+        return [f"{name}{column.question}" for column in self.columns if column.asks]
+
     def column_of(self, key: str) -> Column | None:
         """Give the column that fills a field of this sheet's own table."""
         return next((c for c in self.columns if c.field and c.field.table is self.table and c.field.key == key), None)
@@ -105,6 +121,16 @@ class FileMapping:
     def is_template(self) -> bool:
         """Tell whether every sheet is the tool's own template, which needs no confirmation."""
         return bool(self.sheets) and all(sheet.is_template for sheet in self.sheets)
+
+    @property
+    def questions(self) -> list[str]:
+        """Give what has to be answered before it can be confirmed, a sentence a column."""
+        return [told for sheet in self.sheets for told in sheet.questions]
+
+    @property
+    def is_open(self) -> bool:
+        """Tell whether there is any of that."""
+        return any(column.asks for sheet in self.sheets for column in sheet.columns)
 
 
 def fingerprint(sheets: Iterable[tuple[str, Sequence[str]]]) -> str:
@@ -167,15 +193,10 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     _, table, header = best
     names = [text_of(cell) for cell in sheet.head[header - 1]]
     body = sheet.head[header:]
-    columns: list[Column] = []
-    used: set[str] = set()
-    for index, name in enumerate(names):
-        samples = samples_of(body, index)
-        chosen = _field(name, table, used)
-        if chosen is not None:
-            used.add(f"{chosen.table}.{chosen.key}")
-        unit = unit_of(name, chosen, display)
-        columns.append(Column(index, name, chosen, unit, samples=tuple(samples[:3])))
+    columns = [
+        Column(index, name, one.field, one.unit, one.times, tuple(samples_of(body, index)[:3]), one.asks, one.why)
+        for index, (name, one) in enumerate(zip(names, propose_columns(names, table, display), strict=True))
+    ]
     every = [text for column in columns if column.field for text in samples_of(body, column.index)]
     numbers = [c.index for c in columns if c.field and c.field.form is Form.NUMBER]
     # A number in a workbook has no decimal sign: only what was typed as a text tells one.
@@ -219,26 +240,6 @@ def _score(row: Sequence[headings.Heading], table: Table) -> float:
         return 0.0
     measured = table is not Table.JOBS or any(key.startswith(("found_", "left_")) for key in known)
     return len(known) if measured else 0.0
-
-
-def _field(name: str, table: Table, used: set[str]) -> Field | None:
-    if not name:
-        return None
-    heading = headings.take_apart(name)
-    tables = (table, Table.ASSETS) if table is Table.JOBS else (table,)
-    for candidate in tables:
-        chosen = headings.field_for(heading, candidate)
-        if chosen is not None and f"{chosen.table}.{chosen.key}" not in used:
-            same = candidate is table or chosen.key not in {"tag", "commissioned", "retired", "valid_from"}
-            return chosen if same else None
-    return None
-
-
-def unit_of(name: str, chosen: Field | None, display: Display) -> str:
-    """Give the unit in which a column is read: that of its heading, else the site's; empty for what has none."""
-    if chosen is None or chosen.quantity is None:
-        return ""
-    return headings.unit_for(headings.take_apart(name), chosen) or display.unit(chosen.quantity)
 
 
 def samples_of(body: Sequence[Sequence[Cell]], index: int) -> list[str]:

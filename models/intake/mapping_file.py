@@ -13,6 +13,7 @@ from models.errors import UnreadableFileError
 from models.intake import dates
 from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
+from models.intake.proposing import OPEN, Ask
 from models.sentences.signs import ANGULARITY, TURNED
 from models.units import STORED_UNIT, Decimal, Display, canonical_unit
 from models.whole_files import write_whole
@@ -23,6 +24,12 @@ _BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
 def units_mark(display: Display) -> str:
     """Write which units a site reads, for a mapping that is confirmed for it."""
     return f"{display.length}, {display.temperature}"
+
+
+_ABOUT_OPEN = (
+    "A '?' waits for an answer, and 'ask' says why: nothing is read before. Write what is right, without the '?'; where the guess before",
+    "it is right, take away only the '?'.",
+)
 
 
 def to_toml(mapping: FileMapping, source: str) -> str:
@@ -39,6 +46,7 @@ def to_toml(mapping: FileMapping, source: str) -> str:
         *textwrap.wrap(f"Angularity + : {ANGULARITY}; {TURNED}.", 118),
         "'site' is the plant for which it is confirmed: another one is asked anew where a unit stands neither in a heading nor in",
         "the cells. 'left_out' names sheets that are not to be read, e.g. [\"notes\"].",
+        *(_ABOUT_OPEN if mapping.is_open else ()),
         "When it is right, set confirmed = true (or run the import again with --confirm).",
     ):
         document.add(tomlkit.comment(line))
@@ -77,18 +85,26 @@ def _sheet_table(sheet: SheetMapping) -> Any:
     for column in sheet.columns:
         entry = tomlkit.table()
         entry.add("heading", column.heading)
-        entry.add("field", "" if column.field is None else _name(column.field, sheet.table))
+        entry.add("field", _asked("" if column.field is None else _name(column.field, sheet.table), Ask.FIELD, column))
         if column.field is not None:
             entry["field"].comment(column.field.meaning)
-        if column.unit:
-            entry.add("unit", column.unit)
-        if column.times != 1.0:
+        if column.unit or Ask.UNIT in column.asks:
+            entry.add("unit", _asked(column.unit, Ask.UNIT, column))
+        if Ask.TIMES in column.asks:
+            entry.add("times", f"{column.times:g}{OPEN}")
+        elif column.times != 1.0:
             entry.add("times", column.times)
+        if column.asks:
+            entry.add("ask", _plain(column.why))
         if column.samples:
             entry.add(tomlkit.comment("samples: " + " | ".join(_plain(sample[:40]) for sample in column.samples)))
         columns.append(entry)
     table.add("column", columns)
     return table
+
+
+def _asked(text: str, ask: Ask, column: Column) -> str:
+    return f"{text}{OPEN}" if ask in column.asks else text
 
 
 def _plain(text: str) -> str:
@@ -125,7 +141,7 @@ def _parsed(text: str) -> FileMapping:
     import tomlkit
 
     document = tomlkit.parse(text).unwrap()
-    return FileMapping(
+    made = FileMapping(
         tuple(_sheet_from(sheet) for sheet in document.get("sheet", [])),
         confirmed=bool(document.get("confirmed", False)),
         left_out=tuple(map(str, document.get("left_out", ()))),
@@ -133,6 +149,8 @@ def _parsed(text: str) -> FileMapping:
         units=str(document.get("units", "")),
         mark=str(document.get("headings", "")),
     )
+    # Whatever it says: as long as something waits for an answer nothing is read.
+    return replace(made, confirmed=made.confirmed and not made.is_open)
 
 
 def read_mapping(path: Path) -> FileMapping:
@@ -157,22 +175,16 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
     columns: list[Column] = []
     filled: dict[str, str] = {}
     for index, entry in enumerate(data["column"]):
-        name = entry.get("field", "")
-        chosen = None
-        if name:
-            full = name if "." in name else f"{table}.{name}"
-            if full not in _BY_NAME:
-                raise ValueError(f"there is no field '{name}' in {table} (column '{entry['heading']}')")
+        column = _column_from(index, entry, table)
+        columns.append(column)
+        if column.field is not None and Ask.FIELD not in column.asks:
+            full = f"{column.field.table}.{column.field.key}"
             if full in filled:
+                name = _name(column.field, table)
                 raise ValueError(
-                    f"the columns '{filled[full]}' and '{entry['heading']}' are both '{name}': leave one out"
+                    f"the columns '{filled[full]}' and '{column.heading}' are both '{name}': leave one out"
                 )
-            filled[full] = entry["heading"]
-            chosen = _BY_NAME[full]
-        unit = entry.get("unit", "")
-        if chosen is not None and chosen.quantity is not None:
-            unit = canonical_unit(unit, chosen.quantity) if unit else STORED_UNIT[chosen.quantity]
-        columns.append(Column(index, entry["heading"], chosen, unit, float(entry.get("times", 1.0))))
+            filled[full] = column.heading
     missing = [field.heading for field in fields_of(table) if field.required and f"{table}.{field.key}" not in filled]
     if missing:
         raise ValueError(f"no column of {table} is '{missing[0]}', without which no row can be read")
@@ -185,6 +197,33 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
         dates.Order(data.get("dates", "day first")),
         {str(k): str(v) for k, v in data.get("words", {}).items()},
     )
+
+
+def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
+    """Read one column; what waits for an answer bears a question mark."""
+    asks: set[Ask] = set()
+    name, unit, times = (str(entry.get(ask, "")) for ask in (Ask.FIELD, Ask.UNIT, Ask.TIMES))
+    for ask, text in ((Ask.FIELD, name), (Ask.UNIT, unit), (Ask.TIMES, times)):
+        if text.endswith(OPEN):
+            asks.add(ask)
+    name, unit, times = (text.removesuffix(OPEN).strip() for text in (name, unit, times))
+    chosen = None
+    if name:
+        full = name if "." in name else f"{table}.{name}"
+        if full not in _BY_NAME:
+            raise ValueError(f"there is no field '{name}' in {table} (column '{entry['heading']}')")
+        chosen = _BY_NAME[full]
+    if chosen is None and Ask.FIELD not in asks:
+        asks.clear()  # what is left out needs no unit
+    elif chosen is not None and chosen.quantity is not None:
+        if not unit and "ask" in entry:
+            asks.add(Ask.UNIT)  # whoever took the question away has not answered it
+        if unit:
+            unit = canonical_unit(unit, chosen.quantity)
+        elif Ask.UNIT not in asks:
+            unit = STORED_UNIT[chosen.quantity]
+    why = str(entry.get("ask", "")) if asks else ""
+    return Column(index, entry["heading"], chosen, unit, float(times or 1.0), asks=frozenset(asks), why=why)
 
 
 def mark_of(mapping: FileMapping) -> str:
