@@ -114,7 +114,7 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
         titled(seen, sent),
         problem(*said),
         tag("p", _sentence(looked), class_="sentence"),
-        tag("ul", *[tag("li", told) for told in looked.asked]) if looked.asked else _counts(outcome, "import.would"),
+        None if looked.asked else _counts(outcome, "import.would"),
         *_came_back(seen, sent, [path.name for path in sent.made], outcome),
         # What is only proposed is looked at before it is confirmed.  One form: what was corrected comes along with every button.
         form(

@@ -15,7 +15,7 @@ from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
 from models.intake.proposing import OPEN, Ask
 from models.sentences.signs import ANGULARITY, TURNED
-from models.units import STORED_UNIT, Decimal, Display, canonical_unit
+from models.units import STORED_UNIT, Decimal, Display, canonical_unit, units_for
 from models.whole_files import write_whole
 
 _BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
@@ -90,6 +90,10 @@ def _sheet_table(sheet: SheetMapping) -> Any:
             entry["field"].comment(column.field.meaning)
         if column.unit or Ask.UNIT in column.asks:
             entry.add("unit", _asked(column.unit, Ask.UNIT, column))
+        if Ask.UNIT in column.asks and column.field is not None and column.field.quantity is not None:
+            entry["unit"].comment(
+                f"one of: {', '.join(units_for(column.field.quantity))}; 'times' multiplies, e.g. 0.01"
+            )
         if Ask.TIMES in column.asks:
             entry.add("times", f"{column.times:g}{OPEN}")
         elif column.times != 1.0:

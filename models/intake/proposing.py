@@ -15,7 +15,7 @@ from typing import Final
 from models.intake import headings
 from models.intake.fields import Field, Form, Table
 from models.intake.problems import column_name
-from models.units import Display, Quantity, units_for
+from models.units import Display, Quantity
 
 
 class Ask(StrEnum):
@@ -118,8 +118,8 @@ def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Displ
 
 def _why_unit(odd: str, quantity: Quantity) -> str:
     return (
-        f"its heading says '{odd}' where a unit stands, and that is none that is known of {quantity}: say in which unit the numbers are "
-        f"({', '.join(units_for(quantity))}) and by what they are multiplied, or leave it out"
+        f"its heading says '{odd}' where a unit stands, and that is none of {quantity} that is known: say in which unit the numbers are, and by "
+        "what they are multiplied, or leave it out"
     )
 
 
