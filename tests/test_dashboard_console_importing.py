@@ -11,6 +11,7 @@ import pytest
 import sqlalchemy as sa
 
 from dashboard.cli import main
+from models.commands import import_sheets
 from models.intake import mend
 from models.settings import Settings
 from models.store.engine import make_engine
@@ -477,3 +478,64 @@ def test_what_a_heading_leaves_open_is_asked_anew_at_another_site(second: Spoken
     other.write_text(other.read_text().replace('?"', '"'))
     assert second("import", "b.csv", "--site", "birch-works", "--confirm")[0] == 0
     assert found_v("B1", site=2) == pytest.approx(4 * 0.0254)
+
+
+# -- other lists in the same sheet, and headings in another row ----------------------------------------------------
+
+
+def test_a_list_above_the_headings_is_refused_with_its_rows(say: Spoken) -> None:
+    lines = [
+        "Jobs 2019",
+        STATED,
+        row("A1"),
+        row("A2", day="2019-02-01"),
+        "",
+        "Jobs 2020",
+        f"{STATED},Notes",
+        row("B1", day="2020-01-01"),
+    ]
+    register(Path("a.csv"), *lines[1:], head=lines[0])
+    for _ in range(2):  # as proposed, and by the mapping that is then kept
+        status, said = say("import", "a.csv", "--confirm")
+        assert status == 1
+        assert "rows 3 to 4 stand under the headings of jobs in row 2, above those that are read (row 7)" in said
+        assert not jobs_of()
+    assert say("import", "a.csv", "--accept-good")[0] == 1
+    assert set(jobs_of()) == {"B1"}
+
+
+def test_a_list_of_another_kind_above_is_told_and_titles_are_not(say: Spoken) -> None:
+    register(Path("a.csv"), "P-7,feed pump", "", STATED, row("A1"), head="Tag,Description")
+    status, said = say("import", "a.csv", "--confirm")
+    assert status == 0
+    assert "row 2 stands under the headings of assets in row 1" in said
+    titles = ["Asset,P-1,Unit,Area 2", "Speed,1480,Power,45", "Rev,3,Page,1,Date,2019-03-01", "1,2,3,4,5,6,7,8"]
+    register(Path("b.csv"), *titles[1:], STATED, row("B1"), head=titles[0])
+    assert "nothing of that is read" not in say("import", "b.csv", "--confirm")[1]
+
+
+def test_rows_without_headings_above_are_told(say: Spoken) -> None:
+    register(Path("a.csv"), row("A2", day="2019-03-01"), STATED, row("A1"), head=row("A3", day="2019-02-01"))
+    assert "rows 1 to 2 stand above the headings, filled like records" in say("import", "a.csv", "--confirm")[1]
+
+
+def test_another_list_below_stops_all_of_it(say: Spoken, monkeypatch: pytest.MonkeyPatch) -> None:
+    other = STATED.replace("Found V offset mm,Found V angle mm/m", "Found V angle mm/m,Found V offset mm")
+    register(Path("a.csv"), row("A1"), "", other, row("B1", day="2020-01-01"), head=STATED)
+    for least in (1_500, 1):  # row by row, and as columns
+        monkeypatch.setattr(import_sheets, "COLUMNS_FROM", least)
+        status, said = say("import", "a.csv", "--confirm", "--accept-good")
+        assert status == 2
+        assert "a.csv, row 4: here another list begins ('Found V angle mm/m' stands under 'Found V offset mm')" in said
+        assert not jobs_of()
+
+
+def test_a_kept_mapping_finds_its_headings_below_one_more_title(say: Spoken) -> None:
+    register(Path("a.csv"), row("A1"), head=STATED)
+    assert say("import", "a.csv", "--confirm")[0] == 0
+    register(Path("b.csv"), "", STATED, row("B1", day="2020-01-01"), head="Exported 2020-11-30")
+    status, said = say("import", "b.csv")
+    assert status == 0
+    assert "confirmed mapping" in said
+    assert set(jobs_of()) == {"A1", "B1"}
+    assert len(mappings()) == 1

@@ -151,9 +151,8 @@ def _sentence(looked: Looked) -> str:
     new = counted(outcome.taken, "record")
     if not outcome.errors:
         return say("import.all_good", new=new)
-    return say(
-        "import.some_bad", new=new, errors=counted(outcome.errors, "error"), rows=counted(outcome.refused, "row")
-    )
+    key = "import.some_bad" if outcome.refused else "import.some_lost"
+    return say(key, new=new, errors=counted(outcome.errors, "error"), rows=counted(outcome.refused, "row"))
 
 
 def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
@@ -164,7 +163,7 @@ def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
         good = bool(outcome.errors)
         if not looked.ready:
             parts.append(tag("p", say("import.confirms")))
-        if good:
+        if outcome.refused:
             parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
         if outcome.doubled:
             parts.append(_same_visit(outcome))

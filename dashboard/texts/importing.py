@@ -60,6 +60,7 @@ WORDS: Final[dict[str, str]] = {
     "import.nothing": "There is no row to take in this file.",
     "import.all_good": "All of it is good: {new} would go in. Nothing is in the book yet.",
     "import.some_bad": "{errors} in {rows}. {new} would go in without these. Nothing is in the book yet.",
+    "import.some_lost": "{errors}: part of the file is not read. {new} would go in without that. Nothing is in the book yet.",
     "import.waiting": "Sent, and not imported yet:",
     "import.sent_at": "sent {at}",
     "import.look_again": "The reading was corrected: look at what would go in now. Nothing is in the book yet.",

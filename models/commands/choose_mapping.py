@@ -25,6 +25,7 @@ from models.intake.fitting import (
 from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, propose, with_confirmation
 from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml, units_mark, write_mapping
 from models.intake.nearest import LIMITS_ELSEWHERE, looks_like_limits, nearest_of, not_understood
+from models.intake.other_lists import lists_above
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
 from models.intake.template import is_read_me
@@ -120,6 +121,7 @@ class Chooser:
             else:
                 nearest = nearest_of(sheet)
                 choice.leave(name, _NO_HEADINGS + (f"; {nearest.told()}" if nearest else ""))
+        choice.told += [lost for one in choice.sources if (lost := lists_above(one.sheet, one.mapping)) is not None]
         choice.told += [_told_hidden(path, source.sheet) for source in choice.sources if source.sheet.hidden]
         # What was confirmed was looked at; of what is only proposed it is told which columns are passed over.
         asked_of = {one.sheet for reading in choice.readings if not reading.mapping.confirmed for one in reading.read}

@@ -14,6 +14,7 @@ from models.commands.report import SheetReport, Source
 from models.errors import UnreadableFileError
 from models.intake.fields import Table
 from models.intake.mapping import SheetMapping
+from models.intake.other_lists import refuse_other_headings
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
 from models.intake.rows import RowReader
@@ -107,6 +108,8 @@ class Sheets(JobRows):
             if row is None:
                 return None
             sheet.read += 1
+            if not row.is_good:
+                refuse_other_headings(reader.mapping, reader.file, number, cells)
             if isinstance(cells, CutRow):
                 row.problems.append(reader.problem(row, "", Code.CUT_SHORT, Severity.ERROR, _CUT, "a whole file"))
             elif row.is_total:

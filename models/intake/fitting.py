@@ -8,6 +8,7 @@ from dataclasses import replace
 from models.intake import headings
 from models.intake.dates import Order
 from models.intake.mapping import (
+    HEADER_SEARCH,
     WHAT_TO_MEND,
     Column,
     FileMapping,
@@ -43,14 +44,26 @@ def _trimmed(names: Sequence[str]) -> list[str]:
     return kept
 
 
-def _has_same_headings(wanted: SheetMapping, sheet: Sheet) -> bool:
-    return headings_of(sheet, wanted.header_row) == _trimmed(wanted.headings)
+def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
+    """Give a mapping at the row in which its headings stand; ``None`` where they stand in none.
+
+    One more or less line of a title above them makes no other list.  It has to be the row that would be proposed: the
+    same headings may stand once more, or belong to a small list beside a large one.
+    """
+    names = _trimmed(wanted.headings)
+    if headings_of(sheet, wanted.header_row) == names:
+        return wanted
+    if not names or all(headings_of(sheet, row) != names for row in range(1, HEADER_SEARCH + 1)):
+        return None
+    own = outline(sheet, Display())
+    return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
-    """Give the sheets of a mapping that are in a file, with the headings that the mapping was made for."""
+    """Give the sheets of a mapping that are in a file, with the headings that the mapping was made for, in the row in which they stand."""
     by_name = {sheet.name: sheet for sheet in sheets}
-    return tuple(m for m in mapping.sheets if m.sheet in by_name and _has_same_headings(m, by_name[m.sheet]))
+    found = (_at_its_headings(m, by_name[m.sheet]) for m in mapping.sheets if m.sheet in by_name)
+    return tuple(one for one in found if one is not None)
 
 
 def contradict(one: SheetMapping, other: SheetMapping) -> bool:

@@ -185,7 +185,7 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     for number, row in enumerate(sheet.head[:HEADER_SEARCH], start=1):
         taken = [headings.take_apart(text) for cell in row if (text := text_of(cell))]
         for table in Table:
-            score = _score(taken, table)
+            score = headings_score(taken, table)
             if score >= 2 and (best is None or score > best[0]):
                 best = (score, table, number)
     if best is None:
@@ -233,7 +233,16 @@ def text_of(cell: Cell) -> str:
     return " ".join(str(cell).split())
 
 
-def _score(row: Sequence[headings.Heading], table: Table) -> float:
+def headings_score(row: Sequence[headings.Heading], table: Table) -> float:
+    """Say how many fields of a table a row names; 0 where it is no row of its headings.
+
+    Parameters
+    ----------
+    row : sequence of Heading
+        Its texts, taken apart. [as typed]
+    table : Table
+        The table. [unitless]
+    """
     known = {f.key for heading in row if (f := headings.field_for(heading, table)) is not None}
     needed = [f for f in fields_of(table) if f.required]
     if any(f.key not in known for f in needed):

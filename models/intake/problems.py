@@ -56,6 +56,7 @@ class Code(StrEnum):
     GUESSED_ENCODING = "guessed-encoding"
     MORE_CELLS = "more-cells-than-headings"
     COLUMNS_LEFT_OUT = "columns-left-out"
+    ROWS_ABOVE = "rows-above-headings"
     NO_HEADING = "column-without-heading"
     NO_VALUE = "spreadsheet-error"
     ODD_TIME = "time-of-clock-change"

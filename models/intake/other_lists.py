@@ -1,0 +1,137 @@
+"""Other lists in one sheet: rows above the headings that are read, and headings of another list below them.
+
+One row of headings is read to the end of a sheet.  A list that stands above it
+would be lost without a word, and the columns of one below it mean something else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from models.errors import UnreadableFileError
+from models.intake import headings
+from models.intake.fields import Form, Table
+from models.intake.mapping import SheetMapping, headings_score, text_of
+from models.intake.problems import Code, Problem, Severity
+from models.intake.reading import Cell, Sheet
+
+_SHARE: Final = 2 / 3
+"""So much of a row is understood as headings where it is one; pairs of a name and a value above a list are less."""
+
+_OWN_PLACE: Final = "put each list into a sheet or a file of its own"
+
+
+def lists_above(sheet: Sheet, mapping: SheetMapping) -> Problem | None:
+    """Tell of rows above the headings that are filled like records; ``None`` where there are only titles.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet. [as typed]
+    mapping : SheetMapping
+        How it is read. [unitless]
+
+    Returns
+    -------
+    Problem or None
+        An error where they are of the same list, a warning where they are of another one or have no headings.
+    """
+    above = sheet.head[: mapping.header_row - 1]
+    first = next(((number, table) for number, row in enumerate(above, start=1) if (table := _headings_of(row))), None)
+    if first is not None:
+        number, table = first
+        lost = [
+            n for n, row in enumerate(above, start=1) if n > number and len(_texts(row)) > 1 and not _headings_of(row)
+        ]
+        severity = Severity.ERROR if table is mapping.table else Severity.WARNING
+        what = f"{_rows(lost)} under the headings of {table} in row {number}, above those that are read"
+    else:
+        wanted = max(3, (len(_texts(mapping.headings)) + 1) // 2)
+        lost = [
+            n for n, row in enumerate(above, start=1) if len(_texts(row)) >= wanted and _is_like_record(row, mapping)
+        ]
+        severity, what = Severity.WARNING, f"{_rows(lost)} above the headings, filled like records"
+    if not lost:
+        return None
+    told = f"{what} (row {mapping.header_row}): nothing of that is read; {_OWN_PLACE}"
+    return Problem(sheet.path.name, mapping.sheet, lost[0], "", Code.ROWS_ABOVE, severity, "", told, is_sentence=True)
+
+
+def refuse_other_headings(mapping: SheetMapping, file: str, number: int, cells: Sequence[Cell]) -> None:
+    """Refuse a sheet in which a row below the headings is that of another list: what follows would be taken for something else.
+
+    Parameters
+    ----------
+    mapping : SheetMapping
+        How the sheet is read. [unitless]
+    file : str
+        Name of the file. [unitless]
+    number : int
+        Number of the row. [unitless]
+    cells : sequence of Cell
+        A row that is no good record. [as typed]
+
+    Raises
+    ------
+    UnreadableFileError
+        If they are headings of such a list, and not the same again.
+    """
+    needed = [column.index for column in mapping.columns if column.field is not None and column.field.required]
+    heads = [text_of(cells[index]) for index in needed if index < len(cells)]
+    # Most bad rows are told by their first needed cell: taking all of them apart would take longer than reading them.
+    if (
+        not all(headings.field_for(headings.take_apart(text), mapping.table) for text in heads)
+        or _headings_of(cells) is not mapping.table
+    ):
+        return
+    for column in mapping.columns:
+        text = text_of(cells[column.index]) if column.index < len(cells) else ""
+        if column.field is None or not text or text == column.heading:
+            continue
+        there, here = headings.take_apart(column.heading), headings.take_apart(text)
+        if headings.meaning_of(here, mapping.table) != headings.meaning_of(there, mapping.table) or (
+            headings.unit_for(here, column.field) != headings.unit_for(there, column.field)
+        ):
+            where = f"{file} › {mapping.sheet}" if mapping.sheet else file
+            raise UnreadableFileError(
+                f"{where}, row {number}: here another list begins ('{text}' stands under '{column.heading}'); nothing was imported.",
+                remedy=f"{_OWN_PLACE[0].upper()}{_OWN_PLACE[1:]}, and send them again.",
+            )
+
+
+def _headings_of(row: Sequence[Cell]) -> Table | None:
+    """Say of which list a row is the headings; ``None`` where it is none."""
+    texts = [text for cell in row if isinstance(cell, str) and (text := text_of(cell))]
+    if len(texts) < len(_texts(row)):
+        return None  # a number or a date is no heading
+    taken = [headings.take_apart(text) for text in texts]
+    best = max(Table, key=lambda table: headings_score(taken, table))
+    score = headings_score(taken, best)
+    return best if score >= 2 and score >= _SHARE * len(texts) else None
+
+
+def _texts(row: Sequence[Cell]) -> list[str]:
+    return [text for cell in row if (text := text_of(cell))]
+
+
+def _is_like_record(row: Sequence[Cell], mapping: SheetMapping) -> bool:
+    """Tell whether a row has what a record needs in its columns: pairs of names and values over a list have not."""
+    texts = _texts(row)
+    if (
+        texts == [str(number) for number in range(1, len(texts) + 1)]
+        or sum(any(map(str.isdigit, text)) for text in texts) < 2
+    ):
+        return False  # the numbers of the columns, or words alone
+    for column in mapping.columns:
+        if column.field is not None and column.field.required:
+            text = text_of(row[column.index]) if column.index < len(row) else ""
+            if not text or (column.field.form in {Form.DATE, Form.MOMENT} and not any(map(str.isdigit, text))):
+                return False
+    return True
+
+
+def _rows(numbers: Sequence[int]) -> str:
+    if not numbers:
+        return ""
+    return f"row {numbers[0]} stands" if len(numbers) == 1 else f"rows {numbers[0]} to {numbers[-1]} stand"
