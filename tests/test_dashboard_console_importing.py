@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import openpyxl
@@ -11,10 +13,14 @@ import pytest
 import sqlalchemy as sa
 
 from dashboard.cli import main
+from dashboard.texts.files_columns import WORDS
 from models.commands import import_sheets
+from models.commands.amend_job import amend_job, void_job
 from models.intake import mend
+from models.intake.own_table import AMENDED, VOID
 from models.settings import Settings
 from models.store.engine import make_engine
+from models.store.known import site_of
 from models.store.reader import Reader
 from models.values.job import Job
 from tests.seeded import ASSETS
@@ -539,3 +545,44 @@ def test_a_kept_mapping_finds_its_headings_below_one_more_title(say: Spoken) -> 
     assert "confirmed mapping" in said
     assert set(jobs_of()) == {"A1", "B1"}
     assert len(mappings()) == 1
+
+
+# -- the program's own table of jobs -------------------------------------------------------------------------------
+
+
+def test_versions_that_do_not_count_stay_out_when_the_own_table_comes_back(
+    say: Spoken, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert WORDS["files.column.amended_by"] == AMENDED
+    assert WORDS["files.column.void"] == VOID
+    register(Path("a.csv"), *(f"{row(ref, day=f'2019-0{month}-01')},0.1,0.2,0.05,0.1" for month, ref in enumerate(("A1", "A2", "A3"), 1)),
+             head=f"{STATED},Left V offset mm,Left V angle mm/m,Left H offset mm,Left H angle mm/m")  # fmt: skip
+    assert say("import", "a.csv", "--confirm")[0] == 0
+    engine = make_engine(Settings(book="driftbook.db"))
+    story = Reader(engine).story(1, "P-1")
+    assert story is not None
+    first, second = (line for line in story.standing if line.job.ref in {"A1", "A2"})
+    site = site_of(engine.connect(), "ash-works")
+    void_job(engine, site, first.entry, by="A", now=datetime.now(UTC), why="never done")
+    amend_job(
+        engine,
+        site,
+        second.entry,
+        replace(second.job, notes="better"),
+        by="A",
+        now=datetime.now(UTC),
+        why="more is known",
+    )
+    engine.dispose()
+    assert main(["table", "asset-jobs", "--query", "asset=P-1", "-o", "own.csv"]) == 0
+    for least in (1_500, 1):  # row by row, and where a file is read as columns
+        monkeypatch.setattr(import_sheets, "COLUMNS_FROM", least)
+        book = f"fresh-{least}.db"
+        assert say("init", "--site", "Ash Works", "--zone", "Europe/Lisbon", "--units", "mil", "--book", book)[0] == 0
+        assert say("import", "assets.csv", "--book", book)[0] == 0
+        status, said = say("import", "own.csv", "--confirm", "--accept-good", "--book", book)
+        assert status == 0, said
+        assert "3 left out (no record)" in said
+        assert "took the place of this one" in said
+        assert "this one is void" in said
+        assert {ref: job.notes for ref, job in jobs_of(book).items()} == {"A2": "better", "A3": ""}

@@ -15,6 +15,7 @@ from models.errors import UnreadableFileError
 from models.intake.fields import Table
 from models.intake.mapping import SheetMapping
 from models.intake.other_lists import refuse_other_headings
+from models.intake.own_table import OwnVersions, own_versions
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
 from models.intake.rows import RowReader
@@ -61,8 +62,11 @@ class Sheets(JobRows):
         file = self.files.setdefault(str(source.path), File(source))
         file.sheets.append(sheet)
         lane = PlainLane(reader, self.known, self.in_service, self.knows_instrument)
-        look = self._looker(reader, lane if lane.usable and PLAIN_LANE else None, sheet, file)
-        if lane.usable and is_large(source):
+        # Not every row of the program's own table of jobs counts: they go one by one.
+        own = own_versions(headings) if source.mapping.table is Table.JOBS else None
+        usable = lane.usable and own is None
+        look = self._looker(reader, lane if usable and PLAIN_LANE else None, own, sheet, file)
+        if usable and is_large(source):
             self._many(reader, lane, look, sheet, file)
         else:
             self._each(reader, look, sheet, file)
@@ -90,7 +94,9 @@ class Sheets(JobRows):
         del lane
         self._each(reader, look, sheet, file)
 
-    def _looker(self, reader: RowReader, lane: PlainLane | None, sheet: SheetReport, file: File) -> Look:
+    def _looker(
+        self, reader: RowReader, lane: PlainLane | None, own: OwnVersions | None, sheet: SheetReport, file: File
+    ) -> Look:
         """Give what takes one row in: a job that waits for its batch comes back, anything else is settled."""
         take = {
             Table.ASSETS: self._asset,
@@ -108,6 +114,10 @@ class Sheets(JobRows):
             if row is None:
                 return None
             sheet.read += 1
+            if own is not None and (why := own.why_out(cells)):
+                sheet.left_out += 1
+                self.report.problems.append(reader.problem(row, "", Code.OLD_VERSION, Severity.WARNING, "", why))
+                return None
             if not row.is_good:
                 refuse_other_headings(reader.mapping, reader.file, number, cells)
             if isinstance(cells, CutRow):

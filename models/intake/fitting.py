@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from models.intake import headings
 from models.intake.dates import Order
+from models.intake.fields import Table
 from models.intake.mapping import (
     HEADER_SEARCH,
     WHAT_TO_MEND,
@@ -19,6 +20,7 @@ from models.intake.mapping import (
     told_by_rows,
 )
 from models.intake.mapping_file import units_mark
+from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
 from models.intake.reading import Cell, Sheet
@@ -241,10 +243,12 @@ def columns_left_out(sheet: Sheet, mapping: SheetMapping) -> Problem | None:
         How it is read. [unitless]
     """
     body = sheet.head[mapping.header_row :]
+    own = mapping.table is Table.JOBS and own_versions(mapping.headings) is not None
+    known = {"", WHAT_TO_MEND, *((AMENDED, VOID) if own else ())}
     names = [
         column_name(column.index, f"'{column.heading}'")
         for column in mapping.columns
-        if column.field is None and column.heading not in {"", WHAT_TO_MEND} and samples_of(body, column.index)
+        if column.field is None and column.heading not in known and samples_of(body, column.index)
     ]
     if not names:
         return None

@@ -50,6 +50,7 @@ class Code(StrEnum):
     HOLDS_LATER = "described-from-later-on"
     UNDECIDED = "undecided-by-the-rule"
     LOOKS_LIKE_TOTAL = "not-a-record"
+    OLD_VERSION = "version-that-does-not-count"
     CUT_SHORT = "cut-short"
     SHEET_NOT_READ = "sheet-not-read"
     HIDDEN_SHEET = "hidden-sheet"
