@@ -20,6 +20,7 @@ from models.intake.mapping import (
     told_by_rows,
 )
 from models.intake.mapping_file import units_mark
+from models.intake.number_formats import Shown
 from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
@@ -159,6 +160,7 @@ def _bare(sheet: Sheet, header_row: int, columns: Sequence[int]) -> set[int]:
 
 
 def _is_bare(cell: Cell) -> bool:
+    cell = cell.shown if isinstance(cell, Shown) else cell
     return (cell.strip()[-1:] in _BARE_ENDS and bool(cell.strip())) if isinstance(cell, str) else cell is not None
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from models.intake import dates, headings
 from models.intake.day_order import evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
+from models.intake.number_formats import Shown
 from models.intake.problems import column_name
 from models.intake.proposing import Ask, propose_columns
 from models.intake.reading import Cell, Sheet
@@ -253,7 +254,8 @@ def headings_score(row: Sequence[headings.Heading], table: Table) -> float:
 
 def samples_of(body: Sequence[Sequence[Cell]], index: int) -> list[str]:
     """Give the different texts of a column in the order of the rows."""
-    texts = (text_of(row[index]) for row in body if index < len(row))
+    cells = (row[index] for row in body if index < len(row))
+    texts = (cell.shown if isinstance(cell, Shown) else text_of(cell) for cell in cells)
     return list(dict.fromkeys(text for text in texts if text))
 
 

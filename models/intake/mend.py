@@ -21,6 +21,7 @@ from pathlib import Path
 from models.errors import NotAQuantityError
 from models.intake.dates import spelt_out
 from models.intake.mapping import WHAT_TO_MEND, SheetMapping
+from models.intake.number_formats import Shown
 from models.intake.plain_text import guarded
 from models.intake.reading import Cell
 from models.intake.whole_digits import WholeDigits
@@ -37,6 +38,10 @@ class Bad:
     def shown(self, cells: Sequence[Cell]) -> list[Cell]:
         """Give the cells of a row as they are written."""
         written = list(cells)
+        for place in self.mapping.number_columns:
+            cell = written[place] if place < len(written) else None
+            if isinstance(cell, Shown):
+                written[place] = cell.shown  # without its format the bare number would be read in another unit
         for place in self.mapping.date_columns if self.by_rows else ():
             cell = written[place] if place < len(written) else None
             if isinstance(cell, str):

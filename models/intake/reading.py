@@ -102,17 +102,19 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
     from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
 
     from models.intake.guarding import check_workbook  # a text file is no archive
+    from models.intake.number_formats import formatted_cells, show
     from models.intake.spoilt import overlay, spoilt_cells
 
     check_workbook(path)
     try:
         book = CalamineWorkbook.from_path(str(path))
-        spoilt = spoilt_cells(path)
+        spoilt, formats = spoilt_cells(path), formatted_cells(path)
         sheets = []
         hidden = {one.name for one in book.sheets_metadata if one.visible != SheetVisibleEnum.Visible}
         for name in book.sheet_names:
             # skip_empty_area would drop leading blank rows and shift every row number in a message
             grid = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            show(grid, formats.get(name, {}))
             cells = tuple(tuple(row) for row in (overlay(grid, spoilt[name]) if name in spoilt else grid))
             sheets.append(Sheet(path, name, head=cells[:60], hidden=name in hidden, _cells=cells))
     except BaseException as fault:

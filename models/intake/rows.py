@@ -16,6 +16,7 @@ from models.intake.beyond import Beyond
 from models.intake.decimal_sign import two_readings
 from models.intake.fields import FEET, Field, Form
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
+from models.intake.number_formats import Shown
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import Cell
 from models.intake.spoilt import NO_VALUE, is_spoilt
@@ -198,7 +199,8 @@ class RowReader:
                 values[key] = None
                 continue
             if type(value) is Remarked:
-                value = self._remark(row, key, value)
+                row.problems.append(self.problem(row, key, value.code, Severity.WARNING, value.found, value.expected))
+                value = value.value
             if isinstance(value, Parsed):
                 values[key] = value.value * column.times + 0.0
                 row.typed[key] = typed_text(value)
@@ -237,10 +239,6 @@ class RowReader:
             expected = "a heading over this column; without one nothing in it is read (this is said once)"
             problem = self.problem(row, "", Code.NO_HEADING, Severity.WARNING, found, expected)
             row.problems.append(replace(problem, column=place))
-
-    def _remark(self, row: Row, key: str, said: Remarked) -> Any:
-        row.problems.append(self.problem(row, key, said.code, Severity.WARNING, said.found, said.expected))
-        return said.value
 
     def problem(self, row: Row, key: str, code: Code, severity: Severity, found: object, expected: str) -> Problem:
         """Make a problem of this sheet; ``key`` is empty where the whole row is meant."""
@@ -318,6 +316,8 @@ class RowReader:
                 return Parsed(to_stored(float(cell), column.unit, quantity) + 0.0, column.unit, cell.strip())
             except ValueError:
                 pass
+        if isinstance(cell, Shown):
+            return parse(cell.shown, quantity, column.unit, Decimal.POINT)
         if isinstance(cell, int | float):
             return Parsed(to_stored(float(cell), column.unit, quantity), column.unit, f"{cell:.15g}")
         return parse(str(cell), quantity, column.unit, self._decimal(str(cell)))

@@ -74,7 +74,7 @@ def spoilt_cells(path: Path) -> dict[str, dict[tuple[int, int], str]]:
         return spoilt_cells_of_xls(path)
     found: dict[str, dict[tuple[int, int], str]] = {}
     with zipfile.ZipFile(path) as packed:
-        for name, part in _sheets(packed):
+        for name, part in sheets_of(packed):
             cells = dict(_spoilt(packed, part))
             if cells:
                 found[name] = cells
@@ -99,8 +99,14 @@ def overlay(grid: list[list[T]], spoilt: dict[tuple[int, int], str]) -> list[lis
     return whole
 
 
-def _sheets(packed: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
-    """Give the sheets by name with the parts in which they stand."""
+def sheets_of(packed: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
+    """Give the sheets by name with the parts in which they stand.
+
+    Parameters
+    ----------
+    packed : zipfile.ZipFile
+        A workbook that was checked. [unitless]
+    """
     parts = {name.lower(): name for name in packed.namelist()}
     if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= parts.keys():
         return
@@ -115,14 +121,28 @@ def _sheets(packed: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
 
 
 def _spoilt(packed: zipfile.ZipFile, part: str) -> Iterator[tuple[tuple[int, int], str]]:
+    for piece in pieces_of(packed, part):
+        yield from _in_piece(piece)
+
+
+def pieces_of(packed: zipfile.ZipFile, part: str) -> Iterator[bytes]:
+    """Give a sheet in pieces that hold whole cells.
+
+    Parameters
+    ----------
+    packed : zipfile.ZipFile
+        A workbook that was checked. [unitless]
+    part : str
+        The part in which the sheet stands. [unitless]
+    """
     with packed.open(part) as stream:
         held = b""
         while piece := stream.read(_PIECE):
             seen = held + piece
             cut = _last_cell(seen)
-            yield from _in_piece(seen[:cut])
+            yield seen[:cut]
             held = seen[cut:]
-        yield from _in_piece(held)
+        yield held
 
 
 def _last_cell(seen: bytes) -> int:
@@ -150,9 +170,21 @@ def _in_piece(piece: bytes) -> Iterator[tuple[tuple[int, int], str]]:
 
 
 def _placed(cell: bytes, text: str) -> Iterator[tuple[tuple[int, int], str]]:
-    place = _PLACE.search(cell)
+    place = place_of(cell)
     if place is not None:
-        yield (int(place[2]) - 1, _column(place[1]) - 1), text
+        yield place, text
+
+
+def place_of(cell: bytes) -> tuple[int, int] | None:
+    """Give row and column of a cell, both from 0, by what its tag says; ``None`` where it says none.
+
+    Parameters
+    ----------
+    cell : bytes
+        The inside of its tag. [as typed]
+    """
+    place = _PLACE.search(cell)
+    return None if place is None else (int(place[2]) - 1, _column(place[1]) - 1)
 
 
 def _column(letters: bytes) -> int:

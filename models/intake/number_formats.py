@@ -1,0 +1,195 @@
+"""What a workbook's number formats show beside a number: a unit in '0.0" mil"', the sign of '0.00%', a thousand left away.
+
+The reader of workbooks gives the bare number.  A person sees the unit as if it
+stood in the cell, and so such a number is read as that text.
+"""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, Self
+from xml.etree import ElementTree as ET
+
+from models.intake.spoilt import pieces_of, place_of, sheets_of
+
+_BUILT_IN: Final = {9: "0%", 10: "0.00%"}
+_STYLES: Final = "xl/styles.xml"
+_CELL: Final = re.compile(rb"<(?:\w+:)?c\b(?P<cell>[^>]*\ss\s*=\s*[\"'](?P<style>\d{1,6})[\"'][^>]*)(?<!/)>")
+_TEXT: Final = re.compile(rb"\st\s*=\s*[\"'](?!n[\"'])")
+_PART: Final = re.compile(
+    r'"(?P<quoted>[^"]*)"?|\\(?P<one>.)|[_*].|\[(?P<in>[^\]]*)\]|(?P<general>general)|(?P<other>.)',
+    re.IGNORECASE | re.DOTALL,
+)
+_THOUSANDS: Final = re.compile(r"(?<=[0#?]),+(?=\.|$)")
+_NO_UNIT: Final = " \u00a0\u202f+-−–()"
+
+Places = dict[tuple[int, int], "Format"]
+
+
+class Shown(float):
+    """A number of a workbook beside which its format shows something; ``shown`` is what a person reads."""
+
+    __slots__ = ("shown",)
+
+    shown: str
+
+    def __new__(cls, value: float, shown: str) -> Self:
+        """Make one out of the number and the text."""
+        made = super().__new__(cls, value)
+        made.shown = shown
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One part of a format: what it shows beside the number, and by what the number that it shows is larger."""
+
+    beside: str = ""
+    times: float = 1.0
+    is_bound: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A format that shows more than a number, by its parts: for numbers above 0, below, and 0."""
+
+    sections: tuple[Section, ...]
+
+    def of(self, value: float) -> Shown | None:
+        """Give a number as a person reads it; ``None`` where nothing stands beside it."""
+        numbers = self.sections[:3]
+        if any(section.is_bound for section in numbers):
+            # Which part shows a number goes by bounds: where they show one thing it is that, else nobody can tell.
+            beside = " or ".join(dict.fromkeys(section.beside for section in numbers))
+            chosen = Section(beside, numbers[0].times)
+        else:
+            place = 0 if value > 0 else 1 if value < 0 else 2
+            chosen = numbers[place] if place < len(numbers) else numbers[0]
+        if not chosen.beside and chosen.times == 1.0:
+            return None
+        return Shown(value, f"{value * chosen.times:.15g} {chosen.beside}".strip())
+
+
+def read_format(code: str) -> Format | None:
+    """Take a format apart; ``None`` where it shows a number alone, or dates.
+
+    Parameters
+    ----------
+    code : str
+        The format as it stands in the file, e.g. ``0.0" mil"``. [as typed]
+    """
+    sections: list[Section] = []
+    for text in _parts(code):
+        section = _section(text)
+        if section is None:
+            return None
+        sections.append(section)
+    return Format(tuple(sections)) if any(s.beside or s.times != 1.0 for s in sections[:3]) else None
+
+
+def _parts(code: str) -> list[str]:
+    """Cut a format at its semicolons, but not within a quotation."""
+    parts, held = [""], code
+    for match in _PART.finditer(held):
+        if match["other"] == ";":
+            parts.append("")
+        else:
+            parts[-1] += match[0]
+    return parts
+
+
+def _section(text: str) -> Section | None:
+    beside, digits, percent, is_bound = "", "", 0, False
+    for match in _PART.finditer(text):
+        inside, other = match["in"], match["other"]
+        if match["quoted"] is not None or match["one"] is not None:
+            beside += match["quoted"] if match["quoted"] is not None else match["one"]
+        elif inside is not None:
+            if re.fullmatch(r"[hms]+", inside, re.IGNORECASE):
+                return None
+            is_bound = is_bound or inside[:1] in {"<", ">", "="}
+            beside += inside[1:].partition("-")[0] if inside.startswith("$") else ""
+        elif other is None:
+            continue
+        elif other in "ymdhs" or other in "YMDHS":
+            return None
+        elif other == "%":
+            percent += 1
+        elif other in "0#?.,/":
+            digits += other
+        elif other not in "eE@":
+            beside += other
+    thousands = sum(len(found) for found in _THOUSANDS.findall(digits))
+    shown = " ".join(filter(None, (beside.strip(_NO_UNIT), "%" * percent)))
+    return Section(shown, 100.0**percent / 1000.0**thousands, is_bound)
+
+
+def formatted_cells(path: Path) -> dict[str, Places]:
+    """Give the cells of each sheet of a workbook whose format shows more than a number, by row and column, both from 0.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A workbook that was checked; of one of the old form (XLS) nothing is found. [unitless]
+    """
+    if not zipfile.is_zipfile(path):
+        return {}
+    with zipfile.ZipFile(path) as packed:
+        styles = _styles(packed)
+        if not styles:
+            return {}
+        found = ((name, dict(_in_sheet(packed, part, styles))) for name, part in sheets_of(packed))
+        return {name: cells for name, cells in found if cells}
+
+
+def _styles(packed: zipfile.ZipFile) -> dict[bytes, Format]:
+    part = next((name for name in packed.namelist() if name.lower() == _STYLES), None)
+    if part is None:
+        return {}
+    # The workbook was checked: it holds no definitions of its own, and so nothing that could unfold.
+    root = ET.fromstring(packed.read(part))  # noqa: S314
+    codes = dict(_BUILT_IN)
+    xfs: Sequence[Any] = ()
+    for child in root:
+        if child.tag.endswith("}numFmts"):
+            codes |= {_number(one.get("numFmtId")): one.get("formatCode", "") for one in child}
+        elif child.tag.endswith("}cellXfs"):
+            xfs = list(child)
+    read = {number: made for number, code in codes.items() if (made := read_format(code)) is not None}
+    numbers = [_number(one.get("numFmtId")) for one in xfs]
+    return {str(place).encode(): read[number] for place, number in enumerate(numbers) if number in read}
+
+
+def _number(text: str | None) -> int:
+    return int(text) if text is not None and text.isdecimal() and len(text) < 10 else -1
+
+
+def _in_sheet(
+    packed: zipfile.ZipFile, part: str, styles: dict[bytes, Format]
+) -> Iterator[tuple[tuple[int, int], Format]]:
+    for piece in pieces_of(packed, part):
+        for cell in _CELL.finditer(piece):
+            made = styles.get(cell["style"])
+            if made is not None and not _TEXT.search(cell["cell"]) and (place := place_of(cell["cell"])) is not None:
+                yield place, made
+
+
+def show(grid: list[list[Any]], cells: Places) -> None:
+    """Put into a grid what is shown beside its numbers; texts and dates stay as they are.
+
+    Parameters
+    ----------
+    grid : list of list
+        Rows of cells. [as typed]
+    cells : dict
+        Formats by row and column, both from 0. [unitless]
+    """
+    for (row, column), made in cells.items():
+        if row < len(grid) and column < len(grid[row]):
+            cell = grid[row][column]
+            if isinstance(cell, int | float) and not isinstance(cell, bool) and (shown := made.of(cell)) is not None:
+                grid[row][column] = shown
