@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,8 +15,10 @@ from models.intake.mend import Bad, write_mend
 from models.intake.number_formats import Shown, read_format
 from models.intake.reading import read_sheets
 from models.intake.rows import Row, RowReader
+from models.intake.spoilt_xls import formats_in
 from models.units import Display
 from tests.test_models_intake_rows import ZONE
+from tests.test_models_intake_spoilt_xls import record
 
 HEADINGS = ("tag", "performed at", "found offset V", "found angle V", "found offset H", "found angle H")
 Read = Callable[..., Row]
@@ -93,3 +96,34 @@ def test_a_row_that_came_back_keeps_the_unit_that_was_shown(tmp_path: Path) -> N
     path = tmp_path / "back.xlsx"
     write_mend(path, [Bad(mapping, [((Shown(0.9, "0.9 mil"),), "look at it")])])
     assert read_sheets(path)[0].head[1][0] == "0.9 mil"
+
+
+def test_the_formats_of_an_old_workbook_are_found_by_its_records() -> None:
+    code = '0.0" mil"'
+    end = record(0x000A)
+    for begin, kept in (
+        (record(0x0809, b"\x00\x06" + bytes(14)), "<HHB"),
+        (record(0x0809, b"\x00\x05" + bytes(14)), "<HB"),
+    ):
+        assert formats_in(
+            old_records(begin, end, struct.pack(kept, 164, len(code), *([0] if kept == "<HHB" else [])) + code.encode())
+        ) == {"log": {(1, 2): code, (2, 4): code, (2, 5): "0.00%"}}
+
+
+def old_records(begin: bytes, end: bytes, format_: bytes) -> bytes:
+    name = record(0x0085, struct.pack("<IBB", 0, 0, 0)[:-2] + b"\0\0" + struct.pack("<BB", 3, 0) + b"log")
+    globals_ = begin + record(0x041E, format_)
+    globals_ += b"".join(record(0x00E0, struct.pack("<HH", 0, number) + bytes(16)) for number in (0, 164, 10))
+    start = len(globals_) + len(name) + len(end)
+    sheet = (
+        begin + record(0x0203, struct.pack("<HHHd", 1, 2, 1, 0.9)) + record(0x027E, struct.pack("<HHHI", 1, 3, 0, 0))
+    )
+    sheet += (
+        record(
+            0x00BD,
+            struct.pack("<HH", 2, 4) + struct.pack("<HI", 1, 0) + struct.pack("<HI", 2, 0) + struct.pack("<H", 5),
+        )
+        + end
+    )
+    name = name[:4] + struct.pack("<I", start) + name[8:]
+    return globals_ + name + end + sheet

@@ -15,6 +15,7 @@ from typing import Any, Final, Self
 from xml.etree import ElementTree as ET
 
 from models.intake.spoilt import pieces_of, place_of, sheets_of
+from models.intake.spoilt_xls import formats_of_xls
 
 _BUILT_IN: Final = {9: "0%", 10: "0.00%"}
 _STYLES: Final = "xl/styles.xml"
@@ -134,16 +135,33 @@ def formatted_cells(path: Path) -> dict[str, Places]:
     Parameters
     ----------
     path : pathlib.Path
-        A workbook that was checked; of one of the old form (XLS) nothing is found. [unitless]
+        A workbook that was checked. [unitless]
+
+    Raises
+    ------
+    ValueError
+        If one of the old form (XLS) is not put together as it should be.
     """
     if not zipfile.is_zipfile(path):
-        return {}
+        return _in_old(path)
     with zipfile.ZipFile(path) as packed:
         styles = _styles(packed)
         if not styles:
             return {}
         found = ((name, dict(_in_sheet(packed, part, styles))) for name, part in sheets_of(packed))
         return {name: cells for name, cells in found if cells}
+
+
+def _in_old(path: Path) -> dict[str, Places]:
+    found: dict[str, Places] = {}
+    made: dict[str, Format | None] = {}
+    for name, cells in formats_of_xls(path).items():
+        for place, code in cells.items():
+            if code not in made:
+                made[code] = read_format(code)
+            if (read := made[code]) is not None:
+                found.setdefault(name, {})[place] = read
+    return found
 
 
 def _styles(packed: zipfile.ZipFile) -> dict[bytes, Format]:

@@ -1,7 +1,7 @@
-"""Error values of the old form of workbooks (XLS), which the reader of workbooks takes for blank cells.
+"""Of the old form of workbooks (XLS) what its reader does not give: error values, which it takes for blank cells, and number formats.
 
 Such a file is a small file system of its own, and in it one stream of records;
-only those that hold errors are looked at.
+only those that hold errors, or formats and numbers, are looked at.
 """
 
 from __future__ import annotations
@@ -18,6 +18,14 @@ _LAST: Final = 0xFFFFFFFA
 """From this number on a sector is none: the end of a chain, or free."""
 
 _END, _FORMULA, _SHEET, _ERROR = 0x000A, 0x0006, 0x0085, 0x0205
+_FORMAT, _STYLE, _SIDE_BY_SIDE = 0x041E, 0x00E0, 0x00BD
+_NUMBERS: Final = frozenset({0x0203, 0x027E, _FORMULA})
+_OLDER: Final = b"\x00\x05"
+"""What the first record says in files of before 1997: their texts have a length of one byte, and no mark for wide letters."""
+
+_PERCENT: Final = {9: "0%", 10: "0.00%"}
+"""Formats that no file has to bring, and that show a number a hundred times as large."""
+
 _TEXTS: Final = {0: "#NULL!", 7: "#DIV/0!", 15: "#VALUE!", 23: "#REF!", 29: "#NAME?", 36: "#NUM!", 42: "#N/A"}
 
 Cells = dict[tuple[int, int], str]
@@ -45,6 +53,67 @@ def spoilt_cells_of_xls(path: Path) -> dict[str, Cells]:
     except (struct.error, IndexError) as fault:
         raise ValueError(f"it ends where it should go on: {fault}") from fault
     return {name: cells for name, cells in found.items() if cells}
+
+
+def formats_of_xls(path: Path) -> dict[str, Cells]:
+    """Give the number format of each cell with a number, sheet by sheet: its code by row and column, both from 0.
+
+    Only codes that the file itself brings are given, and those of percentages.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A workbook of the old form; of any other file nothing is found. [unitless]
+
+    Raises
+    ------
+    ValueError
+        If the file is not put together as it should be.
+    """
+    data = path.read_bytes()
+    if not data.startswith(_SIGN):
+        return {}
+    try:
+        return formats_in(_Streams(data).workbook())
+    except (struct.error, IndexError) as fault:
+        raise ValueError(f"it ends where it should go on: {fault}") from fault
+
+
+def formats_in(stream: bytes) -> dict[str, Cells]:
+    """Give the same out of the records of a workbook.
+
+    Parameters
+    ----------
+    stream : bytes
+        The records. [as stored]
+    """
+    codes, styles = dict(_PERCENT), list[str]()
+    is_older = stream[4:6] == _OLDER
+    for kind, record in _records(stream, 0):
+        if kind == _FORMAT and is_older:
+            codes[struct.unpack_from("<H", record)[0]] = record[3 : 3 + record[2]].decode("latin-1")
+        elif kind == _FORMAT:
+            number, count, wide = *struct.unpack_from("<HH", record), record[4] & 1
+            text = record[5 : 5 + count * (2 if wide else 1)]
+            codes[number] = text.decode("utf-16-le" if wide else "latin-1", "replace")
+        elif kind == _STYLE:
+            styles.append(codes.get(struct.unpack_from("<H", record, 2)[0], ""))
+    return {name: dict(_formatted(stream, start, styles)) for name, start in _sheets(stream)} if any(styles) else {}
+
+
+def _formatted(stream: bytes, start: int, styles: list[str]) -> Iterator[tuple[tuple[int, int], str]]:
+    """Give the formats of cells with numbers; a record may hold one number, or several side by side."""
+    for kind, record in _records(stream, start):
+        if kind in _NUMBERS:
+            row, column, style = struct.unpack_from("<HHH", record)
+            found = [(column, style)]
+        elif kind == _SIDE_BY_SIDE:
+            row, column = struct.unpack_from("<HH", record)
+            places = range(4, len(record) - 2, 6)
+            found = [(column + n, struct.unpack_from("<H", record, at)[0]) for n, at in enumerate(places)]
+        else:
+            continue
+        yield from (((row, place), styles[style]) for place, style in found if style < len(styles) and styles[style])
 
 
 class _Streams:
