@@ -111,6 +111,7 @@ class Plan:
     drifters: int = 0
     drifter_rate: float = -0.7
     reading_mm: tuple[float, float] = (0.0, 0.0)
+    step_size: float = 1.0
 
 
 SETTLING, PIPE_STRAIN, THERMAL_TARGET, SOFT_FOOT, LOOSE_BOLTS = range(5)
@@ -134,7 +135,7 @@ def make_fleet(seed: int, plan: Plan | None = None) -> tuple[History, Truth]:
     counts[planted] = np.maximum(counts[planted], min(8, plan.jobs_high))
     rate[cause == SETTLING] = np.array([-0.8, -0.4, 0.0, 0.0])
     scatter[cause == LOOSE_BOLTS] *= 4.0
-    step = np.array([STEP.get(c, (0.0, 0.0, 0.0, 0.0)) for c in cause.tolist()])
+    step = plan.step_size * np.array([STEP.get(c, (0.0, 0.0, 0.0, 0.0)) for c in cause.tolist()])
     when, found, left = np.zeros((n, k)), np.zeros((n, k, 4)), np.zeros((n, k, 4))
     truly = np.zeros((n, k, 4))
     noticed = np.zeros((n, k), dtype=bool)

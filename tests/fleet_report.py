@@ -23,13 +23,13 @@ from numpy.typing import NDArray
 
 from models.history.columns import History
 from models.history.engine import Study, study_of
-from models.history.forecast import reading_interval
+from models.history.forecast import forecast_at, reading_interval
 from models.history.intervals import wilson
 from models.history.multiplicity import believed
 from models.history.patterns import CAUSE_WORDS
 from models.history.return_rates import return_rates
 from models.history.trend import trends_of
-from tests.fleet import Plan, Truth, make_fleet
+from tests.fleet import LOOSE_BOLTS, STEP, Plan, Truth, make_fleet
 
 Row = tuple[str, str, str]
 DEPTHS = (1, 2, 4, 8)
@@ -52,6 +52,7 @@ def rows(repeats: int, *, full: bool) -> Iterator[Row]:
     yield from ranking_rows(repeats)
     yield from small_fleet_rows(3 * repeats)
     yield from forecast_rows(assets=50_000 if full else 30_000)
+    yield from step_rows(repeats)
     yield from cause_rows(repeats)
     yield from speed_rows(50_000 if full else 2_000, jobs=(10, 30) if full else (2, 15))
 
@@ -212,9 +213,52 @@ def recheck_outcome(
     """Whether each asset was truly over limit on its re-check day, and which days were set by the risk."""
     rng = np.random.default_rng(seed)
     days = np.nan_to_num(study.recheck.days)
-    place = _future(rng, truth, plan, days / 365.25)
-    over = np.maximum(np.hypot(place[:, 0], place[:, 2]), np.hypot(place[:, 1], place[:, 3])) > 1.0
+    over = over_limit(_future(rng, truth, plan, days / 365.25))
     return over, (study.recheck.basis == 0) & (days > 0.0)
+
+
+def over_limit(place: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether a position in limits (n, 4) is over them."""
+    return np.asarray(np.maximum(np.hypot(place[:, 0], place[:, 2]), np.hypot(place[:, 1], place[:, 3])) > 1.0)
+
+
+Claims = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""Claimed and true probability of being over limit of some machines."""
+
+STEPS_AFTER = {"a month": 1.0 / 12.0, "a year": 1.0}
+
+
+def step_claims(seed: int, assets: int, share: int) -> dict[tuple[str, str], Claims]:
+    """Claimed and true probability of being over some time after the last as-left, by kind of machine and time.
+
+    ``share`` machines of each planted cause stand among ``assets``; the others, and those that settle, move with time alone.
+    """
+    plan = Plan(
+        assets=assets, jobs_low=6, jobs_high=10, rate_sd=0.1, break_share=0.0, sigma_w=0.15, causes_each=share, step_size=1.6
+    )  # fmt: skip
+    history, truth = make_fleet(seed, plan)
+    standing, rng = study_of(history).standing, np.random.default_rng(seed)
+    step = plan.step_size * np.array([STEP.get(cause, (0.0,) * 4) for cause in truth.cause.tolist()])
+    kinds = {"steps": step.any(axis=1), "grows": ~step.any(axis=1) & (truth.cause != LOOSE_BOLTS)}
+    found = {}
+    for when, after in STEPS_AFTER.items():
+        years = np.full(assets, after)
+        claimed = forecast_at(standing, years * 365.25).over
+        over = np.mean([over_limit(step + _future(rng, truth, plan, years)) for _ in range(100)], axis=0)
+        for kind, rows in kinds.items():
+            found[kind, when] = (claimed[rows & standing.can], over[rows & standing.can])
+    return found
+
+
+def step_rows(repeats: int) -> Iterator[Row]:
+    """Machines that take the same step after each visit, among machines that do not."""
+    for share, words in ((15, "one machine in eight steps"), (0, "none steps")):
+        found = [step_claims(6500 + seed, 240, share) for seed in range(repeats)]
+        for kind, when in found[0]:
+            claimed, over = (np.concatenate([one[kind, when][part] for one in found]) for part in (0, 1))
+            if len(claimed):
+                what = f"over limit {when} after the last as-left, {kind}, {words}"
+                yield (what, f"{np.mean(claimed):.1%}", f"{np.mean(over):.1%} of {len(over):,}")
 
 
 def _future(rng: np.random.Generator, truth: Truth, plan: Plan, years: NDArray[np.float64]) -> NDArray[np.float64]:

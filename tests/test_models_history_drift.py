@@ -12,11 +12,12 @@ from statsmodels.regression.linear_model import WLS
 from models.history.classes import Grouping, group_series
 from models.history.columns import History
 from models.history.direction import ONE_WAY, directions_of
-from models.history.drift import NO_RUN, NO_TIME, ClassFits, Rates, fit_classes, rates_of, sums_of
+from models.history.drift import NO_RUN, NO_TIME, ClassFits, Rates, fit_classes, rates_of
 from models.history.forecast import recheck_of
 from models.history.material import Material, material_of
 from models.history.runs import runs_of
 from models.history.standing import standing_of
+from models.history.sums import sums_of
 from tests.fleet import Plan, Truth, make_fleet, shuffled
 
 

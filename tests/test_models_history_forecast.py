@@ -24,8 +24,9 @@ from models.history.forecast import (
     rechecks_of,
 )
 from models.history.limit_space import limit_sizes
+from models.history.moderation import effective_df
 from models.history.passage import ever_over
-from models.history.predictions import effective_df, next_drift
+from models.history.predictions import next_drift
 from models.history.standing import (
     CAN,
     COARSE,
@@ -41,7 +42,7 @@ from models.history.standing import (
     standing_of,
 )  # fmt: skip
 from tests.fleet import Plan, break_columns, make_fleet
-from tests.fleet_report import coverage, recheck_outcome
+from tests.fleet_report import coverage, recheck_outcome, step_claims
 
 
 def standing(left: list[float], rate: list[float], **given: object) -> Standing:
@@ -50,6 +51,8 @@ def standing(left: list[float], rate: list[float], **given: object) -> Standing:
         "walk": np.full((1, 4), 0.04), "reading": np.full((1, 4), 1e-10), "df": np.array([np.inf]), "duty": np.ones(1),
         "each_axis": np.zeros(1, bool), "longest_days": np.array([3650.0]), "factor": np.ones(1),
         "level_factor": np.ones((1, 3)), "n": np.array([5]), "reason": np.zeros(1, int),
+        "step_chance": np.zeros(1), "step_factor": np.ones(1),
+        **{name: np.zeros((1, 4)) for name in ("step", "step_rate", "step_variance", "step_both", "step_rate_variance")},
     }  # fmt: skip
     return Standing(**{**base, **given})  # type: ignore[arg-type]
 
@@ -169,13 +172,8 @@ def test_no_recheck_day_is_late_or_more_than_a_day_early() -> None:
     """Held against halving; machines that were left well and move fast kept one end of the search where it was."""
     rng, n = np.random.default_rng(54), 60
     fast = np.repeat([1.0, 8.0, 60.0], n // 3)
-    many = standing(
-        [0.0] * 4,
-        [0.0] * 4,
-        **{name: np.repeat(value, n) for name, value in (("left_us", [0]), ("duty", [1.0]), ("longest_days", [3650.0]))},
-        **{name: np.repeat(value, n) for name, value in (("each_axis", [False]), ("factor", [1.0]), ("n", [5]), ("reason", [0]))},
-        level_factor=np.ones((n, 3)),
-    )  # fmt: skip
+    one = standing([0.0] * 4, [0.0] * 4)
+    many = Standing(**{name: getattr(one, name)[np.zeros(n, int)] for name in Standing.__slots__})
     many = replace(
         many, left=rng.uniform(-0.3, 0.3, (n, 4)), rate=rng.normal(0.0, 0.3, (n, 4)) * fast[:, None],
         rate_variance=0.01 * np.repeat(fast[:, None], 4, 1), walk=0.03 * np.repeat(fast[:, None], 4, 1),
@@ -294,3 +292,42 @@ def test_several_risks_at_once_come_out_as_one_by_one(plant: tuple[History, Stud
         for name in ("days", "over", "over_left", "basis", "reason"):
             assert np.array_equal(getattr(one, name), getattr(alone, name), equal_nan=name != "reason"), name
     assert rechecks_of(some, ()) == []
+
+
+def test_a_machine_that_steps_is_forecast_with_its_step_and_one_that_moves_with_time_without() -> None:
+    """By rate alone 0.3 and 56 % of those that step were claimed to be over a month and a year later; true are 40 and 45."""
+    for (kind, when), (claimed, over) in step_claims(6500, 240, 15).items():
+        within = 0.1 if kind == "steps" else 0.015
+        assert len(claimed) >= 30
+        assert np.mean(claimed) == pytest.approx(np.mean(over), abs=within), (kind, when)
+
+
+def stepping(chance: float, **given: object) -> Standing:
+    rows = {
+        "step": np.array([[0.9, 0.0, 0.0, 0.0]]),
+        "step_variance": np.full((1, 4), 0.01),
+        "step_chance": np.array([chance]),
+    }
+    return standing([0.1, 0, 0, 0], [0.0] * 4, **{**rows, **given})
+
+
+def test_the_risk_is_the_mean_of_that_with_a_step_and_that_without() -> None:
+    never, always, half = (forecast_at(stepping(chance), 90.0).over[0] for chance in (0.0, 1.0, 0.5))
+    assert always > 0.45
+    assert half == pytest.approx(0.5 * (never + always), rel=1e-9)
+    both = forecast_at(stepping(0.5), 90.0)
+    assert both.mean[0, 0] == pytest.approx(0.1 + 0.45)
+    step_sd = np.sqrt(0.04 * 90.0 / 365.25 + 0.01 / 2.0 + 0.25 * 0.9**2)
+    assert both.sd[0, 0] == pytest.approx(step_sd, rel=1e-6)
+
+
+def test_a_step_that_reaches_the_risk_is_due_as_soon_as_it_runs_and_not_called_left_over() -> None:
+    got = recheck_of(stepping(1.0), 0.1)
+    assert got.basis[0] == BY_RISK
+    assert got.days[0] == 0.0
+    assert got.over_left[0] < 0.001
+    assert got.over[0] == pytest.approx(forecast_at(stepping(1.0), 0.0).over[0])
+    assert recheck_of(stepping(0.05), 0.1).days[0] > 100.0
+    ever = ever_over(stepping(1.0), np.zeros(1, int), np.array([60.0]))[0]
+    assert ever > forecast_at(stepping(1.0), 60.0).over[0] - 0.02
+    assert ever_over(stepping(0.0), np.zeros(1, int), np.array([60.0]))[0] < 0.01

@@ -14,11 +14,13 @@ from scipy.stats import binom
 from models.history.backtest import FAILED, HELD, TOO_FEW, backtest_of, clustered_share, kupiec_ratio
 from models.history.classes import group_series
 from models.history.conformal import LEVELS, conformal_factors, conformal_rank, depth_of
-from models.history.drift import fit_classes, rates_of, sums_of
+from models.history.drift import fit_classes, rates_of
 from models.history.intervals import wilson
 from models.history.material import Material, material_of
-from models.history.predictions import _origins, effective_df, next_drift, predict_past
+from models.history.moderation import effective_df
+from models.history.predictions import _origins, next_drift, predict_past
 from models.history.runs import runs_of
+from models.history.sums import sums_of
 from tests.fleet import DAY_US, Plan, break_columns, make_fleet
 
 

@@ -10,7 +10,7 @@ from dashboard.components.tables import Column, table
 from dashboard.figures.drift_plane import feet_rate_figure, plane_figure
 from dashboard.views.asset_drift_view import DriftView, FootRow, Plane
 from dashboard.words import say
-from dashboard.writing import counted, day, percent
+from dashboard.writing import chance, counted, day, percent
 
 
 def drift_part(view: DriftView, scheme: str, *more: Child) -> html.Section:
@@ -92,6 +92,8 @@ def _runs_table(view: DriftView) -> html.Details:
 
 
 def _feet_said(view: DriftView) -> str:
+    if view.steps:
+        return _steps_said(view)
     if not view.feet:
         return say("asset.feet.none")
     sure = [one for one in view.feet if one.sure]
@@ -125,6 +127,20 @@ def _feet(view: DriftView, scheme: str, said: str) -> html.Figure:
         note=say("asset.feet.rate_note", n=counted(len(view.moves), "run"), since=day(view.moves[0].left_on)),
         table=table(say("asset.feet.rates"), columns, rows),
     )
+
+
+def _steps_said(view: DriftView) -> str:
+    lines = []
+    for one in view.steps:
+        up, down = ("up", "down") if one.axis == "v" else ("right", "left")
+        lines.append(
+            say(
+                "asset.feet.by_step", row=one.row, way=say(f"asset.way.{up if one.size > 0 else down}"),
+                size=f"{abs(one.size):.{view.feet_decimals}f}", unit=view.feet_unit,
+            )
+        )  # fmt: skip
+    n = counted(len(view.moves), "run")
+    return say("asset.feet.step", step=chance(view.step), n=n, lines="; ".join(lines))
 
 
 def _sure_said(sure: list[FootRow], unit: str, decimals: int) -> str:

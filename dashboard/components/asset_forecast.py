@@ -20,6 +20,9 @@ from dashboard.words import say
 from dashboard.writing import chance, count, counted, day, interval, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
 
+NAMED = 0.05
+"""A chance of a step below this is not named on the page."""
+
 
 def forecast_part(view: ForecastView, asset: Past, place: Place, scheme: str) -> html.Section:
     """Put the forecast, or why there is none."""
@@ -70,6 +73,7 @@ def forecast_part(view: ForecastView, asset: Past, place: Place, scheme: str) ->
         html.Div(switch, className="stay"),
         _keys(view, today),
         note(_why(view)) if view.why in {"class", "site"} else None,
+        note(say("asset.forecast.weight", step=chance(view.step))) if view.step >= NAMED else None,
         html.Div(pictures, className="columns"),
         take("asset-forecast", place, said="files.take.dates", asset=asset.tag),
         _components(view, place, asset.tag),
@@ -84,6 +88,8 @@ def _sentence(view: ForecastView, today: date) -> str:
     late = view.recheck_on < today
     if view.why == "at once":
         text = say("asset.forecast.at_once", over=chance(view.over_left), risk=risk)
+    elif view.why == "step":
+        text = say("asset.forecast.step", over=chance(view.over_then), risk=risk, n=counted(view.runs, "run"))
     elif view.why == "risk":
         text = say("asset.forecast.late" if late else "asset.forecast.by", on=on, risk=risk)
     else:
@@ -99,9 +105,9 @@ def _keys(view: ForecastView, today: date) -> html.Dl:
     keys = [
         key_number(
             say("asset.key.recheck"),
-            say("asset.key.at_once") if view.why == "at once" else day(on),
+            say("asset.key.at_once") if view.why in {"at once", "step"} else day(on),
             say("asset.key.recheck_below", risk=percent(view.risk)),
-            "" if view.why == "at once" else when,
+            "" if view.why in {"at once", "step"} else when,
         ),
         key_number(
             say("asset.key.over_today"),

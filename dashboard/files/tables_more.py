@@ -224,4 +224,5 @@ def asset_feet(around: Around) -> TableOut:
         of("foot_high", Form.NUMBER, lines, lambda one: one.high, unit),
         of("foot_sure", Form.YES, lines, lambda one: one.sure),
     ]
-    return around.table("asset-feet", columns, say("files.window.all"), "files.sure.feet", tag=story.asset.tag)
+    sure = "files.sure.feet_step" if view and view.steps else "files.sure.feet"
+    return around.table("asset-feet", columns, say("files.window.all"), sure, tag=story.asset.tag)

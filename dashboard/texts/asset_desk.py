@@ -166,6 +166,9 @@ WORDS: Final[dict[str, str]] = {
     "asset.forecast.capped": "Check again by {on}, though the probability of being over limit will not have reached {risk} by then.",
     "asset.forecast.capped_late": "A check was due on {on}, though the probability of being over limit had not reached {risk} by then.",
     "asset.forecast.at_once": "Check at once: as it was left, the probability of being over limit was {over} already, and {risk} is accepted.",
+    "asset.forecast.step": "Check soon after it runs again: it comes off by about the same step after each visit, however long the run (by its {n}). With that step the "
+    "probability of being over limit was {over} from its first days on, and {risk} is accepted. Look for what puts it there before it is aligned the same way again.",
+    "asset.forecast.weight": "Weight of the same step after each visit in this forecast: {step}; of a movement that grows with time alone: the rest.",
     "asset.forecast.now": "Today that probability is {over}.",
     "asset.key.recheck": "Check again by",
     "asset.key.at_once": "at once",
@@ -255,6 +258,9 @@ WORDS: Final[dict[str, str]] = {
     "asset.runs.caption": "The drift of each run, newest first: {n}",
     "asset.feet.rates": "Which row of feet moves",
     "asset.feet.none": "The book does not know how far the feet are from the coupling, or no limit judges the machine.",
+    "asset.feet.step": "No rate in a year is given for the feet: after each visit the machine comes off by about the same step, however long the run ({step} by its {n}). "
+    "In the mean of its runs: {lines}.",
+    "asset.feet.by_step": "row {row} {way} by {size} {unit}",
     "asset.feet.few": "From so few runs no row of feet is said to move.",
     "asset.feet.nobody": "No row of feet of the movable machine moves by more than its interval.",
     "asset.feet.moving": "Moving by more than chance explains: {lines}.",
@@ -350,12 +356,14 @@ WORDS: Final[dict[str, str]] = {
     "about.asset.ratio": "Limit ratio = the largest |measured − target| ÷ limit over all that the chosen limit set judges, unrounded, with the machine as it was described "
     "on the day of the job. Within is at most 1, over is more. The book keeps the ratio under the limits of the job's own day.",
     "about.asset.forecast": "The last as-left is carried forward by the machine's own mean drift, pulled towards that of machines of its speed class (of all machines where the class has "
-    "fewer than thirty): much where its own runs are few, scatter, or lie near what the others do, hardly where they leave little doubt that it moves otherwise. It is spread by chance: reading errors, a random walk, and what is not known of its rate. Where a speed class has fewer than thirty machines, the error of a reading is taken "
+    "fewer than thirty): much where its own runs are few, scatter, or lie near what the others do, hardly where they leave little doubt that it moves otherwise. From three runs on the same step after each visit, however long the run, "
+    "is held against that movement (by the likelihood of the runs, with as many such machines expected as its class has shown), and the forecast is the mean of both, each with its weight. It is spread by chance: reading errors, a random walk, and what is not known of its rate. Where a speed class has fewer than thirty machines, the error of a reading is taken "
     "from all machines, as one in mm and mm/m, and held against this machine's own limit (as a share of the limit where that explains the runs of all much better). Widths are stretched by what intervals of the same kind needed on the "
     "plant's past (conformal factor). The probability of being over limit is that of the true position at any of the places that the limits judge; being over at some "
     "time before is larger, and is found from 1000 drawn courses, to within about 3\u202f%. The band of the ratio puts the tested 80\u202f% bands of the components together "
     "as if they were independent. The re-check date is the first day on which the accepted risk is reached, and no later than one and a half times the longest "
-    "run of its speed class or the longest interval of the site. The forecast says nothing of what is done to the machine in between.",
+    "run of its speed class or the longest interval of the site. The forecast says nothing of what is done to the machine in between, and nothing of the time of year: seasons are not looked for, nor swings with load or "
+    "temperature. A machine that stands otherwise in winter than in summer may be over limit far sooner, or later, than told.",
     "about.asset.drift": "Drift of a run = as-found − the as-left before it. The mean drift is a weighted mean of the runs since the last replacement, of this machine alone; longer "
     "runs weigh more. Regions and intervals are 95\u202f%, with the machine's own scatter held together with that of its class. Whether it drifts one way is tested in "
     "all components together (Hotelling's T² with the scatter of the class), with false alarms controlled over the fleet (Benjamini and Hochberg 1995). "

@@ -66,6 +66,8 @@ WORDS: Final[dict[str, str]] = {
     "due.weekday.short.6": "Sat",
     "due.weekday.short.7": "Sun",
     "due.why.left_close": "the risk was there when it was left: at ratio {ratio}, {chance} to be over already, as its readings scatter",
+    "due.why.step": "comes off by the same step after each visit, however long the run ({step} by its {n}): {chance} to be over as soon as it runs",
+    "due.why.stepped": "a step after each visit, by its {n}",
     "due.why.risk": "reaches {risk}: {rests}",
     "due.why.own": "mostly its own {n}",
     "due.why.class": "mostly what its class does; {n} of its own",
@@ -83,7 +85,7 @@ WORDS: Final[dict[str, str]] = {
     "due.none.small_class": "too few machines with several runs to compare with; thirty are needed",
     "due.none.coarse": "its limit is no wider than twice what one visit scatters, however soon it comes",
     "due.none.class_failed": "the forecasts of its class did not hold on the plant's own past",
-    "due.trust.title": "How often such forecasts held",
+    "due.trust.title": "How past forecasts did",
     "due.trust.none": "No forecast of the past can be tested yet: that takes machines with several runs.",
     "due.trust.text": "Of the {level} intervals made for past readings, with what was known on their own day, {share} held ({n} of {machines}; "
     "95\u202f% interval of that share {interval}).",
@@ -99,9 +101,9 @@ WORDS: Final[dict[str, str]] = {
     "due.left_off.high": "high",
     "due.left_off.low": "low",
     "due.about.risk": "By risk: the day on which the probability that the true deviation is over limit reaches the accepted risk. It starts from the last as-left, "
-    "moves by the machine's own rate drawn towards that of its class (hardly where its runs leave little doubt that it moves otherwise), and widens with scatter and reading error; deviations are in units of the limit "
+    "moves by the machine's own rate drawn towards that of its class (hardly where its runs leave little doubt that it moves otherwise), or stands off by the same step that came after each visit, as far as its runs speak for that, and widens with scatter and reading error; deviations are in units of the limit "
     "in force at the last judged visit. It is never later than one and a half times the longest interval that its class has seen, nor than 36 months. By rule: {months} after the last visit, and at once "
-    "where that left the machine over limit or something was replaced since. A forecast is a reason to look, not a measurement.",
+    "where that left the machine over limit or something was replaced since. Seasons are not looked for. A forecast is a reason to look, not a measurement.",
     "due.about.trust": "Each past as-found is held against a forecast made from nothing but what was in the book before it, component by component. "
     "The interval of the share allows for several readings of one machine. A class whose 90\u202f% intervals clearly held less than 85\u202f% of the time gets no forecast.",
 }

@@ -15,10 +15,11 @@ from models.history.columns import FloatArray, History, IntArray
 from models.history.direction import FEWEST_RUNS, NO_DIRECTION, ONE_WAY
 from models.history.distributions import t_quantile
 from models.history.engine import Study
-from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V
+from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V, at_feet
 from models.history.late import row_of, some_of
 from models.history.limit_space import PLACES
 from models.history.material import present_runs
+from models.history.steps import LIKELY
 from models.maths.limits import flex_angles
 from models.units import Display, Quantity
 from models.values.job import COMPONENTS
@@ -78,8 +79,21 @@ class FootRow:
 
 
 @dataclass(frozen=True, slots=True)
+class FootStep:
+    """By how much one row of feet moved along one axis in a run, in the mean of the runs, in the unit that is shown."""
+
+    row: int
+    axis: Literal["v", "h"]
+    size: float
+
+
+@dataclass(frozen=True, slots=True)
 class DriftView:
-    """Everything about the drift; ``way`` is (vertical, horizontal) of the mean drift at the first place."""
+    """Everything about the drift; ``way`` is (vertical, horizontal) of the mean drift at the first place.
+
+    ``step`` is the chance that the same step comes after each visit.  Where it is likely there are no ``feet``, for no
+    rate in a year holds, but ``steps``.
+    """
 
     moves: tuple[Move, ...]
     planes: tuple[Plane, ...]
@@ -91,6 +105,8 @@ class DriftView:
     feet_unit: str
     feet_decimals: int
     by_hours: bool
+    step: float = 0.0
+    steps: tuple[FootStep, ...] = ()
 
 
 def build_drift(
@@ -132,7 +148,9 @@ def build_drift(
     if series >= 0 and study.directions.verdict[series] in {ONE_WAY, NO_DIRECTION}:
         verdict = "one way" if study.directions.verdict[series] == ONE_WAY else "no direction"
     planes = _planes(study, history, asset, (start, end), display, given) if len(runs) else ()
-    feet = _feet(study, series, feet_mm, display) if len(runs) else ()
+    step = float(row_of(study.standing, "step_chance", asset))
+    feet = _feet(study, series, feet_mm, display) if len(runs) and step < LIKELY else ()
+    steps = _foot_steps(some_of(study.runs, "drift", runs), feet_mm, display) if step >= LIKELY else ()
     mean = planes[0].mean if planes else (0.0, 0.0)
     return DriftView(
         moves=moves,
@@ -145,6 +163,8 @@ def build_drift(
         feet_unit=display.unit(Quantity.OFFSET),
         feet_decimals=display.decimals(Quantity.OFFSET),
         by_hours=bool(material.by_hours[asset]),
+        step=step,
+        steps=steps,
     )
 
 
@@ -247,6 +267,20 @@ def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Displa
                 FootRow(number, display.text(x_mm, Quantity.DISTANCE), axis, rate, bottom, top, sure, 0.0 < share < 1.0)
             )
     return tuple(rows)
+
+
+def _foot_steps(drift: FloatArray, feet_mm: tuple[float, ...], display: Display) -> tuple[FootStep, ...]:
+    if not feet_mm:
+        return ()
+    moved = at_feet(drift, np.tile(np.array(feet_mm), (len(drift), 1))).mean(axis=0) * display.show(
+        1.0, Quantity.OFFSET
+    )
+    axes: tuple[Literal["v", "h"], ...] = ("v", "h")
+    return tuple(
+        FootStep(row, axis, float(size))
+        for axis, sizes in zip(axes, moved.reshape(2, -1), strict=True)
+        for row, size in enumerate(sizes.tolist(), start=1)
+    )
 
 
 def _day(us: int, zone: ZoneInfo) -> date:

@@ -88,7 +88,7 @@ class ForecastView:
     """All about the forecast; without one, ``reason`` is a code of ``standing.REASON_WORDS`` or :data:`~dashboard.views.asset_standing.OTHER_PLACES`.
 
     ``recheck`` is the moment at which the risk is reached, ``recheck_on`` the day on which to look again, which may be the one
-    before.  ``times`` (k,) are on the site's clock; ``over`` is the probability of being over
+    before.  ``step`` is the chance that the same step comes after each visit.  ``times`` (k,) are on the site's clock; ``over`` is the probability of being over
     limit, ``low``, ``middle`` and ``high`` the limit ratio that would be read.
     """
 
@@ -103,7 +103,8 @@ class ForecastView:
     recheck_on: date | None = None
     over_then: float = float("nan")
     over_left: float = float("nan")
-    why: Literal["at once", "risk", "class", "site", ""] = ""
+    step: float = 0.0
+    why: Literal["at once", "step", "risk", "class", "site", ""] = ""
     longest_days: float = float("nan")
     site_months: int = 0
     ever: float = float("nan")
@@ -165,6 +166,9 @@ def build_forecast(
     named = [(0.0, "left"), *((m, "") for m in months), (since, "today"), (days, "recheck")]
     every = np.concatenate([span_days, [day for day, _ in named]])
     many = rows_of(standing, 0, len(every))
+    # What was left has had no step yet: the first point of the curves, and the one that is called so.
+    here = np.isin(np.arange(len(every)), (0, STEPS))
+    many = replace(many, step_chance=np.where(here, 0.0, many.step_chance))
     over = forecast_at(many, every).over
     low, middle, high = ratio_band(many, every)
     last = max(days, since)
@@ -181,9 +185,10 @@ def build_forecast(
         on: Point(on, what, *(float(a[STEPS + k]) for a in (over, middle, low, high)))
         for k, (on, (_, what)) in enumerate(zip(dates, named, strict=True))
     }
-    why: Literal["at once", "risk", "class", "site"] = "site"
+    why: Literal["at once", "step", "risk", "class", "site"] = "site"
     if int(recheck.basis[0]) == BY_RISK:
-        why = "at once" if days <= 0.0 else "risk"
+        left_so = float(recheck.over_left[0]) >= risk
+        why = "risk" if days > 0.0 else "at once" if left_so else "step"
     elif int(recheck.basis[0]) == BY_CLASS:
         why = "class"
     return ForecastView(
@@ -198,6 +203,7 @@ def build_forecast(
         recheck_on=recheck_on,
         over_then=float(recheck.over[0]),
         over_left=float(recheck.over_left[0]),
+        step=float(standing.step_chance[0]),
         why=why,
         longest_days=float(standing.longest_days[0]),
         site_months=study.choices.site_months,

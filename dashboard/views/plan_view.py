@@ -11,7 +11,7 @@ import numpy as np
 from dashboard.kept import keep
 from dashboard.prepared import due_for
 from dashboard.words import say
-from dashboard.writing import counted, percent, ratio
+from dashboard.writing import chance, counted, percent, ratio
 from models.history.columns import BoolArray, FloatArray, History, IntArray
 from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, Due
 from models.history.due import REPLACED as REPLACED_SINCE
@@ -30,6 +30,7 @@ from models.history.standing import (
     REPLACED,
     SMALL_CLASS,
 )
+from models.history.steps import LIKELY
 
 SOON_DAYS = 31
 QUARTER_DAYS = 92
@@ -166,11 +167,19 @@ class Plan:
             return say("due.why.no_forecast", reason=say(NO_FORECAST[int(self.recheck.reason[row])]))
         if reason == LEFT_OVER:
             return say("due.why.left_over")
+        return self._at_once(row) if self.recheck.days[row] <= 0.0 else self._later(row)
+
+    def _at_once(self, row: int) -> str:
+        if self.recheck.over_left[row] < self.recheck.risk:
+            step, over = chance(float(self.study.standing.step_chance[row])), chance(float(self.recheck.over[row]))
+            return say("due.why.step", n=self._runs(row), step=step, chance=over)
         left = float(row_of(self.history.jobs, "left_ratio", int(self.rule.last_row[row])))
-        if self.recheck.days[row] <= 0.0:
-            return say("due.why.left_close", ratio=ratio(left), chance=percent(float(self.recheck.over_left[row])))
+        return say("due.why.left_close", ratio=ratio(left), chance=percent(float(self.recheck.over_left[row])))
+
+    def _later(self, row: int) -> str:
+        step = self.study.standing.step_chance[row] >= LIKELY
         rests = say(
-            "due.why.own" if self.own[row] else "due.why.class", n=counted(int(self.study.standing.n[row]), "run")
+            "due.why.stepped" if step else "due.why.own" if self.own[row] else "due.why.class", n=self._runs(row)
         )
         basis, risk = int(self.recheck.basis[row]), percent(self.recheck.risk)
         if basis == BY_RISK:
@@ -181,6 +190,9 @@ class Plan:
             else say("due.why.cap_site", months=counted(self.study.choices.site_months, "month"))
         )
         return say("due.why.capped", risk=risk, cap=cap)
+
+    def _runs(self, row: int) -> str:
+        return counted(int(self.study.standing.n[row]), "run")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,8 @@ from models.history.limit_space import LimitSizes
 from models.history.material import Material
 from models.history.mixture import LEVELS, PARTS, fit_mixture, shrink_mixture, spread_of_levels
 from models.history.moderation import moderate, variance_prior
+from models.history.steps import Steps, Usual, share_of, steps_of
+from models.history.sums import Sums, sums_of
 from models.history.variance import VarianceModel, fit_variance
 
 FEWEST_RESIDUALS = 30
@@ -42,7 +44,8 @@ class ClassFits:
     ``between`` is the variance of the true rates of nearly all machines; ``share``
     and ``extra`` (fits, parts, 4) are those of the mixture with the few that
     drift far away from the rest (``models.history.mixture``); ``levels`` (fits,
-    levels, 4, 4) are the narrow parts that are possible.
+    levels, 4, 4) are the narrow parts that are possible.  ``steps`` (fits,) is the share of machines that take the same
+    step after each visit (``models.history.steps``).
     A fit is ``usable`` with thirty series and thirty residuals behind it; one
     that is not has been filled with the fleet's figures and is usable when
     those are.  ``members`` counts the series behind the figures that stand here.
@@ -61,29 +64,7 @@ class ClassFits:
     residual_df: FloatArray
     members: IntArray
     usable: BoolArray
-
-
-@dataclass(frozen=True, slots=True)
-class Sums(Late):
-    """Weighted sums over the runs of each series: n, Σ w t², Σ w t d, Σ w d², each (series, 4)."""
-
-    n: FloatArray
-    tt: FloatArray
-    td: FloatArray
-    dd: FloatArray
-
-    def rate(self) -> tuple[FloatArray, FloatArray]:
-        """Give the weighted rate and its variance; NaN and infinite without time in service."""
-        timed = self.tt > 0.0
-        safe = np.where(timed, self.tt, 1.0)
-        return np.where(timed, self.td / safe, np.nan), np.where(timed, 1.0 / safe, np.inf)
-
-    def residual(self) -> tuple[FloatArray, FloatArray]:
-        """Give the squared standardised residuals of each series, all components together, and their degrees of freedom."""
-        rate, _ = self.rate()
-        squares = np.maximum(self.dd - np.where(np.isnan(rate), 0.0, rate) * self.td, 0.0)
-        df = np.maximum(self.n - (self.tt > 0.0), 0.0)
-        return squares.sum(axis=1), df.sum(axis=1)
+    steps: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,46 +91,6 @@ class Rates(Late):
     df: FloatArray
     reason: IntArray
     confidence: float
-
-
-def sums_of(
-    material: Material,
-    model: VarianceModel,
-    fit: IntArray,
-    rows: BoolArray,
-    series: int,
-    sizes: LimitSizes | None = None,
-) -> Sums:
-    """Add up the weighted runs of each series.
-
-    Parameters
-    ----------
-    material : Material
-        Known runs in limit units. [unitless]
-    model : VarianceModel
-        Gives the weights. [unitless]
-    fit : (series,) int array
-        Which fit each series uses. [unitless]
-    rows : (n,) bool array
-        Which runs to use. [unitless]
-    series : int
-        Number of series. [unitless]
-    sizes : LimitSizes or None
-        Size of each asset's limit; ``None`` for drifts that are not in limits. [mm, mm/m]
-    """
-    drift, years, member = material.drift[rows], material.years[rows], material.series[rows]
-    judged = ~np.isnan(drift)
-    weight = judged / model.of(years, fit[member], sizes, material.asset[rows] if model.pooled.any() else None)
-    value = np.where(judged, drift, 0.0)
-
-    def add(part: FloatArray) -> FloatArray:
-        columns = [np.bincount(member, part[:, c], series) for c in range(4)]
-        return np.stack(columns, axis=1).astype(np.float64)
-
-    time = years[:, None]
-    return Sums(
-        add(judged.astype(np.float64)), add(weight * time**2), add(weight * time * value), add(weight * value**2)
-    )
 
 
 def fit_classes(
@@ -218,6 +159,7 @@ class _Fitting:
         self.df0, self.factor0 = np.full(fits, np.inf), np.ones(fits)
         self.correlation = np.tile(np.eye(4), (fits, 1, 1))
         self.residual_df, self.members = np.zeros(fits), np.zeros(fits, dtype=np.int64)
+        self.steps = np.zeros(fits)
 
     @property
     def usable(self) -> BoolArray:
@@ -245,6 +187,7 @@ class _Fitting:
             self.factor0,
             self.correlation,
             self.residual_df,
+            self.steps,
         )
         for part in (*parts, self.members, *(getattr(model, name) for name in VarianceModel.__slots__)):
             part[poor] = part[-1]
@@ -264,6 +207,7 @@ class _Fitting:
             self.residual_df,
             self.members,
             self.usable,
+            self.steps,
         )
 
     def _fit_one(self, index: int) -> None:
@@ -285,6 +229,17 @@ class _Fitting:
             material, self.variance, index, inside, rate, self.sizes
         )
         self.members[index] = np.count_nonzero(sums.n.max(axis=1, initial=0.0) > 0)
+        if self.sizes is not None:  # a step is as large as a part of a limit: elsewhere none is looked for
+            usual = Usual(
+                found.mean,
+                found.mean_variance,
+                found.between,
+                found.share,
+                found.extra,
+                np.array(prior[0]),
+                np.array(prior[1]),
+            )
+            self.steps[index] = share_of(sums, usual, factor)
 
 
 def _correlation(
@@ -382,3 +337,29 @@ def rates_of(sums: Sums, fits: ClassFits, fit: IntArray, confidence: float = 0.9
         reason=reason.astype(np.int64),
         confidence=confidence,
     )
+
+
+def steps_with(sums: Sums, fits: ClassFits, fit: IntArray, rates: Rates) -> Steps:
+    """Give for each series the chance that the same step comes after each visit, and what follows if it does.
+
+    Parameters
+    ----------
+    sums : Sums
+        Weighted sums of each series. [unitless]
+    fits : ClassFits
+        What the classes have in common. [unitless]
+    fit : (series,) int array
+        Which fit each series uses. [unitless]
+    rates : Rates
+        The rates from the same sums. [limit/year]
+    """
+    usual = Usual(
+        fits.mean[fit],
+        fits.mean_variance[fit],
+        fits.between[fit],
+        fits.share.transpose(1, 0, 2)[:, fit],
+        fits.extra.transpose(1, 0, 2)[:, fit],
+        fits.df0[fit],
+        fits.factor0[fit],
+    )
+    return steps_of(sums, usual, fits.steps[fit], rates.factor)

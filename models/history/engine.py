@@ -22,7 +22,7 @@ from models.history.backtest import Backtest, backtest_of
 from models.history.classes import SMALLEST_CLASS, Grouping, fit_of, group_series
 from models.history.columns import FloatArray, History, IntArray
 from models.history.direction import Directions, directions_of
-from models.history.drift import ClassFits, Rates, Sums, fit_classes, rates_of, sums_of
+from models.history.drift import ClassFits, Rates, fit_classes, rates_of, steps_with
 from models.history.feet import FootRates, fit_feet, foot_rates
 from models.history.fleet import Fleet
 from models.history.forecast import Recheck, recheck_of
@@ -37,6 +37,7 @@ from models.history.returns import ReturnCounts, present_looks, returns_of
 from models.history.runs import DAYS_PER_YEAR, Runs, runs_of
 from models.history.shape import Shapes, shapes_of
 from models.history.standing import Standing, longest_of, standing_of
+from models.history.sums import Sums, sums_of
 from models.history.trend import Trends, trends_of
 
 
@@ -244,6 +245,7 @@ def _studied(
         factors=found.predictions.factors,
         class_verdict=found.backtest.verdict,
         longest=found.longest,
+        steps=steps_with(sums, fits, grouping.fit, rates),
     )
     looks = present_looks(jobs, history.breaks, runs)
     counts = returns_of(jobs, runs, count, keep=looks)

@@ -13,10 +13,11 @@ import numpy as np
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import t_quantile
-from models.history.drift import ClassFits, Rates, fit_classes, rates_of, sums_of
+from models.history.drift import ClassFits, Rates, fit_classes, rates_of
 from models.history.late import Late
 from models.history.material import Material
 from models.history.runs import Runs
+from models.history.sums import sums_of
 
 NEAR_V, FAR_V, NEAR_H, FAR_H = range(4)
 """Columns of everything here: the nearest and the farthest row of feet, vertical and horizontal."""

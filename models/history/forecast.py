@@ -7,7 +7,7 @@ time before is another question, and has another figure (``passage``).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,10 +15,9 @@ from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS
 from models.history.distributions import normal_quantile, t_quantile
 from models.history.late import Late
-from models.history.outside import outside_limit
-from models.history.predictions import effective_df
 from models.history.runs import DAYS_PER_YEAR
 from models.history.standing import Standing
+from models.history.state import over_at, rows_of, state_at
 
 DAYS_TRIED = tuple(DAYS_PER_YEAR / 12.0 * months for months in (1, 2, 4, 6, 9, 12, 18, 24, 36, 60, 120))
 """Days at which the risk is first looked at; between two of them the day is then found by interpolation."""
@@ -104,10 +103,10 @@ def forecast_at(standing: Standing, days: FloatArray | float, *, as_read: bool =
     (statistics of the project, section 3(b)). Here with a variance of its own in each component.
     """
     span = np.broadcast_to(np.asarray(days, dtype=np.float64), standing.n.shape)
-    mean, variance, df = _state(standing, span, as_read=as_read)
+    mean, variance, _ = state_at(standing, span, as_read=as_read)
     over = np.full(len(span), np.nan)
     rows = np.flatnonzero(standing.can)
-    over[rows] = outside_limit(mean[rows], variance[rows], standing.each_axis[rows], df[rows])
+    over[rows] = over_at(rows_of(standing, rows), span[rows], as_read=as_read)
     shown = standing.can[:, None]
     return Forecast(
         days=np.array(span),
@@ -133,7 +132,7 @@ def forecast_curve(standing: Standing, asset: int, days: FloatArray, *, as_read:
     as_read : bool
         True for what a reading would show. [unitless]
     """
-    return forecast_at(_rows(standing, np.full(len(days), asset)), days, as_read=as_read)
+    return forecast_at(rows_of(standing, np.full(len(days), asset)), days, as_read=as_read)
 
 
 def reading_interval(standing: Standing, days: FloatArray | float, level: float = 0.8) -> tuple[FloatArray, FloatArray]:
@@ -158,7 +157,7 @@ def reading_interval(standing: Standing, days: FloatArray | float, level: float 
     Student t with the moderated variance, times the conformal factor of the asset's class and depth of history.
     """
     span = np.broadcast_to(np.asarray(days, dtype=np.float64), standing.n.shape)
-    mean, variance, df = _state(standing, span, as_read=True)
+    mean, variance, df = state_at(standing, span, as_read=True)
     quantile = t_quantile(0.5 + level / 2.0, df) * standing.level_factor[:, LEVELS.index(level)]
     half = np.where(standing.can, quantile, np.nan)[:, None] * np.sqrt(variance)
     return mean - half, mean + half
@@ -259,7 +258,7 @@ def rechecks_of(standing: Standing, risks: Sequence[float], site_months: int = 3
     count = len(standing.n)
     if len(risks) < 2 or count * len(risks) > FEW:
         return [recheck_of(standing, risk, site_months) for risk in risks]
-    several = _rows(standing, np.tile(np.arange(count), len(risks)))
+    several = rows_of(standing, np.tile(np.arange(count), len(risks)))
     found = recheck_of(several, np.repeat(np.asarray(risks, dtype=np.float64), count), site_months)
     names = ("days", "over", "over_left", "basis", "reason")
     parts = {name: getattr(found, name).reshape(len(risks), count) for name in names}
@@ -279,7 +278,7 @@ def _only_changed(
     changed = ~unchanged(standing, before[0])
     rows = np.flatnonzero(changed)
     own = risk if np.ndim(risk) == 0 else np.asarray(risk, dtype=np.float64)[rows]
-    part = recheck_of(_rows(standing, rows), own, site_months)
+    part = recheck_of(rows_of(standing, rows), own, site_months)
     taken = np.flatnonzero(~changed)
     columns = {}
     for name in ("days", "over", "over_left", "basis", "reason"):
@@ -328,6 +327,11 @@ class _Search:
         else:
             self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
         self.left_p = self.low_p.copy()
+        # A step comes when the machine runs again: it is in the risk from day 0 on, not in what was left.
+        some = rows[standing.step_chance[rows] > 0.0]
+        if len(some):
+            part = rows_of(standing, some)
+            self.left_p[some] = over_at(replace(part, step_chance=np.zeros(len(some))), np.zeros(len(some)))
         self.low_weight, self.high_weight, self.moved = np.ones(count), np.ones(count), np.zeros(count, np.int64)
         at_once = self.low_p >= target
         self.high_t[at_once], self.high_p[at_once] = 0.0, self.low_p[at_once]
@@ -378,19 +382,5 @@ class _Search:
         self.low_t[rows[~over]], self.low_p[rows[~over]] = day[~over], p[~over]
 
 
-def _state(standing: Standing, days: FloatArray, *, as_read: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
-    years = (days / DAYS_PER_YEAR * standing.duty)[:, None]
-    readings = standing.reading * (2.0 if as_read else 1.0)
-    chance = standing.walk * years + readings
-    variance = np.maximum(chance + standing.rate_variance * years**2, 1e-12)
-    return standing.left + standing.rate * years, variance, effective_df(standing.df, chance, variance)
-
-
 def _risk(standing: Standing, rows: IntArray, days: FloatArray) -> FloatArray:
-    part = _rows(standing, rows)
-    mean, variance, df = _state(part, days, as_read=False)
-    return outside_limit(mean, variance, part.each_axis, df)
-
-
-def _rows(standing: Standing, rows: IntArray | BoolArray) -> Standing:
-    return Standing(**{name: getattr(standing, name)[rows] for name in Standing.__slots__})
+    return over_at(rows_of(standing, rows), days)

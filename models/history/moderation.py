@@ -110,3 +110,24 @@ def moderate(
     total = prior + df
     mixed = (prior * factor0 + squares) / np.where(total > 0.0, total, 1.0)
     return np.where(finite & (total > 0.0), np.maximum(mixed, LEAST_FACTOR), factor0), np.where(finite, total, np.inf)
+
+
+def effective_df(df: FloatArray, chance: FloatArray, variance: FloatArray) -> FloatArray:
+    """Give the degrees of freedom of a variance of which only a part has a factor that is not well known.
+
+    Parameters
+    ----------
+    df : (n,) float array
+        Degrees of freedom of the factor. [unitless]
+    chance, variance : (n, 4) float array
+        The part that the factor scales, and the whole; NaN not judged. [limit²]
+
+    References
+    ----------
+    Welch–Satterthwaite formula, JCGM 100:2008, G.4.1 (memory: not verified against a copy).
+    """
+    judged = ~np.isnan(variance)
+    whole = np.where(judged, variance, 0.0).sum(axis=1)
+    part = np.where(judged, chance, 0.0).sum(axis=1)
+    share = np.where(part > 0.0, whole / np.where(part > 0.0, part, 1.0), 1.0)
+    return np.asarray(np.maximum(df, 1.0) * share**2, dtype=np.float64)

@@ -65,12 +65,35 @@ def _one(standing: Standing, asset: int, years: float, rng: np.random.Generator,
     place = judged + spread * np.sqrt(standing.reading[asset]) * rng.standard_normal((courses, 4))
     rate = standing.rate[asset] + spread * np.sqrt(standing.rate_variance[asset]) * rng.standard_normal((courses, 4))
     noise = spread * np.sqrt(standing.walk[asset] * (years / STEPS))
+    if standing.step_chance[asset] > 0.0:
+        place, rate, noise = _some_stepped(standing, asset, rng, spread, (place, rate, noise), judged)
     course = _course(place, rate * (years / STEPS), noise, rng, STEPS if years > 0.0 else 0)
     touched, unseen = np.zeros(courses, dtype=np.bool_), np.ones((len(course) - 1, courses))
     for gaps, axis in _gaps(standing, asset, course):
         touched |= (gaps <= 0.0).any(axis=0)
         unseen *= 1.0 - _bridge(gaps, np.maximum(noise[:, axis] ** 2, 1e-300))
     return float(np.mean(np.where(touched, 1.0, 1.0 - np.prod(unseen, axis=0))))
+
+
+def _some_stepped(
+    standing: Standing,
+    asset: int,
+    rng: np.random.Generator,
+    spread: FloatArray,
+    plain: tuple[FloatArray, FloatArray, FloatArray],
+    left: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Let a step come at the beginning of as many courses as its chance says."""
+    place, rate, noise = plain
+    with_it = rng.random(len(spread))[:, None] < standing.step_chance[asset]
+    other = np.sqrt(standing.step_factor[asset])
+    step_sd = np.sqrt(np.maximum(standing.step_variance[asset], 1e-300))
+    first = rng.standard_normal(place.shape)
+    slope = standing.step_both[asset] / step_sd
+    rest = np.sqrt(np.maximum(standing.step_rate_variance[asset] - slope**2, 0.0))
+    stepped = left + (place - left) * other + standing.step[asset] + spread * step_sd * first
+    own = standing.step_rate[asset] + spread * (slope * first + rest * rng.standard_normal(place.shape))
+    return np.where(with_it, stepped, place), np.where(with_it, own, rate), noise * np.where(with_it, other, 1.0)
 
 
 def _course(

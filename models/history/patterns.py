@@ -16,7 +16,7 @@ import numpy as np
 from models.history.columns import AssetColumns, BoolArray, FloatArray, IntArray, JobColumns
 from models.history.direction import ONE_WAY, Directions
 from models.history.distributions import binomial_upper_tail, f_sf, t_cdf
-from models.history.drift import ClassFits, Sums
+from models.history.drift import ClassFits
 from models.history.feet import FAR_V, NEAR_V, FootRates
 from models.history.late import Late
 from models.history.limit_space import limit_sizes
@@ -25,6 +25,7 @@ from models.history.moderation import variance_prior
 from models.history.multiplicity import adjusted_in, order_of
 from models.history.runs import Runs
 from models.history.shape import Shapes
+from models.history.sums import Sums
 from models.maths.judged import AT_LIMIT
 
 SETTLING, PIPE_STRAIN, THERMAL_TARGET, SOFT_FOOT, LOOSE_BOLTS = range(5)

@@ -16,10 +16,13 @@ from models.history.classes import SMALLEST_CLASS, Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS, Factors, conformal_factors, depth_of
 from models.history.distributions import t_quantile_by_table
-from models.history.drift import ClassFits, Sums, fit_classes, rates_of
+from models.history.drift import ClassFits, fit_classes, rates_of, steps_with
 from models.history.limit_space import LimitSizes
 from models.history.material import Material
+from models.history.moderation import effective_df
 from models.history.origins import Before, OriginFit, known_fit
+from models.history.steps import Moments, Steps, mixed
+from models.history.sums import Sums, parts_of
 
 MOST_ORIGINS = 10
 """Origins at most: a longer history has one every second or third year."""
@@ -116,27 +119,6 @@ def next_drift(
     """
     chance = fits.variance.of(years, fit, sizes, asset) * factor[:, None]
     return rate * years[:, None], chance + rate_variance * years[:, None] ** 2, chance
-
-
-def effective_df(df: FloatArray, chance: FloatArray, variance: FloatArray) -> FloatArray:
-    """Give the degrees of freedom of a variance of which only a part has a factor that is not well known.
-
-    Parameters
-    ----------
-    df : (n,) float array
-        Degrees of freedom of the factor. [unitless]
-    chance, variance : (n, 4) float array
-        The part that the factor scales, and the whole; NaN not judged. [limit²]
-
-    References
-    ----------
-    Welch–Satterthwaite formula, JCGM 100:2008, G.4.1 (memory: not verified against a copy).
-    """
-    judged = ~np.isnan(variance)
-    whole = np.where(judged, variance, 0.0).sum(axis=1)
-    part = np.where(judged, chance, 0.0).sum(axis=1)
-    share = np.where(part > 0.0, whole / np.where(part > 0.0, part, 1.0), 1.0)
-    return np.asarray(np.maximum(df, 1.0) * share**2, dtype=np.float64)
 
 
 def predict_past(
@@ -264,6 +246,15 @@ def _predict_year(
         sizes=sizes,
         asset=asset,
     )
+    steps = steps_with(here, fits, own, rates)
+    stepping = np.flatnonzero(steps.chance > 0.0)
+    if len(stepping):
+        both = mixed(
+            (mean[stepping], variance[stepping], chance[stepping]),
+            _stepped(steps, fits, own, material.years[chosen], stepping, sizes, asset),
+            steps.chance[stepping],
+        )
+        mean[stepping], variance[stepping], chance[stepping] = both
     df = effective_df(rates.df, chance, np.where(judged, variance, np.nan))
     depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
     quantile = np.stack([t_quantile_by_table(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
@@ -285,6 +276,22 @@ def _predict_year(
     )
 
 
+def _stepped(
+    steps: Steps,
+    fits: ClassFits,
+    fit: IntArray,
+    years: FloatArray,
+    rows: IntArray,
+    sizes: LimitSizes | None,
+    asset: IntArray,
+) -> Moments:
+    """Give the moments of the drift of some rows if a step comes with it."""
+    time = years[rows][:, None]
+    chance = fits.variance.of(years[rows], fit[rows], sizes, asset[rows]) * steps.factor[rows][:, None]
+    known = steps.step_variance[rows] + 2.0 * time * steps.both[rows] + time**2 * steps.rate_variance[rows]
+    return steps.step[rows] + steps.rate[rows] * time, chance + np.maximum(known, 0.0), chance
+
+
 def _known_before(
     material: Material, grouping: Grouping, fits: ClassFits, rows: BoolArray, sizes: LimitSizes | None = None
 ) -> tuple[IntArray, Sums, BoolArray]:
@@ -298,7 +305,7 @@ def _known_before(
     chosen, sums, judged : (k,) int array, Sums and (k, 4) bool array
         Rows that have an earlier run, the sums over those, and which components are judged. [unitless]
     """
-    chosen, found, known = [np.zeros(0, np.int64)], [np.zeros((0, 16))], [np.zeros((0, 4), np.bool_)]
+    chosen, found, known = [np.zeros(0, np.int64)], [np.zeros((0, 28))], [np.zeros((0, 4), np.bool_)]
     begins = np.flatnonzero(np.diff(material.series, prepend=-1))
     lengths = np.diff(np.append(begins, len(material)))
     wanted = np.flatnonzero(np.logical_or.reduceat(rows, begins)) if len(begins) else begins
@@ -309,8 +316,7 @@ def _known_before(
         series, years = material.series[at], material.years[at]
         judged, fit = ~np.isnan(material.drift[at]), grouping.fit[series]
         weight = judged / fits.variance.of(years, fit, sizes, material.asset[at])
-        value, time = np.where(judged, material.drift[at], 0.0), years[:, None]
-        parts = (judged.astype(np.float64), weight * time**2, weight * time * value, weight * value**2)
+        parts = parts_of(judged, weight, years[:, None], np.where(judged, material.drift[at], 0.0))
         sums = _exclusive(np.concatenate(parts, axis=1), series)
         able = rows[at] & (sums[:, :4].max(axis=1, initial=0.0) > 0) & judged.any(axis=1) & fits.usable[fit]
         chosen.append(at[able])
@@ -318,7 +324,7 @@ def _known_before(
         known.append(judged[able])
     whole = np.concatenate(found)
     # Each with memory of its own: what is computed from columns of a wide array would be read with a stride.
-    sums_of_all = Sums(*(np.ascontiguousarray(part) for part in np.split(whole, 4, axis=1)))
+    sums_of_all = Sums(*(np.ascontiguousarray(part) for part in np.split(whole, 7, axis=1)))
     return np.concatenate(chosen), sums_of_all, np.concatenate(known)
 
 

@@ -14,6 +14,7 @@ from models.history.drift import ClassFits, Rates
 from models.history.late import Late
 from models.history.limit_space import in_limit_units, limit_sizes
 from models.history.material import Material
+from models.history.steps import Steps
 
 (CAN, RETIRED, NO_VISIT, REPLACED, NO_LEFT, NOT_JUDGED, NO_RUN, SMALL_CLASS, COARSE, CLASS_FAILED) = range(10)
 """Reason codes of :class:`Standing`."""
@@ -33,6 +34,16 @@ REASON_WORDS = (
 """What each reason code says to a person; empty where a forecast can be made."""
 
 
+_STEPS = {
+    "step": ("step", False),
+    "step_rate": ("rate", False),
+    "step_variance": ("step_variance", True),
+    "step_both": ("both", True),
+    "step_rate_variance": ("rate_variance", True),
+}
+"""Columns of a standing by those of its steps, and whether each is stretched as intervals are."""
+
+
 @dataclass(frozen=True, slots=True)
 class Standing(Late):
     """One row an asset: all that a forecast needs, in limit units and years of service.
@@ -42,7 +53,11 @@ class Standing(Late):
     variance of one reading, both with the asset's moderated factor and the
     conformal factor in them.  ``df`` are the degrees of freedom, ``duty`` years
     of service in a calendar year.  ``longest_days`` is the longest interval that
-    its class has seen.  ``level_factor`` (n, levels) is the conformal factor of
+    its class has seen.  ``step_chance`` is the chance that the same step comes
+    after each visit; ``step``, ``step_rate`` with their variances and
+    ``step_both``, their covariance, are what then moves it, in place of ``rate``,
+    and ``step_factor`` by how much ``walk`` and ``reading`` are smaller or larger then
+    (``models.history.steps``).  ``level_factor`` (n, levels) is the conformal factor of
     each level over that of 80 %, which is in the variances.  ``n`` counts runs.  ``reason`` is an index into
     :data:`REASON_WORDS`; 0 is a forecast.
     """
@@ -61,6 +76,13 @@ class Standing(Late):
     level_factor: FloatArray
     n: IntArray
     reason: IntArray
+    step_chance: FloatArray
+    step: FloatArray
+    step_rate: FloatArray
+    step_variance: FloatArray
+    step_both: FloatArray
+    step_rate_variance: FloatArray
+    step_factor: FloatArray
 
     @property
     def can(self) -> BoolArray:
@@ -79,6 +101,7 @@ def standing_of(
     factors: Factors | None = None,
     class_verdict: IntArray | None = None,
     longest: FloatArray | None = None,
+    steps: Steps | None = None,
 ) -> Standing:
     """Say where each asset stands.
 
@@ -102,6 +125,8 @@ def standing_of(
         Verdict of the back-test for each fit. [unitless]
     longest : (fits,) float array or None
         Longest interval that each class has seen, see :func:`longest_of`; worked out where not given. [d]
+    steps : Steps or None
+        How far the same step comes after each visit of each series; none where not given. [limit]
 
     Returns
     -------
@@ -181,7 +206,22 @@ def standing_of(
         level_factor=level_factor,
         n=n.astype(np.int64),
         reason=reason.astype(np.int64),
+        **_steps(steps, now, stretch[:, None], factor),
     )
+
+
+def _steps(steps: Steps | None, now: IntArray, stretch: FloatArray, factor: FloatArray) -> dict[str, FloatArray]:
+    """Give the columns of steps of the present series; 0 where no step is expected."""
+    rows = np.flatnonzero(now >= 0)
+    rows = rows[:0] if steps is None else rows[steps.chance[now[rows]] > 0.0]
+    columns = {name: np.zeros((len(now), 4)) for name in _STEPS}
+    chance, own = np.zeros(len(now)), np.ones(len(now))
+    if steps is not None and len(rows):
+        of = now[rows]
+        chance[rows], own[rows] = steps.chance[of], steps.factor[of] / np.maximum(factor[rows], 1e-12)
+        for name, (part, squared) in _STEPS.items():
+            columns[name][rows] = getattr(steps, part)[of] * (stretch[rows] if squared else 1.0)
+    return {"step_chance": chance, "step_factor": own, **columns}
 
 
 def longest_of(material: Material, grouping: Grouping) -> FloatArray:

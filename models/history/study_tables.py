@@ -138,6 +138,7 @@ def _forecast(history: History, study: Study, rows: Sequence[int]) -> StudyTable
             number(check.days[row], 1),
             number(check.over[row], 4),
             number(check.over_left[row], 4),
+            number(study.standing.step_chance[row], 4) if stands[row] else None,
             BASIS_WORDS[int(check.basis[row])],
             standing.REASON_WORDS[int(study.standing.reason[row])],
         )
@@ -151,6 +152,7 @@ def _forecast(history: History, study: Study, rows: Sequence[int]) -> StudyTable
         "days after",
         "probability of over then",
         "probability left over",
+        "probability of the same step after each visit",
         "set by",
         "why no forecast",
     )
