@@ -213,10 +213,10 @@ def which_way_it_moves(walk: Walk, plant: Plant) -> None:
 def when_it_is_over_again(walk: Walk, plant: Plant) -> None:
     del plant
     walk.machine(TAG)
-    expect(walk.page.get_by_text("Such forecasts held").first).to_be_visible(timeout=30_000)
+    expect(walk.page.get_by_text("Past intervals that held").first).to_be_visible(timeout=30_000)
     text = walk.text()
     assert re.search(r"Check again by ?\d+ \w+ 202\d", text)
-    assert re.search(r"Such forecasts held ?\d+ ?%", text)
+    assert re.search(r"Past intervals that held ?\d+ ?%", text)
 
 
 def which_instrument_differs(walk: Walk, plant: Plant) -> None:

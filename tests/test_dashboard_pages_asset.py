@@ -126,7 +126,7 @@ def test_the_risk_stands_in_the_forecast(client: Any) -> None:
 
 def test_how_often_such_forecasts_held_has_its_count_and_interval(client: Any) -> None:
     study = ask(client, Ids.STUDY, "/asset/P-102")
-    assert "Such forecasts held" in study
+    assert "Past intervals that held" in study
     assert "intervals that promised 80\u202f%" in study
     assert "95\u202f% interval" in study
 

@@ -16,6 +16,7 @@ from dashboard.place import Place
 from dashboard.views.asset_choices import DEFAULT_RISK, RISKS
 from dashboard.views.asset_forecast_view import ForecastView, Held, Point
 from dashboard.views.asset_view import Past
+from dashboard.views.chance_bands import Band
 from dashboard.words import say
 from dashboard.writing import chance, count, counted, day, interval, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
@@ -209,9 +210,20 @@ def _held_sentence(held: Held) -> str:
     )  # fmt: skip
     better = 1.0 - held.loss / held.loss_none if held.loss_none > 0.0 else float("nan")
     if not math.isfinite(better):
-        return text + _own_record(held)
+        return text + _own_record(held) + _chances_said(held.band)
     key = "asset.held.better" if better > 0.0 else "asset.held.worse"
-    return f"{text} {say(key, share=percent(abs(better)))}{_own_record(held)}"
+    return f"{text} {say(key, share=percent(abs(better)))}{_own_record(held)}{_chances_said(held.band)}"
+
+
+def _chances_said(band: Band | None) -> str:
+    """Say what became of past runs whose forecast gave a chance like today's."""
+    if band is None:
+        return ""
+    said = say(
+        "asset.held.chances", n=counted(band.n, "run"), band=interval(band.above, band.below), share=percent(band.found),
+        interval=interval(band.low, band.high),
+    )  # fmt: skip
+    return f" {said}"
 
 
 def _own_record(held: Held) -> str:

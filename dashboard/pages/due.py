@@ -6,6 +6,7 @@ what a smaller or larger accepted risk would cost in visits.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 import dash
@@ -29,6 +30,7 @@ from dashboard.fetch import Scene, recheck_for
 from dashboard.opening import attach_fill, begin, no_jobs, skeleton
 from dashboard.place import Place, asset_path, read_month
 from dashboard.views.calendar_view import Calendar, Day
+from dashboard.views.chance_bands import Band
 from dashboard.views.due_page_view import RISK, RISKS, RULE, DueView, build, promised, read_risk, read_way
 from dashboard.views.plan_view import QUARTER_DAYS, SOON_DAYS, PlanLine
 from dashboard.views.read_off_view import off_mark
@@ -189,7 +191,39 @@ def _trust(view: DueView, place: Place) -> html.Section:
     ]
     listed = [table(say("due.trust.caption"), columns, rows), take("forecast-held", place, month=None, list=None)]
     classes = html.Details([html.Summary(say("due.trust.classes")), *listed], className="about")
-    return section(say("due.trust.title"), html.P(said), classes, about=say("due.about.trust"))
+    return section(
+        say("due.trust.title"),
+        html.P(said),
+        classes,
+        *_chances(view.bands, view.risk / 100.0),
+        about=say("due.about.trust"),
+    )
+
+
+def _chances(bands: Sequence[Band], risk: float) -> list[html.P | html.Details]:
+    """Put what became of past chances: of those like the accepted risk in words, of all in a table."""
+    if not bands:
+        return []
+    near = min(bands, key=lambda one: abs(one.claimed - risk))
+    said = say(
+        "due.trust.chances", band=interval(near.above, near.below), claimed=percent(near.claimed), share=percent(near.found),
+        n=counted(near.n, "run"), interval=interval(near.low, near.high),
+    )  # fmt: skip
+    columns = [
+        Column(say("due.column.chance_band")),
+        Column(say("due.column.tested"), number=True),
+        Column(say("due.column.chance_mean"), number=True),
+        Column(say("due.column.chance_found"), number=True),
+    ]
+    rows = [
+        [
+            interval(one.above, one.below), counted(one.n, "run"), percent(one.claimed),
+            say("due.held.share", share=percent(one.found), interval=interval(one.low, one.high)),
+        ]
+        for one in bands
+    ]  # fmt: skip
+    listed = table(say("due.trust.chances.caption"), columns, rows)
+    return [html.P(said), html.Details([html.Summary(say("due.trust.chances.title")), listed], className="about")]
 
 
 def _now(view: DueView, seen: Scene) -> html.Section:

@@ -178,8 +178,8 @@ WORDS: Final[dict[str, str]] = {
     "asset.key.runs": "from {n}, and as left on {on}",
     "asset.key.ever": "Over at some time before",
     "asset.key.ever_below": "probability, from the last as-left to {on}",
-    "asset.key.held": "Such forecasts held",
-    "asset.key.held_below": "of {n} past intervals on {machines}",
+    "asset.key.held": "Past intervals that held",
+    "asset.key.held_below": "of {n} for single components, on {machines}",
     "asset.key.promised": "80\u202f% was promised",
     "asset.less_one": "below 1\u202f%",
     "asset.why.class": "Why that day: the probability of being over limit is {over} by then and has not reached {risk}, but a forecast goes no further than one "
@@ -215,10 +215,11 @@ WORDS: Final[dict[str, str]] = {
     "asset.column.left": "As left",
     "asset.column.expected": "Expected",
     "asset.column.read": "80\u202f% band of a reading",
+    "asset.held.chances": "Chances of being over limit are tested too: of {n} of all machines that were given {band}, as this one today, {share} were found over (95\u202f% interval {interval}).",
     "asset.held.none": "No such forecast can be tested on the past yet.",
     "asset.held.fleet": "all machines of the site",
     "asset.held.class": "machines of its speed class ({speed})",
-    "asset.held.held": "Tested on the past of {of}, each forecast made with nothing but what was in the book on its day: of {n} that promised 80\u202f%, "
+    "asset.held.held": "Tested on the past of {of}, each forecast made with nothing but what was in the book on its day: of {n} that promised 80\u202f% for what one component would read, "
     "on {machines}, {share} held (95\u202f% interval {interval}).",
     "asset.held.failed": "Tested on the past of {of}: of {n} that promised 80\u202f%, on {machines}, {share} held (95\u202f% interval {interval}). "
     "That is too few, so no forecast is shown.",

@@ -87,8 +87,14 @@ WORDS: Final[dict[str, str]] = {
     "due.none.class_failed": "the forecasts of its class did not hold on the plant's own past",
     "due.trust.title": "How past forecasts did",
     "due.trust.none": "No forecast of the past can be tested yet: that takes machines with several runs.",
-    "due.trust.text": "Of the {level} intervals made for past readings, with what was known on their own day, {share} held ({n} of {machines}; "
+    "due.trust.text": "Of the {level} intervals made for what each component would read, with what was known on their own day, {share} held ({n} of {machines}; "
     "95\u202f% interval of that share {interval}).",
+    "due.trust.chances": "Of the past runs that a forecast gave a chance of {band} to be found over limit (mean {claimed}), {share} were ({n}; 95\u202f% interval {interval}).",
+    "due.trust.chances.title": "Chances of being found over limit against what was found",
+    "due.trust.chances.caption": "How many past runs ended over limit, by the chance that their forecast gave, all machines, by the limits in force now",
+    "due.column.chance_band": "Chance given",
+    "due.column.chance_mean": "Mean of them",
+    "due.column.chance_found": "Found over",
     "due.trust.classes": "By speed class and level",
     "due.trust.caption": "How many of the intervals of past forecasts held, with the 95\u202f% interval of that share",
     "due.held.all": "all machines",
@@ -105,5 +111,7 @@ WORDS: Final[dict[str, str]] = {
     "in force at the last judged visit. It is never later than one and a half times the longest interval that its class has seen, nor than 36 months. By rule: {months} after the last visit, and at once "
     "where that left the machine over limit or something was replaced since. Seasons are not looked for. A forecast is a reason to look, not a measurement.",
     "due.about.trust": "Each past as-found is held against a forecast made from nothing but what was in the book before it, component by component. "
-    "The interval of the share allows for several readings of one machine. A class whose 90\u202f% intervals clearly held less than 85\u202f% of the time gets no forecast.",
+    "The interval of the share allows for several readings of one machine. Such an interval says where one component will be read, not "
+    "whether the machine is over limit: so each past run is also given the chance that its end would be read over limit, and runs of like chances are counted together (the newest and older ones alike, in a large book every second or "
+    "third). A class whose 90\u202f% intervals clearly held less than 85\u202f% of the time gets no forecast.",
 }

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from dashboard.views.asset_standing import LEVEL, ratio_band, rows_of, under_other_limits
+from dashboard.views.chance_bands import Band, band_of
 from dashboard.views.run_series import Times
 from models.history.backtest import HELD, TOO_FEW, worse_than
 from models.history.columns import FloatArray, History
@@ -80,7 +81,9 @@ class Held:
     own_held: int = 0
     own_tested: int = 0
     worst: tuple[int, int, str] | None = None
-    """Held, tested and name of the machine's component whose intervals held less often than chance explains."""
+    band: Band | None = None
+    """Held, tested and name of the machine's component whose intervals held less often than chance explains;
+    and what became of past runs whose forecast gave a chance like today's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +176,7 @@ def build_forecast(
     low, middle, high = ratio_band(many, every)
     last = max(days, since)
     ever = float(ever_over(standing, np.array([0]), np.array([last]), courses=COURSES)[0])
+    held = None if held is None else replace(held, band=band_of(study, float(over[STEPS + len(named) - 2])))
     over_last = float(over[STEPS + len(named) - (1 if days >= since else 2)])
 
     def moment(after: float) -> datetime:

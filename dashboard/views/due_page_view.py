@@ -13,6 +13,7 @@ from dashboard.place import Place, Read, shortened
 from dashboard.views.asked_by_risk import asked_by_risk, risk_sentence
 from dashboard.views.calendar_view import MOST as MOST_IN_DAY
 from dashboard.views.calendar_view import Calendar, calendar_of
+from dashboard.views.chance_bands import Band, bands_of
 from dashboard.views.limits_view import LimitsNote, limits_note
 from dashboard.views.plan_view import (
     FAR_AHEAD,
@@ -109,6 +110,7 @@ class DueView:
     calendar: Calendar
     no_forecast: tuple[NoForecast, ...]
     held: tuple[Held, ...]
+    bands: tuple[Band, ...]
     limits: LimitsNote
 
 
@@ -202,6 +204,7 @@ def build(
         calendar=_calendar(chosen, month or _next_month(chosen, soon, today), today),
         no_forecast=no_forecast,
         held=_held(study),
+        bands=bands_of(study),
         limits=limits_note(limit_set),
     )
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from models.history.backtest import Backtest, backtest_of
+from models.history.chances import Chances, begun_of, chances_of
 from models.history.classes import SMALLEST_CLASS, Grouping, fit_of, group_series
 from models.history.columns import FloatArray, History, IntArray
 from models.history.direction import Directions, directions_of
@@ -152,6 +153,7 @@ def study_of(
     earlier = None if before is None or before.choices != choices else before
     sizes = limit_sizes(history.jobs, material.scale_row)
     fits = fit_classes(material, grouping, reading=reading, sizes=sizes)
+    begun = begun_of(history.jobs, runs, material)
     predictions = predict_past(
         material,
         grouping,
@@ -159,6 +161,7 @@ def study_of(
         # Where estimates are older than the runs beside them, nothing says what they were made from.
         Before(earlier.material, earlier.grouping, earlier.predictions.fits) if earlier and earlier.whole else None,
         sizes,
+        begun,
     )
     backtest = backtest_of(predictions, material, len(grouping.label))
     found = _Found(
@@ -167,6 +170,7 @@ def study_of(
         predictions,
         backtest,
         longest_of(material, grouping),
+        chances_of(predictions, material, begun, len(grouping.label)),
     )
     again = None if earlier is None else (earlier.standing, earlier.recheck)
     return _studied(history, classes, choices, _Ground(runs, material, grouping), found, again)
@@ -188,7 +192,7 @@ def study_with(history: History, fleet: Fleet, choices: Choices = Choices()) -> 
     material = material_of(history.jobs, history.breaks, runs, history.assets)
     classes = history.assets.speed_class
     grouping = fleet.grouping(fit_of(classes[material.series_asset], fleet.label[:-1]))
-    found = _Found(fleet.fits, fleet.feet, fleet.predictions, fleet.backtest, fleet.longest, fleet)
+    found = _Found(fleet.fits, fleet.feet, fleet.predictions, fleet.backtest, fleet.longest, fleet.chances, fleet)
     return _studied(history, classes, choices, _Ground(runs, material, grouping), found, None)
 
 
@@ -210,6 +214,7 @@ class _Found:
     predictions: Predictions
     backtest: Backtest
     longest: FloatArray
+    chances: Chances
     given: Fleet | None = None
 
 
@@ -282,6 +287,7 @@ def _studied(
         feet=found.feet,
         predictions=only_calibration(found.predictions),
         backtest=found.backtest,
+        chances=found.chances,
         longest=found.longest,
         scatter=scatter,
         returns=rated.priors,

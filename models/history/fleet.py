@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.history.backtest import Backtest
+from models.history.chances import Chances
 from models.history.classes import Grouping
 from models.history.columns import FloatArray, IntArray
 from models.history.drift import ClassFits
@@ -24,7 +25,7 @@ class Fleet:
 
     ``label`` and ``members`` are those of the classes (:class:`~models.history.classes.Grouping`), ``fits`` what they
     have in common in limit units and ``feet`` in millimetres at the feet [mm/year].  ``predictions`` hold the
-    calibration and no single prediction, ``backtest`` how they did, ``longest`` (fits,) the longest interval that each
+    calibration and no single prediction, ``backtest`` how they did, ``chances`` how their chances of being over limit did, ``longest`` (fits,) the longest interval that each
     class has seen [d].  ``scatter`` is the usual spread of scatter, ``returns`` and ``planned`` the priors of return rates.
     """
 
@@ -35,6 +36,7 @@ class Fleet:
     feet: ClassFits
     predictions: Predictions
     backtest: Backtest
+    chances: Chances
     longest: FloatArray
     scatter: Scatter
     returns: ReturnPriors

@@ -17,6 +17,7 @@ from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.conformal import LEVELS, Factors, conformal_factors, depth_of
 from models.history.distributions import t_quantile_by_table
 from models.history.drift import ClassFits, fit_classes, rates_of, steps_with
+from models.history.found_over import Begun, over_when_found
 from models.history.limit_space import LimitSizes
 from models.history.material import Material
 from models.history.moderation import effective_df
@@ -46,6 +47,7 @@ class Predictions:
     (n, 4, levels): half-widths of the intervals with the conformal factor of
     their own day.  ``class_mean`` and ``class_variance`` are what the class
     alone would have said; ``zero_variance`` is the spread about no change.
+    ``over`` (n,) is the chance that the end would be read over limit; NaN where it was not worked out.
     ``fits`` are those of each origin, kept for the next study.
     """
 
@@ -60,6 +62,7 @@ class Predictions:
     class_mean: FloatArray
     class_variance: FloatArray
     zero_variance: FloatArray
+    over: FloatArray
     factors: Factors
     fits: tuple[OriginFit, ...] = ()
 
@@ -81,6 +84,7 @@ class _Batch:
     class_mean: FloatArray
     class_variance: FloatArray
     zero_variance: FloatArray
+    over: FloatArray
 
 
 def next_drift(
@@ -127,6 +131,7 @@ def predict_past(
     reading: FloatArray | None = None,
     before: Before | None = None,
     sizes: LimitSizes | None = None,
+    begun: Begun | None = None,
 ) -> Predictions:
     """Predict every run of the past that had an earlier run of its series.
 
@@ -142,6 +147,8 @@ def predict_past(
         An earlier study: an origin whose past is the same to the last bit is not fitted again. [unitless]
     sizes : LimitSizes or None
         Size of each asset's limit; ``None`` where drifts are not in limits. [mm, mm/m]
+    begun : Begun or None
+        Where each run began; without it no chance of being over limit is worked out. [limit]
 
     Returns
     -------
@@ -166,7 +173,7 @@ def predict_past(
             continue
         factors = _factors_until(batches, material, grouping, begin)
         batch = _predict_year(
-            material, grouping, fits, (material.start_us >= begin) & (material.start_us < end), factors, sizes
+            material, grouping, fits, (material.start_us >= begin) & (material.start_us < end), factors, sizes, begun
         )
         if len(batch.row):
             batches.append(batch)
@@ -228,6 +235,7 @@ def _predict_year(
     rows: BoolArray,
     factors: Factors,
     sizes: LimitSizes | None,
+    begun: Begun | None,
 ) -> _Batch:
     chosen, here, judged = _known_before(material, grouping, fits, rows, sizes)
     asset = material.asset[chosen]
@@ -248,15 +256,17 @@ def _predict_year(
     )
     steps = steps_with(here, fits, own, rates)
     stepping = np.flatnonzero(steps.chance > 0.0)
+    stepped = _stepped(steps, fits, own, material.years[chosen], stepping, sizes, asset)
+    depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
+    over = np.full(len(chosen), np.nan)
+    if begun is not None:
+        start = Begun(np.where(judged, begun.left[chosen], np.nan), begun.each_axis[chosen])
+        stretch = factors.factor[own, depth, LEVELS.index(0.8)] ** 2
+        over = over_when_found(start, (mean, variance, chance), stepped, steps.chance, rates.df, stretch)
     if len(stepping):
-        both = mixed(
-            (mean[stepping], variance[stepping], chance[stepping]),
-            _stepped(steps, fits, own, material.years[chosen], stepping, sizes, asset),
-            steps.chance[stepping],
-        )
+        both = mixed((mean[stepping], variance[stepping], chance[stepping]), stepped, steps.chance[stepping])
         mean[stepping], variance[stepping], chance[stepping] = both
     df = effective_df(rates.df, chance, np.where(judged, variance, np.nan))
-    depth = depth_of(here.n.max(axis=1, initial=0.0).astype(np.int64))
     quantile = np.stack([t_quantile_by_table(0.5 + level / 2.0, df) for level in LEVELS], axis=1)
     plain = np.sqrt(variance)[:, :, None] * quantile[:, None, :]
     of_class = fits.variance.of(material.years[chosen], own, sizes, asset) * fits.factor0[own][:, None]
@@ -273,6 +283,7 @@ def _predict_year(
         class_mean=fits.mean[own] * material.years[chosen][:, None],
         class_variance=of_class + squared * fits.between[own],
         zero_variance=of_class + squared * (fits.between[own] + fits.mean[own] ** 2),
+        over=over,
     )
 
 
@@ -373,5 +384,6 @@ def _joined(batches: list[_Batch], material: Material, factors: Factors) -> Pred
         class_mean=whole("class_mean"),
         class_variance=whole("class_variance"),
         zero_variance=whole("zero_variance"),
+        over=whole("over"),
         factors=factors,
     )
