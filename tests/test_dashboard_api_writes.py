@@ -337,3 +337,17 @@ def test_the_clock_of_the_server_says_what_the_future_is(program: Program) -> No
 
 def test_the_little_book_is_the_one_that_these_tests_think_of() -> None:
     assert FILES["jobs"].count("\n") == 6
+
+
+def test_a_page_is_refused_where_the_list_before_it_has_changed(program: Program) -> None:
+    """A job on a machine of the first page lets it fall due later: the count of rows alone would lose the machine that moved up."""
+    first = program.get("/due?by=rule&within=3660&limit=1")
+    onward = first["next"].removeprefix(API)
+    (second,) = program.get(onward)["items"]
+    assert second["tag"] != first["items"][0]["tag"]
+    last = {**JOB, "performed_at": "2026-11-21T09:30:00+00:00"}
+    assert program.post("/jobs", {"job": {**last, "ref": "WO-8", "tag": second["tag"]}}).status_code == 201
+    assert program.opened.app.server.test_client().get(API + onward, headers=bearer(program.secret)).status_code == 200
+    assert program.post("/jobs", {"job": {**last, "ref": "WO-9", "tag": first["items"][0]["tag"]}}).status_code == 201
+    told = program.opened.app.server.test_client().get(API + onward, headers=bearer(program.secret))
+    assert (told.status_code, told.get_json()["code"]) == (409, "list-changed")

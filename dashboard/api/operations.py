@@ -95,7 +95,9 @@ _SITE = Parameter(
 )
 _LIMIT = Parameter("limit", whole("Longest page.", most=MOST_ON_PAGE), "Longest page.", default=ON_PAGE)
 _CURSOR = Parameter(
-    "cursor", whole("Where the page begins.", least=0), "Take it from 'next'; it means nothing by itself."
+    "cursor",
+    {"type": "string", "maxLength": 40, "pattern": r"^[0-9]{1,12}\.[0-9a-f]{16}$"},
+    "Take it from 'next'; it means nothing by itself.",
 )
 _RISK = Parameter(
     "risk",
@@ -208,7 +210,9 @@ other jobs. Before you amend, void or take back, get the job, and send the `ETag
 under its `Idempotency-Key`, a write that was done gives its first answer, whatever `If-Match` says by then. The tag is a strong one; a proxy that packs
 answers may make it weak (`W/`), and such a one never fits.
 
-**Pages.** `next` and the header `Link` (RFC 8288) lead to the next page. Reads carry an `ETag`; with `If-None-Match` an unchanged
+**Pages.** `next` and the header `Link` (RFC 8288) lead to the next page. Lists of entries, heads and jobs go by number: nothing slips by while the book grows. Lists
+of machines and dates may change between two pages: the next page is given where the machines before it are those that were given, and otherwise 409 (`list-changed`):
+begin again. So pages that were read to the end hold every machine of the list once. Reads carry an `ETag`; with `If-None-Match` an unchanged
 answer is 304. The answer to one question may change without an entry: with the day of the site, with the hour (chances are those of the full hour), and when
 estimates over all machines follow a new job (`estimates_head`).
 
@@ -253,7 +257,7 @@ _WHEN_WRONG: Final = {
     403: "The token may not do this.",
     404: "There is no such thing.",
     405: "There is no such method here.",
-    409: "The book holds something else: the job number is taken, or the version was amended or voided already.",
+    409: "The book holds something else: the job number is taken, the version was amended or voided already, or a list of which this is a later page has changed.",
     412: "The entry is not, or no longer, the version that If-Match names; nothing was written.",
     413: "The body is too large.",
     415: "The body is no JSON.",
@@ -280,6 +284,8 @@ def _described(operation: Operation) -> dict[str, Any]:
         wrong.append(404)
     if operation.writes:
         wrong += [400, 409, 413, 415, *([412] if _MATCH in operation.parameters else [])]
+    elif _CURSOR in operation.parameters:
+        wrong.append(409)
     schema = to(operation.answer) if operation.answer else {"type": "object"}
     headers: dict[str, Any] = {"Cache-Control": {"schema": {"type": "string"}}}
     if operation.writes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -34,7 +35,7 @@ class Given:
     """What is answered: the body, and the parameter that leads to the next page; a tag where the body has one of its own."""
 
     body: dict[str, Any]
-    next: dict[str, int] = field(default_factory=dict)
+    next: Mapping[str, int | str] = field(default_factory=dict)
     headers: dict[str, str] = field(default_factory=dict)
     tag: str = ""
 
@@ -51,11 +52,30 @@ def sites(asked: Asked) -> Given:
     return Given(body, tag=_tag_of(body))
 
 
-def _page(rows: list[int], asked: Asked) -> tuple[list[int], dict[str, int]]:
-    """Cut a page out of rows; the cursor is the number of rows before it."""
-    start, limit = asked.given["cursor"] or 0, asked.given["limit"]
-    shown = rows[start : start + limit]
-    return shown, {"cursor": start + limit} if start + limit < len(rows) else {}
+def _page(history: History, rows: list[int], asked: Asked) -> tuple[list[int], dict[str, str]]:
+    """Cut a page out of rows of machines; the cursor says how many machines stand before it, and which.
+
+    Raises
+    ------
+    ProblemError
+        409 if others stand before it by now: machines would be left out, or come twice.
+    """
+    start, limit = 0, asked.given["limit"]
+    if asked.given["cursor"] is not None:
+        start = int(asked.given["cursor"].partition(".")[0])
+        if start > len(rows) or _cursor(history, rows[:start]) != asked.given["cursor"]:
+            raise ProblemError(
+                409, "list-changed", "The list has changed since its first page: machines would be left out, or come twice.",
+                remedy="Begin with its first page again, without 'cursor'; a larger 'limit' needs fewer pages.",
+            )  # fmt: skip
+    end = start + limit
+    return rows[start:end], {"cursor": _cursor(history, rows[:end])} if end < len(rows) else {}
+
+
+def _cursor(history: History, rows: list[int]) -> str:
+    """Name the machines on the pages so far, in whatever order they came."""
+    machines = np.sort(history.assets.asset[rows]).astype("<i8")
+    return f"{len(rows)}.{hashlib.sha256(machines.tobytes()).hexdigest()[:16]}"
 
 
 def _rows(history: History, asked: Asked) -> list[int]:
@@ -70,7 +90,7 @@ def assets(asked: Asked) -> Given:
     """Give machines page by page, in the order in which they came into the book."""
     history = asked.history
     found = _rows(history, asked)
-    shown, onward = _page(found, asked)
+    shown, onward = _page(history, found, asked)
     last = np.full(len(history.assets), -1, dtype=np.int64)
     last[history.jobs.asset] = np.arange(len(history.jobs))
     items = [_machine(history, row, int(last[row])) for row in shown]
@@ -272,7 +292,7 @@ def due(asked: Asked) -> Given:
     risk, by, within = asked.given["risk"], asked.given["by"], asked.given["within"]
     plan = _ground(history, asked).plan(recheck_for(history, risk / 100.0), by_risk=by == "risk")
     now, soon = plan.rows(LONG_AGO, 0), plan.rows(1, within)
-    shown, onward = _page([*now.tolist(), *soon.tolist()], asked)
+    shown, onward = _page(history, [*now.tolist(), *soon.tolist()], asked)
     items = [
         {
             "tag": line.tag,

@@ -241,7 +241,7 @@ def _members(operation: Operation) -> Mapping[str, Any]:
     return cast("Mapping[str, Any]", SCHEMAS[operation.answer]["properties"])
 
 
-def _next(onward: Mapping[str, int]) -> str:
+def _next(onward: Mapping[str, int | str]) -> str:
     if not onward:
         return ""
     kept = {name: value for name, value in request.args.items() if name not in onward}
