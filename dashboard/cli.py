@@ -14,6 +14,7 @@ from dashboard import cli_files
 from dashboard.console import people_parser
 from dashboard.console.changing_parsers import RUNS as CHANGING_RUNS
 from dashboard.console.changing_parsers import SITE_RUNS, add_changing, add_site
+from dashboard.console.endings import DONE, NOT_DONE, STOPPED, told
 from dashboard.console.grouping_parsers import RUNS as GROUPING_RUNS
 from dashboard.console.grouping_parsers import add_grouping
 from dashboard.console.keeping_parsers import add_keeping, add_running
@@ -67,7 +68,7 @@ def _verb(verbs: _Verbs, name: str, does: str, examples: str) -> argparse.Argume
         name,
         help=does,
         description=does[0].upper() + does[1:] + ".",
-        epilog="examples:\n" + examples,
+        epilog="examples:\n" + examples + told(name),
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
@@ -340,11 +341,7 @@ def _run(given: argparse.Namespace) -> int:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command; the result is its exit status.
-
-    0 done · 1 the files have problems and nothing (or not all) went in ·
-    2 it could not be done, with the reason · 3 a mapping waits to be confirmed.
-    """
+    """Run the command; the result is its exit code, of those of ``console/endings.py``."""
     if arguments is not None:
         return _command(arguments)
     # A process of its own. What is loaded stays to the end: the collector of circles need not look through it
@@ -363,21 +360,21 @@ def _command(typed: Sequence[str]) -> int:  # noqa: PLR0911 - one way out a situ
         from dashboard.version import program
 
         print(program())  # noqa: T201 - the command speaks here
-        return 0
+        return DONE
     if given.verb is None:
         parser.print_help()
-        return 2
+        return NOT_DONE
     try:
         return _run(given)
     except DriftbookError as fault:
         print(f"driftbook: {hidden(str(fault), typed)}", file=sys.stderr)  # noqa: T201
-        return 2
+        return NOT_DONE
     except KeyboardInterrupt:
         print("\ndriftbook: stopped; what was not finished was not written.", file=sys.stderr)  # noqa: T201
-        return 130
+        return STOPPED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return DONE
     except Exception as fault:
         if os.environ.get("DRIFTBOOK_DEBUG"):
             raise

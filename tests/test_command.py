@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import csv
 import gc
 import os
@@ -17,6 +18,7 @@ import pytest
 
 from dashboard import cli
 from dashboard.cli import main
+from dashboard.console import endings
 from models.intake.fields import FIELDS, Table, fields_of
 from models.intake.mapping import propose
 from models.intake.reading import read_sheets
@@ -343,3 +345,43 @@ def test_a_process_of_its_own_collects_while_it_works_and_not_while_it_starts_an
     finally:
         (gc.enable if was else gc.disable)()
     assert "[" in capsys.readouterr().out
+
+
+# -- exit codes -------------------------------------------------------------------------------------------------------
+
+
+def _codes_of(module: str, function: str) -> set[int]:
+    """Give the codes with which a command can end by its source: those of its function, and of whatever it names in its module that gives a whole number."""
+    tree = ast.parse((ROOT / "dashboard" / "console" / f"{module}.py").read_text(encoding="utf-8"))
+    functions = {
+        one.name: one
+        for one in tree.body
+        if isinstance(one, ast.FunctionDef) and ast.unparse(one.returns or one) == "int"
+    }
+    found, open_, seen = set[int](), [function], set[str]()
+    while open_:
+        parts = list(ast.walk(functions[open_.pop()]))
+        named = {part.id for part in parts if isinstance(part, ast.Name)} & set(functions)
+        open_ += sorted(named - seen)
+        seen |= named
+        for value in (part.value for part in parts if isinstance(part, ast.Return) and part.value is not None):
+            for way in (value.body, value.orelse) if isinstance(value, ast.IfExp) else (value,):
+                assert isinstance(way, ast.Constant | ast.Name | ast.Call), (module, ast.unparse(way))
+                if not isinstance(way, ast.Call):
+                    found.add(getattr(endings, way.id) if isinstance(way, ast.Name) else way.value)  # type: ignore[arg-type]
+    return found
+
+
+def test_every_exit_code_is_told_and_every_told_one_can_come() -> None:
+    for verb, (module, function) in cli._RUNS.items():
+        assert _codes_of(module, function) - set(endings.EVERY) == set(endings.OWN.get(verb, {})), verb
+    assert set(endings.OWN) <= set(VERBS)
+
+
+def test_the_readme_tells_the_exit_codes_as_the_program_does() -> None:
+    told = re.findall(
+        r"^\| ([0-9]+) \| (\S+) \| (.+) \|$", (ROOT / "README.md").read_text(encoding="utf-8"), re.MULTILINE
+    )
+    every = [(code, "every", says) for code, says in endings.EVERY.items()]
+    own = [(code, f"`{verb}`", says) for verb, codes in endings.OWN.items() for code, says in codes.items()]
+    assert told == [(str(code), verb, says) for code, verb, says in sorted([*every, *own])]

@@ -343,7 +343,7 @@ def test_rows_of_one_sheet_are_read_by_the_mapping_of_the_whole_workbook(say: Sp
     (place,) = mappings()
     text = place.read_text(encoding="utf-8").replace('unit = "mil"\n', 'unit = "mil"\ntimes = -0.5\n')
     place.write_text(text.replace("confirmed = false", "confirmed = true"), encoding="utf-8")
-    assert say("import", "p.xlsx", "--accept-good")[0] == 1
+    assert say("import", "p.xlsx", "--accept-good")[0] == 4
     mended("p.to-mend.xlsx", "5..0", "5.0")
     status, said = say("import", "p.to-mend.xlsx")
     assert (status, f"confirmed mapping {place}" in said, mappings()) == (0, True, [place])
@@ -355,7 +355,7 @@ def test_a_date_comes_back_as_it_was_understood(say: Spoken) -> None:
         "job,tag,performed at,reason,found offset V [mm],found angle V [mm/m],found offset H [mm],found angle H [mm/m]"
     )
     register(Path("us.csv"), row("A1", day="04/25/2019"), row("A2", "0.O5", "03/04/2019 14:30"), head=head)
-    assert say("import", "us.csv", "--accept-good")[0] == 1
+    assert say("import", "us.csv", "--accept-good")[0] == 4
     mended("us.to-mend.csv", "0.O5,", "0.05,")
     assert say("import", "us.to-mend.csv")[0] == 0
     assert jobs_of()["A2"].performed_at.strftime("%m-%d %H:%M") == "03-04 14:30"
@@ -364,7 +364,7 @@ def test_a_date_comes_back_as_it_was_understood(say: Spoken) -> None:
 def test_a_file_to_mend_is_never_written_over_and_comes_every_time(say: Spoken) -> None:
     for name, ref in (("s.csv", "A"), ("s.txt", "B")):
         register(Path(name), row(f"{ref}1", "bad"), row(f"{ref}2", day=f"2019-0{1 + (ref == 'B')}-02"), head=STATED)
-    assert say("import", "s.csv", "s.txt", "--confirm", "--accept-good")[0] == 1
+    assert say("import", "s.csv", "s.txt", "--confirm", "--accept-good")[0] == 4
     made = [Path("s.to-mend.csv"), Path("s.to-mend-2.csv")]
     assert [list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))[1][0] for path in made] == ["A1", "B1"]
     kept = [path.read_bytes() for path in made]
@@ -393,7 +393,8 @@ def test_where_rows_cannot_be_kept_nothing_goes_in(say: Spoken, monkeypatch: pyt
     assert "nothing was imported" in said
     assert jobs_of() == {}
     assert not list(Path().glob("*to-mend*"))
-    assert say("import", "j.csv", "--accept-good")[0] == 1
+    assert say("import", "j.csv", "--accept-good", "--dry-run")[0] == 1, "nothing was written"
+    assert say("import", "j.csv", "--accept-good")[0] == 4
     assert jobs_of().keys() == {"A1"}
     assert Path("j.to-mend.csv").is_file()
 

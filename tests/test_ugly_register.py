@@ -117,7 +117,7 @@ def test_good_rows_go_in_and_the_rest_come_back_to_be_mended(
     arguments = ["import", str(path), "--book", str(sqlite_book.path), "--by", "tester"]
     assert main(arguments) == 3
     assert "Nothing was imported yet" in capsys.readouterr().out
-    assert main([*arguments, "--confirm", "--accept-good"]) == 1
+    assert main([*arguments, "--confirm", "--accept-good"]) == 4
     spoken = capsys.readouterr().out
     refused_rows = {(f.sheet, f.row) for f in faults if f.severity == "error"}
     assert f"{len(refused_rows)} rows came back" in spoken

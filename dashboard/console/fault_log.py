@@ -8,6 +8,7 @@ import traceback
 from collections.abc import Sequence
 from pathlib import Path
 
+from dashboard.console.endings import NOT_DONE
 from dashboard.console.typed import hidden
 from models.whole_files import FULL, not_written
 
@@ -26,7 +27,7 @@ def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
     if system is not None and system.errno in {*FULL, errno.EROFS}:
         told = not_written(system.filename or "The output", system)
         print(f"driftbook: {told} Nothing half-done is in the book.", file=sys.stderr)  # noqa: T201
-        return 2
+        return NOT_DONE
     if system is not None and system.strerror and system.filename:
         place = Path(str(system.filename))
         if any(Path(word) in {place, *place.parents} for word in typed if word.strip(".")):
@@ -34,7 +35,7 @@ def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
                 f"driftbook: {place} cannot be read or written: {system.strerror}.\nCheck the name, its folder, and your rights there.",
                 file=sys.stderr,
             )
-            return 2
+            return NOT_DONE
     log = Path("driftbook-fault.log")
     kept = ""
     try:
@@ -44,4 +45,4 @@ def unexpected(fault: Exception, typed: Sequence[str] = ()) -> int:
         kept = " Run it again with DRIFTBOOK_DEBUG=1 to see the details."
     first = hidden(str(fault).splitlines()[0] if str(fault) else type(fault).__name__, typed)
     print(f"driftbook: this did not work: {first}\nNothing half-done is in the book.{kept}", file=sys.stderr)  # noqa: T201
-    return 2
+    return NOT_DONE

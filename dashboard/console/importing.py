@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dashboard.console.common import now, opened, out, settings_of, several, who
+from dashboard.console.endings import ASKS, DONE, IN_PART, NOT_GOOD
 from dashboard.console.import_mapping import Terminal
 from dashboard.console.mending import MendFiles
 from models.commands.choice import Choice
@@ -45,7 +46,7 @@ def run_import(given: argparse.Namespace) -> int:
             with _mappings_told(settings):
                 choices = _choices(given, chooser)
         if not all(choice.ready for choice in choices):
-            return 3
+            return ASKS
         with MendFiles() as mend:
             report = import_with_bar(
                 engine,
@@ -62,7 +63,9 @@ def run_import(given: argparse.Namespace) -> int:
     show_report(report, dry_run=given.dry_run, accept_good=given.accept_good, every=given.all_problems)
     for line in mend.lines:
         out.print(line, markup=False, soft_wrap=True)
-    return 1 if report.errors else 0
+    if not report.errors:
+        return DONE
+    return IN_PART if report.written else NOT_GOOD
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from typing import Any
 from rich.progress import Progress
 
 from dashboard.console.common import now, opened, out, settings_of, who
+from dashboard.console.endings import DONE, NOT_GOOD
 from dashboard.console.key_file import tell_key
 from dashboard.console.proving_package import package_as_json, read_package, tell_package
 from dashboard.console.whole import PACKAGE, check_over, put_over
@@ -39,7 +40,7 @@ SHOWN = 20
 
 
 def run_verify(given: argparse.Namespace) -> int:
-    """Compute the book again: 0 nothing was changed, 1 something does not fit."""
+    """Compute the book again, and tell what does not fit."""
     settings, key = settings_of(given), _key(given.public_key)
     kept = [note for name in given.against or () for note in _kept(name)]
     handed, package = (read_package(given.package) if given.package else None), None
@@ -71,7 +72,7 @@ def run_verify(given: argparse.Namespace) -> int:
         tell_key(settings.key_path, fault_of_file)
         if package is not None:
             tell_package(given.package, package)
-    return 1 if found.faults(strict=given.strict) or not (package is None or package.fits) else 0
+    return NOT_GOOD if found.faults(strict=given.strict) or not (package is None or package.fits) else DONE
 
 
 def _key(text: str | None) -> bytes | None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dashboard.console.common import opened, out, settings_of
+from dashboard.console.endings import DONE, NOT_DONE
 from dashboard.front import read_proxy
 from models.errors import DriftbookError
 from models.settings import Settings
@@ -46,8 +47,8 @@ def run_serve(given: argparse.Namespace) -> int:
             raise
         known = isinstance(fault, DriftbookError)
         LOG.log(logging.ERROR, "It does not start, or cannot go on: %s", " ".join(str(fault).split()), exc_info=None if known else fault)  # fmt: skip
-        return 2
-    return 0
+        return NOT_DONE
+    return DONE
 
 
 def begin_log(log: str) -> None:

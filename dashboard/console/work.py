@@ -12,6 +12,7 @@ from rich.table import Table as Grid
 
 from dashboard.console.book import starter_limits
 from dashboard.console.common import out
+from dashboard.console.endings import DONE, NOT_GOOD
 from dashboard.console.work_examples import EXAMPLES
 from models.errors import DriftbookError
 from models.intake.work_file import WorkFile, read_work_file, shown_key
@@ -38,11 +39,11 @@ _CAUTION = (
 def run_work(given: argparse.Namespace) -> int:
     """Work out a file of readings, or print an example of one.
 
-    1 where something in the file cannot be, 0 otherwise: a machine that is over limit is no fault of the file.
+    Good unless something in the file cannot be: a machine that is over limit is no fault of the file.
     """
     if given.example is not None:
         print(EXAMPLES[given.example], end="")  # noqa: T201 - must come out as it is, to be kept in a file
-        return 0
+        return DONE
     if given.file is None:
         raise DriftbookError(
             "There is no file to work out.",
@@ -55,7 +56,7 @@ def run_work(given: argparse.Namespace) -> int:
     else:
         show(file, worked)
     stopped = any(check.gravity is Gravity.STOP for check in worked.checks)
-    return 1 if stopped or worked.misalignment is None else 0
+    return NOT_GOOD if stopped or worked.misalignment is None else DONE
 
 
 # -- for people ----------------------------------------------------------------------------------------------------
