@@ -76,8 +76,8 @@ def _calendar(verbs: Verbs, verb: Verb, book: Add) -> None:
         "write the dates of the next checks as a calendar file, or make and end secret addresses of it",
         "  driftbook calendar -o checks.ics\n"
         "  driftbook calendar --by rule -o checks.ics\n"
-        '  driftbook calendar address "Ana Wick"           makes an address; it is shown once\n'
-        '  driftbook calendar end "Ana Wick"               her addresses stop working\n'
+        "  driftbook calendar address ana.wick            makes an address for an account; it is shown once\n"
+        "  driftbook calendar end ana.wick                her addresses stop working\n"
         "  driftbook calendar list",
     )
     parser.add_argument(
@@ -87,7 +87,12 @@ def _calendar(verbs: Verbs, verb: Verb, book: Add) -> None:
         default="write",
         help="what to do (default: write the file)",
     )
-    parser.add_argument("name", nargs="?", metavar="NAME", help="whose address")
+    parser.add_argument(
+        "name",
+        nargs="?",
+        metavar="NAME",
+        help="whose address: the login of an account; in a book without accounts any name",
+    )
     book(parser)
     _site(parser)
     parser.add_argument("-o", "--output", type=file, metavar="FILE", help="where to (default: the screen)")

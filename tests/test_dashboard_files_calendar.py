@@ -11,9 +11,11 @@ import pytest
 from flask.testing import FlaskClient
 from hypothesis import given
 from hypothesis import strategies as st
+from werkzeug.test import TestResponse
 
 from dashboard.app import create_app
 from dashboard.cli import main
+from dashboard.context import KEY
 from dashboard.fetch import recheck_for, study_for
 from dashboard.files.calendar_feed import DayEvent, escaped, folded, write_calendar
 from dashboard.files.recheck_calendar import recheck_calendar
@@ -150,7 +152,7 @@ def test_a_secret_address_gives_the_calendar_and_an_ended_one_nothing(
     answer = client.get(f"/calendar/{secret}.ics")
     assert answer.status_code == 200
     assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
-    assert "no-store" in answer.headers["Cache-Control"]
+    assert answer.headers["Cache-Control"] == "private, no-cache"
     calendar = parsed(answer.text)
     assert {str(event["SUMMARY"])[-3:] for event in calendar.events} == {"P-1", "P-2"}
     assert str(calendar.events[0]["URL"]).startswith("http://localhost/asset/P-")
@@ -171,6 +173,31 @@ def test_a_secret_address_gives_the_calendar_and_an_ended_one_nothing(
     assert client.get(f"/calendar/{stored}.ics").status_code == 404, "whoever reads the hash has no address"
     with pytest.raises(UnknownNameError, match="No address"):
         end_addresses(engine, site.site_id, "Ana Wick", NOW)
+    engine.dispose()
+
+
+def test_a_calendar_that_says_the_same_is_the_same(served: tuple[FlaskClient, Settings, Site], monkeypatch: pytest.MonkeyPatch) -> None:  # fmt: skip
+    client, settings, site = served
+    here = client.application.config[KEY]
+    engine = make_engine(settings)
+    secret, _ = make_address(engine, site.site_id, "Ana Wick", NOW)
+    path, first = f"/calendar/{secret}.ics?by=rule", datetime(2026, 11, 25, 9, tzinfo=UTC)
+
+    def asked(at: datetime, tag: str = "") -> TestResponse:
+        monkeypatch.setitem(client.application.config, KEY, replace(here, clock=lambda: at))
+        return client.get(path, headers={"If-None-Match": tag} if tag else {})
+
+    one, later = asked(first), asked(first + timedelta(hours=1))
+    assert one.data == later.data, "no event looks changed"
+    assert {event["DTSTAMP"].dt for event in parsed(later.text).events} == {first}
+    same = asked(first + timedelta(hours=2), one.headers["ETag"])
+    assert (same.status_code, same.data, same.headers["ETag"]) == (304, b"", one.headers["ETag"])
+    # On another day an overdue date stands on that day.
+    other = asked(first + timedelta(days=400), one.headers["ETag"])
+    assert (other.status_code, other.headers["ETag"] == one.headers["ETag"]) == (200, False)
+    assert {event["DTSTAMP"].dt for event in parsed(other.text).events} == {first + timedelta(days=400)}
+    end_addresses(engine, site.site_id, "Ana Wick", NOW)
+    assert asked(first, one.headers["ETag"]).status_code == 404, "the tag opens nothing"
     engine.dispose()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -33,6 +34,23 @@ class DayEvent:
     place: str = ""
     kinds: tuple[str, ...] = ()
     address: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DayCalendar:
+    """A calendar of whole days, without the moment at which it was written."""
+
+    name: str
+    events: tuple[DayEvent, ...]
+
+    @property
+    def digest(self) -> str:
+        """Give a digest of what it says: the same as long as it says the same, whenever it is asked for."""
+        return hashlib.sha256(repr(self).encode("utf-8", "backslashreplace")).hexdigest()[:32]
+
+    def text(self, made_at: datetime) -> str:
+        """Write it."""
+        return write_calendar(self.name, self.events, made_at)
 
 
 def write_calendar(name: str, events: Sequence[DayEvent], made_at: datetime, *, refresh_hours: int = 12) -> str:

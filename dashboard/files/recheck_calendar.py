@@ -9,7 +9,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.fetch import recheck_for, study_for
-from dashboard.files.calendar_feed import DayEvent, write_calendar
+from dashboard.files.calendar_feed import DayCalendar, DayEvent
 from dashboard.views.due_page_view import RISK
 from dashboard.views.plan_view import FAR_AHEAD, LONG_AGO, PlanLine, ground_of
 from dashboard.words import say
@@ -18,7 +18,12 @@ from models.history.columns import History
 from models.values.story import Site
 
 
-def recheck_calendar(
+def recheck_calendar(history: History, site: Site, now: datetime, *, by: str = RISK, risk: int = 10) -> str:
+    """Write the calendar of a site as a file, with the choices of :func:`recheck_dates`."""
+    return recheck_dates(history, site, now, by=by, risk=risk).text(now)
+
+
+def recheck_dates(
     history: History,
     site: Site,
     now: datetime,
@@ -26,8 +31,8 @@ def recheck_calendar(
     by: str = RISK,
     risk: int = 10,
     address_of: Callable[[str], str] | None = None,
-) -> str:
-    """Write the calendar of a site.
+) -> DayCalendar:
+    """Give the calendar of a site.
 
     A date that has passed stands on today, or nobody would see it any more; its description says since when.
 
@@ -74,7 +79,7 @@ def recheck_calendar(
             )
         )
     events.sort(key=lambda event: (event.on, event.summary))
-    return write_calendar(say("calendar.name", site=site.name), events, now)
+    return DayCalendar(say("calendar.name", site=site.name), tuple(events))
 
 
 def _uid(site: Site, asset: int) -> str:

@@ -11,6 +11,7 @@ from flask import Response, current_app, request
 from dashboard.away import refused_file
 from dashboard.context import KEY, Context, as_read
 from dashboard.files.tables import FORMS, make_table
+from dashboard.kept import keep
 from dashboard.place import asset_path
 from models.errors import DriftbookError, UnknownNameError
 
@@ -54,7 +55,7 @@ def table(name: str, form: str) -> Response:
 def calendar(secret: str) -> Response:
     """Give the calendar of a secret address; an unknown one, an ended one and one too long are told the same."""
     from dashboard.files.calendar_feed import MIME
-    from dashboard.files.recheck_calendar import recheck_calendar
+    from dashboard.files.recheck_calendar import recheck_dates
 
     # Nobody is signed in here: the secret says which site may be read, so the book is asked past the gate.
     here = as_read(cast("Context", cast("dict[str, Any]", current_app.config)[KEY]))
@@ -66,15 +67,23 @@ def calendar(secret: str) -> Response:
     by = "rule" if choices.get("by") == "rule" else "risk"
     risk = int(choices["risk"]) if choices.get("risk") in {"5", "10", "20"} else 10
     base = request.url_root.rstrip("/")
-    text = recheck_calendar(
-        here.pictures.history(here.book, site.site_id),
+    history, now = here.pictures.history(here.book, site.site_id), here.clock()
+    dates = recheck_dates(
+        history,
         site,
-        here.clock(),
+        now,
         by=by,
         risk=risk,
         address_of=lambda tag: f"{base}{asset_path(tag)}?site={quote(site.code)}",
     )
-    return _file(text.encode(), MIME, 'inline; filename="driftbook.ics"')
+    # A program that looks twice a day must not find every event changed: they bear the moment at which this was first said.
+    made_at = keep(history, ("calendar", dates.digest), lambda: now)
+    answer = _file(dates.text(made_at).encode(), MIME, 'inline; filename="driftbook.ics"')
+    answer.headers["Cache-Control"] = "private, no-cache"
+    # A weak one: another process of the server may have said the same at another moment.
+    answer.set_etag(dates.digest, weak=True)
+    answer.make_conditional(request)
+    return answer
 
 
 def attached(name: str) -> str:
