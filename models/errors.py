@@ -70,6 +70,14 @@ class ConflictError(DriftbookError):
     """The book holds something else under the same key."""
 
 
+class RefTakenError(ConflictError):
+    """A job number that another job has: ``entry`` is the newest version that bears it; ``same`` where that says the very same."""
+
+    def __init__(self, message: str, *, remedy: str = "", entry: int, same: bool = False) -> None:
+        super().__init__(message, remedy=remedy)
+        self.entry, self.same = entry, same
+
+
 class OtherVersionError(ConflictError):
     """Under the number of an entry the book holds something else than what a form or request was made from."""
 

@@ -93,7 +93,7 @@ def test_the_description_is_openapi_whose_schemas_are_schemas(client: Any) -> No
 
 
 READS = [
-    ("sites", "/sites"), ("assets", "/assets"), ("asset", "/assets/P-2"), ("asset_jobs", "/assets/P-2/jobs"), ("job", "/jobs/13"),
+    ("sites", "/sites"), ("assets", "/assets"), ("asset", "/assets/P-2"), ("asset_jobs", "/assets/P-2/jobs"), ("job", "/jobs/13"), ("jobs", "/jobs?limit=2"),
     ("due", "/due"), ("due", "/due?by=rule&within=3660"), ("entries", "/entries"), ("entry", "/entries/12"), ("heads", "/heads"),
     ("head", "/heads/3"), ("inclusion", "/entries/12/proof"), ("consistency", "/heads/17/consistency?from=3"),
 ]  # fmt: skip
@@ -200,6 +200,7 @@ def test_pages_hold_everything_once(demo: tuple[Any, Reader, Site]) -> None:
     for path, key in (
         ("/assets?text=pump", "tag"),
         ("/due?within=3660", "tag"),
+        ("/jobs?tag=SI-P-101A", "entry"),
         ("/entries?kind=asset%20added", "number"),
         ("/heads", "size"),
     ):
@@ -312,7 +313,8 @@ WRONG = [
     ("GET", "/due?risk=7", {}, 422, "not-valid"),
     ("GET", "/entries?kind=gossip", {}, 422, "not-valid"),
     ("GET", "/heads/3/consistency", {}, 422, "not-valid"),
-    ("GET", "/jobs", {}, 405, "no-such-method"),
+    ("GET", "/jobs?since=-1", {}, 422, "not-valid"),
+    ("PUT", "/jobs", {}, 405, "no-such-method"),
     ("DELETE", "/jobs/13", {}, 405, "no-such-method"),
     ("OPTIONS", "/jobs", {}, 405, "no-such-method"),
     ("TRACE", "/due", {}, 405, "no-such-method"),

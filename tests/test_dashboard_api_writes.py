@@ -218,6 +218,17 @@ def test_without_a_key_the_job_number_keeps_it_from_counting_twice(either: Progr
     answers = at_once(*[lambda: either.post("/jobs", {"job": JOB})] * 4)
     assert sorted(one.status_code for one in answers) == [201, 409, 409, 409]
     assert either.count() == before + 1
+    (entry,) = [one.get_json()["entry"] for one in answers if one.status_code == 201]
+    for one in answers:
+        assert one.headers["Location"] == f"{API}/jobs/{entry}"
+        told = one.get_json()
+        assert one.status_code == 201 or (told["entry"], told["location"], told["same_content"]) == (
+            entry,
+            one.headers["Location"],
+            True,
+        )
+    other = either.post("/jobs", {"job": {**JOB, "notes": "another"}}).get_json()
+    assert (other["entry"], other["same_content"]) == (entry, False)
 
 
 def test_different_jobs_at_once_all_go_in(either: Program) -> None:
@@ -351,3 +362,35 @@ def test_a_page_is_refused_where_the_list_before_it_has_changed(program: Program
     assert program.post("/jobs", {"job": {**last, "ref": "WO-9", "tag": first["items"][0]["tag"]}}).status_code == 201
     told = program.opened.app.server.test_client().get(API + onward, headers=bearer(program.secret))
     assert (told.status_code, told.get_json()["code"]) == (409, "list-changed")
+
+
+def test_a_program_finds_its_job_again_and_what_is_new(either: Program) -> None:
+    start = either.get("/jobs?limit=500")
+    assert [one["job"]["ref"] for one in start["items"]] == ["J1", "J2", "J3", "J4", "J5"]
+    first = either.post("/jobs", {"job": {**JOB, "work_order": "4711"}}).get_json()
+    for query in ("ref=WO-7", "work_order=4711", f"since={start['head']}", f"tag=P-2&since={start['head']}"):
+        assert either.get(f"/jobs?{query}")["items"] == [first], query
+    assert either.get(f"/jobs?since={start['head']}&tag=F-1")["items"] == either.get("/jobs?tag=P-22")["items"] == []
+    changes = {"ref": "WO-8", "work_order": "4712"}
+    second = either.post(f"/jobs/{first['entry']}/amendment", {"why": "another order", "changes": changes}).get_json()
+    for query in ("ref=WO-7", "ref=WO-8", "work_order=4712", f"since={first['entry']}"):
+        found = either.get(f"/jobs?{query}")["items"]
+        assert found == [either.get(f"/jobs/{second['entry']}")], query
+        assert found[0]["first_entry"] == first["entry"]
+    assert either.get("/jobs?work_order=4711")["items"] == []
+    third = either.post(f"/jobs/{second['entry']}/void", {"why": "twice"}).get_json()
+    (void,) = either.get(f"/jobs?since={second['entry']}")["items"]
+    assert (void["entry"], void["void"]) == (third["entry"], True)
+    # An amended job comes again while pages are turned, and none is left out.
+    page = either.get("/jobs?limit=2")
+    one = page["items"][0]
+    assert (
+        either.post(f"/jobs/{one['entry']}/amendment", {"why": "a word", "changes": {"notes": "dry"}}).status_code
+        == 201
+    )
+    seen = [line["first_entry"] for line in page["items"]]
+    while page["next"]:
+        page = either.get(page["next"].removeprefix(API))
+        seen += [line["first_entry"] for line in page["items"]]
+    assert len(set(seen)) == 6
+    assert seen.count(one["first_entry"]) == 2

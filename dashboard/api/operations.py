@@ -142,6 +142,14 @@ OPERATIONS: Final = (
         columns=True, estimates=True,
     ),
     Operation("asset_jobs", "GET", "/assets/{tag}/jobs", "All versions of all jobs of a machine.", Permission.READ, "JobVersions", (_TAG, _SITE)),
+    Operation(
+        "jobs", "GET", "/jobs", "Jobs by the entry of their newest version, the oldest first.", Permission.READ, "Jobs",
+        (_SITE, _text("ref", 120, "Only the job that bears this number, or bore it."), _text("work_order", 120, "Only jobs of this work order."),
+         _text("tag", 80, "Only jobs of this machine."), Parameter("since", whole("Number of an entry.", least=0), "Only jobs whose newest version came after this entry.", default=0), _LIMIT),
+        more="What is new: read to the last page, keep its 'head', and send it as 'since' the next time. A job that was amended, voided or taken back since then is "
+        "new again, as its newest version; 'first_entry' stays. Numbers and orders are compared letter by letter. A work order alone is looked for in all jobs of the "
+        "site: name the machine or 'since' too where the book is large.",
+    ),
     Operation("job", "GET", "/jobs/{entry}", "One version of a job.", Permission.READ, "JobVersion", (_ENTRY, _SITE)),
     Operation(
         "record", "POST", "/jobs", "Record a job.", Permission.RECORD, "JobVersion", (_SITE, _KEY), body="NewJob",
@@ -202,7 +210,8 @@ session, but writes need a token. A book without any account can be read by whoe
 
 **Twice.** A write with an `Idempotency-Key` is done once: sent again with the same body it gives the first answer, also when both are sent
 at the same time. The answer is kept in the same transaction as the job, and for good. Answers that are problems are not kept: nothing was
-written, so correct it and send it again.
+written, so correct it and send it again. Where no key was sent and the answer was lost: a job number that is taken answers 409 with the `entry` that bears it, its address (`location`,
+and the header), and whether it says the same (`same_content`); `GET /jobs?ref=` finds it too.
 
 **What is meant.** An entry's number is one version's as long as the book is not put back to an older state: then its last numbers are given anew, to
 other jobs. Before you amend, void or take back, get the job, and send the `ETag` of that answer as `If-Match`: the write is done to that version or to none
@@ -310,6 +319,9 @@ def _described(operation: Operation) -> dict[str, Any]:
             "description": _WHEN_WRONG[status],
             "content": {"application/problem+json": {"schema": to("Problem")}},
         }
+        if status == 409 and operation.body in {"NewJob", "Amendment"}:
+            told = "Where the job number is taken: address of the entry that bears it."
+            answers["409"]["headers"] = {"Location": {"schema": {"type": "string"}, "description": told}}
         if status in _HEADERS:
             answers[str(status)]["headers"] = {_HEADERS[status]: {"required": True, "schema": {"type": "string"}}}
     described: dict[str, Any] = {

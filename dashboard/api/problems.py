@@ -35,10 +35,13 @@ class ProblemError(Exception):
         remedy: str = "",
         errors: Iterable[Where] = (),
         headers: Mapping[str, str] | None = None,
+        more: Mapping[str, Any] | None = None,
     ) -> None:
         super().__init__(detail)
         self.status, self.code, self.detail, self.remedy = status, code, detail, remedy
         self.errors, self.headers = list(errors), dict(headers or {})
+        # Members of its own kind (RFC 9457, section 3.2).
+        self.more = dict(more or {})
 
 
 def respond(problem: ProblemError) -> Response:
@@ -58,6 +61,7 @@ def respond(problem: ProblemError) -> Response:
         said["remedy"] = problem.remedy
     if problem.errors:
         said["errors"] = problem.errors
+    said |= problem.more
     answer = Response(json.dumps(said, ensure_ascii=False), problem.status, problem.headers, mimetype=PROBLEM_TYPE)
     answer.headers["Cache-Control"] = "no-store"
     return answer

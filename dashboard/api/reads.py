@@ -24,8 +24,10 @@ from dashboard.views.plan_view import LONG_AGO, Ground, Plan, ground_of
 from models.history.columns import History
 from models.history.standing import REASON_WORDS
 from models.maths.limits import limits_for
+from models.store.newest_jobs import newest_jobs
 from models.units import Display
 from models.values.asset import Asset
+from models.values.entry import JobFilter
 from models.values.kinds import Coupling
 from models.values.story import AssetStory, JobLine, Site
 
@@ -250,6 +252,18 @@ def asset_jobs(asked: Asked) -> Given:
     """Give all versions of all jobs of a machine."""
     story = _story(asked)
     return Given({"items": [job_version(line, asked.site) for line in story.jobs], "head": asked.here.book.head()})
+
+
+def jobs(asked: Asked) -> Given:
+    """Give the newest version of each job, by entry: what is new, and the job of a number or work order."""
+    given = asked.given
+    wanted = JobFilter(given["ref"] or "", given["work_order"] or "", given["tag"] or "", given["since"])
+    # The head first: an entry that comes meanwhile is left to the next time, and lies behind no 'since'.
+    head = asked.here.book.head()
+    with asked.engine.connect() as connection:
+        page = newest_jobs(connection, asked.site.site_id, wanted, upto=head, most=given["limit"])
+    items = [job_version(line, asked.site) for line in page.lines]
+    return Given({"items": items, "head": head}, {"since": page.lines[-1].entry} if page.more else {})
 
 
 def version_of(asked: Asked, entry: int) -> JobLine:

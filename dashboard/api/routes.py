@@ -35,6 +35,7 @@ _DOES: Final[Mapping[str, Callable[[Asked], Given]]] = {
     "assets": reads.assets,
     "asset": reads.asset,
     "asset_jobs": reads.asset_jobs,
+    "jobs": reads.jobs,
     "job": reads.job,
     "due": reads.due,
     "record": writes.record,

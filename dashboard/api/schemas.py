@@ -333,6 +333,7 @@ SCHEMAS: Final[Schema] = {
             "estimates_head": _ESTIMATES_HEAD,
         },
     ),
+    "Jobs": _page("The newest version of each job, void ones too, the oldest entry first.", "JobVersion", head=whole("Number of the last entry of the book that this answer knows: on the last page, what to send as 'since' next time.", least=0)),
     "JobVersions": shape("All versions of all jobs of a machine, in order of time, then of entry.", {"items": listed(to("JobVersion"), "Versions."), "head": _HEAD_NUMBER}),
     "DueLine": shape(
         "A machine that is to be looked at.",
@@ -392,6 +393,9 @@ SCHEMAS: Final[Schema] = {
             "type": _TEXT_OUT, "title": _TEXT_OUT, "status": {"type": "integer", "minimum": 400, "maximum": 599},
             "code": {"type": "string", "description": "The kind of problem, for programs."}, "detail": _TEXT_OUT,
             "remedy": {"type": "string", "description": "What to do."},
+            "entry": whole("Where a job number is taken: the entry that bears it."),
+            "location": {"type": "string", "description": "Address of that entry, as in the header Location."},
+            "same_content": {"type": "boolean", "description": "Whether that entry says the very same as what was sent: it went in before."},
             "errors": listed(
                 shape(
                     "One thing that is wrong: where it stands, as JSON pointer, parameter or header.",
@@ -405,7 +409,7 @@ SCHEMAS: Final[Schema] = {
                 "Everything that is wrong, not only the first.",
             ),
         },
-        optional=("errors", "remedy"),
+        optional=("errors", "remedy", "entry", "location", "same_content"),
     ),
 }  # fmt: skip
 

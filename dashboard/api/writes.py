@@ -18,7 +18,14 @@ from dashboard.api.shown import FEET, FOUR, PLAIN, job_version
 from dashboard.api.shown import job as shown_job
 from models.commands.amend_job import amend_job, take_back_job, void_job
 from models.commands.record_job import DoubtfulJobError, record_job, ref_for
-from models.errors import ConflictError, InvalidValueError, OtherVersionError, OvertakenError, UnknownNameError
+from models.errors import (
+    ConflictError,
+    InvalidValueError,
+    OtherVersionError,
+    OvertakenError,
+    RefTakenError,
+    UnknownNameError,
+)
 from models.maths.plausible import Check, Gravity
 from models.store.tokens import Answered, AnsweredBeforeError, KeyUsedOtherwiseError, Receipt
 from models.values.decision import SIDES, Covariances, independent
@@ -253,6 +260,8 @@ def _told(place: str, *, bound: bool = False) -> Iterator[None]:
             "remedy": "Get the job again, see whether it is the one that is meant, and send its ETag.",
         }
         raise ProblemError(412, "other-version", why, remedy=where["remedy"], errors=[where]) from fault
+    except RefTakenError as fault:
+        raise _taken(fault) from fault
     except ConflictError as fault:
         raise ProblemError(409, "conflict", fault.message, remedy=fault.remedy) from fault
     except KeyUsedOtherwiseError as fault:
@@ -264,6 +273,15 @@ def _told(place: str, *, bound: bool = False) -> Iterator[None]:
     except InvalidValueError as fault:
         where = {"pointer": pointer(place), "detail": fault.message, "remedy": fault.remedy or "Correct it."}
         raise ProblemError(422, "not-valid", fault.message, remedy=fault.remedy, errors=[where]) from fault
+
+
+def _taken(fault: RefTakenError) -> ProblemError:
+    """Lead a program to the job that has the number: its own, where the answer to a first try was lost."""
+    place = f"{PREFIX}/jobs/{fault.entry}"
+    return ProblemError(
+        409, "conflict", fault.message, remedy=fault.remedy, headers={"Location": place},
+        more={"entry": fault.entry, "location": place, "same_content": fault.same},
+    )  # fmt: skip
 
 
 _FIELDS = {

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from models.commands.judging import Judge, ratios
-from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.errors import InvalidValueError, RefTakenError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.deciding import decision_of
 from models.maths.plausible import Check, Gravity, open_checks
@@ -120,7 +120,7 @@ def record_job(
     ------
     UnknownNameError
         If the site has no such machine.
-    ConflictError
+    RefTakenError
         If the job number is taken.
     DoubtfulJobError
         If something stops it (a time in the future, say), or needs a reason that is not stated.
@@ -173,20 +173,23 @@ def check_ref(unit: Unit, site: Site, job: Job, job_id: int | None = None) -> No
 
     Raises
     ------
-    ConflictError
+    RefTakenError
         If it is taken.
     """
     held = holder_of_ref(unit.connection, site.site_id, job.ref)
     if held is None or held[0] == job_id:
         return
     if held[3]:
-        raise ConflictError(
+        raise RefTakenError(
             Told("told.handing.ref.void", ref=job.ref, entry=held[1]),
             remedy=Told("told.handing.ref.void.remedy", entry=held[1]),
+            entry=held[1],
         )
     if held[2] == job_content(job, to_microseconds(job.performed_at)):
-        raise ConflictError(Told("told.handing.again", ref=job.ref, entry=held[1]))
-    raise ConflictError(Told("told.handing.ref", ref=job.ref, entry=held[1]), remedy=Told("told.handing.ref.remedy"))
+        raise RefTakenError(Told("told.handing.again", ref=job.ref, entry=held[1]), entry=held[1], same=True)
+    raise RefTakenError(
+        Told("told.handing.ref", ref=job.ref, entry=held[1]), remedy=Told("told.handing.ref.remedy"), entry=held[1]
+    )
 
 
 def _known(said: Covariances | None, job: Job, old: JobLine | None, side: str) -> Covariance | None:

@@ -149,7 +149,7 @@ def _meant(connection: sa.Connection, site_id: int, asked: EntryFilter) -> Meant
         instrument = connection.execute(own).scalar() or 0
     versions = None
     if asked.ref:
-        versions = np.array(connection.execute(_versions_of(site_id, asked.ref)).scalars().all(), dtype=np.int64)
+        versions = np.array(connection.execute(versions_of(site_id, asked.ref)).scalars().all(), dtype=np.int64)
     return Meant(asset_id_of(connection, site_id, asked.tag) or 0 if asked.tag else None, instrument, versions)
 
 
@@ -201,7 +201,7 @@ def _conditions(connection: sa.Connection, site_id: int, asked: EntryFilter) -> 
             )
         )
     if asked.ref:
-        found.append(number.in_(_versions_of(site_id, asked.ref)))
+        found.append(number.in_(versions_of(site_id, asked.ref)))
     if asked.kind is not None:
         found += _of_kind(site_id, asked.kind)
     if asked.file is not None:
@@ -229,7 +229,7 @@ def _in_job(site_id: int, condition: sa.ColumnElement[bool]) -> sa.ColumnElement
     return sa.exists().where(JobRow.entry == EntryRow.number, JobRow.site_id == site_id, condition).correlate(EntryRow)
 
 
-def _versions_of(site_id: int, ref: str) -> sa.CompoundSelect[int]:
+def versions_of(site_id: int, ref: str) -> sa.CompoundSelect[int]:
     """Give the entries of every version of a job that bears, or once bore, a job number.
 
     First versions and amendments are asked for apart: each half has an index of its own.

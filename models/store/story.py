@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from functools import cache
 from zoneinfo import ZoneInfo
@@ -10,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from models.store.decisions import decisions_of
-from models.store.known import asset_from, asset_id_of
+from models.store.known import asset_from, asset_id_of, current_tag
 from models.store.merged import merged_into
 from models.store.read_back import from_rows
 from models.store.signoffs import signoffs_of
@@ -30,8 +31,8 @@ from models.values.limits import LimitsGiven
 from models.values.site_day import day_at
 from models.values.story import AssetStory, AssetVersion, JobLine, JudgedAs, Site
 
-ASSET, SITE = "asset", "site"
-"""Names of the parameters of the question for an asset's jobs."""
+ASSET, SITE, ENTRIES = "asset", "site", "entries"
+"""Names of the parameters of the questions for an asset's jobs, and for some versions of jobs."""
 
 
 def read_story(connection: sa.Connection, site: Site, tag: str) -> AssetStory | None:
@@ -94,11 +95,40 @@ def _jobs(connection: sa.Connection, site_id: int, asset_id: int, tag: str) -> l
     return [_line(row, tag, row["later"], decided.get(row["entry"], NO_DECISIONS)) for row in rows]
 
 
+def read_lines(connection: sa.Connection, site_id: int, entries: Sequence[int]) -> list[JobLine]:
+    """Give some versions of jobs of a site as they stand in the book, by entry.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        The site. [unitless]
+    entries : sequence of int
+        Entries of the versions, some hundreds at most. [unitless]
+    """
+    if not entries:
+        return []
+    rows = list(connection.execute(_some_question(), {ENTRIES: list(entries), SITE: site_id}).mappings())
+    decided = decisions_of(connection, entries)
+    return [_line(row, row["tag"], row["later"], decided.get(row["entry"], NO_DECISIONS)) for row in rows]
+
+
+@cache
+def _some_question() -> sa.Select[*tuple[object, ...]]:
+    site_id = sa.bindparam(SITE, type_=sa.Integer)
+    return (
+        _lines_question(site_id)
+        .add_columns(current_tag(JobRow.asset_id).label("tag"))
+        .where(JobRow.site_id == site_id, JobRow.entry.in_(sa.bindparam(ENTRIES, expanding=True)))
+        .order_by(JobRow.entry)
+    )
+
+
 @cache
 def _question() -> sa.Select[*tuple[object, ...]]:
     """Give the question for the jobs of an asset; putting it together takes longer than asking it."""
-    e, f, v = EntryRow, ImportedFileRow, LimitVersionRow
-    later, own = aliased(JobRow), aliased(JobRow)
+    own = aliased(JobRow)
     asset_id, site_id = sa.bindparam(ASSET, type_=sa.BigInteger), sa.bindparam(SITE, type_=sa.Integer)
     # A job that was brought here from another machine has its older versions there: they belong to its story too.
     # All versions of a job are of one site: said of each, so that a table that is cut by site is asked in one part only.
@@ -106,6 +136,19 @@ def _question() -> sa.Select[*tuple[object, ...]]:
         own.site_id == site_id, own.job_id == JobRow.job_id, own.asset_id == asset_id, own.entry > JobRow.entry
     )
     moved = sa.select(own.job_id).where(own.site_id == site_id, own.asset_id == asset_id, own.supersedes.is_not(None))
+    return (
+        _lines_question(site_id)
+        .where(
+            JobRow.site_id == site_id,
+            sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved, site_id)), brought)),
+        )
+        .order_by(JobRow.performed_at, JobRow.entry)
+    )
+
+
+def _lines_question(site_id: sa.ColumnElement[int]) -> sa.Select[*tuple[object, ...]]:
+    """Give the question for versions of jobs with what else of the book a line needs; which ones is still to be said."""
+    e, f, v, later = EntryRow, ImportedFileRow, LimitVersionRow, aliased(JobRow)
     return (
         sa.select(
             JobRow,
@@ -127,11 +170,6 @@ def _question() -> sa.Select[*tuple[object, ...]]:
         .outerjoin(InstrumentRow, InstrumentRow.id == JobRow.instrument_id)
         .outerjoin(later, sa.and_(later.supersedes == JobRow.entry, later.site_id == site_id))
         .outerjoin(StatementRow, sa.and_(StatementRow.entry == JobRow.entry, StatementRow.site_id == site_id))
-        .where(
-            JobRow.site_id == site_id,
-            sa.or_(JobRow.asset_id == asset_id, sa.and_(JobRow.entry.in_(_versions_of(moved, site_id)), brought)),
-        )
-        .order_by(JobRow.performed_at, JobRow.entry)
     )
 
 

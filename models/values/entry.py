@@ -74,6 +74,28 @@ class EntryFilter:
 
 
 @dataclass(frozen=True, slots=True)
+class JobFilter:
+    """Which jobs are asked for; what is left blank asks for nothing.
+
+    ``ref`` is the job number that any version bears, ``work_order`` that of the newest version, ``tag`` that of
+    the machine.  ``since`` is the entry after which the newest version came.
+    """
+
+    ref: str = ""
+    work_order: str = ""
+    tag: str = ""
+    since: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class JobPage:
+    """One page of the newest versions of jobs, the oldest entry first; ``more`` tells whether newer ones follow."""
+
+    lines: tuple[JobLine, ...]
+    more: bool
+
+
+@dataclass(frozen=True, slots=True)
 class EntryLine:
     """One entry as a line of the book.
 
