@@ -17,7 +17,9 @@ from models.errors import ConflictError, DriftbookError, UnknownNameError
 from models.settings import Settings
 from models.store import tokens
 from models.store.accounts import account_of
+from models.store.newest_jobs import newest_jobs
 from models.tables.state import ApiTokenRow
+from models.values.entry import JobFilter
 from models.values.roles import AtSite, Role
 from tests.auth_book import AuthBook, open_book
 from tests.conftest import NOW, make_site
@@ -201,6 +203,11 @@ def test_a_token_holds_for_its_site_only(sqlite_book: Settings, tmp_path: Path) 
         .scalar()
     )
     assert client.get(f"{API}/entries/{beyond}", headers=bearer(secret)).status_code == 404
+    assert {one["site"] for one in client.get(f"{API}/jobs", headers=bearer(secret)).get_json()["items"]} == {
+        "test-quay"
+    }
+    with book.engine.connect() as connection:
+        assert newest_jobs(connection, other.site_id, JobFilter(), upto=beyond, most=9).lines == ()
     with pytest.raises(DriftbookError, match="may not"):
         tokens.make_token(book.engine, other.site_id, login="eng.lund", name="there", roles=[Role.READER], now=NOW)
     book.engine.dispose()

@@ -148,7 +148,8 @@ OPERATIONS: Final = (
          _text("tag", 80, "Only jobs of this machine."), Parameter("since", whole("Number of an entry.", least=0), "Only jobs whose newest version came after this entry.", default=0), _LIMIT),
         more="What is new: read to the last page, keep its 'head', and send it as 'since' the next time. A job that was amended, voided or taken back since then is "
         "new again, as its newest version; 'first_entry' stays. Numbers and orders are compared letter by letter. A work order alone is looked for in all jobs of the "
-        "site: name the machine or 'since' too where the book is large.",
+        "site: name the machine or 'since' too where the book is large. Where an older state of "
+        "the book was put back, its last numbers are given anew: 409 (`list-changed`) while it ends before 'since', and nothing tells it later; begin again then.",
     ),
     Operation("job", "GET", "/jobs/{entry}", "One version of a job.", Permission.READ, "JobVersion", (_ENTRY, _SITE)),
     Operation(
@@ -266,7 +267,7 @@ _WHEN_WRONG: Final = {
     403: "The token may not do this.",
     404: "There is no such thing.",
     405: "There is no such method here.",
-    409: "The book holds something else: the job number is taken, the version was amended or voided already, or a list of which this is a later page has changed.",
+    409: "The book holds something else: the job number is taken, the version was amended or voided already, or a list has changed since the page before.",
     412: "The entry is not, or no longer, the version that If-Match names; nothing was written.",
     413: "The body is too large.",
     415: "The body is no JSON.",
@@ -293,7 +294,7 @@ def _described(operation: Operation) -> dict[str, Any]:
         wrong.append(404)
     if operation.writes:
         wrong += [400, 409, 413, 415, *([412] if _MATCH in operation.parameters else [])]
-    elif _CURSOR in operation.parameters:
+    elif _CURSOR in operation.parameters or operation.name == "jobs":
         wrong.append(409)
     schema = to(operation.answer) if operation.answer else {"type": "object"}
     headers: dict[str, Any] = {"Cache-Control": {"schema": {"type": "string"}}}

@@ -260,6 +260,11 @@ def jobs(asked: Asked) -> Given:
     wanted = JobFilter(given["ref"] or "", given["work_order"] or "", given["tag"] or "", given["since"])
     # The head first: an entry that comes meanwhile is left to the next time, and lies behind no 'since'.
     head = asked.here.book.head()
+    if wanted.since > head:
+        raise ProblemError(
+            409, "list-changed", f"The book ends with entry {head}, before entry {wanted.since}: an older state of it was put back.",
+            remedy="Begin again without 'since'; what came after that state is in the book no more.",
+        )  # fmt: skip
     with asked.engine.connect() as connection:
         page = newest_jobs(connection, asked.site.site_id, wanted, upto=head, most=given["limit"])
     items = [job_version(line, asked.site) for line in page.lines]
