@@ -207,7 +207,7 @@ def test_a_token_holds_for_its_site_only(sqlite_book: Settings, tmp_path: Path) 
         "test-quay"
     }
     with book.engine.connect() as connection:
-        assert newest_jobs(connection, other.site_id, JobFilter(), upto=beyond, most=9).lines == ()
+        assert newest_jobs(connection, other, JobFilter(), upto=beyond, most=9).lines == ()
     with pytest.raises(DriftbookError, match="may not"):
         tokens.make_token(book.engine, other.site_id, login="eng.lund", name="there", roles=[Role.READER], now=NOW)
     book.engine.dispose()

@@ -507,7 +507,7 @@ def test_a_list_above_the_headings_is_refused_with_its_rows(say: Spoken) -> None
         assert status == 1
         assert "rows 3 to 4 stand under the headings of jobs in row 2, above those that are read (row 7)" in said
         assert not jobs_of()
-    assert say("import", "a.csv", "--accept-good")[0] == 1
+    assert say("import", "a.csv", "--accept-good")[0] == 4
     assert set(jobs_of()) == {"B1"}
 
 

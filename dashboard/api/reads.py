@@ -266,7 +266,7 @@ def jobs(asked: Asked) -> Given:
             remedy="Begin again without 'since'; what came after that state is in the book no more.",
         )  # fmt: skip
     with asked.engine.connect() as connection:
-        page = newest_jobs(connection, asked.site.site_id, wanted, upto=head, most=given["limit"])
+        page = newest_jobs(connection, asked.site, wanted, upto=head, most=given["limit"])
     items = [job_version(line, asked.site) for line in page.lines]
     return Given({"items": items, "head": head}, {"since": page.lines[-1].entry} if page.more else {})
 

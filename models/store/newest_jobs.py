@@ -10,9 +10,10 @@ from models.store.known import asset_id_of
 from models.store.story import read_lines
 from models.tables.jobs import JobRow
 from models.values.entry import JobFilter, JobPage
+from models.values.story import Site
 
 
-def newest_jobs(connection: sa.Connection, site_id: int, asked: JobFilter, *, upto: int, most: int) -> JobPage:
+def newest_jobs(connection: sa.Connection, site: Site, asked: JobFilter, *, upto: int, most: int) -> JobPage:
     """Give a page of the newest versions of jobs, void ones too, the oldest entry first.
 
     A job that is amended while somebody turns the pages gets a larger number: it comes again, and none is left out.
@@ -22,7 +23,7 @@ def newest_jobs(connection: sa.Connection, site_id: int, asked: JobFilter, *, up
     ----------
     connection : sqlalchemy.Connection
         A connection to the book. [unitless]
-    site_id : int
+    site : Site
         The site. [unitless]
     asked : JobFilter
         Which jobs. [unitless]
@@ -31,7 +32,7 @@ def newest_jobs(connection: sa.Connection, site_id: int, asked: JobFilter, *, up
     most : int
         Longest page. [unitless]
     """
-    job, later = JobRow, aliased(JobRow)
+    site_id, job, later = site.site_id, JobRow, aliased(JobRow)
     overtaken = sa.exists().where(later.site_id == site_id, later.supersedes == job.entry).correlate(job)
     wanted = sa.select(job.entry).where(job.site_id == site_id, job.entry > asked.since, job.entry <= upto, ~overtaken)
     if asked.ref:
@@ -41,4 +42,4 @@ def newest_jobs(connection: sa.Connection, site_id: int, asked: JobFilter, *, up
     if asked.tag:
         wanted = wanted.where(job.asset_id == (asset_id_of(connection, site_id, asked.tag) or 0))
     found = list(connection.scalars(wanted.order_by(job.entry).limit(most + 1)))
-    return JobPage(tuple(read_lines(connection, site_id, found[:most])), len(found) > most)
+    return JobPage(tuple(read_lines(connection, site, found[:most])), len(found) > most)

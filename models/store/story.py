@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from models.store.decisions import decisions_of
-from models.store.known import asset_from, asset_id_of, current_tag
+from models.store.known import asset_from, asset_id_of, current_tag, on_day
 from models.store.merged import merged_into
 from models.store.read_back import from_rows
 from models.store.signoffs import signoffs_of
@@ -95,21 +95,22 @@ def _jobs(connection: sa.Connection, site_id: int, asset_id: int, tag: str) -> l
     return [_line(row, tag, row["later"], decided.get(row["entry"], NO_DECISIONS)) for row in rows]
 
 
-def read_lines(connection: sa.Connection, site_id: int, entries: Sequence[int]) -> list[JobLine]:
-    """Give some versions of jobs of a site as they stand in the book, by entry.
+def read_lines(connection: sa.Connection, site: Site, entries: Sequence[int]) -> list[JobLine]:
+    """Give some versions of jobs of a site as they stand in the book, by entry, with the tags of the site's day.
 
     Parameters
     ----------
     connection : sqlalchemy.Connection
         A connection to the book. [unitless]
-    site_id : int
+    site : Site
         The site. [unitless]
     entries : sequence of int
         Entries of the versions, some hundreds at most. [unitless]
     """
     if not entries:
         return []
-    rows = list(connection.execute(_some_question(), {ENTRIES: list(entries), SITE: site_id}).mappings())
+    given = {ENTRIES: list(entries), SITE: site.site_id, **on_day(day_at(site.zone))}
+    rows = list(connection.execute(_some_question(), given).mappings())
     decided = decisions_of(connection, entries)
     return [_line(row, row["tag"], row["later"], decided.get(row["entry"], NO_DECISIONS)) for row in rows]
 
