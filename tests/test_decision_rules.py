@@ -263,6 +263,10 @@ def test_an_uncertainty_alone_is_an_amendment_where_something_is_decided_by_it(
         amend_job(book, site, left.entry, left.job, covariances=Covariances(left=SURE, says=("left",)), **said)
     gone = amend_job(book, site, left.entry, left.job, covariances=Covariances(says=("left",)), **said)
     assert gone.decisions == first.decisions, "said that it is not known after all"
+    only = amend_job(book, site, gone.entry, replace(gone.job, left=None), **said)
+    with pytest.raises(InvalidValueError, match="but the job has no as-left"):
+        amend_job(book, site, only.entry, only.job, covariances=Covariances(left=SURE, says=("left",)), **said)
+    gone = amend_job(book, site, only.entry, gone.job, **said)
     set_site(book, guarded, by="Ana Wick", now=LATER, rule=DecisionRule())
     with pytest.raises(ConflictError, match="for which no uncertainty is kept"):
         amend_job(book, site, gone.entry, gone.job, covariances=Covariances(SURE, SURE), **said)

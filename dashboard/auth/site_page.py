@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from flask import Blueprint, redirect, request
+from flask import Blueprint, abort, redirect, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
@@ -134,7 +134,10 @@ def _asked(held: SiteSetting) -> Asked:
 
 def _rule_asked(held: Site) -> DecisionRule:
     confidence, was = request.form.get("confidence", "").strip(), _confidence(held)
-    if request.form.get("rule", "") == Rule.SIMPLE:
+    asked = request.form.get("rule", "")
+    if asked not in set(Rule):
+        abort(400)  # no page of ours sends it
+    if asked == Rule.SIMPLE:
         if confidence not in {"", was}:
             raise InvalidValueError(say("site.simple"), remedy=say("site.simple.remedy"))
         return DecisionRule()

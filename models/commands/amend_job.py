@@ -12,7 +12,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from models.commands.on_server import OnServer, hold
-from models.commands.record_job import DoubtfulJobError, Recording, check_ref, with_seen_names, with_stated
+from models.commands.record_job import DoubtfulJobError, Recording, check_ref, check_sides, with_seen_names, with_stated
 from models.errors import ConflictError, InvalidValueError, OtherVersionError, OvertakenError, UnknownNameError
 from models.ledger.content import job_content
 from models.maths.plausible import Check, Doubt, Gravity, open_checks
@@ -115,6 +115,7 @@ def amend_job(
                 remedy=Told("told.amending.is_void.remedy", entry=entry),
             )
         recording = Recording(unit, site, story)
+        check_sides(job, covariances)
         if _content(job) == _content(old.job) and not _known_anew(recording, job, old, covariances):
             unheard = covariances is not None and covariances.says and not recording.rule.guarded
             key = "told.amending.uncertain" if unheard else "told.amending.nothing"

@@ -133,6 +133,7 @@ def record_job(
         check_ref(unit, site, job)
         stated = _given(stated_reasons)
         recording = Recording(unit, site, story)
+        check_sides(job, covariances)
         still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight)), stated)
         if still:
             raise DoubtfulJobError(still)
@@ -200,6 +201,26 @@ def _known(said: Covariances | None, job: Job, old: JobLine | None, side: str) -
     was: Decision | None = None if old is None else getattr(old.decisions, side)
     stays = old is not None and getattr(job, side) == getattr(old.job, side)
     return was.covariance if was is not None and stays else None
+
+
+def check_sides(job: Job, covariances: Covariances | None) -> None:
+    """Refuse an uncertainty of a measurement that a job does not have.
+
+    Parameters
+    ----------
+    job : Job
+        What is to be recorded. [as stored]
+    covariances : Covariances or None
+        What is said of the uncertainty of its measurements. [mm, mm/m]
+
+    Raises
+    ------
+    InvalidValueError
+        With the measurement that is not there.
+    """
+    for side in SIDES if covariances is not None else ():
+        if getattr(covariances, side) is not None and getattr(job, side) is None:
+            raise InvalidValueError(Told(f"told.amending.no_{side}"), remedy=Told("told.amending.no_side.remedy"))
 
 
 class Recording:

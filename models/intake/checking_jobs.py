@@ -12,12 +12,14 @@ from models.intake.dates import with_clock
 from models.intake.problems import Code, Severity
 from models.intake.rows import Row, RowReader, clock_told
 from models.maths.sizes import (
+    AIR_USUAL_C,
     IMPOSSIBLE,
     MOVE_ODD_MM,
     ODD,
     RISE_IMPOSSIBLE_MM,
     RISE_ODD_MM,
     TEMPERATURES_C,
+    TEMPERATURES_USUAL_C,
     is_odd_rise,
 )
 from models.values.job import FeetValues, Job, Misalignment
@@ -29,6 +31,7 @@ _ODD = {"offset": ODD[0], "angle": ODD[1], "soft": RISE_ODD_MM, "move": MOVE_ODD
 _IMPOSSIBLE = {"offset": IMPOSSIBLE[0], "angle": IMPOSSIBLE[1], "soft": RISE_IMPOSSIBLE_MM, "move": 100.0}
 """Sizes beyond which a value cannot be a reading of aligned machines.  Bounds of sense of this project, no source."""
 
+_USUAL_C = {"temperature": TEMPERATURES_USUAL_C, "air": AIR_USUAL_C}
 _NO_FEET = FeetValues()
 DAY_ONE = date(1950, 1, 1)
 """Before this day nobody wrote down an alignment that is still kept; a bound of sense."""
@@ -131,13 +134,24 @@ def is_odd(kind: str, value: float) -> bool:
     Parameters
     ----------
     kind : str
-        Kind of number: "offset", "angle", "soft", "move" or "temperature". [unitless]
+        Kind of number: "offset", "angle", "soft", "move", "temperature" or "air". [unitless]
     value : float
         The number. [mm, mm/m, °C]
     """
-    if kind == "temperature":
-        return not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]
+    if kind in _USUAL_C:
+        return not _USUAL_C[kind][0] <= value <= _USUAL_C[kind][1]
     return is_odd_rise(value) if kind == "soft" else not abs(value) <= min(_ODD[kind], _IMPOSSIBLE[kind])
+
+
+def _temperature(reader: RowReader, row: Row, key: str, kind: str, value: float) -> None:
+    """Say what is asked when a job is recorded: a list is told, and goes in."""
+    if not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]:
+        wanted = "a temperature of a machine" if kind == "temperature" else "a temperature of the air"
+        row.problems.append(reader.problem(row, key, Code.IMPOSSIBLE_VALUE, Severity.ERROR, row.typed[key], wanted))
+    elif is_odd(kind, value):
+        low, high = _USUAL_C[kind]
+        wanted = f"between {low:g} and {high:g} °C as a rule (are unit and sign right?)"
+        row.problems.append(reader.problem(row, key, Code.ODD_VALUE, Severity.WARNING, row.typed[key], wanted))
 
 
 def _sizes(reader: RowReader, row: Row) -> None:
@@ -146,13 +160,8 @@ def _sizes(reader: RowReader, row: Row) -> None:
         value = values.get(key)
         if value is None:
             continue
-        if kind == "temperature":
-            if not TEMPERATURES_C[0] <= value <= TEMPERATURES_C[1]:
-                row.problems.append(
-                    reader.problem(
-                        row, key, Code.IMPOSSIBLE_VALUE, Severity.ERROR, row.typed[key], "a temperature of a machine"
-                    )
-                )
+        if kind in _USUAL_C:
+            _temperature(reader, row, key, kind, value)
             continue
         size = abs(value)
         unit = "mm/m" if kind == "angle" else "mm"

@@ -51,7 +51,7 @@ def kind_of(key: str) -> str | None:
     if key.startswith("soft_"):
         return "soft"
     if key.startswith("temp_"):
-        return "temperature"
+        return "air" if key == "temp_ambient" else "temperature"
     return "move" if key.startswith("move_") else None
 
 
