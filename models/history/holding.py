@@ -1,12 +1,15 @@
-"""How what each person left held, beside what the work of the others lets expect of the same machines.
+"""How what each person left held, beside what is to be expected of the same machines.
 
 Where the work of one person comes back, the machines seem to come back by themselves,
 and everybody else seems to do better than is to be expected.  So who stands out with
-more returns is no measure for anybody: rates of machines and classes are estimated anew
-from what the others left.
+more returns is no measure for the others: rates of machines and classes are estimated
+anew from what these left.  And where a machine is one person's nearly alone, nothing
+tells the work from the machine: such runs are not counted for that person.
 """
 
 from __future__ import annotations
+
+from dataclasses import fields, replace
 
 import numpy as np
 
@@ -20,6 +23,9 @@ from models.history.runs import Runs
 
 ROUNDS = 3
 """So many times somebody more may be taken out; each round takes out all who stand out by then."""
+
+OTHERS = 0.25
+"""Share of a machine's runs that others have to have begun, so that a person's runs on it tell of the person. (a choice of this project)"""
 
 
 def holding_by_others(
@@ -57,17 +63,24 @@ def holding_by_others(
     Returns
     -------
     Holding, (people,) bool array
-        One row a person, and who was taken out of the measure.
+        One row a person, and who was taken out of the measure of the others.
 
     Notes
     -----
-    Of who was taken out, what is expected rests on what the others left.
+    Of who was taken out the row is that of the round in which it was: with all looks of those who were in it counted, their own
+    too.  By the others' looks alone a bad machine that others saw seldom would be taken for an ordinary one.
     """
     looked, expected = expected_returns(runs, present_looks(jobs, breaks, runs), rates.rate.mean)
     _, years, _ = service_of(runs, looked, len(asset_class))
     asset, returned, person = runs.asset[looked], runs.returned[looked], jobs.person[runs.start_row[looked]]
+    known = person >= 0
+    pairs = np.bincount(asset[known] * people + person[known], minlength=len(asset_class) * people)
+    of_machine = np.bincount(asset[known], minlength=len(asset_class))[asset]
+    own = pairs[asset[known] * people + person[known]]
+    told = np.full(len(person), -1, dtype=np.int64)
+    told[known] = np.where(own <= (1.0 - OTHERS) * of_machine[known], person[known], -1)
     out = np.zeros(people, dtype=np.bool_)
-    found = holding_of(person, expected, returned, people)
+    found = holding_of(told, expected, returned, people)
     for _ in range(ROUNDS):
         more = (found.q <= rate) & (found.ratio > 1.0) & ~out
         if not more.any():
@@ -76,5 +89,14 @@ def holding_by_others(
         usual = ~np.append(out, False)[person]  # nobody is named by −1, the last place
         others = return_rates(asset[usual], years[usual], returned[usual], asset_class, smallest=smallest)
         expected = -np.expm1(-np.nan_to_num(others.rate.mean)[asset] * years)
-        found = holding_of(person, expected, returned, people)
+        again = holding_of(np.where(usual, told, -1), expected, returned, people)
+        found = _put(again, found, out)
     return found, out
+
+
+def _put(into: Holding, of: Holding, rows: BoolArray) -> Holding:
+    """Put some rows of one table into another."""
+    columns = {
+        one.name: (getattr(into, one.name), getattr(of, one.name)) for one in fields(Holding) if one.name != "common"
+    }
+    return replace(into, **{name: np.where(rows, theirs, ours) for name, (ours, theirs) in columns.items()})

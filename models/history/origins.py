@@ -70,7 +70,7 @@ def known_fit(
         and np.array_equal(material.years[past], before.material.years[then])
         and np.array_equal(material.drift[past], before.material.drift[then], equal_nan=True)
     )
-    if same and sizes is not None:
-        # Where nothing moved, another limit leaves every drift at 0, and which error explains the runs rests on the limits.
+    if same and sizes is not None and np.isfinite(known.variance.reference[-1]).any():
+        # Where nothing moved, another limit leaves every drift at 0, and which error explains the runs of the fleet rests on the limits.
         same = np.array_equal(reference_of(sizes, material.asset[past]), known.variance.reference[-1], equal_nan=True)
     return known if same else None

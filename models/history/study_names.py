@@ -84,7 +84,8 @@ def holding_table(history: History, study: Study) -> StudyTable:
         "How what each left held, allowing for machines and their times in service, with exact 90 % intervals of the count. What "
         "is expected rests on the rates of the machines, in which each person's own returns are counted too: ratios and intervals "
         "are drawn to 1, most where one person has a machine to themselves, so a ratio near 1 is no proof. Who stands out with "
-        "more returns is left out of these rates, and is held against what the others left; "
+        "more returns is left out of the rates, and of the common ratio, by which the others are measured. Counted are runs on "
+        "machines of which others began a quarter of the runs or more: work on a machine of one's own cannot be told from the machine; "
         f"drawn: towards the ratio{common} of all who are compared; in the order of the names, not a ranking."
     )
     return StudyTable("holding", meaning, columns, tuple(rows))
