@@ -44,7 +44,7 @@ class Handed:
 
     ``amends`` is the entry that it takes the place of, ``None`` for a new job; ``made_from`` the leaf hash of that entry
     as the form knows it, in hex (:class:`models.values.story.JobLine`).  ``covariances`` is what is known of the
-    uncertainty of both measurements.
+    uncertainty of both measurements; ``known_to`` the last entry of the machine that the form of a new job was made with.
     """
 
     job: Job
@@ -55,6 +55,7 @@ class Handed:
     why: str = ""
     made_from: str = ""
     covariances: Covariances | None = None
+    known_to: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +153,7 @@ class BookDesk:
         if handed.amends is None:
             return record_job(
                 self._engine, site, handed.job, by=handed.by, now=now, stated_reasons=handed.stated, bolts_tight=handed.bolts_tight,
-                covariances=handed.covariances,
+                covariances=handed.covariances, known_to=handed.known_to,
             )  # fmt: skip
         return amend_job(
             self._engine, site, handed.amends, handed.job, by=handed.by, now=now, why=handed.why,

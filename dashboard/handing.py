@@ -24,7 +24,7 @@ from dashboard.desk import Handed, followed
 from dashboard.fetch import Scene
 from dashboard.ids import RecordIds as Ids
 from dashboard.place import read_site, shortened
-from dashboard.recording import LEAF, OF, around_of, draft_key, limits_today, made_for, signed_as, subject
+from dashboard.recording import ANEW, LEAF, OF, around_of, draft_key, limits_today, made_for, signed_as, subject
 from dashboard.views.record_fields import STAGES, carried_over
 from dashboard.views.record_sheet import Around
 from dashboard.views.record_view import Ask, RecordView, build
@@ -169,7 +169,7 @@ def _moved(seen: Scene) -> list[Child]:
     if was == (site.zone, seen.display.temperature):
         return []
     # Without what the form was made for: that is what the page is to be made anew for.
-    again = place.here(clock=None, degrees=None, **{LEAF: None})
+    again = place.here(**ANEW)
     return [
         html.P(say("record.moved.clock", site=site.name)),
         html.P(say("record.moved.remedy")),
@@ -179,7 +179,7 @@ def _moved(seen: Scene) -> list[Child]:
 
 def _lost(seen: Scene, entry: int) -> list[Child]:
     """Say that a form amends what the book does not hold any more, although it may hold something else under its number."""
-    again = seen.place.here(asset=None, clock=None, degrees=None, **{LEAF: None})
+    again = seen.place.here(asset=None, **ANEW)
     return [
         html.P(say("record.lost", entry=entry)),
         html.P(say("record.lost.remedy")),
@@ -203,7 +203,7 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
     handed = Handed(
         view.job, view.by, view.stated, view.bolts_tight, around.amends.entry if around.amends else None, view.why,
         seen.place.get(LEAF),
-        view.covariances,
+        view.covariances, around.known_to,
     )  # fmt: skip
     try:
         line = here.desk.hand_in(story.site, handed, here.clock())

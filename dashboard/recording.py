@@ -33,6 +33,15 @@ OF = "of"
 LEAF = "leaf"
 """Name of the choice by which the form of an amendment knows what it was made from: the leaf hash of that version, in hex."""
 
+STORY = "story"
+"""Name of the choice by which a form knows how far the story of its machine went when it was made: its last entry, and the beginning of that leaf hash."""
+
+NO_STORY = "0-"
+"""The same of a machine of which no job was in the book."""
+
+ANEW: dict[str, None] = {"clock": None, "degrees": None, LEAF: None, STORY: None}
+"""Choices of a form that are left out of the address where it is to be made anew."""
+
 
 @dataclass(frozen=True, slots=True)
 class Subject:
@@ -76,17 +85,31 @@ def _later(seen: Scene, lines: Mapping[int, JobLine], old: JobLine) -> JobLine |
     return next((line for line in story.jobs if line.entry == old.superseded_by), None) if story is not None else None
 
 
-def made(seen: Scene, amends: JobLine | None) -> str:
+def made(seen: Scene, story: AssetStory, amends: JobLine | None) -> str:
     """Write for what a form is made: the choices of its address, and what that leaves to the site, which may be set anew meanwhile.
 
     The version that is amended is named by its leaf hash too: its number is another one's where an older state of the book is put back.
+    So is the last entry of the machine: what went in since, whoever fills the form has not seen.
     """
     site = seen.required
     whole = seen.place.here(
         site=site.code, units=seen.display.length, degrees=seen.display.temperature, clock=site.zone,
-        **{LEAF: amends.leaf if amends else None},
+        **{LEAF: amends.leaf if amends else None, STORY: _mark(max(story.jobs, key=lambda line: line.entry, default=None))},
     )  # fmt: skip
     return whole.partition("?")[2]
+
+
+def _mark(line: JobLine | None) -> str:
+    return NO_STORY if line is None else f"{line.entry}-{line.leaf[:16]}"
+
+
+def known_to(story: AssetStory, seen: Scene) -> int | None:
+    """Give the last entry of a machine when a form was made; ``None`` where the form does not say it.
+
+    Where the book does not hold that entry any more nothing of it was known.
+    """
+    mark = seen.place.get(STORY)
+    return next((line.entry for line in story.jobs if _mark(line) == mark), 0) if mark else None
 
 
 def made_for(texts: Mapping[str, Any], pathname: str | None, search: str | None) -> Scene:
@@ -135,7 +158,8 @@ def around_of(about: Subject, fields: dict[str, str], seen: Scene) -> Around:
     limit_set = here.desk.limit_set(site, day) if here.desk else here.book.limit_set(site.site_id)
     instruments = here.book.instrument_versions(site.site_id)
     people = frozenset(person.name for person in here.book.people(site.site_id))
-    return Around(story, basis_on(story, day, limit_set), instruments, seen.display, now, day, about.amends, people)
+    basis = basis_on(story, day, limit_set)
+    return Around(story, basis, instruments, seen.display, now, day, about.amends, people, known_to(story, seen))
 
 
 def first_fields(story: AssetStory, old: JobLine | None, seen: Scene) -> dict[str, str]:

@@ -345,6 +345,26 @@ def test_an_answer_says_to_which_asking_it_is(form: Form) -> None:
     assert said[Ids.CHANCE_FOUND]["children"]["props"]["data-asked"] == "7"
 
 
+def test_a_form_that_another_job_of_the_day_overtook_is_asked_about_and_told_so(book: Opened, form: Form) -> None:
+    mine = form.fields() | results(offset_v="0.03") | {"of": form.made(), "performed": "2026-11-25 06:30"}
+    assert "last" not in form.look(mine)[Ids.SAID]["data"]["fields"]
+    theirs = {"of": form.made(), "by": "Bo Tarn", "people": "Bo Tarn", "performed": "2026-11-25 06:00"}
+    form.send(form.fields() | results() | theirs)
+    assert len(book.story().standing) == 5
+    ((kind, text),) = form.look(mine)[Ids.SAID]["data"]["fields"]["last"]
+    assert kind == "reason"
+    assert "P-2 2026-11-25 06:00 (25 Nov 2026, 06:00; Bo Tarn) went in. It left: offset V +0.050" in text
+    assert "Nothing was recorded." in json.dumps(form.send(mine))
+    assert "Is this the same visit once more?" in json.dumps(form.look(mine)[Ids.ASKS])
+    assert len(book.story().standing) == 5
+    form.send(mine | {"stated.meanwhile": "a second look after the belt change"})
+    assert [line.job.found.offset_v for line in book.story().standing[4:]] == [0.05, 0.03]
+    # One form made after the other was recorded, as one person does it: nothing is asked.
+    third = form.fields() | results(offset_v="0.04") | {"of": form.made(), "performed": "2026-11-25 06:45"}
+    form.send(third)
+    assert len(book.story().standing) == 7
+
+
 def test_the_number_of_an_asking_is_no_change_of_an_amendment(book: Opened) -> None:
     form = Form(book, f"?amend={book.story().standing[-1].entry}")
     said = json.dumps(form.look(form.fields() | {"asked": "3"})[Ids.OPEN])

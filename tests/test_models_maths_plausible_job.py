@@ -178,6 +178,22 @@ def test_the_same_readings_on_the_same_day_may_be_the_same_visit() -> None:
     assert doubts(replace(listed, performed_at=JOB.performed_at - timedelta(days=1))) == []
 
 
+def test_a_job_of_the_same_day_that_went_in_since_the_form_was_made_is_asked_about() -> None:
+    other = replace(
+        JOB, ref="O-1", performed_at=JOB.performed_at - timedelta(minutes=30), found=Misalignment(0.1, 0.2, -0.03, 0.1)
+    )
+    beside = replace(BESIDE, jobs=(BEFORE, other))
+    assert check_job(JOB, beside) == (), "two visits of one day, one written down after the other, are ordinary"
+    check = only(JOB, replace(beside, meanwhile=(other,)))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.MEANWHILE, Gravity.REASON, "performed")
+    assert "Job O-1 of this machine, of the same day (2026-10-01, 09:30), went into the book after" in check.sentence
+    earlier = replace(JOB, performed_at=other.performed_at - timedelta(minutes=30))
+    assert only(earlier, replace(beside, meanwhile=(other,))).doubt is Doubt.MEANWHILE, (
+        "whichever of the two is the later"
+    )
+    assert check_job(JOB, replace(BESIDE, meanwhile=(BEFORE,))) == (), "of another day"
+
+
 def test_signs_are_held_against_the_last_as_left_unless_something_was_replaced_since() -> None:
     last = replace(BEFORE, left=Misalignment(0.06, 0.2, 0.05, -0.1))
     job = replace(JOB, found=Misalignment(0.058, 0.21, -0.051, 0.1))

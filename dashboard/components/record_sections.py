@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from dashboard.components import elements as html
 from dashboard.components import record_form as form
 from dashboard.components.pieces import Child, note, section
-from dashboard.components.record_field import Texts
+from dashboard.components.record_field import Texts, said_slot
 from dashboard.ids import RecordIds as Ids
 from dashboard.views.record_fields import STAGES
 from dashboard.words import say
@@ -49,7 +49,11 @@ def form_parts(
     parts: list[Child] = [
         form.kept_draft(kept) if kept else None,
         form.why_part(fields) if amends else None,
-        section(say("record.part.visit"), *form.visit_part(fields, people, serials, basis.zone, basis.signed)),
+        section(
+            say("record.part.visit"),
+            said_slot("last"),
+            *form.visit_part(fields, people, serials, basis.zone, basis.signed),
+        ),
         section(say("record.part.before"), form.checks_part(fields, before=True)),
         found,
         section(say("record.part.soft_before"), _soft("soft_before", Ids.SOFT_BEFORE, fields, basis)),

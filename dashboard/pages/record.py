@@ -158,7 +158,7 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
         "key": draft_key(story, amends.entry if amends else None),
         "units": seen.display.length,
         "temperature": seen.display.temperature,
-        OF: made(seen, amends),
+        OF: made(seen, story, amends),
     }
     return [
         *begin(

@@ -25,6 +25,9 @@ WORDS: Final[dict[str, str]] = {
     "record.last.when": "Last visit",
     "record.last.visit": "{day}, {people} ({reason})",
     "record.last.left": "Left",
+    "record.last.overtaken": "What stands above as left last time is older than the book: since this form was opened, {ref} ({day}, {time}; {people}) went in. "
+    "It left: {left}",
+    "record.last.gone": "What stands above as left last time does not count any more: that job was voided since this form was opened.",
     "record.last.ratio": "Limit ratio",
     "record.last.both": "found {found}, left {left}",
     "record.last.limits": "Limits",

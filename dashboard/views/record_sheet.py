@@ -61,6 +61,7 @@ class Around:
     """What a form is held against: the machine's story, its description on the day, all versions of instruments, units and time.
 
     ``day`` is that of the job, of today where none is typed.  ``people`` are the names that the book knows.  ``amends`` is the version that the form changes; ``None`` for a new job.
+    ``known_to`` is the last entry of the machine when the form was made; ``None`` where that is not known.
     """
 
     story: AssetStory
@@ -71,6 +72,7 @@ class Around:
     day: date
     amends: JobLine | None = None
     people: frozenset[str] = frozenset()
+    known_to: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 from dashboard.views.job_words import Told, told
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, dial_parts, method_of, numbers, way_of
 from dashboard.views.record_growth import grown, taken_fields
-from dashboard.views.record_names import field_label, job_field
+from dashboard.views.record_names import field_label, four_text, job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures
 from dashboard.views.record_when import PROPOSED, read_when
 from dashboard.words import say, tell
-from dashboard.writing import day, judged_by
+from dashboard.writing import DASH, day, judged_by
 from models.intake.typed import TypedForm, read_misalignment
 from models.maths.deciding import decided_by
 from models.maths.plausible import Doubt, Gravity, open_checks
@@ -183,6 +183,7 @@ class _Looking(Sheet):
         self._echo_when()
         self._echo_hubs()
         self._echo_instrument()
+        self._echo_last()
 
     def _echo_growth(self) -> None:
         """Show what growth comes to, and offer it as the target; it is a help, so that nothing in it keeps a job out of the book."""
@@ -234,6 +235,22 @@ class _Looking(Sheet):
         )
         self.said.append(Said("instrument", "ok", " · ".join(part for part in (known.description, text) if part)))
 
+    def _echo_last(self) -> None:
+        """Say what the last visit is now, where it is another one than when the form was made."""
+        around = self.around
+        now = last_of(around.story, around.amends)
+        if around.known_to is None or now == last_of(around.story, around.amends, around.known_to):
+            return
+        text = say("record.last.gone")
+        if now is not None:
+            at = now.job.performed_at.astimezone(ZoneInfo(self.zone))
+            text = say(
+                "record.last.overtaken", ref=now.job.ref, day=day(at.date()), time=f"{at:%H:%M}",
+                people=", ".join(now.job.people) or DASH,
+                left=four_text(now.job.left, self.display) if now.job.left else say("fact.not_measured"),
+            )  # fmt: skip
+        self.said.append(Said("last", "reason", text))
+
     # -- checks ----------------------------------------------------------------------------------------------------
 
     def _check_visit(self) -> None:
@@ -262,6 +279,7 @@ class _Looking(Sheet):
             bolts_tight=tight,
             merged_into=story.merged_into,
             people=around.people,
+            meanwhile=() if around.amends else tuple(line.job for line in story.since(around.known_to)),
         )
         checks = check_job(job, beside)
         if around.amends is not None:
@@ -367,10 +385,19 @@ def stated_fields(job: Job) -> dict[str, str]:
     return {stated_field(known[name]): text for name, text in stated_reasons(job.typed).items() if name in known}
 
 
-def last_of(story: AssetStory, without: JobLine | None = None) -> JobLine | None:
-    """Give the last job that counts; without the one that is being amended."""
-    lines = [line for line in story.standing if without is None or line.job_id != without.job_id]
-    return lines[-1] if lines else None
+def last_of(story: AssetStory, without: JobLine | None = None, known_to: int | None = None) -> JobLine | None:
+    """Give the last job that counts; without the one that is being amended, and as it was up to an entry where one is given."""
+    if known_to is None:
+        lines = [line for line in story.standing if without is None or line.job_id != without.job_id]
+        return lines[-1] if lines else None
+    then = (
+        line
+        for line in story.jobs
+        if line.entry <= known_to < (line.superseded_by or known_to + 1)
+        and not line.void
+        and (without is None or line.job_id != without.job_id)
+    )
+    return max(then, key=lambda line: (line.job.performed_at, line.entry), default=None)
 
 
 def today_of(now: datetime, zone: str) -> date:

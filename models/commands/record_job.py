@@ -85,6 +85,7 @@ def record_job(
     of_readings: Iterable[Check] = (),
     covariances: Covariances | None = None,
     receipt: Receipt | None = None,
+    known_to: int | None = None,
 ) -> JobLine:
     """Record a job.
 
@@ -110,6 +111,8 @@ def record_job(
         What is known of the uncertainty of both measurements; a guarded decision rule asks for it. [mm, mm/m]
     receipt : Receipt, optional
         Sees to it that a request sent twice counts once. [unitless]
+    known_to : int, optional
+        The last entry of the machine that whoever says it has seen: a job of the same day that went in since is asked about. [unitless]
 
     Returns
     -------
@@ -134,7 +137,7 @@ def record_job(
         stated = _given(stated_reasons)
         recording = Recording(unit, site, story)
         check_sides(job, covariances)
-        still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight)), stated)
+        still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight, known_to=known_to)), stated)
         if still:
             raise DoubtfulJobError(still)
         line = recording.write(with_stated(job, stated), covariances=covariances)
@@ -234,8 +237,10 @@ class Recording:
         # As it is chosen behind the lock: the decision is by the rule in force at this moment.
         self.rule = rule_of(unit.connection, site.site_id) or DecisionRule()
 
-    def checks(self, job: Job, *, job_id: int | None = None, bolts_tight: bool | None = None) -> tuple[Check, ...]:
-        """Hold a job against what the book knows; ``job_id`` is the job of which it is a new version."""
+    def checks(
+        self, job: Job, *, job_id: int | None = None, bolts_tight: bool | None = None, known_to: int | None = None
+    ) -> tuple[Check, ...]:
+        """Hold a job against what the book knows; ``job_id`` is the job of which it is a new version, ``known_to`` as in :func:`record_job`."""
         asset = self._asset(job)
         _, limits = self.judge.limits(job, asset)
         found, left = ratios([job], [asset], [limits])
@@ -252,6 +257,7 @@ class Recording:
             bolts_tight=bolts_tight,
             merged_into=self.story.merged_into,
             people=self.people.keys(),
+            meanwhile=tuple(line.job for line in self.story.since(known_to)),
         )
         return check_job(job, beside)
 

@@ -67,6 +67,7 @@ class Doubt(StrEnum):
     EARLIER = "before the last job"
     SAME_TIME = "same time"
     SAME_VISIT = "same visit"
+    MEANWHILE = "another job meanwhile"
     FUTURE = "in the future"
     NOT_JUDGED = "not judged"
     RETIRED = "out of service"

@@ -36,6 +36,7 @@ class Beside:
 
     ``jobs`` are the jobs of this asset that count, without the one that is
     checked, oldest first; ``breaks`` the days on which something was replaced.
+    ``meanwhile`` are those of them that went in after the form of this job was made, as far as that is known.
     ``instruments`` are all versions of all instruments that the book knows, in
     order of entry, and ``people`` all names.  The ratios are
     the job's own limit ratios, ``None`` where nothing is judged.  ``bolts_tight``
@@ -56,6 +57,7 @@ class Beside:
     bolts_tight: bool | None = None
     merged_into: str = ""
     people: Collection[str] = ()
+    meanwhile: tuple[Job, ...] = ()
 
 
 def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
@@ -138,6 +140,13 @@ def _time(job: Job, beside: Beside) -> list[Check]:
         at = once.performed_at.astimezone(local.tzinfo)
         sentence = Told("told.job.same_visit", ref=once.ref, day=local.date().isoformat(), time=f"{at:%H:%M}")
         return [Check(Doubt.SAME_VISIT, Gravity.REASON, sentence, "performed")]
+    # Whoever typed this has not seen them: two people may write down one visit, each with readings of their own.
+    same_day = [other for other in beside.meanwhile if _local(other.performed_at, job) == local.date()]
+    if same_day:
+        other = same_day[-1]
+        at = other.performed_at.astimezone(local.tzinfo)
+        sentence = Told("told.job.meanwhile", ref=other.ref, day=local.date().isoformat(), time=f"{at:%H:%M}")
+        return [Check(Doubt.MEANWHILE, Gravity.REASON, sentence, "performed")]
     last = max(beside.jobs, key=lambda other: other.performed_at, default=None)
     if last is not None and last.performed_at > job.performed_at:
         sentence = Told("told.job.earlier", ref=last.ref, day=_local(last.performed_at, job).isoformat())

@@ -148,3 +148,10 @@ class AssetStory:
         """Give the jobs that count: not amended since, not void; in order of time."""
         lines = (line for line in self.jobs if line.superseded_by is None and not line.void)
         return tuple(sorted(lines, key=lambda line: (line.job.performed_at, line.entry)))
+
+    def since(self, entry: int | None) -> tuple[JobLine, ...]:
+        """Give the jobs that count and went in after an entry, in order of time; none where it is not said after which.
+
+        A new version of a job that was there is none of them.
+        """
+        return () if entry is None else tuple(line for line in self.standing if line.job_id > entry)
