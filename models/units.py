@@ -350,6 +350,8 @@ class Display:
             number = f"{value:.2f}".rstrip("0").rstrip(".")  # hours of a counter: a fraction only where there is one
             return f"{number} {self.unit(quantity)}" if with_unit else number
         places = self.decimals(quantity)
+        if quantity is Quantity.TEMPERATURE:  # a tenth only where there is one: a change of half a degree is one
+            places = int(round(self.show(value, quantity), 1) % 1 != 0)
         shown = round(self.show(value, quantity), places) + 0.0
         number = f"{shown:+.{places}f}" if signed and shown else f"{shown:.{places}f}"
         number = number.replace("-", "−")

@@ -107,6 +107,22 @@ def test_the_grid_shows_what_was_typed_on_demand() -> None:
     assert row["soft_before"] == "1L 0,03"
 
 
+def test_the_grid_shows_readings_and_reasons_as_they_were_typed() -> None:
+    typed = {
+        "found dial.1.top": "0 mm", "found dial.1.bottom": "7.5 mil", "temp_stationary_c": "31 °C", "temp_movable_c": "28,5 °C",
+        "hours_run": "1200,5 h", "stated reason: soft foot": "plates were worn",
+    }  # fmt: skip
+    made = grid(typed=True, lines=[line(job("P-1", "2025-01-05T09:00", FOUND, LEFT, typed=typed), PUMP, 6)])
+    row = made.rowData[0]
+    assert (row["found_offset_v"], row["left_offset_v"]) == ("from readings", "–")
+    assert (row["temperatures"], row["hours"]) == ("31 °C / 28,5 °C / –", "1200,5 h")
+    assert row["readings"] == (
+        "as found, dial 1, 12 o'clock, top 0 mm; as found, dial 1, 6 o'clock, bottom 7.5 mil; Reason stated (soft foot) plates were worn"
+    )
+    assert "'readings'" in str(made.columnDefs)
+    assert "'readings'" not in str(grid().columnDefs)
+
+
 def test_the_grid_says_what_became_of_a_job() -> None:
     first = line(job("P-1", "2025-01-05T09:00", FOUND, LEFT), PUMP, 6)
     lines = [

@@ -42,6 +42,20 @@ def amended_book() -> MadeBook:
     return MadeBook([story_of(PUMP, [replace(first, superseded_by=6), second])])
 
 
+def test_a_job_shows_what_was_typed_its_readings_and_the_stated_reason() -> None:
+    typed = {"found dial.1.top": "7.5 mil", "temp_movable_c": "28,5 °C", "stated reason: soft foot": "plates were worn"}
+    done = job("P-101", "2026-10-05T09:00", Misalignment(0.1), Misalignment(0.02), temp_movable_c=28.5, typed=typed)
+    view = told(Kind.JOB_RECORDED, line(done, PUMP, 5))
+    assert list(view.typed.values()) == ["28,5 °C"]
+    (name,) = view.typed
+    assert dict(view.says)[name] == "– / 28.5 °C / –"
+    assert view.readings == (
+        ("as found, dial 1, 12 o'clock, top", "7.5 mil"),
+        ("Reason stated (soft foot)", "plates were worn"),
+    )
+    assert told(Kind.PERSON_ADDED, Person("Ana Wick")).readings == ()
+
+
 def test_an_amendment_shows_old_beside_new_field_by_field() -> None:
     book = amended_book()
     story = book.entry(1, 6)

@@ -142,6 +142,16 @@ def test_a_site_reads_in_mm_or_mil() -> None:
     assert inch.text(-0.0635, Quantity.OFFSET) == "−2.5 mil"
     assert inch.text(0.5, Quantity.ANGULARITY) == "0.50 mil/in"
     assert inch.text(100.0, Quantity.TEMPERATURE) == "212 °F"
+    assert inch.text((85 - 32) / 1.8, Quantity.TEMPERATURE) == "85 °F"
+    halves = [
+        (28.5, "28.5 °C"),
+        (27.0, "27 °C"),
+        (250 / 9, "27.8 °C"),
+        (-0.04, "0 °C"),
+        (-2.5, "−2.5 °C"),
+        (29.96, "30 °C"),
+    ]
+    assert [Display().text(value, Quantity.TEMPERATURE) for value, _ in halves] == [told for _, told in halves]
     assert inch.text(254.0, Quantity.DISTANCE) == "10.0 in"
     assert metric.text(None, Quantity.OFFSET) == "–"
     assert metric.text(-0.0001, Quantity.OFFSET, signed=True) == "0.000 mm"

@@ -22,7 +22,7 @@ from dashboard.context import context
 from dashboard.fetch import Scene, scene
 from dashboard.place import asset_path
 from dashboard.views.said_fields import fields_of
-from dashboard.views.typed_fields import typed_fields
+from dashboard.views.typed_fields import readings_of, typed_fields
 from dashboard.words import say, tell
 from dashboard.writing import count, moment
 from models.commands.accounts_passwords import LONGEST
@@ -105,7 +105,8 @@ def _form(seen: Scene, story: AssetStory, line: JobLine, *said: str, status: int
 
 def _said(seen: Scene, line: JobLine) -> tuple[Part, ...]:
     """Show everything that the entry says, as its own page does, with what was typed beside it: a slip of a pen is seen so."""
-    typed, rest = typed_fields(line.job.typed)
+    typed, _ = typed_fields(line.job.typed)
+    rest = readings_of(line.job.typed)
     heads = [say("entry.column.field"), say("entry.column.value")]
 
     def value(name: str, text: str) -> Part:

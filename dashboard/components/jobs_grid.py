@@ -11,6 +11,7 @@ from dashboard.components.tables import Column, grid, table
 from dashboard.views.asset_panels import QUANTITIES
 from dashboard.views.asset_view import AssetView, last_day
 from dashboard.views.job_words import checks_text, limit_set_text, source_text
+from dashboard.views.typed_fields import TEMPERATURES, readings_of
 from dashboard.words import say
 from dashboard.writing import DASH, judged_by
 from models.units import Display, Quantity
@@ -123,7 +124,7 @@ def _columns(display: Display, *, typed: bool, with_target: bool, wide: bool) ->
         _text("method", say("grid.method"), 130),
         _text("work_order", say("grid.work_order"), 110),
         _text("hours", say("grid.hours"), 92, type="rightAligned"),
-        _text("temperatures", say("grid.temperatures", unit=display.temperature), 150),
+        _text("temperatures", say("grid.temperatures", unit=unit if typed else display.temperature), 150),
         _text("checks", say("grid.checks"), 440),
         _text("notes", say("grid.notes"), 340),
         _text("reviewer", say("grid.reviewer"), 120),
@@ -136,7 +137,10 @@ def _columns(display: Display, *, typed: bool, with_target: bool, wide: bool) ->
         _text("recorded", say("grid.recorded"), 150),
         _text("source", say("grid.source"), 160),
     )
-    return [visit, why, verdict, who, *stages, feet, work, book]
+    if not typed:
+        return [visit, why, verdict, who, *stages, feet, work, book]
+    readings = _group("grid.readings", _text("readings", say("sign.readings"), 560))
+    return [visit, why, verdict, who, *stages, feet, readings, work, book]
 
 
 def _group(key: str, *children: dict[str, Any]) -> dict[str, Any]:
@@ -248,7 +252,9 @@ def _typed_row(line: JobLine, view: AssetView) -> dict[str, Any]:
     row, typed = _common(line, view), line.job.typed
     for stage in STAGES:
         for component in COMPONENTS:
-            row[f"{stage}_{component}"] = typed.get(f"{stage}_{component}", DASH)
+            # What was worked out of dials was not typed: their readings stand in a column of their own.
+            worked = say("grid.of_readings") if any(name.startswith(f"{stage} dial.") for name in typed) else DASH
+            row[f"{stage}_{component}"] = typed.get(f"{stage}_{component}", worked)
     for field, prefix in (("soft_before", "soft_before_"), ("soft_after", "soft_after_")):
         row[field] = _typed_feet(typed, prefix)
     row["moves"] = (
@@ -259,6 +265,9 @@ def _typed_row(line: JobLine, view: AssetView) -> dict[str, Any]:
         )
         or DASH
     )
+    row["hours"] = typed.get("hours_run", DASH)
+    row["temperatures"] = " / ".join(typed.get(f"{name}_c", typed.get(name, DASH)) for name in TEMPERATURES)
+    row["readings"] = "; ".join(f"{name} {text}" for name, text in readings_of(typed)) or DASH
     return row
 
 

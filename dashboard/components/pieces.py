@@ -99,7 +99,7 @@ def choices(label: str, options: Sequence[tuple[str, str, bool]]) -> html.Nav:
     return html.Nav([html.Span(label, className="label"), html.Ul(links)], className="choices", **aria(label=label))
 
 
-def two_lines(first: str, second: str) -> html.Div:
+def two_lines(first: Child, second: str) -> html.Div:
     """Put a text with a softer one below it, as a cell of a table."""
     return html.Div(
         [html.Div(first), html.Div(second, className="soft")] if second else [html.Div(first)], className="two-lines"

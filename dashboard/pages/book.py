@@ -263,23 +263,27 @@ def entry_body(view: EntryView, seen: Scene) -> list[Child]:
     if view.versions:
         parts.append(_versions(view, place))
     if view.says:
-        columns = [Column(say("entry.column.field")), Column(say("entry.column.value"))]
-        parts.append(
-            section(
-                say("entry.says.title"),
-                html.Div(
-                    table(
-                        say("entry.says.caption", number=count(view.number)),
-                        columns,
-                        [[name, html.Span(text, className="digest")] for name, text in view.says],
-                    ),
-                    className="says",
-                ),
-            )
-        )
+        parts.append(_says(view))
     if view.sheets:
         parts.append(_sheets(view))
     return parts
+
+
+def _says(view: EntryView) -> html.Section:
+    """Put what the entry says, with what was typed beside it, and below it what was typed and has no field: readings, stated reasons."""
+    columns = [Column(say("entry.column.field")), Column(say("entry.column.value"))]
+    caption = say("entry.says.caption", number=count(view.number))
+    rows = [[name, _value(text, view.typed.get(name, ""))] for name, text in view.says]
+    tables: list[Child] = [html.Div(table(caption, columns, rows), className="says")]
+    if view.readings:
+        more = [[name, html.Span(text, className="digest")] for name, text in view.readings]
+        tables.append(html.Div(table(say("sign.readings"), columns, more), className="says"))
+    return section(say("entry.says.title"), *tables)
+
+
+def _value(text: str, typed: str) -> Child:
+    said = html.Span(text, className="digest")
+    return two_lines(said, say("sign.typed", text=typed)) if typed else said
 
 
 def _neighbours(view: EntryView, place: Place) -> Child:

@@ -13,8 +13,8 @@ from dashboard.reports.asset_signed import signed_words
 from dashboard.views.asset_panels import QUANTITIES
 from dashboard.views.decision_words import UNITS, limits_in_full, rests_of
 from dashboard.views.limit_words import given_texts, how_taken
-from dashboard.views.record_names import field_label
 from dashboard.views.said_fields import fields_of
+from dashboard.views.typed_fields import typed_name
 from dashboard.words import say
 from dashboard.writing import DASH, count, day, decisions_told, judged, judged_by, moment
 from models.intake.fields import FEET
@@ -40,7 +40,6 @@ LONG_TYPED, LONG_NOTES = 80, 2000
 FEW_FEET = 4
 
 _IN_TABLES = ("soft_before_", "soft_after_", "move_v_", "move_h_")
-_TEMPERATURES = {"temp_stationary", "temp_movable", "temp_ambient"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,17 +265,10 @@ def _typed(line: JobLine) -> list[tuple[str, str]]:
     stated = {f"stated reason: {name}" for name in stated_reasons(line.job.typed)}
     shown = {f"{stage}_{name}" for stage in STAGES for name in COMPONENTS} | stated
     return [
-        (_typed_name(key), text)
+        (typed_name(key), text)
         for key, text in line.job.typed.items()
         if key not in shown and not key.startswith(_IN_TABLES)
     ]
-
-
-def _typed_name(key: str) -> str:
-    if key in _TEMPERATURES or key.removesuffix("_c") in _TEMPERATURES:
-        return field_label(key.removesuffix("_c").replace("_", ".", 1))
-    stage, _, rest = key.partition(" ")
-    return field_label(f"{stage}.{rest}") if rest and stage in STAGES else field_label(key)
 
 
 def _book(line: JobLine, zone: str) -> str:

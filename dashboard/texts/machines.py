@@ -35,6 +35,8 @@ WORDS: Final[dict[str, str]] = {
     "grid.left": "As left",
     "grid.target": "Target",
     "grid.typed": "as typed",
+    "grid.of_readings": "from readings",
+    "grid.readings": "Readings",
     "grid.soft_before": "Soft foot before [{unit}]",
     "grid.soft_after": "Soft foot after [{unit}]",
     "grid.moves": "Moves [{unit}]",

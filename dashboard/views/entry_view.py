@@ -10,6 +10,7 @@ from dashboard.views.decision_words import rests_told
 from dashboard.views.job_words import told_versions
 from dashboard.views.limit_words import given_texts, how_taken
 from dashboard.views.said_fields import Pairs, fields_of
+from dashboard.views.typed_fields import readings_of, typed_fields
 from dashboard.words import say
 from dashboard.writing import DASH, count, counted, day, decisions_told, judged, moment
 from models.units import Display
@@ -54,7 +55,8 @@ class EntryView:
     """Everything on the page of one entry.
 
     ``changes`` is empty where the entry is the first to speak of its thing; ``says``
-    is empty where the changes hold every field already.
+    is empty where the changes hold every field already.  ``typed`` is what was typed of a job by the names of ``says``,
+    ``readings`` what was typed and has no field there: readings of dials, distances, stated reasons.
     """
 
     number: int
@@ -73,6 +75,8 @@ class EntryView:
     starter: bool
     versions: tuple[Version, ...]
     sheets: tuple[SheetRead, ...]
+    typed: Mapping[str, str]
+    readings: Pairs
 
 
 def build(story: EntryStory, site: Site, display: Display) -> EntryView:
@@ -115,6 +119,8 @@ def build(story: EntryStory, site: Site, display: Display) -> EntryView:
         starter=story.judged_by is not None and story.judged_by.limit_set.starter,
         versions=tuple(_version(one, site) for one in story.versions) if len(story.versions) > 1 else (),
         sheets=_sheets(now.mapping) if isinstance(now, ImportedFile) else (),
+        typed=typed_fields(now.job.typed)[0] if isinstance(now, JobLine) else {},
+        readings=readings_of(now.job.typed) if isinstance(now, JobLine) else (),
     )
 
 
