@@ -95,6 +95,7 @@ def test_the_grid_shows_numbers_in_the_units_of_the_page() -> None:
     with_fraction = [line(job("P-1", "2025-01-05T09:00", FOUND, LEFT, hours_run=12.5), PUMP, 6)]
     assert grid(lines=with_fraction).rowData[0]["hours"] == "12.5"
     assert grid(Display("mil")).rowData[0]["found_angle_v"] == 0.25
+    assert "d3.format((params.value ? '+' : '') + '.2f')(params.value)" in str(grid().columnDefs), "a zero has no sign"
     headers = str(grid(Display("mil")).columnDefs)
     assert "offset V [mil]" in headers
     assert "mm]" not in headers
@@ -117,7 +118,7 @@ def test_the_grid_shows_readings_and_reasons_as_they_were_typed() -> None:
     assert (row["found_offset_v"], row["left_offset_v"]) == ("from readings", "–")
     assert (row["temperatures"], row["hours"]) == ("31 °C / 28,5 °C / –", "1200,5 h")
     assert row["readings"] == (
-        "as found, dial 1, 12 o'clock, top 0 mm; as found, dial 1, 6 o'clock, bottom 7.5 mil; Reason stated (soft foot) plates were worn"
+        "as found, dial 1, 12 o'clock, top: 0 mm; as found, dial 1, 6 o'clock, bottom: 7.5 mil; Reason stated (soft foot): plates were worn"
     )
     assert "'readings'" in str(made.columnDefs)
     assert "'readings'" not in str(grid().columnDefs)

@@ -306,6 +306,24 @@ def test_a_row_that_is_typed_over_leaves_the_other_row_of_the_book() -> None:
     assert "feet.movable.2.at" not in view.job.typed
 
 
+def test_an_amendment_of_the_notes_leaves_what_was_typed_as_it_was() -> None:
+    numbers = {f"{stage}_{name}": "0,05 mm" for stage in STAGES for name in ("offset_v", "offset_h")}
+    typed = numbers | {"hours_run": "93951 h", "temp_ambient_c": "28,5 °C", "move_v_1L": "0,1 mm"}
+    kept = replace(
+        LAST.job, found=Misalignment(0.05, 0.3, 0.05, 0.2), left=Misalignment(0.05, 0.1, 0.05, 0.2), hours_run=93951.0,
+        temp_ambient_c=28.5, moves_v=FeetValues((0.1, None)), typed=typed,
+    )  # fmt: skip
+    old = replace(LAST, job=kept)
+    # A choice is never blank in a browser: it says what stands first.
+    fields = fields_of(kept, MM) | {"by": "x", "why": "y", "notes": "z", "moves": "movable machine"}
+    job = build(fields, around(amends=old, jobs=(OLD, old))).job
+    assert {name: text for name, text in job.typed.items() if "angle" not in name} == typed
+    moved = build(fields | {"moves": "stationary machine"}, around(amends=old, jobs=(OLD, old))).job
+    assert moved.typed["moves"] == "stationary machine"
+    fresh = build(START | RESULTS | {"hours_run": "1200,5"}, around()).job
+    assert fresh.typed["hours_run"] == "1200,5 h"
+
+
 def test_the_feet_of_soft_foot_and_moves_are_kept_by_name() -> None:
     view = build(START | RESULTS | {"soft_before.3": "0.11", "soft_before.1": "2 mil", "shim.3": "-0.1", "side.2": "0.05"}, around())  # fmt: skip
     assert view.job.soft_before == FeetValues((2 * 0.0254, None, 0.11, None))

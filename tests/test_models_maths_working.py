@@ -118,6 +118,14 @@ def test_readings_seen_from_the_other_machine_swap_left_and_right() -> None:
     worked_as(m, Draft(Way.REVERSE_INDICATOR, dials=mirrored, seen_from="stationary machine"))
 
 
+def test_a_zero_out_of_readings_is_a_zero() -> None:
+    first = DialDraft(readings_mm=(0, 0.07, -0.05, -0.12), plane_mm=-80.0, carried_by="movable shaft")
+    second = DialDraft(readings_mm=(0, -0.12, -0.05, 0.07), plane_mm=80.0, carried_by="stationary shaft")
+    measured = work_out(Draft(Way.REVERSE_INDICATOR, dials=(first, second)), SHORT, LIMITS, NONE, MM).misalignment
+    assert measured is not None
+    assert repr(measured.offset_v) == "0.0", "not what the arithmetic leaves where readings cancel"
+
+
 def test_the_reverse_indicator_example_of_a_book_gives_its_shims() -> None:
     """CV-3. Bloch & Geitner, Machinery Component Maintenance and Repair, p. 203: lower 0.003, raise 0.007 in."""
     inch = MM_PER_INCH

@@ -170,9 +170,9 @@ def _judged(field: str, header: str, *, wide: bool) -> dict[str, Any]:
 def _number(field: str, header: str, decimals: int | None) -> dict[str, Any]:
     column: dict[str, Any] = {"field": field, "headerName": header, "width": 104, "type": "rightAligned"}
     if decimals is not None:
-        column["valueFormatter"] = {
-            "function": f"params.value == null ? '{DASH}' : d3.format('+.{decimals}f')(params.value)"
-        }
+        # A zero has no sign, as everywhere else (:meth:`models.units.Display.text`).
+        signed = f"d3.format((params.value ? '+' : '') + '.{decimals}f')(params.value)"
+        column["valueFormatter"] = {"function": f"params.value == null ? '{DASH}' : {signed}"}
     return column
 
 
@@ -267,7 +267,7 @@ def _typed_row(line: JobLine, view: AssetView) -> dict[str, Any]:
     )
     row["hours"] = typed.get("hours_run", DASH)
     row["temperatures"] = " / ".join(typed.get(f"{name}_c", typed.get(name, DASH)) for name in TEMPERATURES)
-    row["readings"] = "; ".join(f"{name} {text}" for name, text in readings_of(typed)) or DASH
+    row["readings"] = "; ".join(f"{name}: {text}" for name, text in readings_of(typed)) or DASH
     return row
 
 

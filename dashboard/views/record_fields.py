@@ -236,7 +236,7 @@ def fields_of(job: Job, display: Display) -> dict[str, str]:
         "people": "; ".join(job.people),
         "instrument": job.instrument,
         "work_order": job.work_order,
-        "hours_run": exact_text(job.hours_run, Quantity.DURATION, display),
+        "hours_run": typed_or_exact(job.typed.get("hours_run"), job.hours_run, Quantity.DURATION, display),
         "notes": job.notes,
     }
     fields |= _numbers_of(job, display)

@@ -44,6 +44,9 @@ from models.values.people import Instrument
 from models.values.spelling import seen
 from models.values.story import AssetStory, JobLine
 
+FIRST_MOVED = "movable machine"
+"""What the choice of the machine that moves begins with."""
+
 Kind = Literal["ok", "bad", "stop", "reason", "note"]
 
 
@@ -298,7 +301,7 @@ class Sheet:
             for place, name in enumerate(FEET, start=1)
         ]
         pairs += [(f"side.{row}", f"move_h_{row}{side}") for row in range(1, MAX_ROWS + 1) for side in "LR"]
-        pairs += [(name, name) for name in self.fields if name.startswith("feet.")]
+        pairs += [(name, name) for name in self.fields if name == "hours_run" or name.startswith("feet.")]
         for name, key in pairs:
             parsed, _ = read_number(name, self.fields.get(name, ""), measures(name), self.display)
             if parsed is not None:
@@ -306,6 +309,8 @@ class Sheet:
         for name in ("moves", "target.source"):
             if self.text(name):
                 typed[name] = self.text(name)
+        if self.old is not None and "moves" not in self.old.typed and typed.get("moves") == FIRST_MOVED:
+            del typed["moves"]  # what stands first in the list, where the old version does not say it, nobody said
         return typed
 
     # -- what was there before ------------------------------------------------------------------------------------

@@ -18,6 +18,10 @@ from models.values.job import FeetValues, Misalignment
 FloatArray = NDArray[np.float64]
 
 
+NOISE = 1e-12
+"""In mm and mm/m: a thousandth of a millionth of what any dial shows."""
+
+
 def deviation(measured: Misalignment, target: Misalignment) -> Misalignment:
     """Give measured − target, component by component: what is judged and what is corrected.
 
@@ -33,6 +37,11 @@ def deviation(measured: Misalignment, target: Misalignment) -> Misalignment:
     """
     pairs = zip(measured.as_tuple(), target.as_tuple(), strict=True)
     return Misalignment(*(a - b for a, b in pairs))
+
+
+def without_noise(measured: Misalignment) -> Misalignment:
+    """Give what was worked out of readings with zeros where they cancel, and not what the arithmetic leaves of them. [mm, mm/m]."""
+    return Misalignment(*(0.0 if abs(value) < NOISE else value for value in measured.as_tuple()))
 
 
 def line_at(components: FloatArray, x_mm: FloatArray) -> FloatArray:

@@ -27,7 +27,7 @@ from models.maths.dials import (
     two_faces,
     two_rims,
 )  # fmt: skip
-from models.maths.geometry import deviation, spacer_angles
+from models.maths.geometry import deviation, spacer_angles, without_noise
 from models.maths.limits import limit_ratio
 from models.maths.moves import FootRow, MachineMoves, MovePlan, Moving, plan_moves
 from models.maths.plausible import (
@@ -172,7 +172,7 @@ def work_out(
             None, None, None, "", None, target, limits, None, None, None, (), None, None, False, "", soft, soft_reason,
             (), tuple(checks), reason,
         )  # fmt: skip
-    m = measured.misalignment
+    m = without_noise(measured.misalignment)
     checks += check_size(m, "results", display)
     off = deviation(m, target)
     span = asset.span_mm  # not the one that was typed, which the measurement takes: the book judges by the description
