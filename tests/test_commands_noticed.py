@@ -158,8 +158,11 @@ def test_moves_against_what_was_measured_are_told_in_one_line(book: Book) -> Non
     rows = [job(n, measured=WENT, shims=turned if n > 1 else right) for n in range(1, 6)]
     still = [job(n, measured="0.3,0.5,0,0,0.3,0.5,0,0", shims=turned) for n in (11, 12)]
     far = job(20, measured=WENT, shims="-6,-6,-0.6,-0.6")
-    report = book.look(*rows, *still, far)
-    [against] = said(report, Code.MOVED_AGAINST)
+    elsewhere = [job(n, measured=WENT, shims="-0.6,-0.6,-0.4,-0.4") for n in (21, 22)]
+    report = book.look(*rows, *still, far, *elsewhere)
+    [against, other] = said(report, Code.MOVED_AGAINST)
+    assert (other.row, "rows 1 and 2 exchanged both agree" in other.text) == (10, True)
+    assert other.text.endswith("The same has to be asked of row 11.")
     assert (against.row, against.column) == (3, "Q (shim 2L [mm])")
     assert "By the shims, row 2 of the movable machine went +0.600 mm (+ is up)" in against.text
     assert against.text.endswith("The same has to be asked of rows 4, 5, 6.")
@@ -201,7 +204,7 @@ def test_what_is_never_looked_at_would_not_be_told(
         from models.maths.plausible import Doubt
 
         asked = check_moves(made, asset, LimitsGiven(0.05, 0.5), Display())
-        assert {check.doubt for check in asked} <= {Doubt.MOVE}
+        assert {check.doubt for check in asked} <= {Doubt.MOVE, Doubt.TWISTED}
         assert told_of(made, asset, LimitsGiven(0.05, 0.5), Display()) == []
 
 

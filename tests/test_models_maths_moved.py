@@ -123,6 +123,50 @@ def test_the_sentence_says_both_ways_that_a_row_went() -> None:
     assert not doubts(job_of(moves_v=feet(-0.2, -0.38)))
 
 
+REPORTED = job_of(Misalignment(0.2, 0.4, 0.0, 0.0), Misalignment(0.01, 0.02, 0.0, 0.0))
+"""Row 1 went down by 0.315, row 2 by 0.547 mm."""
+
+
+def test_rows_that_were_exchanged_are_asked_about() -> None:
+    (check,) = checks(replace(REPORTED, moves_v=feet(-0.55, -0.32)))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.MISPLACED, Gravity.REASON, "moves_v.1")
+    assert check.sentence == (
+        "By the shims, row 1 went −0.550 mm (+ is up); from as-found to as-left it went −0.315 mm. With the numbers of rows 1 and 2 exchanged "
+        "both agree: do they stand at the wrong rows?"
+    )
+    assert not checks(replace(REPORTED, moves_v=feet(-0.32, -0.55)))
+    assert not checks(replace(REPORTED, moves_v=feet(-0.32, -0.32))), "not all that was moved is written down"
+    sideways = job_of(Misalignment(0.0, 0.0, 0.2, 0.4), Misalignment(), moves_h=feet(-0.55, -0.32))
+    assert doubts(sideways) == [("MISPLACED", "moves_h.3")]
+    three = replace(PUMP, feet_movable_mm=(330.0, 600.0, 940.0))
+    (check,) = checks(replace(REPORTED, moves_v=feet(-0.55, -0.42, -0.32)), three)
+    assert "rows 1 and 3 exchanged" in check.sentence
+
+
+def test_left_and_right_that_are_taken_for_rows_or_twist_the_machine_are_asked_about() -> None:
+    (check,) = checks(replace(REPORTED, moves_v=FeetValues((-0.32, -0.55, -0.32, -0.55))))
+    assert (check.doubt, check.field) == (Doubt.MISPLACED, "moves_v.1")
+    assert "the left feet at row 1 and those of the right feet at row 2 both agree" in check.sentence
+    (check,) = checks(replace(REPORTED, moves_v=FeetValues((-0.32, 0.0, -0.55, 0.0))))
+    assert (check.doubt, check.gravity, check.field) == (Doubt.TWISTED, Gravity.REASON, "moves_v.1")
+    assert "−0.320 mm on the left and 0.000 mm on the right, twist or tilt the machine" in check.sentence
+    blank = checks(replace(REPORTED, moves_v=FeetValues((-0.32, None, -0.55, None))))
+    assert {(check.doubt, check.gravity) for check in blank} == {(Doubt.TWISTED, Gravity.NOTE)}
+    assert [check.field for check in blank] == ["moves_v.2", "moves_v.4"]
+    tilted = FeetValues((-0.32, -0.52, -0.55, -0.75))
+    assert doubts(job_of(None, LEFT, moves_v=tilted)) == [("TWISTED", "moves_v.1")], "also without an as-found"
+    assert not doubts(job_of(None, LEFT, moves_v=tilted), limits=LimitsGiven(0.08, 0.67)), "no limit of soft foot"
+    measured = FeetValues((0.01, 0.02, 0.01, 0.0))
+    assert not doubts(job_of(None, LEFT, moves_v=tilted, soft_after=measured)), "rises measured afterwards answer it"
+    filled = FeetValues((0.2, 0.0, 0.0, 0.0))
+    assert not doubts(job_of(None, LEFT, moves_v=filled)), "one soft foot, whose rise was not written down"
+    assert not doubts(job_of(None, LEFT, moves_v=filled, soft_before=FeetValues((0.25, 0.01, 0.0, 0.0)))), (
+        "a gap that was filled"
+    )
+    other = job_of(None, LEFT, moves_v=filled, soft_before=FeetValues((0.0, 0.25, 0.0, 0.0)))
+    assert doubts(other) == [("TWISTED", "moves_v.1")], "under the other foot"
+
+
 def test_what_counts_is_the_change_whatever_the_target_is() -> None:
     target = Misalignment(0.3, 0.9, 0.2, 0.1)
     shims, sides = planned(Moving.MOVABLE, target)
@@ -193,3 +237,9 @@ def test_the_invented_plant_is_not_asked_and_would_be_with_its_signs_turned() ->
     moved = [one for one in jobs if one[0].moves_v and one[0].found is not None and one[0].left is not None]
     wrong = [(replace(job, moves_v=turned(job.moves_v), moves_h=turned(job.moves_h)), *of) for job, *of in moved]
     assert sum(bool(check_moves(job, asset, limits, MM)) for job, asset, limits in wrong) > len(moved) / 2
+    two = [one for one in moved if len(one[0].moves_v.values) == 4]
+    swapped = [
+        (replace(job, moves_v=FeetValues(job.moves_v.values[2:] + job.moves_v.values[:2])), *of) for job, *of in two
+    ]
+    found = [check.doubt for job, asset, limits in swapped for check in check_moves(job, asset, limits, MM)]
+    assert found.count(Doubt.MISPLACED) > len(two) / 6, "the rest differ by no more than readings and shims do"

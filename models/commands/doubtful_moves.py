@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from itertools import zip_longest
+from itertools import combinations, zip_longest
 from typing import TYPE_CHECKING, Any, Final
 
 from models.commands.noticed import Moved
@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     FloatArray = NDArray[np.float64]
     Codes = NDArray[np.intp]
     Mask = NDArray[np.bool_]
+
+CLOSER: Final = 0.3334
+"""So much of the distance is left where moves are at other feet than where they fit."""
 
 Feet = Sequence[float | None]
 
@@ -68,7 +71,12 @@ def told_of(job: Job | PlainJob, asset: Asset, limits: LimitsGiven, display: Dis
     from models.maths.moved import check_moves
     from models.maths.plausible import Doubt
 
-    codes = {Doubt.MOVED_AGAINST: Code.MOVED_AGAINST, Doubt.MOVED_NOTHING: Code.MOVED_NOTHING}
+    # A list that gives one number a row under the left foot is ordinary: what twists a machine is asked of whoever types it.
+    codes = {
+        Doubt.MOVED_AGAINST: Code.MOVED_AGAINST,
+        Doubt.MISPLACED: Code.MOVED_AGAINST,
+        Doubt.MOVED_NOTHING: Code.MOVED_NOTHING,
+    }
     checks = check_moves(_with_moves(job, found, left, moves), asset, limits, display)
     return [
         Moved(codes[one.doubt], getattr(one.sentence, "key", ""), str(one.sentence), _field(one.field))
@@ -120,7 +128,24 @@ def may_be_meant(found: Four, left: Four, moves: tuple[Feet, Feet], x_mm: Sequen
             abs(m - w) > APART_MM for m, w in zip(moved, went, strict=True)
         ):
             return True
+        if _fits_elsewhere(moved, went, rows if axis == 0 else []):
+            return True
     return False
+
+
+def _fits_elsewhere(moved: list[float], went: list[float], feet: list[list[float]]) -> bool:
+    """Tell whether moves fit the measured change better with two rows exchanged, or with left and right taken for rows."""
+    worst = max(abs(m - w) for m, w in zip(moved, went, strict=True))
+    if worst <= APART_MM:
+        return False
+    others = []
+    for one, other in combinations(range(len(moved)), 2):
+        exchanged = list(moved)
+        exchanged[one], exchanged[other] = moved[other], moved[one]
+        others.append(exchanged)
+    if len(feet) == 2 and len(feet[0]) == len(feet[1]) == 2:
+        others.append([min(feet[0][side], feet[1][side]) for side in (0, 1)])
+    return any(max(abs(m - w) for m, w in zip(made, went, strict=True)) <= CLOSER * worst for made in others)
 
 
 def many_may_be_meant(
@@ -165,7 +190,15 @@ def many_may_be_meant(
             went = change[of, 2 * axis, None] + change[of, 2 * axis + 1, None] * (x / 1000.0)
             others = ~np.isnan(feet[of, 2 * length :]).all(axis=1)
             against = (moved * went <= NEAR_MM).all(axis=1) & (np.abs(moved - went) > APART_MM).any(axis=1)
-            meant[of] |= against & ~others
+            worst = np.abs(moved - went).max(axis=1)
+            elsewhere = np.zeros(len(of), dtype=bool)
+            for one, other in combinations(range(length), 2):
+                exchanged = moved.copy()
+                exchanged[:, [one, other]] = moved[:, [other, one]]
+                elsewhere |= np.abs(exchanged - went).max(axis=1) <= CLOSER * worst
+            if axis == 0 and length == 2:
+                elsewhere |= np.abs(pairs.min(axis=1) - went).max(axis=1) <= CLOSER * worst
+            meant[of] |= (against | (elsewhere & (worst > APART_MM))) & ~others
     for_something: Mask = np.zeros(len(found), dtype=bool)
     for feet in moves:
         for_something |= (~np.isnan(feet) & (feet != 0.0)).any(axis=1)

@@ -7,6 +7,7 @@ every move is written down.  The bounds are this project's own, common sense, no
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations, zip_longest
 from typing import Final
 
 import numpy as np
@@ -17,6 +18,7 @@ from models.maths.geometry import deviation, line_at, line_through
 from models.maths.plausible import Check, Doubt, Gravity
 from models.maths.sizes import MOVE_ODD_MM
 from models.maths.slips import limit_scale
+from models.maths.soft_foot import MIN_MEASURED
 from models.sentences.told import Told
 from models.units import Display, Quantity, parse
 from models.values.asset import Asset
@@ -53,9 +55,13 @@ def check_moves(job: Job, asset: Asset, limits: LimitsGiven, display: Display) -
     Returns
     -------
     tuple of Check
-        Moves that are larger than moves are, moves though nothing changed, and moves against the measured change.
+        Moves that are larger than moves are, moves though nothing changed, moves against the measured change or at other feet than it
+        says, and left and right of a row that are too far apart.
     """
-    return (*_size(job, display), *_nothing(job), *_against(job, asset, limits, display))
+    measured = _measured(job, asset, limits, display)
+    # Numbers that stand at the wrong feet are one slip: what they would do to the machine there is not asked beside it.
+    twisted = [] if any(check.field.startswith("moves_v") for check in measured) else _twisted(job, limits, display)
+    return (*_size(job, display), *_nothing(job), *measured, *twisted)
 
 
 def _size(job: Job, display: Display) -> list[Check]:
@@ -85,11 +91,11 @@ def _nothing(job: Job) -> list[Check]:
     return []
 
 
-def _against(job: Job, asset: Asset, limits: LimitsGiven, display: Display) -> list[Check]:
+def _measured(job: Job, asset: Asset, limits: LimitsGiven, display: Display) -> list[Check]:
     """Hold the moves against left − found, whatever the target is: vertical and horizontal each by itself."""
     if job.found is None or job.left is None or job.left == job.found:
         return []
-    machine = next(iter(job.typed.get("moves", "").split()), "movable")  # as a form is read that does not say it
+    machine = _machine(job)
     if machine not in {"movable", "stationary"}:
         return []  # where both were moved, whose feet the numbers are of is not known
     x = _distances(job, asset, machine)
@@ -104,17 +110,93 @@ def _against(job: Job, asset: Asset, limits: LimitsGiven, display: Display) -> l
         moved = _rows(feet, axis)
         if len(moved) != len(x):
             continue
-        line = np.array(line_through(np.array(x), moved))
+        line = np.array(line_through(np.array(x), moved)) / scale
         row = int(np.argmax(np.abs(moved - went[:, place])))
-        if not _opposed(line / scale, change[2 * place : 2 * place + 2] / scale):
-            continue
-        # At the feet too: where only a line drawn on to the coupling turns its sign, nothing is contradicted.
-        if np.any(moved * went[:, place] > 0) or abs(moved[row] - went[row, place]) <= APART_MM:
+        if abs(moved[row] - went[row, place]) <= APART_MM:
             continue
         by, to = (display.text(float(y), Quantity.OFFSET, signed=True) for y in (moved[row], went[row, place]))
-        sentence = Told(f"told.move.against.{axis}.{machine}", row=row + 1, moved=by, went=to)
-        found.append(Check(Doubt.MOVED_AGAINST, Gravity.REASON, sentence, f"moves_{axis}.{2 * row + 1}"))
+        said: dict[str, object] = {"row": row + 1, "moved": by, "went": to}
+        on = change[2 * place : 2 * place + 2] / scale
+        at = f"moves_{axis}.{2 * row + 1}"
+        # At the feet too: where only a line drawn on to the coupling turns its sign, nothing is contradicted.
+        if _opposed(line, on) and not np.any(moved * went[:, place] > 0):
+            sentence = Told(f"told.move.against.{axis}.{machine}", **said)
+            found.append(Check(Doubt.MOVED_AGAINST, Gravity.REASON, sentence, at))
+        elif float(np.linalg.norm(line - on)) >= WORTH:
+            told = _misplaced(feet, axis, moved, went[:, place], said)
+            found += [Check(Doubt.MISPLACED, Gravity.REASON, told, at)] if told else []
     return found
+
+
+def _misplaced(
+    feet: FeetValues, axis: str, moved: FloatArray, went: FloatArray, said: dict[str, object]
+) -> Told | None:
+    """Say at which other feet the moves would give the measured change: of two rows exchanged, or left and right taken for rows."""
+    may = TURNED * float(np.max(np.abs(moved - went)))
+    for one, other in combinations(range(len(moved)), 2):
+        exchanged = moved.copy()
+        exchanged[[one, other]] = moved[[other, one]]
+        if np.max(np.abs(exchanged - went)) <= may:
+            return Told(f"told.move.rows.{axis}", one=one + 1, other=other + 1, **said)
+    values = feet.values
+    if axis == "v" and len(moved) == 2 and len(values) == 4 and None not in values:
+        sides = np.array(values, dtype=float).reshape(2, 2).min(axis=0)
+        if np.max(np.abs(sides - went)) <= may:
+            return Told("told.move.sides", **said)
+    return None
+
+
+def _twisted(job: Job, limits: LimitsGiven, display: Display) -> list[Check]:
+    """Tell where left and right of a row went so far apart that the machine stands twisted, and a foot that is blank beside one that was shimmed.
+
+    What fills the gap of a foot whose rise was measured is no twist; where no rise was measured only a tilt of all rows to
+    one side is asked about, for one soft foot is filled under one foot.  Rises that were measured afterwards answer it.
+    """
+    limit = limits.soft_foot_mm
+    if (
+        limit is None
+        or _machine(job) != "movable"
+        or sum(rise is not None for rise in job.soft_after.values) >= MIN_MEASURED
+    ):
+        return []
+    most = max(limit, APART_MM)
+    pairs, rises = _pairs(job.moves_v), dict(enumerate(_pairs(job.soft_before)))
+    known: dict[int, float] = {}
+    halves = []
+    for row, (left, right) in enumerate(pairs):
+        one = left if right is None else right
+        if left is not None and right is not None:
+            known[row] = left - right
+        elif one is not None and abs(one) > most:
+            move = display.text(one, Quantity.OFFSET, signed=True)
+            blank = f"moves_v.{2 * row + (2 if right is None else 1)}"
+            halves.append(Check(Doubt.TWISTED, Gravity.NOTE, Told("told.move.half", row=row + 1, move=move), blank))
+    over = {}
+    for row, apart in known.items():
+        left, right = rises.get(row, (None, None))
+        if left is not None and right is not None:
+            over[row] = max(min(0.0, left - right) - apart, apart - max(0.0, left - right))
+    if not over and len(known) == len(pairs) > 1 and abs(sum(np.sign(list(known.values())))) == len(pairs):
+        over = dict.fromkeys(known, min(abs(apart) for apart in known.values()))
+    row = max(over, key=lambda at: over[at], default=-1)
+    if row < 0 or over[row] <= most:
+        return halves
+    texts = {
+        side: display.text(move, Quantity.OFFSET, signed=True)
+        for side, move in zip(("left", "right"), pairs[row], strict=True)
+    }
+    sentence = Told("told.move.twist", row=row + 1, limit=display.text(limit, Quantity.OFFSET), **texts)
+    return [*halves, Check(Doubt.TWISTED, Gravity.REASON, sentence, f"moves_v.{2 * row + 1}")]
+
+
+def _pairs(feet: FeetValues) -> list[tuple[float | None, float | None]]:
+    """Give left and right of each row."""
+    return list(zip_longest(feet.values[::2], feet.values[1::2]))
+
+
+def _machine(job: Job) -> str:
+    """Give whose feet the moves are of, as a form is read that does not say it."""
+    return next(iter(job.typed.get("moves", "").split()), "movable")
 
 
 def _opposed(moved: FloatArray, went: FloatArray) -> bool:

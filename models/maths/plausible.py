@@ -62,6 +62,8 @@ class Doubt(StrEnum):
     MOVE = "size of a move"
     MOVED_NOTHING = "moves without a change"
     MOVED_AGAINST = "moves against the change"
+    MISPLACED = "moves at other feet"
+    TWISTED = "left and right moved apart"
     HOURS = "hours run backwards"
     TEMPERATURE = "temperature"
     EARLIER = "before the last job"

@@ -34,6 +34,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.doubt.move": "size of a move",
     "told.doubt.moved_nothing": "moves without a change",
     "told.doubt.moved_against": "moves against the change",
+    "told.doubt.misplaced": "moves at other feet",
+    "told.doubt.twisted": "left and right moved apart",
     "told.doubt.hours": "hours run backwards",
     "told.doubt.temperature": "temperature",
     "told.doubt.earlier": "before the last job",
@@ -88,6 +90,15 @@ SENTENCES: Final[dict[str, str]] = {
     "it went {went}. Is the sign right, are moves missing, or was the other machine moved?",
     "told.move.against.h.stationary": "By the side moves, row {row} of the stationary machine went {moved} (+ is to the right); from as-found to "
     "as-left it went {went}. Is the sign right, are moves missing, or was the other machine moved?",
+    "told.move.rows.v": "By the shims, row {row} went {moved} (+ is up); from as-found to as-left it went {went}. With the numbers of rows {one} and {other} "
+    "exchanged both agree: do they stand at the wrong rows?",
+    "told.move.rows.h": "By the side moves, row {row} went {moved} (+ is to the right); from as-found to as-left it went {went}. With the numbers of rows "
+    "{one} and {other} exchanged both agree: do they stand at the wrong rows?",
+    "told.move.sides": "By the shims, row {row} went {moved} (+ is up); from as-found to as-left it went {went}. With the numbers of the left feet at row 1 "
+    "and those of the right feet at row 2 both agree: do they stand at the wrong feet?",
+    "told.move.twist": "The shims of row {row}, {left} on the left and {right} on the right, twist or tilt the machine by more than soft foot may come to ({limit}), "
+    "and no rise of a foot accounts for it. Is a number missing, or at the wrong foot?",
+    "told.move.half": "One foot of row {row} is blank and the other one has {move}: blank is not known. Where nothing was moved there, type 0.",
     # A whole job
     "told.job.retired": "{tag} is out of service since {on}. Is it the right machine, and the right date?",
     "told.job.merged": "{tag} was merged into {kept} and is out of service since {on}: what is recorded on it stands in no history that is "
