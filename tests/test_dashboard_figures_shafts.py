@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from dashboard.figures import feet_plan as drawn_feet_plan
 from dashboard.figures import shafts as drawn_shafts
 from dashboard.figures.feet_plan import foot_text
-from dashboard.figures.shafts import FootMove, Shafts, at, nice_factor
+from dashboard.figures.shafts import FootMove, Shafts, at, more_height, nice_factor
 from dashboard.theme import PALETTES
 from models.maths.soft_foot import assess
 from models.units import Display
@@ -82,6 +82,21 @@ def test_each_foot_stands_at_its_distance_and_says_what_it_needs() -> None:
     assert all(
         one.y - one.ay == pytest.approx(BASE.factor * move.move_mm) for one, move in zip(arrows, MOVES, strict=True)
     )
+
+
+def test_three_rows_of_feet_have_room_for_their_words_and_numbers() -> None:
+    moves = tuple(FootMove(x, -0.3, "take out<br>0.300 mm") for x in (460.0, 795.0, 1130.0))
+    three = Shafts(True, (0.05, 0.3), (0.0, 0.0), (460.0, 795.0, 1130.0), (-450.0, -990.0), 200.0, moves)
+    assert list(shafts_figure(three, "found", MM, "light").layout.xaxis.ticktext) == [
+        "−990",
+        "−450",
+        "0",
+        "460",
+        "<br>795",
+        "1130",
+    ]
+    assert more_height(three, MM) == 45, "two lines of words more than two rows need, and one of numbers"
+    assert more_height(BASE, MM) == 0
 
 
 def test_numbers_beside_the_picture_are_true_in_the_units_that_are_shown() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, choices, note, section
-from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
+from dashboard.figures.shafts import FootMove, Shafts, more_height, shafts_figure
 from dashboard.place import Place
 from dashboard.views.asset_shafts_view import Drawn, ShaftsView
 from dashboard.words import say
@@ -60,4 +60,5 @@ def _picture(one: Drawn, display: Display, scheme: str) -> html.Figure:
         "asset.shafts.side" if one.vertical else "asset.shafts.top",
         stage=say(f"grid.{one.stage}"), unit=display.unit(Quantity.OFFSET), factor=f"{shafts.factor:g}",
     )  # fmt: skip
-    return chart(shafts_figure(shafts, one.stage, display, scheme), title=title, says=one.says, height=260, small=True)
+    drawn = shafts_figure(shafts, one.stage, display, scheme)
+    return chart(drawn, title=title, says=one.says, height=260 + more_height(shafts, display), small=True)

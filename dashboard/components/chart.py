@@ -49,6 +49,7 @@ def chart(
     note: str = "",
     table: html.Div | None = None,
     small: bool = False,
+    tall: bool = False,
 ) -> html.Figure:
     """Put a figure on a page, with its title above it as text and its numbers below it as a table.
 
@@ -68,6 +69,8 @@ def chart(
         The numbers behind the picture, shown on demand. [unitless]
     small : bool
         True for one of several small charts in a row. [unitless]
+    tall : bool
+        True where it needs its whole height on a phone, too. [unitless]
     """
     head: list[Any] = [html.Figcaption(title, className="chart-title")]
     if note:
@@ -80,4 +83,4 @@ def chart(
     tail = (
         [] if table is None else [html.Details([html.Summary(say("chart.as_table")), table], className="chart-table")]
     )
-    return html.Figure([*head, picture, *tail], className="chart small" if small else "chart")
+    return html.Figure([*head, picture, *tail], className=f"chart{' small' * small}{' tall' * tall}")

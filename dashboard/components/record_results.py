@@ -7,7 +7,7 @@ from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, note, two_lines
 from dashboard.components.tables import Column, table
 from dashboard.figures.feet_plan import feet_figure, foot_text
-from dashboard.figures.shafts import FootMove, Shafts, shafts_figure
+from dashboard.figures.shafts import FootMove, Shafts, more_height, shafts_figure
 from dashboard.views.job_words import Told
 from dashboard.views.limit_words import why_none
 from dashboard.views.record_sheet import Basis
@@ -168,14 +168,16 @@ def _pictures(
             f"{_row_name(need)}: {_move_text(worked, need, display, vertical=vertical).replace(' · ', ' ')}"
             for need in worked.needs
         ]
+        more = more_height(shafts, display)
         charts.append(
             chart(
                 shafts_figure(shafts, stage, display, scheme),
                 title=say(f"record.picture.{key}", unit=display.unit(Quantity.OFFSET), factor=f"{shafts.factor:g}"),
                 says=say(f"record.picture.{key}.says", needs="; ".join(says) or DASH),
-                height=270,
+                height=270 + more,
                 note=say(f"record.picture.{key}.note"),
                 small=True,
+                tall=more > 0,
             )
         )
     return html.Div(charts, className="pictures")

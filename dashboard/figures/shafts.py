@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from dashboard.figures.room import LINE, NARROW, levels, margin_for, width_of, wrapped
+from dashboard.figures.room import LINE, NARROW, PER_LETTER, levels, margin_for, width_of, wrapped
 from dashboard.figures.sheet import Picture, Sheet
 from dashboard.theme import Palette, palette_of
 from dashboard.words import say
@@ -127,6 +127,13 @@ def shafts_figure(shafts: Shafts, stage: str, display: Display, scheme: str) -> 
     return sheet.picture
 
 
+def more_height(shafts: Shafts, display: Display) -> int:
+    """Give the height that the words and numbers of a picture need beyond that of two rows of feet: without it they lie over the axis. [pixel]."""
+    drawing = _Drawing(Sheet("light"), shafts, palette_of("light"), "", display)
+    words = drawing.tall * max(0, max((level for _, level in drawing.needs), default=0) - 1)
+    return round(words + LINE * max(text.count("<br>") for text in drawing.numbers))
+
+
 class _Drawing:
     def __init__(self, sheet: Sheet, shafts: Shafts, palette: Palette, colour: str, display: Display) -> None:
         self.sheet, self.shafts, self.palette, self.colour, self.display = sheet, shafts, palette, colour, display
@@ -139,7 +146,15 @@ class _Drawing:
         shown = sorted(shafts.moves, key=lambda move: move.x_mm)
         lines = levels([move.x_mm / self.pixel for move in shown], [width_of(move.text) for move in shown])
         self.needs = tuple(zip(shown, lines, strict=True))
+        self.planes = sorted({*shafts.feet_stationary_mm, 0.0, *shafts.feet_movable_mm})
+        self.numbers = self._numbers()
         self.tall = LINE * max((1 + move.text.count("<br>") for move in shown), default=1)
+
+    def _numbers(self) -> list[str]:
+        """Give the numbers along the axis, those that would run into their neighbour on a line below."""
+        texts = [self.display.text(x, Quantity.DISTANCE, with_unit=False) for x in self.planes]
+        lines = levels([x / self.pixel for x in self.planes], [width_of(text) + PER_LETTER for text in texts])
+        return ["<br>" * level + text for text, level in zip(texts, lines, strict=True)]
 
     def y(self, line: Line, x_mm: float) -> float:
         return self.factor * at(line, x_mm)
@@ -224,12 +239,11 @@ fill="toself" if closed else "none", fillcolor=self.palette.tint,
             )  # fmt: skip
 
     def axes(self) -> None:
-        s, q = self.shafts, Quantity.DISTANCE
-        planes = sorted({*s.feet_stationary_mm, 0.0, *s.feet_movable_mm})
+        s = self.shafts
         self.sheet.x(
-            range=[self.first, self.last + 0.01 * self.length], constrain="domain", tickvals=planes, tickangle=0,
-            ticktext=[self.display.text(x, q, with_unit=False) for x in planes],
-            title={"text": wrapped(say("record.picture.along", unit=self.display.unit(q)))},
+            range=[self.first, self.last + 0.01 * self.length], constrain="domain", tickvals=self.planes, tickangle=0,
+            ticktext=self.numbers,
+            title={"text": wrapped(say("record.picture.along", unit=self.display.unit(Quantity.DISTANCE)))},
         )  # fmt: skip
         across = [self.y(line, x) for line in (s.measured, s.target) for x in (self.half_span, self.last)]
         high, low = max([*across, 0.0]), min([*across, 0.0])
