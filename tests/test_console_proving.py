@@ -88,6 +88,15 @@ def test_a_head_is_taken_in_every_form_and_from_the_input(
         monkeypatch.setattr(sys, "stdin", io.StringIO(text))
         assert cli.main(["verify", "--against", "-"]) == 0
     assert "as the head of" in capsys.readouterr().out
+    monkeypatch.setattr(sys, "stdin", io.StringIO(note + "— witness.example/w AAAAAAAA\n"))
+    assert cli.main(["verify", "--against", "-"]) == 0
+    assert "still begins" in capsys.readouterr().out
+    origin = note.splitlines()[0]
+    monkeypatch.setattr(sys, "stdin", io.StringIO(f"{note}— {origin} AAAAAAAA\n"))
+    assert cli.main(["verify", "--against", "-"]) == 1
+    told = capsys.readouterr().out
+    assert "signature under that head is not that of its key" in told
+    assert "does NOT begin" not in told
     Path("odd.txt").write_text("no head\n", encoding="utf-8")
     for words, told in ((["--against", "odd.txt"], "holds no head"), (["--against", "none.txt"], "cannot be read"),
                         (["--public-key", "12"], "no public key")):  # fmt: skip

@@ -287,7 +287,7 @@ def test_end_that_is_cut_off_is_known_by_the_head_or_by_a_kept_one(kept: Kept) -
         cut_off(kept.connection, older.size)
         clean = verify_book(kept.connection, against=[read_note(older.note)])
         assert clean.faults(strict=True) == 0, clean.tally.kept
-        assert [ok for _, ok in clean.kept] == [True]
+        assert [one.holds for one in clean.kept] == [True]
         found = verify_book(kept.connection, against=[read_note(newest.note)])
         assert faults(found) == {Fault.KEPT_AHEAD}
         for head in heads:
@@ -347,7 +347,7 @@ def test_kept_heads_of_any_age_hold(kept: Kept) -> None:
         kept.connection, against=[read_note(head.note) for head in heads], public_key=heads[0].key.public_key
     )  # type: ignore[union-attr]
     assert found.faults(strict=True) == 0
-    assert [ok for _, ok in found.kept] == [True] * len(heads)
+    assert [one.holds for one in found.kept] == [True] * len(heads)
     # Any size has a root, not only those at which a head was kept.
     origin = heads[0].origin
     tree, leaves = Frontier(), [row["leaf"] for row in rows_of(kept.connection, "statement")]
@@ -356,6 +356,11 @@ def test_kept_heads_of_any_age_hold(kept: Kept) -> None:
         tree.append(leaf)
         notes.append(read_note(write_note(Checkpoint(origin, tree.size, tree.root()), None, None)))
     assert verify_book(kept.connection, against=notes).faults() == 0
+    # A witness's signature is not the book's: alone, beside the book's own, or under a wrong root it changes nothing.
+    witness = ("witness.example/w", bytes(4), bytes(2))
+    cosigned = [replace(one, signatures=(*one.signatures, witness)) for one in (notes[7], read_note(heads[-1].note))]
+    found = verify_book(kept.connection, against=cosigned)
+    assert (found.faults(), [one.holds for one in found.kept]) == (0, [True, True])
     wrong = replace(notes[7].checkpoint, root=b"\0" * 32)
     assert faults(verify_book(kept.connection, against=[replace(notes[7], checkpoint=wrong)])) == {Fault.KEPT_ROOT}
     other = replace(notes[7].checkpoint, origin="driftbook/other")
@@ -409,7 +414,8 @@ def test_a_key_that_was_replaced_signs_no_later_head(kept: Kept) -> None:
     assert old is not None
     signature = old.sign(newest.checkpoint.body.encode())
     note = read_note(write_note(newest.checkpoint, old.public_key, signature))
-    assert faults(verify_book(kept.connection, against=[note])) == {Fault.KEPT_SIGNATURE}
+    found = verify_book(kept.connection, against=[note])
+    assert (faults(found), found.kept[0][1:], found.spoken_for) == ({Fault.KEPT_SIGNATURE}, (False, True), 0)
     first = next(key.entry for key in read_keys(kept.connection) if key.public_key == old.public_key)
     with tampered(kept.connection):
         change(

@@ -109,7 +109,7 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
         "indexes": found.indexes,
         "newest": None if found.newest is None else found.newest.note,
         "keys": [{"entry": key.entry, "origin": key.origin, "public_key": key.public_key.hex()} for key in found.keys],
-        "against": [{"size": note.checkpoint.size, "holds": holds} for note, holds in found.kept],
+        "against": [{"size": one.note.checkpoint.size, "holds": one.holds} for one in found.kept],
         "counts": {str(fault): count for fault, count in sorted(found.tally.counts.items())},
         "findings": [asdict(finding) | {"fault": str(finding.fault)} for finding in found.tally.kept],
         "own_work": [asdict(one) for one in found.own_work],
@@ -126,8 +126,11 @@ def _tell(found: Verified, *, strict: bool, key: bool) -> None:
     )  # fmt: skip
     for one in found.keys:
         out.print(say("verify.keys", entry=one.entry, digits=one.public_key.hex()), soft_wrap=True)
-    for note, holds in found.kept:
-        out.print(say("verify.kept.holds" if holds else "verify.kept.not", size=f"{note.checkpoint.size:,}"))
+    for head in found.kept:
+        otherwise = "verify.kept.signature" if head.begins else "verify.kept.not"
+        out.print(
+            say("verify.kept.holds" if head.holds else otherwise, size=f"{head.note.checkpoint.size:,}"), soft_wrap=True
+        )
     _tell_unsigned(found)
     _tell_own_work(found.own_work)
     _tell_no_right(found.no_right)

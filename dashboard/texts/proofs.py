@@ -56,6 +56,7 @@ WORDS: Final[dict[str, str]] = {
     "verify.heads.none": "No head is kept.",
     "verify.keys": "Key since entry {entry}: {digits}",
     "verify.kept.holds": "The book still begins as the head of {size} entries says that you kept.",
+    "verify.kept.signature": "The book begins as the head of {size} entries says that you kept, but the book's signature under that head is not that of its key then.",
     "verify.kept.not": "The book does NOT begin as the head of {size} entries says that you kept.",
     "verify.unsigned": "Heads without a signature: {n}. The book does not say why they have none. This is told, and is a fault with --strict and with --public-key:",
     "verify.unsigned.entries": "entries {first} to {last}, heads: {heads}; signed before: {before}; signed after: {after}. Whoever held the database could have written "

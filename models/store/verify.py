@@ -13,6 +13,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from multiprocessing.pool import Pool
+from typing import NamedTuple
 
 import sqlalchemy as sa
 
@@ -43,6 +44,16 @@ SEVERAL = 64 * SIZE
 """From so many entries on, several processes share the work."""
 
 
+class HeldHead(NamedTuple):
+    """A head that was kept elsewhere, held against the book."""
+
+    note: Note
+    holds: bool
+    """Whether the book begins as it says, and each signature of the book under it is that of the key in force."""
+    begins: bool
+    """Whether the book begins as it says, whoever signed it."""
+
+
 @dataclass(slots=True)
 class Verified:
     """What verification saw, and what it found."""
@@ -54,8 +65,8 @@ class Verified:
     unsigned: int = 0
     keys: tuple[BookKey, ...] = ()
     newest: Head | None = None
-    kept: list[tuple[Note, bool]] = field(default_factory=list)
-    """Heads that were kept elsewhere, and whether the book still begins as they say."""
+    kept: list[HeldHead] = field(default_factory=list)
+    """Heads that were kept elsewhere."""
     tally: Tally = field(default_factory=Tally)
     own_work: list[OwnWork] = field(default_factory=list)
     """Sign-offs to look at, told and no fault: the signer had another name, which stands with the signed work."""
@@ -69,7 +80,7 @@ class Verified:
     @property
     def spoken_for(self) -> int:
         """Give for how many entries the largest head that was kept elsewhere speaks, and holds."""
-        return max((note.checkpoint.size for note, holds in self.kept if holds), default=0)
+        return max((one.note.checkpoint.size for one in self.kept if one.holds), default=0)
 
     @property
     def intact(self) -> int:
@@ -271,7 +282,8 @@ class _Roots:
         for note in self._against:
             found = list(self._of_note(note))
             result.tally.extend(found)
-            result.kept.append((note, not found))
+            begins = all(one.fault is Fault.KEPT_SIGNATURE for one in found)
+            result.kept.append(HeldHead(note, not found, begins))
 
     def _of_note(self, note: Note) -> Iterator[Finding]:
         head, keys = note.checkpoint, self._result.keys
@@ -290,7 +302,8 @@ class _Roots:
         # A key that was replaced signs no later head: whoever has a copy of it could.
         in_force = [key for key in keys if key.entry <= head.size][-1:]
         for name, hint, signature in note.signatures:
-            if not any(
+            # Under another name than the book's a witness signed, whose key is not known here: as verify.py takes it.
+            if name == head.origin and not any(
                 name == key.origin and key_hint(key.origin, key.public_key) == hint
                 and signature_holds(key.public_key, signature, head.body.encode())
                 for key in in_force
