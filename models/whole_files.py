@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -15,6 +16,9 @@ FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
 """What a system says of a disk without room, or of a share of it that is used up."""
 
 DISK_FULL = "its disk is full"
+
+_TAKEN = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK})
+"""What systems say of a lock that another process has."""
 
 _LONGEST = 40
 """So many letters of a name stand in that of the file that is being made: a name may be as long as a file system takes."""
@@ -133,6 +137,61 @@ def settle_names(folder: Path) -> None:
             os.fsync(place)
         finally:
             os.close(place)
+
+
+@contextmanager
+def only_writer(lock: Path, what: Path) -> Iterator[None]:
+    """Keep other processes that ask by the same file from writing meanwhile; the system lets go when a process ends, however it ends.
+
+    The file stays: whoever takes a lock away takes it from under the next.  A disk that knows no locks keeps nobody.
+
+    Parameters
+    ----------
+    lock : pathlib.Path
+        A file that is there for this only; it is made where it lacks. [unitless]
+    what : pathlib.Path
+        What is written, as it is named to whoever comes second. [unitless]
+
+    Raises
+    ------
+    NotWrittenError
+        If another process has it.
+    OSError
+        If the file cannot be made.
+    """
+    handle = _lock_file(lock)
+    try:
+        try:
+            _lock(handle)
+        except OSError as fault:
+            if fault.errno in _TAKEN:
+                raise NotWrittenError(
+                    f"{what} is being written by another process just now.",
+                    remedy="Nothing was changed by this one. Do it again when the other has ended.",
+                ) from fault
+        yield
+    finally:
+        os.close(handle)
+
+
+def _lock_file(lock: Path) -> int:
+    try:
+        return os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+    except PermissionError:
+        if not lock.exists():
+            raise
+        return os.open(lock, os.O_RDONLY)  # somebody else's, in a folder in which both may write
+
+
+def _lock(handle: int) -> None:
+    if sys.platform == "win32":
+        import msvcrt
+
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+    else:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def why_not(fault: OSError) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import itertools
 import json
+import os
 from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
@@ -15,7 +17,7 @@ import pytest
 from dashboard.cli import main
 from dashboard.console import grouping
 from dashboard.console.grouping import study_site, study_sites
-from models.errors import DriftbookError, UnreadableFileError
+from models.errors import DriftbookError, NotWrittenError, UnreadableFileError
 from models.history.columns import History
 from models.history.engine import study_of
 from models.history.group import Group, group_of, summary_of
@@ -151,10 +153,65 @@ def test_whenever_writing_is_killed_the_old_export_is_there_or_the_new_one(
             break
     assert steps > 14
     assert seen == {len(old.jobs), len(new.jobs)}
-    assert len(list(place.iterdir())) == 4
+    whole = 5  # three tables, their description, and the file by which one writes at a time
+    assert len(list(place.iterdir())) == whole
     assert len(sites_in(tmp_path)) == steps + 1
     write_columns(old, "site-5", tmp_path)  # what lay about of the killed one goes
-    assert len(list((tmp_path / "site-5").iterdir())) == 4
+    assert len(list((tmp_path / "site-5").iterdir())) == whole
+
+
+def test_one_writes_at_a_time_and_what_is_read_is_what_the_names_say(
+    histories: dict[str, History], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A lock belongs to an opened file, so that a second one within this process is kept out as one of another is."""
+    first, second = histories["site-00"], histories["site-01"]
+    refused: list[str] = []
+
+    def meanwhile(path: Path) -> None:
+        monkeypatch.undo()
+        with pytest.raises(NotWrittenError) as told:
+            write_columns(second, "both", tmp_path)
+        refused.append(told.value.message)
+        assert path.exists()
+
+    monkeypatch.setattr(column_files, "_settle", meanwhile)
+    place = write_columns(first, "both", tmp_path)
+    assert refused == [f"{place} is being written by another process just now."]
+    same(read_columns(place)[1], first)
+    assert len(list(write_columns(second, "both", tmp_path).iterdir())) == 5
+    same(read_columns(place)[1], second)
+
+    # A disk that knows no locks: parts have names of their own, and a table under the name of another is not read.
+    monkeypatch.setattr("models.whole_files._lock", _knows_no_locks)
+    parts: list[str] = []
+    monkeypatch.setattr(column_files, "_settle", lambda path: parts.append(path.name))
+    other = write_columns(first, "other", tmp_path)
+    write_columns(first, "other", tmp_path)
+    assert len(set(parts)) == len(parts) == 8
+    next(other.glob("jobs-*.parquet")).replace(next(place.glob("jobs-*.parquet")))
+    with pytest.raises(UnreadableFileError, match=r"jobs-[0-9a-f]+\.parquet does not hold what its name says"):
+        read_columns(place)
+
+
+def _knows_no_locks(_handle: int) -> None:
+    raise OSError(errno.ENOLCK, os.strerror(errno.ENOLCK))
+
+
+def test_what_the_description_names_stays_whatever_the_disk_says_then(
+    histories: dict[str, History], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = write_columns(histories["site-00"], "one", tmp_path)
+    asked: list[Path] = []
+
+    def settle_names(folder: Path) -> None:
+        asked.append(folder)
+        if len(asked) == 2:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(column_files, "settle_names", settle_names)
+    with pytest.raises(OSError, match=os.strerror(errno.EIO)):
+        write_columns(histories["site-01"], "one", tmp_path)
+    same(read_columns(place)[1], histories["site-01"])
 
 
 def _until_killed(does: Callable[..., Any], left: list[int]) -> Callable[..., Any]:

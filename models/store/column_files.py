@@ -2,7 +2,8 @@
 
 A folder a site: ``jobs-….parquet``, ``assets-….parquet``, ``breaks-….parquet`` and
 ``site.json``, which names the three under ``files``: their names bear their content, so that a new export lies
-beside the old one until the description that names it takes the place of the other, in one step.  A column of several numbers (the four components of a
+beside the old one until the description that names it takes the place of the other, in one step; and whoever reads
+holds each file against its name.  One process writes at a time, by the lock of a file beside them.  A column of several numbers (the four components of a
 misalignment, two rows of feet) becomes one column for each, named by its place.
 Numbers are stored as they are: what is read back is the same, bit for bit.
 """
@@ -12,6 +13,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import secrets
 from collections.abc import Iterable
 from contextlib import suppress
 from hashlib import file_digest
@@ -22,7 +24,7 @@ import numpy as np
 
 from models.errors import DriftbookError, UnreadableFileError
 from models.history.columns import AssetColumns, BreakColumns, History, JobColumns
-from models.whole_files import settle_names
+from models.whole_files import only_writer, settle_names
 
 T = TypeVar("T")
 
@@ -33,7 +35,8 @@ KINDS = ("jobs", "assets", "breaks")
 _PLAIN = {kind: f"{kind}.parquet" for kind in KINDS}
 """The files of form 1, which had one name each."""
 
-_OURS = re.compile(rf"({'|'.join(KINDS)})(-[0-9a-f]{{16}})?\.parquet|({'|'.join(KINDS)}|site)\.part")
+_OURS = re.compile(rf"({'|'.join(KINDS)})(-[0-9a-f]{{16}})?\.parquet|({'|'.join(KINDS)}|site)(-[0-9a-f]{{16}})?\.part")
+_LOCK = ".lock"
 _TRACES = ("*.parquet", "*.part")
 
 
@@ -69,12 +72,21 @@ def write_columns(history: History, code: str, folder: Path) -> Path:
 
     Raises
     ------
+    NotWrittenError
+        If another process writes there.
     OSError
         If it cannot be written; what was there stays as it was.
     """
     place = folder / code
     place.mkdir(parents=True, exist_ok=True)
-    parts = {kind: place / f"{kind}.part" for kind in (*KINDS, "site")}
+    with only_writer(place / _LOCK, place):
+        _write_alone(history, code, place)
+    return place
+
+
+def _write_alone(history: History, code: str, place: Path) -> None:
+    mark = secrets.token_hex(8)  # where a disk knows no locks, each writer still has parts of its own
+    parts = {kind: place / f"{kind}-{mark}.part" for kind in (*KINDS, "site")}
     added: list[Path] = []
     try:
         for kind, columns in zip(KINDS, (history.jobs, history.assets, history.breaks), strict=True):
@@ -98,12 +110,12 @@ def write_columns(history: History, code: str, folder: Path) -> Path:
             parts[kind].replace(place / named[kind])
         settle_names(place)
         parts["site"].replace(place / SITE_FILE)
+        added.clear()  # they are named now: whatever happens, they stay
         settle_names(place)
     except BaseException:
         _take_away((*parts.values(), *added))
         raise
     _take_away(path for path in place.iterdir() if _OURS.fullmatch(path.name) and path.name not in named.values())
-    return place
 
 
 def read_columns(place: Path) -> tuple[str, History]:
@@ -126,13 +138,13 @@ def read_columns(place: Path) -> tuple[str, History]:
                 f"{place} was written in form {said['format']}, which this version does not know.",
                 remedy="Write it again with this version: driftbook columns",
             )
-        named = _named(said)
+        named = _named(place, said)
         history = History(
             said["head"],
             said["zone"],
-            _read(JobColumns, place / named["jobs"]),
-            _read(BreakColumns, place / named["breaks"]),
-            _read(AssetColumns, place / named["assets"]),
+            _read(JobColumns, named["jobs"]),
+            _read(BreakColumns, named["breaks"]),
+            _read(AssetColumns, named["assets"]),
             tuple(said["people"]),
             tuple(said["instruments"]),
         )
@@ -180,12 +192,17 @@ def _write(columns: Any, part: Path) -> None:
     parquet().write_table(table, part, compression="zstd")
 
 
-def _named(said: dict[str, Any]) -> dict[str, str]:
-    """Give the files that a description names: in its own folder, and of the form that we write."""
-    named: dict[str, str] = _PLAIN if said["format"] == 1 else said["files"]
-    if not all(_OURS.fullmatch(named[kind]) for kind in KINDS):
+def _named(place: Path, said: dict[str, Any]) -> dict[str, Path]:
+    """Give the files that a description names: in its own folder, of the form that we write, with the content that their names say."""
+    if said["format"] == 1:
+        return {kind: place / name for kind, name in _PLAIN.items()}
+    named = {kind: str(said["files"][kind]) for kind in KINDS}
+    if not all(re.fullmatch(rf"{kind}-[0-9a-f]{{16}}\.parquet", name) for kind, name in named.items()):
         raise ValueError(f"{SITE_FILE} names files that are none of ours")
-    return named
+    for kind, name in named.items():
+        if name != f"{kind}-{_content(place / name)}.parquet":
+            raise ValueError(f"{name} does not hold what its name says")
+    return {kind: place / name for kind, name in named.items()}
 
 
 def _content(path: Path) -> str:
