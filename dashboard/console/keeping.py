@@ -73,9 +73,15 @@ def run_grants(given: argparse.Namespace) -> int:
         return 0
     out.print(f"The role {given.role} has its rights in {settings.shown}.", soft_wrap=True)
     if schema != PUBLIC:
-        typed = quote(schema if re.fullmatch("[a-z_][a-z0-9_]*", schema) else f'"{schema}"', safe="")
-        out.print(say("grants.schema", schema=schema, typed=typed), markup=False, soft_wrap=True)
+        out.print(say("grants.schema", schema=schema, typed=_typed(schema)), markup=False, soft_wrap=True)
     return 0
+
+
+def _typed(schema: str) -> str:
+    """Give a schema as it is typed into the options of an address: in quotes where it needs them; the server cuts options at blanks and takes a backslash off."""
+    doubled = schema.replace('"', '""')
+    named = schema if re.fullmatch("[a-z_][a-z0-9_]*", schema) else f'"{doubled}"'
+    return quote(re.sub(r"([\s\\])", r"\\\1", named), safe="")
 
 
 def _print_grants(lines: Iterable[str]) -> None:

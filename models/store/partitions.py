@@ -45,7 +45,7 @@ def parts_of(connection: sa.Connection) -> frozenset[tuple[str, str]]:
     """
     asked = (
         "SELECT p.relname, c.relname FROM pg_inherits i JOIN pg_class c ON c.oid = i.inhrelid "
-        "JOIN pg_class p ON p.oid = i.inhparent WHERE p.relnamespace = current_schema()::regnamespace "
+        "JOIN pg_class p ON p.oid = i.inhparent WHERE p.relnamespace = quote_ident(current_schema())::regnamespace "
         "AND p.relkind = 'p'"
     )
     return frozenset((parent, name) for parent, name in connection.exec_driver_sql(asked))
@@ -136,7 +136,7 @@ def settle(engine: sa.Engine) -> Parts:
 def _owns(connection: sa.Connection) -> bool:
     asked = sa.text(
         "SELECT bool_and(pg_has_role(relowner, 'USAGE')) AND has_schema_privilege(current_schema(), 'CREATE') "
-        "FROM pg_class WHERE relnamespace = current_schema()::regnamespace AND relname = ANY(:tables)"
+        "FROM pg_class WHERE relnamespace = quote_ident(current_schema())::regnamespace AND relname = ANY(:tables)"
     )
     return bool(connection.execute(asked, {"tables": list(PARTITIONED)}).scalar())
 

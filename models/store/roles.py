@@ -139,7 +139,7 @@ def give(engine: sa.Engine, statements: Iterable[str]) -> None:
     try:
         with engine.begin() as connection:
             for statement in statements:
-                connection.exec_driver_sql(statement)
+                connection.exec_driver_sql(statement.replace("%", "%%"))  # the driver's own mark; a schema may bear it
     except BookReadOnlyError as fault:
         if getattr(fault.__cause__, "sqlstate", "") != "42501":
             raise

@@ -31,23 +31,23 @@ _TRIGGERS = (
     "p.proconfig[1] = 'search_path=' || quote_ident(current_schema()) || ', pg_temp' FROM pg_trigger t "
     "JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid "
     "WHERE NOT (t.tgisinternal AND p.pronamespace = 'pg_catalog'::regnamespace AND starts_with(p.proname, 'RI_FKey_')) "
-    "AND c.relnamespace = current_schema()::regnamespace ORDER BY 1, 2"
+    "AND c.relnamespace = quote_ident(current_schema())::regnamespace ORDER BY 1, 2"
 )
 
 _TABLES = (
     "SELECT c.relname, c.relkind IN ('r', 'p'), c.relrowsecurity OR c.relforcerowsecurity, "
     "COALESCE(to_regclass(quote_ident(c.relname)) = c.oid, FALSE) "
-    "FROM pg_class c WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind IN ('r', 'p', 'v', 'm', 'f')"
+    "FROM pg_class c WHERE c.relnamespace = quote_ident(current_schema())::regnamespace AND c.relkind IN ('r', 'p', 'v', 'm', 'f')"
 )
 
 _RULES = (
     "SELECT c.relname, r.rulename FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class "
-    "WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind IN ('r', 'p') ORDER BY 1, 2"
+    "WHERE c.relnamespace = quote_ident(current_schema())::regnamespace AND c.relkind IN ('r', 'p') ORDER BY 1, 2"
 )
 
 _HEIRS = (
     "SELECT p.relname, c.relname FROM pg_inherits i JOIN pg_class p ON p.oid = i.inhparent "
-    "JOIN pg_class c ON c.oid = i.inhrelid WHERE p.relnamespace = current_schema()::regnamespace "
+    "JOIN pg_class c ON c.oid = i.inhrelid WHERE p.relnamespace = quote_ident(current_schema())::regnamespace "
     "AND p.relkind = 'r' ORDER BY 1, 2"
 )
 
@@ -55,7 +55,7 @@ _INDEXES = (
     "SELECT c.relname, i.relname, w.relname, x.indisunique, x.indisvalid AND x.indisready AND x.indislive, "
     "pg_get_indexdef(x.indexrelid) FROM pg_index x JOIN pg_class i ON i.oid = x.indexrelid "
     "JOIN pg_class c ON c.oid = x.indrelid LEFT JOIN pg_inherits h ON h.inhrelid = i.oid "
-    "LEFT JOIN pg_class w ON w.oid = h.inhparent WHERE c.relnamespace = current_schema()::regnamespace ORDER BY 1, 2"
+    "LEFT JOIN pg_class w ON w.oid = h.inhparent WHERE c.relnamespace = quote_ident(current_schema())::regnamespace ORDER BY 1, 2"
 )
 
 _CHECKER = (
@@ -196,7 +196,7 @@ def index_row_findings(connection: sa.Connection) -> tuple[list[Finding], bool]:
     wholes = {*TABLES, *(part for _, part in parts_of(connection))} - set(PARTITIONED)
     asked = (
         "SELECT c.relname, i.relname, x.indexrelid FROM pg_index x JOIN pg_class i ON i.oid = x.indexrelid "
-        "JOIN pg_class c ON c.oid = x.indrelid WHERE c.relnamespace = current_schema()::regnamespace "
+        "JOIN pg_class c ON c.oid = x.indrelid WHERE c.relnamespace = quote_ident(current_schema())::regnamespace "
         "AND x.indisvalid AND x.indisready ORDER BY 1, 2"
     )
     found = []

@@ -25,12 +25,14 @@ from models.errors import BookBusyError, BookCutOffError, BookReadOnlyError, Dri
 from models.settings import Settings
 from models.store.copying import check_copy, one_state
 from models.store.engine import make_engine
+from models.store.partitions import parts_of
 from models.store.reader import Reader
 from models.store.readiness import readiness
 from models.store.revision import downgrade, needed_revision, revision_of, upgrade
 from models.store.roles import grants, within_rights
 from models.store.state import credential
 from models.tables.every import HISTORY, MAPPED, STATE
+from models.tables.partitions import PARTITIONED
 from models.values.roles import Role
 from models.values.story import Site
 from tests.conftest import NOW, database_url, make_site
@@ -178,16 +180,24 @@ def test_a_role_that_may_not_is_told_which_one_may(
     assert {one.name for one in tmp_path.iterdir()} <= {"assets.csv", "mappings"}
 
 
+@pytest.mark.parametrize(
+    ("owner", "typed"),
+    [
+        ("driftbook_test_own", "driftbook_test_own"),
+        ('My "100%" \\Plant', "%22My%5C%20%22%22100%25%22%22%5C%20%5C%5CPlant%22"),
+    ],
+)
 def test_rights_are_given_where_the_tables_lie(
-    server: sa.Engine, emptied: Settings, capsys: pytest.CaptureFixture[str]
+    server: sa.Engine, emptied: Settings, capsys: pytest.CaptureFixture[str], owner: str, typed: str
 ) -> None:
-    owner, app = "driftbook_test_own", "driftbook_test_app2"
+    """A name that has to stand in quotes too: as it is given to the server, and in an address, where a blank parts options."""
+    app, quoted = "driftbook_test_app2", '"' + owner.replace('"', '""') + '"'
     name = sa.make_url(emptied.url).database
     with server.connect() as connection:
-        for role in (owner, app):
-            connection.exec_driver_sql(f"DROP ROLE IF EXISTS {role}")
-            connection.exec_driver_sql(f"CREATE ROLE {role} LOGIN PASSWORD 'for a test'")
-        connection.exec_driver_sql(f"ALTER DATABASE {name} OWNER TO {owner}")
+        for role in (quoted, app):
+            connection.execute(sa.text(f"DROP ROLE IF EXISTS {role}"))
+            connection.execute(sa.text(f"CREATE ROLE {role} LOGIN PASSWORD 'for a test'"))
+        connection.execute(sa.text(f"ALTER DATABASE {name} OWNER TO {quoted}"))
 
     def as_who(role: str, more: str = "") -> Settings:
         url = sa.make_url(emptied.url).set(username=role, password="for a test")  # noqa: S106
@@ -197,14 +207,19 @@ def test_rights_are_given_where_the_tables_lie(
     owners = as_who(owner)
     engine = make_engine(owners)
     with engine.begin() as connection:
-        connection.exec_driver_sql(f"CREATE SCHEMA {owner}")  # a search_path that nobody set begins with it
+        connection.execute(sa.text(f"CREATE SCHEMA {quoted}"))  # a search_path that nobody set begins with it
     make_site(owners)
+    with engine.connect() as connection:
+        assert {table for table, part in parts_of(connection) if not part.endswith("_default")} == set(PARTITIONED)
+    assert main(["verify", "--book", owners.book, "--one-process"]) == 0
+    assert main(["partition", "--book", owners.book]) == 0
+    capsys.readouterr()
     with engine.begin() as connection:
         connection.exec_driver_sql(f"GRANT UPDATE ON job TO {app}")  # from before: taken away again
     assert main(["grants", "--role", app, "--book", owners.book]) == 0
-    assert f'GRANT SELECT ON "{owner}".alembic_version TO "{app}";' in capsys.readouterr().out
+    assert f'GRANT SELECT ON {quoted}.alembic_version TO "{app}";' in capsys.readouterr().out
     assert main(["grants", "--role", app, "--apply", "--book", owners.book]) == 0
-    more = f"options=-csearch_path%3D{owner}"
+    more = f"options=-csearch_path%3D{typed}"
     assert f"The tables lie in the schema {owner}, not in public." in (
         said := " ".join(capsys.readouterr().out.split())
     )
@@ -217,12 +232,12 @@ def test_rights_are_given_where_the_tables_lie(
         assert tuple(connection.exec_driver_sql(asked).one()) == (True, False)
     working.dispose()
     with engine.begin() as connection:
-        connection.exec_driver_sql(f"DROP SCHEMA {owner} CASCADE")
+        connection.execute(sa.text(f"DROP SCHEMA {quoted} CASCADE"))
     engine.dispose()
     with server.connect() as connection:
         connection.exec_driver_sql(f"ALTER DATABASE {name} OWNER TO CURRENT_USER")
-        for role in (owner, app):
-            connection.exec_driver_sql(f"DROP ROLE {role}")
+        for role in (quoted, app):
+            connection.execute(sa.text(f"DROP ROLE {role}"))
 
 
 def _fields(job: object, **changed: object) -> dict[str, object]:
