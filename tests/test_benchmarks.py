@@ -17,6 +17,7 @@ from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
 from models.values.entry import EntryFilter
+from tests.benchmarks.big_book import END, write_files
 from tests.benchmarks.callbacks import whole_picture
 from tests.benchmarks.tiled_book import tile
 from tests.conftest import make_site
@@ -24,6 +25,15 @@ from tests.history_maker import MadeBook, made_book
 from tests.seeded import seed
 
 TIMES = 3
+
+
+def test_no_day_of_a_big_book_lies_behind_its_end(tmp_path: Path) -> None:
+    """An import refuses a day to come: the book could be made on some days only."""
+    _, breaks, _, jobs = write_files(tmp_path, 200, 100)
+    for path, column, least in ((breaks, 1, 1), (jobs, 2, 150)):
+        days = [line.split(",")[column] for line in path.read_text(encoding="utf-8").splitlines()[1:]]
+        assert len(days) >= least
+        assert max(days) <= str(END)
 
 
 @pytest.fixture
