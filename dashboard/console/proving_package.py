@@ -49,8 +49,8 @@ def tell_package(name: str, seen: PackageSeen) -> None:
             _print(say(text, n=f"{len(entries):,}"))
         for one in entries[:SHOWN]:
             _print(say("verify.package.entry", entry=one.number, kind=one.kind, author=one.author))
-        if seen.other_version:
-            _print(say("verify.package.other_version", tag=seen.tag))
+    if seen.left_out and seen.other_version:
+        _print(say("verify.package.other_version", tag=seen.tag))
     for said in seen.unsigned:
         _print(said)
     if seen.replaced:
