@@ -167,7 +167,7 @@ def only_writer(lock: Path, what: Path) -> Iterator[None]:
             if fault.errno in _TAKEN:
                 raise NotWrittenError(
                     f"{what} is being written by another process just now.",
-                    remedy="Nothing was changed by this one. Do it again when the other has ended.",
+                    remedy="Nothing was changed there by this one. Do it again when the other has ended.",
                 ) from fault
         yield
     finally:
