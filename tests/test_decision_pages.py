@@ -135,7 +135,7 @@ def test_tables_hold_it_only_where_something_was_decided(opened: Opened) -> None
     with opened.app.server.app_context():
         columns = {column.name: column.values[0] for column in make_table("asset-jobs", "asset=P-2").columns}
     assert list(columns)[: len(before) - 8] == before[: len(before) - 8]
-    assert len(columns) == len(before) + 8
+    assert len(columns) == len(before) + 10  # with what was known of the uncertainty of both
     assert line.decisions.left is not None
     assert columns["left decided"] == line.decisions.left.verdict
     assert columns["left probability within"] == line.decisions.left.probability
