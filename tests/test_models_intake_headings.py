@@ -103,8 +103,38 @@ def test_what_a_heading_leaves_open_is_asked_with_its_words(heading: str, asks: 
     assert said in column.why
 
 
+@pytest.mark.parametrize("notation", [
+    "{} / {}", "{}/{}", "{} /{}", "{}/ {}", "{} {}", "{}, {}", "{}_{}", "{} - {}", "{}-{}", "{}: {}", "{} = {}", "{} | {}", "{} in {}", "{}, unit {}",
+    "{} ({})", "{}[{}]", "{} {{{}}}", "{} / [{}]", "{} in [{}]", "{} (unit: {})", "{} {}.",
+])  # fmt: skip
+def test_a_unit_is_read_in_every_usual_notation_and_nothing_is_asked(notation: str) -> None:
+    for table, name, key, unit in (
+        (Table.ASSETS, "running speed", "speed", "rpm"), (Table.ASSETS, "max rpm", "speed_max", "rpm"), (Table.ASSETS, "power", "power", "kW"),
+        (Table.ASSETS, "movable foot row 1", "feet_movable_1", "mm"), (Table.ASSETS, "DBSE", "span", "in"),
+        (Table.JOBS, "soft foot 1L", "soft_before_1L", "mm"), (Table.JOBS, "shim 1L", "move_v_1L", "mm"), (Table.JOBS, "hours run", "hours_run", "h"),
+        (Table.JOBS, "temperature ambient", "temp_ambient", "°C"), (Table.JOBS, "offset V (found)", "found_offset_v", "mm"),
+        (Table.JOBS, "as found offset V", "found_offset_v", "in"), (Table.JOBS, "angle V (found)", "found_angle_v", "mm/m"),
+        (Table.JOBS, "as-left / angle / H", "left_angle_h", "mil/in"), (Table.JOBS, "target angle h", "target_angle_h", "mm/100mm"),
+    ):  # fmt: skip
+        # In no site's own units: a unit that is not read would be mil or °F.
+        (column,) = propose_columns([notation.format(name, unit)], table, Display("mil", "°F"))
+        assert column.field is not None, name
+        assert (column.field.key, column.unit, column.why) == (key, unit, "")
+
+
+@pytest.mark.parametrize("heading", [
+    "offset V 1/100 mm", "offset V 0.01mm", "offset V 0,01 mm", "offset V 10 µm", "offset V (0.001 in)", "offset V (1 in)", "offset V mm / day",
+    "offset V x100", "offset V 0.01", "angle V (inch/inch)", "angle V (mm/mm)", "angle V mm / mm", "angle V in / ft", "angle V inch per inch",
+    "soft foot 1L 10 µm",
+])  # fmt: skip
+def test_what_stands_for_a_unit_and_is_none_is_asked_as_a_unit_with_or_without_brackets(heading: str) -> None:
+    (column,) = proposed(f"found {heading}")
+    assert (column.unit, column.asks) == ("", {"unit"})
+
+
 def test_a_unit_that_is_not_known_leaves_no_unit_and_a_machines_too() -> None:
     assert proposed("found offset V [hundredths]", length="mil")[0].unit == ""
+    assert propose_columns(["max rpm (r/min)"], Table.ASSETS, Display("mm"))[0].unit == "rpm"
     (speed,) = propose_columns(["speed [%]"], Table.ASSETS, Display("mm"))
     assert (speed.unit, speed.asks) == ("", {"unit"})
 

@@ -11,35 +11,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from models.errors import NotAQuantityError
 from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table
+from models.intake.heading_units import are_same, is_unit, unit_in, unit_or_none, without_units
 from models.intake.heading_words import AXIS, COLD, KIND, OTHER, ROWS, SIDES, SOFT, STAGE, TOTAL, says_nothing
-from models.units import Quantity, canonical_unit
 
 _BRACKET: Final = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\{([^}]*)\}")
-_WORD: Final = re.compile(r"[a-zäöüß0-9/]+")
+_WORD: Final = re.compile(r"[a-zäöüß0-9]+")
 _SIGN: Final = re.compile(r"[+=<>≤≥Δ∆]|(?<![^\s(\[{])[-−–](?![^\s)\]}])(?=\s*[)\]}])")
 """What may say which way round a number is; a dash counts only where nothing but the end of a bracket comes behind it."""
 
 _EITHER: Final = re.compile(r"\+\s*/\s*[-−–]|±")
 """Only says that numbers have a sign."""
 
-_BEFORE_UNIT: Final = re.compile(r"^(?:in|units?|dim\.?)\b\s*[:=]?\s*(?=\S)", re.IGNORECASE)
-_PER: Final = re.compile(r"\s+per\s+|\s*/\s*", re.IGNORECASE)
-_HUNDRED: Final = re.compile(r"(?<=/100)\s+(?=mm\b)|(?<=/1000)\s+(?=mm\b)", re.IGNORECASE)
+_LEADS_TO: Final = re.compile(r"(?:\b(?:in|units?|dim\.?)\s*[:=]?|=)\s*", re.IGNORECASE)
 _OF_UNITS: Final = re.compile(r"[%‰°\"″']|\d")
-_ODD_UNITS: Final = frozenset({
-    "deg", "degree", "degrees", "rad", "hundredth", "hundredths", "thousandth", "thousandths", "tenth", "tenths", "in/ft",
-    "mm/ft", "inch/ft", "in/in", "percent",
-})  # fmt: skip
-"""Words for units that are none of those that are read here, or could be several."""
-
-_UNIT_WORDS: Final = frozenset({
-    "mm", "mil", "mils", "thou", "µm", "um", "micron", "microns", "mils/in", "mil/in", "mil/inch", "mils/inch", "thou/in", "thou/inch", "mil/ft",
-    "mils/ft", "mm/m", "mm/metre", "mm/meter", "mm/100mm", "mm/100", "mm/1000mm", "µm/m", "um/m", "mrad", "µrad", "urad", "rpm", "r/min",
-    "1/min", "kw", "hp", "bhp", "in", "inch", "inches", "hrs", "°c", "°f",
-})  # fmt: skip
-"""Units that are known for such without brackets."""
 
 _HOURS: Final = frozenset({"hour", "hours", "hrs", "time", "counter", "meter", "run", "running", "runtime"})
 """Words beside which an 'h' is the unit; anywhere else it is the horizontal axis, as in 'as found offset (H)'."""
@@ -85,42 +70,31 @@ def take_apart(heading: str) -> Heading:
     of_hours = bool(_HOURS & set(_WORD.findall(text.lower())))
     for match in _BRACKET.finditer(rest):
         inside = next(part for part in match.groups() if part is not None)
-        unit = _unit_in(inside, of_hours=of_hours)
+        unit = unit_in(inside, of_hours=of_hours)
         if unit:
             units.append(unit)
         elif inside.strip() and _is_odd(inside):
             odd.append(inside.strip())
         elif inside.strip():
             continue
-        rest = rest.replace(match[0], " ", 1)
-    signs = " ".join(_SIGN.findall(rest))
-    rest, behind = _without_units(rest, of_hours=of_hours)
+        rest = re.sub(rf"(?:{_LEADS_TO.pattern})?{re.escape(match[0])}", " ", rest, count=1, flags=re.IGNORECASE)
+    whole, (rest, behind, more) = rest, without_units(rest, of_hours=of_hours)
+    if behind:
+        whole = re.sub(rf"=\s*(?={re.escape(behind[-1])}\W*$)", " ", whole)
+    signs = " ".join(_SIGN.findall(whole))
     units += behind
-    rest, more = _without_odd(rest)
     odd += more
-    others = [unit for unit in units[1:] if not _are_same(unit, units[0])]
+    others = [unit for unit in units[1:] if not are_same(unit, units[0])]
     words = _WORD.findall(rest.lower().replace("as found", "found").replace("as left", "left").replace("µ", "u"))
     return Heading(text, tuple(words), units[0] if units else "", " ".join([*others, *odd]), signs)
-
-
-def _unit_in(inside: str, *, of_hours: bool) -> str:
-    """Give the unit that stands in brackets; empty where they hold something else."""
-    text = _BEFORE_UNIT.sub("", _squeezed(inside)).strip()
-    text = text if _is_unit(text) else text.rstrip(".")
-    if text.lower() == "h" and not of_hours:
-        return ""
-    return text if _is_unit(text) else ""
-
-
-def _squeezed(text: str) -> str:
-    """Write 'mil per in' and 'mm / 100 mm' in one word."""
-    return _HUNDRED.sub("", _PER.sub("/", text.strip()))
 
 
 def _is_odd(inside: str) -> bool:
     """Tell whether a text in brackets stands for a unit that is not known: it has its signs, and no words of a reading."""
     words = frozenset(_WORD.findall(inside.lower()))
-    if words & _ODD_UNITS or _squeezed(inside).lower() in _ODD_UNITS:
+    # A word before it, for a unit that stands alone is none of a heading.
+    _, _, odd = without_units(f"of {inside}", of_hours=False, of_feet=False)
+    if odd:
         return True
     letters = {word for word in words if not word.isdigit()}
     if letters and letters <= _VOCABULARY | says_nothing(frozenset(letters)):
@@ -128,52 +102,11 @@ def _is_odd(inside: str) -> bool:
     return bool(_OF_UNITS.search(inside)) and not inside.strip().isdigit() and not _FOOT_NAME.fullmatch(inside.strip())
 
 
-def _without_units(text: str, *, of_hours: bool) -> tuple[str, list[str]]:
-    """Take units without brackets out of a heading: at its end or, but for short words, within it."""
-    parts = _squeezed(re.sub(r"[_,:()\[\]{}]", " ", text)).split()
-    kept: list[str] = []
-    units: list[str] = []
-    for place, part in enumerate(parts):
-        is_last = place == len(parts) - 1
-        bare = part if part.lower() in _UNIT_WORDS else part.rstrip(".;")
-        is_unit = bare.lower().replace("μ", "µ") in _UNIT_WORDS and (is_last or bare.lower() != "in")
-        is_hours = is_last and of_hours and bare in {"h", "H"}
-        if (is_unit or is_hours) and (kept or not is_last) and len(parts) > 1:
-            units.append(bare)
-        else:
-            kept.append(part)
-    if not any(_WORD.search(part.lower()) for part in kept):
-        return text, []
-    return " ".join(kept), units
-
-
-def _without_odd(text: str) -> tuple[str, list[str]]:
-    """Take words for units that are not known out of a heading."""
-    parts = text.split()
-    odd = [part for part in parts if part.lower().rstrip(".") in _ODD_UNITS or re.search(r"[%‰°\"″]", part)]
-    return " ".join(part for part in parts if part not in odd), odd
-
-
-def _is_unit(text: str) -> bool:
-    return any(_unit_or_none(text, quantity) for quantity in Quantity)
-
-
-def _are_same(one: str, other: str) -> bool:
-    return any((unit := _unit_or_none(one, q)) and unit == _unit_or_none(other, q) for q in Quantity)
-
-
-def _unit_or_none(text: str, quantity: Quantity) -> str | None:
-    try:
-        return canonical_unit(text, quantity)
-    except NotAQuantityError:
-        return None
-
-
 def unit_for(heading: Heading, field: Field) -> str:
     """Give the canonical unit that a heading states for a field; empty where it states none that fits."""
     if field.quantity is None or not heading.unit or heading.odd:
         return ""
-    return _unit_or_none(heading.unit, field.quantity) or ""
+    return unit_or_none(heading.unit, field.quantity) or ""
 
 
 def odd_unit(heading: Heading, field: Field) -> str:
@@ -224,7 +157,11 @@ def meaning_of(heading: Heading, table: Table) -> Meaning | None:
     table : Table
         What the sheet holds. [unitless]
     """
-    exact = _EXACT[table].get(_same(heading.plain)) or _EXACT[table].get(_same(heading.text.lower()))
+    # A unit may be in the name itself, and behind it once more: 'max rpm / rpm', 'max rpm (1/min)'.
+    bare = _BRACKET.sub(lambda m: " " if is_unit(next(filter(None, m.groups()), "")) else m[0], heading.text)
+    texts = (heading.plain, heading.text, f"{heading.plain}{heading.unit}", bare)
+    names = [_same(text.lower()) for text in texts]
+    exact = next((_EXACT[table][name] for name in names if name in _EXACT[table]), None)
     if exact is not None:
         return Meaning(exact, _beside([], heading.signs) if exact.form is Form.NUMBER else ())
     return _measured(heading) if table is Table.JOBS else None
