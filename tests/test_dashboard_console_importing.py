@@ -156,6 +156,23 @@ def test_a_factor_or_a_unit_set_by_hand_is_one_sites_own(second: Spoken, old: st
     assert second("import", "a.csv", "--site", "birch-works")[0] == 3
 
 
+def test_words_beside_a_reading_are_asked_of_each_site(second: Spoken) -> None:
+    # One unit is stated, one is not; both words were answered at the first site.
+    head = STATED.replace("Found V offset mm", "Found V offset (hot) [mm]").replace(
+        "Found horiz offset mm", "Found horiz offset (result)"
+    )
+    register(Path("a.csv"), row("A1", 0.1), head=head)
+    assert second("import", "a.csv", "--site", "ash-works")[0] == 3
+    (first,) = mappings()
+    answered = first.read_text(encoding="utf-8").replace('?"', '"').replace("confirmed = false", "confirmed = true")
+    first.write_text(answered, encoding="utf-8")
+    assert second("import", "a.csv", "--site", "ash-works")[0] == 0
+    status, said = second("import", "a.csv", "--site", "birch-works", "--confirm")
+    assert (status, jobs_of(site=2)) == (3, {})
+    assert "'hot' beside what is understood" in said
+    assert "'result' beside what is understood" in said
+
+
 def test_another_site_s_order_of_dates_is_not_taken_over(second: Spoken) -> None:
     register(Path("a.csv"), row("A1", day="3/4/2019"), row("A2", day="25/4/2019"), head=STATED)
     assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0

@@ -19,6 +19,7 @@ from models.intake.fitting import (
     for_site,
     is_blank,
     leaning,
+    left_to_site,
     with_samples,
     without_asking,
 )
@@ -218,11 +219,11 @@ class Chooser:
                     )
 
     def _free(self, choice: Choice, read: Sequence[SheetMapping]) -> tuple[SheetMapping, ...]:
-        """Give those sheets of another site's mapping that may be read without asking: all units are stated."""
+        """Give those sheets of another site's mapping that may be read without asking: all units are stated, and no heading leaves anything open."""
         return tuple(
             without_asking(m, choice.left[m.sheet], self._site.display)
             for m in read
-            if not leaning(m, choice.left[m.sheet])
+            if not left_to_site(m, choice.left[m.sheet])
         )
 
     def _read_by(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping], *, ours: bool) -> None:
@@ -304,14 +305,14 @@ class Chooser:
 
     def _asked_anew(self, mapping: FileMapping, there: SheetMapping, here: SheetMapping, sheet: Sheet) -> str:
         """Say why a sheet is asked for although there is a mapping, and which units are not those of it."""
-        names = _some([f"'{column.heading}'" for column in leaning(there, sheet)])
+        names = _some([f"'{column.heading}'" for column in left_to_site(there, sheet)])
         units = [
             f"'{new.heading}' in {new.unit} (there {old.unit})"
             for old, new in zip(there.columns, here.columns, strict=True)
             if old.unit != new.unit
         ]
         return (
-            f"The mapping {mapping.path} was confirmed for {_whose(mapping)}, and a unit or a factor of {names} rests on the site:"
+            f"The mapping {mapping.path} was confirmed for {_whose(mapping)}, and what {names} mean, or a unit or a factor of theirs, rests on the site:"
             f" for {self._site.name} it is asked anew." + (f" Here it reads {_some(units)}." if units else "")
         )
 

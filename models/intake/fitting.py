@@ -140,6 +140,15 @@ def leaning(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
     return sorted(found, key=lambda column: column.index)
 
 
+def left_to_site(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
+    """Give the columns about which another site is asked anew: those that lean on the site, and those whose heading leaves something open."""
+    found = {column.index: column for column in leaning(mapping, sheet)}
+    for column in mapping.columns:
+        if column.field is not None and as_field(column.heading, column.field, Display(), in_doubt=True).asks:
+            found[column.index] = column
+    return [found[index] for index in sorted(found)]
+
+
 def _stated(column: Column) -> str:
     assert column.field is not None  # noqa: S101 - only asked of mapped columns
     return headings.unit_for(headings.take_apart(column.heading), column.field)
@@ -196,7 +205,7 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
             if there is None or unit == there.unit(quantity):
                 unit = display.unit(quantity)
         # What a heading leaves open another site has answered for itself: here it is a guess.
-        asked = Proposed() if column.field is None else as_field(column.heading, column.field, display)
+        asked = Proposed() if column.field is None else as_field(column.heading, column.field, display, in_doubt=True)
         unit = column.unit if Ask.UNIT in asked.asks else unit
         columns.append(replace(column, unit=unit, asks=asked.asks, why=asked.why))
     own = outline(sheet, display)

@@ -75,7 +75,7 @@ def propose_columns(names: Sequence[str], table: Table, display: Display) -> lis
     return made
 
 
-def as_field(name: str, field: Field, display: Display) -> Proposed:
+def as_field(name: str, field: Field, display: Display, *, in_doubt: bool = False) -> Proposed:
     """Propose how a column is read of which a person has said what it is: its unit, or that this has to be said.
 
     Parameters
@@ -86,11 +86,14 @@ def as_field(name: str, field: Field, display: Display) -> Proposed:
         What it is. [unitless]
     display : Display
         The site's units. [unitless]
+    in_doubt : bool
+        Whether that was said elsewhere, so that what its heading says beside a reading is a question here. [unitless]
     """
     heading = headings.take_apart(name)
     meant = headings.meaning_of(heading, field.table)
     is_total = meant is not None and meant.is_total
-    return _proposed(heading, headings.Meaning(field, is_total=is_total), display)
+    doubts = meant.doubts if in_doubt and meant is not None and field.form is Form.NUMBER else ()
+    return _proposed(heading, headings.Meaning(field, doubts, is_total), display)
 
 
 def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Display) -> Proposed:
