@@ -30,6 +30,7 @@ Read = Callable[..., Row]
         ('0.0" mil"', 0.9, "0.9 mil"), ('0.00" mil/ft"', -0.2, "-0.2 mil/ft"), (r"0.00\ \m\m", 0.5, "0.5 mm"), ("0.00%", 0.1, "10 %"),
         ('[Red]+0.0" mil";[Blue]-0.0" mil";0" mil"', -0.5, "-0.5 mil"), ("0.0[$ mil-409]", 2.0, "2 mil"), ('0.0,"mm"', 1500.0, "1.5 mm"),
         ('"Δ "0.0', 1.0, "1 Δ"), ('[<1]0.00" mm";0.0" mil"', 0.5, "0.5 mm or mil"), ('[<1]0.00" mm";0.0" mm"', 0.5, "0.5 mm"),
+        ('0.0" up";0.0" down"', -0.5, "0.5 down"), ('0.0" up";-0.0" down"', -0.5, "-0.5 down"), ('0.0;"low"', -0.5, "low"),
         ('0.0" mm";0.0" mil"', -0.5, "-0.5 mil"), ('0.000\\"', 0.012, '0.012 "'),
     ],
 )  # fmt: skip
@@ -49,6 +50,19 @@ def test_what_stands_beside_a_number_is_shown(code: str, value: float, shown: st
 def test_a_format_that_shows_a_number_alone_or_a_date_changes_nothing(code: str) -> None:
     made = read_format(code)
     assert made is None or made.of(1.0) is None
+
+
+@pytest.mark.parametrize(
+    "code", ['0.00;-0.00;"ok"', '[=0]"ok";0.00', 'General;-General;"nil"', '[=0]"none";[<0]-0.00;0.00']
+)
+def test_a_word_for_0_is_0_and_says_nothing_of_other_numbers(code: str) -> None:
+    made = read_format(code)
+    assert made is not None
+    assert [made.of(value) for value in (0.0, 0.5, -0.5)] == [None, None, None]
+    # A unit beside 0 is read as one still.
+    with_unit = read_format('0.0;-0.0;0.0" mil"')
+    assert with_unit is not None
+    assert getattr(with_unit.of(0.0), "shown", None) == "0 mil"
 
 
 @pytest.fixture

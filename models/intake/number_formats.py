@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 from xml.etree import ElementTree as ET
 
+from models.intake.heading_units import is_unit
 from models.intake.spoilt import pieces_of, place_of, sheets_of
 from models.intake.spoilt_xls import formats_of_xls
 
@@ -47,11 +48,18 @@ class Shown(float):
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One part of a format: what it shows beside the number, and by what the number that it shows is larger."""
+    """One part of a format: what it shows beside the number, and by what the number that it shows is larger.
+
+    ``has_number`` is false where it shows words in place of the number, ``has_sign`` true where it writes a sign itself;
+    ``is_zero`` tells that it is for 0 alone, by a bound.
+    """
 
     beside: str = ""
     times: float = 1.0
     is_bound: bool = False
+    has_number: bool = True
+    has_sign: bool = False
+    is_zero: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +69,30 @@ class Format:
     sections: tuple[Section, ...]
 
     def of(self, value: float) -> Shown | None:
-        """Give a number as a person reads it; ``None`` where nothing stands beside it."""
-        numbers = self.sections[:3]
-        if any(section.is_bound for section in numbers):
-            # Which part shows a number goes by bounds: where they show one thing it is that, else nobody can tell.
-            beside = " or ".join(dict.fromkeys(section.beside for section in numbers))
-            chosen = Section(beside, numbers[0].times)
-        else:
-            place = 0 if value > 0 else 1 if value < 0 else 2
-            chosen = numbers[place] if place < len(numbers) else numbers[0]
+        """Give a number as a person reads it; ``None`` where nothing stands beside it, or a word stands for 0."""
+        chosen = self._section_of(value)
+        if not chosen.has_number:
+            # A word for 0 hides nothing: there is one number that it can be.
+            return Shown(value, chosen.beside) if chosen.beside and value != 0 else None
         if not chosen.beside and chosen.times == 1.0:
             return None
-        return Shown(value, f"{value * chosen.times:.15g} {chosen.beside}".strip())
+        # A part of its own for numbers below 0 shows them without their sign; a unit is read with it all the same.
+        is_bare = chosen is not self.sections[0] and not chosen.has_sign and not is_unit(chosen.beside)
+        shown = (abs(value) if is_bare else value) * chosen.times
+        return Shown(value, f"{shown:.15g} {chosen.beside}".strip())
+
+    def _section_of(self, value: float) -> Section:
+        numbers = self.sections[:3]
+        others = [section for section in numbers if not section.is_zero]
+        if len(others) < len(numbers):
+            if value == 0 or not others:
+                return next(section for section in numbers if section.is_zero)
+            numbers = tuple(others)
+        if any(section.is_bound for section in numbers) or (len(others) < len(self.sections[:3]) and len(numbers) > 1):
+            # Which part shows a number goes by bounds: where they show one thing it is that, else nobody can tell.
+            return Section(" or ".join(dict.fromkeys(s.beside for s in numbers)), numbers[0].times, has_sign=True)
+        place = 0 if value > 0 else 1 if value < 0 else 2
+        return numbers[place] if place < len(numbers) else numbers[0]
 
 
 def read_format(code: str) -> Format | None:
@@ -104,7 +124,7 @@ def _parts(code: str) -> list[str]:
 
 
 def _section(text: str) -> Section | None:
-    beside, digits, percent, is_bound = "", "", 0, False
+    beside, digits, percent, is_bound, is_zero, is_general = "", "", 0, False, False, False
     for match in _PART.finditer(text):
         inside, other = match["in"], match["other"]
         if match["quoted"] is not None or match["one"] is not None:
@@ -112,10 +132,11 @@ def _section(text: str) -> Section | None:
         elif inside is not None:
             if re.fullmatch(r"[hms]+", inside, re.IGNORECASE):
                 return None
+            is_zero = is_zero or bool(re.fullmatch(r"=\s*0(?:\.0*)?", inside))
             is_bound = is_bound or inside[:1] in {"<", ">", "="}
             beside += inside[1:].partition("-")[0] if inside.startswith("$") else ""
         elif other is None:
-            continue
+            is_general = is_general or match["general"] is not None
         elif other in "ymdhs" or other in "YMDHS":
             return None
         elif other == "%":
@@ -126,7 +147,14 @@ def _section(text: str) -> Section | None:
             beside += other
     thousands = sum(len(found) for found in _THOUSANDS.findall(digits))
     shown = " ".join(filter(None, (beside.strip(_NO_UNIT), "%" * percent)))
-    return Section(shown, 100.0**percent / 1000.0**thousands, is_bound)
+    return Section(
+        shown,
+        100.0**percent / 1000.0**thousands,
+        is_bound,
+        has_number=is_general or "@" in text or any(sign in digits for sign in "0#?"),
+        has_sign=any(sign in beside for sign in "-−–("),
+        is_zero=is_zero,
+    )
 
 
 def formatted_cells(path: Path) -> dict[str, Places]:
