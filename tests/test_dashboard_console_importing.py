@@ -554,6 +554,25 @@ def test_another_list_below_stops_all_of_it(say: Spoken, monkeypatch: pytest.Mon
         assert not jobs_of()
 
 
+@pytest.mark.parametrize(
+    "machines", ["Tag,Description,Area,Train,Driver,Equipment class", "Tag,Description,Area,Speed [rpm],Power [kW]"]
+)
+def test_jobs_below_machines_and_machines_below_jobs_stop_all_of_it(say: Spoken, machines: str) -> None:
+    machine = "P-7,feed pump,A2," + ("1480,45" if "rpm" in machines else "T1,motor,PU")
+    jobs = "Tag,Job,Performed at,People,Notes,Work order", "P-7,J1,2019-01-01,Ann,as it was,WO-1"
+    register(Path("a.csv"), machine, machine.replace("P-7", "P-8"), "", *jobs, head=machines)
+    status, said = say("import", "a.csv", "--confirm", "--accept-good")
+    assert status == 2
+    assert "a.csv, row 5: here another list begins (the headings of jobs, below a list of assets)" in said
+    register(Path("b.csv"), row("A1"), "", machines, machine, head=STATED)
+    status, said = say("import", "b.csv", "--confirm", "--accept-good")
+    assert (status, jobs_of()) == (2, {})
+    assert "b.csv, row 4: here another list begins (the headings of assets, below a list of jobs)" in said
+    # The same headings again are no other list.
+    register(Path("c.csv"), machine, machines, machine.replace("P-7", "P-8"), head=machines)
+    assert "another list" not in say("import", "c.csv", "--confirm")[1]
+
+
 def test_a_kept_mapping_finds_its_headings_below_one_more_title(say: Spoken) -> None:
     register(Path("a.csv"), row("A1"), head=STATED)
     assert say("import", "a.csv", "--confirm")[0] == 0

@@ -118,8 +118,7 @@ class Sheets(JobRows):
                 sheet.left_out += 1
                 self.report.problems.append(reader.problem(row, "", Code.OLD_VERSION, Severity.WARNING, "", why))
                 return None
-            if not row.is_good:
-                refuse_other_headings(reader.mapping, reader.file, number, cells)
+            refuse_other_headings(reader.mapping, reader.file, number, cells)
             if isinstance(cells, CutRow):
                 row.problems.append(reader.problem(row, "", Code.CUT_SHORT, Severity.ERROR, _CUT, "a whole file"))
             elif row.is_total:

@@ -141,6 +141,12 @@ _VOCABULARY: Final = frozenset().union(
 )
 
 
+def is_name(text: str) -> bool:
+    """Tell whether a text is the name of a field of any table as it stands, at the price of a look-up."""
+    plain = _same(text.lower())
+    return any(plain in names for names in _EXACT.values())
+
+
 def field_for(heading: Heading, table: Table) -> Field | None:
     """Propose the field of a table for a heading; ``None`` where none comes to mind."""
     meant = meaning_of(heading, table)

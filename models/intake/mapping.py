@@ -234,7 +234,7 @@ def text_of(cell: Cell) -> str:
     return " ".join(str(cell).split())
 
 
-def headings_score(row: Sequence[headings.Heading], table: Table) -> float:
+def headings_score(row: Sequence[headings.Heading], table: Table, *, needs_readings: bool = True) -> float:
     """Say how many fields of a table a row names; 0 where it is no row of its headings.
 
     Parameters
@@ -243,12 +243,16 @@ def headings_score(row: Sequence[headings.Heading], table: Table) -> float:
         Its texts, taken apart. [as typed]
     table : Table
         The table. [unitless]
+    needs_readings : bool
+        Whether a list of jobs without a reading is none: it cannot be read, but is another list. [unitless]
     """
     known = {f.key for heading in row if (f := headings.field_for(heading, table)) is not None}
     needed = [f for f in fields_of(table) if f.required]
     if any(f.key not in known for f in needed):
         return 0.0
-    measured = table is not Table.JOBS or any(key.startswith(("found_", "left_")) for key in known)
+    measured = (
+        not needs_readings or table is not Table.JOBS or any(key.startswith(("found_", "left_")) for key in known)
+    )
     return len(known) if measured else 0.0
 
 

@@ -70,21 +70,29 @@ def refuse_other_headings(mapping: SheetMapping, file: str, number: int, cells: 
     number : int
         Number of the row. [unitless]
     cells : sequence of Cell
-        A row that is no good record. [as typed]
+        A row below them; it may be a good record, as a list of words alone takes the headings of another for one. [as typed]
 
     Raises
     ------
     UnreadableFileError
-        If they are headings of such a list, and not the same again.
+        If they are headings of another list, and not the same again.
     """
     needed = [column.index for column in mapping.columns if column.field is not None and column.field.required]
-    heads = [text_of(cells[index]) for index in needed if index < len(cells)]
-    # Most bad rows are told by their first needed cell: taking all of them apart would take longer than reading them.
-    if (
-        not all(headings.field_for(headings.take_apart(text), mapping.table) for text in heads)
-        or _headings_of(cells) is not mapping.table
-    ):
+    first = next((cell for cell in cells if cell is not None and cell != ""), None)
+    heads = [*(cells[index] for index in needed if index < len(cells)), first]
+    # Most rows are told by these: taking all of them apart would take longer than reading them.
+    if not any(isinstance(cell, str) and headings.is_name(cell) for cell in heads):
         return
+    table = _headings_of(cells) or _headings_of(cells, needs_readings=False, least=3)
+    if table is None or _is_same_again(mapping, cells):
+        return
+    where = f"{file} › {mapping.sheet}" if mapping.sheet else file
+    remedy = f"{_OWN_PLACE[0].upper()}{_OWN_PLACE[1:]}, and send them again."
+    if table is not mapping.table:
+        raise UnreadableFileError(
+            f"{where}, row {number}: here another list begins (the headings of {table}, below a list of {mapping.table}); nothing was imported.",
+            remedy=remedy,
+        )
     for column in mapping.columns:
         text = text_of(cells[column.index]) if column.index < len(cells) else ""
         if column.field is None or not text or text == column.heading:
@@ -93,22 +101,27 @@ def refuse_other_headings(mapping: SheetMapping, file: str, number: int, cells: 
         if headings.meaning_of(here, mapping.table) != headings.meaning_of(there, mapping.table) or (
             headings.unit_for(here, column.field) != headings.unit_for(there, column.field)
         ):
-            where = f"{file} › {mapping.sheet}" if mapping.sheet else file
             raise UnreadableFileError(
                 f"{where}, row {number}: here another list begins ('{text}' stands under '{column.heading}'); nothing was imported.",
-                remedy=f"{_OWN_PLACE[0].upper()}{_OWN_PLACE[1:]}, and send them again.",
+                remedy=remedy,
             )
 
 
-def _headings_of(row: Sequence[Cell]) -> Table | None:
-    """Say of which list a row is the headings; ``None`` where it is none."""
+def _is_same_again(mapping: SheetMapping, cells: Sequence[Cell]) -> bool:
+    """Tell whether a row says the headings of a mapping once more, as each page of a printed list does."""
+    texts = [text_of(cell) for cell in cells]
+    return all(not text or text == own for text, own in zip(texts, mapping.headings, strict=False))
+
+
+def _headings_of(row: Sequence[Cell], *, needs_readings: bool = True, least: int = 2) -> Table | None:
+    """Say of which list a row is the headings; ``None`` where it is none, or fewer than the least number of them are understood."""
     texts = [text for cell in row if isinstance(cell, str) and (text := text_of(cell))]
     if len(texts) < len(_texts(row)):
         return None  # a number or a date is no heading
     taken = [headings.take_apart(text) for text in texts]
-    best = max(Table, key=lambda table: headings_score(taken, table))
-    score = headings_score(taken, best)
-    return best if score >= 2 and score >= _SHARE * len(texts) else None
+    scores = {table: headings_score(taken, table, needs_readings=needs_readings) for table in Table}
+    best = max(scores, key=lambda table: scores[table])
+    return best if scores[best] >= max(least, _SHARE * len(texts)) else None
 
 
 def _texts(row: Sequence[Cell]) -> list[str]:
