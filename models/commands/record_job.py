@@ -223,7 +223,7 @@ def check_sides(job: Job, covariances: Covariances | None) -> None:
     """
     for side in SIDES if covariances is not None else ():
         if getattr(covariances, side) is not None and getattr(job, side) is None:
-            raise InvalidValueError(Told(f"told.amending.no_{side}"), remedy=Told("told.amending.no_side.remedy"))
+            raise InvalidValueError(Told(f"told.unmeasured.{side}"), remedy=Told("told.unmeasured.remedy"))
 
 
 class Recording:

@@ -115,34 +115,34 @@ def _measured(job: Job, asset: Asset, limits: LimitsGiven, display: Display) -> 
         if abs(moved[row] - went[row, place]) <= APART_MM:
             continue
         by, to = (display.text(float(y), Quantity.OFFSET, signed=True) for y in (moved[row], went[row, place]))
-        said: dict[str, object] = {"row": row + 1, "moved": by, "went": to}
         on = change[2 * place : 2 * place + 2] / scale
         at = f"moves_{axis}.{2 * row + 1}"
         # At the feet too: where only a line drawn on to the coupling turns its sign, nothing is contradicted.
         if _opposed(line, on) and not np.any(moved * went[:, place] > 0):
-            sentence = Told(f"told.move.against.{axis}.{machine}", **said)
+            sentence = Told(f"told.move.against.{axis}.{machine}", row=row + 1, moved=by, went=to)
             found.append(Check(Doubt.MOVED_AGAINST, Gravity.REASON, sentence, at))
         elif float(np.linalg.norm(line - on)) >= WORTH:
-            told = _misplaced(feet, axis, moved, went[:, place], said)
+            told = _misplaced(feet, axis, moved, went[:, place], (row + 1, by, to))
             found += [Check(Doubt.MISPLACED, Gravity.REASON, told, at)] if told else []
     return found
 
 
 def _misplaced(
-    feet: FeetValues, axis: str, moved: FloatArray, went: FloatArray, said: dict[str, object]
+    feet: FeetValues, axis: str, moved: FloatArray, went: FloatArray, said: tuple[int, str, str]
 ) -> Told | None:
     """Say at which other feet the moves would give the measured change: of two rows exchanged, or left and right taken for rows."""
+    row, by, to = said
     may = TURNED * float(np.max(np.abs(moved - went)))
     for one, other in combinations(range(len(moved)), 2):
         exchanged = moved.copy()
         exchanged[[one, other]] = moved[[other, one]]
         if np.max(np.abs(exchanged - went)) <= may:
-            return Told(f"told.move.rows.{axis}", one=one + 1, other=other + 1, **said)
+            return Told(f"told.move.rows.{axis}", one=one + 1, other=other + 1, row=row, moved=by, went=to)
     values = feet.values
     if axis == "v" and len(moved) == 2 and len(values) == 4 and None not in values:
         sides = np.array(values, dtype=float).reshape(2, 2).min(axis=0)
         if np.max(np.abs(sides - went)) <= may:
-            return Told("told.move.sides", **said)
+            return Told("told.move.sides", row=row, moved=by, went=to)
     return None
 
 
@@ -181,11 +181,9 @@ def _twisted(job: Job, limits: LimitsGiven, display: Display) -> list[Check]:
     row = max(over, key=lambda at: over[at], default=-1)
     if row < 0 or over[row] <= most:
         return halves
-    texts = {
-        side: display.text(move, Quantity.OFFSET, signed=True)
-        for side, move in zip(("left", "right"), pairs[row], strict=True)
-    }
-    sentence = Told("told.move.twist", row=row + 1, limit=display.text(limit, Quantity.OFFSET), **texts)
+    by_left, by_right = (display.text(move, Quantity.OFFSET, signed=True) for move in pairs[row])
+    bound = display.text(limit, Quantity.OFFSET)
+    sentence = Told("told.move.twist", row=row + 1, left=by_left, right=by_right, limit=bound)
     return [*halves, Check(Doubt.TWISTED, Gravity.REASON, sentence, f"moves_v.{2 * row + 1}")]
 
 
