@@ -57,9 +57,12 @@ def fan_figure(view: ForecastView, series: RunSeries, who: Sequence[str], scheme
     every = np.concatenate([series.found[shown], series.left[shown], view.high, [1.1]])
     top = float(np.nanmax(every))
     _days(sheet, view)
+    # The name of the limit stands on its line, at the same end: just above it there is no room for another one.
+    end = float(view.middle[-1])
+    near = -0.04 < (end - 1.0) / (top * 1.1) < 0.13
     sheet.word(
-        say("asset.forecast.band"), palette.left, 12, x=str(view.times[-1]), y=float(view.middle[-1]), xanchor="right", yanchor="middle",
-        bgcolor=palette.paper, opacity=0.9,
+        say("asset.forecast.band"), palette.left, 12, x=str(view.times[-1]), y=1.0 if near else end, yshift=32 if near else 0,
+        xanchor="right", yanchor="middle", bgcolor=palette.paper, opacity=0.9,
     )  # fmt: skip
     sheet.y(range=[0.0, top * 1.1], title={"text": say("figure.ratio_axis")}, nticks=6)
     sheet.x(range=[first.isoformat(), last.isoformat()], type="date", tickformat="%b<br>%Y", nticks=6)

@@ -251,4 +251,4 @@ def test_the_commands_say_what_a_backup_holds_and_what_it_does_not(
     assert main(["grants", "--role", "app", "--apply", "--book", "again.db"]) == 2
     assert "has no roles" in capsys.readouterr().err
     assert main(["grants", "--role", "app"]) == 0
-    assert "GRANT SELECT, INSERT ON site, entry" in capsys.readouterr().out
+    assert "GRANT SELECT, INSERT ON public.site, public.entry" in capsys.readouterr().out
