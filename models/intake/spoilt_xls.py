@@ -7,7 +7,7 @@ only those that hold errors, or formats and numbers, are looked at.
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -44,14 +44,7 @@ def spoilt_cells_of_xls(path: Path) -> dict[str, Cells]:
     ValueError
         If the file is not put together as it should be.
     """
-    data = path.read_bytes()
-    if not data.startswith(_SIGN):
-        return {}
-    try:
-        stream = _Streams(data).workbook()
-        found = {name: dict(_errors(stream, start)) for name, start in _sheets(stream)}
-    except (struct.error, IndexError) as fault:
-        raise ValueError(f"it ends where it should go on: {fault}") from fault
+    found = _of_workbook(path, lambda stream: {name: dict(_errors(stream, start)) for name, start in _sheets(stream)})
     return {name: cells for name, cells in found.items() if cells}
 
 
@@ -70,11 +63,16 @@ def formats_of_xls(path: Path) -> dict[str, Cells]:
     ValueError
         If the file is not put together as it should be.
     """
+    return _of_workbook(path, formats_in)
+
+
+def _of_workbook(path: Path, take: Callable[[bytes], dict[str, Cells]]) -> dict[str, Cells]:
+    """Take something out of the records of a workbook of the old form; of any other file nothing."""
     data = path.read_bytes()
     if not data.startswith(_SIGN):
         return {}
     try:
-        return formats_in(_Streams(data).workbook())
+        return take(_Streams(data).workbook())
     except (struct.error, IndexError) as fault:
         raise ValueError(f"it ends where it should go on: {fault}") from fault
 

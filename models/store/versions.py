@@ -52,7 +52,7 @@ def stated_people(connection: sa.Connection, site_id: int) -> tuple[Stated[Perso
     v = PersonVersionRow
     asked = _stated(v.entry, v.name, v.qualification, v.active).where(v.site_id == site_id)
     return tuple(
-        Stated(row[0], row[1], row[2], Person(row[4], row[5], bool(row[6]))) for row in connection.execute(asked)
+        Stated(row[0], row[1], row[2], Person(row[3], row[4], bool(row[5]))) for row in connection.execute(asked)
     )
 
 
@@ -61,34 +61,29 @@ def stated_instruments(connection: sa.Connection, site_id: int) -> tuple[Stated[
     """Give every version of every instrument of a site, each with its entry, in their order: each calibration is one."""
     v = InstrumentVersionRow
     asked = _stated(v.entry, v.serial, v.description, v.calibrated, v.due).where(v.site_id == site_id)
-    return tuple(Stated(row[0], row[1], row[2], Instrument(*row[4:])) for row in connection.execute(asked))
+    return tuple(Stated(row[0], row[1], row[2], Instrument(*row[3:])) for row in connection.execute(asked))
 
 
-@from_rows
 def stated_rules(connection: sa.Connection, site_id: int) -> tuple[Stated[DecisionRule], ...]:
     """Give every decision rule that a site has chosen, each with its entry and reason, in their order."""
-    r = DecisionRuleRow
-    asked = _stated(r.entry, r.rule, r.confidence).where(r.site_id == site_id)
+    every = read_site_settings(connection, site_id)
+    before = (None, *(one.site.rule for one in every))
     return tuple(
-        Stated(row[0], row[1], row[2], DecisionRule(Rule(row[4]), row[5]), row[3] or "")
-        for row in connection.execute(asked)
+        Stated(one.entry, one.recorded_at, one.author, one.site.rule, one.why)
+        for one, rule in zip(every, before, strict=False)
+        if one.site.rule is not None and one.site.rule != rule
     )
 
 
 def _stated(entry: Any, *said: Any) -> sa.Select[*tuple[Any, ...]]:
-    """Ask for what entries say, behind number, moment, author and reason of each."""
+    """Ask for what entries say, behind number, moment and author of each."""
     e = EntryRow
-    return sa.select(e.number, e.at, e.author, e.why, *said).join(e, e.number == entry).order_by(e.number)
+    return sa.select(e.number, e.at, e.author, *said).join(e, e.number == entry).order_by(e.number)
 
 
-@from_rows
 def read_instrument_versions(connection: sa.Connection, site_id: int) -> tuple[Instrument, ...]:
     """Give every version of every instrument of a site, in order of entry: each calibration is one."""
-    v = InstrumentVersionRow
-    rows = connection.execute(
-        sa.select(v.serial, v.description, v.calibrated, v.due).where(v.site_id == site_id).order_by(v.entry)
-    )
-    return tuple(Instrument(*row) for row in rows)
+    return tuple(one.said for one in stated_instruments(connection, site_id))
 
 
 @from_rows
