@@ -1,5 +1,7 @@
 """Drift in the plane and at the feet: the numbers are the engine's, in the unit that is shown."""
 
+import json
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -7,8 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from plotly.utils import PlotlyJSONEncoder
 
-from dashboard.views.asset_drift_view import build_drift, region
+from dashboard.components.asset_drift import drift_part
+from dashboard.views.asset_drift_view import build_drift, mean_step, region
 from models.history.distributions import f_quantile
 from models.history.engine import study_of
 from models.history.feet import foot_rates
@@ -89,6 +93,18 @@ def test_the_region_of_few_runs_is_that_of_the_f_distribution() -> None:
         np.testing.assert_allclose((region(np.zeros(2), np.ones(2), 0.0, df) ** 2).sum(axis=1), twin, rtol=1e-6)
 
 
+def test_the_region_of_a_mean_step_is_hotellings() -> None:
+    """Twin: T² of every point of the edge, with the covariance by numpy, is p (n − 1)/(n − p) F(p, n − p) for p = 2."""
+    drifts = np.array([[0.02, -0.11], [0.05, -0.08], [-0.01, -0.14], [0.03, -0.12], [0.00, -0.10]])
+    mean, edge = mean_step(drifts)
+    np.testing.assert_allclose(mean, [0.018, -0.11])
+    far = edge - mean
+    squared = np.einsum("ki,ij,kj->k", far, np.linalg.inv(np.cov(drifts.T) / 5), far)
+    np.testing.assert_allclose(squared, 2 * 4 / 3 * float(f_quantile(0.95, 2.0, 3.0)), rtol=1e-6)
+    assert mean_step(drifts[:2])[1].shape == (0, 2)
+    assert np.isfinite(mean_step(np.ones((4, 2)))[1]).all()
+
+
 @given(st.floats(-0.95, 0.95), st.floats(0.01, 3.0), st.floats(0.01, 3.0), st.floats(2.0, 200.0))
 def test_every_point_of_the_edge_lies_equally_far_from_the_mean(rho: float, a: float, b: float, df: float) -> None:
     """Mahalanobis distance with the covariance of the two axes is the same all around."""
@@ -133,6 +149,26 @@ def test_nothing_is_said_to_move_from_less_than_three_runs() -> None:
         if len(one.moves) < 3:
             assert not any(row.sure for row in one.feet)
             assert one.verdict == "few"
+
+
+def test_a_machine_that_comes_off_by_a_step_has_a_mean_of_its_runs_and_no_rate() -> None:
+    """Means by hand from the runs: the step of a row at x mm is that of the offset plus x times that of the angularity."""
+    chances = np.where(np.arange(len(HISTORY.assets)) == SETTLES, 0.9, 0.1)
+    study = replace(STUDY, standing=replace(STUDY.standing, step_chance=chances))
+    one = build_drift(study, HISTORY, SETTLES, feet_mm=(350.0, 900.0), display=Display(), who={})
+    drift = STUDY.runs.drift[STUDY.material.run[STUDY.material.asset == SETTLES]]
+    v, a, h, b = drift.mean(axis=0)
+    assert one.feet == ()
+    assert [(step.axis, step.row) for step in one.steps] == [("v", 1), ("v", 2), ("h", 1), ("h", 2)]
+    assert [step.size for step in one.steps] == pytest.approx([v + 0.35 * a, v + 0.9 * a, h + 0.35 * b, h + 0.9 * b])
+    assert [plane.by_step for plane in one.planes] == [True, True]
+    assert one.planes[0].mean == pytest.approx((h, v))
+    assert one.planes[1].mean == pytest.approx((b, a))
+    assert one.way == pytest.approx((v, h))
+
+    part = json.dumps(drift_part(one, "light"), cls=PlotlyJSONEncoder)
+    assert "mean drift of a run" in part
+    assert "mean drift in a year" not in part
 
 
 def test_an_unknown_distance_gives_no_feet() -> None:

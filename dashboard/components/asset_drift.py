@@ -34,7 +34,7 @@ def drift_part(view: DriftView, scheme: str, *more: Child) -> html.Section:
         title,
         sentence(_verdict(view)),
         html.P(feet),
-        note(say("asset.plane.note")),
+        note(say("asset.plane.note.step" if any(one.by_step for one in view.planes) else "asset.plane.note")),
         html.Div(pictures, className="planes"),
         _runs_table(view),
         *more,
@@ -64,7 +64,7 @@ def _verdict(view: DriftView) -> str:
 
 def _plane_says(plane: Plane) -> str:
     return say(
-        "asset.plane.says", title=say(plane.key), n=counted(len(plane.left), "run"), unit=plane.unit,
+        "asset.plane.says.step" if plane.by_step else "asset.plane.says", title=say(plane.key), n=counted(len(plane.left), "run"), unit=plane.unit,
         v=signed(plane.mean[1], plane.decimals), h=signed(plane.mean[0], plane.decimals),
     )  # fmt: skip
 

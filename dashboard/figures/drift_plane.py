@@ -15,7 +15,7 @@ from dashboard.writing import day
 
 
 def plane_figure(plane: Plane, moves: Sequence[Move], scheme: str) -> Picture:
-    """Draw each run as an arrow from as-left to as-found, the limit around the target, and the mean drift in a year.
+    """Draw each run as an arrow from as-left to as-found, the limit around the target, and the mean drift in a year, or in a run.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def plane_figure(plane: Plane, moves: Sequence[Move], scheme: str) -> Picture:
         sheet.arrow((0.0, 0.0), plane.mean, palette.ink, 3.5)
         below = plane.mean[1] <= 0.0
         sheet.word(
-            say("asset.plane.mean"), x=plane.mean[0], y=float(plane.outline[:, 1].min() if below else plane.outline[:, 1].max()),
+            say("asset.plane.mean.step" if plane.by_step else "asset.plane.mean"), x=plane.mean[0], y=float(plane.outline[:, 1].min() if below else plane.outline[:, 1].max()),
             yanchor="top" if below else "bottom", bgcolor=palette.paper, opacity=0.9,
         )  # fmt: skip
     reach = _reach(plane)

@@ -242,6 +242,8 @@ WORDS: Final[dict[str, str]] = {
     "asset.way.and": "{first} and {second}",
     "asset.plane.note": "Seen from the movable machine towards the stationary one; the cross is the target. Each arrow is a run, from as left (square) to as found (circle); "
     "the newest one is coloured. Thick arrow: the mean drift in a year of service, from the runs of this machine alone, with its 95\u202f% region (dotted).",
+    "asset.plane.note.step": "Seen from the movable machine towards the stationary one; the cross is the target. Each arrow is a run, from as left (square) to as found (circle); "
+    "the newest one is coloured. Thick arrow: the mean drift of a run, however long it was, from the runs of this machine alone, with its 95\u202f% region (dotted).",
     "asset.plane.offset": "Offset at the coupling centre",
     "asset.plane.angle": "Angularity",
     "asset.plane.flex.0": "Angle at the stationary end of the spacer",
@@ -250,8 +252,10 @@ WORDS: Final[dict[str, str]] = {
     "asset.plane.y": "vertical [{unit}], + up",
     "asset.plane.hover": "vertical / horizontal {number}",
     "asset.plane.mean": "mean drift in a year",
+    "asset.plane.mean.step": "mean drift of a run",
     "asset.plane.region": "95\u202f% region",
     "asset.plane.says": "{title}: {n}; mean drift in a year of service {v} {unit} vertical, {h} {unit} horizontal.",
+    "asset.plane.says.step": "{title}: {n}; mean drift of a run {v} {unit} vertical, {h} {unit} horizontal, however long it was.",
     "asset.column.found_on": "Found on",
     "asset.column.left_on": "Left on",
     "asset.column.drift_v": "{place}: drift vertical [{unit}]",
@@ -366,7 +370,7 @@ WORDS: Final[dict[str, str]] = {
     "run of its speed class or the longest interval of the site. The forecast says nothing of what is done to the machine in between, and nothing of the time of year: seasons are not looked for, nor swings with load or "
     "temperature. A machine that stands otherwise in winter than in summer may be over limit far sooner, or later, than told.",
     "about.asset.drift": "Drift of a run = as-found − the as-left before it. The mean drift is a weighted mean of the runs since the last replacement, of this machine alone; longer "
-    "runs weigh more. Regions and intervals are 95\u202f%, with the machine's own scatter held together with that of its class. Whether it drifts one way is tested in "
+    "runs weigh more; of a machine that comes off by about the same step after each visit it is the plain mean of its runs. Regions and intervals are 95\u202f%, with the machine's own scatter held together with that of its class. Whether it drifts one way is tested in "
     "all components together (Hotelling's T² with the scatter of the class), with false alarms controlled over the fleet (Benjamini and Hochberg 1995). "
     "A row of feet at distance x moves by the drift of the offset plus x times the drift of the angularity. A year of service is a calendar year, or 8766 hours run "
     "where every visit has them.",

@@ -45,7 +45,8 @@ class Plane:
 
     ``left`` and ``found`` are (n, 2): horizontal and vertical deviation from the
     target as a run began and ended.  ``mean`` is the mean drift in a year of
-    service (horizontal, vertical), ``outline`` (k, 2) the edge of its 95 % region.
+    service (horizontal, vertical), or in a run where ``by_step``; ``outline`` (k, 2)
+    is the edge of its 95 % region.
     ``limit`` is the radius, or half the side where ``square``; NaN for none.
     """
 
@@ -58,6 +59,7 @@ class Plane:
     outline: FloatArray
     limit: float
     square: bool
+    by_step: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +149,8 @@ def build_drift(
     verdict: Literal["one way", "no direction", "few"] = "few"
     if series >= 0 and study.directions.verdict[series] in {ONE_WAY, NO_DIRECTION}:
         verdict = "one way" if study.directions.verdict[series] == ONE_WAY else "no direction"
-    planes = _planes(study, history, asset, (start, end), display, given) if len(runs) else ()
     step = float(row_of(study.standing, "step_chance", asset))
+    planes = _planes(study, history, asset, (start, end), display, given, by_step=step >= LIKELY) if len(runs) else ()
     feet = _feet(study, series, feet_mm, display) if len(runs) and step < LIKELY else ()
     steps = _foot_steps(some_of(study.runs, "drift", runs), feet_mm, display) if step >= LIKELY else ()
     mean = planes[0].mean if planes else (0.0, 0.0)
@@ -169,7 +171,8 @@ def build_drift(
 
 
 def _planes(
-    study: Study, history: History, asset: int, ends: tuple[IntArray, IntArray], display: Display, given: LimitsGiven | None
+    study: Study, history: History, asset: int, ends: tuple[IntArray, IntArray], display: Display, given: LimitsGiven | None,
+    *, by_step: bool,
 ) -> tuple[Plane, ...]:  # fmt: skip
     (start, end), jobs, material = ends, history.jobs, study.material
     series, scale = int(material.series_now[asset]), int(material.scale_row[asset])
@@ -194,6 +197,9 @@ def _planes(
         mean = study.rates.raw[series, [h, v]] * limit * unit
         spread = study.rates.raw_se[series, [h, v]] * limit * unit
         together = float(study.fits.correlation[fit, h, v])
+        edge = region(mean, spread, together, float(study.rates.df[series]))
+        if by_step:
+            mean, edge = mean_step((found - left)[:, [h, v]] * unit)
         planes.append(
             Plane(
                 f"asset.plane.flex.{place}" if flex else f"asset.plane.{COMPONENTS[place].partition('_')[0]}",
@@ -202,9 +208,10 @@ def _planes(
                 left[:, [h, v]] * unit,
                 found[:, [h, v]] * unit,
                 (float(mean[0]), float(mean[1])),
-                region(mean, spread, together, float(study.rates.df[series])),
+                edge,
                 float(drawn[2 if flex else place]) * unit,
                 each,
+                by_step,
             )
         )
     return tuple(planes)
@@ -242,6 +249,35 @@ def region(mean: FloatArray, spread: FloatArray, together: float, df: float, poi
     first, second = np.cos(turn), together * np.cos(turn) + np.sqrt(max(1.0 - together**2, 0.0)) * np.sin(turn)
     edge: FloatArray = mean + np.sqrt(squared) * spread * np.stack([first, second], axis=1)
     return edge
+
+
+def mean_step(drifts: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give the mean of the drifts of the runs, however long each was, and the edge of its 95 % region.
+
+    Parameters
+    ----------
+    drifts : (n, 2) float array
+        Drift of each run along the two axes, n > 0. [any]
+
+    Returns
+    -------
+    mean : (2,) float array
+        Mean drift of a run. [any]
+    edge : (k, 2) float array
+        Edge of the region, from the scatter of these runs alone; empty below three runs. [any]
+
+    Notes
+    -----
+    Hotelling's region of a mean of n vectors in a plane: r² = 2 (n − 1)/(n − 2) F(2, n − 2) in standard errors.
+    """
+    mean, n = drifts.mean(axis=0), len(drifts)
+    if n < FEWEST_RUNS:
+        return mean, np.zeros((0, 2))
+    spread = drifts.std(axis=0, ddof=1)
+    crossed = float(((drifts - mean).prod(axis=1)).sum() / (n - 1))
+    apart = float(spread.prod())
+    together = crossed / apart if apart > 0.0 else 0.0
+    return mean, region(mean, spread / np.sqrt(n) * np.sqrt((n - 1) / (n - 2)), together, float(n - 2))
 
 
 def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Display) -> tuple[FootRow, ...]:
