@@ -117,7 +117,8 @@ def settings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Setting
     name = f"book_{os.getpid()}_{next(_numbers)}"
     with _administrator(url) as connection:
         connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {template}")
-    yield Settings(book=database_url(url, name), mappings=tmp_path / "mappings")
+    # A book that is no file has its key in the folder where the program runs, which is the checkout here.
+    yield Settings(book=database_url(url, name), mappings=tmp_path / "mappings", key=tmp_path / "driftbook.db.key")
     with _administrator(url) as connection:
         connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
 
