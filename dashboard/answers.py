@@ -7,6 +7,7 @@ in every zone of the world a day begins with one.  Pages on which something is w
 
 from __future__ import annotations
 
+import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from threading import Lock
@@ -38,6 +39,9 @@ SHOWN = frozenset(
 MOST_BYTES = 48_000_000
 """So much is kept; what nobody asked for the longest goes first. [byte]"""
 
+EACH = 1_000
+"""So much is counted for what an answer rests on and for its place. [byte]"""
+
 LONGEST = 4_000_000
 """A longer answer is not kept. [byte]"""
 
@@ -61,10 +65,11 @@ class Answers:
     def put(self, key: Hashable, answer: bytes) -> None:
         """Keep an answer, and let the oldest go."""
         with self._lock:
-            self._bytes += len(answer) - len(self._kept.pop(key, b""))
+            before = self._kept.pop(key, None)
+            self._bytes += EACH + len(answer) - (0 if before is None else EACH + len(before))
             self._kept[key] = answer
             while self._bytes > self._most:
-                self._bytes -= len(self._kept.popitem(last=False)[1])
+                self._bytes -= EACH + len(self._kept.popitem(last=False)[1])
 
 
 def keep_answers(app: dash.Dash) -> None:
@@ -106,10 +111,14 @@ def _key() -> Hashable | None:
     here = context()
     now = here.clock()
     quarter = (now.toordinal(), now.hour, now.minute // 15, now.utcoffset())
-    return (
+    # What was sent is as long as whoever sends it likes: its hash is kept, so that what is kept stays bounded.
+    sent = (
         request.get_data(),
-        request.cookies.to_dict().__repr__(),
-        request.headers.get("Authorization"),
+        repr(request.cookies.to_dict()).encode(),
+        request.headers.get("Authorization", "").encode(),
+    )
+    return (
+        *(hashlib.sha256(part).digest() for part in sent),
         spoken(),
         here.book.head(),
         here.pictures.state(),

@@ -69,24 +69,27 @@ def whole(held: Pictures, slow: Slow, site_id: int) -> Picture:
     raise AssertionError("never whole")
 
 
-def show(app: Any, page: Any, search: str = "", cookie: str = "") -> Any:
+def question(page: Any, search: str = "") -> dict[str, Any]:
     inputs = [
         {"id": Shell.PAGE, "property": "data", "value": page.PATH},
         {"id": Shell.URL, "property": "search", "value": search},
         {"id": Shell.SCHEME, "property": "data", "value": "light"},
     ]
     output = f"{page.Ids.BODY}.children"
-    body = {
+    return {
         "output": output,
         "outputs": {"id": page.Ids.BODY, "property": "children"},
         "inputs": inputs,
         "changedPropIds": [f"{Shell.URL}.pathname"],
         "state": [],
     }
+
+
+def show(app: Any, page: Any, search: str = "", cookie: str = "") -> Any:
     client = app.server.test_client()
     if cookie:
         client.set_cookie("who", cookie)
-    return client.post("/_dash-update-component", json=body)
+    return client.post("/_dash-update-component", json=question(page, search))
 
 
 def text(answer: Any) -> str:
@@ -650,7 +653,7 @@ def test_only_pages_that_show_are_kept_and_the_oldest_goes_first() -> None:
     for page in (month, offenders, due, book):
         assert page.Ids.BODY in answers.SHOWN
     assert record.Ids.BODY not in answers.SHOWN
-    held = answers.Answers(most=10)
+    held = answers.Answers(most=10 + 2 * answers.EACH)
     held.put("a", b"12345")
     held.put("b", b"1234")
     assert held.get("a") == b"12345"
@@ -659,3 +662,29 @@ def test_only_pages_that_show_are_kept_and_the_oldest_goes_first() -> None:
     assert held.get("a") == b"12345"
     held.put("a", b"1")
     assert held.get("a") == b"1"
+    held.put("d", b"123456789")
+    assert (held.get("c"), held.get("a")) == (None, b"1")
+
+
+def test_a_kept_answer_takes_the_room_that_is_counted_however_long_the_question_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A question may be padded to the bound of a body: forty of 4 MB once filled 160 MB beside 2.6 MB that were counted."""
+    held: list[answers.Answers] = []
+
+    class Seen(answers.Answers):
+        def __init__(self) -> None:
+            super().__init__()
+            held.append(self)
+
+    monkeypatch.setattr(answers, "Answers", Seen)
+    app = create_app(Settings(book="x.book"), made_book(assets=4), clock=lambda: NOW)
+    client, asked = app.server.test_client(), json.dumps(question(month))
+    for blanks in (0, 500_000, 500_001):
+        client.set_cookie("pad", "x" * (blanks % 3))
+        data = asked + " " * blanks
+        assert client.post("/_dash-update-component", data=data, content_type="application/json").status_code == 200
+    assert len(held[0]._kept) == 3
+    for key in held[0]._kept:
+        assert isinstance(key, tuple)
+        assert sum(len(part) for part in key if isinstance(part, bytes | str)) < answers.EACH
