@@ -119,6 +119,9 @@ def test_a_file_takes_the_heads_of_one_book_only(
     told = capsys.readouterr().err
     assert f"{heads} holds heads of another book (driftbook/another); this is driftbook/" in told
     assert heads.read_bytes() == before
+    new = tmp_path / "elsewhere" / "heads.txt"  # a scheduler names it before anybody has made the folder
+    assert cli.main(["head", "-o", str(new), "--book", sqlite_book.book]) == 0
+    assert new.read_text(encoding="utf-8") == capsys.readouterr().out
 
 
 def test_keys_are_shown_and_set(

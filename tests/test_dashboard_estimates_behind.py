@@ -66,10 +66,14 @@ def test_a_paper_without_estimates_does_not_speak_of_them(client: FlaskClient, b
 def test_tables_say_it(client: FlaskClient, behind: str) -> None:
     for name in ("due", "offenders"):
         assert behind in _about(client.get(f"/table/{name}.xlsx").data), name
+        told = client.get(f"/table/{name}.csv").headers["Driftbook-Estimates"]
+        assert f"up to entry {count(int(told))}." in behind
 
 
 def test_nothing_says_it_when_they_have_followed(client: FlaskClient, book: MadeBook, study: Study) -> None:
     pin(book.history(book.at_site.site_id), "study", study)
-    told = _about(client.get("/table/due.xlsx").data)
+    table = client.get("/table/due.xlsx")
+    assert "Driftbook-Estimates" not in table.headers
+    told = _about(table.data)
     told += text_of(client.get("/report/month/2026-10.pdf", base_url="http://plant:8750").data)
     assert "Averages of classes and calibration" not in " ".join(told.split())

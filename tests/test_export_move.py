@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 import sqlalchemy as sa
 
 from dashboard.cli import main
+from dashboard.console import packages
 from dashboard.console.key_file import bring_key, tell_grants
 from models.commands.take_in import move_book
 from models.ledger.keys import make_key
@@ -87,6 +89,29 @@ def test_the_command_brings_the_key_along(plant: Settings, tmp_path: Path, capsy
     assert copied.stat().st_mode & 0o077 == 0
     assert main(["move", "--book", plant.book, "--to", plant.book]) == 2
     assert "there already" in capsys.readouterr().err
+
+
+def test_what_goes_into_the_old_book_meanwhile_is_said(
+    sqlite_book: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(sqlite_book)
+
+    def and_somebody_writes(*given: Any, **named: Any) -> Any:
+        done = move_book(*given, **named)
+        assert (
+            main(
+                ["site", "--book", sqlite_book.book, "--rename", "Elm Quay", "--why", "a new name", "--by", "Ana Wick"]
+            )
+            == 0
+        )
+        return done
+
+    monkeypatch.setattr(packages, "move_book", and_somebody_writes)
+    assert main(["move", "--book", sqlite_book.book, "--to", str(tmp_path / "moved.db")]) == 0
+    assert "Meanwhile 1 more entry went into" in capsys.readouterr().out
+    monkeypatch.undo()
+    assert main(["move", "--book", sqlite_book.book, "--to", str(tmp_path / "again.db")]) == 0
+    assert "Meanwhile" not in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("place", ["named and not there", "of another book", "in no place", "not to be written"])

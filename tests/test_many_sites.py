@@ -7,8 +7,9 @@ import itertools
 import json
 import os
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
+from shutil import rmtree
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from dashboard.console import grouping
 from dashboard.console.grouping import study_site, study_sites
 from models.errors import DriftbookError, NotWrittenError, UnreadableFileError
 from models.history.columns import History
+from models.history.conformal import LEVELS
 from models.history.engine import study_of
 from models.history.group import Group, group_of, summary_of
 from models.store import column_files
@@ -89,6 +91,15 @@ def test_the_group_is_the_sum_of_its_sites(histories: dict[str, History], alone:
     assert sum(one.judged for one in group.classes) == int(np.sum(~np.isnan(ratio)))
     assert sum(one.over for one in group.classes) == int(np.sum(ratio > 1.0))
     assert group.jobs == sum(len(history.jobs) for history in histories.values())
+    machines = np.concatenate([history.assets.speed_class for history in histories.values()])
+    assert [one.machines for one in group.classes] == np.bincount(machines, minlength=len(group.classes)).tolist()
+    studies = [study_of(history) for history in histories.values()]
+    assert group.years == pytest.approx(sum(one.return_counts.years.sum() for one in studies), rel=1e-12)
+    assert 0 < group.returned < group.looked
+    # At the end of everything, of the intervals of 80 % alone.
+    eighty = [(one.backtest.coverage[-1, LEVELS.index(0.8)], one.backtest.intervals[-1]) for one in studies]
+    assert group.held == pytest.approx(sum(share * n for share, n in eighty if n), rel=1e-12)
+    assert group.tested == sum(n for _, n in eighty)
     place = max(range(len(group.classes)), key=lambda n: len(group.classes[n].rate) and group.classes[n].machines)
     known = [site.classes[place] for site in group.sites if site.classes[place].rate]
     assert len(known) > 1, "the made sites must have a class that several of them know"
@@ -118,6 +129,35 @@ def test_a_half_written_site_is_not_read_and_not_left_out(histories: dict[str, H
             for path in place.glob("*.parquet"):
                 path.unlink()
     assert main(["group", str(tmp_path)]) == 2
+
+
+def test_a_site_of_another_book_or_of_a_later_state_keeps_its_place(
+    histories: dict[str, History], tmp_path: Path
+) -> None:
+    first, second = histories["site-00"], histories["site-01"]
+    place = write_columns(first, "quay", tmp_path, book="aa")
+    with pytest.raises(NotWrittenError, match="a site of another book"):
+        write_columns(second, "quay", tmp_path, book="bb")
+    same(read_columns(place)[1], first)
+    with pytest.raises(NotWrittenError, match=f"up to {first.head}, and this copy of it ends at {first.head - 1}"):
+        write_columns(replace(first, head=first.head - 1), "quay", tmp_path, book="aa")
+    write_columns(replace(first, head=first.head + 1), "quay", tmp_path, book="aa")
+    assert read_columns(place)[1].head == first.head + 1
+
+
+def test_a_site_counts_once_and_books_with_one_code_lie_beside_each_other(
+    histories: dict[str, History], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    one, other = histories["site-00"], histories["site-01"]
+    write_columns(one, "quay", tmp_path / "north", book="aa")
+    write_columns(other, "quay", tmp_path / "south", book="bb")
+    both = study_sites(sites_in(tmp_path))
+    assert (len(both.sites), both.jobs) == (2, len(one.jobs) + len(other.jobs))
+    for book in ("aa", None):  # of the same book, and of a version that named none
+        write_columns(one, "quay", tmp_path / "kept", book=book)
+        assert main(["group", str(tmp_path)]) == 2
+        assert "are exports of one site, quay: it would count twice" in " ".join(capsys.readouterr().err.split())
+        rmtree(tmp_path / "kept")
 
 
 class KilledError(BaseException):

@@ -15,6 +15,7 @@ from models.commands.take_in import move_book, take_in
 from models.errors import ConflictError, DriftbookError
 from models.settings import Settings, read_address, read_settings
 from models.store.copying import Checked
+from models.store.growth import newest
 from models.store.own_files import refuse_own
 
 
@@ -64,6 +65,15 @@ def run_move(given: argparse.Namespace) -> int:
         tick.end()
         _say_checked(target, checked)
         bring_key(engine, source, target)
+        with engine.connect() as connection:
+            later = newest(connection) - checked.entries
+        if later > 0:
+            out.print(
+                f"Meanwhile {later:,} more {'entry' if later == 1 else 'entries'} went into {source.shown}, and the new book lacks them: somebody still writes there. "
+                "Stop its server, take the new book away, and move it again.",
+                soft_wrap=True,
+                markup=False,
+            )
     if source.mappings.is_dir() and source.mappings != target.mappings:
         out.print(
             f"Confirmed mappings stay in {source.mappings}: copy the folder to {target.mappings}, or name it with DRIFTBOOK_MAPPINGS.",

@@ -267,6 +267,9 @@ def _append(path: Path, head: Head) -> None:
         if head.checkpoint in known:
             print(say("head.there", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
             return
+        path.parent.mkdir(
+            parents=True, exist_ok=True
+        )  # as backup does: both are named beside each other for a scheduler
         add_whole(path, (("\n" if there.strip() else "") + head.note).encode())
     except ValueError as fault:
         raise UnreadableFileError(

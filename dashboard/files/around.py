@@ -73,6 +73,7 @@ class Around:
             head=self.seen.history.head,
             made_at=self.made_at,
             asked=self.query,
+            estimates=self.seen.estimates_until,
         )
 
     def _estimates(self) -> str:

@@ -20,6 +20,9 @@ TABLE, CALENDAR = "files.table", "files.calendar"
 ROUTES = {TABLE: "read", CALENDAR: "open"}
 """What each address needs, by its endpoint.  The calendar's own secret stands in its address."""
 
+ESTIMATES = "Driftbook-Estimates"
+"""Header of an answer with dates that are not the last word: the entry up to which averages of classes and calibration go."""
+
 _LONGEST_SECRET = 200
 
 
@@ -36,11 +39,6 @@ def install(app: dash.Dash) -> None:
     add("/calendar/<secret>.ics", endpoint=CALENDAR, view_func=calendar, methods=["GET"])
 
 
-def calendar_path(secret: str) -> str:
-    """Write the path of the calendar of a secret."""
-    return f"/calendar/{secret}.ics"
-
-
 def table(name: str, form: str) -> Response:
     """Give a table as a file, for the same query as that of its page."""
     chosen = FORMS[form]
@@ -49,7 +47,10 @@ def table(name: str, form: str) -> Response:
         body = chosen.write(made)
     except DriftbookError as fault:
         return refused_file(fault, 404 if isinstance(fault, UnknownNameError) else 409)
-    return _file(body, chosen.mime, attached(f"{made.stem}.{form}"))
+    answer = _file(body, chosen.mime, attached(f"{made.stem}.{form}"))
+    if made.estimates is not None:  # a CSV has no place for it, and programs fetch it
+        answer.headers[ESTIMATES] = str(made.estimates)
+    return answer
 
 
 def calendar(secret: str) -> Response:

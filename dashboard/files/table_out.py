@@ -52,6 +52,7 @@ class TableOut:
     """A table, whole: what it shows, of which window, site and state of the book, and how sure it is.
 
     ``zone`` is the clock of its moments, ``asked`` the query that was asked, ``head`` the number of the last entry.
+    ``estimates`` is the entry up to which averages over all machines go where that is not the last one.
     """
 
     name: str
@@ -66,6 +67,7 @@ class TableOut:
     head: int
     made_at: datetime
     asked: str = ""
+    estimates: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse columns of unequal length or of one name."""

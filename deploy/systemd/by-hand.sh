@@ -1,6 +1,7 @@
 #!/bin/sh
 # Runs one command of driftbook as the service does: as its user, in its folder, with the settings of /etc/driftbook.env.
-# So it works on the book that is served, and makes no file that the server cannot read.  For root:
+# So it works on the book that is served, and makes no file that the server cannot read.  Names of files are those of its
+# folder, /var/lib/driftbook: give the whole path of any other, which that user must be able to read.  For root:
 #
 #   install -m 0755 deploy/systemd/by-hand.sh /usr/local/sbin/driftbook
 #   driftbook verify

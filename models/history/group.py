@@ -48,8 +48,8 @@ class ClassSummary:
 class SiteSummary:
     """What a site hands on: sizes, counts, exposure of its returns, and its classes.
 
-    ``looked`` are the runs that ended with a look, ``returned`` those of them
-    that began within limit and ended over it, over ``years`` of service.
+    ``looked`` are the runs that began within limit and ended with a look, ``returned``
+    those of them that ended over it, over ``years`` of service.
     ``tested`` predictions of its own past, ``held`` of them (their share times their
     number) inside their 80 % interval.
     """

@@ -5,6 +5,7 @@ A folder a site: ``jobs-….parquet``, ``assets-….parquet``, ``breaks-….parq
 beside the old one until the description that names it takes the place of the other, in one step; and whoever reads
 holds each file against its name.  One process writes at a time, by the lock of a file beside them.  A column of several numbers (the four components of a
 misalignment, two rows of feet) becomes one column for each, named by its place.
+The description names the book by the leaf hash of its first entry, which every copy of a book shares and no other has.
 Numbers are stored as they are: what is read back is the same, bit for bit.
 """
 
@@ -22,7 +23,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from models.errors import DriftbookError, UnreadableFileError
+from models.errors import DriftbookError, NotWrittenError, UnreadableFileError
 from models.history.columns import AssetColumns, BreakColumns, History, JobColumns
 from models.whole_files import only_writer, settle_names
 
@@ -58,7 +59,7 @@ def parquet() -> Any:
     return pyarrow.parquet
 
 
-def write_columns(history: History, code: str, folder: Path) -> Path:
+def write_columns(history: History, code: str, folder: Path, *, book: str | None = None) -> Path:
     """Write the history of a site into a folder of its own; an export that lies there holds until the new one is whole.
 
     Parameters
@@ -69,22 +70,50 @@ def write_columns(history: History, code: str, folder: Path) -> Path:
         Short code of the site: the name of its folder. [unitless]
     folder : Path
         Where the folder of the site is made. [unitless]
+    book : str, optional
+        What names the book, see :func:`models.store.proofs.book_mark`; without it nothing is asked of what lies there. [unitless]
 
     Raises
     ------
     NotWrittenError
-        If another process writes there.
+        If another process writes there, or what lies there is of another book or of a later state of this one.
     OSError
         If it cannot be written; what was there stays as it was.
     """
     place = folder / code
     place.mkdir(parents=True, exist_ok=True)
     with only_writer(place / _LOCK, place):
-        _write_alone(history, code, place)
+        if book is not None:
+            _may_take_the_place(place, book, history.head)
+        _write_alone(history, code, place, book)
     return place
 
 
-def _write_alone(history: History, code: str, place: Path) -> None:
+def _may_take_the_place(place: Path, book: str, head: int) -> None:
+    """Refuse to write over what another book gave, or this one when it was further on; what says neither makes place."""
+    there = _description(place)
+    if there.get("book") not in {None, book}:
+        raise NotWrittenError(
+            f"{place} holds a site of another book, which has the same code.",
+            remedy="Write each book into a folder of its own, and give driftbook group a folder with both; or take that one away.",
+        )
+    if there.get("book") == book and isinstance(there.get("head"), int) and there["head"] > head:
+        raise NotWrittenError(
+            f"{place} holds entries of this book up to {there['head']}, and this copy of it ends at {head}.",
+            remedy="Write the newer book; or take that folder away, if this older state is what shall be studied.",
+        )
+
+
+def _description(place: Path) -> dict[str, Any]:
+    """Give what describes an export; nothing where there is none or it cannot be read."""
+    try:
+        said = json.loads((place / SITE_FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return said if isinstance(said, dict) else {}
+
+
+def _write_alone(history: History, code: str, place: Path, book: str | None) -> None:
     mark = secrets.token_hex(8)  # where a disk knows no locks, each writer still has parts of its own
     parts = {kind: place / f"{kind}-{mark}.part" for kind in (*KINDS, "site")}
     added: list[Path] = []
@@ -95,6 +124,7 @@ def _write_alone(history: History, code: str, place: Path) -> None:
         said = {
             "format": FORMAT,
             "site": code,
+            "book": book,
             "head": history.head,
             "zone": history.zone,
             "files": named,
@@ -161,21 +191,38 @@ def sites_in(folder: Path) -> tuple[Path, ...]:
     Parameters
     ----------
     folder : Path
-        The folder into which :func:`write_columns` wrote. [unitless]
+        The folder into which :func:`write_columns` wrote, or one with several such folders. [unitless]
 
     Raises
     ------
     UnreadableFileError
-        If in one of them an export broke off, or its description is gone: what all sites say together would be said without it.
+        If in one of them an export broke off, or its description is gone: what all sites say together would be said without it;
+        if two of them are of one site, which would count twice.
     """
-    found = tuple(sorted(place.parent for place in folder.glob(f"*/{SITE_FILE}")))
-    traces = {path.parent for trace in _TRACES for path in folder.glob(f"*/{trace}")}
+    found = tuple(sorted(place.parent for place in [*folder.glob(f"*/{SITE_FILE}"), *folder.glob(f"*/*/{SITE_FILE}")]))
+    traces = {path.parent for trace in _TRACES for depth in ("*", "*/*") for path in folder.glob(f"{depth}/{trace}")}
     if broken := sorted(traces - set(found)):
         raise UnreadableFileError(
             f"{', '.join(map(str, broken))}: no whole export of a site. Its {SITE_FILE} is missing: writing it broke off, or the file was taken away.",
             remedy="Write it again (driftbook columns), or take that folder away if the site shall be left out.",
         )
+    _once_each(found)
     return found
+
+
+def _once_each(places: Iterable[Path]) -> None:
+    """Refuse two exports of one site; two of one code are of one site unless they name different books."""
+    by_code: dict[Any, list[tuple[Path, Any]]] = {}
+    for place in places:
+        said = _description(place)
+        same = by_code.setdefault(said.get("site"), [])
+        for other, book in same:
+            if None in {book, said.get("book")} or book == said["book"]:
+                raise UnreadableFileError(
+                    f"{other} and {place} are exports of one site, {said.get('site')}: it would count twice.",
+                    remedy="Take the older one out of that folder.",
+                )
+        same.append((place, said.get("book")))
 
 
 def _write(columns: Any, part: Path) -> None:

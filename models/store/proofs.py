@@ -137,6 +137,12 @@ def leaf_of(connection: sa.Connection, entry: int) -> bytes | None:
     return None if found is None else bytes(found)
 
 
+def book_mark(connection: sa.Connection) -> str | None:
+    """Give what names a book and every copy of it, and no other book: the leaf hash of its first entry, as hex; ``None`` before there is one."""
+    first = leaf_of(connection, 1)
+    return None if first is None else first.hex()
+
+
 def root_of(connection: sa.Connection, size: int) -> bytes | None:
     """Give the root of the head of so many entries; ``None`` where none is kept of just so many."""
     found = connection.execute(sa.select(TreeHeadRow.root).where(TreeHeadRow.size == size)).scalar()

@@ -22,7 +22,7 @@ from models.store.entries import page_of_entries, read_entries
 from models.store.entry_columns import EntryColumns, cut, grown
 from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
-from models.store.proofs import one_state, read_proof
+from models.store.proofs import book_mark, one_state, read_proof
 from models.store.signoffs import looked_at, signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
@@ -82,6 +82,11 @@ class Reader:
         """Give the number of the last entry; 0 for an empty book."""
         with self._engine.connect() as connection:
             return newest(connection)
+
+    def book_mark(self) -> str | None:
+        """Give what names the book and every copy of it, and no other book."""
+        with self._engine.connect() as connection:
+            return book_mark(connection)
 
     def sites(self) -> tuple[Site, ...]:
         """Give the sites as they are set today."""
