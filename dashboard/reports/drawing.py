@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from xml.sax.saxutils import escape, quoteattr
 
 from dashboard.reports.glyphs import printable
@@ -100,14 +100,3 @@ class Drawing:
 
 def _plain(value: object) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
-
-
-def runs_of_values(points: Sequence[tuple[float, float] | None]) -> list[list[Point]]:
-    """Cut a row of points at its gaps into the pieces that are lines."""
-    pieces: list[list[Point]] = [[]]
-    for point in points:
-        if point is None:
-            pieces.append([])
-        else:
-            pieces[-1].append(point)
-    return [piece for piece in pieces if piece]

@@ -64,20 +64,6 @@ def month_name(month: int) -> str:
     return f"{month // 12:04d}-{month % 12 + 1:02d}"
 
 
-def month_number(text: str) -> int:
-    """Read a month written as ``2026-10``.
-
-    Raises
-    ------
-    ValueError
-        If it is no month.
-    """
-    year, _, month = text.partition("-")
-    if not (len(year) == 4 and year.isdigit() and month.isdigit() and 1 <= int(month) <= 12):
-        raise ValueError(f"'{text}' is not a month such as 2026-10")
-    return int(year) * 12 + int(month) - 1
-
-
 def day_of(performed_us: int, zone: str) -> date:
     """Give the calendar day of an instant in a zone."""
     return (_EPOCH + timedelta(microseconds=performed_us)).astimezone(ZoneInfo(zone)).date()
