@@ -203,7 +203,7 @@ def _recorded(sent: dict[str, Any], pathname: str | None, search: str | None) ->
     handed = Handed(
         view.job, view.by, view.stated, view.bolts_tight, around.amends.entry if around.amends else None, view.why,
         seen.place.get(LEAF),
-        view.covariances, around.known_to,
+        view.covariances, around.typed_at,
     )  # fmt: skip
     try:
         line = here.desk.hand_in(story.site, handed, here.clock())

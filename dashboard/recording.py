@@ -36,10 +36,13 @@ LEAF = "leaf"
 STORY = "story"
 """Name of the choice by which a form knows how far the story of its machine went when it was made: its last entry, and the beginning of that leaf hash."""
 
+BEGUN = "begun"
+"""The same of a draft when its first text was typed; the form into which it came back knows more."""
+
 NO_STORY = "0-"
 """The same of a machine of which no job was in the book."""
 
-ANEW: dict[str, None] = {"clock": None, "degrees": None, LEAF: None, STORY: None}
+ANEW: dict[str, None] = {"clock": None, "degrees": None, LEAF: None, STORY: None, BEGUN: None}
 """Choices of a form that are left out of the address where it is to be made anew."""
 
 
@@ -103,12 +106,12 @@ def _mark(line: JobLine | None) -> str:
     return NO_STORY if line is None else f"{line.entry}-{line.leaf[:16]}"
 
 
-def known_to(story: AssetStory, seen: Scene) -> int | None:
-    """Give the last entry of a machine when a form was made; ``None`` where the form does not say it.
+def known_to(story: AssetStory, seen: Scene, choice: str = STORY) -> int | None:
+    """Give the last entry of a machine when a form was made, or its draft begun; ``None`` where the form does not say it.
 
     Where the book does not hold that entry any more nothing of it was known.
     """
-    mark = seen.place.get(STORY)
+    mark = seen.place.get(choice)
     return next((line.entry for line in story.jobs if _mark(line) == mark), 0) if mark else None
 
 
@@ -159,7 +162,10 @@ def around_of(about: Subject, fields: dict[str, str], seen: Scene) -> Around:
     instruments = here.book.instrument_versions(site.site_id)
     people = frozenset(person.name for person in here.book.people(site.site_id))
     basis = basis_on(story, day, limit_set)
-    return Around(story, basis, instruments, seen.display, now, day, about.amends, people, known_to(story, seen))
+    begun_at = known_to(story, seen, BEGUN)
+    return Around(
+        story, basis, instruments, seen.display, now, day, about.amends, people, known_to(story, seen), begun_at
+    )
 
 
 def first_fields(story: AssetStory, old: JobLine | None, seen: Scene) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """The Record page in a real browser: a job from raw readings on a phone, nonsense, drafts, the keyboard, accessibility."""
 
+import json
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -217,6 +218,11 @@ def test_a_draft_survives_a_closed_page_and_is_gone_after_recording(book: Any, u
     start(page, f"{url}/record?asset=P-2")
     expect(page.locator(box("found.results.offset_v"))).to_have_value("")
     expect(page.locator(box("by"))).to_have_value("Ana Wick")
+    lines = book.story("F-1").jobs
+    at = page.evaluate(
+        "Object.keys(localStorage).map(name => localStorage.getItem(name)).find(text => text.includes('2.5 mil'))"
+    )
+    assert json.loads(at)["begun"] == f"{lines[-1].entry}-{lines[-1].leaf[:16]}"
     start(page, f"{url}/record?asset=F-1")
     put(page, "found.results.offset_h", "0")
     put(page, "found.results.angle_h", "0")

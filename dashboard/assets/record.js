@@ -11,6 +11,7 @@
   var latest = {}; /* the same as of the last key, before the numbers were asked for */
   var here = null; /* which draft this is, and in which units it is typed */
   var ways = {}; /* by stage the last way of measuring with dials whose fields came: what stands in them was typed for it */
+  var begun = ""; /* how far the story of the machine went when what stands here was begun */
   var timer = null;
   var reshaping = []; /* the stages whose fields are on their way */
 
@@ -79,6 +80,7 @@
       units: here.units,
       temperature: here.temperature,
       at: new Date().toISOString(),
+      begun: begun,
       ways: Object.assign({}, ways),
       fields: fields
     };
@@ -140,6 +142,16 @@
   function reshaped() {
     reshaping = [];
     untouched(false);
+  }
+
+  function story_of(of) {
+    return new URLSearchParams(of).get("story") || "";
+  }
+
+  /* A draft that comes back was begun when the machine's story ended earlier than this form knows: both are said. */
+  function with_begun(of) {
+    of = of.replace(/&begun=[^&]*/, "");
+    return begun === story_of(of) ? of : of + "&begun=" + encodeURIComponent(begun);
   }
 
   function begin_again() {
@@ -320,13 +332,14 @@
       if (!key) {
         return window.dash_clientside.no_update;
       }
-      here = key;
       latest = {};
       handing.began();
       ways = {};
       reshaping = [];
       var draft = drafts.read(key.key);
-      draft.of = key.of;
+      begun = draft.begun || story_of(key.of);
+      here = Object.assign({}, key, { of: with_begun(key.of) });
+      draft.of = here.of;
       draft.by =
         store(function (storage) {
           return storage.getItem(NAME);

@@ -64,7 +64,8 @@ class Around:
     """What a form is held against: the machine's story, its description on the day, all versions of instruments, units and time.
 
     ``day`` is that of the job, of today where none is typed.  ``people`` are the names that the book knows.  ``amends`` is the version that the form changes; ``None`` for a new job.
-    ``known_to`` is the last entry of the machine when the form was made; ``None`` where that is not known.
+    ``known_to`` is the last entry of the machine when the form was made, ``begun_at`` when the draft in it was begun;
+    ``None`` where that is not known.
     """
 
     story: AssetStory
@@ -76,6 +77,12 @@ class Around:
     amends: JobLine | None = None
     people: frozenset[str] = frozenset()
     known_to: int | None = None
+    begun_at: int | None = None
+
+    @property
+    def typed_at(self) -> int | None:
+        """Give the last entry of the machine when what stands in the form was begun."""
+        return self.known_to if self.begun_at is None else self.begun_at
 
 
 @dataclass(frozen=True, slots=True)

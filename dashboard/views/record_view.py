@@ -279,7 +279,7 @@ class _Looking(Sheet):
             bolts_tight=tight,
             merged_into=story.merged_into,
             people=around.people,
-            meanwhile=() if around.amends else tuple(line.job for line in story.since(around.known_to)),
+            meanwhile=() if around.amends else tuple(line.job for line in story.since(around.typed_at)),
         )
         checks = check_job(job, beside)
         if around.amends is not None:

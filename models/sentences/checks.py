@@ -107,7 +107,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.future.today": "The time {time} of {day} has not come yet. Check the time.",
     "told.job.same_visit": "Job {ref} of this machine has the same readings on the same day ({day}, {time}). Is this the same visit once more? It would count "
     "twice: amend that job where something is missing in it. If this is a visit of its own, say why.",
-    "told.job.meanwhile": "Job {ref} of this machine, of the same day ({day}, {time}), went into the book after this form was opened. Is this the "
+    "told.job.meanwhile": "Job {ref} of this machine, of the same day ({day}, {time}), went into the book after this form was begun. Is this the "
     "same visit once more? It would count twice. If this is a visit of its own, say why.",
     "told.job.same_time": "Job {ref} of this machine has the very same time. Is this the same visit once more?",
     "told.job.earlier": "The last job of this machine, {ref}, is of {day}, later than this one. Is the date right?",
