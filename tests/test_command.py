@@ -104,6 +104,7 @@ def test_what_is_no_port_is_refused_by_the_parser(port: str, capsys: pytest.Capt
         (("template", "sheet.doc"), "ends in .xlsx"),
         (("template", "no/such/sheet.xlsx"), "no/such"),
         (("template", "-o", "sheet.doc"), "ends in .xlsx"),
+        (("template", "a.xlsx", "--csv", "forms"), "'a.xlsx' is a workbook, 'forms' a folder"),
         (("template", "a.xlsx", "-o", "b.xlsx"), "say two things: 'a.xlsx' and 'b.xlsx'"),
         (("init", "--book", "postgresql//u:pw@h/x", "--site", "X", "--zone", "UTC"), "begins like an address"),
         (("serve", "--book", "none.db", "--name", "http://x/"), "no name of a server"),

@@ -132,7 +132,7 @@ def test_what_came_back_is_what_came_back_in_the_files(demo: Demo, reviews: dict
 def test_the_page_of_work_is_that_of_the_page(demo: Demo, reviews: dict[str, list[str]]) -> None:
     view = makers.month_view(demo.asking, datetime(2026, 10, 1, tzinfo=UTC).date())
     told = reviews["2026-10"][1]
-    assert f"{view.due.overdue} machines of {view.due.in_service} in service are overdue" in told
+    assert f"the date has come for {view.due.now} machines of {view.due.in_service} in service" in told
     assert view.by_risk is not None
     for line in (*view.due.lines[:8], *view.by_risk.lines[:5]):
         assert f"{line.tag} {line.description}" in told

@@ -23,10 +23,12 @@ from dashboard.console.proving import run_head
 from dashboard.console.reporting import last_month_over, run_report
 from dashboard.reports import mail
 from dashboard.reports.mail import MailError, MailSettings, message_of, read_mail_settings, send
+from dashboard.reports.press import Paper, print_pdf
 from models.errors import DriftbookError, InvalidValueError
 from models.settings import Settings
 from tests.papers import text_of
-from tests.record_book import open_book
+from tests.record_book import JOBS, open_book
+from tests.seeded import bring_in, write
 
 ROOT = Path(__file__).parents[1]
 SECRET = "correct horse battery"  # noqa: S105 - of a server that lives for a test
@@ -269,7 +271,15 @@ def test_the_command_sends_the_review_with_the_paper_inside(
         "DRIFTBOOK_SMTP_PASSWORD": SECRET,
     }
     monkeypatch.chdir(tmp_path)
-    with open_book(sqlite_book, tmp_path):
+    with open_book(sqlite_book, tmp_path) as opened:
+
+        def slowly(paper: Paper) -> bytes:
+            """Somebody records a job while the paper is being printed."""
+            late = f"{JOBS.splitlines()[0]}\nJ6,F-1,2025-11-20 09:00,planned,Ana Wick,D-1,0.3,0.3,0,0,0,0,0,0,,,\n"
+            assert bring_in(opened.reader.engine, opened.site, *write(tmp_path, late=late)).written
+            return print_pdf(paper)
+
+        monkeypatch.setattr("dashboard.console.reporting.print_pdf", slowly)
         arguments = given(
             "month", "2025-11", "--book", sqlite_book.book, "--mail", "--smtp", f"localhost:{server.port}"
         )
@@ -277,10 +287,14 @@ def test_the_command_sends_the_review_with_the_paper_inside(
     told = message_from_bytes(taken.envelopes[0].content, policy=policy.default)
     assert told["To"] == "manager@plant.example, second@plant.example"
     assert "November 2025" in told["Subject"]
-    assert "1 job on 1 machine" in told.get_body().get_content()  # type: ignore[union-attr]
+    body = told.get_body().get_content()  # type: ignore[union-attr]
+    assert "1 job on 1 machine" in body
+    assert re.search(r"Due now: \d machines? of 2 in service; \d more within 31 days\.", body)
     paper = next(told.iter_attachments())
     assert paper.get_filename() == "review-2025-11.pdf"
-    assert "Alignment review, November 2025" in text_of(paper.get_content())
+    printed = text_of(paper.get_content())
+    assert "Alignment review, November 2025" in printed
+    assert "1 job on 1 machine" in printed
     assert SECRET not in capsys.readouterr().out
     assert not (tmp_path / "review-2025-11.pdf").exists(), "what was sent needs no file, unless one was asked for"
 

@@ -82,6 +82,7 @@ def test_every_address_gives_a_paper_that_is_not_kept_by_anybody_between(clients
     [
         ("no site", "/report/month/2026-10.pdf", 404, "no site"),
         ("many", "/report/month/2026-13.pdf", 404, "2026-13"),
+        ("many", "/report/month/2099-01.pdf", 400, "has not begun"),
         ("many", "/report/month/hello.pdf", 404, "written like 2026-10"),
         ("many", "/report/asset/none.pdf", 404, "none"),
         ("many", "/report/sheet/none.pdf", 404, "none"),

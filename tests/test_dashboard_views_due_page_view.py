@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from dashboard.pages.due import _loads
 from dashboard.place import read_place
 from dashboard.views.calendar_view import MOST as MOST_IN_DAY
 from dashboard.views.due_page_view import MOST, RISK, RISKS, RULE, build, promised, read_risk, read_way
@@ -104,7 +105,11 @@ def test_machines_without_a_forecast_are_counted_by_reason() -> None:
         ("no run is complete since it was installed or replaced", 1, ("A",)),
         ("no visit is in the book yet", 1, ("C",)),
     }
-    assert (view.never, view.in_service, view.held) == (1, 2, ())
+    assert (view.never, view.in_service, view.held, view.forecasts) == (1, 2, (), 0)
+    assert view.sentence.startswith("No risk is known")
+    shown = str(_loads(view, read_place("/due", "")))
+    assert "every date is that of the rule" in shown
+    assert shown.count("'–'") == 9, "no number stands beside a risk"
 
 
 def test_an_empty_site_has_a_state_of_its_own() -> None:

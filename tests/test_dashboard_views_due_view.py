@@ -19,7 +19,7 @@ def story(tag: str, when: str, left: Any, number: int, **more: Any) -> Any:
     return story_of(asset, jobs, asset_id=number)
 
 
-def test_overdue_comes_first_then_what_falls_due_and_the_rest_is_left_out() -> None:
+def test_what_is_due_comes_first_then_what_falls_due_and_the_rest_is_left_out() -> None:
     history = columns_of(
         [
             story("A", "2025-12-10T09:00", GOOD, 1),  # due 10 Dec 2026: in 22 days
@@ -27,12 +27,13 @@ def test_overdue_comes_first_then_what_falls_due_and_the_rest_is_left_out() -> N
             story("C", "2026-09-01T09:00", GOOD, 3),  # due in September 2027
             story("D", "2026-11-01T09:00", BAD, 4),  # left over limit: due at once
             story("E", None, GOOD, 5),  # never measured
+            story("G", "2026-11-18T09:00", BAD, 7),  # left over limit today: due today, as the page Due says
             story("F", "2020-01-01T09:00", GOOD, 6, retired=date(2021, 1, 1)),
         ]
     )
     due = due_list(history, TODAY, 12)
-    assert [(one.tag, one.days_left) for one in due.lines] == [("B", -48), ("D", -17), ("A", 22)]
-    assert (due.overdue, due.soon, due.never, due.in_service) == (2, 1, 1, 5)
+    assert [(one.tag, one.days_left) for one in due.lines] == [("B", -48), ("D", -17), ("G", 0), ("A", 22)]
+    assert (due.now, due.soon, due.never, due.in_service) == (3, 1, 1, 6)
     assert due.lines[0].due == date(2026, 10, 1)
     assert due.lines[0].last == date(2025, 10, 1)
     assert due.lines[1].why == "last visit left it over limit"

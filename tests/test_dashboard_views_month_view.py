@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,13 +14,17 @@ from dashboard.components.month_counts import by_class
 from dashboard.components.month_lists import left_over_part, listed_in
 from dashboard.files.recheck_calendar import recheck_calendar
 from dashboard.place import Place
+from dashboard.reports.makers import Asking, review_of
 from dashboard.views.asked_by_risk import AskedByRisk, asked_by_risk, risk_key, risk_sentence
 from dashboard.views.month_view import build, returned_words, unsigned_words
 from dashboard.views.plan_view import ground_of
 from dashboard.views.shares import Change
+from dashboard.writing import month as month_name
+from models.errors import InvalidValueError
 from models.history.columns import SPEED_BOUNDS_RPM
 from models.history.engine import study_of
 from models.history.runs import runs_of
+from models.units import Display
 from models.values.asset import Asset
 from models.values.looked_at import LookedAt
 from tests.history_maker import NOW, STARTER, Misalignment, Reason, columns_of, job, line, made_book, site, story_of
@@ -125,11 +130,24 @@ def test_months_to_choose_reach_from_the_first_job_to_today(book: Any) -> None:
     assert date(2025, 1, 1) in view.months
 
 
-def test_a_month_outside_the_history_is_shown_as_empty(book: Any) -> None:
-    view = view_of(book.history(1), date(2031, 5, 1))
-    assert view.state == "too_few"
-    assert view.sentence == "No job was done in May 2031."
-    assert date(2031, 5, 1) in view.months
+def test_a_month_without_jobs_is_told_from_one_that_has_not_begun_or_lies_before_the_book(book: Any) -> None:
+    history = book.history(1)
+    shown = {
+        on: view_of(history, on, today=date(2027, 2, 3)) for on in (date(2031, 5, 1), date(2027, 2, 1), date(2027, 1, 1), date(1999, 2, 1))
+    }  # fmt: skip
+    first = date.fromisoformat(f"{min(plain(book)['month'])}-01")
+    assert [(view.state, view.sentence) for view in shown.values()] == [
+        ("ahead", "May 2031 has not begun: there is nothing to review."),
+        ("too_few", "No job was done in February 2027. The month is not over."),
+        ("too_few", "No job was done in January 2027."),
+        ("too_few", f"The book holds no job of February 1999: the first one is of {month_name(first)}."),
+    ]
+    assert shown[date(2031, 5, 1)].months[:2] == (date(2031, 5, 1), date(2027, 2, 1))
+    later = iter((history, made_book().history(1)))  # as if somebody wrote between two questions
+    asking = Asking(SimpleNamespace(history=lambda _: next(later)), site(), Display(), NOW)  # type: ignore[arg-type]
+    assert asking.history is asking.history is history
+    with pytest.raises(InvalidValueError, match="The month 2031-05 has not begun"):
+        review_of(asking, shown[date(2031, 5, 1)])
 
 
 def test_an_empty_site_has_a_state_of_its_own() -> None:
@@ -161,7 +179,7 @@ def test_a_machine_that_came_back_is_listed_with_what_was_left_before() -> None:
     assert one.was_left == pytest.approx(0.02 * 1480 / 120)
     assert one.days == pytest.approx(190)
     assert [visit.tag for visit in view.left_over] == ["P-1"]
-    assert view.due.overdue == 1
+    assert view.due.now == 1
     assert view.due.lines[0].why == "last visit left it over limit"
 
 
@@ -279,14 +297,22 @@ def test_no_risk_is_claimed_for_machines_without_a_forecast() -> None:
     study = study_of(history)
     plan = ground_of(history, study, TODAY, US, 12).plan(study.recheck)
     asked = asked_by_risk(plan)
-    assert asked == AskedByRisk(now=3, soon=0, now_ruled=3, soon_ruled=0)
-    said = risk_sentence(asked, 0.1, 3)
-    assert "by the rule: there is no forecast for them, so no risk is known." in said
-    assert "10" not in said
-    some = risk_sentence(replace(asked, now_ruled=1), 0.1, 3)
+    assert asked == AskedByRisk(now=3, soon=0, now_ruled=3, soon_ruled=0, known=0, unknown=3)
+    for none in (asked, replace(asked, now=0, now_ruled=0)):  # also before any date by the rule has come
+        said, card = risk_sentence(none, 0.1), risk_key(none, 0.1, 3, 31)
+        assert said.startswith("No risk is known, for no machine has a forecast. By the rule the date has come for")
+        assert "10" not in said + card
+        assert "by risk: not known" in card
+    few = replace(asked, known=2)
+    assert "by the rule: there is no forecast for them, so no risk is known." in risk_sentence(few, 0.1)
+    some = risk_sentence(replace(few, now_ruled=1), 0.1)
     assert "reaches 10\u202f%, or, where there is no forecast, that of the rule (so for 1 of them)" in some
-    assert "rule" not in risk_sentence(replace(asked, now_ruled=0), 0.1, 3)
-    assert "3 now, 3 of them by the rule" in risk_key(asked, 0.1, 3, 31)
+    assert "3 now, 3 of them by the rule" in risk_key(few, 0.1, 3, 31)
+    own = replace(few, now=1, now_ruled=0)
+    assert "rule" not in risk_sentence(own, 0.1)
+    assert risk_sentence(own, 0.1).endswith("No forecast, so no known risk: 3 machines.")
+    assert risk_key(own, 0.1, 3, 31).endswith("1 now, of 2 with a forecast")
+    assert "No forecast" not in risk_sentence(replace(own, unknown=0), 0.1)
     text = recheck_calendar(history, site(), NOW).replace("\r\n ", "")
     assert text.count("BEGIN:VEVENT") == 3
     assert "by the rule of 12 months" in text

@@ -76,6 +76,14 @@ def test_the_order_of_rows_says_nothing_but_for_corrections(versions: list[Instr
         assert all(says_nothing_new(mixed, version) for version in every)
 
 
+def test_the_last_day_of_a_calibration_is_its_own_where_a_later_one_has_no_last_day() -> None:
+    last, later = date(2026, 1, 10), date(2026, 1, 5)
+    both = [Instrument("L-1", "", date(2025, 1, 10), last), Instrument("L-1", "", later)]
+    assert calibrated_on(both, last).due == last
+    after = calibrated_on(both, last + timedelta(1))
+    assert (after.calibrated, after.due) == (later, None)
+
+
 def test_what_is_new_of_an_instrument_is_a_description_or_a_calibration() -> None:
     held = [Instrument("L-1", "", date(2025, 1, 10), date(2026, 1, 10)), Instrument("L-1", "laser", date(2025, 1, 10), date(2026, 2, 10))]  # fmt: skip
     assert not says_nothing_new(held, held[0])

@@ -165,7 +165,7 @@ def test_looks_and_returns_of_each_machine(demo: tuple[sqlite3.Connection, Reade
     assert len(expected) > 5
 
 
-def test_what_is_overdue_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Site, History, Runs]) -> None:
+def test_what_is_due_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Site, History, Runs]) -> None:
     sql, _, site, history, _ = demo
     due = due_view.due_list(history, TODAY, site.interval_months)
     rows = sql.execute(
@@ -188,7 +188,7 @@ def test_what_is_overdue_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Sit
         """,
         (TODAY.isoformat(),),
     ).fetchall()
-    overdue = 0
+    come = 0
     for _, seen, left, found, measured, broke in rows:
         over = (left or 0) > 1 or (measured is None and (found or 0) > 1)
         on = date.fromisoformat(broke or seen)
@@ -196,9 +196,9 @@ def test_what_is_overdue_by_the_rule(demo: tuple[sqlite3.Connection, Reader, Sit
             year, month = divmod(on.year * 12 + on.month - 1 + site.interval_months, 12)
             last_day = (date(year + month // 11, (month + 1) % 12 + 1, 1) - timedelta(days=1)).day
             on = date(year, month + 1, min(on.day, last_day))
-        overdue += on < TODAY
-    assert due.overdue == overdue
-    assert overdue > 5
+        come += on <= TODAY
+    assert due.now == come
+    assert come > 5
     assert (
         due.in_service
         == sql.execute(

@@ -125,7 +125,7 @@ def by_class(view: MonthView, place: Place, scheme: str) -> html.Section:
         html.Div(pictures, className="columns"),
         note(say("figure.classes.note")),
         *([note(one_set_words(view.one_set))] if view.one_set else []),
-        about=say("about.wilson"),
+        about=f"{say('about.wilson')} {say('about.class')}",
     )
 
 

@@ -146,7 +146,7 @@ def due_part(view: MonthView, place: Place) -> html.Div:
     ]
     text = say(
         "due.text",
-        overdue=counted(due.overdue, "machine"),
+        now=counted(due.now, "machine"),
         soon=count(due.soon),
         days=due.soon_days,
         n=count(due.in_service),
@@ -157,11 +157,11 @@ def due_part(view: MonthView, place: Place) -> html.Div:
         by_rule.append(note(say("due.never", n=counted(due.never, "machine"))))
     if rows:
         by_rule += [table(say("due.caption"), columns, rows), take("due", place, by="rule", month=None, list=None)]
-    by_rule += _unlisted(due.overdue + due.soon, len(rows), place)
+    by_rule += _unlisted(due.now + due.soon, len(rows), place)
     by_rule.append(html.P(html.Link(say("month.due.all_rule"), href=place.to("/due", by="rule"))))
     parts: list[Child] = [html.Div(by_rule, className="part")]
     if view.by_risk is not None:
-        parts.append(_by_risk(view, view.by_risk, place))
+        parts.append(_by_risk(view.by_risk, place))
     about = say("about.due", months=counted(due.interval_months, "month"))
     return html.Div(
         section(say("due.title"), html.Div(parts, className="columns"), about=f"{about} {say('month.about.risk')}"),
@@ -169,7 +169,7 @@ def due_part(view: MonthView, place: Place) -> html.Div:
     )
 
 
-def _by_risk(view: MonthView, risk: ByRisk, place: Place) -> html.Div:
+def _by_risk(risk: ByRisk, place: Place) -> html.Div:
     columns = [
         Column(say("column.machine")),
         Column(say("due.column.over_now"), number=True),
@@ -187,7 +187,7 @@ def _by_risk(view: MonthView, risk: ByRisk, place: Place) -> html.Div:
         ]
         for line in risk.lines
     ]
-    text = risk_sentence(risk.asked, risk.risk, view.due.in_service)
+    text = risk_sentence(risk.asked, risk.risk)
     parts: list[Child] = [html.H3(say("month.due.risk")), note(text)]
     if rows:
         parts += [

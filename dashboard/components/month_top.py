@@ -97,7 +97,7 @@ def month_keys(view: MonthView, place: Place) -> html.Dl:
         key_share(say("month.key.left"), view.left, left_before, place.here(**asking(LEFT))),
         key_number(
             say("month.key.due"),
-            _jump(count(due.overdue), Ids.DUE),
+            _jump(count(due.now), Ids.DUE),
             say("month.key.due_below", n=counted(due.in_service, "machine"), day=day(view.today)),
             say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
             if risk is None

@@ -118,6 +118,11 @@ def run_upgrade(given: argparse.Namespace) -> int:
 def run_template(given: argparse.Namespace) -> int:
     """Write the template."""
     display = Display(given.units)
+    if given.csv and (given.file or given.output):
+        raise DriftbookError(
+            f"FILE and --csv say two things: '{given.file or given.output}' is a workbook, '{given.csv}' a folder of CSV files.",
+            remedy="Give one of them; for both, call it twice.",
+        )
     if given.csv:
         made = {Path(given.csv) / name: data for name, data in csv_files(display).items()}
         for path in made:  # one that was filled must not be empty again

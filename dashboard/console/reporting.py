@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from dashboard.console.common import now, one_of, opened, out, settings_of
@@ -19,6 +19,7 @@ from dashboard.reports.mail import MailError, MailSettings, message_of, read_mai
 from dashboard.reports.month_report import mail_texts
 from dashboard.reports.press import Paper, print_pdf
 from dashboard.reports.routes import read_day, read_way
+from dashboard.views.month_view import MonthView
 from dashboard.words import say
 from models.errors import InvalidValueError
 from models.settings import Settings
@@ -31,11 +32,12 @@ _ELSEWHERE = "-o FILE"
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A paper that was printed: the name of its file, and what it is."""
+    """A paper that was printed: the name of its file, and what it is; of a review also what it shows."""
 
     name: str
     paper: Paper
     pdf: bytes
+    view: MonthView | None = None
 
 
 def run_report(given: argparse.Namespace, environ: Mapping[str, str] = os.environ) -> int:
@@ -57,8 +59,8 @@ def run_report(given: argparse.Namespace, environ: Mapping[str, str] = os.enviro
         display = Display(given.units, site.display.temperature) if given.units else site.display
         asking = makers.Asking(Reader(engine), site, display, now(), given.size, base, by=say("report.maker.command"))
         made = makes[given.paper](given, asking)
-        if mail is not None:
-            _send(mail, made, asking, given, settings)
+        if mail is not None and made.view is not None:
+            _send(mail, made, made.view, asking.now, given, settings)
     if given.output or mail is None:
         _write(made, given.output, settings)
     _warn(given, base)
@@ -77,15 +79,14 @@ def _asked_month(given: argparse.Namespace, asking: makers.Asking) -> date:
     asked = read_month(Place("/", {"month": month}))
     if asked.value is None:
         raise InvalidValueError(say("report.unknown.month", asked=month))
-    if asked.value > asking.today:
-        raise InvalidValueError(say("report.month.ahead", asked=month))
     return asked.value
 
 
 def _month(given: argparse.Namespace, asking: makers.Asking) -> Made:
     month = _asked_month(given, asking)
-    paper = makers.month_review(asking, month)
-    return Made(f"review-{month:%Y-%m}.pdf", paper, print_pdf(paper))
+    view = makers.month_view(asking, month)
+    paper = makers.review_of(asking, view)
+    return Made(f"review-{month:%Y-%m}.pdf", paper, print_pdf(paper), view)
 
 
 def _asset(given: argparse.Namespace, asking: makers.Asking) -> Made:
@@ -124,10 +125,13 @@ def _mail_settings(given: argparse.Namespace, environ: Mapping[str, str]) -> Mai
     )
 
 
-def _send(mail: MailSettings, made: Made, asking: makers.Asking, given: argparse.Namespace, settings: Settings) -> None:
-    subject, body = mail_texts(makers.month_view(asking, _asked_month(given, asking)), made.paper.title)
+def _send(
+    mail: MailSettings, made: Made, view: MonthView, at: datetime, given: argparse.Namespace, settings: Settings
+) -> None:
+    # What the paper shows, and not the book asked once more: somebody may have written while it was printed.
+    subject, body = mail_texts(view, made.paper.title)
     try:
-        send(mail, message_of(mail, subject, body, (made.name, made.pdf), asking.now))
+        send(mail, message_of(mail, subject, body, (made.name, made.pdf), at))
     except MailError as fault:
         # The paper is there, so it is kept although nobody got it.
         _write(made, given.output, settings)

@@ -11,7 +11,7 @@ from dashboard.files.tables_month import EVERY
 from dashboard.kept import keep
 from dashboard.place import read_class, read_window
 from dashboard.views import finder_view
-from dashboard.views.due_page_view import RISK, DueView, read_risk, read_way
+from dashboard.views.due_page_view import RISK, DueView, Load, read_risk, read_way
 from dashboard.views.due_page_view import build as build_due
 from dashboard.views.groups_view import INSTRUMENT, Alike, groups_of
 from dashboard.views.offender_filters import read_filters
@@ -187,14 +187,18 @@ def _due_view(around: Around) -> DueView:
 
 
 def due_loads(around: Around) -> TableOut:
-    """Give what each accepted risk, and the rule, asks for; the last row is the rule."""
+    """Give what each accepted risk, and the rule, asks for; the last row is the rule, and without any forecast the only one that is known."""
     view = _due_view(around)
     lines = (*view.loads, view.rule_load)
+
+    def known(load: Load, n: int) -> int | None:
+        return n if view.forecasts or not load.risk else None
+
     columns = [
         of("risk", Form.NUMBER, lines, lambda line: line.risk / 100.0 or None, SHARE, 2),
-        of("due_now", Form.COUNT, lines, lambda line: line.now),
-        of("due_soon", Form.COUNT, lines, lambda line: line.soon),
-        of("due_quarter", Form.COUNT, lines, lambda line: line.quarter),
+        of("due_now", Form.COUNT, lines, lambda line: known(line, line.now)),
+        of("due_soon", Form.COUNT, lines, lambda line: known(line, line.soon)),
+        of("due_quarter", Form.COUNT, lines, lambda line: known(line, line.quarter)),
     ]
     window = say("files.window.due_rule", months=counted(view.interval_months, "month"), day=day(view.today))
     return around.table("due-loads", columns, window, "files.sure.due")

@@ -35,7 +35,7 @@ from dashboard.views.due_page_view import RISK, RISKS, RULE, DueView, build, pro
 from dashboard.views.plan_view import QUARTER_DAYS, SOON_DAYS, PlanLine
 from dashboard.views.read_off_view import off_mark
 from dashboard.words import say
-from dashboard.writing import chance, count, counted, day, interval, judged, late, percent
+from dashboard.writing import DASH, chance, count, counted, day, interval, judged, late, percent
 from dashboard.writing import month as month_name
 
 PATH = "/due"
@@ -140,9 +140,9 @@ def _loads(view: DueView, place: Place) -> html.Section:
         )
         href = place.here(by=None, risk=load.risk) if load.risk else place.here(by=RULE)
         marked.append(here)
-        rows.append(
-            [name if here else html.Link(name, href=href), count(load.now), count(load.soon), count(load.quarter)]
-        )
+        known = view.forecasts or not load.risk
+        counts = [count(n) if known else DASH for n in (load.now, load.soon, load.quarter)]
+        rows.append([name if here else html.Link(name, href=href), *counts])
     return section(
         say("due.loads.title"),
         table(say("due.loads.caption", n=counted(view.in_service, "machine")), columns, rows, marked=marked),
@@ -153,8 +153,10 @@ def _loads(view: DueView, place: Place) -> html.Section:
 
 
 def _ruled(view: DueView) -> list[Child]:
-    """Say how many of the machines under a risk have their date by the rule, where any has."""
+    """Say how many of the machines under a risk have their date by the rule, where any has, or that all have."""
     ruled = view.ruled
+    if not view.forecasts:
+        return [note(say("due.loads.unknown"))]
     if not ruled.now and not ruled.quarter:
         return []
     values = {"now": count(ruled.now), "soon": count(ruled.soon), "quarter": count(ruled.quarter)}

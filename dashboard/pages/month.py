@@ -78,6 +78,14 @@ def body(view: MonthView, seen: Scene, scheme: str, said: tuple[str, ...], *, ru
     head = begin(month_name(view.month), seen, said, beside=picker(view, place))
     if view.state == "empty":
         return [*head, no_jobs(seen)]
+    if view.state == "ahead":
+        return [
+            *head,
+            sentence(view.sentence),
+            due_part(view, place),
+            calibrations_part(view, place),
+            limits(view.limits),
+        ]
     parts: list[Child] = [
         *head,
         sentence(view.sentence),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from dashboard.context import Book
@@ -36,12 +37,12 @@ from models.values.proof import Misfit
 from models.values.story import AssetStory, Site
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Asking:
     """Who asks for a paper: which book and site, in which units, when, on which size of paper; ``base`` is the reader's address.
 
     ``scene`` is what a page stands on; with it a paper is made from the very same history.  ``by`` says for whom, or by what,
-    the paper is made.
+    the paper is made.  History and study are read once: whatever is written meanwhile, all that is made for one asking says the same.
     """
 
     book: Book
@@ -53,12 +54,12 @@ class Asking:
     scene: Scene | None = None
     by: str = ""
 
-    @property
+    @cached_property
     def history(self) -> History:
-        """Give the history of the site: that of the page which asks, else that of the book now."""
+        """Give the history of the site: that of the page which asks, else that of the book when it was first asked for."""
         return self.book.history(self.site.site_id) if self.scene is None else self.scene.history
 
-    @property
+    @cached_property
     def study(self) -> Study:
         """Give the study of that history; a page of a large book waits for none, a command makes it."""
         if self.scene is not None:
@@ -127,7 +128,26 @@ def month_review(asking: Asking, month: date | None) -> Paper:
     month : date or None
         First day of the month; the last month with jobs where ``None``. [d]
     """
-    view = month_view(asking, month)
+    return review_of(asking, month_view(asking, month))
+
+
+def review_of(asking: Asking, view: MonthView) -> Paper:
+    """Make the monthly review of what the Month page shows.
+
+    Parameters
+    ----------
+    asking : Asking
+        Who asks. [unitless]
+    view : MonthView
+        What was shown to the same asking. [unitless]
+
+    Raises
+    ------
+    InvalidValueError
+        If the month has not begun.
+    """
+    if view.state == "ahead":
+        raise InvalidValueError(say("report.month.ahead", asked=f"{view.month:%Y-%m}"))
     return month_paper(view, asking.identity(asking.history.head), size=asking.size)
 
 

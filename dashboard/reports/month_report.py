@@ -157,7 +157,7 @@ def _keys(view: MonthView) -> list[dict[str, Any]]:
         ),
         _key(
             say("month.key.due"),
-            count(due.overdue),
+            count(due.now),
             say("month.key.due_below", n=counted(due.in_service, "machine"), day=day(view.today)),
             soon,
         ),
@@ -275,7 +275,7 @@ def _left(view: MonthView, room: Room) -> dict[str, Any]:
 def _due_words(view: MonthView) -> str:
     due = view.due
     text = say(
-        "due.text", overdue=counted(due.overdue, "machine"), soon=count(due.soon), days=due.soon_days, n=count(due.in_service), day=day(view.today)
+        "due.text", now=counted(due.now, "machine"), soon=count(due.soon), days=due.soon_days, n=count(due.in_service), day=day(view.today)
     )  # fmt: skip
     return f"{text} {say('due.never', n=counted(due.never, 'machine'))}" if due.never else text
 
@@ -298,15 +298,15 @@ def _due(view: MonthView, room: Room) -> list[dict[str, Any]]:
             "words": say("due.caption") if rows else "",
             "heads": heads,
             "rows": rows,
-            "more": _unlisted(due.overdue + due.soon, len(rows)),
+            "more": _unlisted(due.now + due.soon, len(rows)),
         }
     ]
     if view.by_risk is not None:
-        parts.append(_risk(view, view.by_risk, room))
+        parts.append(_risk(view.by_risk, room))
     return parts
 
 
-def _risk(view: MonthView, risk: ByRisk, room: Room) -> dict[str, Any]:
+def _risk(risk: ByRisk, room: Room) -> dict[str, Any]:
     heads = [
         (say("column.machine"), "1.35", "left"), (say("column.what_where"), "3", "left"), (say("due.column.over_now"), "1.4", "right"),
         (say("column.due"), "1.1", "right"), (say("column.last_left"), "1.1", "right"), (say("column.why"), "2", "left"),
@@ -317,7 +317,7 @@ def _risk(view: MonthView, risk: ByRisk, room: Room) -> dict[str, Any]:
         ]
         for line in risk.lines[: room.risk]
     ]  # fmt: skip
-    words = risk_sentence(risk.asked, risk.risk, view.due.in_service)
+    words = risk_sentence(risk.asked, risk.risk)
     title = say("month.due.risk")
     if rows:
         words = f"{words} {say('month.due.risk_caption', n=len(rows))}:"
@@ -358,10 +358,10 @@ def mail_texts(view: MonthView, title: str) -> tuple[str, str]:
     body = say(
         "report.mail.body",
         sentence=view.sentence,
-        overdue=due.overdue,
-        soon=due.soon,
+        now=counted(due.now, "machine"),
+        soon=count(due.soon),
         days=due.soon_days,
-        n=due.in_service,
+        n=count(due.in_service),
         site=view.site.name,
         caution=say("caution.title") + say("caution.text"),
     )

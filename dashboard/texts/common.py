@@ -76,10 +76,10 @@ WORDS: Final[dict[str, str]] = {
     "column.machine": "Machine",
     "column.what": "What it is",
     "column.what_where": "What and where",
-    "column.what_where_speed": "What, where, how fast",
+    "column.what_where_speed": "What, where, highest speed",
     "column.area": "Area",
     "column.train": "Train",
-    "column.speed": "Speed [{unit}]",
+    "column.speed": "Highest speed [{unit}]",
     "column.day": "Day",
     "column.was_left": "Was left at",
     "column.days": "Days between",
@@ -124,6 +124,7 @@ WORDS: Final[dict[str, str]] = {
     "figure.panel.reading": "{day} found {found}, left {left} {unit}",
     # What the numbers are
     "about.summary": "How these numbers are made",
+    "about.class": "A job stands in the class of the highest speed that its machine had on the day of the job.",
     "about.wilson": "Over limit means a limit ratio above 1 under the limits in force on the day of the job. Shares are of jobs whose "
     "reading could be judged; an installation has no as-found. Intervals are Wilson's (1927), 95\u202f%: they say how far chance alone could move a share "
     "from so few readings. Whether two shares differ is judged by Fisher's exact test (two-sided, 5\u202f%), which holds for any number of readings. "
@@ -136,7 +137,7 @@ WORDS: Final[dict[str, str]] = {
     "A return is a look that found it over. A return happens unseen and shows at the next look, so the rate is fitted to looks of their own length: hours run where the book has them for "
     "all of them, else the calendar. It is drawn towards that of the speed class (or of all machines where the class has fewer than thirty), the more so the less was seen; below it stands the rate from which it was drawn, "
     "that of the machine's looks alone (above returns ÷ time, as a return happens before it is seen; without bound where every look shows one). The ranking "
-    "goes by its one-sided 90\u202f% lower bound, so that one return of one look does not come first. Visits that were called for find more. The speed class is the machine's of today.",
+    "goes by its one-sided 90\u202f% lower bound, so that one return of one look does not come first. Visits that were called for find more. The speed class is the machine's of today, by its highest speed where it varies.",
     "about.components": "Offset is the distance between the two shaft centrelines at the coupling centre, movable minus stationary; angularity is its "
     "slope along the shaft. Vertical + is up; horizontal + is to the right, seen from the movable machine towards the stationary one. "
     f"Angularity + : {ANGULARITY}. "

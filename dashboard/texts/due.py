@@ -19,6 +19,9 @@ WORDS: Final[dict[str, str]] = {
     "where there is no forecast, that of the rule (so for {now_ruled} of them). For {soon} more it comes within {days} days, for {soon_ruled} of them by the rule.",
     "due.sentence.risk.none": "For {now} of {n} in service the date has come, and for {soon} more it comes within {days} days, by the rule: "
     "there is no forecast for them, so no risk is known.",
+    "due.sentence.risk.unknown": "No risk is known, for no machine has a forecast. By the rule the date has come for {now} of {n} in service, and for {soon} more it comes within {days} days.",
+    "due.sentence.without": "No forecast, so no known risk: {n}.",
+    "due.loads.unknown": "No machine has a forecast, so no risk is known: every date is that of the rule, whatever risk is accepted.",
     "due.loads.ruled": "Of the machines under a risk these have no forecast, and their date by the rule, whatever the risk: {now} now, {soon} in the next {soon_days} days, "
     "{quarter} in the next {quarter_days} days.",
     "due.sentence.rule": "For {now} of {n} in service the date has come by the rule of {months} after the last visit. "

@@ -89,6 +89,7 @@ class DueView:
     """Everything on the page; ``state`` is ``'empty'`` where the book has no job of the site.
 
     ``ruled`` counts the machines of each load by risk that have no forecast, and their date by the rule: the same at any risk.
+    ``forecasts`` counts the machines in service that have one: where there is none, no load by risk is known.
     """
 
     state: Literal["ok", "empty"]
@@ -107,6 +108,7 @@ class DueView:
     loads: tuple[Load, ...]
     rule_load: Load
     ruled: Load
+    forecasts: int
     calendar: Calendar
     no_forecast: tuple[NoForecast, ...]
     held: tuple[Held, ...]
@@ -182,13 +184,14 @@ def build(
     no_forecast = _no_forecast(history, study)
     in_service = int((~history.assets.retired).sum())
     rule_load = _load(by_rule, 0)
+    asked = asked_by_risk(plans[risk])
     return DueView(
         state="ok" if len(history.jobs) else "empty",
         today=today,
         by=by,
         risk=risk,
         interval_months=site.interval_months,
-        sentence=risk_sentence(asked_by_risk(chosen), risk / 100.0, in_service)
+        sentence=risk_sentence(asked, risk / 100.0)
         if by == RISK
         else _rule_sentence(chosen, site.interval_months, in_service),
         now=chosen.lines(now[:most].tolist()),
@@ -201,6 +204,7 @@ def build(
         loads=tuple(_load(plans[of], of) for of in RISKS),
         rule_load=rule_load,
         ruled=_ruled(plans[risk]),
+        forecasts=asked.known,
         calendar=_calendar(chosen, month or _next_month(chosen, soon, today), today),
         no_forecast=no_forecast,
         held=_held(study),

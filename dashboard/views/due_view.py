@@ -16,7 +16,7 @@ from models.history.months import local_days
 from models.values.people import Instrument
 
 SOON_DAYS = 31
-"""What falls due within so many days is listed beside what is overdue."""
+"""What falls due within so many days is listed beside what is due now."""
 
 CALIBRATION_DAYS = 62
 """A calibration that runs out within so many days is listed."""
@@ -43,10 +43,10 @@ class DueLine:
 
 @dataclass(frozen=True, slots=True)
 class DueList:
-    """Overdue and due soon, the longest overdue first, cut to a length that fits a page."""
+    """Due now, as the page Due counts it (the day itself too), and due soon, the longest overdue first, cut to a length that fits a page."""
 
     lines: tuple[DueLine, ...]
-    overdue: int
+    now: int
     soon: int
     never: int
     in_service: int
@@ -65,7 +65,7 @@ class Calibration:
 
 
 def due_list(history: History, today: date, interval_months: int) -> DueList:
-    """List what is overdue and what falls due within a month.
+    """List what is due now and what falls due within a month.
 
     Parameters
     ----------
@@ -78,13 +78,13 @@ def due_list(history: History, today: date, interval_months: int) -> DueList:
     """
     due = due_for(history, today, interval_months)
     dated = np.isin(due.reason, list(_WHY))
-    wanted = np.flatnonzero(dated & (due.overdue | (due.days_left <= SOON_DAYS)))
+    wanted = np.flatnonzero(dated & (due.days_left <= SOON_DAYS))
     order = wanted[np.lexsort((wanted, due.days_left[wanted]))]
-    overdue = int((dated & due.overdue).sum())
+    now = int((dated & (due.days_left <= 0)).sum())
     return DueList(
         lines=_lines(history, order[:MOST], due.last_us, due.last_row, due.days_left, due.reason, today),
-        overdue=overdue,
-        soon=len(order) - overdue,
+        now=now,
+        soon=len(order) - now,
         never=int((due.reason == NEVER_MEASURED).sum()),
         in_service=int((~history.assets.retired).sum()),
         interval_months=interval_months,

@@ -94,7 +94,7 @@ class MonthView:
     """Everything on the page.
 
     ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
-    the month has none, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
+    the month has none, ``'ahead'`` where that is because it has not begun, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
     ``behind`` where the address asks for no jobs.  ``returned`` are the worst of ``returned_n``
     visits of ``returned_machines``; ``left_over`` the first of ``left_over_n`` visits: those that
     nobody signed, then the others, each the worst first.  ``unsigned`` and ``unreviewed`` count
@@ -103,7 +103,7 @@ class MonthView:
     ``moved_limits`` of the visits that came back were left over limit by the limits that found them so.
     """
 
-    state: Literal["ok", "empty", "too_few", "error"]
+    state: Literal["ok", "empty", "too_few", "ahead"]
     site: Site
     today: date
     month: date
@@ -210,13 +210,20 @@ def build(
     jobs_here = int(now_all.jobs[0, 0])
     found_change = change(cell(compared.found), found_before)
     view_month = _date(number)
+    ahead = number > _number(today)
     return MonthView(
-        state="empty" if not len(jobs) else "too_few" if jobs_here == 0 else "ok",
+        state="ok" if jobs_here else "empty" if not len(jobs) else "ahead" if ahead else "too_few",
         site=site,
         today=today,
         month=view_month,
-        months=tuple(_date(n) for n in range(max(last, number), min(first, number) - 1, -1)),
-        sentence=_sentence(view_month, today, jobs_here, machines, found, found_before, found_change, left, one_set),
+        # One that has not begun is shown where it was asked for, and not those on the way to it.
+        months=(
+            *((view_month,) if number > last else ()),
+            *(_date(n) for n in range(last, min(first, number) - 1, -1)),
+        ),
+        sentence=_sentence(view_month, today, jobs_here, machines, found, found_before, found_change, left, one_set)
+        if jobs_here
+        else _none(view_month, today, _date(first)),
         jobs=jobs_here,
         jobs_before=int(before_all.jobs[0, 0]),
         machines=machines,
@@ -342,6 +349,16 @@ def _visits(history: History, rows: IntArray, runs: Runs, study: Study | None) -
     return tuple(visits)
 
 
+def _none(on: date, today: date, first: date) -> str:
+    """Say why a month has no job: it has not begun, the book begins later, or nothing was done in it, so far or at all."""
+    if on > today:
+        return say("month.sentence.ahead", month=month_text(on))
+    if on < first:
+        return say("month.sentence.before", month=month_text(on), first=month_text(first))
+    said = say("month.sentence.none", month=month_text(on))
+    return f"{said} {say('month.sentence.not_over')}" if (on.year, on.month) == (today.year, today.month) else said
+
+
 def _sentence(
     on: date,
     today: date,
@@ -353,8 +370,6 @@ def _sentence(
     left: Share,
     one_set: OneSet | None,
 ) -> str:
-    if jobs == 0:
-        return say("month.sentence.none", month=month_text(on))
     parts = [
         say(
             "month.sentence.jobs",

@@ -32,12 +32,11 @@ class Due(Late):
     """One row an asset, at the index of the assets.
 
     ``due_us`` is the beginning of the due day in the site's zone, or
-    :data:`NO_TIME`.  ``overdue`` is True from the day after it.  ``reason`` is an
+    :data:`NO_TIME`.  ``reason`` is an
     index into :data:`REASON_WORDS`.  ``last_us`` is the last visit.
     """
 
     due_us: IntArray
-    overdue: BoolArray
     reason: IntArray
     last_us: IntArray
     last_row: IntArray
@@ -73,7 +72,7 @@ def due_by_rule(
     Returns
     -------
     Due
-        Due day, whether it has passed, and why; ``days_left`` is negative when it has. [µs, d]
+        Due day and why; ``days_left`` is negative once it has passed. [µs, d]
 
     Notes
     -----
@@ -108,7 +107,6 @@ def due_by_rule(
     left = day - (today - date(1970, 1, 1)).days
     return Due(
         due_us=np.where(dated, midnights_us(np.where(dated, day, 0), zone), NO_TIME),
-        overdue=dated & (left < 0),
         reason=reason,
         last_us=last_us,
         last_row=last_row,
