@@ -9,14 +9,18 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from models.commands.change_asset import rename_asset
 from models.intake.problems import Code
 from models.settings import Settings
+from models.store.described import why_and_typed
 from models.store.known import instruments, people
 from models.store.reader import Reader
 from models.values.asset import Asset
+from models.values.description import version_on
 from models.values.kinds import Coupling
 from models.values.people import Instrument, Person
 from models.values.story import Site
+from tests.conftest import NOW
 from tests.seeded import bring_in, loud, write
 
 REGISTER = (
@@ -103,7 +107,42 @@ def test_a_row_holds_what_held_on_its_day_not_what_holds_today(engine: sa.Engine
         "tag,area,valid from\nP-9,Yard,2024-01-01\n",
         "tag,running speed [rpm],valid from\nP-9,1480,2020-01-01\n",
     )  # fmt: skip
-    assert versions[-1] == replace(WHOLE, speed_rpm=1480.0, valid_from=date(2020, 1, 1))
+    assert versions[-2:] == [
+        replace(WHOLE, speed_rpm=1480.0, valid_from=date(2020, 1, 1)),
+        replace(WHOLE, speed_rpm=1480.0, area="Yard", valid_from=date(2024, 1, 1)),
+    ]
+
+
+def test_a_new_tag_leaves_what_a_register_says_of_the_days_before_it(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    described(engine, site, tmp_path, "tag,area,valid from\nP-9,Yard,2027-02-01\n")
+    rename_asset(engine, site, "P-9", "P-9A", by="desk", now=NOW, why="new tags")
+    (path,) = write(tmp_path, speed="tag,running speed [rpm],area,valid from\nP-9A,3600,Hall,2026-11-01\n")
+    names = f"P-9A from {NOW.date()} on: area, running speed", "P-9A from 2027-02-01 on"
+    for again in (False, True):
+        report = bring_in(engine, site, path)
+        assert [sheet.unchanged for sheet in report.sheets] == [again]
+        told = [one.text for one in report.problems if one.code is Code.DESCRIBED_LATER]
+        begins = "What begins earlier than a description in the book holds"
+        assert told == ([] if again else [
+            f"{begins} on in it, as that says nothing else of it ({names[0]}; {names[1]}: running speed).",
+            f"{begins} only until that one, which says otherwise ({names[1]}: area).",
+        ])  # fmt: skip
+    story = Reader(engine).story(site.site_id, "P-9")
+    assert story is not None
+    versions = [version.asset for version in story.versions]
+    days = [date(2026, 10, 31), date(2026, 11, 1), NOW.date(), date(2027, 2, 1)]
+    assert [(a.tag, a.speed_rpm, a.area) for a in (version_on(versions, day) for day in days)] == [
+        ("P-9", None, "Mill"), ("P-9", 3600, "Hall"), ("P-9A", 3600, "Hall"), ("P-9A", 3600, "Yard"),
+    ]  # fmt: skip
+    with engine.connect() as connection:
+        why, _ = why_and_typed(connection, story.versions[-2].entry)
+    assert why == "new tags; as said from 2026-11-01 on: area, running speed"
+    (path,) = write(tmp_path, day=f"tag,power [kW],valid from\nP-9,75,{NOW.date()}\n")
+    assert bring_in(engine, site, path).written, "a new tag alone does not take the day"
+    (path,) = write(tmp_path, day=f"tag,power [kW],valid from\nP-9,55,{NOW.date()}\n")
+    assert [one.code for one in loud(bring_in(engine, site, path))] == [Code.KEY_IN_BOOK]
 
 
 def test_a_machine_stays_out_of_service_unless_a_row_begins_later_and_then_it_is_told(
@@ -115,6 +154,8 @@ def test_a_machine_stays_out_of_service_unless_a_row_begins_later_and_then_it_is
     story = Reader(engine).story(site.site_id, "P-9")
     assert story is not None
     assert story.asset.retired == date(2024, 6, 30)
+    (path,) = write(tmp_path, day="tag,power [kW],valid from\nP-9,75,2024-06-30\n")
+    assert loud(bring_in(engine, site, path)) == [], "a row of the very day puts nothing back"
     (path,) = write(tmp_path, july="tag,running speed [rpm],valid from\nP-9,1480,2024-07-15\n")
     (problem,) = loud(bring_in(engine, site, path))
     assert problem.code is Code.BACK_IN_SERVICE

@@ -134,12 +134,16 @@ def test_a_renamed_machine_keeps_its_new_tag_when_it_begins(book: Reader, site: 
         rename_asset(book.engine, site, "P-1", "P-101", by="desk", now=NOW, why="again")
 
 
-def test_a_tag_that_begins_later_is_given_up_for_another(book: Reader, site: Site, go_to: GoTo, tmp_path: Path) -> None:
-    """A register names the old tag again for a later day: without being renamed anew the machine would bear it then."""
+def test_a_row_under_the_old_tag_is_of_the_machine_as_it_is_called_by_then(
+    book: Reader, site: Site, go_to: GoTo, tmp_path: Path
+) -> None:
     rename_asset(book.engine, site, "P-1", "P-101", by="desk", now=NOW, why="new tags")
     text = LATER.replace(str(SOON), "2028-01-01").replace("pump with a new motor", "pump with yet another")
-    assert bring_in(book.engine, site, *write(tmp_path, again=text)).written
-    rename_asset(book.engine, site, "P-1", "P-101", by="desk", now=NOW, why="the register had the old one")
+    report = bring_in(book.engine, site, *write(tmp_path, again=text))
+    assert [p.text for p in report.problems if p.code is Code.HOLDS_LATER and "P-101 from 2028-01-01 on" in p.text]
+    assert bring_in(book.engine, site, *write(tmp_path, again=text.replace("P-1,", "P-101,"))).sheets[0].unchanged == 2
+    with pytest.raises(ConflictError, match="already"):
+        rename_asset(book.engine, site, "P-1", "P-101", by="desk", now=NOW, why="again")
     go_to(date(2028, 1, 1))
     assert story(book, "P-1").asset.tag == "P-101"
     assert story(book, "P-1").asset.description == "pump with yet another"

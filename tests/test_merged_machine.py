@@ -4,24 +4,33 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
+from dashboard.console.changing import merged_lines
 from dashboard.views import asset_view
 from dashboard.views.finder_view import offers
+from models.commands.adopt_limits import adopt_limits
 from models.commands.amend_job import void_job
 from models.commands.change_asset import merge_assets
+from models.commands.import_files import import_files
 from models.intake.problems import Code, Severity
 from models.ledger.package_verifier import files_of
 from models.settings import Settings
+from models.store.engine import make_engine
+from models.store.known import limit_sets
+from models.store.reader import Reader
+from models.values.limits import Judged, LimitRow, LimitSet
 from models.values.roles import Role
-from tests.conftest import NOW
+from models.values.story import AssetStory, Site
+from tests.conftest import NOW, make_site
 from tests.fuzz.api_book import JOB, Program, tokened
 from tests.record_book import Opened, open_book
-from tests.seeded import bring_in, write
+from tests.seeded import ASSETS, JOBS, bring_in, seed, sources_of, write
 from tests.test_commands_plain_jobs import WAYS, take_way
 from tests.test_dashboard_pages_asset import Ids, ask
 from tests.test_dashboard_pages_record import Form, results
@@ -172,3 +181,63 @@ def test_an_import_says_it_in_words_and_takes_the_job(
         assert not [one for one in again.problems if one.code is Code.OUT_OF_SERVICE], (
             "what the book holds was said once"
         )
+
+
+@pytest.fixture
+def two(sqlite_book: Settings, tmp_path: Path) -> Iterator[tuple[sa.Engine, Site]]:
+    """Give a book with a machine that is described as another one, word for word."""
+    engine, site = make_engine(sqlite_book), make_site(sqlite_book)
+    seed(engine, site, tmp_path)
+    alike = ASSETS.splitlines()[2].replace("P-2", "P-3")
+    assert bring_in(engine, site, *write(tmp_path, alike=f"{ASSETS.splitlines()[0]}\n{alike}\n")).written
+    yield engine, site
+    engine.dispose()
+
+
+def story_of(engine: sa.Engine, tag: str) -> AssetStory:
+    found = Reader(engine).story(1, tag)
+    assert found is not None
+    return found
+
+
+def test_what_is_brought_over_keeps_the_limits_that_judged_it(two: tuple[sa.Engine, Site], tmp_path: Path) -> None:
+    """Limits that were adopted since judge nothing anew: of two machines that are described alike no verdict changes."""
+    engine, site = two
+    with engine.connect() as connection:
+        day = limit_sets(connection, 1)[0].limit_set.adopted_on + timedelta(days=10)
+    now = datetime.combine(day, time(20), UTC)
+    (path,) = write(tmp_path, later=JOBS.replace("J3,P-2,2025-05-04", f"J8,P-2,{day} 09:30"))
+    assert import_files(engine, site, sources_of(site, path), by="desk", now=now).written
+    old = story_of(engine, "P-2").standing[-1]
+    rows = tuple(LimitRow(judged, value=1e-4) for judged in (Judged.OFFSET, Judged.FLEX_ANGLE))
+    adopt_limits(engine, site, LimitSet("tight", "a test", "desk", day, rows), now=now)
+    done = merge_assets(engine, site, "P-2", "P-3", by="desk", now=now, why="one pump")
+    came = done.moved[-1]
+    assert (came.job.ref, came.limits, came.limit_set, came.found_ratio) == (
+        "J8",
+        old.limits,
+        old.limit_set,
+        old.found_ratio,
+    )
+    assert came.found_ratio is not None
+    said = " ".join(merged_lines(done, "P-2", "P-3", "UTC"))
+    assert "by the versions of limits that had judged them: no verdict changed" in said
+
+
+def test_a_row_of_a_register_for_a_merged_record_is_told_and_leaves_it_merged(
+    two: tuple[sa.Engine, Site], tmp_path: Path
+) -> None:
+    engine, site = two
+    merge_assets(engine, site, "P-2", "P-3", by="desk", now=NOW, why="one pump")
+    rows = "tag,running speed [rpm],valid from\nP-2,2960,2025-06-01\nP-3,2960,2025-06-01\nP-2,1480,2025-07-01\n"
+    jobs = "\n".join(
+        [JOBS.splitlines()[0], JOBS.splitlines()[3].replace("J3", "J7").replace("2025-05-04", "2025-08-04")]
+    )
+    report = bring_in(engine, site, *write(tmp_path, rows=rows, jobs=jobs))
+    told = [(one.row, one.text) for one in report.problems if one.code is Code.OUT_OF_SERVICE]
+    gone = f"P-2 was merged into P-3 and is out of service since {NOW.date()}"
+    assert [row for row, _ in told] == [2, 2, 4]
+    assert all(gone in text for _, text in told), "since it was merged, not since the day of the job"
+    assert told[-1][1].endswith("reaches no history that is looked at. Describe P-3.")
+    double = story_of(engine, "P-2")
+    assert (double.merged_into, double.asset.retired, double.asset.speed_rpm) == ("P-3", NOW.date(), 1480)

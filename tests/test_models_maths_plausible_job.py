@@ -265,6 +265,10 @@ def test_a_machine_that_is_out_of_service_on_the_day_is_asked_about() -> None:
 
 def test_a_record_that_was_merged_is_asked_about_on_every_day_and_the_other_is_named() -> None:
     for gone in (date(2030, 1, 1), JOB.performed_at.date(), None):
-        check = only(JOB, replace(BESIDE, asset=replace(PUMP, retired=gone), merged_into="P-9"))
+        given_up = replace(BESIDE, asset=replace(PUMP, retired=gone), merged_into="P-9", merged_on=date(2026, 11, 30))
+        check = only(JOB, given_up)
+        assert "merged into P-9 and is out of service since 2026-11-30" in check.sentence, (
+            "not since the day of the job"
+        )
         assert (check.doubt, check.field) == (Doubt.RETIRED, "tag")
         assert "Record it on P-9." in check.sentence

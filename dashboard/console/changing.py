@@ -52,7 +52,10 @@ def merged_lines(done: Merged, old: str, new: str, zone: str) -> Iterator[str]:
         changed = (
             "no verdict changed" if not done.verdicts else f"the verdict of {counted(done.verdicts, 'job')} changed"
         )
-        yield f"They were judged anew, as {new} was described on the day of each (coupling, speed, span): {changed}."
+        yield (
+            f"They were judged anew, as {new} was described on the day of each (coupling, speed, span), by the versions of "
+            f"limits that had judged them: {changed}."
+        )
     if done.doubled:
         yield (
             f"{counted(len(done.doubled), 'job')} of {old} stood with {new} already, at the same moment with "

@@ -278,6 +278,7 @@ class _Looking(Sheet):
             display=self.display,
             bolts_tight=tight,
             merged_into=story.merged_into,
+            merged_on=story.asset.retired,
             people=around.people,
             meanwhile=() if around.amends else tuple(line.job for line in story.since(around.typed_at)),
         )

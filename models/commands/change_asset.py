@@ -9,10 +9,12 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from models.commands.judging import Judge
 from models.commands.on_server import OnServer, hold
 from models.commands.record_job import Recording
 from models.errors import ConflictError, InvalidValueError, UnknownNameError
-from models.store.known import asset_id_of
+from models.store.described import why_and_typed
+from models.store.known import asset_id_of, limit_sets
 from models.store.rows import asset_version_row, break_row
 from models.store.story import read_story
 from models.store.unit import Unit, writing
@@ -90,11 +92,19 @@ def rename_asset(engine: sa.Engine, site: Site, tag: str, new: str, *, by: str, 
                 remedy="Choose another tag. Two records of one machine are brought together with: driftbook asset merge",
             )
         today = _today(site, now)
-        now_on = [] if story.asset.tag == wanted else [replace(story.asset, tag=wanted, valid_from=today)]
-        later = [replace(asset, tag=wanted) for asset in _upcoming(story, today) if asset.tag != wanted]
+        now_on = [] if story.asset.tag == wanted else [story.asset]
+        later = [asset for asset in _upcoming(story, today) if asset.tag != wanted]
         if not now_on and not later:
             raise ConflictError(f"The machine bears the tag '{wanted}' already.")
-        return min([_describe(unit, site, story, asset, reason) for asset in (*now_on, *later)])
+        return min(
+            [
+                _describe(unit, site, story, asset, replace(asset, tag=wanted, valid_from=begins), reason)
+                for asset, begins in (
+                    *((asset, today) for asset in now_on),
+                    *((asset, asset.valid_from) for asset in later),
+                )
+            ]
+        )
 
 
 def merge_assets(
@@ -111,8 +121,8 @@ def merge_assets(
     """Bring the history of a machine that was recorded twice under one record.
 
     Each job of the double becomes, by an amendment, a job of the kept
-    machine, judged as that machine was described on the day; replacements are
-    recorded there too, and the double goes out of service, also by descriptions
+    machine, judged as that machine was described on the day, by the limits that
+    have judged it; replacements are recorded there too, and the double goes out of service, also by descriptions
     of it that begin later.  A job that the kept record holds already (the same
     moment and the same measured values) comes over void: one visit must not count
     twice.  All old versions stay readable.  Done again, it brings over what came
@@ -172,15 +182,19 @@ def merge_assets(
         for broken in breaks:
             entry = unit.append(Kind.BREAK_RECORDED, new.asset_id, why=reason)
             unit.add(BreakRow, break_row(entry, site.site_id, new.asset_id, broken))
-        for asset in gone:
-            _describe(unit, site, old, asset, reason)
+        for asset, given_up in gone:
+            _describe(unit, site, old, asset, given_up, reason)
         return replace(done, breaks=len(breaks))
 
 
 def _bring_over(recording: Recording, lines: Iterable[JobLine], new: AssetStory, reason: str) -> Merged:
     """Make jobs of the double jobs of the kept machine, void where that holds them already."""
     moved, doubled, unsure, verdicts, zone = [], [], [], 0, ZoneInfo(recording.site.zone)
+    sets = limit_sets(recording.unit.connection, recording.site.site_id)
     for line in lines:
+        # The visit is what it was: only the machine is another one, so the limits stay those that have judged it.
+        by = None if line.judged_as is None else line.judged_as.limit_entry
+        recording.judge = Judge(tuple(one for one in sets if one.entry == by), zone)
         job, twin = replace(line.job, tag=new.asset.tag), beside(line, new.standing, zone)
         if twin is not None and twin.one_visit:
             # Without what it was judged as, it is judged by the kept machine: so it counts there if it is taken back.
@@ -225,23 +239,26 @@ def _refuse_retired(old: AssetStory, new: AssetStory, today: date) -> None:
         )
 
 
-def _given_up(old: AssetStory, today: date) -> list[Asset]:
-    """Give the descriptions by which a double is out of service from today on, whatever began later by those of before."""
-    later = [replace(asset, tag=old.asset.tag, retired=today) for asset in _upcoming(old, today)]
+def _given_up(old: AssetStory, today: date) -> list[tuple[Asset, Asset]]:
+    """Give the descriptions by which a double is out of service from today on, each with the one in whose place it stands."""
+    later = [(asset, replace(asset, tag=old.asset.tag, retired=today)) for asset in _upcoming(old, today)]
     if old.merged_into:  # what came since puts it back into service
-        return [
-            new for new, asset in zip(later, _upcoming(old, today), strict=True) if (asset.retired or date.max) > today
-        ]
-    return [replace(old.asset, valid_from=today, retired=today), *later]
+        return [(asset, new) for asset, new in later if (asset.retired or date.max) > today]
+    return [(old.asset, replace(old.asset, valid_from=today, retired=today)), *later]
 
 
 def _upcoming(story: AssetStory, today: date) -> tuple[Asset, ...]:
     return upcoming([version.asset for version in story.versions], today)
 
 
-def _describe(unit: Unit, site: Site, story: AssetStory, asset: Asset, why: str) -> int:
+def _describe(unit: Unit, site: Site, story: AssetStory, was: Asset, asset: Asset, why: str) -> int:
+    """Write a description; in the place of one of the same day it keeps what a list said for that."""
+    of_day = [
+        version.entry for version in story.versions if version.asset is was and was.valid_from == asset.valid_from
+    ]
+    typed = why_and_typed(unit.connection, of_day[0])[1] if of_day else {}
     entry = unit.append(Kind.ASSET_CHANGED, story.asset_id, why=why)
-    unit.add(AssetVersionRow, asset_version_row(entry, site.site_id, story.asset_id, asset, {}))
+    unit.add(AssetVersionRow, asset_version_row(entry, site.site_id, story.asset_id, asset, typed))
     return entry
 
 

@@ -23,7 +23,6 @@ from models.intake.rows import Row, RowReader
 from models.ledger.content import job_content
 from models.store import known as ask
 from models.store.held_jobs import held_jobs as ask_held
-from models.store.merged import merged_into
 from models.store.rows import decision_rows, job_row
 from models.store.visits import Visit
 from models.tables.base import to_microseconds
@@ -92,7 +91,6 @@ class JobRows(Things):
     """The jobs of an import, one row after the other."""
 
     described: Descriptions
-    merged: dict[str, str]
     """Into which machine each record out of service was merged, by tag; asked once."""
 
     def look_ahead(self, sources: Sequence[Source]) -> None:
@@ -103,7 +101,7 @@ class JobRows(Things):
         sources : sequence of Source
             All sheets of jobs of this import. [unitless]
         """
-        self.described, self.merged = Descriptions(), {}
+        self.described = Descriptions()
 
         def tag_of(text: str) -> str | None:
             tag = self._tag_of(text)
@@ -265,15 +263,13 @@ class JobRows(Things):
         tag = pending.job.tag
         versions = self.versions[tag]
         place = place_on([version.valid_from for _, _, version in versions], self.today)
-        asset_id, entry, held = versions[place]
+        held = versions[place][2]
         if held.retired is None and pending.asset.retired is None:
             return
-        if tag not in self.merged:
-            self.merged[tag] = merged_into(self.unit.connection, self.site.site_id, asset_id, entry, held)
         # Loaded here only: most files name no such machine, and what checks jobs needs the library of arrays.
         from models.maths.plausible_job import out_of_service
 
-        for check in out_of_service(pending.asset, pending.day, self.merged[tag]):
+        for check in out_of_service(pending.asset, pending.day, *self.given_up(tag)):
             row = pending.speak()
             problem = reader.problem(row, "tag", Code.OUT_OF_SERVICE, Severity.WARNING, tag, str(check.sentence))
             row.problems.append(replace(problem, is_sentence=True))

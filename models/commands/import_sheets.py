@@ -179,6 +179,8 @@ class Sheets(JobRows):
                 continue
             if told := described.told_later(self.versions, self.today):
                 self.report.problems.append(sheet.noticed.note(Code.HOLDS_LATER, told))
+            for told in described.told_met():
+                self.report.problems.append(sheet.noticed.note(Code.DESCRIBED_LATER, told))
             if not self.had_jobs:
                 continue
             told = described.told(self.unit.connection, self.site.site_id, self.versions, self.known.zone)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
+from models.commands.carry_on import carried_reason, carry_on, only_a_tag
 from models.commands.judging import Judge
-from models.commands.later_row import keep_instrument, keep_machine, keep_person
+from models.commands.later_row import keep_instrument, keep_machine, keep_person, said_of
 from models.commands.noticed import Names, spelt_once
 from models.commands.one_machine import OneMachine
 from models.commands.redescribed import Redescribed
@@ -22,12 +23,15 @@ from models.intake.rows import Row, RowReader
 from models.intake.seen import Seen
 from models.store import known as ask
 from models.store.decisions import rule_of
+from models.store.described import why_and_typed
+from models.store.merged import merged_into
 from models.store.rows import asset_version_row, break_row, instrument_row, person_row
 from models.store.unit import Unit
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, InstrumentVersionRow, PersonRow, PersonVersionRow
 from models.values.asset import Asset
 from models.values.calibration import calibrated_on, says_nothing_new
+from models.values.description import place_on, version_on
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
 from models.values.spelling import spellings
@@ -70,6 +74,9 @@ class Things:
         self.tags = Names(self.versions)
         self.serials, self.names = Names(self.instruments), Names(self.people, several=True)
         self.redescribed: dict[int, Redescribed] = {}
+        self.before = unit.next_number
+        self.said: dict[int, tuple[str, Mapping[str, str]]] = {}
+        self.merged: dict[int, tuple[str, date | None]] = {}
         self.mentioned: set[str] = set()
         self.known = Known(
             ZoneInfo(site.zone),
@@ -159,45 +166,119 @@ class Things:
 
     def _asset(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
         tag = self._read_tag(reader, row)
-        versions = self.versions.get(tag, []) if tag else []
-        gone = keep_machine(row, [version for _, _, version in versions]) if versions else None
+        held = self.versions.get(tag, []) if tag else []
+        versions = [version for _, _, version in held]
+        typed = said_of(row)
+        gone = keep_machine(row, versions) if versions else None
         asset = check_asset(reader, row)
         if asset is None:
             return
         if gone is not None:
             self._tell_back(reader, row, gone)
-        # Under another tag that the machine has had it is the same description.
-        if any(replace(version, tag=asset.tag) == asset for _, _, version in versions):
-            self._same(reader, row, sheet, (Table.ASSETS, f"{asset.tag} {asset.valid_from}"))
+        if versions:  # a row gives no machine another tag: under any of them it is of the one that is borne by then
+            asset = replace(asset, tag=version_on(versions, asset.valid_from or date.min).tag)
+        key = (Table.ASSETS, f"{held[0][0] if held else ''} {asset.valid_from}")
+        of_day = [version for version in versions if version.valid_from == asset.valid_from]
+        if of_day and replace(of_day[-1], tag=asset.tag) == asset:
+            self._same(reader, row, sheet, key)
             return
-        if versions and (
-            asset.valid_from is None or any(version.valid_from == asset.valid_from for _, _, version in versions)
-        ):
-            earlier = self.in_this_import.get((Table.ASSETS, f"{asset.tag} {asset.valid_from}"))
+        if versions and (asset.valid_from is None or self._is_described(held, asset.valid_from)):
+            earlier = self.in_this_import.get(key)
             code = Code.KEY_IN_BOOK if earlier is None else Code.KEY_CONFLICT
             where = "the book" if earlier is None else self._row_of(*earlier)
             expected = f"what {where} says of this tag, or a 'valid from' date for a change"
-            row.problems.append(reader.problem(row, "tag", code, Severity.ERROR, asset.tag, expected))
+            row.problems.append(reader.problem(row, "tag", code, Severity.ERROR, tag or "", expected))
             return
-        self._add_asset(reader, asset, row, file)
-        self.in_this_import[Table.ASSETS, f"{asset.tag} {asset.valid_from}"] = self._here(row)
+        if versions:
+            self._tell_merged(reader, row, tag or "")
+        asset_id = self._add_asset(reader, asset, row, file, None if asset.valid_from is None else typed)
+        self.in_this_import[Table.ASSETS, f"{asset_id} {asset.valid_from}"] = self._here(row)
         sheet.taken += 1
+
+    def _is_described(self, held: Sequence[tuple[int, int, Asset]], day: date) -> bool:
+        """Tell whether a machine is described from a day on already; a new tag alone is no description."""
+        versions = [version for _, _, version in held]
+        return any(version.valid_from == day for version in versions) and not only_a_tag(
+            versions, day, lambda place: self._said_for(held[place][1])[1]
+        )
+
+    def _said_for(self, entry: int) -> tuple[str, Mapping[str, str]]:
+        """Give the reason of a description, and what a list said for it."""
+        if entry not in self.said:
+            self.said[entry] = why_and_typed(self.unit.connection, entry) if entry < self.before else ("", {})
+        return self.said[entry]
 
     def _add_asset(
         self, reader: RowReader, asset: Asset, row: Row, file: File, typed: Mapping[str, str] | None = None
-    ) -> None:
-        versions = self.versions.get(asset.tag, [])
-        batch, line = self._batch(file), str(row.number)
-        if versions:
-            asset_id = versions[0][0]
-            self.redescribed.setdefault(len(self.report.sheets) - 1, Redescribed()).came(asset_id, asset)
+    ) -> int:
+        held = self.versions.get(asset.tag, [])
+        batch, line, texts = self._batch(file), str(row.number), typed or row.typed
+        if held:
+            asset_id = held[0][0]
+            self._redescribed().came(asset_id, asset)
             entry = self.unit.append(Kind.ASSET_CHANGED, asset_id, batch=batch, line=line)
         else:
             self._tell_alike(reader, row, asset.tag)
             entry = asset_id = self.unit.append(Kind.ASSET_ADDED, batch=batch, line=line)
             self.unit.add(AssetRow, (asset_id, self.site.site_id, asset.tag))
-        self.unit.add(AssetVersionRow, asset_version_row(entry, self.site.site_id, asset_id, asset, typed or row.typed))
-        self.versions.setdefault(asset.tag, []).append((asset_id, entry, asset))
+        self.unit.add(AssetVersionRow, asset_version_row(entry, self.site.site_id, asset_id, asset, texts))
+        if asset.valid_from is not None:
+            self.said[entry] = ("", texts)
+        here = (asset_id, entry, asset)
+        if not held:
+            self.versions.setdefault(asset.tag, []).append(here)
+            return entry
+        carried = list(self._carried(held, asset, batch, line))
+        held += [here, *carried]
+        return asset_id
+
+    def _carried(
+        self, held: Sequence[tuple[int, int, Asset]], new: Asset, batch: int, line: str
+    ) -> Iterator[tuple[int, int, Asset]]:
+        """Write the later descriptions of a machine again, with what a row changes and they do not set anew."""
+        versions = [version for _, _, version in held]
+        for one in carry_on(versions, new, lambda place: self._said_for(held[place][1])[1]):
+            asset_id, entry, later = held[one.place]
+            if any(number < self.before and version.valid_from == later.valid_from for _, number, version in held):
+                self._redescribed().met(later, one.on, one.kept)
+            if one.asset is None:
+                continue
+            why, texts = self._said_for(entry)
+            reason = carried_reason(why, new.valid_from, one.on)
+            number = self.unit.append(Kind.ASSET_CHANGED, asset_id, why=reason, batch=batch, line=line)
+            self.unit.add(AssetVersionRow, asset_version_row(number, self.site.site_id, asset_id, one.asset, texts))
+            self.said[number] = (reason, texts)
+            self._redescribed().came(asset_id, one.asset, again=True)
+            yield asset_id, number, one.asset
+
+    def _redescribed(self) -> Redescribed:
+        return self.redescribed.setdefault(len(self.report.sheets) - 1, Redescribed())
+
+    def given_up(self, tag: str) -> tuple[str, date | None]:
+        """Give the tag of the machine into which a record was merged, and since when it is out of service; empty where it was not.
+
+        Parameters
+        ----------
+        tag : str
+            Any tag of the machine; it is known. [unitless]
+        """
+        held = self.versions[tag]
+        asset_id, entry, asset = held[place_on([version.valid_from for _, _, version in held], self.today)]
+        if asset_id not in self.merged and entry < self.before:  # of a later entry the reason is not written yet
+            into = merged_into(self.unit.connection, self.site.site_id, asset_id, entry, asset)
+            self.merged[asset_id] = into, asset.retired if into else None
+        return self.merged.get(asset_id, ("", None))
+
+    def _tell_merged(self, reader: RowReader, row: Row, tag: str) -> None:
+        """Say of a row of a record that was given up for another one that it reaches nothing."""
+        kept, since = self.given_up(tag)
+        if kept:
+            sentence = (
+                f"{tag} was merged into {kept} and is out of service since {since}: what this row says of it reaches no history "
+                f"that is looked at. Describe {kept}."
+            )
+            problem = reader.problem(row, "tag", Code.OUT_OF_SERVICE, Severity.WARNING, tag, sentence)
+            row.problems.append(replace(problem, is_sentence=True))
 
     def _tell_alike(self, reader: RowReader, row: Row, tag: str) -> None:
         """Say of a new tag that there is one that looks the same: two histories of one machine would begin here."""

@@ -64,6 +64,21 @@ def keep_machine(row: Row, versions: Sequence[Asset]) -> date | None:
     return None
 
 
+def said_of(row: Row) -> dict[str, str]:
+    """Give what a row of a machine says of it, as typed, by field: of a later row, before it is filled.
+
+    Parameters
+    ----------
+    row : Row
+        The row. [as stored]
+    """
+    return {
+        key: row.typed.get(key) or row.raw.get(key) or str(value)
+        for key, value in row.values.items()
+        if key not in {"tag", "valid_from"} and not _blank(row.values, key)
+    }
+
+
 def keep_instrument(row: Row, held: Instrument) -> None:
     """Fill what a later row of an instrument leaves blank; a day by which it is due belongs to its calibration.
 

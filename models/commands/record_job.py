@@ -256,6 +256,7 @@ class Recording:
             display=self.site.display,
             bolts_tight=bolts_tight,
             merged_into=self.story.merged_into,
+            merged_on=self.story.asset.retired,
             people=self.people.keys(),
             meanwhile=tuple(line.job for line in self.story.since(known_to)),
         )

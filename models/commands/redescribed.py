@@ -28,11 +28,35 @@ class Redescribed:
     """The descriptions with a day of their own that one sheet brings of machines that were there, by number of the machine."""
 
     of: dict[int, list[Asset]] = field(default_factory=dict)
+    again: list[Asset] = field(default_factory=list)
+    on: dict[str, None] = field(default_factory=dict)
+    kept: dict[str, None] = field(default_factory=dict)
 
-    def came(self, asset_id: int, asset: Asset) -> None:
-        """See a description of a machine that has others."""
+    def came(self, asset_id: int, asset: Asset, *, again: bool = False) -> None:
+        """See a description of a machine that has others; ``again`` where it is a later one with what is carried on."""
         if asset.valid_from is not None:
             self.of.setdefault(asset_id, []).append(asset)
+        if again:
+            self.again.append(asset)
+
+    def met(self, later: Asset, on: Sequence[str], kept: Sequence[str]) -> None:
+        """See a later description of the book, into which some fields are carried on, and which sets others anew."""
+        for fields, told in ((on, self.on), (kept, self.kept)):
+            if fields:
+                told[f"{later.tag} from {later.valid_from} on: {', '.join(fields)}"] = None
+
+    def told_met(self) -> Iterator[str]:
+        """Say what becomes of rows that begin before a description that the book has already."""
+        if self.on:
+            yield (
+                f"What begins earlier than a description in the book holds on in it, as that says nothing else of it "
+                f"({_few(list(self.on), '; ')})."
+            )
+        if self.kept:
+            yield (
+                f"What begins earlier than a description in the book holds only until that one, which says otherwise "
+                f"({_few(list(self.kept), '; ')})."
+            )
 
     def told(self, connection: sa.Connection, site_id: int, versions: Versions, zone: ZoneInfo) -> str:
         """Say which machines have jobs that another coupling, speed or span judged than what holds on their day by now.
@@ -59,7 +83,7 @@ class Redescribed:
         if not counts:
             return ""
         tags = [of[-1].tag for asset_id, of in self.of.items() if asset_id in counts]
-        listed = ", ".join(tags[:FEW]) + (f" and {len(tags) - FEW} more" if len(tags) > FEW else "")
+        listed = _few(tags)
         jobs, machines = sum(counts.values()), f"{len(tags)} machine{'' if len(tags) == 1 else 's'}"
         keeps = "falls under a description that comes in only now, and keeps"
         recorded = "it was judged when it was recorded"
@@ -91,11 +115,13 @@ class Redescribed:
             f"{asset.tag} from {asset.valid_from} on"
             for number, every in self.of.items()
             for asset in upcoming(by_asset[number], today)
-            if any(asset is new for new in every) and version_on(by_asset[number], today) is not asset
+            if any(asset is new for new in every)
+            and not any(asset is new for new in self.again)
+            and version_on(by_asset[number], today) is not asset
         ]
         if not later:
             return ""
-        listed = ", ".join(later[:FEW]) + (f" and {len(later) - FEW} more" if len(later) > FEW else "")
+        listed = _few(later)
         what = "1 description begins" if len(later) == 1 else f"{len(later)} descriptions begin"
         return f"{what} later than today ({listed}): until then what was said before holds, and jobs are judged by it."
 
@@ -124,6 +150,11 @@ class Redescribed:
                 job.coupling, job.speed_rpm, job.span_mm
             ):
                 yield job
+
+
+def _few(names: Sequence[str], between: str = ", ") -> str:
+    """Name the first of some, and how many more there are."""
+    return between.join(names[:FEW]) + (f" and {len(names) - FEW} more" if len(names) > FEW else "")
 
 
 def _basis(coupling: Coupling, speed_rpm: float | None, span_mm: float | None) -> tuple[object, ...]:

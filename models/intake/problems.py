@@ -48,6 +48,7 @@ class Code(StrEnum):
     LEFT_AS_FOUND = "left-as-found"
     JUDGED_BEFORE = "judged-before-described"
     HOLDS_LATER = "described-from-later-on"
+    DESCRIBED_LATER = "later-description-in-the-book"
     UNDECIDED = "undecided-by-the-rule"
     LOOKS_LIKE_TOTAL = "not-a-record"
     OLD_VERSION = "version-that-does-not-count"

@@ -42,7 +42,7 @@ class Beside:
     the job's own limit ratios, ``None`` where nothing is judged.  ``bolts_tight``
     is the answer to the question whether the as-left was measured after the
     last bolt was tight, ``None`` where nobody was asked.  ``merged_into`` is the tag
-    of the machine into which this record was merged, empty where it was not.
+    of the machine into which this record was merged, empty where it was not, and ``merged_on`` the day on which it was.
     """
 
     asset: Asset
@@ -56,6 +56,7 @@ class Beside:
     display: Display = field(default_factory=Display)
     bolts_tight: bool | None = None
     merged_into: str = ""
+    merged_on: date | None = None
     people: Collection[str] = ()
     meanwhile: tuple[Job, ...] = ()
 
@@ -77,7 +78,7 @@ def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
     """
     earlier = [other for other in beside.jobs if other.performed_at < job.performed_at]
     return (
-        *out_of_service(beside.asset, _local(job.performed_at, job), beside.merged_into),
+        *out_of_service(beside.asset, _local(job.performed_at, job), beside.merged_into, beside.merged_on),
         *_time(job, beside),
         *_people(job, beside),
         *_instrument(job, beside),
@@ -91,7 +92,7 @@ def check_job(job: Job, beside: Beside) -> tuple[Check, ...]:
     )
 
 
-def out_of_service(asset: Asset, day: date, merged_into: str = "") -> tuple[Check, ...]:
+def out_of_service(asset: Asset, day: date, merged_into: str = "", merged_on: date | None = None) -> tuple[Check, ...]:
     """Check whether the machine is in service on the day of a job.
 
     A record that was merged into another is given up for every day: its history stands there.
@@ -104,6 +105,8 @@ def out_of_service(asset: Asset, day: date, merged_into: str = "") -> tuple[Chec
         Day of the job on the site's calendar. [unitless]
     merged_into : str
         Tag of the machine into which its record was merged; empty where it was not. [unitless]
+    merged_on : date or None
+        Day since which it is out of service for that. [d]
 
     Returns
     -------
@@ -112,7 +115,7 @@ def out_of_service(asset: Asset, day: date, merged_into: str = "") -> tuple[Chec
     """
     gone = asset.retired
     if merged_into:
-        on = (gone or day).isoformat()
+        on = (merged_on or gone or day).isoformat()
         sentence = Told("told.job.merged", tag=asset.tag, kept=merged_into, on=on)
         return (Check(Doubt.RETIRED, Gravity.REASON, sentence, "tag"),)
     if gone is None or day < gone:
