@@ -1,18 +1,23 @@
 """The log of a running server: one line a request without what is secret, as text or as JSON.
 
 A path is written without its query; a path that holds a secret itself is
-written as the rule that it answers to.
+written as the rule that it answers to.  A path that answers to none of the
+fixed rules may be such a one that was typed or sent on not quite right: what
+stands behind the first words of a rule with a secret is left out of it, and
+whatever looks like a secret wherever it stands.
 """
 
 from __future__ import annotations
 
 import json
 import logging
+import re
 import time
+from collections.abc import Iterable
 from datetime import UTC, datetime
-from typing import Final
+from typing import Any, Final
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 
 from dashboard.metrics import Metrics, kind_of
 from dashboard.security import UNSEEN, QuietFormatter
@@ -22,8 +27,13 @@ ACCESS: Final = "driftbook.access"
 
 LOG = logging.getLogger(ACCESS)
 
+HIDDEN: Final = "<secret>"
+"""Stands in the place of what may be a secret."""
+
 _FIELDS: Final = ("method", "path", "status", "ms", "bytes", "address")
 _SECRET_PARTS: Final = frozenset({"secret", "token", "mark"})
+_RANDOM: Final = re.compile(r"(?=[0-9A-Z_-]*[a-z])(?=[0-9a-z_-]*[A-Z])[0-9A-Za-z_-]{20,}")
+"""What looks like random letters: our secrets have 22 and 43 of these, and no name of a page or file of ours is like that."""
 
 
 class JsonFormatter(QuietFormatter):
@@ -89,4 +99,34 @@ def shown_path() -> str:
     rule = request.url_rule
     if rule is not None and _SECRET_PARTS & rule.arguments:
         return str(rule.rule)
-    return request.path[:200]
+    if rule is not None and "path" not in rule.arguments:
+        return request.path[:200]
+    rules = current_app.url_map.iter_rules()
+    return _hidden(request.path, {str(one.rule).partition("<")[0] for one in rules if _SECRET_PARTS & one.arguments})[
+        :200
+    ]
+
+
+def quiet_faults(server: Flask) -> None:
+    """Let a fault of the program be logged with the path as it may be logged.
+
+    Parameters
+    ----------
+    server : flask.Flask
+        The server. [unitless]
+    """
+
+    def log_exception(exc_info: Any) -> None:
+        server.logger.error("Exception on %s [%s]", shown_path(), request.method, exc_info=exc_info)
+
+    server.log_exception = log_exception  # type: ignore[method-assign]
+
+
+def _hidden(path: str, before: Iterable[str]) -> str:
+    """Write a path without what may be a secret: what stands behind the beginnings that come before one, and what looks like one."""
+    for start in before:
+        words = [re.escape(word) for word in start.split("/") if word]
+        found = re.search(f"(?i)(^|/){'/+'.join(words)}/+(?=.)", path) if words else None
+        if found:
+            return f"{_RANDOM.sub(HIDDEN, path[: found.end()])}{HIDDEN}"
+    return _RANDOM.sub(HIDDEN, path)

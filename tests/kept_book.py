@@ -49,7 +49,7 @@ def make_kept_book(settings: Settings, folder: Path, monkeypatch: pytest.MonkeyP
     engine.dispose()
     later = NOW + timedelta(days=1)
     other = replace(settings, key=folder / "second.key")
-    assert set_key(other, site.site_id, by="tester", now=later, why="the first one is old") is not None
+    assert set_key(other, site.site_id, by="tester", now=later, why="the first one is old", old=settings.key_path)
     init_book(
         other, name="Other Quay", zone="Europe/Oslo", display=site.display, limit_set=seeded_limits(), by="tester",
         now=later + timedelta(hours=1),

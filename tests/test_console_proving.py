@@ -132,13 +132,40 @@ def test_keys_are_shown_and_set(
     assert "needs a reason" in capsys.readouterr().err
     assert cli.main(["key", "--why", "the old one was lost"]) == 2, "who gives a reason believes that a key is set"
     assert 'driftbook key --set --why "…"' in capsys.readouterr().err
+    assert cli.main(["key", "--old-key", "book.key"]) == 2, "who names an old key believes that a key is set"
+    assert cli.main(["head", "-o", "before.txt"]) == 0
+    Path("heads.txt").write_bytes(Path("before.txt").read_bytes())
+    capsys.readouterr()
     assert cli.main(["key", "--set", "--why", "the old one was lost", "--by", "Ana Wick"]) == 0
     told = capsys.readouterr().out
     assert (told.count("Key since entry"), "driftbook head -o FILE" in told) == (2, True)
+    assert (told.count("NOT handed over"), "by another way" in told) == (1, True)
     assert cli.main(["key"]) == 0
     told = capsys.readouterr().out
     assert (told.count("Key since entry"), "driftbook head -o FILE" in told) == (2, False)
     assert cli.main(["verify", "--strict"]) == 0
+    # Nobody vouches for it, beside a head of before: whoever can change the database could have done this.
+    capsys.readouterr()
+    assert cli.main(["verify", "--against", "before.txt", "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["counts"] == {"key not vouched for": 1}
+    second = found["keys"][-1]
+    assert (second["handed_over"], second["entry"]) == (False, found["findings"][0]["entry"])
+    assert cli.main(["verify", "--against", "before.txt", "--public-key", second["public_key"]]) == 0
+    assert cli.main(["head", "-o", "heads.txt"]) == 0
+    assert "ANOTHER KEY" in capsys.readouterr().err
+    assert cli.main(["verify", "--against", "heads.txt"]) == 0
+    # A key that is at hand hands over, and only the one that signs so far can.
+    monkeypatch.setenv("DRIFTBOOK_KEY", "third.key")
+    for old in ("third.key", written.key_path.name, "none.key"):
+        assert cli.main(["key", "--set", "--why", "a copy was made", "--old-key", old]) == 2, old
+        assert "nothing was written" in capsys.readouterr().err
+    assert cli.main(["key", "--set", "--why", "a copy was made", "--old-key", "other.key"]) == 0
+    told = capsys.readouterr().out
+    assert (told.count("(handed over by"), "did not sign" in told) == (1, False)
+    assert cli.main(["verify", "--against", "heads.txt"]) == 0
+    assert cli.main(["head", "-o", "heads.txt"]) == 0
+    assert "ANOTHER KEY" not in capsys.readouterr().err
     make_site(written, name="Second Yard")
     assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
 

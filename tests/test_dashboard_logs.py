@@ -7,8 +7,9 @@ import logging
 import unicodedata
 
 import pytest
+from flask import Flask
 
-from dashboard.logs import JsonFormatter
+from dashboard.logs import JsonFormatter, quiet_faults, shown_path
 from dashboard.security import QuietFormatter, written_out
 
 HARMFUL = [
@@ -66,3 +67,32 @@ def test_what_an_error_says_begins_no_line_of_its_own() -> None:
     assert rest
     assert all(line.startswith("  ") for line in rest)
     assert not set("".join(rest)) & set(HARMFUL)
+
+
+def test_a_secret_of_an_address_stands_in_no_line_whether_the_address_is_right_or_nearly(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    server = Flask(__name__)
+    for rule in ("/calendar/<secret>.ics", "/import/<secret>", "/import", "/<path:path>"):
+        server.add_url_rule(rule, endpoint=rule, view_func=lambda **_: "", methods=["GET"])
+    secret = "3ThtKbAbcdef0123456789-_xyzABCDEF3ThtKbAbcd"  # noqa: S105 - of no book
+    quiet_faults(server)
+    for path, shown in {
+        f"/calendar/{secret}.ics": "/calendar/<secret>.ics",
+        f"/calendar/{secret}": "/calendar/<secret>",
+        f"/calendar/{secret}.ICS": "/calendar/<secret>",
+        f"/calendar/{secret}.ics/": "/calendar/<secret>",
+        f"/Calendar//{secret}.ics": "/Calendar//<secret>",
+        f"/works/calendar/{secret}.ics": "/works/calendar/<secret>",
+        f"/calender/{secret}.ics": "/calender/<secret>.ics",
+        f"/{secret}": "/<secret>",
+        "/import/short": "/import/<secret>",
+        "/import/short/more": "/import/<secret>",
+        "/import": "/import",
+        "/asset/SI-P-101A": "/asset/SI-P-101A",
+        "/_dash-component-suites/dash/dcc/async-graph.js": "/_dash-component-suites/dash/dcc/async-graph.js",
+    }.items():
+        with server.test_request_context(path):
+            assert shown_path() == shown
+            server.log_exception((None, None, None))
+        assert caplog.messages[-1] == f"Exception on {shown} [GET]"

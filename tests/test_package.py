@@ -6,6 +6,7 @@ import ast
 import base64
 import csv
 import io
+import itertools
 import json
 import random
 import subprocess
@@ -32,7 +33,7 @@ from models.errors import AlteredBookError, UnknownNameError
 from models.ledger import package_verifier as verifier
 from models.ledger.canonical import number_text
 from models.ledger.checkpoint import Checkpoint, key_hint, read_note, read_notes, write_line, write_note
-from models.ledger.keys import Signer, read_signer
+from models.ledger.keys import Signer, make_key, read_signer
 from models.ledger.proofs import Tree
 from models.settings import Settings
 from models.store.engine import make_engine
@@ -250,7 +251,7 @@ def test_a_key_that_was_replaced_signs_no_longer(package: tuple[bytes, Settings]
         verifier.RefusedError, match=f"the head is signed by key .* the book's key is {new.public_key.hex()}"
     ):
         verifier.check(rebuilt(data, head=signed(head, old, origin)))
-    with pytest.raises(verifier.RefusedError, match=f"which took its place with entry {keys[-1].entry}"):
+    with pytest.raises(verifier.RefusedError, match=f"by this package took its place with entry {keys[-1].entry}"):
         verifier.check(data, key=old.public_key)
 
 
@@ -317,7 +318,7 @@ def test_who_holds_a_replaced_key_cannot_hide_that_from_who_kept_a_head(
     made = forged(held.data, held.old, without(held.named, last))
     alone = verifier.check(made)
     assert not alone.known
-    assert any("that no other key was named since entry" in line for line in alone.open)
+    assert any("Anybody can make this whole package" in line for line in alone.open)
     with pytest.raises(verifier.RefusedError, match="not signed by the key that you gave"):
         verifier.check(made, key=held.new.public_key)
     after = [one for one in held.heads if one.size >= held.named]
@@ -356,6 +357,91 @@ def test_who_holds_a_replaced_key_cannot_hide_that_from_who_kept_a_head(
     engine.dispose()
     assert {held.named, last} <= {one.number for one in seen.left_out}
     assert not seen.fits
+
+
+def test_who_holds_no_key_at_all_cannot_name_one_of_their_own(
+    held: Held, package: tuple[bytes, Settings], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A package gives all nodes of the tree that it takes to append to it: an entry that names a key, and another after it."""
+    engine = make_engine(package[1])
+    with engine.connect() as connection:
+        leaves = [row["leaf"] for row in rows_of(connection, "statement")]
+    engine.dispose()
+    files = verifier.files_of(held.data)
+    head, lines = verifier.head_of(files["head.txt"]), files["statements.jsonl"].splitlines()
+    said = [verifier.parsed(line) for line in lines]
+    named = next(one for one in said if int(one["number"]) == held.named)
+    tried = (make_key(tmp_path / f"{number}.key") for number in itertools.count())
+    own = next(
+        one for one in tried if one.public_key > held.new.public_key
+    )  # of two in an entry the larger was in force
+
+    def appended(size: int, why: str, *keys: bytes) -> bytes:
+        """Keep the first entries of a package, and put behind them one that names keys, signed by the last."""
+        row = named["rows"]["book_key"][0] | {"entry": size + 1}
+        new = named | {"number": size + 1, "subject": size + 1, "why": why}
+        new["rows"] = {"book_key": [row | {"public_key": key.hex()} for key in keys]}
+        new = json.loads(json.dumps(new), parse_int=verifier._Number)
+        tree = Tree([*leaves[:size], verifier.leaf_hash(verifier.canonical(new).encode())])
+        kept = [line for line, one in zip(lines, said, strict=True) if int(one["number"]) <= size]
+        all_lines = [*kept, verifier.canonical(new).encode()]
+        numbers = [int(verifier.parsed(line)["number"]) for line in all_lines]
+        made = dict(files)
+        made["statements.jsonl"] = b"".join(line + b"\n" for line in all_lines)
+        made["proofs.jsonl"] = b"".join(
+            json.dumps({"entry": one, "path": [step.hex() for step in tree.inclusion(one - 1)]}).encode() + b"\n"
+            for one in numbers
+        )
+        made["older_heads.jsonl"] = b"".join(
+            json.dumps(
+                {"size": one, "root": tree.root(one).hex(), "proof": [step.hex() for step in tree.consistency(one)]}
+            ).encode()
+            + b"\n"
+            for one in range(1, size + 1)
+        )
+        named_here = [(one["number"], key["public_key"]) for one in map(verifier.parsed, all_lines)
+                      for key in one["rows"].get("book_key", [])]  # fmt: skip
+        made["keys.txt"] = "".join(f"{number} {digits}\n" for number, digits in named_here).encode()
+        made["jobs.csv"] = verifier.jobs_csv(map(verifier.parsed, all_lines))
+        body = Checkpoint(head.origin, size + 1, tree.root()).body.encode()
+        made["head.txt"] = signed(body, own, head.origin)
+        listed = json.loads(made.pop("manifest.txt").split(b"\n")[1]) | {"entries": numbers}
+        listed["files"] = {name: verifier.hashlib.sha256(one).hexdigest() for name, one in made.items()}
+        made["manifest.txt"] = signed(f"{verifier.FORMAT}\n{json.dumps(listed)}\n".encode(), own, head.origin)
+        return verifier.archive_of(made.items())
+
+    key, newest = own.public_key, held.heads[0]
+    before = [one for one in held.heads if one.size < held.named]
+    alone = verifier.check(appended(newest.size, "lost", key))
+    assert (alone.known, alone.unvouched) == (False, [])
+    copied = named["why"]
+    assert "[handed over by the key before it: " in copied
+    for size, why, kept in (
+        (newest.size, "lost", held.heads),
+        (newest.size, copied, held.heads),
+        (newest.size, copied, [one._replace(signatures=[]) for one in held.heads]),
+        (held.named - 1, copied, before),
+    ):
+        found = verifier.check(appended(size, why, key), kept)
+        assert not found.known
+        (told,) = found.unvouched
+        assert f"NOT VOUCHED FOR: key {key.hex()}, which entry {size + 1} names" in told
+        assert f"entries after {size}" in told
+    # With the true hand-over of the second key and, in the same entry, a key of their own.
+    with pytest.raises(verifier.RefusedError, match=f"entry {held.named} names more than one key"):
+        verifier.check(appended(held.named - 1, copied, held.new.public_key, key), before)
+    (tmp_path / "forged.zip").write_bytes(appended(newest.size, "lost", key))
+    (tmp_path / "kept.txt").write_bytes(files["head.txt"])
+    words = [str(tmp_path / "forged.zip"), "--head", str(tmp_path / "kept.txt")]
+    assert verifier.main(words) == 3
+    assert "Everything fits" not in capsys.readouterr().out
+    # So it looks, too, where a key was lost: whoever knows the new one from elsewhere says so.
+    assert verifier.main([*words, "--key", key.hex()]) == 0
+    assert verifier.main([*words, "--key", held.new.public_key.hex()]) == 1
+    # An honest hand-over leads from a head of before to the key of today.
+    honest = verifier.check(held.data, before[:1])
+    assert (honest.known, honest.unvouched) == (True, [])
+    assert any(f"The key of entry {held.named} was handed over" in line for line in honest.holds)
 
 
 def test_what_a_package_shows_by_itself_is_looked_at_under_the_right_key_too(held: Held) -> None:

@@ -335,8 +335,11 @@ def test_rebuilt_tree_is_known_by_a_kept_head(kept: Kept, *, signed: bool) -> No
         found = verify_book(kept.connection, against=[read_note(newest.note)])
         assert Fault.KEPT_ROOT in faults(found)
         assert (Fault.KEPT_SIGNATURE in faults(found)) == signed
+        # A forged key is said in an early entry already; without one, the hand-over to the second key is of another tree.
         before = verify_book(kept.connection, against=[read_note(first.note)])
-        assert (before.faults() == 0) == (not signed)  # the forged key is said in an early entry already
+        assert faults(before) - {Fault.UNSIGNED} == (
+            {Fault.KEPT_ROOT, Fault.KEPT_SIGNATURE} if signed else {Fault.KEY_NOT_VOUCHED}
+        )
         given = verify_book(kept.connection, public_key=newest.key.public_key)
         assert Fault.KEY_NOT_GIVEN in faults(given)
 
@@ -475,7 +478,7 @@ def test_book_of_several_stretches(long_book: Settings) -> None:
         tree = Frontier()
         for number, leaf in enumerate(leaves, 1):
             tree.append(leaf)
-            if number in {1, 4095, 4096, 4097, 8191, 8192, 8193, 9502}:
+            if number in {3, 4095, 4096, 4097, 8191, 8192, 8193, 9502}:
                 note = read_note(write_note(Checkpoint(heads[0].checkpoint.origin, number, tree.root()), None, None))
                 assert verify_book(connection, against=[note]).faults() == 0
         for number in (4097, 6000, 8193, 9503):

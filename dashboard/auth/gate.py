@@ -17,6 +17,7 @@ from dashboard.auth.access import Signed
 from dashboard.auth.asking import PASSWORD, SIGN_IN, access_of_app, session_cookie, signed, unguarded
 from dashboard.auth.calls import well_formed
 from dashboard.auth.forms import message_page, page, tag
+from dashboard.logs import shown_path
 from dashboard.place import read_file_place, read_site
 from dashboard.words import say
 from models.values.roles import Permission
@@ -130,7 +131,7 @@ def _refused(text: str) -> Any:
     LOG.warning(
         "refused: %s %s for %s from %s",
         request.method,
-        request.path[:200],
+        shown_path(),
         who.account.login if who else "nobody",
         request.remote_addr,
     )

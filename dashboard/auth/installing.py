@@ -25,6 +25,7 @@ from dashboard.auth.site_page import SETTING
 from dashboard.auth.voiding_page import VOIDING
 from dashboard.away import Away, answered, callback_answer, noticed
 from dashboard.importing.import_page import IMPORTING
+from dashboard.logs import quiet_faults
 from dashboard.words import say, tell
 from models.errors import DriftbookError
 
@@ -53,6 +54,7 @@ def install_door(app: dash.Dash, outside: Outside | None = None) -> None:
     server.register_error_handler(sa.exc.TimeoutError, _said)
     server.register_error_handler(DependencyException, _no_such_file)
     server.register_error_handler(InternalServerError, _unexpected)
+    quiet_faults(server)
     install_gate(app)
 
 

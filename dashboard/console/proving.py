@@ -24,9 +24,10 @@ from models.commands.set_key import set_key
 from models.errors import BookDamagedError, ConflictError, DriftbookError, InvalidValueError, UnreadableFileError
 from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
+from models.store.hand_over import handed_over, unvouched
 from models.store.known import site_of
 from models.store.own_files import refuse_own
-from models.store.proofs import Head, last_head, one_state, read_keys
+from models.store.proofs import BookKey, Head, last_head, one_state, read_keys
 from models.store.signing import file_fault, key_fault
 from models.store.verify import Verified, verify_book
 from models.store.verify_names import NoRight, OwnWork
@@ -108,7 +109,15 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
         "unsigned": [asdict(one) | {"open_from": one.open_from(found.spoken_for)} for one in found.without],
         "indexes": found.indexes,
         "newest": None if found.newest is None else found.newest.note,
-        "keys": [{"entry": key.entry, "origin": key.origin, "public_key": key.public_key.hex()} for key in found.keys],
+        "keys": [
+            {
+                "entry": key.entry,
+                "origin": key.origin,
+                "public_key": key.public_key.hex(),
+                "handed_over": key.entry in found.handed,
+            }
+            for key in found.keys
+        ],
         "against": [{"size": one.note.checkpoint.size, "holds": one.holds} for one in found.kept],
         "counts": {str(fault): count for fault, count in sorted(found.tally.counts.items())},
         "findings": [asdict(finding) | {"fault": str(finding.fault)} for finding in found.tally.kept],
@@ -124,8 +133,7 @@ def _tell(found: Verified, *, strict: bool, key: bool) -> None:
         say("verify.heads.none") if newest is None
         else say("verify.heads", n=f"{found.heads:,}", signed=f"{found.signed:,}", size=f"{newest.size:,}")
     )  # fmt: skip
-    for one in found.keys:
-        out.print(say("verify.keys", entry=one.entry, digits=one.public_key.hex()), soft_wrap=True)
+    _tell_keys(found.keys, found.handed)
     for head in found.kept:
         otherwise = "verify.kept.signature" if head.begins else "verify.kept.not"
         out.print(
@@ -146,6 +154,15 @@ def _tell(found: Verified, *, strict: bool, key: bool) -> None:
     out.print(say("verify.counts", counts=counts))
     if found.tally.counts[Fault.UNREADABLE]:
         out.print(say("verify.unreadable"), soft_wrap=True)
+
+
+def _tell_keys(keys: Sequence[BookKey], handed: frozenset[int]) -> None:
+    """Tell the keys of the book, the oldest first, and of each whether the one before it handed over to it."""
+    for at, one in enumerate(keys):
+        line = say("verify.keys", entry=one.entry, digits=one.public_key.hex())
+        if at:
+            line += " " + say("verify.keys.handed" if one.entry in handed else "verify.keys.alone")
+        out.print(line, markup=False, soft_wrap=True)
 
 
 def _tell_fits(found: Verified, *, key: bool) -> None:
@@ -227,13 +244,14 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
     if given.output:
         refuse_own(settings, Path(given.output))
     with opened(settings) as engine, engine.connect() as connection:
-        head = last_head(connection)
+        head, keys = last_head(connection), read_keys(connection)
+        handed = handed_over(connection, keys)
     if head is None:
         raise DriftbookError(say("head.none"), remedy=say("head.none.remedy"))
     # The head goes to the standard output as it is: a scheduler may pipe it anywhere.
     sys.stdout.write(f"{write_line(head.note)}\n" if given.line else head.note)
     if given.output:
-        _append(Path(given.output), head)
+        _append(Path(given.output), head, keys, handed)
     if mail is not None:
         from dashboard.reports.mail import message_of, send
 
@@ -253,7 +271,7 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
     return 0
 
 
-def _append(path: Path, head: Head) -> None:
+def _append(path: Path, head: Head, keys: Sequence[BookKey], handed: frozenset[int]) -> None:
     """Add a head to a file of heads of its book; the same one is not added twice."""
     try:
         there = path.read_text(encoding="utf-8") if path.exists() else ""
@@ -278,6 +296,9 @@ def _append(path: Path, head: Head) -> None:
     except OSError as fault:
         raise not_written(path, fault, "-o FILE") from fault
     print(say("head.written", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
+    if any(unvouched(keys, handed, max((one.size for one in known), default=0), head.size, None)):
+        # From now on this file speaks for the new key: somebody has to look, once.
+        print(say("head.other_key", path=path), file=sys.stderr)  # noqa: T201
 
 
 def run_history(given: argparse.Namespace) -> int:
@@ -303,12 +324,15 @@ def run_history(given: argparse.Namespace) -> int:
 def run_key(given: argparse.Namespace) -> int:
     """Show the keys of the book, or set another."""
     settings, entry = settings_of(given), None
+    if given.old_key and not given.set:
+        raise InvalidValueError(say("key.old"), remedy=say("key.why.remedy"))
     if given.why and not given.set:  # who gives a reason believes that a key is set by it
         raise InvalidValueError(say("key.why"), remedy=say("key.why.remedy"))
     if given.set:  # the entry about it is one of a site; the keys are those of the book
         with opened(settings) as engine, engine.connect() as connection:
             site = site_of(connection, given.site)
-        entry = set_key(settings, site.site_id, by=who(given), now=now(), why=given.why)
+        old = Path(given.old_key) if given.old_key else None
+        entry = set_key(settings, site.site_id, by=who(given), now=now(), why=given.why, old=old)
         out.print(
             f"The key in {settings.key_path} signs from entry {entry} on."
             if entry is not None
@@ -317,10 +341,12 @@ def run_key(given: argparse.Namespace) -> int:
         )
     with opened(settings) as engine, engine.connect() as connection:
         keys = read_keys(connection)
-        for key in keys:
-            out.print(say("verify.keys", entry=key.entry, digits=key.public_key.hex()), soft_wrap=True)
+        handed = handed_over(connection, keys)
+        _tell_keys(keys, handed)
         fault = key_fault(engine, settings.key_path)
     tell_key(settings.key_path, fault)
     if entry is not None and len(keys) > 1:
         out.print(say("key.replaced"), soft_wrap=True)
+        if entry not in handed:
+            out.print(say("key.alone"), soft_wrap=True)
     return 0

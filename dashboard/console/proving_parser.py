@@ -34,13 +34,20 @@ def add_proving(verb: Callable[[str, str, str], argparse.ArgumentParser], book: 
     parser = verb(
         "key",
         "show the keys that sign the book, or set the one in the key file as the one that signs from now on",
-        '  driftbook key\n  driftbook key --set --why "the old key file was lost"',
+        '  driftbook key\n  driftbook key --set --why "a copy was made" --old-key old.key     the old key signs that it hands over\n'
+        '  driftbook key --set --why "the old key file was lost"',
     )
     book(parser)
     parser.add_argument(
         "--set", action="store_true", help="let the key in the key file sign; one is made where none is"
     )
     parser.add_argument("--why", default="", help="reason; it stays in the book")
+    parser.add_argument(
+        "--old-key",
+        type=file,
+        metavar="FILE",
+        help="the key file that signed so far: it signs that the new key takes its place",
+    )
     parser.add_argument("--site", metavar="CODE", help="in the name of which site, where the book holds several")
     by(parser)
 

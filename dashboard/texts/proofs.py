@@ -49,12 +49,17 @@ WORDS: Final[dict[str, str]] = {
     "fault.kept signature": "the head of {entry} entries that you kept is not signed by the key that this book names for it: a key was exchanged, or one that was replaced signed it",
     "fault.kept other book": "the head that you kept is of {said}; this book is {found}",
     "fault.not the given key": "the newest head is signed by {found}, not by the key that you gave ({said})",
+    "fault.key not vouched for": "entry {entry} names the key {found} in the place of {said}, which did not sign that it hands over, and no head that you kept is from after it. Whoever can "
+    "change the database can have made that key, and all entries after the newest head that you kept. Where the old key was lost it looks the same: whoever knows from "
+    "elsewhere that this is the key of today gives it with --public-key",
     "fault.nothing": "nothing",
     # What verification saw
     "verify.intact": "{n} of {all} entries say in every value what was said when they were written.",
     "verify.heads": "Heads that are kept: {n}, signed: {signed}; the newest covers {size} entries.",
     "verify.heads.none": "No head is kept.",
     "verify.keys": "Key since entry {entry}: {digits}",
+    "verify.keys.handed": "(handed over by the key before it, by its signature)",
+    "verify.keys.alone": "(NOT handed over by the key before it: the book alone says that it took its place)",
     "verify.kept.holds": "The book still begins as the head of {size} entries says that you kept.",
     "verify.kept.signature": "The book begins as the head of {size} entries says that you kept, but the book's signature under that head is not that of its key then.",
     "verify.kept.not": "The book does NOT begin as the head of {size} entries says that you kept.",
@@ -89,11 +94,15 @@ WORDS: Final[dict[str, str]] = {
     "what no statement says: passwords, tokens, secret addresses, sessions, the rows of the log of sign-ins, and the answers that are kept for requests of programs that come again. "
     "Whoever can change the database can change those.",
     "verify.covers.server": "On this server indexes were compared by their definitions only, not row by row: that needs its extension amcheck, and the right to use it.",
-    "verify.hint": "Who can change the database and make a new key can forge both. Hold it against a head that is kept elsewhere: --against FILE",
+    "verify.hint": "Who can change the database and make a new key can forge both. Hold it against a head that is kept elsewhere (--against FILE), or the key as you know it from elsewhere "
+    "(--public-key HEX).",
     "verify.file.head": "'{name}' holds no head: {fault}.",
     "verify.file.head.remedy": "Give a file that 'driftbook head' wrote, or the line that you wrote down.",
     "verify.file.key": "'{asked}' is no public key: 64 hexadecimal digits are expected.",
     "key.replaced": "Whoever has a copy of the key before can still make packages that fit in themselves. A head that is kept elsewhere from now on tells them: driftbook head -o FILE",
+    "key.alone": "The old key did not sign that it hands over. So packages do not pass beside heads from before this entry (verify.py --head, status 3), nor does the book (verify --against, status 1): "
+    "anybody who can change the database could have done the same. Tell those who keep heads the new key by another way, and let a head go to them now.",
+    "key.old": "An old key was named, and no key is set by it.",
     "key.why": "A reason was given, and no key is set by it.",
     "key.why.remedy": 'Type: driftbook key --set --why "…", or leave the reason out to see the keys.',
     # Heads out
@@ -103,6 +112,8 @@ WORDS: Final[dict[str, str]] = {
     "head.other": "{path} holds heads of another book ({others}); this is {origin}, and its head was not added.",
     "head.other.remedy": "Name another file, one for each book: -o FILE. With heads of two books in it, 'driftbook verify --against FILE' would find a fault in either.",
     "head.written": "Added the head of {size} entries to {path}.",
+    "head.other_key": "It is signed by ANOTHER KEY than the signed head before it in {path}. With this head the file speaks for that key: make sure by another way that the "
+    "key of the book was replaced. Nothing in the book shows it, for the old key did not hand over ('driftbook key').",
     "head.unsigned": "It is not signed: by itself it does not show who made it.",
     "head.mail.subject": "Head of the book {origin}: {size} entries",
     "head.mail.body": (
@@ -161,25 +172,32 @@ How to check it
   It says what holds, and stops at the first thing that does not. One changed byte anywhere is noticed, unless somebody took
   the signatures away to change more: then it says NOT SIGNED and what nothing vouches for, and does not say that all fits.
   Its exit status: 0 everything fits and is signed by the newest key that is named here; 1 something does not fit, or a key
-  is named and it did not sign; 2 a file or what was typed could not be read; 3 it fits in itself, and no key is named.
+  is named and it did not sign; 2 a file or what was typed could not be read; 3 it fits in itself, and no key is named, or
+  nothing leads from the heads that you kept to the key that signed. 0 without --head and --key says that it fits in itself,
+  and nothing of who made it.
 
 What it shows, and what it cannot show
   It shows that each statement is, word for word and in its place, in the book that the head names, that every entry which
   one of them names is here too, and that whoever holds the newest key that is named here signed head and list.
-  It cannot show by itself that the head is that of the real book: somebody who exchanges verify.py, the key and the head
-  together can make a package that fits. Compare the head with one that is kept elsewhere, by another person (--head). The
+  It cannot show by itself that the head is that of the real book: anybody can make a package that fits, with a key of their
+  own, or put entries of their own behind those of a true one, the first of them naming their key. Compare the head with one that is kept elsewhere, by another person (--head). The
   newest heads and one of each month are provided for; 'driftbook history TAG --package OUT.zip --kept FILE' makes a package
   that is provided for any other.
   It does not show that no entry was left out. Only some entries of the book are here (verify.py says how many of how many),
   and that another one voids or amends a job, that alone the book knows. Whoever has the book finds out with
   'driftbook verify --package PACKAGE.zip', which names what the package leaves out or says otherwise. A signed list shows
   that nothing was taken out by anybody who did not hold the key that signed it.
+  When a key of the book is replaced, the old one can sign that it hands over to the new one; verify.py says so. Where it was
+  lost it cannot, and a new key that nobody vouches for looks the same whether the book or a stranger named it. Then verify.py
+  does not take the new key beside a head from before it, and ends with 3. Ask whoever answers for the book for its key, by
+  another way than this package came, and type it behind --key; or use a head from after the new key was named.
   The entry that names another key can be left out like any other. So whoever has a copy of a key that the book has replaced
-  can make a package that fits in itself: without the entry that replaced it, without others, or with entries that never
-  were. No package can show by itself that its key was not replaced. That is shown by a head that you kept with its signature,
-  from after the key was replaced (--head: the signature is that of another key, and the package does not pass), or by the
-  key of today (--key). Up to the newest head that you kept, all that is here is as it was then; for entries after it the
-  package rests on its key alone. A head without its signature shows the first of these and nothing of keys.
+  can make a package that fits: without the entry that replaced it, without others, with entries that never were, or handed
+  over to another key. No package can show by itself that its key was not replaced. That is shown by a head that you kept
+  with its signature, from after the key was replaced (--head: the signature is that of another key, and the package does not
+  pass), or by the key of today (--key). Up to the newest head that you kept, all that is here is as it was then; for entries
+  after it the package rests on the key of that head, and on those to which it was handed over. A head without its signature
+  shows the first of these and nothing of keys.
   It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
   was right. Of a sign-off it compares names, as they are written: names of one person that are written otherwise are told
   where only capitals, signs, blanks or the order of words differ.

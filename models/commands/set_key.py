@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import secrets
 from datetime import datetime
+from pathlib import Path
 
 import sqlalchemy as sa
 
 from models.errors import KeyFileError
-from models.ledger.keys import Signer, make_key
+from models.ledger.keys import Signer, make_key, read_signer
 from models.settings import Settings
 from models.store.engine import make_engine
-from models.store.proofs import key_in_force
+from models.store.hand_over import hand_over_words
+from models.store.proofs import BookKey, key_in_force
 from models.store.unit import Unit, writing
 from models.tables.proofs import BookKeyRow
 from models.values.kinds import Kind
@@ -29,7 +31,9 @@ def say_key(unit: Unit, signer: Signer, origin: str, why: str = "") -> int:
     return entry
 
 
-def set_key(settings: Settings, site_id: int, *, by: str, now: datetime, why: str) -> int | None:
+def set_key(
+    settings: Settings, site_id: int, *, by: str, now: datetime, why: str, old: Path | None = None
+) -> int | None:
     """Make the key in the key file the one that signs, making a new file where there is none.
 
     Parameters
@@ -44,6 +48,8 @@ def set_key(settings: Settings, site_id: int, *, by: str, now: datetime, why: st
         Aware moment. [unitless]
     why : str
         Reason; it stays in the book. [unitless]
+    old : pathlib.Path, optional
+        File of the key that signs so far: it then signs that it hands over. [unitless]
 
     Returns
     -------
@@ -53,22 +59,45 @@ def set_key(settings: Settings, site_id: int, *, by: str, now: datetime, why: st
     Raises
     ------
     KeyFileError
-        If the file cannot be made or read, or no reason is given.
+        If the file cannot be made or read, no reason is given, or what is given as the old key does not sign so far.
     """
     engine = make_engine(settings)
     try:
-        return _set(engine, settings, site_id, by, now, why)
+        return _set(engine, settings, site_id, by, now, why, old)
     finally:
         engine.dispose()
 
 
-def _set(engine: sa.Engine, settings: Settings, site_id: int, by: str, now: datetime, why: str) -> int | None:
+def _set(
+    engine: sa.Engine, settings: Settings, site_id: int, by: str, now: datetime, why: str, old: Path | None
+) -> int | None:
     with engine.connect() as connection:
         held = key_in_force(connection)
     if held is not None and not why.strip():
         raise KeyFileError("A new key needs a reason: it stays in the book.", remedy='Give it: --why "…"')
+    giver = None if old is None else _giver(old, held)
     signer = make_key(settings.key_path)
     if held is not None and held.public_key == signer.public_key:
         return None
     with writing(engine, site_id, by, now) as unit:
-        return say_key(unit, signer, held.origin if held else new_origin(), why.strip())
+        words = why.strip()
+        if giver is not None and held is not None:
+            words += " " + hand_over_words(unit.connection, giver, held.origin, unit.next_number, signer.public_key)
+        return say_key(unit, signer, held.origin if held else new_origin(), words)
+
+
+def _giver(old: Path, held: BookKey | None) -> Signer:
+    """Read the key that hands over."""
+    signer = read_signer(old)
+    if signer is None:
+        raise KeyFileError(
+            f"The file {old} of the old key is not there, or may not be read; nothing was written.",
+            remedy="Name the file that signed so far: --old-key FILE. Where it is lost, leave that out.",
+        )
+    if held is None or held.public_key != signer.public_key:
+        named = "names no key yet" if held is None else f"has the key of entry {held.entry}"
+        raise KeyFileError(
+            f"The file {old} is not the key that signs so far (the book {named}); nothing was written.",
+            remedy="Name the file that signed so far: --old-key FILE. Where it is lost, leave that out.",
+        )
+    return signer

@@ -7,14 +7,20 @@
 
 Exit status: 0 everything fits, and the newest key that the package names signed it;
 1 something does not fit, or the package names a key and it did not sign; 2 a file or
-what was typed could not be read; 3 it fits in itself, and the book has no key, so that
-nobody vouches for it.
+what was typed could not be read; 3 it fits in itself, and nobody vouches for it: the
+book has no key, or heads were given and nothing leads from them to the key that signed.
 
-What a package cannot show by itself: that it leaves no entry out.  Whoever holds the
-key that signs it can leave any out, and whoever holds a key that the book has replaced
-since can leave out the entry that replaced it, and pass for the book.  Only something
-that is known from elsewhere shows that: a head with its signature that was kept after
-the key was replaced, or the key of today.
+What a package cannot show by itself: that its key is the book's.  Anybody can make one
+that fits in itself, with a key of their own: all of it, or entries behind those of a
+true one.  So 0 without --head and without --key says no more than that it fits in itself.
+From a kept head a key is followed to the next where the older one signed that it hands
+over to it.  A key that was lost hands over to nobody: then a head that was kept after
+the new one was named vouches for it, or the key of today (--key), asked for by another
+way than the package came.
+Nor can it show that it leaves no entry out.  Whoever holds the key that signs it can
+leave any out; whoever holds a key that the book has replaced since can leave out the
+entry that replaced it, or hand over to another, and pass for the book.  A head with its
+signature that was kept after the key was replaced shows that, or the key of today.
 Open standards: RFC 8785 (form of a statement), RFC 9162 (tree), RFC 8032
 (Ed25519), C2SP signed note and tlog-checkpoint (head).
 """
@@ -68,7 +74,9 @@ class Checked(NamedTuple):
     key: Key | None
     open: list[str]
     known: bool
-    """Whether something from elsewhere speaks for the key: a kept head that it signed, or the key itself."""
+    """Whether something from elsewhere speaks for the key: a signed head that was kept and leads to it, or the key itself."""
+    unvouched: list[str]
+    """From which key on nothing leads from the kept heads to the key that signed."""
 
 
 # Ed25519 (RFC 8032, section 5.1): arithmetic over integers, points as (X, Y, Z, T).
@@ -373,6 +381,27 @@ def _cell(value: Any) -> str:
     return "'" + text if not isinstance(value, _Number) and text[:1] in {"=", "+", "-", "@", "\t", "\r"} else text
 
 
+# A key hands over to the next: the older one signs the head before the entry that names the newer one, and the newer one.
+_HANDED = re.compile(r"\[handed over by the key before it: ([A-Za-z0-9+/]{86}==)\]")
+
+
+def hand_over(origin: str, size: int, root: bytes, key: bytes) -> bytes:
+    """Give what a key signs when it hands over to another, which the entry behind a head of some entries names."""
+    head = f"{origin}\n{size}\n{base64.b64encode(root).decode()}\n"
+    return f"driftbook hand-over/1\n{head}{key.hex()}\n".encode()
+
+
+def hand_over_words(signature: bytes) -> str:
+    """Write a hand-over as it stands behind the reason of the entry that names the new key."""
+    return f"[handed over by the key before it: {base64.b64encode(signature).decode()}]"
+
+
+def handed_over(why: str, by: bytes, text: bytes) -> bool:
+    """Tell whether the words of an entry hold the signature of a key under a hand-over; the last one counts."""
+    found = _HANDED.findall(why)
+    return bool(found) and ed25519_holds(by, base64.b64decode(found[-1]), text)
+
+
 def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -> Checked:
     """Check a package, with heads and a key from elsewhere; raises at the first thing that does not fit."""
     files = files_of(archive)
@@ -419,11 +448,55 @@ def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -
             "were put in: anybody can have exchanged those files, or left entries out."
         )
     upto = max((one.size for one in kept if _own(one)), default=0)
+    handed = _handed(head, keys, statements, files[OLDER])
+    unvouched = [] if key is not None or not signed else _unvouched(kept, keys, handed)
+    holds += [
+        f"The key of entry {one.entry} was handed over by the key before it: that one signed it."
+        for one in keys
+        if one.entry in handed
+    ]
     left = [
         _left_out(head.size - len(numbers)) if vouched else "",
-        _key_open(head, force if signed and key is None else None, upto),
+        "" if unvouched else _key_open(head, force if signed and key is None else None, upto),
     ]
-    return Checked(holds, unsigned, force, [line for line in left if line], bool(upto) or key is not None)
+    known = key is not None or (bool(upto) and not unvouched)
+    return Checked(holds, unsigned, force, [line for line in left if line], known, unvouched)
+
+
+def _handed(head: Head, keys: list[Key], statements: list[dict[str, Any]], older: bytes) -> set[int]:
+    """Give the entries whose key was handed over by the key before it, whose signature stands in the entry's own words."""
+    roots = {one["size"]: bytes.fromhex(one["root"]) for one in map(json.loads, older.splitlines())}
+    words = {int(said["number"]): said["why"] for said in statements if said.get("rows", {}).get("book_key")}
+    return {
+        new.entry
+        for old, new in zip(keys, keys[1:])  # noqa: B905, RUF007 - Python 3.9 has neither
+        if new.entry - 1 in roots
+        and handed_over(
+            words[new.entry], old.digits, hand_over(head.origin, new.entry - 1, roots[new.entry - 1], new.digits)
+        )
+    }
+
+
+def _unvouched(kept: Sequence[Head], keys: list[Key], handed: set[int]) -> list[str]:
+    """Say from which key on nothing leads from the heads that were kept to the key that signed."""
+    upto = max((one.size for one in kept), default=None)
+    broken = next((one for one in keys if upto is not None and one.entry > upto and one.entry not in handed), None)
+    if broken is None:
+        return []
+    before = in_force(keys, broken.entry - 1)
+    said = (
+        "no key is named before it"
+        if before is None
+        else f"key {before.digits.hex()}, which it replaces, did not sign that"
+    )
+    told = (
+        f"NOT VOUCHED FOR: key {broken.digits.hex()}, which entry {broken.entry} names, and with it all that is said here of "
+        f"entries after {upto}, the choice of entries, and the files for reading. The newest head that you kept is from before "
+        f"it, and {said}: anybody can have made a key and these entries, and signed them. It looks the same where the book's key "
+        "was lost and another took its place. Ask whoever answers for the book for its key, by another way than this package "
+        "came (--key), or whoever keeps heads for a signed one from after that entry (--head)."
+    )
+    return [told]
 
 
 def _keys(data: bytes) -> list[Key]:
@@ -457,7 +530,10 @@ def _signed(
 def _not_that_key(key: bytes, keys: list[Key], signer: Key | None) -> str:
     said = "the head is not signed by the key that you gave, but by " + (signer.digits.hex() if signer else "none")
     if signer is not None and any(one.digits == key for one in keys):
-        said += f", which took its place with entry {signer.entry}"
+        said += (
+            f", which by this package took its place with entry {signer.entry}. Whether that key is the book's, ask by another "
+            "way than the package came"
+        )
     return said
 
 
@@ -490,13 +566,17 @@ def _key_open(head: Head, signer: Key | None, upto: int) -> str:
     """Say from which entry on nothing but the package itself says that its key was not replaced."""
     if signer is None or upto >= head.size:
         return ""
-    since, forged = f"since entry {signer.entry}", "this whole package"
-    if upto:
-        since, forged = f"after entry {upto}", f"all that is said here of entries after {upto}"
+    if not upto:
+        return (
+            "NOT SHOWN: that the key that signed is the book's. Anybody can make this whole package, or entries behind those of "
+            "a true one, with a key of their own. A head with its signature that you kept shows that (--head), or the key of "
+            "today as you know it from elsewhere (--key)."
+        )
     return (
-        f"NOT SHOWN: that no other key was named {since}. The entry that names it could be left out, and {forged} be made, by "
-        "whoever holds a key that was replaced. A newer head with its signature that you kept shows that (--head), or the key "
-        "of today as you know it from elsewhere (--key)."
+        f"NOT SHOWN: that no other key was named after entry {upto}. The entry that names it could be left out, and all that is "
+        f"said here of entries after {upto} be made, by whoever holds the key that signed the head of {upto} entries, or one to "
+        "which it was handed over, also if the book has replaced that key since. A newer head with its signature that you kept "
+        "shows that (--head), or the key of today as you know it from elsewhere (--key)."
     )
 
 
@@ -616,6 +696,8 @@ def _statements(files: Mapping[str, bytes], head: Head, keys: list[Key]) -> list
         found.append(said)
         named = said.get("rows", {}).get("book_key", [])
         told += [Key(number, bytes.fromhex(row["public_key"])) for row in named]
+        if len(named) > 1:
+            raise RefusedError(f"entry {number} names more than one key")
         if any(row["origin"] != head.origin for row in named):
             raise RefusedError(f"entry {number} names a key of a book of another name than the head's")
     if told != keys:
@@ -734,8 +816,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, binascii.Error) as fault:
         print(f"DOES NOT FIT: something in it cannot be read ({type(fault).__name__}).")
         return 1
-    for line in (*found.holds, *found.unsigned, *found.open):
+    for line in (*found.holds, *found.unsigned, *found.unvouched, *found.open):
         print(line)
+    return _ending(found)
+
+
+def _ending(found: Checked) -> int:
+    """Say in the last line what all of it comes to, and give the exit status."""
     if found.unsigned and found.key is not None:
         print(
             f"NOT VOUCHED FOR: the book has a key (entry {found.key.entry}: {found.key.digits.hex()}), and it did not sign what "
@@ -746,6 +833,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(
             "It fits in itself, and the book names no key: nothing is signed. So does a package from which somebody took the "
             "key with all signatures. Ask whether the book has one."
+        )
+        return 3
+    if found.unvouched:
+        print(
+            "It fits in itself, and nothing leads from the heads that you kept to the key that signed it: do not take it for the "
+            "book's before you know that key from elsewhere."
         )
         return 3
     print(

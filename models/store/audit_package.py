@@ -159,6 +159,7 @@ def _older(connection: sa.Connection, tree: Tree, head: Head, kept: Sequence[int
     month = sa.type_coerce(EntryRow.at, sa.BigInteger).op("/")(sa.literal(_MONTH_US, sa.BigInteger))
     monthly = sa.select(sa.func.min(size)).join(EntryRow, EntryRow.number == size).group_by(month)
     sizes = {*connection.scalars(monthly), *(one.size for one in read_heads(connection, last=NEWEST)), *kept}
+    sizes |= {key.entry - 1 for key in read_keys(connection)[1:]}  # a key that hands over signs the root of these
     return [
         {"size": one, "root": tree.root(one).hex(), "proof": [step.hex() for step in tree.consistency(one, head.size)]}
         for one in sorted(sizes)

@@ -24,6 +24,7 @@ from models.ledger.keys import signature_holds
 from models.ledger.tree import HASH_BYTES, Frontier
 from models.settings import Settings
 from models.store.engine import make_engine
+from models.store.hand_over import handed_over, unvouched
 from models.store.proofs import BookKey, Head, last_head, read_keys
 from models.store.verify_around import (
     add_what_can_be_read,
@@ -64,6 +65,8 @@ class Verified:
     signed: int = 0
     unsigned: int = 0
     keys: tuple[BookKey, ...] = ()
+    handed: frozenset[int] = frozenset()
+    """Entries whose key was handed over by the key before it, by its signature."""
     newest: Head | None = None
     kept: list[HeldHead] = field(default_factory=list)
     """Heads that were kept elsewhere."""
@@ -137,7 +140,7 @@ def _verify(
 ) -> Verified:
     count, low, high = extent(connection)
     keys = read_keys(connection)
-    result = Verified(count, high or 0, keys=keys, newest=last_head(connection))
+    result = Verified(count, high or 0, keys=keys, handed=handed_over(connection, keys), newest=last_head(connection))
     founded = _founded(connection)
     smallest, largest = head_sizes(connection)
     since = keys[0].entry if keys else smallest
@@ -155,6 +158,7 @@ def _verify(
     found, result.indexes = indexes[0] if indexes else _look_at_indexes(connection)
     result.tally.merge(found)
     result.tally.extend(key_findings(result.newest, result.without, result.spoken_for, public_key))
+    result.tally.extend(unvouched(keys, result.handed, result.spoken_for, result.last, public_key))
     result.unsigned = result.tally.counts[Fault.UNSIGNED]
     return result
 
