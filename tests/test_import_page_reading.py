@@ -62,6 +62,17 @@ def test_a_plants_own_sheet_is_proposed_corrected_and_confirmed_by_importing(boo
     again = client.get(sent(client, later, "june.csv")).get_data(as_text=True)
     assert "is read as was confirmed for earlier files" in again
     assert "2 records would go in" in html.unescape(re.sub(r"<[^>]+>", "", again))
+    # With one column more it is another list: what was answered is the guess, and where it is from is said.
+    wider = later.replace("Equipment;", "Spare;Equipment;").replace("\nP-2", "\n;P-2").replace("\nF-1", "\n;F-1")
+    where = sent(client, wider, "july.csv")
+    page = client.get(where)
+    assert "2 columns cannot be understood for certain" in shown(page)
+    assert f"{kept.name}, confirmed for this site, reads the same heading in mil × -1; by itself" in shown(page)
+    typed = form_of(page.get_data(as_text=True))
+    assert (typed["r0s0.c5.unit"], typed["r0s0.c7.unit"], typed["r0s0.c7.times"]) == ("?", "?", "?")
+    typed |= {"r0s0.c5.unit": "mil", "r0s0.c7.unit": "mil", "r0s0.c7.times": "-1"}
+    assert do(client, where, "correct", **typed).status_code == 303
+    assert f"as confirmed for the same heading in {kept.name}" in shown(client.get(where))
 
 
 def test_a_confirmed_reading_that_is_corrected_is_kept_beside_and_asked_again(book: Opened, tmp_path: Path) -> None:

@@ -230,8 +230,8 @@ def _is_taken(folder: Path, site: Site, made: FileMapping) -> bool:
         except UnreadableFileError:
             continue
         if other.confirmed and (other.site or site.name) in site.names:
-            there = {(one.sheet, tuple(one.headings)): one for one in other.sheets}
-            same = ((one, there.get((one.sheet, tuple(one.headings)))) for one in made.sheets)
+            there = {(one.sheet, one.headings, one.units_said): one for one in other.sheets}
+            same = ((one, there.get((one.sheet, one.headings, one.units_said))) for one in made.sheets)
             if any(two is not None and contradict(one, two) for one, two in same):
                 return True
     return False

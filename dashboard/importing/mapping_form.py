@@ -156,6 +156,9 @@ def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
             "th",
             column.heading or "–",
             tag("span", column.why, class_="soft asked") if column.asks else None,
+            tag("span", say("import.as_in", names=column.as_in), class_="soft asked")
+            if column.as_in and not column.asks
+            else None,
             scope="row",
         ),
         tag("td", " | ".join(text[:40] for text in column.samples) or "–", data_is=say("import.column.samples")),
@@ -267,7 +270,7 @@ def _read_column(own: str, table: Table, column: Column, typed: Typed, display: 
     allowed = {_name(one): one for one in _fields_for(table)}
     chosen = _one_of(typed.get(f"{own}.field"), ("", OPEN, *allowed), before)
     if not chosen:
-        return replace(column, field=None, unit="", times=1.0, asks=frozenset(), why="")
+        return replace(column, field=None, unit="", times=1.0, asks=frozenset(), why="", as_in="")
     field = column.field if chosen == OPEN else allowed.get(chosen, column.field)
     asks, why, unit, times = set(column.asks), column.why, column.unit, f"{column.times:g}"
     if chosen != OPEN:
@@ -287,7 +290,9 @@ def _read_column(own: str, table: Table, column: Column, typed: Typed, display: 
     if said != OPEN:
         asks.discard(Ask.TIMES)
         times = said
-    return replace(column, field=field, unit=unit, times=factors[times], asks=frozenset(asks), why=why if asks else "")
+    made = replace(column, field=field, unit=unit, times=factors[times], asks=frozenset(asks), why=why if asks else "")
+    is_same = (made.field, made.unit, made.times) == (column.field, column.unit, column.times)
+    return made if is_same else replace(made, as_in="")
 
 
 def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[Column]:
@@ -314,7 +319,7 @@ def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[C
 def _question(column: Column) -> Hashable:
     """Give what is asked of a column, without the numbers in it, and of which quantity."""
     quantity = None if column.field is None else column.field.quantity
-    return column.asks, quantity, re.sub(r"\d+", "#", column.why)
+    return column.asks, quantity, column.unit, column.times, re.sub(r"\d+", "#", column.why)
 
 
 def _one_of(text: str | None, allowed: Iterable[str], otherwise: str) -> str:

@@ -144,6 +144,7 @@ WORDS: Final[dict[str, str]] = {
     "import.times.hundredth": "a hundredth of it (1/100)",
     "import.times.thousandth": "a thousandth of it (1/1000)",
     "import.asks": "{columns} cannot be understood for certain. Say below what is meant, and look again: no row is read before. Nothing is in the book yet.",
+    "import.as_in": "as confirmed for the same heading in {names}",
     "import.asks.open": "… say which",
     "import.asks.guess": "… say which ({guess}?)",
     "import.times.half": "half of it (total indicator reading)",

@@ -10,6 +10,7 @@ from typing import Protocol
 from models.commands.choice import Choice, Reading
 from models.commands.import_sheets import columns_note
 from models.errors import UnreadableFileError
+from models.intake.answered import Confirmed, as_answered
 from models.intake.fitting import (
     changed_by_hand,
     columns_left_out,
@@ -181,7 +182,7 @@ class Chooser:
 
     def _by_kept(self, choice: Choice, kept: Sequence[FileMapping]) -> None:
         """Let kept mappings read what they can, the one that reads most sheets first, confirmed ones before others."""
-        left = list(kept)
+        left, answered = list(kept), self._answered(kept)
         while choice.left:
             found = [(mapping, fitting(mapping, tuple(choice.left.values()))) for mapping in left]
             found = [(mapping, read) for mapping, read in found if read]
@@ -189,7 +190,7 @@ class Chooser:
             free = [
                 (m, made)
                 for m, read in found
-                if m.confirmed and not self._is_ours(m) and (made := self._free(choice, read))
+                if m.confirmed and not self._is_ours(m) and (made := self._free(choice, read, answered))
             ]
             if not (ours or free):
                 return
@@ -218,12 +219,19 @@ class Chooser:
                         remedy="Move the one away that is wrong, or name the right one: --mapping FILE.",
                     )
 
-    def _free(self, choice: Choice, read: Sequence[SheetMapping]) -> tuple[SheetMapping, ...]:
-        """Give those sheets of another site's mapping that may be read without asking: all units are stated, and no heading leaves anything open."""
+    def _free(
+        self, choice: Choice, read: Sequence[SheetMapping], answered: Sequence[Confirmed]
+    ) -> tuple[SheetMapping, ...]:
+        """Give those sheets of another site's mapping that may be read without asking.
+
+        All units are stated, no heading leaves anything open, and this site has confirmed none of them otherwise.
+        """
+        display = self._site.display
         return tuple(
-            without_asking(m, choice.left[m.sheet], self._site.display)
+            without_asking(m, choice.left[m.sheet], display)
             for m in read
             if not left_to_site(m, choice.left[m.sheet])
+            and not any(column.as_in for column in as_answered(m, answered, display).columns)
         )
 
     def _read_by(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping], *, ours: bool) -> None:
@@ -274,15 +282,20 @@ class Chooser:
         """Propose how sheets are read that nothing reads yet, from what another site has confirmed where there is that."""
         display, path = self._site.display, choice.path
         basis = [(m, one) for m in kept if m.confirmed for one in fitting(m, asked)]
-        made, lines = [], []
+        answered = self._answered(kept)
+        made: list[SheetMapping] = []
+        lines: list[str] = []
         for sheet in asked:
             found = next(((m, one) for m, one in basis if one.sheet == sheet.name), None)
             if found is None:
-                made.append(with_samples(propose([sheet], display).sheets[0], sheet))
-                continue
-            mapping, one = found
-            made.append(for_site(one, sheet, display, mapping.units))
-            lines.append(self._asked_anew(mapping, one, made[-1], sheet))
+                made.append(with_samples(as_answered(propose([sheet], display).sheets[0], answered, display), sheet))
+            else:
+                mapping, one = found
+                new = for_site(one, sheet, display, mapping.units)
+                lines.append(self._asked_anew(mapping, one, new, sheet))
+                made.append(as_answered(new, answered, display))
+            if told := _told_answered(made[-1]):
+                lines.append(told)
         proposed = FileMapping(tuple(made), site=self._site.name, units=units_mark(display))
         self._folder.mkdir(parents=True, exist_ok=True)
         place = free_path(self._folder, proposed, path, self._site.code)
@@ -302,6 +315,13 @@ class Chooser:
         choice.readings.append(Reading(proposed, proposed.sheets))
         for one in proposed.sheets:
             choice.take(one)
+
+    def _answered(self, kept: Sequence[FileMapping]) -> list[Confirmed]:
+        """Give what was confirmed for this site, also when it read other units."""
+        ours = [
+            m for m in kept if m.confirmed and (m.site in self._site.names if m.site else self._is_ours(m)) and m.path
+        ]
+        return [Confirmed(m.path.name if m.path else "", sheet) for m in ours for sheet in m.sheets]
 
     def _asked_anew(self, mapping: FileMapping, there: SheetMapping, here: SheetMapping, sheet: Sheet) -> str:
         """Say why a sheet is asked for although there is a mapping, and which units are not those of it."""
@@ -353,6 +373,15 @@ def _told_hidden(path: Path, sheet: Sheet) -> Problem:
     """Say of a sheet that is read that a spreadsheet does not show it."""
     told = "the workbook hides this sheet; it was read all the same"
     return Problem(path.name, sheet.name, 0, "", Code.HIDDEN_SHEET, Severity.WARNING, "", told, is_sentence=True)
+
+
+def _told_answered(made: SheetMapping) -> str:
+    """Say of a proposal which columns are read as was confirmed for the same headings, and where."""
+    places = dict.fromkeys(column.as_in for column in made.columns if column.as_in)
+    return "; ".join(
+        f"{_some([repr(c.heading) for c in made.columns if c.as_in == place])} as confirmed for the same heading in {place}"
+        for place in places
+    )
 
 
 def _some(names: Sequence[str]) -> str:

@@ -19,6 +19,7 @@ from models.intake.own_table import OwnVersions, own_versions
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
 from models.intake.rows import RowReader
+from models.intake.units_beside import names_in
 from models.tables.base import canonical_json
 from models.tables.book import ImportedFileRow
 
@@ -52,7 +53,7 @@ class Sheets(JobRows):
         """Read one sheet from its heading down."""
         self.starts.append(len(self.seen.refs()))
         head, row = source.sheet.head, source.mapping.header_row
-        headings = head[row - 1] if row <= len(head) else None
+        headings = names_in(head, row, source.mapping.table) if row <= len(head) else None
         reader = RowReader(
             source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now,
             knows=self._knower(source.mapping.table),

@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator, Sequence
+from datetime import date, datetime
 from itertools import islice
 
-from models.intake.reading import Sheet
+from models.intake.reading import Cell, Sheet
 
 _AT_ONCE = 8_000
+
+
+def text_of(cell: Cell) -> str:
+    """Give a cell as a text, with single blanks."""
+    if cell is None:
+        return ""
+    if isinstance(cell, datetime | date):
+        return cell.isoformat()
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return " ".join(str(cell).split())
 
 
 def texts_in(sheet: Sheet, header_row: int, columns: Sequence[int], *, most: int | None = None) -> Iterator[set[str]]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from models.intake import headings
+from models.intake.cells import text_of
 from models.intake.dates import Order
 from models.intake.fields import Table
 from models.intake.mapping import (
@@ -14,30 +15,31 @@ from models.intake.mapping import (
     Column,
     FileMapping,
     SheetMapping,
+    against,
+    ask_beside,
+    beside,
     outline,
     samples_of,
-    text_of,
     told_by_rows,
 )
 from models.intake.mapping_file import units_mark
-from models.intake.number_formats import Shown
 from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
-from models.intake.reading import Cell, Sheet
+from models.intake.reading import Sheet
+from models.intake.units_beside import is_bare, names_in, units_below
 from models.units import STORED_UNIT, Decimal, Display, Quantity
 
 _NAMED = 12
 """So many columns that are left out are named; the rest is counted."""
 
-_BARE_ENDS = frozenset("0123456789.,")
 _ALWAYS_ALIKE = frozenset({Quantity.SPEED, Quantity.DURATION})
 """What every plant writes in the same unit, unless somebody has said otherwise: rpm and hours."""
 
 
-def headings_of(sheet: Sheet, row: int) -> list[str]:
-    """Give the headings in a row of a sheet; none where the sheet is shorter."""
-    return _trimmed([text_of(cell) for cell in sheet.head[row - 1]]) if len(sheet.head) >= row else []
+def headings_of(sheet: Sheet, row: int, table: Table) -> list[str]:
+    """Give the headings in a row of a sheet, with units that stand below them; none where the sheet is shorter."""
+    return _trimmed(names_in(sheet.head, row, table))
 
 
 def _trimmed(names: Sequence[str]) -> list[str]:
@@ -54,12 +56,28 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     same headings may stand once more, or belong to a small list beside a large one.
     """
     names = _trimmed(wanted.headings)
-    if headings_of(sheet, wanted.header_row) == names:
-        return wanted
-    if not names or all(headings_of(sheet, row) != names for row in range(1, HEADER_SEARCH + 1)):
-        return None
-    own = outline(sheet, Display())
-    return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
+    found = None
+    if headings_of(sheet, wanted.header_row, wanted.table) == names:
+        found = wanted
+    elif names and any(headings_of(sheet, row, wanted.table) == names for row in range(1, HEADER_SEARCH + 2)):
+        own = outline(sheet, Display())
+        if own is not None and _trimmed(own.headings) == names:
+            found = replace(wanted, header_row=own.header_row)
+    return found if found is not None and _is_said_alike(found, sheet) else None
+
+
+def _is_said_alike(wanted: SheetMapping, sheet: Sheet) -> bool:
+    """Tell whether nothing of units stands above or beside a list that a mapping of its headings was not made for.
+
+    Rows that came back are read as they were: a title is not among them.
+    """
+    row = sheet.head[wanted.header_row - 1] if wanted.header_row <= len(sheet.head) else ()
+    if any(text_of(cell) == WHAT_TO_MEND for cell in row):
+        return True
+    if units_below(sheet.head, wanted.header_row, wanted.table) is not None:
+        return False  # the row under its headings was taken for a record
+    new = {word for one in against(sheet, wanted).values() for word in one.words}
+    return new <= set(wanted.units_said) and (not wanted.units_said or bool(beside(sheet, wanted)))
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
@@ -84,7 +102,15 @@ def contradict(one: SheetMapping, other: SheetMapping) -> bool:
 
 def differences(wanted: SheetMapping, sheet: Sheet) -> str:
     """Say which headings of a sheet are not those of a mapping."""
-    there, here = headings_of(sheet, wanted.header_row), _trimmed(wanted.headings)
+    there, here = headings_of(sheet, wanted.header_row, wanted.table), _trimmed(wanted.headings)
+    if there == here and units_below(sheet.head, wanted.header_row, wanted.table) is not None:
+        return f"row {wanted.header_row + 1}, under the headings, is one of units"
+    if there == here:
+        said = ", ".join(repr(word) for one in beside(sheet, wanted) for word in one.words)
+        was = ", ".join(map(repr, wanted.units_said))
+        return (
+            f"of units the file says {said or 'nothing'} above or beside its columns, where it was {was or 'nothing'}"
+        )
     parts = [
         f"{where}: {', '.join(repr(name) for name in names)}"
         for where, names in (
@@ -108,9 +134,12 @@ def changed_by_hand(mapping: FileMapping, marks: Iterable[str], sheets: Sequence
     sheets : sequence of Sheet
         The sheets of the file that no mapping reads. [unitless]
     """
-    if mapping.mark not in set(marks):
-        return ""
     by_name = {sheet.name: sheet for sheet in sheets}
+    here = [m for m in mapping.sheets if m.sheet in by_name]
+    if mapping.mark not in set(marks) or (
+        here and all(headings_of(by_name[m.sheet], m.header_row, m.table) == _trimmed(m.headings) for m in here)
+    ):
+        return ""  # of units something else is said beside the same headings: that is no change by hand
     told = [
         (f"sheet '{m.sheet}': " if m.sheet else "") + differences(m, by_name[m.sheet])
         for m in mapping.sheets
@@ -142,7 +171,8 @@ def leaning(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
 
 def left_to_site(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
     """Give the columns about which another site is asked anew: those that lean on the site, and those whose heading leaves something open."""
-    found = {column.index: column for column in leaning(mapping, sheet)}
+    odd = against(sheet, mapping)
+    found = {column.index: column for column in (*leaning(mapping, sheet), *(mapping.columns[at] for at in odd))}
     for column in mapping.columns:
         if column.field is not None and as_field(column.heading, column.field, Display(), in_doubt=True).asks:
             found[column.index] = column
@@ -160,17 +190,12 @@ def _bare(sheet: Sheet, header_row: int, columns: Sequence[int]) -> set[int]:
     left = set(columns)
     for number, cells in sheet.rows():
         if number > header_row:
-            found = {place for place in left if place < len(cells) and _is_bare(cells[place])}
+            found = {place for place in left if place < len(cells) and is_bare(cells[place])}
             bare |= found
             left -= found
             if not left:
                 break
     return bare
-
-
-def _is_bare(cell: Cell) -> bool:
-    cell = cell.shown if isinstance(cell, Shown) else cell
-    return (cell.strip()[-1:] in _BARE_ENDS and bool(cell.strip())) if isinstance(cell, str) else cell is not None
 
 
 def without_asking(mapping: SheetMapping, sheet: Sheet, display: Display) -> SheetMapping:
@@ -209,8 +234,10 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
         unit = column.unit if Ask.UNIT in asked.asks else unit
         columns.append(replace(column, unit=unit, asks=asked.asks, why=asked.why))
     own = outline(sheet, display)
-    made = replace(mapping, columns=tuple(columns), decimal=mapping.decimal if own is None else own.decimal)
-    told = told_by_rows(sheet, made)
+    made = replace(
+        mapping, columns=tuple(columns), decimal=mapping.decimal if own is None else own.decimal, units_said=()
+    )
+    told = told_by_rows(sheet, ask_beside(sheet, made))
     return with_samples(replace(told, words={**told.words, **mapping.words}), sheet)
 
 

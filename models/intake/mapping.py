@@ -11,16 +11,26 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
 from pathlib import Path
 
 from models.intake import dates, headings
+from models.intake.cells import text_of
 from models.intake.day_order import evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.number_formats import Shown
 from models.intake.problems import column_name
 from models.intake.proposing import Ask, propose_columns
 from models.intake.reading import Cell, Sheet
+from models.intake.units_beside import (
+    Beside,
+    is_bare,
+    names_in,
+    said_beside,
+    unit_columns,
+    units_below,
+    why_asked,
+    with_units,
+)
 from models.intake.words import propose_word
 from models.units import Decimal, Display
 
@@ -37,7 +47,8 @@ class Column:
 
     ``times`` multiplies what was read: −1 where the plant's sign is the other
     way round, 0.5 where the column holds a total indicator reading.  ``asks`` says what of
-    this is only a guess that a person has to answer before anything is read, and ``why``.
+    this is only a guess that a person has to answer before anything is read, and ``why``.  ``as_in`` names the
+    confirmed mappings of the site from which it was taken because they have the same heading.
     """
 
     index: int
@@ -48,6 +59,7 @@ class Column:
     samples: tuple[str, ...] = ()
     asks: frozenset[Ask] = frozenset()
     why: str = ""
+    as_in: str = ""
 
     @property
     def question(self) -> str:
@@ -61,7 +73,8 @@ class SheetMapping:
 
     ``order_against`` and ``decimal_against`` name a row that tells against the order of
     dates, or the decimal sign, that is fixed here; both are empty where none does, and
-    are no part of what is kept (:mod:`models.commands.import_dates`).
+    are no part of what is kept (:mod:`models.commands.import_dates`).  ``units_said`` is what stood of units above the
+    headings, or in a column of them, where it was against how some column would have been read.
     """
 
     sheet: str
@@ -72,6 +85,7 @@ class SheetMapping:
     order: dates.Order = dates.Order.DAY_FIRST
     words: Mapping[str, str] = field(default_factory=dict)
     is_template: bool = False
+    units_said: tuple[str, ...] = ()
     order_against: str = ""
     decimal_against: str = ""
 
@@ -193,6 +207,10 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
         return None
     _, table, header = best
     names = [text_of(cell) for cell in sheet.head[header - 1]]
+    below = units_below(sheet.head, header, table)
+    if below is not None:
+        header += 1
+        names = with_units(names, below)
     body = sheet.head[header:]
     columns = [
         Column(index, name, one.field, one.unit, one.times, tuple(samples_of(body, index)[:3]), one.asks, one.why)
@@ -212,7 +230,7 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
         and all(name in own for name in names if name not in {"", WHAT_TO_MEND})
         and sheet.name in {"", str(table)}
     )
-    return SheetMapping(
+    made = SheetMapping(
         sheet.name,
         table,
         header,
@@ -221,17 +239,66 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
         order=dates.Order.BY_ROWS,
         is_template=template,
     )
+    return made if template else _asked_beside(sheet, made)
 
 
-def text_of(cell: Cell) -> str:
-    """Give a cell as a text, with single blanks."""
-    if cell is None:
-        return ""
-    if isinstance(cell, datetime | date):
-        return cell.isoformat()
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return " ".join(str(cell).split())
+def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
+    """Give what is said of units outside of headings and cells, as a mapping reads a sheet."""
+    row = mapping.header_row
+    with_row = names_in(sheet.head, row, mapping.table) != [text_of(cell) for cell in sheet.head[row - 1]]
+    return said_beside(sheet, mapping.headings, row - with_row, row, mapping.table)
+
+
+def against(sheet: Sheet, mapping: SheetMapping) -> dict[int, Beside]:
+    """Give the columns that are read in another unit than what is said elsewhere, with that.
+
+    Only those with a number that has no unit, neither in its heading nor in its cell.
+    """
+    said = beside(sheet, mapping)
+    body = sheet.head[mapping.header_row :]
+    found: dict[int, Beside] = {}
+    for column in mapping.columns if said else ():
+        if column.field is None or headings.unit_for(headings.take_apart(column.heading), column.field):
+            continue
+        one = next((one for one in said if one.is_against(column.field, column.unit)), None)
+        cells = [row[column.index] for row in body if column.index < len(row) and text_of(row[column.index])]
+        if one is not None and (not cells or any(map(is_bare, cells))):
+            found[column.index] = one
+    return found
+
+
+def _asked_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
+    """Ask about each column that would be read in another unit than what stands above or beside it."""
+    held = unit_columns(sheet, mapping.headings, mapping.header_row, mapping.table)
+    bare = tuple(
+        replace(c, field=None, unit="", asks=frozenset(), why="") if c.index in held else c for c in mapping.columns
+    )
+    return ask_beside(sheet, replace(mapping, columns=bare))
+
+
+def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
+    """Ask about each column of a sheet that would be read in another unit than what is said outside of it.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet. [as typed]
+    mapping : SheetMapping
+        How it would be read. [unitless]
+    """
+    found = against(sheet, mapping)
+    if not found:
+        return mapping
+    columns = []
+    for column in mapping.columns:
+        one = found.get(column.index)
+        if one is None or column.field is None or Ask.UNIT in column.asks:
+            columns.append(column)
+            continue
+        told = "; ".join(filter(None, (column.why, why_asked(one, column.unit))))
+        columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | {Ask.UNIT}, why=told))
+    words = dict.fromkeys(word for one in found.values() for word in one.words)
+    return replace(mapping, columns=tuple(columns), units_said=tuple(words))
 
 
 def headings_score(row: Sequence[headings.Heading], table: Table, *, needs_readings: bool = True) -> float:

@@ -76,6 +76,11 @@ def _sheet_table(sheet: SheetMapping) -> Any:
     table["dates"].comment(
         "'day first', 'month first' or 'by the rows' (a day above 12 tells), where the year does not stand first"
     )
+    if sheet.units_said:
+        table.add("units_said", list(sheet.units_said))
+        table["units_said"].comment(
+            "above or beside the columns; another list in which this is otherwise is asked about anew"
+        )
     if sheet.words:
         words = tomlkit.table()
         for word, meaning in sheet.words.items():
@@ -83,28 +88,35 @@ def _sheet_table(sheet: SheetMapping) -> Any:
         table.add("words", words)
     columns = tomlkit.aot()
     for column in sheet.columns:
-        entry = tomlkit.table()
-        entry.add("heading", column.heading)
-        entry.add("field", _asked("" if column.field is None else _name(column.field, sheet.table), Ask.FIELD, column))
-        if column.field is not None:
-            entry["field"].comment(column.field.meaning)
-        if column.unit or Ask.UNIT in column.asks:
-            entry.add("unit", _asked(column.unit, Ask.UNIT, column))
-        if Ask.UNIT in column.asks and column.field is not None and column.field.quantity is not None:
-            entry["unit"].comment(
-                f"one of: {', '.join(units_for(column.field.quantity))}; 'times' multiplies, e.g. 0.01"
-            )
-        if Ask.TIMES in column.asks:
-            entry.add("times", f"{column.times:g}{OPEN}")
-        elif column.times != 1.0:
-            entry.add("times", column.times)
-        if column.asks:
-            entry.add("ask", _plain(column.why))
-        if column.samples:
-            entry.add(tomlkit.comment("samples: " + " | ".join(_plain(sample[:40]) for sample in column.samples)))
-        columns.append(entry)
+        columns.append(_column_table(sheet, column))
     table.add("column", columns)
     return table
+
+
+def _column_table(sheet: SheetMapping, column: Column) -> Any:
+    import tomlkit
+
+    entry = tomlkit.table()
+    entry.add("heading", column.heading)
+    entry.add("field", _asked("" if column.field is None else _name(column.field, sheet.table), Ask.FIELD, column))
+    if column.field is not None:
+        entry["field"].comment(column.field.meaning)
+    if column.unit or Ask.UNIT in column.asks:
+        entry.add("unit", _asked(column.unit, Ask.UNIT, column))
+    if Ask.UNIT in column.asks and column.field is not None and column.field.quantity is not None:
+        entry["unit"].comment(f"one of: {', '.join(units_for(column.field.quantity))}; 'times' multiplies, e.g. 0.01")
+    if Ask.TIMES in column.asks:
+        entry.add("times", f"{column.times:g}{OPEN}")
+    elif column.times != 1.0:
+        entry.add("times", column.times)
+    if column.asks:
+        entry.add("ask", _plain(column.why))
+    if column.as_in:
+        entry.add("as_in", _plain(column.as_in))
+        entry["as_in"].comment("it was confirmed so for the same heading")
+    if column.samples:
+        entry.add(tomlkit.comment("samples: " + " | ".join(_plain(sample[:40]) for sample in column.samples)))
+    return entry
 
 
 def _asked(text: str, ask: Ask, column: Column) -> str:
@@ -200,6 +212,7 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
         Decimal(data.get("decimal", "auto")),
         dates.Order(data.get("dates", "day first")),
         {str(k): str(v) for k, v in data.get("words", {}).items()},
+        units_said=tuple(map(str, data.get("units_said", ()))),
     )
 
 
@@ -227,7 +240,17 @@ def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
         elif Ask.UNIT not in asks:
             unit = STORED_UNIT[chosen.quantity]
     why = str(entry.get("ask", "")) if asks else ""
-    return Column(index, entry["heading"], chosen, unit, float(times or 1.0), asks=frozenset(asks), why=why)
+    held = frozenset(asks)
+    return Column(
+        index,
+        entry["heading"],
+        chosen,
+        unit,
+        float(times or 1.0),
+        asks=held,
+        why=why,
+        as_in=str(entry.get("as_in", "")),
+    )
 
 
 def mark_of(mapping: FileMapping) -> str:

@@ -9,8 +9,9 @@ from typing import Final
 
 from models.errors import UnreadableFileError
 from models.intake import headings
+from models.intake.cells import text_of
 from models.intake.fields import Field, Table, fields_of
-from models.intake.mapping import HEADER_SEARCH, text_of
+from models.intake.mapping import HEADER_SEARCH
 from models.intake.reading import Sheet
 
 _NAMES: Final = 6

@@ -11,8 +11,9 @@ from typing import Final
 
 from models.errors import UnreadableFileError
 from models.intake import headings
+from models.intake.cells import text_of
 from models.intake.fields import Form, Table
-from models.intake.mapping import SheetMapping, headings_score, text_of
+from models.intake.mapping import SheetMapping, headings_score
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Cell, Sheet
 
@@ -95,7 +96,7 @@ def refuse_other_headings(mapping: SheetMapping, file: str, number: int, cells: 
         )
     for column in mapping.columns:
         text = text_of(cells[column.index]) if column.index < len(cells) else ""
-        if column.field is None or not text or text == column.heading:
+        if column.field is None or not text or _is_own(text, column.heading):
             continue
         there, here = headings.take_apart(column.heading), headings.take_apart(text)
         if headings.meaning_of(here, mapping.table) != headings.meaning_of(there, mapping.table) or (
@@ -110,7 +111,12 @@ def refuse_other_headings(mapping: SheetMapping, file: str, number: int, cells: 
 def _is_same_again(mapping: SheetMapping, cells: Sequence[Cell]) -> bool:
     """Tell whether a row says the headings of a mapping once more, as each page of a printed list does."""
     texts = [text_of(cell) for cell in cells]
-    return all(not text or text == own for text, own in zip(texts, mapping.headings, strict=False))
+    return all(not text or _is_own(text, own) for text, own in zip(texts, mapping.headings, strict=False))
+
+
+def _is_own(text: str, own: str) -> bool:
+    """Tell whether a text is a heading, or one to which a unit was added that stands below it."""
+    return text == own or (own.startswith(f"{text} [") and own.endswith("]"))
 
 
 def _headings_of(row: Sequence[Cell], *, needs_readings: bool = True, least: int = 2) -> Table | None:

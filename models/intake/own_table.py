@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from models.intake.beyond import is_blank
-from models.intake.mapping import text_of
+from models.intake.cells import text_of
 from models.intake.reading import Cell
 
 AMENDED: Final = "amended by entry"
