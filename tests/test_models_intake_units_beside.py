@@ -10,7 +10,7 @@ import pytest
 
 from models.intake.answered import Confirmed, as_answered
 from models.intake.fields import FIELDS, Table
-from models.intake.fitting import fitting
+from models.intake.fitting import changed_by_hand, differences, fitting
 from models.intake.mapping import FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
 from models.intake.reading import Cell, Sheet
@@ -83,6 +83,10 @@ def test_a_mapping_reads_no_list_of_whose_units_something_else_is_said() -> None
     in_mm = read(plain)
     in_mil = from_toml(to_toml(FileMapping((read(titled),)), "a").replace("?", ""), Path("a.toml")).sheets[0]
     assert in_mil.units_said == ("mils", "mils/inch")
+    for of in (in_mm, in_mil):
+        made = FileMapping((of,), mark="1")
+        assert [changed_by_hand(made, ["1"], [sheet]) for sheet in (plain, titled)] == ["", ""], "nobody changed it"
+    assert "says 'mils', 'mils/inch' above or beside its columns, where it was nothing" in differences(in_mm, titled)
     assert [bool(fitting(FileMapping((in_mm,)), [sheet])) for sheet in (plain, titled, other)] == [True, False, True]
     assert [bool(fitting(FileMapping((in_mil,)), [sheet])) for sheet in (plain, titled, other)] == [False, True, False]
     assert fitting(FileMapping((in_mil,)), [sheet_of((*HEAD, "what to mend"), ROW)]), (

@@ -56,14 +56,12 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     same headings may stand once more, or belong to a small list beside a large one.
     """
     names = _trimmed(wanted.headings)
-    found = None
     if headings_of(sheet, wanted.header_row, wanted.table) == names:
-        found = wanted
-    elif names and any(headings_of(sheet, row, wanted.table) == names for row in range(1, HEADER_SEARCH + 2)):
-        own = outline(sheet, Display())
-        if own is not None and _trimmed(own.headings) == names:
-            found = replace(wanted, header_row=own.header_row)
-    return found if found is not None and _is_said_alike(found, sheet) else None
+        return wanted
+    if not names or all(headings_of(sheet, row, wanted.table) != names for row in range(1, HEADER_SEARCH + 2)):
+        return None
+    own = outline(sheet, Display())
+    return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
 
 
 def _is_said_alike(wanted: SheetMapping, sheet: Sheet) -> bool:
@@ -83,8 +81,8 @@ def _is_said_alike(wanted: SheetMapping, sheet: Sheet) -> bool:
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
     """Give the sheets of a mapping that are in a file, with the headings that the mapping was made for, in the row in which they stand."""
     by_name = {sheet.name: sheet for sheet in sheets}
-    found = (_at_its_headings(m, by_name[m.sheet]) for m in mapping.sheets if m.sheet in by_name)
-    return tuple(one for one in found if one is not None)
+    found = ((_at_its_headings(m, by_name[m.sheet]), by_name[m.sheet]) for m in mapping.sheets if m.sheet in by_name)
+    return tuple(one for one, sheet in found if one is not None and _is_said_alike(one, sheet))
 
 
 def contradict(one: SheetMapping, other: SheetMapping) -> bool:
@@ -102,6 +100,7 @@ def contradict(one: SheetMapping, other: SheetMapping) -> bool:
 
 def differences(wanted: SheetMapping, sheet: Sheet) -> str:
     """Say which headings of a sheet are not those of a mapping."""
+    wanted = _at_its_headings(wanted, sheet) or wanted
     there, here = headings_of(sheet, wanted.header_row, wanted.table), _trimmed(wanted.headings)
     if there == here and units_below(sheet.head, wanted.header_row, wanted.table) is not None:
         return f"row {wanted.header_row + 1}, under the headings, is one of units"
@@ -137,7 +136,7 @@ def changed_by_hand(mapping: FileMapping, marks: Iterable[str], sheets: Sequence
     by_name = {sheet.name: sheet for sheet in sheets}
     here = [m for m in mapping.sheets if m.sheet in by_name]
     if mapping.mark not in set(marks) or (
-        here and all(headings_of(by_name[m.sheet], m.header_row, m.table) == _trimmed(m.headings) for m in here)
+        here and all(_at_its_headings(m, by_name[m.sheet]) is not None for m in here)
     ):
         return ""  # of units something else is said beside the same headings: that is no change by hand
     told = [
