@@ -2,7 +2,9 @@
 (function () {
   "use strict";
 
-  var LEAVING = 3000; /* milliseconds after which a job that was to be handed in has been, or its form is gone */
+  var LEAVING = 3000; /* milliseconds after which a job that was to be handed in has been, or its form is gone, as a rule */
+  var STILL = 500; /* milliseconds until that is looked at again, on a phone that is slower */
+  var OPENED = 1000; /* milliseconds in which another page takes old notices away as it opens: a new one comes after that */
 
   var drafts = window.driftbookDrafts;
   var form = window.driftbookAnswers.form;
@@ -39,8 +41,16 @@
     if (sending && form() === null) {
       var slot = document.getElementById("shell-notice");
       rest();
-      window.dash_clientside.set_props("shell-notice", { children: slot.getAttribute("data-unasked") });
+      notice(slot.getAttribute("data-unasked"));
+    } else if (sending) {
+      leaving = window.setTimeout(left_too_soon, STILL);
     }
+  }
+
+  function notice(text) {
+    window.setTimeout(function () {
+      window.dash_clientside.set_props("shell-notice", { children: text });
+    }, OPENED);
   }
 
   /* What was handed in was not answered: the button works again; where it may have been done (null) nothing is certain. */
@@ -129,10 +139,7 @@
         sent = null;
         rest();
       }
-      /* Another page takes old notices away as it opens: this one comes after that. */
-      window.setTimeout(function () {
-        window.dash_clientside.set_props("shell-notice", { children: handed.told });
-      }, 1000);
+      notice(handed.told);
     },
     record_done: function (key) {
       if (!key) {
