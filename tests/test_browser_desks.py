@@ -77,6 +77,29 @@ def test_the_book_is_asked_with_the_keyboard_alone(plant_url: str, opened: Opene
     expect(page.locator("main")).to_be_focused()  # another page begins at its top
 
 
+LONG_TAGS = """() => document.querySelectorAll("main .tag").forEach((one) => { one.textContent = "UNIT2-BFW-PUMP-B-STANDBY-" + "X".repeat(50); })"""
+
+
+def test_a_choice_keeps_the_focus_and_is_told_and_long_tags_leave_room(plant_url: str, opened: Opened) -> None:
+    page = opened(f"{plant_url}/offenders?window=all")
+    told = page.locator("body > [role=status]")
+    expect(page.locator(".sentence")).to_contain_text("looks on")
+    expect(told).to_have_text("")
+    page.get_by_role("link", name="over 1000 to 1500 rpm").press("Enter")
+    chosen = page.locator("[aria-current=true]", has_text="over 1000 to 1500 rpm")
+    expect(chosen).to_be_focused()
+    expect(told).to_have_text(page.locator(".sentence").inner_text())
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(f"{plant_url}/due")
+    page.locator("main .tag").first.wait_for()
+    page.evaluate(LONG_TAGS)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    widest = (
+        "Math.max(...[...document.querySelectorAll('main tbody th')].map((one) => one.getBoundingClientRect().width))"
+    )
+    assert page.evaluate(widest) < 0.55 * 390
+
+
 def test_whoever_points_is_given_no_field_to_type_into(plant_url: str, opened: Opened) -> None:
     page = opened(f"{plant_url}/book")
     page.get_by_label("Machine", exact=True).fill("P-106")

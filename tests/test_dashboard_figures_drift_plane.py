@@ -1,12 +1,13 @@
 """Drift in the plane and at the feet as pictures."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from dashboard.figures.drift_plane import feet_rate_figure, plane_figure
+from dashboard.figures.drift_plane import beyond, feet_rate_figure, plane_figure
 from dashboard.theme import SCHEMES
 from dashboard.views.asset_drift_view import build_drift
 from models.history.engine import study_of
@@ -49,6 +50,32 @@ def test_both_axes_have_one_scale_and_everything_is_in_sight() -> None:
     assert (figure.layout.yaxis.scaleanchor, figure.layout.yaxis.scaleratio) == ("x", 1)
     reach = figure.layout.xaxis.range[1]
     assert reach >= np.abs(np.concatenate([plane.left, plane.found, plane.outline])).max()
+
+
+def test_limit_and_runs_keep_their_place_beside_a_mean_far_beyond_them() -> None:
+    """Runs of minutes give a mean in a year of metres: the axes stay within three times what limit and runs need."""
+    plane = VIEW.planes[0]
+    assert not beyond(plane)
+    far = replace(plane, mean=(-40.0, 30.0), outline=plane.outline * 900.0)
+    assert beyond(far)
+    figure = go.Figure(plane_figure(far, VIEW.moves, "light"))
+    need = max(float(np.abs(points).max()) for points in (far.left, far.found, np.array([far.limit])))
+    reach = figure.layout.xaxis.range[1]
+    assert reach == pytest.approx(3 * 1.12 * need)
+    mean = [one for one in figure.layout.annotations if one.showarrow][-1]
+    assert mean.y / mean.x == pytest.approx(-0.75)
+    assert max(abs(mean.x), abs(mean.y)) < reach
+    word = next(one for one in figure.layout.annotations if one.text == "mean drift in a year: goes on")
+    assert abs(word.y) < reach
+
+
+def test_without_a_mean_there_is_neither_thick_arrow_nor_region() -> None:
+    bare = replace(VIEW.planes[0], mean=None, outline=np.zeros((0, 2)))
+    figure = go.Figure(plane_figure(bare, VIEW.moves, "light"))
+    assert sum(one.showarrow for one in figure.layout.annotations) == len(VIEW.moves)
+    assert figure.layout.xaxis.range[1] == pytest.approx(
+        1.12 * max(np.abs(bare.left).max(), np.abs(bare.found).max(), bare.limit)
+    )
 
 
 def test_the_hover_says_job_days_and_person_and_no_markup_of_theirs() -> None:

@@ -13,6 +13,7 @@ from plotly.utils import PlotlyJSONEncoder
 
 from dashboard.components.asset_drift import drift_part
 from dashboard.views.asset_drift_view import build_drift, mean_step, region
+from dashboard.words import say
 from models.history.distributions import f_quantile
 from models.history.engine import study_of
 from models.history.feet import foot_rates
@@ -144,11 +145,40 @@ def test_the_rate_of_a_row_between_is_close_to_its_own_fit() -> None:
 
 
 def test_nothing_is_said_to_move_from_less_than_three_runs() -> None:
+    few = 0
     for asset in range(len(HISTORY.assets)):
         one = view(asset)
         if len(one.moves) < 3:
-            assert not any(row.sure for row in one.feet)
+            few += len(one.moves) > 0
             assert one.verdict == "few"
+            assert not any(row.sure for row in one.feet)
+            assert all(plane.mean is None and not len(plane.outline) for plane in one.planes)
+            if one.moves:
+                part = told(one)
+                assert "three are needed" in part
+                assert "hick arrow" not in part
+                assert "year" not in part
+    assert few
+
+
+def told(one: Any) -> str:
+    part = json.dumps(drift_part(one, "light"), cls=PlotlyJSONEncoder)
+    return part.replace(json.dumps(say("about.asset.drift")), "")
+
+
+def test_unknown_feet_a_missing_limit_and_missing_time_are_told_apart() -> None:
+    assert "how far the feet are" in told(view(SETTLES, ()))
+    assert "limit judges" not in told(view(SETTLES, ()))
+    limits = HISTORY.jobs.limits.copy()
+    limits[HISTORY.jobs.asset == SETTLES] = np.nan
+    unjudged = replace(HISTORY, jobs=replace(HISTORY.jobs, limits=limits))
+    one = build_drift(study_of(unjudged), unjudged, SETTLES, feet_mm=(350.0, 900.0), display=Display(), who={})
+    assert (one.verdict, one.why) == ("few", "limits")
+    assert "as no limit judges the machine" in told(one)
+    assert "needed" not in told(one)
+    assert len(one.feet) == 4  # millimetres need no limit
+    at_once = replace(one, why="time", feet=())
+    assert told(at_once).count("no time of service lies between") == 2
 
 
 def test_a_machine_that_comes_off_by_a_step_has_a_mean_of_its_runs_and_no_rate() -> None:

@@ -1,5 +1,6 @@
 """Repeat offenders: looks and returns equal a plain recount; one of one does not come first."""
 
+import math
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -7,9 +8,10 @@ from typing import Any
 
 import pytest
 
+from dashboard.pages.offenders import looked_for
 from dashboard.views.offender_filters import Filters
 from dashboard.views.offenders_before_view import Before, earlier_words, gone_words
-from dashboard.views.offenders_view import build
+from dashboard.views.offenders_view import Wider, build
 from models.history.engine import study_of
 from models.history.runs import runs_of
 from models.values.asset import Asset, MachineBreak
@@ -159,10 +161,38 @@ def test_a_machine_with_a_new_base_is_ranked_by_what_came_since() -> None:
     assert earlier_words(view_of(history, window=24).earlier) == ""
 
 
+def test_minutes_are_no_rate_in_a_year_and_do_not_come_first() -> None:
+    """SOON was found over two minutes after it was left: 262,980 times that is a year (8766 h of 60 min ÷ 2), and says nothing."""
+    soon = Asset("SOON", speed_rpm=1480.0)
+    jobs = [job("SOON", "2026-10-05T09:00", None, GOOD), job("SOON", "2026-10-05T09:02", BAD, GOOD)]
+    pair = story_of(soon, [line(one, soon, 300 + place) for place, one in enumerate(jobs)], asset_id=3)
+    history = columns_of([pair, machine("ONE", [BAD], 1), machine("TWO", [BAD, GOOD], 2)])
+    view = view_of(history, window=None)
+    assert [one.tag for one in view.lines][-1] == "SOON"
+    assert [one.again for one in view.lines] == [False, False, True]
+    last = view.lines[-1]
+    assert math.isnan(last.seen)
+    assert last.years * 365.25 * 24 * 60 == pytest.approx(2.0)
+    assert not any(math.isnan(one.seen) for one in view.lines[:2])
+
+
+@pytest.mark.parametrize(
+    ("days", "text"),
+    [(0.0, "less than a minute"), (2 / 1440, "2 minutes"), (1 / 24, "1 hour"), (1.99, "47 hours"), (2.0, "2 days"), (89.0, "89 days"), (365.25, "1.0 years")],
+)  # fmt: skip
+def test_time_is_written_in_what_it_is_counted_in(days: float, text: str) -> None:
+    assert looked_for(days / 365.25) == text
+
+
 def test_states() -> None:
     assert view_of(columns_of([])).state == "empty"
     one = columns_of([machine("ONE", [], 1)])
-    assert view_of(one).state == "too_few"
+    assert (view_of(one).state, view_of(one).wider) == ("too_few", ())
+    # Only what helps is named: another person's looks, or all years, or both together.
+    few = columns_of([machine("OK", [GOOD], 1), machine("FAST", [GOOD, BAD], 2, speed=2960.0, first_year=2023)])
+    assert view_of(few, window=12).wider == (Wider("window", 3),)
+    assert view_of(few, window=36, speed=1).wider == (Wider("window", 1), Wider("class", 2))
+    assert view_of(few, window=12, speed=1, area="Somewhere").wider == (Wider("", 3),)
     good = view_of(columns_of([machine("OK", [GOOD], 1)]), window=None)
     assert (good.state, good.lines) == ("ok", ())
     assert good.sentence == "In 1 look on 1 machine, none found a machine over limit that had been left within it."

@@ -7,10 +7,13 @@ from dashboard.components.asset_numbers import signed
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, note, section, sentence
 from dashboard.components.tables import Column, table
-from dashboard.figures.drift_plane import feet_rate_figure, plane_figure
+from dashboard.figures.drift_plane import beyond, feet_rate_figure, plane_figure
 from dashboard.views.asset_drift_view import DriftView, FootRow, Plane
 from dashboard.words import say
 from dashboard.writing import chance, counted, day, percent
+
+WHY = {"limits": "asset.drift.limits", "time": "asset.drift.time"}
+"""Keys of what is said where runs are enough and yet no direction can be told."""
 
 
 def drift_part(view: DriftView, scheme: str, *more: Child) -> html.Section:
@@ -28,13 +31,13 @@ def drift_part(view: DriftView, scheme: str, *more: Child) -> html.Section:
         for plane in view.planes
     ]
     feet = _feet_said(view)
-    if view.feet:
+    if view.feet and view.why != "few":
         pictures.append(_feet(view, scheme, feet))
     return section(
         title,
         sentence(_verdict(view)),
         html.P(feet),
-        note(say("asset.plane.note.step" if any(one.by_step for one in view.planes) else "asset.plane.note")),
+        note(_note(view)),
         html.Div(pictures, className="planes"),
         _runs_table(view),
         *more,
@@ -55,6 +58,8 @@ def way(vertical: float, horizontal: float) -> str:
 def _verdict(view: DriftView) -> str:
     n, since = counted(len(view.moves), "run"), day(view.moves[0].left_on)
     direction = way(*view.way)
+    if view.why in WHY:
+        return say(WHY[view.why], n=n, since=since)
     if view.verdict == "few" or not direction:
         return say("asset.drift.few", n=n, since=since)
     if view.verdict == "one way":
@@ -62,7 +67,21 @@ def _verdict(view: DriftView) -> str:
     return say("asset.drift.no_way", n=n, since=since)
 
 
+def _note(view: DriftView) -> str:
+    """Say what the pictures show; of the thick arrow only where one is drawn."""
+    told = [say("asset.plane.note")]
+    if any(one.mean for one in view.planes):
+        told.append(
+            say("asset.plane.note.step" if any(one.by_step for one in view.planes) else "asset.plane.note.year")
+        )
+    if any(beyond(one) for one in view.planes):
+        told.append(say("asset.plane.note.beyond"))
+    return " ".join(told)
+
+
 def _plane_says(plane: Plane) -> str:
+    if plane.mean is None:
+        return say("asset.plane.says.runs", title=say(plane.key), n=counted(len(plane.left), "run"))
     return say(
         "asset.plane.says.step" if plane.by_step else "asset.plane.says", title=say(plane.key), n=counted(len(plane.left), "run"), unit=plane.unit,
         v=signed(plane.mean[1], plane.decimals), h=signed(plane.mean[0], plane.decimals),
@@ -94,10 +113,12 @@ def _runs_table(view: DriftView) -> html.Details:
 def _feet_said(view: DriftView) -> str:
     if view.steps:
         return _steps_said(view)
-    if not view.feet:
+    if not view.feet_known:
         return say("asset.feet.none")
+    if not view.feet:
+        return say("asset.feet.time")
     sure = [one for one in view.feet if one.sure]
-    nobody = say("asset.feet.few") if view.verdict == "few" else say("asset.feet.nobody")
+    nobody = say("asset.feet.few") if view.why == "few" else say("asset.feet.nobody")
     said = _sure_said(sure, view.feet_unit, view.feet_decimals) if sure else nobody
     return f"{said} {say('asset.feet.between')}" if any(one.between for one in view.feet) else said
 

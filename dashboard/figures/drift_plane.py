@@ -13,6 +13,9 @@ from dashboard.views.asset_drift_view import FootRow, Move, Plane
 from dashboard.words import say
 from dashboard.writing import day
 
+FARTHEST = 3.0
+"""The axes go at most so many times as far as limit and runs need."""
+
 
 def plane_figure(plane: Plane, moves: Sequence[Move], scheme: str) -> Picture:
     """Draw each run as an arrow from as-left to as-found, the limit around the target, and the mean drift in a year, or in a run.
@@ -52,13 +55,9 @@ def plane_figure(plane: Plane, moves: Sequence[Move], scheme: str) -> Picture:
             x=plane.outline[:, 0], y=plane.outline[:, 1], mode="lines", name=say("asset.plane.region"), hoverinfo="skip",
             line={"color": palette.ink, "width": 1.5, "dash": "dot"},
         )  # fmt: skip
-        sheet.arrow((0.0, 0.0), plane.mean, palette.ink, 3.5)
-        below = plane.mean[1] <= 0.0
-        sheet.word(
-            say("asset.plane.mean.step" if plane.by_step else "asset.plane.mean"), x=plane.mean[0], y=float(plane.outline[:, 1].min() if below else plane.outline[:, 1].max()),
-            yanchor="top" if below else "bottom", bgcolor=palette.paper, opacity=0.9,
-        )  # fmt: skip
     reach = _reach(plane)
+    if plane.mean is not None:
+        _mean(sheet, plane, plane.mean, reach)
     sheet.x(
         range=[-reach, reach], title={"text": say("asset.plane.x", unit=plane.unit)}, tickformat=f"+.{plane.decimals}f", nticks=5,
         showgrid=True, constrain="domain",
@@ -117,6 +116,37 @@ def feet_rate_figure(rows: Sequence[FootRow], unit: str, decimals: int, scheme: 
     return sheet.picture
 
 
+def beyond(plane: Plane) -> bool:
+    """Tell whether the mean drift or its region goes beyond the picture.
+
+    Parameters
+    ----------
+    plane : Plane
+        What is drawn. [unit of the plane]
+    """
+    return _wide(plane) > _reach(plane)
+
+
+def _mean(sheet: Sheet, plane: Plane, mean: tuple[float, float], reach: float) -> None:
+    """Draw the mean drift, as far as the picture goes: one beyond it ends at its edge, and says so."""
+    ink, paper = sheet.palette.ink, sheet.palette.paper
+    edge = 0.93 * reach
+    far = max(abs(mean[0]), abs(mean[1]))
+    shown = min(1.0, edge / far) if far > 0.0 else 1.0
+    tip = (mean[0] * shown, mean[1] * shown)
+    text = say("asset.plane.mean.step" if plane.by_step else "asset.plane.mean")
+    sheet.arrow((0.0, 0.0), tip, ink, 3.5)
+    below = tip[1] <= 0.0
+    ends = [tip[1], *plane.outline[:, 1].tolist()]
+    at = max(min(ends), -edge) if below else min(max(ends), edge)
+    # At the edge a word stands inside.
+    inside = abs(at) >= edge
+    sheet.word(
+        say("asset.plane.mean.beyond", mean=text) if shown < 1.0 else text, x=tip[0], y=at, xanchor=anchor_at(0.5 + 0.5 * tip[0] / reach),
+        yanchor="top" if below != inside else "bottom", bgcolor=paper, opacity=0.9,
+    )  # fmt: skip
+
+
 def _limit(sheet: Sheet, plane: Plane) -> None:
     ink = sheet.palette.ink
     sheet.scatter(
@@ -130,7 +160,14 @@ def _limit(sheet: Sheet, plane: Plane) -> None:
     sheet.word(say("figure.limit"), x=0.0, y=plane.limit, yanchor="bottom", bgcolor=sheet.palette.paper, opacity=0.9)
 
 
+def _wide(plane: Plane) -> float:
+    """Give how far the mean drift and its region go."""
+    return float(np.abs(np.append(plane.outline.ravel(), plane.mean or 0.0)).max())
+
+
 def _reach(plane: Plane) -> float:
-    known = [float(np.nanmax(np.abs(points))) for points in (plane.left, plane.found, plane.outline) if points.size]
-    limit = plane.limit if np.isfinite(plane.limit) else 0.0
-    return 1.12 * max([*known, limit]) or 1.0
+    """Give how far the axes go: limit and runs fill a third of them at least, whatever the mean in a year and its region are."""
+    ends = [plane.left, plane.found, np.array([plane.limit])]
+    runs = max(float(np.abs(points[np.isfinite(points)]).max(initial=0.0)) for points in ends)
+    wide = _wide(plane)
+    return 1.12 * (min(max(runs, wide), FARTHEST * runs) if runs > 0.0 else wide) or 1.0

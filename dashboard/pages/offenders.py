@@ -41,7 +41,12 @@ from dashboard.views.offenders_view import MOST, OffenderLine, OffendersView, bu
 from dashboard.words import say
 from dashboard.writing import count, counted, day, judged, percent, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM
+from models.history.material import HOURS_PER_DAY
+from models.history.runs import DAYS_PER_YEAR
 from models.units import Display, Quantity
+
+MINUTES = 60.0 * HOURS_PER_DAY
+"""Minutes of a day."""
 
 PATH = "/offenders"
 NAME = "page.offenders"
@@ -123,8 +128,7 @@ def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tu
         return [*head, no_jobs(seen)]
     head.append(_choices(view, place))
     if view.state == "too_few":
-        parts = [*head, blank(say("offenders.too_few.title"), say("offenders.too_few.text"))]
-        return [*parts, *_gone(view), limits(view.limits)]
+        return [*head, _nothing(view, place), *_gone(view), limits(view.limits)]
     window = say("offenders.since", day=day(view.since)) if view.since else say("offenders.whole")
     told = (
         view.sentence,
@@ -140,6 +144,42 @@ def body(view: OffendersView, groups: Groups, seen: Scene, scheme: str, said: tu
     if view.lines:
         parts.append(_ranking(view, seen))
     return [*parts, *_gone(view), limits(view.limits)]
+
+
+def _nothing(view: OffendersView, place: Place) -> html.Div:
+    """Say what was asked for that nothing answers to, with the ways that bring something."""
+    title = say("offenders.too_few.title")
+    if not view.wider:
+        return blank(title, " ".join(filter(None, (say("offenders.too_few.never"), earlier_words(view.earlier)))))
+    chosen = _chosen(view)
+    links = []
+    for one in view.wider:
+        how = say("offenders.too_few.whole")
+        if one.name:
+            how = say("offenders.too_few.wider", choice=chosen[one.name])
+        clear = {name: ALL if name == "window" else None for name in ([one.name] if one.name else chosen)}
+        text = say("offenders.too_few.looks", how=how, looks=counted(one.looks, "look"))
+        links.append(html.Li(html.Link(text, href=place.here(**clear))))
+    ways = say("offenders.too_few.without" if view.wider[0].name else "offenders.too_few.without_all")
+    return blank(title, say("offenders.too_few.text", asked="; ".join(chosen.values())), html.P(ways), html.Ul(links))
+
+
+def _chosen(view: OffendersView) -> dict[str, str]:
+    """Write each choice that leaves looks out, by its name in the address."""
+
+    def one(label: str, value: str) -> str:
+        return say("offenders.too_few.one", label=label, value=value)
+
+    chosen = {}
+    if view.window is not None:
+        chosen["window"] = say("offenders.too_few.window", window=counted(view.window, "month"))
+    if view.speed_class is not None:
+        chosen["class"] = one(say("offenders.speed"), speed_class(view.speed_class, SPEED_BOUNDS_RPM))
+    for name, label in NAMES.items():
+        value = getattr(view.filters, name)
+        if value:
+            chosen[name] = one(say(label), dict(view.options.of[name]).get(value, value))
+    return chosen
 
 
 def _gone(view: OffendersView) -> list[Child]:
@@ -322,6 +362,33 @@ def _alone(line: OffenderLine) -> str:
     return say("offenders.alone", rate=_rate(line.alone))
 
 
+def looked_for(years: float) -> str:
+    """Write a time in service in what it is counted in: minutes, hours, days or years.
+
+    Parameters
+    ----------
+    years : float
+        The time. [year]
+    """
+    days = years * DAYS_PER_YEAR
+    for noun, of_day, upto in (
+        ("minute", MINUTES, 1.0 / HOURS_PER_DAY),
+        ("hour", HOURS_PER_DAY, 2.0),
+        ("day", 1.0, 90.0),
+    ):
+        if days < upto:
+            n = int(days * of_day + 1e-6)
+            return counted(n, noun) if n else say("offenders.seen.moment")
+    return say("offenders.seen.years", years=f"{years:.1f}")
+
+
+def _seen(line: OffenderLine) -> str:
+    time = looked_for(line.years)
+    if isfinite(line.seen):
+        return say("offenders.seen", rate=_rate(line.seen), time=time)
+    return say("offenders.seen.brief", time=time)
+
+
 def _returns(line: OffenderLine) -> Child:
     own, before, today, below = (
         say("key.of", count=count(line.returns), n=count(line.looks)),
@@ -340,20 +407,18 @@ def _returns(line: OffenderLine) -> Child:
 
 def _line(line: OffenderLine, seen: Scene) -> list[Child]:
     where = " · ".join((line.area, seen.display.text(line.speed_rpm, Quantity.SPEED))).lstrip(" ·")
-    suggests: Child = (
-        [two_lines(one.cause, one.settles) for one in line.suggests]
-        if line.suggests
-        else html.Span("–", className="soft")
-    )
+    suggests: list[Child] = [two_lines(one.cause, one.settles) for one in line.suggests]
+    if line.again:
+        suggests.insert(0, two_lines(say("offenders.seen.again"), say("offenders.seen.last")))
     return [
         [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
         _returns(line),
-        say("offenders.seen", rate=_rate(line.seen), years=f"{line.years:.1f}"),
+        _seen(line),
         two_lines(_rate(line.rate), _alone(line)),
         say("write.interval", low=_rate(line.low), high=_rate(line.high)),
         html.Strong(_rate(line.bound)),
         judged(line.worst_ratio),
         day(line.last),
-        suggests,
+        suggests or html.Span("–", className="soft"),
         two_lines(line.description, where),
     ]

@@ -25,6 +25,8 @@ WORDS: Final[dict[str, str]] = {
     "noun.run.many": "{n} runs",
     "noun.day.one": "{n} day",
     "noun.day.many": "{n} days",
+    "noun.hour.one": "{n} hour",
+    "noun.hour.many": "{n} hours",
     "noun.month.one": "{n} month",
     "noun.month.many": "{n} months",
     "noun.row.one": "{n} row",
@@ -137,7 +139,7 @@ WORDS: Final[dict[str, str]] = {
     "A return is a look that found it over. A return happens unseen and shows at the next look, so the rate is fitted to looks of their own length: hours run where the book has them for "
     "all of them, else the calendar. It is drawn towards that of the speed class (or of all machines where the class has fewer than thirty), the more so the less was seen; below it stands the rate from which it was drawn, "
     "that of the machine's looks alone (above returns ÷ time, as a return happens before it is seen; without bound where every look shows one). The ranking "
-    "goes by its one-sided 90\u202f% lower bound, so that one return of one look does not come first. Visits that were called for find more. The speed class is the machine's of today, by its highest speed where it varies.",
+    "goes by its one-sided 90\u202f% lower bound, so that one return of one look does not come first; machines whose looks are less than a day in all come last. From less than thirty days of looks no rate is told as seen. Visits that were called for find more. The speed class is the machine's of today, by its highest speed where it varies.",
     "about.components": "Offset is the distance between the two shaft centrelines at the coupling centre, movable minus stationary; angularity is its "
     "slope along the shaft. Vertical + is up; horizontal + is to the right, seen from the movable machine towards the stationary one. "
     f"Angularity + : {ANGULARITY}. "

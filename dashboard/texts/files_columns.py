@@ -150,7 +150,7 @@ WORDS: Final[dict[str, str]] = {
     "files.column.years": "time looked at",
     "files.meaning.years": "Time in service over which it was looked at.",
     "files.column.seen_rate": "returns seen a year",
-    "files.meaning.seen_rate": "Returns ÷ time looked at.",
+    "files.meaning.seen_rate": "Returns ÷ time looked at; none where that is less than 30 days.",
     "files.column.rate_alone": "rate from its own looks alone",
     "files.meaning.rate_alone": "The rate that fits its looks best, before it is drawn to its class. Above returns ÷ time, as a return happens before the look that shows it; blank where every look shows one.",
     "files.column.rate": "rate",

@@ -14,6 +14,7 @@ from dashboard.views.asset_choices import limits_row
 from models.history.columns import FloatArray, History, IntArray
 from models.history.direction import FEWEST_RUNS, NO_DIRECTION, ONE_WAY
 from models.history.distributions import t_quantile
+from models.history.drift import NO_RUN, NO_TIME, NOT_JUDGED
 from models.history.engine import Study
 from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V, at_feet
 from models.history.late import row_of, some_of
@@ -26,6 +27,9 @@ from models.values.job import COMPONENTS
 from models.values.limits import LimitsGiven
 
 CONFIDENCE = 0.95
+
+Why = Literal["", "few", "limits", "time"]
+"""Why there is no mean drift: fewer than three runs, no limit to count it in, no time of service in the runs; empty where there is one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +49,8 @@ class Plane:
 
     ``left`` and ``found`` are (n, 2): horizontal and vertical deviation from the
     target as a run began and ended.  ``mean`` is the mean drift in a year of
-    service (horizontal, vertical), or in a run where ``by_step``; ``outline`` (k, 2)
-    is the edge of its 95 % region.
+    service (horizontal, vertical), or in a run where ``by_step``; ``None`` below three
+    runs and where there is none.  ``outline`` (k, 2) is the edge of its 95 % region.
     ``limit`` is the radius, or half the side where ``square``; NaN for none.
     """
 
@@ -55,7 +59,7 @@ class Plane:
     decimals: int
     left: FloatArray
     found: FloatArray
-    mean: tuple[float, float]
+    mean: tuple[float, float] | None
     outline: FloatArray
     limit: float
     square: bool
@@ -93,6 +97,7 @@ class FootStep:
 class DriftView:
     """Everything about the drift; ``way`` is (vertical, horizontal) of the mean drift at the first place.
 
+    ``why`` is why nothing is said of its way, ``feet_known`` whether the book knows how far the feet are from the coupling.
     ``step`` is the chance that the same step comes after each visit.  Where it is likely there are no ``feet``, for no
     rate in a year holds, but ``steps``.
     """
@@ -109,6 +114,8 @@ class DriftView:
     by_hours: bool
     step: float = 0.0
     steps: tuple[FootStep, ...] = ()
+    why: Why = ""
+    feet_known: bool = True
 
 
 def build_drift(
@@ -153,7 +160,7 @@ def build_drift(
     planes = _planes(study, history, asset, (start, end), display, given, by_step=step >= LIKELY) if len(runs) else ()
     feet = _feet(study, series, feet_mm, display) if len(runs) and step < LIKELY else ()
     steps = _foot_steps(some_of(study.runs, "drift", runs), feet_mm, display) if step >= LIKELY else ()
-    mean = planes[0].mean if planes else (0.0, 0.0)
+    mean = (planes[0].mean if planes else None) or (0.0, 0.0)
     return DriftView(
         moves=moves,
         planes=planes,
@@ -167,7 +174,17 @@ def build_drift(
         by_hours=bool(material.by_hours[asset]),
         step=step,
         steps=steps,
+        why=_why(study, series, len(runs)) if verdict == "few" else "",
+        feet_known=bool(feet_mm),
     )
+
+
+def _why(study: Study, series: int, runs: int) -> Why:
+    if runs < FEWEST_RUNS or series < 0:
+        return "few"
+    # Where no limit judges the machine no run counts in the engine, which is why it says that there is none.
+    told: dict[int, Why] = {NO_RUN: "limits", NOT_JUDGED: "limits", NO_TIME: "time"}
+    return told.get(int(study.rates.reason[series]), "few")
 
 
 def _planes(
@@ -200,6 +217,8 @@ def _planes(
         edge = region(mean, spread, together, float(study.rates.df[series]))
         if by_step:
             mean, edge = mean_step((found - left)[:, [h, v]] * unit)
+        # The engine gives one or two runs the scatter of their class; a picture of this machine alone has none for them.
+        told = len(left) >= FEWEST_RUNS and bool(np.isfinite(mean).all())
         planes.append(
             Plane(
                 f"asset.plane.flex.{place}" if flex else f"asset.plane.{COMPONENTS[place].partition('_')[0]}",
@@ -207,8 +226,8 @@ def _planes(
                 display.decimals(quantity),
                 left[:, [h, v]] * unit,
                 found[:, [h, v]] * unit,
-                (float(mean[0]), float(mean[1])),
-                edge,
+                (float(mean[0]), float(mean[1])) if told else None,
+                edge if told else np.zeros((0, 2)),
                 float(drawn[2 if flex else place]) * unit,
                 each,
                 by_step,

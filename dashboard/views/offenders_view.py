@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -12,7 +12,7 @@ import numpy as np
 from dashboard.kept import keep
 from dashboard.views.funnel_view import Funnel, funnel_of
 from dashboard.views.limits_view import LimitsNote, limits_note
-from dashboard.views.offender_filters import Filters, Options, keep_looks, options_of
+from dashboard.views.offender_filters import NAMES, Filters, Options, keep_looks, options_of
 from dashboard.views.offenders_before_view import Before, Earlier, before_of, earlier_counts, earlier_of
 from dashboard.views.offenders_limits_view import ByToday, by_today
 from dashboard.views.suggests_view import Suggestion, suggestions
@@ -23,9 +23,9 @@ from models.history.engine import Study
 from models.history.looks import Looks, counts_of, looks_of
 from models.history.material import service_of
 from models.history.months import add_months, local_days, midnights_us
-from models.history.return_rates import ReturnPriors, ReturnRates, rates_alone, return_rates
+from models.history.return_rates import SHORTEST_YEARS, ReturnPriors, ReturnRates, rates_alone, return_rates
 from models.history.returns import ReturnCounts
-from models.history.runs import Runs
+from models.history.runs import DAYS_PER_YEAR, Runs
 from models.values.entry import AdoptedLimits
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -38,6 +38,9 @@ ALL = 200
 
 EVERYTHING = Filters()
 
+SHORTEST_RATE = 30.0 / DAYS_PER_YEAR
+"""From less time in service no rate is told as seen: it would be that of a year made of days. [year]"""
+
 REPEATS = 2
 """From so many returns on a machine is a repeat offender."""
 
@@ -47,7 +50,8 @@ class OffenderLine:
     """One machine that came back.
 
     ``years`` is the time in service over which it was looked at and ``seen`` the returns
-    in a year of it, as they were seen.  ``alone`` is the rate that fits its own looks best,
+    in a year of it, as they were seen, NaN below :data:`SHORTEST_RATE`.  ``again`` is true where all of it
+    is less than a day.  ``alone`` is the rate that fits its own looks best,
     infinite where every look shows a return.  ``rate`` with the 90 % interval ``low`` to ``high``
     is drawn towards its class; ``bound`` is its one-sided lower 90 % bound, by which the
     ranking goes [1/year].
@@ -71,8 +75,17 @@ class OffenderLine:
     last: date
     worst_ratio: float
     suggests: tuple[Suggestion, ...]
+    again: bool = False
     before: Before | None = None
     today: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wider:
+    """How many looks there would be without one of the choices that leave none, by its name in the address; '' for all of them."""
+
+    name: str
+    looks: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +94,8 @@ class OffendersView:
 
     ``earlier`` is what does not count, from before the last replacement of each machine.  ``by_today`` is there where
     other limits than those of today judged some of the looks.
+
+    ``wider`` is what would bring looks where there is none.
 
     ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
     nothing was looked at in the window, else ``'ok'``.
@@ -105,6 +120,7 @@ class OffendersView:
     limits: LimitsNote
     earlier: Earlier
     by_today: ByToday | None
+    wider: tuple[Wider, ...] = ()
 
 
 def build(
@@ -191,7 +207,38 @@ def build(
         limits=limits_note(limit_set),
         earlier=earlier_of(history, runs, earlier, counts),
         by_today=again,
+        wider=wider_of(history, looks_for(history, runs), asked) if state == "too_few" else (),
     )
+
+
+Asked = tuple[int | None, int | None, Filters]
+"""From when on [µs, UTC], of which speed class and with which filters looks are asked for."""
+
+
+def wider_of(history: History, looks: Looks, asked: Asked) -> tuple[Wider, ...]:
+    """Give what would bring looks where there is none: without one choice, or else without all of them.
+
+    Parameters
+    ----------
+    history : History
+        The site's history. [unitless]
+    looks : Looks
+        Its looks. [unitless]
+    asked : tuple
+        What is asked for. [µs, unitless, unitless]
+    """
+    from_us, speed, filters = asked
+    without: dict[str, Asked] = {}
+    if from_us is not None:
+        without["window"] = (None, speed, filters)
+    if speed is not None:
+        without["class"] = (from_us, None, filters)
+    for name in NAMES:
+        if getattr(filters, name):
+            without[name] = (from_us, speed, replace(filters, **{name: ""}))
+    found = [Wider(name, len(keep_looks(history, looks, *rest))) for name, rest in without.items()]
+    helps = tuple(one for one in found if one.looks)
+    return helps or ((Wider("", len(looks)),) if len(looks) else ())
 
 
 Ranked = tuple[ReturnCounts, ReturnRates, IntArray]
@@ -290,7 +337,7 @@ def _before(history: History, runs: Runs, earlier: ReturnCounts, rows: IntArray)
     return dict(zip(some.tolist(), before_of(history, runs, earlier, some), strict=True))
 
 
-def _alone(history: History, runs: Runs, shown: IntArray, asked: tuple[int | None, int | None, Filters]) -> FloatArray:
+def _alone(history: History, runs: Runs, shown: IntArray, asked: Asked) -> FloatArray:
     """Give the rates of the machines that are shown, each from its own looks alone."""
     looks = looks_for(history, runs)
     place = np.full(len(history.assets), -1, dtype=np.int64)
@@ -352,7 +399,8 @@ def _lines(
             looks=int(counts.looks[asset]),
             returns=int(counts.returns[asset]),
             years=float(years[asset]),
-            seen=float(counts.returns[asset] / years[asset]) if years[asset] > 0.0 else float("nan"),
+            seen=float(counts.returns[asset] / years[asset]) if years[asset] >= SHORTEST_RATE else float("nan"),
+            again=bool(years[asset] < SHORTEST_YEARS),
             alone=float(alone[place]),
             rate=float(rates.rate.mean[asset]),
             bound=float(rates.rate.bound[asset]),

@@ -70,8 +70,13 @@ class ReturnRates(Late):
         return ReturnPriors(self.labels, self.share_priors, self.rate_priors)
 
     def ranking(self) -> IntArray:
-        """Give the assets with a return, by the lower bound of their rate, largest first."""
-        return rank_by(self.rate.bound, self.returns, self.worst_ratio)
+        """Give the assets with a return, by the lower bound of their rate, largest first.
+
+        Those that were looked at for less than :data:`SHORTEST_YEARS` in all come last, for nothing divides their returns.
+        """
+        order = rank_by(self.rate.bound, self.returns, self.worst_ratio)
+        brief = self.years[order] < SHORTEST_YEARS
+        return np.concatenate([order[~brief], order[brief]])
 
 
 def return_rates(
