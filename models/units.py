@@ -94,6 +94,7 @@ _SPELLINGS: dict[str, str] = {
     "kw": "kW", "w": "W", "bhp": "hp", "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "day": "d", "days": "d",
 }  # fmt: skip
 
+_MOST_TYPED = 120
 _NUMBER = re.compile(r"^\s*([+-]?\s*(?:\d[\d.,'’\s]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 DASHES = str.maketrans(dict.fromkeys("−–‒\u2010\u2011\ufe63\uff0d", "-"))
 """Minus, dashes and hyphens (one that does not break comes from text programs and phones) that stand before a number or in a date."""
@@ -201,7 +202,7 @@ def parse_number(text: str, decimal: Decimal = Decimal.AUTO) -> float:
     NotAQuantityError
         If the text is no number, is not finite, or can be read two ways.
     """
-    signed = text.translate(DASHES)
+    signed = _short(text).translate(DASHES)
     if _INSIDE.search(signed) and not _BY_BLANKS.match(signed):
         # '1 2' may be 12 or two numbers, and '0 05' lost its point
         raise NotAQuantityError(text.strip(), Told("told.expected.blank"))
@@ -263,7 +264,7 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     NotAQuantityError
         If it is no number, or its unit does not fit the quantity.
     """
-    signed = _plain(text)
+    signed = _plain(_short(text))
     if (fraction := _FRACTION.match(signed)) is not None and (number := _decimals(fraction)):
         raise NotAQuantityError(text.strip(), Told("told.expected.fraction", number=number))
     match = _NUMBER.match(signed)
@@ -272,6 +273,15 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
     own = _own_unit(match[2], quantity, text) if match[2] else unit
     value = to_stored(parse_number(match[1], decimal), own, quantity)
     return Parsed(value + 0.0, own, text.strip())
+
+
+def _short(text: str) -> str:
+    """Refuse a text that is longer than any number with its unit: looking at it would take long."""
+    if len(text) <= _MOST_TYPED:
+        return text
+    if len(text := text.strip()) > _MOST_TYPED:
+        raise NotAQuantityError(f"{text[:40]}…", Told("told.expected.shorter", most=str(_MOST_TYPED)))
+    return text
 
 
 def _plain(text: str) -> str:

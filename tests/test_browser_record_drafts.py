@@ -312,7 +312,9 @@ def test_who_leaves_before_the_job_is_on_its_way_is_told_that_it_is_not_recorded
       button.click();
     }""")
     phone.get_by_role("link", name="Due", exact=True).click()
-    expect(phone.locator("#shell-notice")).to_contain_text("The job was not recorded: its page was left", timeout=30_000)
+    expect(phone.locator("#shell-notice")).to_contain_text(
+        "The job was not recorded: its page was left", timeout=30_000
+    )
     assert len(book.story().standing) == 4
     start(phone, f"{url}/record?asset=P-2")
     expect(phone.locator(box("found.results.offset_v"))).not_to_have_value("")

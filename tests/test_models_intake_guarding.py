@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import socket
 import struct
 import subprocess
@@ -17,6 +18,7 @@ import pytest
 
 from models.errors import UnreadableFileError
 from models.intake import guarding
+from models.intake.cell_walk import walk
 from models.intake.guarding import check_workbook
 from models.intake.reading import read_sheets
 
@@ -91,11 +93,49 @@ def test_two_cells_in_opposite_corners_do_not_end_the_process(tmp_path: Path) ->
     "cell",
     ['<row r="1"><c r="A1"><v>1</v></c></row><row r="900000"><c r="XFD900000"><v>1</v></c></row>',
      "<row><c r='A1'><v>1</v></c><c\n r = 'XFD900000'><v>1</v></c></row>",
-     '<x:row xmlns:x="y"><x:c t="n" r="xfd900000"><x:v>1</x:v></x:c></x:row>'],
-    ids=["plain", "other quotes", "prefixed"],
+     '<x:row xmlns:x="y"><x:c t="n" r="xfd900000"><x:v>1</x:v></x:c></x:row>',
+     f'<row r="1"><c/></row><row r="1048576">{"<c><v>1</v></c>" * 400}</row>',
+     f'<row r="1"><c r="A1"/></row><row r="1048576">{"<c><v>1</v></c>" * 400}</row>'],
+    ids=["plain", "other quotes", "prefixed", "without a place", "some without one"],
 )  # fmt: skip
 def test_far_cells_are_found_however_they_are_written(tmp_path: Path, cell: str) -> None:
     refused(changed(tmp_path / "a.xlsx", xl__worksheets__sheet1_xml=SHEET.format(cell)), "million cells|nearly empty")
+
+
+@pytest.mark.parametrize(
+    "cells", ["<c/>", '<row r="1"><row r="2"/></row>', '<row r="0"><c/></row>', '<row><c r="A"/></row>', "<row><c>"]
+)
+def test_a_sheet_that_is_put_together_in_no_usual_way_is_one_or_is_refused(tmp_path: Path, cells: str) -> None:
+    refused(
+        changed(tmp_path / "a.xlsx", xl__worksheets__sheet1_xml=SHEET.format(f"<row><c/></row>{cells}")), "is damaged"
+    )
+
+
+def test_cells_are_counted_as_the_reader_counts_them(tmp_path: Path) -> None:
+    """Rows and cells with and without a place, by chance; what the reader puts where is the measure."""
+    chance = random.Random(3)
+
+    def place() -> str:
+        return f' r="{chance.choice("ABCDe")}{chance.randrange(1, 7)}"' if chance.random() < 0.4 else ""
+
+    for _ in range(40):
+        rows = []
+        for _ in range(3):
+            cells = "".join(f"<c{place()}><v>{chance.randrange(1, 99)}</v></c>" for _ in range(3))
+            row = f' r="{chance.randrange(1, 7)}"' if chance.random() < 0.5 else ""
+            rows.append(f"<row{row}>{cells}</row>")
+        text = SHEET.format("".join(rows))
+        found: dict[tuple[int, int], float] = {}
+        walk([text.encode()], lambda cell, found=found: found.update({(cell.row, cell.column): float(cell.value or 0)}))  # type: ignore[misc]
+        sheet = read_sheets(changed(tmp_path / "a.xlsx", xl__worksheets__sheet1_xml=text))[0]
+        read = {(n - 1, at): cell for n, row in sheet.rows() for at, cell in enumerate(row) if cell != ""}
+        assert read == found
+
+
+def test_what_looks_like_rows_in_a_comment_takes_no_time(tmp_path: Path) -> None:
+    """Found by a tester: 64 KiB of it took 49 s, a MiB some hours."""
+    text = SHEET.format(f'<row r="1"><c r="A1"><v>1</v></c></row><!-- {"<row <c " * (1 << 17)} -->')
+    assert read_sheets(changed(tmp_path / "a.xlsx", xl__worksheets__sheet1_xml=text))[0].length == 1
 
 
 def test_a_far_cell_is_found_in_whatever_part_it_stands(tmp_path: Path) -> None:

@@ -159,3 +159,11 @@ def test_nothing_of_the_template_is_asked_about() -> None:
             columns = propose_columns(names, table, display)
             assert [column.field for column in columns] == list(fields_of(table))
             assert not [column.why for column in columns if column.asks]
+
+
+@pytest.mark.parametrize("sign", ["[", "(", "12:", "mm ", "/", "- "])
+def test_a_heading_that_is_longer_than_any_is_none_and_takes_no_time(sign: str) -> None:
+    """Found by a tester: a heading of 20,000 brackets took more than a minute."""
+    found = take_apart(sign * 100_000)
+    assert (found.words, found.unit) == ((), "")
+    assert len(found.text) <= 300

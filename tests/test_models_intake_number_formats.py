@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import struct
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -95,6 +97,28 @@ def test_a_unit_in_a_format_is_that_of_the_cell(read: Read) -> None:
     assert found.values["found_angle_v"] == pytest.approx(0.9 / 12)
     assert found.typed["found_offset_v"] == "0.9 mil"
     assert read("0.00").values["found_offset_v"] == 0.9
+
+
+def test_a_unit_in_a_format_is_seen_in_cells_that_do_not_say_where_they_stand(tmp_path: Path) -> None:
+    book = xlsxwriter.Workbook(str(tmp_path / "w.xlsx"))
+    sheet = book.add_worksheet()
+    sheet.write_row(0, 0, ["a", "b"])
+    sheet.write(1, 1, 2.0, book.add_format({"num_format": '0.0" mil"'}))
+    book.close()
+    with zipfile.ZipFile(tmp_path / "w.xlsx") as old, zipfile.ZipFile(tmp_path / "n.xlsx", "w") as new:
+        for name in old.namelist():
+            text = old.read(name)
+            # What stands in B2 comes after a cell that is there and blank.
+            text = text.replace(b'<c r="B2"', b'<c r="A2"/><c r="B2"')
+            new.writestr(name, re.sub(rb'(<(?:c|row)) r="\w+"', rb"\1", text))
+    cell = dict(read_sheets(tmp_path / "n.xlsx")[0].rows())[2][1]
+    assert isinstance(cell, Shown)
+    assert cell.shown == "2 mil"
+
+
+def test_a_format_that_is_longer_than_any_is_refused() -> None:
+    with pytest.raises(ValueError, match="longer than any"):
+        read_format("[" * 2_000)
 
 
 def test_what_is_no_unit_keeps_the_row_out(read: Read) -> None:

@@ -266,6 +266,15 @@ def test_a_number_that_is_not_finite_is_an_error_of_its_cell(text: str) -> None:
     assert row.problems[0].column.startswith("F")
 
 
+@pytest.mark.parametrize(
+    "text", [" " * 200_000 + "5", "5" + " " * 200_000 + "x", "1" * 200_000, "sum " + "jan" * 60_000 + "!"]
+)
+def test_a_cell_that_is_longer_than_any_number_takes_no_time(text: str) -> None:
+    row = asset(Decimal.AUTO, feet=text)
+    assert row.is_good == text.endswith(" 5")
+    assert all(len(problem.found) < 100 for problem in row.problems)
+
+
 @pytest.mark.parametrize("text", ["1 2 mil", "0 05", "1 2", "12 34", "2'", "0 050"])
 def test_a_blank_inside_a_number_that_groups_nothing_is_refused(text: str) -> None:
     assert codes(one(f"{JOBS}\nJ1,P-1,2019-05-02,,{text},,\n")) == [Code.NOT_A_NUMBER]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import zipfile
 from pathlib import Path
 
@@ -79,6 +80,8 @@ def test_cells_without_a_value_are_found(cell: str, found: str, tmp_path: Path) 
     row = f'<row r="1"><c r="A1"><v>1</v></c></row><row r="2"><c r="A2"><v>1</v></c>{cell}</row>'
     assert spoilt_cells(sheet_of(tmp_path / "w.xlsx", row)) == wanted
     assert spoilt_cells(sheet_of(tmp_path / "p.xlsx", _prefixed(row), prefix="x:")) == wanted
+    # The place of a cell need not be said: then it follows from the one before.
+    assert spoilt_cells(sheet_of(tmp_path / "n.xlsx", re.sub(r""" r=["']\w+["']""", "", row))) == wanted
 
 
 def _prefixed(text: str) -> str:

@@ -11,8 +11,11 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
+from models.errors import UnreadableFileError
+from models.intake import guarding
+from models.intake.guarding import check_workbook
 from models.intake.reading import read_sheets
-from models.intake.spoilt_xls import spoilt_cells_of_xls
+from models.intake.spoilt_xls import rooms_in, spoilt_cells_of_xls, text_in
 
 FREE, END, TABLE = 0xFFFFFFFF, 0xFFFFFFFE, 0xFFFFFFFD
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
@@ -41,12 +44,12 @@ def old_workbook(path: Path, *, small: bool) -> Path:
     """Write a file of sectors: table, directory, and the records, in sectors of their own or as a small stream."""
     stream = records()
     assert len(stream) <= 512
+    stream = stream if small else stream.ljust(4096, b"\0")
     header = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(16) + struct.pack("<HHHHH", 62, 3, 0xFFFE, 9, 6)
-    header = header.ljust(44, b"\0") + struct.pack(
-        "<8I", 1, 1, 0, 4096 if small else 0, 3 if small else END, small, END, 0
-    )
+    header = header.ljust(44, b"\0") + struct.pack("<8I", 1, 1, 0, 4096, 3 if small else END, small, END, 0)
     header += struct.pack("<109I", 0, *[FREE] * 108)
-    table = struct.pack("<128I", TABLE, END, END, END if small else FREE, *[FREE] * 124)
+    chain = [END, END] if small else [*range(3, 10), END]
+    table = struct.pack("<128I", TABLE, END, *chain, *[FREE] * (126 - len(chain)))
 
     def entry(name: str, start: int, size: int) -> bytes:
         text = name.encode("utf-16-le").ljust(64, b"\0")
@@ -84,6 +87,72 @@ def test_a_damaged_file_is_refused_or_read_and_never_anything_else(small: bool, 
         except ValueError:
             refused += 1
     assert refused > 10
+
+
+def many(*sheets: bytes, shared: int = 0) -> bytes:
+    """Write the records of a workbook with these sheets."""
+    begin, end = record(0x0809, bytes(16)), record(0x000A)
+    texts = record(0x00FC, struct.pack("<II", shared, shared)) if shared else b""
+    start = len(begin) + len(texts) + len(end) + len(sheets) * len(record(0x0085, bytes(10)))
+    named = b""
+    for number, sheet in enumerate(sheets):
+        named += record(0x0085, struct.pack("<IBBBB", start, 0, 0, 2, 0) + b"%02d" % number)
+        start += len(begin + sheet + end)
+    return begin + texts + named + end + b"".join(begin + sheet + end for sheet in sheets)
+
+
+def number(row: int, column: int) -> bytes:
+    return record(0x0203, struct.pack("<HHHd", row, column, 0, 1.0))
+
+
+CORNERS = number(0, 0) + number(65535, 255)
+SIDE_BY_SIDE = record(0x00BD, struct.pack("<HH", 3, 7) + bytes(12) + struct.pack("<H", 8))
+FORMULA = record(0x0006, struct.pack("<HHH8s", 7, 1, 0, bytes(8)) + bytes(8))
+
+
+def test_the_room_of_all_sheets_is_told_before_one_is_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Found by a tester: 6 KiB with 60 sheets of two numbers each asked for 30 GiB."""
+    assert list(rooms_in(many(*[CORNERS] * 60), 10, 9)) == [(65536, 256, 2)] * 60
+    assert list(rooms_in(many(SIDE_BY_SIDE + FORMULA), 10, 9)) == [(8, 9, 3), (8, 2, 1)]
+    monkeypatch.setattr(guarding, "MOST_ROOM", 20)
+    with pytest.raises(UnreadableFileError, match="cells, filled ones and empty ones"):
+        check_workbook(old_workbook(tmp_path / "w.xls", small=True))
+
+
+def test_each_cell_counts_with_the_shared_text_that_it_points_to() -> None:
+    """The second text goes on in another record, in letters of two bytes there, with a run of formats behind it."""
+    first = struct.pack("<HB", 3, 0) + b"abc"
+    second = struct.pack("<HBH", 5, 8, 1) + b"de"
+    texts = record(0x00FC, struct.pack("<II", 9, 3) + first + second)
+    texts += record(0x003C, b"\x01" + "fgh".encode("utf-16-le") + bytes(4) + struct.pack("<HB", 7, 0) + bytes(7))
+    cells = b"".join(record(0x00FD, struct.pack("<HHHI", row, 0, 0, row % 4)) for row in range(10))
+    stream = many(cells)
+    begin = len(record(0x0809, bytes(16)))
+    moved = struct.unpack_from("<I", stream, begin + 4)[0] + len(texts)
+    stream = stream[: begin + 4] + struct.pack("<I", moved) + stream[begin + 8 :]
+    assert text_in(stream[:begin] + texts + stream[begin:]) == 3 * 3 + 3 * 5 + 2 * 7
+
+
+@pytest.mark.parametrize(
+    "stream",
+    [many(record(0x00E5, bytes(82))), many(record(0x0200, struct.pack("<IIHHH", 0, 1 << 31, 0, 9, 0))), many(number(0, 0), shared=1 << 30), many(number(0, 0))[20:],
+     many(number(0, 0)).replace(record(0x0809, bytes(16)) + number(0, 0), record(0x0001, bytes(16)) + number(0, 0)),
+     many(b"", number(0, 0)).replace(b"0001", b"0000")[:-60]],
+    ids=["merged", "its own size", "texts", "no beginning", "no beginning of a sheet", "cut"],
+)  # fmt: skip
+def test_an_old_workbook_that_asks_for_more_than_it_can_hold_is_refused(stream: bytes) -> None:
+    with pytest.raises((ValueError, struct.error)):
+        list(rooms_in(stream, 20_000_000, 9))
+
+
+def test_sheets_that_lie_over_one_another_are_refused() -> None:
+    once = many(*[CORNERS] * 9)
+    first = once.index(record(0x0809, bytes(16)) + CORNERS)
+    places = [at for at in range(len(once)) if once.startswith(struct.pack("<HH", 0x0085, 10), at)]
+    for at in places:
+        once = once[: at + 4] + struct.pack("<I", first) + once[at + 8 :]
+    with pytest.raises(ValueError, match="over one another"):
+        list(rooms_in(once[: first + len(CORNERS) + 24], 10, 9))
 
 
 @pytest.mark.skipif(OFFICE is None, reason="LibreOffice (soffice) is not installed")

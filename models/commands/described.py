@@ -17,6 +17,7 @@ from typing import Any, Final
 from models.intake.checking import check_asset
 from models.intake.fields import Table
 from models.intake.mapping import SheetMapping
+from models.intake.merged import rows_below
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import Cell, CutRow, Sheet
 from models.intake.rows import Row, RowReader
@@ -80,8 +81,8 @@ class Descriptions:
         if not columns or not steps:
             return
         at, _, column, chosen, convert = steps[0]
-        for number, cells in sheet.rows():
-            if number <= reader.mapping.header_row or isinstance(cells, CutRow) or len(cells) <= at:
+        for number, cells in rows_below(sheet, reader.mapping):
+            if isinstance(cells, CutRow) or len(cells) <= at:
                 continue
             cell = cells[at]
             if _is_blank(cell) or (tag := tag_of(convert(cell, column, chosen))) is None:

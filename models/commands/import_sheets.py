@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import dropwhile, islice
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from models.commands.import_jobs import JobRows, Pending
@@ -12,6 +12,8 @@ from models.commands.noticed import Noticed
 from models.commands.plain_jobs import PlainLane
 from models.commands.report import SheetReport, Source
 from models.errors import UnreadableFileError
+from models.intake import merged
+from models.intake.between import names_of
 from models.intake.fields import Table
 from models.intake.mapping import SheetMapping
 from models.intake.other_lists import refuse_other_headings
@@ -56,7 +58,7 @@ class Sheets(JobRows):
         headings = names_in(head, row, source.mapping.table) if row <= len(head) else None
         reader = RowReader(
             source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now,
-            knows=self._knower(source.mapping.table),
+            knows=self._knower(source.mapping.table), is_spelled_so=names_of(source.sheet, source.mapping),
         )  # fmt: skip
         sheet = SheetReport(source, Noticed(reader))
         self.report.sheets.append(sheet)
@@ -64,6 +66,7 @@ class Sheets(JobRows):
         file.sheets.append(sheet)
         lane = PlainLane(reader, self.known, self.in_service, self.knows_instrument)
         # Not every row of the program's own table of jobs counts: they go one by one.
+        self.report.problems.extend(merged.told(source.sheet, source.mapping))
         own = own_versions(headings) if source.mapping.table is Table.JOBS else None
         usable = lane.usable and own is None
         look = self._looker(reader, lane if usable and PLAIN_LANE else None, own, sheet, file)
@@ -84,7 +87,7 @@ class Sheets(JobRows):
     def _each(self, reader: RowReader, look: Look, sheet: SheetReport, file: File) -> None:
         """Take rows in one by one, and write them in batches."""
         source = sheet.source
-        rows = dropwhile(lambda numbered: numbered[0] <= source.mapping.header_row, source.sheet.rows())
+        rows = merged.rows_below(source.sheet, source.mapping)
         while batch := list(islice(rows, BATCH)):
             before = sheet.read
             self._write(reader, [p for number, cells in batch if (p := look(number, cells))], sheet, file)

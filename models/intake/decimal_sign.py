@@ -6,7 +6,7 @@ import re
 
 from models.units import Decimal
 
-_NUMBER = re.compile(r"\s*'?\s*[-+−–‒\ufe63\uff0d]?\s*([\d.,'’\s]*+)(?![-+:/]|[eE][-+]?\d)")
+_NUMBER = re.compile(r"\s*+(?:'\s*+)?(?:[-+−–‒\ufe63\uff0d]\s*+)?([\d.,'’\s]*+)(?![-+:/]|[eE][-+]?\d)")
 """A number before its unit; no date, no range of two numbers, and none with an exponent, which parts no thousands."""
 _PARTED = re.compile(r"(?<=\d)[\s'’](?=\d{3}(?!\d))")
 _TWO_WAYS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")

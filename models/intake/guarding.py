@@ -20,6 +20,8 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from models.errors import UnreadableFileError
+from models.intake.cell_walk import WalkedCell, column_number, is_usual, walk
+from models.intake.spoilt_xls import rooms_of_xls, text_of_xls
 
 MOST_BYTES: Final = 256 << 20
 MOST_UNFOLDED: Final = 1 << 30
@@ -30,25 +32,24 @@ MOST_ROOM: Final = 20_000_000
 SPARSE: Final = 2_000_000
 MOST_TIMES_CELLS: Final = 50
 MOST_TEXT: Final = 1 << 30
+MOST_MERGED: Final = 300_000
 """Our own bounds: bytes of the file and unfolded; parts; how many times larger unfolded, beyond a size that harms nobody;
 cells for which room is made, and from how many on they may be no more than so many times
-those that are there; bytes of text in all cells, each with the shared text that it points to."""
+those that are there; bytes of text in all cells, each with the shared text that it points to; ranges of merged cells."""
 
 _PIECE: Final = 1 << 20
 _OVERLAP: Final = 64
 _LOCAL_HEADER: Final = 30
 _SAVE_AGAIN: Final = "Open it in a spreadsheet program and save it again as XLSX or CSV."
+_REPEATS: Final = "{name} repeats long texts in very many cells, and was not read."
 _END: Final = 22
-_POINTS: Final = re.compile(rb"<(?:\w+:)?v\b[^>]*>\s*(\d{1,9})\s*<")
+_POINTS: Final = re.compile(rb"<(?:\w+:)?v\b[^<>]*>\s*(\d{1,9})\s*<")
 _TEXTS: Final = re.compile(rb"[<:]si\b")
-_REFERENCE: Final = re.compile(rb"\sr\s*=\s*[\"']\$?([A-Za-z]{1,3})\$?(\d{1,7})[\"']")
 _USUAL_ROW: Final = re.compile(rb' r="[A-Z]{1,3}(\d{1,7})"')
 _USUAL_COLUMN: Final = re.compile(rb' r="([A-Z]{1,3})\d')
-_SMALL: Final = re.compile(rb'r="[a-z$]')
-_UNUSUAL: Final = (b"r =", b"r\t=", b"r\n=", b"r\r=")
-"""Every program writes references in one way, which is found four times as fast; others are allowed, and looked for as they may be."""
+_DATA: Final = b"sheetData"
+"""Stands in every sheet: before it no cell is read."""
 
-_ROW: Final = re.compile(rb"<(?:\w+:)?row\b[^>]*?\sr\s*=\s*[\"'](\d{1,9})[\"']")
 _DEFINES: Final = (b"<!DOCTYPE", b"<!ENTITY")
 _WIDE: Final = tuple(text.decode().encode(code) for text in _DEFINES for code in ("utf-16-le", "utf-16-be"))
 
@@ -62,31 +63,22 @@ class _Room:
     cells: int = 0
 
     def see(self, piece: bytes) -> None:
-        """Look at a piece of the sheet."""
-        usual = piece.count(b"r=") == piece.count(b' r="') and not any(form in piece for form in _UNUSUAL)
-        if not usual or _SMALL.search(piece):
-            found = set(_REFERENCE.findall(piece))
-            rows = [int(row) for _, row in found]
-            columns = [_column(letters) for letters in {letters for letters, _ in found}]
-        else:
-            rows = [int(row) for row in set(_USUAL_ROW.findall(piece))]
-            columns = [_column(letters) for letters in set(_USUAL_COLUMN.findall(piece))]
-        rows += [int(row) for row in _ROW.findall(piece)] if not rows else []
-        self.cells += piece.count(b"<c ") + piece.count(b":c ")
+        """Look at a piece of a sheet whose cells are written in the usual way."""
+        rows = [int(row) for row in set(_USUAL_ROW.findall(piece))]
+        columns = [column_number(letters.decode()) for letters in set(_USUAL_COLUMN.findall(piece))]
+        self.cells += piece.count(b"<c ")
         self.high_row = max(self.high_row, *rows, 0) if rows else self.high_row
         self.high_column = max(self.high_column, *columns, 0) if columns else self.high_column
+
+    def take(self, cell: WalkedCell) -> None:
+        """Look at a cell of any other sheet."""
+        self.cells += 1
+        self.high_row, self.high_column = max(self.high_row, cell.row + 1), max(self.high_column, cell.column + 1)
 
     @property
     def size(self) -> int:
         """Give for how many cells the reader makes room."""
         return self.high_row * self.high_column
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + letter - 64
-    return number
 
 
 def check_workbook(path: Path) -> None:
@@ -95,7 +87,7 @@ def check_workbook(path: Path) -> None:
     Parameters
     ----------
     path : pathlib.Path
-        The file; one that is no ZIP (the old XLS) is only measured. [unitless]
+        The file. [unitless]
 
     Raises
     ------
@@ -111,13 +103,28 @@ def check_workbook(path: Path) -> None:
     with path.open("rb") as stream:
         start = stream.read(8)
         if path.suffix.lower() == ".xls" and start == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-            return  # the old form has at most 65,536 rows of 256 cells
+            _check_old(path)
+            return
         if path.suffix.lower() not in {".xlsx", ".xlsm"} or start[:2] != b"PK":
             raise UnreadableFileError(f"{path.name} is no workbook that is read here.", remedy=_SAVE_AGAIN)
         try:
             _check_parts(path, stream)
         except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, NotImplementedError) as fault:
             raise UnreadableFileError(f"{path.name} is damaged ({fault}).", remedy=_SAVE_AGAIN) from fault
+
+
+def _check_old(path: Path) -> None:
+    """Refuse an XLS whose sheets ask for too much room: all of them are made when it is opened."""
+    before = 0
+    try:
+        for rows, columns, cells in rooms_of_xls(path, MOST_ROOM, MOST_MERGED):
+            room = _Room(rows, columns, cells)
+            _check_room(path, room, before)
+            before += room.size
+        if text_of_xls(path) > MOST_TEXT:
+            raise UnreadableFileError(_REPEATS.format(name=path.name), remedy=_SAVE_AGAIN)
+    except ValueError as fault:
+        raise UnreadableFileError(f"{path.name} is damaged ({fault}).", remedy=_SAVE_AGAIN) from fault
 
 
 def _check_parts(path: Path, stream: BinaryIO) -> None:
@@ -134,9 +141,7 @@ def _check_parts(path: Path, stream: BinaryIO) -> None:
                 )
             _check_part(path, stream, part, found)
         if found.cells * found.longest > MOST_TEXT and _text_of(stream, parts) > MOST_TEXT:
-            raise UnreadableFileError(
-                f"{path.name} repeats long texts in very many cells, and was not read.", remedy=_SAVE_AGAIN
-            )
+            raise UnreadableFileError(_REPEATS.format(name=path.name), remedy=_SAVE_AGAIN)
 
 
 def _check_end(stream: BinaryIO) -> None:
@@ -171,12 +176,14 @@ class _Found:
     room: int = 0
     cells: int = 0
     longest: int = 0
+    merged: int = 0
 
 
 def _check_part(path: Path, stream: BinaryIO, part: zipfile.ZipInfo, found: _Found) -> None:
     """Unfold one part and look at it; which of them is a sheet is said elsewhere, so each may be one."""
     is_xml = part.filename.lower().endswith((".xml", ".rels", ".vml"))
-    sheet, own, tail, since, texts = _Room(), 0, b"", 0, False
+    sheet, own, tail, held, since, texts = _Room(), 0, b"", b"", 0, False
+    in_data, usual = False, True
     for piece in _pieces(stream, part):
         own += len(piece)
         total = found.unfolded + own
@@ -189,20 +196,43 @@ def _check_part(path: Path, stream: BinaryIO, part: zipfile.ZipInfo, found: _Fou
             raise UnreadableFileError(
                 f"{path.name} holds definitions of its own (DOCTYPE), which no workbook needs.", remedy=_SAVE_AGAIN
             )
-        sheet.see(seen)
-        _check_room(path, sheet, found.room)
+        in_data = in_data or _DATA in seen
+        found.merged += piece.count(b"mergeCell") if in_data else 0
+        if found.merged > MOST_MERGED:
+            raise UnreadableFileError(f"{path.name} merges more cells than any sheet needs.", remedy=_SAVE_AGAIN)
+        if in_data and usual:
+            whole = held + piece
+            cut = _unfinished(whole)
+            usual, held = is_usual(whole[:cut]), whole[cut:]
+            sheet.see(whole[:cut])
+            _check_room(path, sheet, found.room)
+        elif usual:
+            held = seen[-_OVERLAP:]
         for start in (match.start() for match in _TEXTS.finditer(piece)) if b"si" in piece else ():
             found.longest = max(found.longest, since + start if texts else 0)
             since, texts = -start, True
         since += len(piece)
         tail = piece[-_OVERLAP:]
+    if in_data and usual:
+        usual = is_usual(held)
+        sheet.see(held)
+    if not usual:
+        sheet = _Room()
+        walk(_pieces(stream, part), sheet.take, lambda: _check_room(path, sheet, found.room))
+    _check_room(path, sheet, found.room)
     found.longest = max(found.longest, since if texts else 0)
     found.unfolded, found.cells, found.room = found.unfolded + own, found.cells + sheet.cells, found.room + sheet.size
 
 
+def _unfinished(seen: bytes) -> int:
+    """Give where the last tag begins if it begins so late that its name and its place may not be there yet."""
+    last = max(seen.rfind(sign, len(seen) - _OVERLAP if len(seen) > _OVERLAP else 0) for sign in (b"<", b":"))
+    return last if last >= 0 else len(seen)
+
+
 def _check_room(path: Path, sheet: _Room, before: int) -> None:
     wanted = sheet.size
-    if wanted and before + wanted > MOST_ROOM:
+    if before + max(wanted, sheet.cells) > MOST_ROOM:
         raise UnreadableFileError(
             f"{path.name} has more than {MOST_ROOM // 1_000_000} million cells, filled ones and empty ones between them.",
             remedy="Save its sheets as CSV: of those any size is read.",

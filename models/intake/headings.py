@@ -15,7 +15,12 @@ from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table
 from models.intake.heading_units import are_same, is_unit, unit_in, unit_or_none, without_units
 from models.intake.heading_words import AXIS, COLD, KIND, OTHER, ROWS, SIDES, SOFT, STAGE, TOTAL, says_nothing
 
-_BRACKET: Final = re.compile(r"\[([^\]]*)\]|\(([^)]*)\)|\{([^}]*)\}")
+MOST_HEADING: Final = 300
+_MOST_NUMBERS: Final = 20
+"""Characters and numbers of a heading; what has more of them is a text, and its words are not looked at."""
+
+_BRACKET: Final = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)|\{([^{}]*)\}")
+_NUMBERS: Final = re.compile(r"\d+")
 _WORD: Final = re.compile(r"[a-zäöüß0-9]+")
 _SIGN: Final = re.compile(r"[+=<>≤≥Δ∆]|(?<![^\s(\[{])[-−–](?![^\s)\]}])(?=\s*[)\]}])")
 """What may say which way round a number is; a dash counts only where nothing but the end of a bracket comes behind it."""
@@ -66,6 +71,8 @@ class Meaning:
 def take_apart(heading: str) -> Heading:
     """Split a heading into words and a unit in brackets or without them."""
     text = " ".join(heading.split())
+    if len(text) > MOST_HEADING or len(_NUMBERS.findall(text)) > _MOST_NUMBERS:
+        return Heading(text[:MOST_HEADING], (), "")
     rest, units, odd = _EITHER.sub(" ", text), list[str](), list[str]()
     of_hours = bool(_HOURS & set(_WORD.findall(text.lower())))
     for match in _BRACKET.finditer(rest):

@@ -12,18 +12,22 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Self
-from xml.etree import ElementTree as ET
 
+from models.intake.cell_walk import WalkedCell
 from models.intake.heading_units import is_unit
-from models.intake.spoilt import pieces_of, place_of, sheets_of
+from models.intake.spoilt import found_in, place_of, sheets_of, tree_of, walk_part
 from models.intake.spoilt_xls import formats_of_xls
 
 _BUILT_IN: Final = {9: "0%", 10: "0.00%"}
 _STYLES: Final = "xl/styles.xml"
-_CELL: Final = re.compile(rb"<(?:\w+:)?c\b(?P<cell>[^>]*\ss\s*=\s*[\"'](?P<style>\d{1,6})[\"'][^>]*)(?<!/)>")
+_MOST_CODE: Final = 1_000
+"""Characters of a format: several times what a spreadsheet takes."""
+
+_CELL: Final = re.compile(rb"<c\b(?P<cell>[^<>]*)(?<!/)>")
+_STYLE: Final = re.compile(rb"\ss\s*=\s*[\"'](\d{1,6})[\"']")
 _TEXT: Final = re.compile(rb"\st\s*=\s*[\"'](?!n[\"'])")
 _PART: Final = re.compile(
-    r'"(?P<quoted>[^"]*)"?|\\(?P<one>.)|[_*].|\[(?P<in>[^\]]*)\]|(?P<general>general)|(?P<other>.)',
+    r'"(?P<quoted>[^"]*)"?|\\(?P<one>.)|[_*].|\[(?P<in>[^\[\]]*)\]|(?P<general>general)|(?P<other>.)',
     re.IGNORECASE | re.DOTALL,
 )
 _THOUSANDS: Final = re.compile(r"(?<=[0#?]),+(?=\.|$)")
@@ -102,7 +106,14 @@ def read_format(code: str) -> Format | None:
     ----------
     code : str
         The format as it stands in the file, e.g. ``0.0" mil"``. [as typed]
+
+    Raises
+    ------
+    ValueError
+        If it is longer than any that a spreadsheet takes.
     """
+    if len(code) > _MOST_CODE:
+        raise ValueError("a number format is longer than any can be")
     sections: list[Section] = []
     for text in _parts(code):
         section = _section(text)
@@ -176,7 +187,7 @@ def formatted_cells(path: Path) -> dict[str, Places]:
         styles = _styles(packed)
         if not styles:
             return {}
-        found = ((name, dict(_in_sheet(packed, part, styles))) for name, part in sheets_of(packed))
+        found = ((name, _in_sheet(packed, part, styles)) for name, part in sheets_of(packed))
         return {name: cells for name, cells in found if cells}
 
 
@@ -196,8 +207,7 @@ def _styles(packed: zipfile.ZipFile) -> dict[bytes, Format]:
     part = next((name for name in packed.namelist() if name.lower() == _STYLES), None)
     if part is None:
         return {}
-    # The workbook was checked: it holds no definitions of its own, and so nothing that could unfold.
-    root = ET.fromstring(packed.read(part))  # noqa: S314
+    root = tree_of(packed, part)
     codes = dict(_BUILT_IN)
     xfs: Sequence[Any] = ()
     for child in root:
@@ -214,14 +224,26 @@ def _number(text: str | None) -> int:
     return int(text) if text is not None and text.isdecimal() and len(text) < 10 else -1
 
 
-def _in_sheet(
-    packed: zipfile.ZipFile, part: str, styles: dict[bytes, Format]
-) -> Iterator[tuple[tuple[int, int], Format]]:
-    for piece in pieces_of(packed, part):
+def _in_sheet(packed: zipfile.ZipFile, part: str, styles: dict[bytes, Format]) -> Places:
+    def look(piece: bytes) -> Iterator[tuple[tuple[int, int], Format]]:
         for cell in _CELL.finditer(piece):
-            made = styles.get(cell["style"])
+            style = _STYLE.search(cell["cell"])
+            made = None if style is None else styles.get(style[1])
             if made is not None and not _TEXT.search(cell["cell"]) and (place := place_of(cell["cell"])) is not None:
                 yield place, made
+
+    found = found_in(packed, part, look)
+    if found is not None:
+        return found
+    cells: Places = {}
+
+    def take(cell: WalkedCell) -> None:
+        made = styles.get(cell.said.get("s", "").encode())
+        if made is not None and cell.said.get("t", "n") == "n":
+            cells[cell.row, cell.column] = made
+
+    walk_part(packed, part, take)
+    return cells
 
 
 def show(grid: list[list[Any]], cells: Places) -> None:

@@ -61,6 +61,8 @@ class Code(StrEnum):
     ROWS_ABOVE = "rows-above-headings"
     NO_HEADING = "column-without-heading"
     NO_VALUE = "spreadsheet-error"
+    MERGED = "merged-cells"
+    HEADING_BETWEEN = "heading-between-rows"
     ODD_TIME = "time-of-clock-change"
     SHORT_YEAR = "two-digit-year"
 

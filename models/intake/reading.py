@@ -35,12 +35,19 @@ class CutRow(list[Cell]):
     """A row in which a CSV breaks off: the file did not come whole."""
 
 
+class AcrossRow(tuple[Cell, ...]):
+    """A row of one text that is merged over several columns, and of nothing else."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """One sheet of a file; a CSV is one sheet without a name.
 
     ``head`` holds the first rows for a look; :meth:`rows` reads them all.
-    ``sha256`` is the digest of the file before anything of it was read, ``hidden`` tells whether a spreadsheet does not show the sheet.
+    ``sha256`` is the digest of the file before anything of it was read, ``hidden`` tells whether a spreadsheet does not show the sheet;
+    ``merged`` holds the first and the last cell of each merged range of a workbook, rows and columns from 0.
     """
 
     path: Path
@@ -50,6 +57,7 @@ class Sheet:
     head: tuple[tuple[Cell, ...], ...] = ()
     sha256: str = ""
     hidden: bool = False
+    merged: tuple[tuple[tuple[int, int], tuple[int, int]], ...] = ()
     _cells: tuple[tuple[Cell, ...], ...] = field(default=(), repr=False)
 
     @property
@@ -113,10 +121,12 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
         hidden = {one.name for one in book.sheets_metadata if one.visible != SheetVisibleEnum.Visible}
         for name in book.sheet_names:
             # skip_empty_area would drop leading blank rows and shift every row number in a message
-            grid = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            read = book.get_sheet_by_name(name)
+            grid = read.to_python(skip_empty_area=False)
             show(grid, formats.get(name, {}))
             cells = tuple(tuple(row) for row in (overlay(grid, spoilt[name]) if name in spoilt else grid))
-            sheets.append(Sheet(path, name, head=cells[:60], hidden=name in hidden, _cells=cells))
+            merged = tuple(read.merged_cell_ranges or ())
+            sheets.append(Sheet(path, name, head=cells[:60], hidden=name in hidden, merged=merged, _cells=cells))
     except BaseException as fault:
         # A panic of the reader is no Exception, and is told from others by its name only.
         known = CalamineError | OSError | ValueError | BadZipFile | ParseError

@@ -7,19 +7,19 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
-from models.intake import dates, totals
-from models.intake.beyond import Beyond
+from models.intake import between, dates, totals
+from models.intake.beyond import Beyond, is_blank
 from models.intake.decimal_sign import two_readings
-from models.intake.fields import FEET, Field, Form
+from models.intake.fields import FEET, Field, Form, Table
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
 from models.intake.number_formats import Shown
 from models.intake.problems import Code, Problem, Severity, column_name
-from models.intake.reading import Cell
-from models.intake.spoilt import NO_VALUE, is_spoilt
+from models.intake.reading import AcrossRow, Cell
+from models.intake.spoilt import MERGED, NO_VALUE, is_spoilt
 from models.intake.totals import is_total
 from models.intake.words import choice
 from models.sentences.told import Told
@@ -31,10 +31,13 @@ _NAMES_OF_PEOPLE = {"name", "reviewer"}
 _MAY_LIE_AHEAD = {"due", "retired", "valid_from"}
 """Dates that may lie ahead by their nature; any other tells of something that was done."""
 
-_GROUP = r"\s*[+-]?\s*[1-9]\d{0,2}(?:\.\d{3})"
+_GROUP = r"\s*(?:[+-]\s*)?[1-9]\d{0,2}(?:\.\d{3})"
 _ONE_POINT = re.compile(rf"{_GROUP}(?![\d.,eE])")
 _POINTS_ONLY = re.compile(rf"{_GROUP}+(?![\d.,eE])")
 """Numbers whose points may part thousands: 1.250, and 1.250.000."""
+
+MOST_TYPED: Final = 120
+"""Characters of a number, a date or a word of a closed list; what is longer is none of them, and would take long to look at."""
 
 _FOOT_KEYS = {
     prefix: tuple(f"{prefix}_{foot}" for foot in FEET) for prefix in ("soft_before", "soft_after", "move_v", "move_h")
@@ -42,6 +45,19 @@ _FOOT_KEYS = {
 _STAGE_KEYS = {
     stage: tuple(f"{stage}_{component}" for component in COMPONENTS) for stage in ("found", "left", "target")
 }
+
+
+_WITH_MORE: Final = {Table.ASSETS, Table.INSTRUMENTS}
+"""Lists in which little is known of a thing of which the name alone is written; of people a name is often all."""
+
+_ANY_LENGTH: Final = {Form.TEXT, Form.NAMES}
+
+
+def _short(cell: str) -> str:
+    text = cell.strip()
+    if len(text) > MOST_TYPED and not text.startswith((NO_VALUE, MERGED)):
+        raise NotAQuantityError(f"{text[:40]}…", Told("told.expected.shorter", most=str(MOST_TYPED)))
+    return text
 
 
 def kind_of(key: str) -> str | None:
@@ -115,6 +131,8 @@ class RowReader:
         Time of the import, by which a year of two digits gets its century. [UTC]
     knows : callable, optional
         Tells of a name in a list whose rows need nothing else whether the book has it: its row is no total. [unitless]
+    is_spelled_so : callable, optional
+        Tells of a name whether others of the sheet, with something beside them, are spelled so. [unitless]
     """
 
     def __init__(
@@ -126,9 +144,11 @@ class RowReader:
         headings: Sequence[Cell] | None = None,
         now: datetime | None = None,
         knows: Callable[[str], bool] | None = None,
+        is_spelled_so: Callable[[str], bool] | None = None,
     ) -> None:
         self.mapping, self.file, self.zone = mapping, file, zone
         self.knows = knows or (lambda _name: False)
+        self.is_spelled_so = is_spelled_so or (lambda _name: True)
         self.today = (now or datetime.now(UTC)).astimezone(zone).date()
         mapped = {column.index for column in mapping.columns if column.field is not None}
         self.beyond = Beyond(mapping.headings if headings is None else headings, mapped, WHAT_TO_MEND)
@@ -193,6 +213,8 @@ class RowReader:
                 continue
             blank = False
             try:
+                if type(cell) is str and len(cell) > MOST_TYPED and chosen.form not in _ANY_LENGTH:
+                    cell = _short(cell)
                 value = convert(cell, column, chosen)
             except NotAQuantityError as fault:
                 row.problems.append(self._problem(row, column, fault, chosen))
@@ -229,8 +251,31 @@ class RowReader:
             expected = totals.LEFT_OUT + (totals.TRULY_CALLED_SO.get(self.mapping.table, "") if named else "")
             told = self.problem(row, "", Code.LOOKS_LIKE_TOTAL, Severity.WARNING, named, expected)
             row.problems = [told]
+        elif isinstance(cells, AcrossRow):
+            self._leave_heading(row, cells)
+        elif self._stands_alone(row):
+            key, column = self._required[0]
+            text = str(cells[column.index]).strip()
+            if not self.knows(text) and not self.is_spelled_so(text):
+                row.problems.append(self.problem(row, key, Code.HEADING_BETWEEN, Severity.ERROR, text, between.ASKED))
         elif self.beyond.untold:
             self._tell_without_heading(row, cells)
+
+    def _leave_heading(self, row: Row, cells: Sequence[Cell]) -> None:
+        """Leave out a row that is one text over several columns, unless it is the name of what the book has."""
+        text = next(str(cell).strip() for cell in cells if not is_blank(cell))
+        if not (len(self._required) == 1 and row.is_good and self.knows(text)):
+            row.is_total = True
+            row.problems = [self.problem(row, "", Code.HEADING_BETWEEN, Severity.WARNING, text, between.LEFT_OUT)]
+
+    def _stands_alone(self, row: Row) -> bool:
+        """Tell whether a row holds the name of a machine or an instrument and nothing else, where more could stand."""
+        return (
+            self.mapping.table in _WITH_MORE
+            and len(row.values) == 1 == len(self._required)
+            and len(self.columns) > 1
+            and row.is_good
+        )
 
     def _tell_without_heading(self, row: Row, cells: Sequence[Cell]) -> None:
         """Say once of each column without a heading that something stands in it."""
@@ -252,8 +297,10 @@ class RowReader:
         )
         if is_spoilt(found := fault.found.strip()):
             code = Code.NO_VALUE
-            is_formula = found.startswith(NO_VALUE)
-            fault = NotAQuantityError(found, Told("told.expected.calculated" if is_formula else "told.expected.value"))
+            told = Told("told.expected.calculated") if found.startswith(NO_VALUE) else Told("told.expected.value")
+            if found.startswith(MERGED):
+                code, told = Code.MERGED, Told("told.expected.unmerged")
+            fault = NotAQuantityError(found, told)
         elif "only one way" in fault.expected:
             code = Code.AMBIGUOUS_NUMBER
         elif fault.expected.startswith("a unit of"):

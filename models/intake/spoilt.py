@@ -10,11 +10,12 @@ from __future__ import annotations
 import html
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final, TypeVar
 from xml.etree import ElementTree as ET
 
+from models.intake.cell_walk import WalkedCell, column_number, is_usual, walk
 from models.intake.spoilt_xls import spoilt_cells_of_xls
 
 T = TypeVar("T")
@@ -22,27 +23,31 @@ T = TypeVar("T")
 NO_VALUE: Final = "#NO VALUE: "
 """What is put before a formula without a value; it stays with the row when it comes back, and keeps it out again."""
 
+MERGED: Final = "#MERGED: "
+"""What is put before what a person sees in a merged cell, where it is not certain that it is meant there."""
+
 _ERRORS: Final = re.compile(
-    r"#(?:N/[ADV]|NV|GETTING_DATA|¡?[A-ZÄÖÜÁÉÍÓÚÂÊÔÃÕÇ/0]{2,14}[!?]|#{2,})|Err:\d{3}|#NO VALUE:.*", re.DOTALL
+    r"#(?:N/[ADV]|NV|GETTING_DATA|¡?[A-ZÄÖÜÁÉÍÓÚÂÊÔÃÕÇ/0]{2,14}[!?]|#{2,})|Err:\d{3}|#NO VALUE:.*|#MERGED:.*", re.DOTALL
 )
 """Error values in the spellings of several languages, a number that did not fit its column (####), and our own mark."""
 
 _RELATION: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _PIECE: Final = 1 << 20
 _OVERLAP: Final = 64
-_F: Final = rb"<(?:\w+:)?f\b[^>]*?(?:/>|(?<!/)>(?P<formula>[^<]*)</(?:\w+:)?f>)\s*"
-_NO_RESULT: Final = re.compile(
-    rb"<(?:\w+:)?c\b(?P<cell>[^>]*)(?<!/)>\s*" + _F + rb"(?:<(?:\w+:)?v\b[^>]*?(?:/>|(?<!/)>\s*</)|</(?:\w+:)?c>)"
-)
+_LONGEST: Final = 1 << 20
+"""What a cell cannot be longer than, far above what a spreadsheet takes."""
+
+_MOST_TAGS: Final = 400_000
+_F: Final = rb"<f\b[^<>]*?(?:/>|(?<!/)>(?P<formula>[^<]*)</f>)\s*"
+_NO_RESULT: Final = re.compile(rb"<c\b(?P<cell>[^<>]*)(?<!/)>\s*" + _F + rb"(?:<v\b[^<>]*?(?:/>|(?<!/)>\s*</)|</c>)")
 _ERROR: Final = re.compile(
-    rb"<(?:\w+:)?c\b(?P<cell>[^>]*\st\s*=\s*[\"']e[\"'][^>]*)(?<!/)>\s*(?:" + _F + rb")?"
-    rb"(?:<(?:\w+:)?v\b[^>]*?(?:/>|(?<!/)>(?P<value>[^<]*)</(?:\w+:)?v>))?"
+    rb"<c\b(?P<cell>[^<>]*)(?<!/)>\s*(?:" + _F + rb")?(?:<v\b[^<>]*?(?:/>|(?<!/)>(?P<value>[^<]*)</v>))?"
 )
-"""A cell with a formula and nothing in place of its value, and one that says that it is an error."""
+"""A cell with a formula and nothing in place of its value, and any cell; none of them looks farther than to the next tag but two."""
 
 _PLACE: Final = re.compile(rb"\sr\s*=\s*[\"']\$?([A-Za-z]{1,3})\$?(\d{1,7})[\"']")
 _KIND: Final = re.compile(rb"\st\s*=\s*[\"'](\w+)[\"']")
-_FORMULAS: Final = (b"<f", b":f")
+_FORMULA: Final = b"<f"
 _ERRORS_SAID: Final = (b'"e"', b"'e'")
 """One of them stands in every piece of a sheet with such a cell; most sheets have none of them."""
 
@@ -75,7 +80,7 @@ def spoilt_cells(path: Path) -> dict[str, dict[tuple[int, int], str]]:
     found: dict[str, dict[tuple[int, int], str]] = {}
     with zipfile.ZipFile(path) as packed:
         for name, part in sheets_of(packed):
-            cells = dict(_spoilt(packed, part))
+            cells = _spoilt(packed, part)
             if cells:
                 found[name] = cells
     return found
@@ -110,19 +115,90 @@ def sheets_of(packed: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
     parts = {name.lower(): name for name in packed.namelist()}
     if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= parts.keys():
         return
-    # The workbook was checked: it holds no definitions of its own, and so nothing that could unfold.
-    relations = ET.fromstring(packed.read(parts["xl/_rels/workbook.xml.rels"]))  # noqa: S314
+    relations = tree_of(packed, parts["xl/_rels/workbook.xml.rels"])
     targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
-    for sheet in ET.fromstring(packed.read(parts["xl/workbook.xml"])).iter():  # noqa: S314
+    for sheet in tree_of(packed, parts["xl/workbook.xml"]).iter():
         target = targets.get(sheet.get(_RELATION, ""), "") if sheet.tag.endswith("}sheet") else ""
         part = parts.get((target.lstrip("/") if target.startswith("/") else f"xl/{target}").lower())
         if target and part is not None:
             yield sheet.get("name", ""), part
 
 
-def _spoilt(packed: zipfile.ZipFile, part: str) -> Iterator[tuple[tuple[int, int], str]]:
+def tree_of(packed: zipfile.ZipFile, part: str) -> ET.Element:
+    """Give a small part of a workbook as a tree.
+
+    Parameters
+    ----------
+    packed : zipfile.ZipFile
+        A workbook that was checked. [unitless]
+    part : str
+        The part. [unitless]
+
+    Raises
+    ------
+    ValueError
+        If it is no small one: a tree takes many times the room of its text.
+    """
+    text = packed.read(part)
+    if text.count(b"<") > _MOST_TAGS:
+        raise ValueError(f"{part} is longer than any workbook needs")
+    # The workbook was checked: it holds no definitions of its own, and so nothing that could unfold.
+    return ET.fromstring(text)  # noqa: S314
+
+
+def _spoilt(packed: zipfile.ZipFile, part: str) -> dict[tuple[int, int], str]:
+    found = found_in(packed, part, _in_piece)
+    if found is not None:
+        return found
+    cells: dict[tuple[int, int], str] = {}
+
+    def take(cell: WalkedCell) -> None:
+        kind = cell.said.get("t", "")
+        if kind == "e" and (cell.formula is not None or cell.value is not None):
+            cells[cell.row, cell.column] = (cell.value or "").strip() or "#VALUE!"
+        elif cell.formula is not None and not (cell.value or "").strip() and kind not in {"str", "e"}:
+            cells[cell.row, cell.column] = f"{NO_VALUE}={cell.formula}"
+
+    walk_part(packed, part, take)
+    return cells
+
+
+def found_in(
+    packed: zipfile.ZipFile, part: str, look: Callable[[bytes], Iterator[tuple[tuple[int, int], T]]]
+) -> dict[tuple[int, int], T] | None:
+    """Give what is found in the pieces of a sheet; ``None`` where its cells are written in no usual way, and have to be walked.
+
+    Parameters
+    ----------
+    packed : zipfile.ZipFile
+        A workbook that was checked. [unitless]
+    part : str
+        The part in which the sheet stands. [unitless]
+    look : callable
+        Gives what it finds in a piece. [unitless]
+    """
+    found: dict[tuple[int, int], T] = {}
     for piece in pieces_of(packed, part):
-        yield from _in_piece(piece)
+        if not is_usual(piece):
+            return None
+        found.update(look(piece))
+    return found
+
+
+def walk_part(packed: zipfile.ZipFile, part: str, take: Callable[[WalkedCell], None]) -> None:
+    """Go through each cell of a sheet that is written in no usual way.
+
+    Parameters
+    ----------
+    packed : zipfile.ZipFile
+        A workbook that was checked. [unitless]
+    part : str
+        The part in which the sheet stands. [unitless]
+    take : callable
+        Is given each cell. [unitless]
+    """
+    with packed.open(part) as stream:
+        walk(iter(lambda: stream.read(_PIECE), b""), take)
 
 
 def pieces_of(packed: zipfile.ZipFile, part: str) -> Iterator[bytes]:
@@ -140,6 +216,7 @@ def pieces_of(packed: zipfile.ZipFile, part: str) -> Iterator[bytes]:
         while piece := stream.read(_PIECE):
             seen = held + piece
             cut = _last_cell(seen)
+            cut = cut if len(seen) - cut <= _LONGEST else len(seen)
             yield seen[:cut]
             held = seen[cut:]
         yield held
@@ -158,9 +235,11 @@ def _last_cell(seen: bytes) -> int:
 def _in_piece(piece: bytes) -> Iterator[tuple[tuple[int, int], str]]:
     if any(sign in piece for sign in _ERRORS_SAID):
         for cell in _ERROR.finditer(piece):
-            text = (cell["value"] or b"").decode("utf-8", "replace").strip() or "#VALUE!"
-            yield from _placed(cell["cell"], text)
-    if any(sign in piece for sign in _FORMULAS):
+            kind = _KIND.search(cell["cell"])
+            if kind is not None and kind[1] == b"e":
+                text = (cell["value"] or b"").decode("utf-8", "replace").strip() or "#VALUE!"
+                yield from _placed(cell["cell"], text)
+    if _FORMULA in piece:
         for cell in _NO_RESULT.finditer(piece):
             kind = _KIND.search(cell["cell"])
             # One that gives a text says so, and an empty text is a value.
@@ -184,11 +263,4 @@ def place_of(cell: bytes) -> tuple[int, int] | None:
         The inside of its tag. [as typed]
     """
     place = _PLACE.search(cell)
-    return None if place is None else (int(place[2]) - 1, _column(place[1]) - 1)
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + letter - 64
-    return number
+    return None if place is None else (int(place[2]) - 1, column_number(place[1].decode()) - 1)

@@ -7,8 +7,11 @@ from typing import Final
 
 from models.intake.fields import Table
 
-_MONTH: Final = r"(?:jan|feb|f[eé]v|mar|mär|a[pv]r|ma[iy]|jun|jul|jui|aug|ao[uû]|sep|o[ck]t|nov|d[eé]c|dez)[a-zäéû]*\.?"
+_MONTH: Final = (
+    r"(?:jan|feb|f[eé]v|mar|mär|a[pv]r|ma[iy]|jun|jul|jui|aug|ao[uû]|sep|o[ck]t|nov|d[eé]c|dez)[a-zäéû]*+\.?"
+)
 _COUNTED: Final = r"(?:machines?|assets?|records?|rows?|items?|entries|pcs|maschinen)\b"
+_LONGEST: Final = 200
 _TOTAL: Final = re.compile(
     r"\s*(?:(?:grand|sub)[\s-]?)?(?:totals?|totale|sums?|summe|summa|averages?|means?|counts?)\s*"
     rf"(?:[:=]\s*|\s|$)(?:{_MONTH}|{_COUNTED}|[\d.,/:()%\s–-])*",
@@ -39,4 +42,4 @@ def is_total(text: str) -> bool:
     text : str
         The text of a cell. [as typed]
     """
-    return _TOTAL.fullmatch(text) is not None
+    return len(text) <= _LONGEST and _TOTAL.fullmatch(text) is not None

@@ -40,6 +40,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.expected.clock.serial": "a time of day such as 14:30; this is a spreadsheet's number for a time: give the column a time format there, and save it again",
     "told.expected.calculated": "a value; this formula was saved without one: open the file in a spreadsheet program and save it again, or put the value itself there",
     "told.expected.seen_name": "a name; the cell holds only characters that nobody sees",
+    "told.expected.shorter": "at most {most} characters; nothing that is so long is read",
+    "told.expected.unmerged": "a value of its own; the cell is merged with others that show this: part them, and write what holds in each",
     "told.expected.value": "a value; this is what a spreadsheet shows where it has none: put the value itself there",
     # What a number measures
     "told.quantity.offset": "offset",
