@@ -98,7 +98,7 @@ def decided(decision: Decision) -> tuple[str, str]:
     """Write what was decided, and why: verdict, and probability and rule in a sentence."""
     rule = rule_text(decision.rule)
     if decision.probability is None:
-        why = say("decision.unknown", rule=rule)
+        why = say("decision.unknown" if decision.covariance is None else "decision.uncomputed", rule=rule)
     else:
         chance = sure(decision.probability, decision.rule.confidence)
         why = say("decision.probability", chance=chance, rule=rule)

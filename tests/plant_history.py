@@ -22,7 +22,7 @@ from models.history.columns import (
 )
 from models.history.months import month_of
 from models.maths.limits import FloatArray, limits_for
-from models.maths.soft_foot import largest_excess
+from models.maths.soft_foot import spread
 from models.values.asset import Asset
 from models.values.description import version_on
 from models.values.job import FeetValues, Job
@@ -69,7 +69,7 @@ def _numbers(values: list[tuple[float | None, ...]]) -> FloatArray:
 
 def _soft(feet: list[FeetValues]) -> FloatArray:
     width = max(len(one.values) for one in feet)
-    return largest_excess(_numbers([one.values + (None,) * (width - len(one.values)) for one in feet]))
+    return spread(_numbers([one.values + (None,) * (width - len(one.values)) for one in feet]))
 
 
 def _jobs(

@@ -229,6 +229,18 @@ def test_a_remainder_and_a_held_row_are_told(tmp_path: Path, capsys: pytest.Capt
     assert "stays, its end" in told
     assert "put in 1.7" in told
     assert "That is within: 0.92 × the limit, the smallest that they allow." in told
+    assert "comes second" not in told
+    limits = '[limits]\nangle = 0.56\nsource = "a test"\n'
+    _, told = run(tmp_path, capsys, text + limits + "[feet]\nmovable = [{ at = 8, shim_out = 0 }, 24]\n")
+    assert "That is within: 0.00 × the limit" in told
+    assert "There is no limit for the offset, so it comes second" in told
+
+
+def test_a_flex_limit_without_a_span_says_what_it_judges(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = 'method = "results"\nmachine.speed = 1500\nresults = { offset_v = 0.2, angle_v = 0, offset_h = 0, angle_h = 0 }\n'
+    _, told = run(tmp_path, capsys, text + '[limits]\nflex_angle = 0.5\nsource = "a test"\n')
+    assert "Not judged: a limit of the flex angle judges a spacer coupling" in told
+    assert "under [machine]" in told
 
 
 def test_bad_readings_are_told_with_their_key_and_worked_out_all_the_same(

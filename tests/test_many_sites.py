@@ -264,17 +264,19 @@ def _until_killed(does: Callable[..., Any], left: list[int]) -> Callable[..., An
     return step
 
 
-def test_an_export_of_an_older_version_is_read(histories: dict[str, History], tmp_path: Path) -> None:
+def test_an_export_of_another_version_is_refused_and_names_are_held_against_what_they_may_be(
+    histories: dict[str, History], tmp_path: Path
+) -> None:
     place = write_columns(histories["site-00"], "site-00", tmp_path)
     said = json.loads((place / SITE_FILE).read_text(encoding="utf-8"))
-    for kind, name in said.pop("files").items():
-        (place / name).rename(place / f"{kind}.parquet")
-    (place / SITE_FILE).write_text(json.dumps(said | {"format": 1}), encoding="utf-8")
-    same(read_columns(place)[1], histories["site-00"])
-    write_columns(histories["site-00"], "site-00", tmp_path)
-    assert not list(place.glob("jobs.parquet"))
-    said["files"] = {"jobs": "../jobs.parquet", "assets": "assets.parquet", "breaks": "breaks.parquet"}
     (place / SITE_FILE).write_text(json.dumps(said | {"format": 2}), encoding="utf-8")
+    with pytest.raises(
+        UnreadableFileError, match="form 2 by another version"
+    ) as refused:  # its soft foot is another number
+        read_columns(place)
+    assert "driftbook columns" in refused.value.remedy
+    said["files"] = {"jobs": "../jobs.parquet", "assets": "assets.parquet", "breaks": "breaks.parquet"}
+    (place / SITE_FILE).write_text(json.dumps(said), encoding="utf-8")
     with pytest.raises(UnreadableFileError, match="none of ours"):
         read_columns(place)
 

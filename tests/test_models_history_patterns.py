@@ -22,7 +22,7 @@ from models.history.patterns import (
     rest_of,
     soft_p,
 )
-from models.maths.soft_foot import largest_excess
+from models.maths.soft_foot import spread
 from tests.fleet import Plan, Truth, make_fleet
 
 PLAN = Plan(assets=300, jobs_low=3, jobs_high=12, rate_sd=0.02, causes_each=15)
@@ -132,8 +132,7 @@ def test_a_foot_that_rises_by_just_the_limit_is_not_counted() -> None:
     jobs, _ = make_fleet(74, replace(PLAN, assets=20, causes_each=0))
     some = replace(
         jobs.jobs,
-        **{name: getattr(jobs.jobs, name)[:60] for name in jobs.jobs.__slots__}
-        | {"soft_before": largest_excess(rises)},
+        **{name: getattr(jobs.jobs, name)[:60] for name in jobs.jobs.__slots__} | {"soft_before": spread(rises)},
     )
     over, looks = _soft_foot(some, 20)
     assert (over.sum(), looks.sum()) == (0, 60)

@@ -113,6 +113,10 @@ def test_growth_may_be_given_row_by_row_and_must_be_whole() -> None:
         + f'[growth]\nmovable = [{{ at = 2, alpha = 1e-5, material = "{MATERIALS[0].name}", height = 1, cold = 1, hot = 2 }}]\n'
     )
     assert problems(two) == ["growth.movable[1]: Give one of material, alpha and alpha_per_f."]
+    nowhere = RESULTS + "[growth]\nmovable = [{ up = 0.5 }, { up = 0.1 }, { at = 800, up = 0.1 }]\n"
+    assert problems(nowhere) == [
+        f"growth.movable[{row}].at: Missing: how far this row of feet lies from the coupling centre." for row in (1, 2)
+    ]
     huge = RESULTS + "[growth]\nmovable = [{ at = 2, alpha = 1e-5, height = -1, cold = 1, hot = 2 }]\n"
     assert len(problems(huge)) == 2
     beside = RESULTS + "[target]\noffset_v = 1\n[growth]\nmovable = [{ at = 2, up = 1 }]\n"

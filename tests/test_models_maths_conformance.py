@@ -12,11 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.errors import InvalidValueError
+from models.maths.box import Probability
 from models.maths.conformance import Conformance, Rule, Verdict, acceptance_radius, conformance, decide
+from models.maths.deciding import decided_by
 from models.maths.dials import Carrier, RimDial, expected_rim, two_rims
 from models.maths.limits import flex_angles, limit_ratio
 from models.maths.readings import Sweep
 from models.maths.uncertainty import InputUncertainty
+from models.values.decision import DecisionRule
 from models.values.job import Misalignment
 from models.values.kinds import Coupling
 from models.values.limits import Judged, LimitsGiven
@@ -204,3 +207,36 @@ def test_guarded_decisions_are_wrong_as_seldom_as_they_say() -> None:
 def test_the_published_file_says_that_its_examples_are_from_memory() -> None:
     text = json.loads((Path(__file__).parent / "published" / "uncertainty_decision.json").read_text())
     assert text["jcgm106"]["status"] == "memory"
+
+
+@pytest.mark.parametrize("each_axis", [False, True])
+def test_all_is_no_likelier_than_its_unlikeliest_part(each_axis: bool) -> None:
+    g = np.array([0.03, 0.15, 0.03, 0.15])
+    for eps in (0.02, 0.01):
+        cov = np.outer(g, g) + np.diag((eps * g) ** 2)
+        got = conformance(Misalignment(0.09, 0.45, 0.09, 0.45), cov, LimitsGiven(0.1, 0.6, each_axis=each_axis))
+        parts = [part.probability for part in got.parts]
+        assert got.probability is not None
+        assert max(0.0, sum(parts) - 1.0) <= got.probability <= min(parts)
+        assert got.probability == pytest.approx(min(parts), abs=2e-3), "who is within by offset is within by angularity"
+
+
+def test_a_probability_that_is_not_known_well_enough_is_not_given_and_decides_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    cov, here = measured_covariance(), Misalignment(0.01, 0.1, 0.01, 0.1)
+    rule = DecisionRule(Rule.GUARDED)
+    known = conformance(here, cov, SHORT)
+    assert decided_by(rule, None, known, 0.5).verdict is Verdict.WITHIN
+    monkeypatch.setattr(
+        "models.maths.conformance.joint_probability", lambda *_, **__: Probability(known.probability or 0, 0.02)
+    )
+    unsure = conformance(here, cov, SHORT)
+    assert (unsure.probability, unsure.error) == (None, 0.02)
+    assert "could not be computed" in unsure.reason
+    assert decided_by(rule, None, unsure, 0.5).verdict is Verdict.UNDECIDED
+    near = Conformance(0.9502, 5e-4, (), False)
+    one = decided_by(rule, None, near, 0.5)
+    assert (one.verdict, one.probability) == (Verdict.UNDECIDED, None), "it may lie on either side of 95 %"
+    assert decide(0.0495, 1.5, Rule.GUARDED, 0.95, 1e-3) is Verdict.UNDECIDED
+    assert decide(0.0495, 1.5, Rule.GUARDED, 0.95, 1e-4) is Verdict.OVER

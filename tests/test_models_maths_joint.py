@@ -81,3 +81,28 @@ def test_the_order_of_the_pairs_and_the_units_do_not_matter() -> None:
     there = joint_probability(mean[order], cov[np.ix_(order, order)], (1.2, 0.9), each_axis=False)
     scaled = joint_probability(mean * 39.37, cov * 39.37**2, (0.9 * 39.37, 1.2 * 39.37), each_axis=False)
     assert [there.value, scaled.value] == pytest.approx([here.value] * 2, abs=1e-6)
+
+
+@pytest.mark.parametrize("between", [0.02, 0.01, 1e-4, 0.0])
+def test_a_thin_ridge_across_the_square_is_not_missed(between: float) -> None:
+    """Four axes that follow one number g: by hand the probability that |g| is small enough for all, without their own scatter."""
+    direction, mean = np.array([0.3, 0.3, 0.25, 0.25]), np.array([0.9, 0.9, 0.75, 0.75])
+    cov = np.outer(direction, direction) + np.diag((between * direction) ** 2)
+    got = joint_probability(mean, cov, (1.0, 1.0), each_axis=True)
+    ends = (np.array([-1.0, 1.0])[:, None] - mean) / direction
+    wanted = stats.norm.cdf(ends[1].min()) - stats.norm.cdf(ends[0].max())
+    assert got.error < 1e-6
+    # With own scatter: the largest of two equal normal ones lies 1/√π of it higher, and shifts the end by so much.
+    assert got.value == pytest.approx(wanted - stats.norm.pdf(1 / 3) * between / np.sqrt(np.pi), abs=2e-4)
+
+
+def test_axes_that_follow_one_or_two_numbers_agree_with_draws() -> None:
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        root = rng.normal(size=(4, 1 + seed % 2)) * rng.uniform(0.03, 0.6, (4, 1))
+        mean, cov = rng.uniform(-0.9, 0.9, 4), root @ root.T + np.eye(4) * (0.0, 1e-7)[seed // 4]
+        got = joint_probability(mean, cov, (1.0, 1.0), each_axis=True)
+        hits = (np.abs(mean + rng.normal(size=(200_000, root.shape[1])) @ root.T) <= 1).all(axis=1).mean()
+        assert got.value == pytest.approx(
+            hits, abs=4.5 * np.sqrt(hits * (1 - hits) / 200_000) + 1e-3 * (seed >= 4) + 1e-5
+        )

@@ -14,10 +14,12 @@ from scipy.optimize import linprog, lsq_linear, minimize_scalar
 from models.errors import InvalidValueError
 from models.maths.geometry import after_moves, line_at
 from models.maths.limits import limit_ratio
-from models.maths.moves import FootRow, MachineMoves, Moving, plan_moves, spacer_scale
+from models.maths.moves import SHORT_SCALE, FootRow, MachineMoves, Moving, plan_moves, spacer_scale
+from models.maths.slips import judged_of
 from models.maths.smallest_ratio import _support, strip
 from models.units import MM_PER_INCH, MM_PER_MIL
 from models.values.job import Misalignment
+from models.values.kinds import Coupling
 from models.values.limits import LimitsGiven
 
 NUMBER = st.floats(-3.0, 3.0)
@@ -75,6 +77,8 @@ SPAN = 400.0
 WAYS = {
     "resultant": (LimitsGiven(0.07, 0.56), None, (0.07, 0.56)),
     "each axis": (LimitsGiven(0.07, 0.56, each_axis=True), None, (0.07, 0.56)),
+    "offset alone": (LimitsGiven(0.07), None, SHORT_SCALE),
+    "angularity alone": (LimitsGiven(None, 0.56), None, SHORT_SCALE),
     "flex planes": (LimitsGiven(flex_mm_m=0.5), SPAN, tuple(0.5 * one for one in spacer_scale(SPAN))),
 }
 
@@ -113,7 +117,10 @@ def test_held_feet_leave_the_smallest_ratio_as_an_independent_library_and_a_crow
     limits, span, scale = WAYS[way]
     x = (200.0, 600.0)
     feet = [FootRow(x[i], *room[4 * i : 4 * i + 4]) for i in range(2)]
-    plan = plan_moves(m, movable=feet, scale=scale, each_axis=limits.each_axis, at_flex_planes=span is not None)
+    judged = judged_of(limits, Coupling.SPACER if span else Coupling.SHORT, span)
+    plan = plan_moves(
+        m, movable=feet, scale=scale, each_axis=limits.each_axis, at_flex_planes=span is not None, judged=judged
+    )
     ours = float(ratio(np.array([plan.remains.as_tuple()]), limits, span)[0])
     lower, upper = -np.array(room)[[0, 4, 2, 6]], np.array(room)[[1, 5, 3, 7]]
 
@@ -137,6 +144,10 @@ def test_held_feet_leave_the_smallest_ratio_as_an_independent_library_and_a_crow
             for axis in axes
         )  # fmt: skip
 
+    if judged != (True, True):  # one size alone counts, in parts of the scale
+        unit = limits.offset_mm / scale[0] if judged[0] else limits.angle_mm_m / scale[1]  # type: ignore[operator]
+        assert ours * unit == pytest.approx(math.sqrt(bound(float(judged[0]), (0, 1))), rel=1e-4, abs=1e-4)
+        return
     each = [(0,), (1,)] if limits.each_axis else [(0, 1)]
     found = [
         minimize_scalar(lambda s, axes=axes: -bound(s, axes), bounds=(0, 1), method="bounded", options={"xatol": 1e-9})
@@ -211,6 +222,17 @@ def test_a_base_bound_row_is_kept_and_the_rest_is_told() -> None:
     assert plan.movable.held_v == (True, False)
     assert not plan.complete
     assert 0 < plan.remains.offset_v < 0.5
+
+
+@pytest.mark.parametrize(
+    ("judged", "shim", "remains"), [((False, True), -0.6, (0.5, 0.0)), ((True, False), 0.9, (0.0, 2.5))]
+)
+def test_what_has_no_limit_comes_second(judged: tuple[bool, bool], shim: float, remains: tuple[float, float]) -> None:
+    """Derived: at the row that cannot go down y stays 0.5 mm; with angularity judged the line is level there, with the offset it runs to 0."""
+    plan = plan_moves(Misalignment(0.30, 1.0), movable=[FootRow(200.0, shim_out_mm=0.0), FootRow(800.0)], judged=judged)
+    assert plan.movable is not None
+    assert plan.movable.shims_mm == pytest.approx((0.0, shim), abs=1e-6)
+    assert plan.remains.as_tuple()[:2] == pytest.approx(remains, abs=1e-6)
 
 
 def test_both_machines_share_what_one_cannot_do() -> None:

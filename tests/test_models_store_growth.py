@@ -17,7 +17,7 @@ from models.commands.set_site import set_site
 from models.history.columns import AssetColumns, BreakColumns, JobColumns
 from models.history.late import BOTH, maker_of, places_in, rows_in, twin
 from models.store import growth
-from models.store.columns import EMPTY, RawJobs, _largest, at_day, job_columns
+from models.store.columns import EMPTY, RawJobs, _spreads, at_day, job_columns
 from models.store.growth import merged, rows_of
 from models.store.reader import Reader
 from models.values.job import Misalignment
@@ -204,14 +204,14 @@ def test_jobs_that_grew_know_which_machines_were_touched(made: tuple[RawJobs, li
 def test_rises_are_read_as_the_reader_of_json_reads_them() -> None:
     import json
 
-    from models.maths.soft_foot import largest_excess
+    from models.maths.soft_foot import spread
 
     texts = ("[0.02,0,0,null]", "[]", "[0.001,2.5]", "[null,null]", "[0.1,0.2,0.05,0.3,1e-05,-0.25]", "[0.07]")
-    for text, got in zip(texts, _largest(texts).tolist(), strict=True):
+    for text, got in zip(texts, _spreads(texts).tolist(), strict=True):
         values = json.loads(text)
         grid = np.full((1, 6), np.nan)
         grid[0, : len(values)] = [np.nan if x is None else x for x in values]
-        expected = largest_excess(grid)[0] if values else np.nan
+        expected = spread(grid)[0] if values else np.nan
         assert got == expected or (np.isnan(got) and np.isnan(expected)), text
 
 

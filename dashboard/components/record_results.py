@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from dashboard.components import elements as html
 from dashboard.components.chart import chart
 from dashboard.components.pieces import Child, note, two_lines
@@ -25,6 +27,12 @@ from models.values.job import COMPONENTS
 from models.values.kinds import Coupling
 
 QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.ANGULARITY)
+
+_SECOND: Final = {
+    "angularity": "record.needs.remains.second.angularity",
+    "offset": "record.needs.remains.second.offset",
+}
+"""What the moves put second because it has no limit."""
 
 
 def stage_result(
@@ -235,6 +243,8 @@ def _needs(worked: Worked, display: Display) -> Child:
             else say("record.needs.remains.judged", remains=remains, judged=judged)
         )
         parts.append(note(said, strong=True))
+        if judged is not None and worked.second:
+            parts.append(note(say(_SECOND[worked.second])))
     return html.Div(parts)
 
 

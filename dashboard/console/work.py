@@ -30,6 +30,11 @@ _FLEX = (
     "angle at the stationary end, H",
     "angle at the movable end, H",
 )
+_NO_LIMIT = {
+    False: "Not judged: there is no limit without the running speed, or give limits in the file.",
+    True: "Not judged: a limit of the flex angle judges a spacer coupling, by the span between its flex planes. "
+    'Give it under [machine]: coupling = "spacer" and span; or give offset and angle as limits.',
+}
 _CAUTION = (
     "Before you touch a machine: isolate it, lock out and tag, and check that it cannot turn. Put the guards back on.\n"
     "The maker's limits and local codes come first. A suggestion is not a diagnosis."
@@ -138,9 +143,7 @@ def _say_verdict(file: WorkFile, worked: Worked) -> None:
         if value is not None
     ]
     if worked.ratio is None:
-        out.print(
-            "Not judged: there is no limit without the running speed, or give limits in the file.", soft_wrap=True
-        )
+        out.print(_NO_LIMIT[limits.flex_mm_m is not None], markup=False, soft_wrap=True)
         return
     how = "vertical and horizontal each by itself" if limits.each_axis else "vertical and horizontal together"
     word = "over" if worked.ratio > 1 else "within"
@@ -218,6 +221,8 @@ def _say_needs(worked: Worked, display: Display) -> None:
         if worked.remains_ratio is not None:
             word = "over" if worked.remains_ratio > 1 else "within"
             judged = f" That is {word}: {ratio_text(worked.remains_ratio)} × the limit, the smallest that they allow."
+            if worked.second:
+                judged += f" There is no limit for the {worked.second}, so it comes second and may stay large: the coupling maker's limits come first."
         out.print(f"The feet do not go further; what remains: {left}.{judged}", markup=False, soft_wrap=True)
 
 

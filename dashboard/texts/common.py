@@ -145,6 +145,6 @@ WORDS: Final[dict[str, str]] = {
     f"Angularity + : {ANGULARITY}. "
     "Target and limits are those in force at each visit. 1 mil = 0.0254 mm; 1 mm/m = 1 mil/in.",
     "about.feet": "y = offset + angularity × distance from the coupling, of what was measured minus the target, with the distances known today.",
-    "about.soft": "As it was measured, foot by foot. The limit holds for the excess of one foot over the others.",
+    "about.soft": "As it was measured, foot by foot. The limit holds for how much the feet differ, highest from lowest.",
     "about.typed": "Stored are mm, mm/m, °C and rpm; what a person typed, with its unit, is kept beside it and shown under ‘as typed’.",
 }  # fmt: skip

@@ -13,6 +13,7 @@ WORDS: Final[dict[str, str]] = {
     "decision.with": "{rule}, {confidence}",
     "decision.probability": "Probability {chance}, rule {rule}.",
     "decision.unknown": "No uncertainty is known, rule {rule}.",
+    "decision.uncomputed": "The probability could not be computed well enough to decide, rule {rule}.",
     "decision.beside": "{judged}; by the rule {verdict}",
     "decision.by_ratio": "by the ratio",
     "decision.side.found": "As found, by the decision rule: {verdict}. {why}",

@@ -233,7 +233,7 @@ WORDS: Final[dict[str, str]] = {
     "files.column.limit_flex": "limit flex angle",
     "files.meaning.limit_flex": "Limit of the angle at each flex plane of a spacer coupling.",
     "files.column.limit_soft": "limit soft foot",
-    "files.meaning.limit_soft": "Limit of the rise of one foot over the others.",
+    "files.meaning.limit_soft": "By how much the rises of the feet may differ.",
     "files.column.limit_each": "limit for each axis",
     "files.meaning.limit_each": "TRUE where vertical and horizontal were judged each by itself, FALSE where together.",
     "files.column.limit_set": "limit set",

@@ -324,6 +324,8 @@ WORDS: Final[dict[str, str]] = {
     "record.needs.caption": "What each row of feet needs",
     "record.needs.none": "What each foot needs is not known. {reason}",
     "record.needs.remains": "The feet do not go further. What remains: {remains}.",
+    "record.needs.remains.second.angularity": "Only the offset has a limit here: the moves look at it first, and the angularity may come out steep. The coupling maker's limits come first.",
+    "record.needs.remains.second.offset": "Only the angularity has a limit here: the moves look at it first, and the offset may come out large. The coupling maker's limits come first.",
     "record.needs.remains.judged": "The feet do not go further. These moves leave the smallest limit ratio that they allow, {judged}. What remains: {remains}.",
     "record.plan.coupling": "coupling",
     "record.plan.row": "row {row}",

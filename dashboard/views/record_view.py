@@ -70,8 +70,7 @@ class StageView:
         worked = self.worked
         if self.rule is None or worked is None or worked.ratio is None:
             return None
-        chance = None if worked.conformance is None else worked.conformance.probability
-        return decided_by(self.rule, self.covariance, chance, worked.ratio)
+        return decided_by(self.rule, self.covariance, worked.conformance, worked.ratio)
 
     @property
     def covariance(self) -> Covariance | None:

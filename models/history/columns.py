@@ -43,8 +43,8 @@ class JobColumns(Late):
     angularity [mm/m], flex angle [mm/m], soft foot [mm]; NaN where not judged.
     ``found_ratio`` and ``left_ratio`` are the limit ratios stored with the job.
     ``speed_rpm``, ``spacer`` and ``span_mm`` are the asset's on that day.
-    ``soft_before`` and ``soft_after`` are the largest excess of a foot over the
-    others [mm]; the feet one by one are read with the asset's own page.
+    ``soft_before`` and ``soft_after`` are by how much the rises of the feet
+    differ, highest from lowest [mm]; the feet one by one are read with the asset's own page.
     """
 
     entry: IntArray

@@ -94,7 +94,7 @@ def evidence_for(
         SETTLING: _settling(series, directions, shapes, feet, neighbours(asset, assets, material, feet)),
         PIPE_STRAIN: _step(series, shapes, "sideways"),
         THERMAL_TARGET: _step(series, shapes, "up or down") + _warm(asset, patterns),
-        SOFT_FOOT: f"{patterns.soft_over[asset]} of {patterns.soft_looks[asset]} visits found a foot over its limit",
+        SOFT_FOOT: f"{patterns.soft_over[asset]} of {patterns.soft_looks[asset]} visits found feet that differ by more than the limit",
         LOOSE_BOLTS: _scatter(asset, series, patterns, directions),
     }
     lines = []

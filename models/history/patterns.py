@@ -47,7 +47,7 @@ DECISIVE = 1.0
 ratio of k with probability 1/k at most, so at most one asset in ten is put under the wrong cause."""
 
 SOFT_FOOT_MM = 0.05
-"""Largest excess of a foot where a job carries no limit of its own (starter set, design section 2). [mm]"""
+"""By how much feet may differ where a job carries no limit of its own (starter set, design section 2). [mm]"""
 
 FEWEST_SOFT_LOOKS = 3
 

@@ -232,7 +232,10 @@ class _Reader:
             self.problems.append(
                 TypedProblem("growth", "", "", told="Give a target, or the growth that it follows from, not both.")
             )
+        known = len(self.problems)
         rows = {side: self._growing(side) for side in ("movable", "stationary")}
+        if len(self.problems) > known:
+            return Misalignment(), ""
         try:
             return target_from_growth(
                 rows["movable"], rows["stationary"]
@@ -248,6 +251,10 @@ class _Reader:
             if not self.form.has(f"{name}."):
                 continue
             at = self.form.number(f"{name}.at", Quantity.DISTANCE)
+            if not self.form.text(f"{name}.at"):
+                self.problems.append(
+                    TypedProblem(f"{name}.at", "", "how far this row of feet lies from the coupling centre")
+                )
             up, right = (self.form.number(f"{name}.{key}", Quantity.OFFSET) for key in ("up", "right"))
             computed = self._grown(name)
             if up is None and computed is None:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.errors import InvalidValueError
+from models.maths.box import LEAST_ERROR
 from models.maths.joint import joint_probability
 from models.maths.resultant import resultant_probability, square_probability
 from models.sentences.told import Told
@@ -27,6 +28,9 @@ from models.values.kinds import Coupling
 from models.values.limits import Judged, LimitsGiven
 
 FloatArray = NDArray[np.float64]
+
+WELL_ENOUGH: Final = 1e-3
+"""A probability with a larger error of its computation is not given: it is shown in tenths of a per cent."""
 
 _CENTRE: Final = np.eye(4)[[0, 2, 1, 3]]
 """From the four components to the pairs (offset V, H) and (angularity V, H)."""
@@ -48,7 +52,7 @@ class Conformance:
     """The probability that everything judged is within limit at the same time.
 
     ``error`` is that of the computation.  ``probability`` is ``None`` where
-    ``reason`` says why.  ``parts`` are what is judged, each by itself.
+    ``reason`` says why, also where its error is too large.  ``parts`` are what is judged, each by itself.
     """
 
     probability: float | None
@@ -116,13 +120,23 @@ def conformance(
         size = max(vertical, horizontal) if limits.each_axis else math.hypot(vertical, horizontal)
         parts.append(Part(judged, name, limit, float(size), probability))
     if len(parts) == 1:
-        return Conformance(parts[0].probability, 1e-11, tuple(parts), limits.each_axis)
+        return Conformance(parts[0].probability, LEAST_ERROR, tuple(parts), limits.each_axis)
     both = joint_probability(mean, cov, (parts[0].limit, parts[1].limit), each_axis=limits.each_axis)
-    return Conformance(both.value, both.error, tuple(parts), limits.each_axis)
+    # Whatever goes together how, all is no likelier than its unlikeliest part, and no less likely than this sum.
+    alone = [part.probability for part in parts]
+    value = min(max(both.value, sum(alone) - 1.0), *alone)
+    error = max(both.error, abs(value - both.value))
+    if error > WELL_ENOUGH:
+        return Conformance(None, error, tuple(parts), limits.each_axis, Told("told.unsure.computed"))
+    return Conformance(value, error, tuple(parts), limits.each_axis)
 
 
 def decide(
-    probability: float | None, ratio: float, rule: Rule = Rule.SIMPLE, confidence: float = DEFAULT_CONFIDENCE
+    probability: float | None,
+    ratio: float,
+    rule: Rule = Rule.SIMPLE,
+    confidence: float = DEFAULT_CONFIDENCE,
+    error: float = 0.0,
 ) -> Verdict:
     """Give the verdict of a decision rule.
 
@@ -136,13 +150,15 @@ def decide(
         The site's rule. [unitless]
     confidence : float
         Probability that a guarded rule asks for, above one half. [unitless]
+    error : float
+        How far the probability may be off by its computation. [unitless]
 
     Returns
     -------
     Verdict
         Simple acceptance: within when the ratio is at most 1.  Guarded: within from the confidence upwards,
         over from one minus the confidence downwards where the ratio is above 1, else undecided; also undecided
-        where nothing is known.
+        where nothing is known, or where the error of the probability leaves open on which side it lies.
 
     Raises
     ------
@@ -155,10 +171,10 @@ def decide(
         return Verdict.WITHIN if ratio <= 1 else Verdict.OVER
     if probability is None:
         return Verdict.UNDECIDED
-    if probability >= confidence:
+    if probability - error >= confidence:
         return Verdict.WITHIN
     # An uncertainty far larger than the limit makes even a reading of 0 improbable to be within; that proves nothing.
-    return Verdict.OVER if probability <= 1.0 - confidence and ratio > 1 else Verdict.UNDECIDED
+    return Verdict.OVER if probability + error <= 1.0 - confidence and ratio > 1 else Verdict.UNDECIDED
 
 
 def acceptance_radius(limit: float, uncertainty: float, confidence: float = DEFAULT_CONFIDENCE) -> float | None:

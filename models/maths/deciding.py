@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.maths.conformance import conformance, decide
+from models.maths.conformance import Conformance, conformance, decide
 from models.maths.geometry import deviation
 from models.values.asset import Asset
 from models.values.decision import Covariance, Decision, DecisionRule
@@ -50,11 +50,11 @@ def decision_of(
     if not rule.guarded or measured is None or ratio is None:
         return None
     known = None if covariance is None else np.array(covariance)
-    chance = conformance(deviation(measured, target), known, limits, asset.coupling, asset.span_mm).probability
-    return decided_by(rule, covariance, chance, ratio)
+    made = conformance(deviation(measured, target), known, limits, asset.coupling, asset.span_mm)
+    return decided_by(rule, covariance, made, ratio)
 
 
-def decided_by(rule: DecisionRule, covariance: Covariance | None, probability: float | None, ratio: float) -> Decision:
+def decided_by(rule: DecisionRule, covariance: Covariance | None, made: Conformance | None, ratio: float) -> Decision:
     """Give the decision where the conformance probability is known already.
 
     Parameters
@@ -63,9 +63,17 @@ def decided_by(rule: DecisionRule, covariance: Covariance | None, probability: f
         The rule in force. [unitless]
     covariance : tuple or None
         Covariance of what was measured. [mm, mm/m]
-    probability : float or None
+    made : Conformance or None
         Conformance probability; ``None`` where no uncertainty is known. [unitless]
     ratio : float
         Limit ratio of the same deviation. [unitless]
+
+    Notes
+    -----
+    A probability whose error leaves open on which side of the rule it lies decides nothing, and is not stored beside *undecided*.
     """
-    return Decision(rule, decide(probability, ratio, rule.rule, rule.confidence), covariance, probability)
+    if made is None:
+        return Decision(rule, decide(None, ratio, rule.rule, rule.confidence), covariance)
+    verdict = decide(made.probability, ratio, rule.rule, rule.confidence, made.error)
+    told = verdict is decide(made.probability, ratio, rule.rule, rule.confidence)
+    return Decision(rule, verdict, covariance, made.probability if told else None)

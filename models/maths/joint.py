@@ -2,36 +2,26 @@
 
 Offset and angularity come from the same readings and go together; so do the
 angles at both flex planes.  The probability of both is not the product of two.
-One pair is integrated over its circle or square on fixed nodes; at each node
+Judged each axis by itself, four numbers lie in a box (:mod:`models.maths.box`).
+As resultants, one pair is integrated over its circle on fixed nodes; at each node
 the other pair, given this one, has a probability of its own.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.maths.box import GOOD_ENOUGH, LEAST_ERROR, NARROW, Probability, box_probability
 from models.maths.normal import SIGMAS
-from models.maths.resultant import NARROW, composite_nodes, resultant_probability, square_probability
+from models.maths.resultant import composite_nodes, resultant_probability, square_probability
 
 FloatArray = NDArray[np.float64]
 
-GOOD_ENOUGH: Final = 1e-6
-"""When two sets of nodes agree this well, no finer one is tried."""
-
 _LEVELS: Final = ((4, 8), (6, 10), (9, 12), (16, 12))
 _CHUNK: Final = 2048
-
-
-@dataclass(frozen=True, slots=True)
-class Probability:
-    """A probability and how far two sets of nodes differ in it: the error of the computation, not of the measurement."""
-
-    value: float
-    error: float
 
 
 def joint_probability(
@@ -67,26 +57,28 @@ def joint_probability(
     sd = np.sqrt(np.maximum(np.diag(cov), 0.0))
     if (np.abs(cov[:2, 2:]) <= 1e-12 * np.outer(sd[:2], sd[2:])).all():
         first = pair(mu[None, :2], cov[None, :2, :2], one)[0]
-        return Probability(float(first * pair(mu[None, 2:], cov[None, 2:, 2:], one)[0]), 1e-11)
+        return Probability(float(first * pair(mu[None, 2:], cov[None, 2:, 2:], one)[0]), LEAST_ERROR)
+    if each_axis:
+        return box_probability(mu, cov)
     # The pair that is known better, for its limit, is the inner one: its steps are the sharper ones.
     if np.trace(cov[:2, :2]) < np.trace(cov[2:, 2:]):
         order = [2, 3, 0, 1]
         mu, cov = mu[order], cov[np.ix_(order, order)]
-    before = _nested(mu, cov, _LEVELS[0], each_axis=each_axis)
+    before = _nested(mu, cov, _LEVELS[0])
     error = 1.0
     for level in _LEVELS[1:]:
-        value = _nested(mu, cov, level, each_axis=each_axis)
+        value = _nested(mu, cov, level)
         error, before = abs(value - before), value
         if error < GOOD_ENOUGH:
             break
-    return Probability(before, max(error, 1e-11))
+    return Probability(before, max(error, LEAST_ERROR))
 
 
-def _nested(mu: FloatArray, cov: FloatArray, level: tuple[int, int], *, each_axis: bool) -> float:
-    """Integrate one pair over its region, limits 1, with the other pair's probability at every node."""
+def _nested(mu: FloatArray, cov: FloatArray, level: tuple[int, int]) -> float:
+    """Integrate one pair over its circle, limits 1, with the other pair's probability at every node."""
     values, axes = np.linalg.eigh(cov[:2, :2])
     values = np.maximum(values, NARROW**2)
-    points, weights = (_square_nodes if each_axis else _disc_nodes)(mu[:2], axes, np.sqrt(values), level)
+    points, weights = _disc_nodes(mu[:2], axes, np.sqrt(values), level)
     away = points - mu[:2]
     along = away @ axes
     weights = weights * np.exp(-0.5 * (along**2 / values).sum(axis=1)) / (2.0 * np.pi * np.sqrt(values.prod()))
@@ -94,12 +86,11 @@ def _nested(mu: FloatArray, cov: FloatArray, level: tuple[int, int], *, each_axi
     gain = cov[2:, :2] @ (axes / values) @ axes.T
     rest = cov[2:, 2:] - gain @ cov[:2, 2:]
     rest = (rest + rest.T) / 2.0
-    pair = square_probability if each_axis else resultant_probability
     centres, weights = mu[2:] + away[worth] @ gain.T, weights[worth]
     total = 0.0
     for start in range(0, weights.size, _CHUNK):
         part = centres[start : start + _CHUNK]
-        inside = pair(part, np.broadcast_to(rest, (part.shape[0], 2, 2)), np.ones(part.shape[0]))
+        inside = resultant_probability(part, np.broadcast_to(rest, (part.shape[0], 2, 2)), np.ones(part.shape[0]))
         total += float(inside @ weights[start : start + _CHUNK])
     return min(max(total, 0.0), 1.0)
 
@@ -119,15 +110,3 @@ def _disc_nodes(
     weight = (weights * (end - start) * half * width)[:, None] * weights
     turned = np.stack([np.broadcast_to(x[:, None], y.shape).ravel(), y.ravel()], axis=1)
     return turned @ axes.T, weight.ravel()
-
-
-def _square_nodes(
-    mu: FloatArray, axes: FloatArray, sd: FloatArray, level: tuple[int, int]
-) -> tuple[FloatArray, FloatArray]:
-    """Give nodes over the part of the square within nine standard deviations; its sides are not the principal axes."""
-    nodes, weights = composite_nodes(*level)
-    reach = SIGMAS * np.sqrt((axes**2) @ (sd**2))
-    low, high = np.clip(mu - reach, -1.0, 1.0), np.clip(mu + reach, -1.0, 1.0)
-    x, y = (low + (high - low) * nodes[:, None]).T
-    points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=2).reshape(-1, 2)
-    return points, np.outer(weights, weights).ravel() * float((high - low).prod())

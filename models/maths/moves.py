@@ -137,6 +137,7 @@ def plan_moves(
     scale: tuple[float, float] = SHORT_SCALE,
     each_axis: bool = False,
     at_flex_planes: bool = False,
+    judged: tuple[bool, bool] = (True, True),
 ) -> MovePlan:
     """Give the moves that take a deviation away, or leave the smallest limit ratio that the feet allow.
 
@@ -155,6 +156,8 @@ def plan_moves(
         Judge vertical and horizontal each by itself, not by their resultant. [unitless]
     at_flex_planes : bool
         Judge the angles at both flex planes of a spacer; ``scale`` is then :func:`spacer_scale` times their limit. [unitless]
+    judged : tuple of two bool
+        Whether offset and angularity have a limit: what has none comes second (:func:`models.maths.slips.judged_of`). [unitless]
 
     Returns
     -------
@@ -171,7 +174,8 @@ def plan_moves(
     With one machine and no bounds each row simply gets −y(x) (movable) or +y(x)
     (stationary).  With both, the smallest moves are taken (least squares).  Where
     bounds leave something, the larger of the two judged sizes is made as small as it
-    can be (:mod:`models.maths.smallest_ratio`).
+    can be (:mod:`models.maths.smallest_ratio`); where one has no limit, the judged one,
+    and then the other.
     """
     machines: list[tuple[float, tuple[FootRow, ...]]] = []
     if moving in {Moving.MOVABLE, Moving.BOTH}:
@@ -189,7 +193,7 @@ def plan_moves(
     moved = [axis.moves(at) for axis, at in zip(axes, wanted, strict=True)]
     if any(axis.leaves(moves) for axis, moves in zip(axes, moved, strict=True)):
         reached = [axis.reached(at_flex_planes=at_flex_planes) for axis in axes]
-        wanted = [smallest([strips])[0] for strips in reached] if each_axis else smallest(reached)
+        wanted = [smallest([strips], judged)[0] for strips in reached] if each_axis else smallest(reached, judged)
         moved = [axis.moves(_unjudged(at) if at_flex_planes else at) for axis, at in zip(axes, wanted, strict=True)]
     vertical, horizontal = (axis.by_machine(moves) for axis, moves in zip(axes, moved, strict=True))
     done = {

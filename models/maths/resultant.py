@@ -6,7 +6,8 @@ covariance; the probability is an integral over the circle or square.  It is not
 the product of two probabilities per axis, and not that of one axis along the
 reading: at a reading exactly on the circle it is below one half.
 
-One direction is integrated by Gauss-Legendre quadrature, the other is known.
+Over a circle one direction is integrated by Gauss-Legendre quadrature, the other is
+known; a square is a box (:mod:`models.maths.box`).
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from models.maths.box import NARROW, box_probability
 from models.maths.normal import SIGMAS, normal_cdf
 
 FloatArray = NDArray[np.float64]
@@ -23,9 +25,6 @@ FloatArray = NDArray[np.float64]
 _PANELS: Final = 12
 _POINTS: Final = 16
 _DENSITY: Final = 1.0 / np.sqrt(2.0 * np.pi)
-
-NARROW: Final = 1e-9
-"""A standard deviation below this share of the limit is computed as this share: it decides like none."""
 
 
 def composite_nodes(panels: int, points: int) -> tuple[FloatArray, FloatArray]:
@@ -133,25 +132,8 @@ def square_probability(mean: FloatArray, covariance: FloatArray, limit: FloatArr
     (n,) float array
         Probability that neither V nor H is larger than the limit, whatever its sign. [unitless]
     """
-    floor = (NARROW * limit) ** 2
-    variance = np.maximum(np.diagonal(covariance, axis1=1, axis2=2), floor[:, None])
-    first, second = np.sqrt(variance[:, 0]), np.sqrt(variance[:, 1])
-    slope = covariance[:, 0, 1] / variance[:, 0]
-    rest = np.sqrt(np.maximum(variance[:, 1] - slope * covariance[:, 0, 1], floor))
-    low = np.clip(mean[:, 0] - SIGMAS * first, -limit, limit)
-    high = np.clip(mean[:, 0] + SIGMAS * first, -limit, limit)
-    # Where both go together the second axis cuts the range sharply: cut it there first.
-    sharp = rest < 1e-3 * second
-    safe = np.where(sharp & (np.abs(slope) > 0), slope, 1.0)
-    cuts = np.sort(np.stack([(-limit - mean[:, 1]) / safe, (limit - mean[:, 1]) / safe]), axis=0) + mean[:, 0]
-    cut = sharp & (np.abs(slope) > 0)
-    low, high = np.where(cut, np.maximum(low, cuts[0]), low), np.where(cut, np.minimum(high, cuts[1]), high)
-    width = np.maximum(high - low, 0.0)
-    x = low[:, None] + width[:, None] * _NODES
-    density = _DENSITY / first[:, None] * np.exp(-0.5 * ((x - mean[:, :1]) / first[:, None]) ** 2)
-    at = mean[:, 1:] + slope[:, None] * (x - mean[:, :1])
-    inside = np.where(cut[:, None], 1.0, interval_probability(at, rest[:, None], limit[:, None]))
-    return np.asarray(np.clip((density * inside) @ _WEIGHTS * width, 0.0, 1.0), dtype=np.float64)
+    scaled = zip(mean / limit[:, None], covariance / limit[:, None, None] ** 2, strict=True)
+    return np.array([box_probability(one, cov).value for one, cov in scaled], dtype=np.float64)
 
 
 def _principal(mean: FloatArray, covariance: FloatArray, limit: FloatArray) -> tuple[FloatArray, FloatArray]:

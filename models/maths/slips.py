@@ -270,6 +270,24 @@ def check_worse(
     return (Check(Doubt.WORSE, Gravity.REASON, sentence, "left"),)
 
 
+def judged_of(limits: LimitsGiven, coupling: Coupling, span_mm: float | None) -> tuple[bool, bool]:
+    """Tell which of offset and angularity makes the limit ratio; both where flex planes do, and where nothing does.
+
+    Parameters
+    ----------
+    limits : LimitsGiven
+        Limits in force. [mm, mm/m]
+    coupling : Coupling
+        Kind of the coupling. [unitless]
+    span_mm : float or None
+        Distance between the flex planes of a spacer coupling. [mm]
+    """
+    if coupling is Coupling.SPACER and limits.flex_mm_m is not None and span_mm:
+        return (True, True)
+    judged = (limits.offset_mm is not None, limits.angle_mm_m is not None)
+    return judged if any(judged) else (True, True)
+
+
 def limit_scale(limits: LimitsGiven, coupling: Coupling, span_mm: float | None) -> tuple[float, float]:
     """Give offset and angularity that are equally bad under some limits.
 

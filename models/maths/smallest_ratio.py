@@ -126,19 +126,24 @@ def least_within(strips: Sequence[Strip], share: float) -> Point:
     return min(kept, key=lambda p: share * p[0] ** 2 + (1.0 - share) * p[1] ** 2)
 
 
-def smallest(axes: Sequence[Sequence[Strip]]) -> list[Point]:
+def smallest(axes: Sequence[Sequence[Strip]], judged: tuple[bool, bool] = (True, True)) -> list[Point]:
     """Give the points, one an axis, at which the larger of two sizes is least: that of all first and of all second coordinates.
 
     Parameters
     ----------
     axes : sequence of sequence of Strip
         For each axis what can remain, in parts of the two limits. [unitless]
+    judged : tuple of two bool
+        Which of both sizes has a limit.  Where only one has, it comes first, and the other is as small as that leaves it. [unitless]
 
     Returns
     -------
     list of tuple of two float
         One point an axis; a size is the root of the sum of squares over the axes. [unitless]
     """
+    if judged[0] != judged[1]:
+        share = 1.0 - _LEAST_SHARE if judged[0] else _LEAST_SHARE
+        return [least_within(strips, share) for strips in axes]
 
     def at(share: float) -> tuple[list[Point], float]:
         points = [least_within(strips, share) for strips in axes]

@@ -1,5 +1,7 @@
 """Soft foot: which foot rises more than the others when its bolt is loosened, and what that suggests.
 
+Soft foot is there where feet differ by more than the limit: the highest from the lowest.
+
 Procedure: all bolts tight, then one at a time is loosened with a dial on that
 foot, the rise is read, the bolt is tightened again.  The shim is the rise less
 the rise of the others (US Bureau of Reclamation, FIST 4-1A, p. 17; FIST 2-1,
@@ -82,14 +84,14 @@ class SoftFoot:
     """What the rises of one machine's feet say.
 
     ``excess_mm`` is each rise less the median of the others, ``None`` where a
-    foot was not measured.  ``shims_mm`` holds a thickness only for a foot that
+    foot was not measured; ``spread_mm`` is largest − smallest.  ``shims_mm`` holds a thickness only for a foot that
     the pattern tells to shim, else 0.  ``reason`` is not empty where too few
     feet were measured to say anything.
     """
 
     rises_mm: tuple[float | None, ...]
     excess_mm: tuple[float | None, ...]
-    largest_excess_mm: float | None
+    spread_mm: float | None
     limit_mm: float
     high: tuple[bool, ...]
     pattern: Pattern
@@ -100,8 +102,8 @@ class SoftFoot:
     reason: str = ""
 
 
-def largest_excess(rises: FloatArray) -> FloatArray:
-    """Give how far the largest rise stands above the median of the other feet.
+def spread(rises: FloatArray) -> FloatArray:
+    """Give by how much the rises of the feet differ: what the soft-foot limit bounds, on a sheet as in a history.
 
     Parameters
     ----------
@@ -111,26 +113,17 @@ def largest_excess(rises: FloatArray) -> FloatArray:
     Returns
     -------
     (n,) float array
-        Largest rise − median of the other measured rises; never below 0; NaN
-        where fewer than three feet were measured. [mm]
-
-    Notes
-    -----
-    No other foot can have a larger excess: its rise is smaller and the median
-    of its others is not.
+        Largest rise − smallest rise; NaN where fewer than three feet were measured. [mm]
 
     References
     ----------
-    US Bureau of Reclamation, FIST 4-1A, p. 17 (four feet), and FIST 2-1, p. 18
-    (six): shim = rise − rise of the others.  The median as 'the others' is ours.
+    McMillan, Rotating Machinery, p. 125 of the digital copy: shim if feet differ by more than 2 mil.
     """
     ordered = np.sort(np.asarray(rises, dtype=np.float64), axis=1)  # NaN goes to the end
     count = (~np.isnan(ordered)).sum(axis=1)
     result = np.full(ordered.shape[0], np.nan)
     rows = np.flatnonzero(count >= MIN_MEASURED)
-    others = count[rows] - 1
-    median = (ordered[rows, (others - 1) // 2] + ordered[rows, others // 2]) / 2.0
-    result[rows] = ordered[rows, others] - median
+    result[rows] = ordered[rows, count[rows] - 1] - ordered[rows, 0]
     return result
 
 
@@ -146,6 +139,16 @@ def excess(rises: FloatArray) -> FloatArray:
     -------
     (n, f) float array
         Rise − median of the other measured rises; NaN where the foot was not measured or fewer than three were. [mm]
+
+    Notes
+    -----
+    How thick a shim is, not whether one is asked for: that is :func:`spread`, for of three high feet of four none stands above
+    the median of the others.
+
+    References
+    ----------
+    US Bureau of Reclamation, FIST 4-1A, p. 17 (four feet), and FIST 2-1, p. 18
+    (six): shim = rise − rise of the others.  The median as 'the others' is ours.
     """
     given = np.asarray(rises, dtype=np.float64)
     result = np.full(given.shape, np.nan)
@@ -203,7 +206,7 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     return SoftFoot(
         rises_mm=rises,
         excess_mm=over,
-        largest_excess_mm=float(largest_excess(values)[0]) if enough else None,
+        spread_mm=float(spread(values)[0]) if enough else None,
         limit_mm=limit_mm,
         high=tuple(bool(foot) and enough for foot in high),
         pattern=pattern,

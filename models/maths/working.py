@@ -43,7 +43,7 @@ from models.maths.plausible import (
 )
 from models.maths.readings import SeenFrom, SineFit, Sweep
 from models.maths.sag import NO_SAG, Sag, SagMeaning
-from models.maths.slips import check_size, limit_scale
+from models.maths.slips import check_size, judged_of, limit_scale
 from models.maths.soft_foot import SoftFoot, assess
 from models.maths.uncertainty import InputUncertainty, feet_uncertainty
 from models.sentences.told import Told
@@ -58,6 +58,8 @@ FloatArray = NDArray[np.float64]
 
 TRUSTED_DF: Final = 3
 """With fewer residuals the noise that they tell is too uncertain for a probability (this project's own bound)."""
+
+_SECOND: Final = {(True, True): "", (True, False): "angularity", (False, True): "offset"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +89,8 @@ class Worked:
     says what is missing.  ``standard_errors`` have the order of the four
     components.  ``flex_angles`` are those of the deviation: α V, β V, α H, β H.
     ``ratio`` is ``None`` where nothing is judged.  ``needs`` is empty where
-    ``needs_reason`` says why; ``remains`` is the deviation after the moves, with its ratio.
+    ``needs_reason`` says why; ``remains`` is the deviation after the moves, with its ratio.  ``second`` is what the moves put
+    second, offset or angularity, because it has no limit; empty where both count.
     """
 
     misalignment: Misalignment | None
@@ -110,6 +113,7 @@ class Worked:
     fits: tuple[SineFit | None, ...]
     checks: tuple[Check, ...]
     reason: str = ""
+    second: str = ""
 
 
 class _IncompleteError(Exception):
@@ -201,6 +205,7 @@ def work_out(
         soft_foot_reason=soft_reason,
         fits=fits,
         checks=tuple(checks),
+        second=_SECOND[judged_of(limits, asset.coupling, span)],
     )
 
 
@@ -354,6 +359,7 @@ def _plan(
             scale=limit_scale(limits, asset.coupling, asset.span_mm),
             each_axis=limits.each_axis,
             at_flex_planes=asset.coupling is Coupling.SPACER and limits.flex_mm_m is not None and bool(asset.span_mm),
+            judged=judged_of(limits, asset.coupling, asset.span_mm),
         )
     except InvalidValueError as fault:
         return None, fault.message

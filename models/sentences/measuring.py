@@ -49,6 +49,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.unsure.noise": "The noise of a reading is not given, and so few readings do not tell it.",
     "told.unsure.uncertainty": "The uncertainty of this measurement is not known.",
     "told.unsure.no_limits": "The limit set judges nothing on this machine.",
+    "told.unsure.computed": "Its uncertainties hang together so closely that the probability could not be computed well enough.",
     # What each foot needs
     "told.needs.rows.movable": "The distances of two rows of feet of the movable machine are needed to tell what each foot needs.",
     "told.needs.rows.stationary": "The distances of two rows of feet of the stationary machine are needed to tell what each foot needs.",

@@ -30,11 +30,9 @@ from models.whole_files import only_writer, settle_names
 T = TypeVar("T")
 
 SITE_FILE = "site.json"
-FORMAT = 2
+FORMAT = 3
+"""In forms 1 and 2 soft foot was another number: how far one foot rose above the median of the others."""
 KINDS = ("jobs", "assets", "breaks")
-
-_PLAIN = {kind: f"{kind}.parquet" for kind in KINDS}
-"""The files of form 1, which had one name each."""
 
 _OURS = re.compile(rf"({'|'.join(KINDS)})(-[0-9a-f]{{16}})?\.parquet|({'|'.join(KINDS)}|site)(-[0-9a-f]{{16}})?\.part")
 _LOCK = ".lock"
@@ -163,9 +161,9 @@ def read_columns(place: Path) -> tuple[str, History]:
     """
     try:
         said = json.loads((place / SITE_FILE).read_text(encoding="utf-8"))
-        if said["format"] not in {1, FORMAT}:
+        if said["format"] != FORMAT:
             raise UnreadableFileError(
-                f"{place} was written in form {said['format']}, which this version does not know.",
+                f"{place} was written in form {said['format']} by another version; this one reads form {FORMAT} only.",
                 remedy="Write it again with this version: driftbook columns",
             )
         named = _named(place, said)
@@ -241,8 +239,6 @@ def _write(columns: Any, part: Path) -> None:
 
 def _named(place: Path, said: dict[str, Any]) -> dict[str, Path]:
     """Give the files that a description names: in its own folder, of the form that we write, with the content that their names say."""
-    if said["format"] == 1:
-        return {kind: place / name for kind, name in _PLAIN.items()}
     named = {kind: str(said["files"][kind]) for kind in KINDS}
     if not all(re.fullmatch(rf"{kind}-[0-9a-f]{{16}}\.parquet", name) for kind, name in named.items()):
         raise ValueError(f"{SITE_FILE} names files that are none of ours")

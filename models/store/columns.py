@@ -27,7 +27,7 @@ from models.history.columns import (
     speed_class_of,
 )
 from models.history.months import day_start_us, month_of
-from models.maths.soft_foot import largest_excess
+from models.maths.soft_foot import spread
 from models.tables.jobs import JobRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.people import InstrumentRow, PersonRow
@@ -150,12 +150,12 @@ def _raw(rows: Sequence[Sequence[Any]]) -> RawJobs:
         ],
         axis=1,
     )
-    soft = np.stack([_largest(before), _largest(after)], axis=1)
+    soft = np.stack([_spreads(before), _spreads(after)], axis=1)
     return RawJobs(np.ascontiguousarray(whole), np.ascontiguousarray(numbers), coded, soft)
 
 
-def _largest(texts: tuple[str, ...]) -> FloatArray:
-    """Give the largest excess of each list of rises; NaN where none was measured."""
+def _spreads(texts: tuple[str, ...]) -> FloatArray:
+    """Give by how much the rises of each list differ; NaN where fewer than three were measured."""
     result = np.full(len(texts), np.nan)
     rows = np.flatnonzero([text is not None and text != "[]" for text in texts])
     if not len(rows):
@@ -167,7 +167,7 @@ def _largest(texts: tuple[str, ...]) -> FloatArray:
     values = np.fromstring(numbers, dtype=np.float64, sep=",")
     grid = np.full((len(rows), int(counts.max())), np.nan)
     grid[np.arange(grid.shape[1]) < counts[:, None]] = values
-    result[rows] = largest_excess(grid)
+    result[rows] = spread(grid)
     return result
 
 

@@ -130,7 +130,7 @@ MEANINGS: dict[str, str] = {
     "job.limit_offset_mm": "Limit of the offset that it gave; NULL where not judged.",
     "job.limit_angle_mm_m": "Limit of the angularity that it gave; NULL where not judged.",
     "job.limit_flex_mm_m": "Limit of the angle at each flex plane of a spacer; NULL where not judged.",
-    "job.limit_soft_mm": "Limit of the rise of one foot over the others; NULL where not judged.",
+    "job.limit_soft_mm": "By how much the rises of the feet may differ; NULL where not judged.",
     "job.limit_each_axis": "Whether vertical and horizontal were judged each by itself.",
     "job.found_ratio": "Limit ratio as found: the largest |measured − target| ÷ limit, unrounded; over is above 1.",
     "job.left_ratio": "Limit ratio as left, by the same rule.",

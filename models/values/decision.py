@@ -88,7 +88,8 @@ class Covariances:
 class Decision:
     """What was decided of one measurement by the rule in force when it was recorded.
 
-    ``covariance`` and ``probability`` are ``None`` where no uncertainty was known: then the verdict is *undecided*.
+    ``covariance`` and ``probability`` are ``None`` where no uncertainty was known: then the verdict is *undecided*.  So it is
+    where there is a covariance without a probability: that could not be computed well enough.
     """
 
     rule: DecisionRule
