@@ -204,7 +204,7 @@ def _add_import(verbs: _Verbs) -> None:
     )
     parser.add_argument(
         "--same-visit", choices=("take", "leave"), default="take",
-        help="what becomes of rows that may be visits that the book holds under other numbers: same machine, day and readings "
+        help="what becomes of rows that may be visits that the book or an earlier row holds under other numbers: same machine, day and readings "
         "(default: take, with a warning)",
     )  # fmt: skip
     parser.add_argument("--encoding", default="", help="encoding of a CSV, where it is not found by itself")

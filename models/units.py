@@ -101,6 +101,14 @@ DASHES = str.maketrans(dict.fromkeys("−–‒\u2010\u2011\ufe63\uff0d", "-"))
 _PER_MINUTE = re.compile(r"(?<=\d)[\s\u00a0\u202f]+1\s*/\s*min\b", re.IGNORECASE)
 """A unit that begins with a digit: behind a blank it would be read as one more digit of the number."""
 _FRACTION = re.compile(r"^\s*([+-]?)\s*(?:(\d+)\s*)??(?:(\d+)\s*[/⁄]\s*(\d+)|([¼-¾⅐-⅞]))")
+_OF_RULES = {2, 4, 8, 16, 32, 64, 128, 100, 1000, 10_000}
+_SIDES = re.compile(
+    r"(?:too\s+)?(?:high|low|up|down|left|right|above|below|open|closed|top|bottom|inboard|outboard|hoch|tief|oben|unten|links|rechts|haut|bas)\b",
+    re.IGNORECASE,
+)
+"""Words for a direction that stand behind a reading."""
+_REMARKS = {"ok", "o.k", "okay", "good", "bad", "new", "old", "est", "approx", "gut", "neu", "bon", "i.o", "n.i.o"}
+"""Remarks behind a reading; anything else with letters is taken for a unit that is not understood."""
 _SPACES = re.compile(r"[\s\u00a0\u202f\u2009'’]")
 _INSIDE = re.compile(r"(?<=[\d.,])[\s'’]+(?=[\d.,])")
 _BY_BLANKS = re.compile(r"^\s*[+-]?\s*[1-9]\d{0,2}([\s'’]\d{3})+(?:[.,]\d+)?(?:[eE][+-]?\d+)?\s*$")
@@ -265,8 +273,10 @@ def parse(text: str, quantity: Quantity, unit: str, decimal: Decimal = Decimal.A
         If it is no number, or its unit does not fit the quantity.
     """
     signed = _plain(_short(text))
-    if (fraction := _FRACTION.match(signed)) is not None and (number := _decimals(fraction)):
-        raise NotAQuantityError(text.strip(), Told("told.expected.fraction", number=number))
+    if (fraction := _FRACTION.match(signed)) is not None and _is_division(fraction):
+        number = _decimals(fraction)
+        told = Told("told.expected.fraction", number=number) if number else Told("told.expected.two_numbers")
+        raise NotAQuantityError(text.strip(), told)
     match = _NUMBER.match(signed)
     if match is None:
         raise NotAQuantityError(text, Told("told.expected.number_of", quantity=quantity.told))
@@ -289,10 +299,20 @@ def _plain(text: str) -> str:
     return _PER_MINUTE.sub(" r/min", text.translate(DASHES))
 
 
+def _is_division(fraction: re.Match[str]) -> bool:
+    """Tell whether something is divided, or two whole numbers stand beside one another; by nothing it is neither."""
+    _, _, above, below, _ = fraction.groups()
+    return below is None or (len(above + below) <= 9 and int(below) > 0)
+
+
 def _decimals(fraction: re.Match[str]) -> str:
-    """Write a fraction with decimals; nothing where there is no such number."""
+    """Write a fraction with decimals; nothing where it may be two numbers: '1480/990' are two speeds, '5/10' found and left.
+
+    What rules bear is a fraction (halves down to 128ths), and so are hundredths and thousandths.
+    """
     minus, whole, above, below, sign = fraction.groups()
-    if below is not None and (len(above + below) > 9 or not int(below)):
+    plain = sign is None and "/" in fraction[0]  # the sign of fractions parts no two numbers
+    if plain and (int(below) not in _OF_RULES or not 0 < int(above) < int(below)):
         return ""
     part = unicodedata.numeric(sign) if sign else int(above) / int(below)
     return f"{minus.strip('+')}{int((whole or '0')[:9]) + part:.6g}"
@@ -308,9 +328,16 @@ def _own_unit(written: str, quantity: Quantity, text: str) -> str:
     try:
         return canonical_unit(written, quantity)
     except NotAQuantityError as fault:
-        slip = any(letter.isdigit() for letter in written)  # '0.O5' is a slip in a number, and 'O5' no unit
-        number = Told("told.expected.number_of", quantity=quantity.told)
-        raise NotAQuantityError(text.strip(), number if slip else fault.expected) from None
+        told: str = fault.expected
+        if any(letter.isdigit() for letter in written):  # '0.O5' is a slip in a number, and 'O5' no unit
+            told = Told("told.expected.number_of", quantity=quantity.told)
+        elif _SIDES.search(written):
+            told = Told("told.expected.side", word=written)
+        elif written.strip(" .").lower() in _REMARKS or not any(map(str.isalpha, written)):
+            told = Told(
+                "told.expected.behind", quantity=quantity.told, units=", ".join(_FACTORS[quantity]), word=written
+            )
+        raise NotAQuantityError(text.strip(), told) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -228,6 +228,23 @@ def test_visits_that_the_book_holds_under_other_numbers(way: SameVisit, bring: B
     assert report.taken == 200 - (report.doubled if way is SameVisit.LEAVE else 0)
 
 
+@pytest.mark.parametrize("way", SameVisit)
+def test_visits_that_one_file_names_under_two_numbers(way: SameVisit, bring: Bring, tmp_path: Path) -> None:
+    rows = some_jobs(8, 90, faults=False)
+    at, offset = HEADS.index("performed at"), HEADS.index("found offset V [mm]")
+    again = [[f"N{number}", *row[1:]] for number, row in enumerate(rows)]
+    for row in again[:30]:
+        row[at] = row[at][:10]
+    for row in again[30:60]:  # off by more than any rounding
+        row[offset] = row[offset] and "1.777"
+    report = same(bring, files_of(tmp_path, [*rows, *again]), same_visit=way)
+    told = [problem for problem in report.problems if problem.code is Code.SAME_VISIT]
+    assert all("row " in problem.text and "same readings of this machine" in problem.text for problem in told)
+    assert 60 <= len(told) == report.doubled <= 75, "those without an as-found too"
+    assert report.written is (way is not SameVisit.ASK)
+    assert report.sheets[-1].taken == 180 - (report.doubled if way is SameVisit.LEAVE else 0)
+
+
 def test_a_file_that_repeats_itself_and_breaks_off(bring: Bring, tmp_path: Path) -> None:
     rows = some_jobs(4, 60, faults=False)
     report = same(bring, files_of(tmp_path, rows + rows, tail="J900,P-1,2024-0"), accept_good=True)

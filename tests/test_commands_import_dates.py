@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,9 @@ from models.commands.report import Report, Source
 from models.intake.contrary import FIXED_DECIMAL, FIXED_ORDER, Told
 from models.intake.dates import Order
 from models.intake.decimal_sign import sign_told, two_readings
+from models.intake.fields import Table
+from models.intake.mapping import Column, SheetMapping
+from models.intake.mend import Bad, write_mend
 from models.intake.problems import Code
 from models.store.reader import Reader
 from models.units import Decimal
@@ -307,3 +310,12 @@ def test_the_sign_of_a_template_is_told_by_its_own_rows_and_not_doubted(site: Si
     assert source.mapping.is_template
     (other,) = decided([replace(source, mapping=replace(source.mapping, decimal=Decimal.COMMA))])
     assert not other.mapping.decimal_against
+
+
+def test_a_day_and_a_time_of_day_come_back_as_what_they_are(tmp_path: Path) -> None:
+    columns = tuple(Column(place, name, None) for place, name in enumerate(("Date", "Time", "Exact")))
+    cells = (date(2026, 5, 1), time(15, 55), time(15, 55, 30))
+    write_mend(tmp_path / "log.xlsx", [Bad(SheetMapping("log", Table.JOBS, 1, columns), [(cells, "odd")])])
+    sheet = openpyxl.load_workbook(tmp_path / "log.xlsx")["log"]
+    assert [cell.number_format for cell in sheet[2][:3]] == ["yyyy-mm-dd", "hh:mm", "hh:mm:ss.000"]
+    assert [cell.value for cell in sheet[2][1:3]] == list(cells[1:])

@@ -89,7 +89,7 @@ def test_a_job_that_the_book_holds_otherwise_is_refused_and_told_in_what_it_diff
     path = write(tmp_path, other="\n".join([head, *rows]) + "\n")
     report = bring_in(engine, site, *path)
     assert [(problem.code, problem.row, problem.entry) for problem in report.problems if problem.severity is Severity.ERROR] == [
-        (Code.KEY_IN_BOOK, 2, first.last_entry - 1), (Code.KEY_IN_BOOK, 3, first.last_entry),
+        (Code.KEY_IN_BOOK, 2, first.last_entry - 1), (Code.KEY_IN_BOOK, 3, None),  # no amendment moves it to another machine
     ]  # fmt: skip
     two, three = report.errors
     assert two.column == "I (found offset H [mm])"
@@ -171,10 +171,10 @@ def test_two_jobs_under_one_number_or_at_one_moment_are_told(engine: sa.Engine, 
         first,
         first,
         {**first, "found_offset_V": "0.03"},
-        {**GOOD, "job": "N2"},
+        {**GOOD, "job": "N2", "left_offset_H": "0.09"},
         {**GOOD, "job": "N3", "performed_at": "2025-06-02"},
         {**GOOD, "job": "N4", "performed_at": "2025-06-03 09:30"},
-        {**GOOD, "job": "N5", "performed_at": "2025-06-03 09:30"},
+        {**GOOD, "job": "N5", "performed_at": "2025-06-03 09:30", "left_offset_H": "0.09"},
     )
     report = bring_in(engine, site, path, dry_run=True)
     assert [(str(p.code), p.row) for p in report.problems] == [
@@ -383,3 +383,43 @@ def test_a_visit_that_was_typed_by_hand_and_comes_on_a_list_too_is_told_with_its
     void_job(engine, site, first.last_entry, why="twice", by="tester", now=NOW)
     again = bring_in(engine, site, jobs_file(tmp_path, {**listed, "job": "L4", "performed_at": "2025-06-01 18:00"}))
     assert [str(taken.last_entry) in problem.text for problem in loud(again)] == [True], "a void job is no visit"
+
+
+def test_a_list_that_was_rounded_more_coarsely_names_the_same_visit(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    fine = {**GOOD, "job": "N1", "performed_at": "2025-06-01 07:00", "found_offset_V": "0.12", "left_offset_H": "-0.03"}
+    bring_in(engine, site, jobs_file(tmp_path, fine))
+    mil = {
+        key: {"0.12": "5 mil", "0.01": "0 mil", "0.02": "1 mil", "-0.03": "-1 mil"}.get(text, text)
+        for key, text in fine.items()
+    } | {"performed_at": "2025-06-01"}
+    rounded, other = {**mil, "job": "L1"}, {**mil, "job": "L2", "found_offset_V": "7 mil"}
+    look = bring_in(engine, site, jobs_file(tmp_path, rounded, other, name="list"), dry_run=True)
+    assert [(problem.row, problem.code) for problem in loud(look)] == [(2, Code.SAME_VISIT), (3, Code.SAME_MOMENT)]
+
+
+def test_a_void_number_and_one_of_another_machine_are_told_what_can_be_done(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    first = bring_in(engine, site, jobs_file(tmp_path, {**GOOD, "job": "A1"}))
+    moved = jobs_file(tmp_path, {**GOOD, "job": "A1", "tag": "P-2"}, name="moved")
+    (told,) = bring_in(engine, site, moved).errors
+    assert "A job does not change its machine" in told.text
+    assert f"void entry {first.last_entry} and give the row a job number of its own" in told.text
+    assert first.last_entry is not None
+    void_job(engine, site, first.last_entry, why="wrong machine", by="tester", now=NOW)
+    (told,) = bring_in(engine, site, moved).errors
+    assert ("which is void" in told.text, "amend" in told.text, told.entry) == (True, False, None)
+    assert bring_in(engine, site, jobs_file(tmp_path, {**GOOD, "job": "A1-b", "tag": "P-2"}, name="anew")).written
+
+
+def test_a_tag_that_is_spelled_otherwise_is_refused_with_the_one_that_fits(
+    engine: sa.Engine, site: Site, tmp_path: Path
+) -> None:
+    seed(engine, site, tmp_path)
+    rows = [{**GOOD, "job": f"T{n}", "tag": tag} for n, tag in enumerate(("P1", "p 1", "P\u20111", "P_1", "P-12"))]
+    told = bring_in(engine, site, jobs_file(tmp_path, *rows), dry_run=True).errors
+    assert ["'P-1' differs by capitals" in problem.text for problem in told] == [True, True, True, True, False]

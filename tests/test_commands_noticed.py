@@ -280,3 +280,14 @@ def test_both_engines_tell_which_jobs_keep_their_verdict(engine: sa.Engine, site
     assert bring_in(engine, site, *write(tmp_path, **FILES)).written
     report = bring_in(engine, site, *write(tmp_path, faster=FASTER.format("2025-01-01")))
     assert [p.text.partition(",")[0] for p in said(report, Code.JUDGED_BEFORE)] == ["1 job in the book"]
+
+
+def test_several_people_and_nobody_in_one_cell_are_told(book: Book) -> None:
+    report = book.look(job(1, people="Ana Wick & Bo Tarn"), job(2, people="Di Rook + Ed Sand"), job(3, people="n/a"))
+    (nobody,) = said(report, Code.NOBODY)
+    assert (nobody.row, nobody.severity) == (4, Severity.WARNING)
+    assert "names nobody" in nobody.text
+    told = {problem.row: problem.text for problem in said(report, Code.SEVERAL_PEOPLE)}
+    assert "known, and this is taken for one name" in told[2]
+    assert "write: Ana Wick; Bo Tarn" in told[2]
+    assert "write: Di Rook; Ed Sand" in told[3]

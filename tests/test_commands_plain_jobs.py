@@ -206,17 +206,17 @@ def test_any_rows_go_in_the_same_both_ways(data: st.DataObject, tmp_path_factory
         _both_by_hand(patch, folder, [*paths, jobs])
 
 
-def _lines(number: int, *, notes: str = "", tail: str = "", day: str = "2024-05-01 10:00", offset: str = "0.1") -> str:
-    hour = f"{day[:11]}{number:02d}{day[13:]}" if day[4:5] == "-" else day
-    return f"J{number},P-1,{hour},planned,Ana Wick,D-1,laser,{offset},0.1,0.1,0.1,0.01,0.1,0.1,0.1,,,,,,{notes}{tail}\n"
+def _lines(number: int, *, notes: str = "", tail: str = "", day: str = "", offset: str = "0.1") -> str:
+    when = day or f"2024-05-{number:02d} 10:00"
+    return f"J{number},P-1,{when},planned,Ana Wick,D-1,laser,{offset},0.1,0.1,0.1,0.01,0.1,0.1,0.1,,,,,,{notes}{tail}\n"
 
 
 SAID = {
     "more cells": (_lines(3, notes="loose", tail=", shim replaced"), Code.MORE_CELLS),
     "an error value in the notes": (_lines(3, notes="#N/A"), Code.NO_VALUE),
     "an error value for a number": (_lines(3, offset="#DIV/0!"), Code.NO_VALUE),
-    "a time that was skipped": (_lines(1, day="2024-03-31 00:30"), Code.ODD_TIME),
-    "a time that was there twice": (_lines(1, day="2024-10-27 00:30"), Code.ODD_TIME),
+    "a time that was skipped": (_lines(1, day="2024-03-31 01:30"), Code.ODD_TIME),
+    "a time that was there twice": (_lines(1, day="2024-10-27 01:30"), Code.ODD_TIME),
     "a year of two digits": (_lines(3, day="04.03.87"), Code.SHORT_YEAR),
     "a number that is not finite": (_lines(3, offset="1e999"), Code.NOT_A_NUMBER),
 }

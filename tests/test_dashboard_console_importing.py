@@ -398,20 +398,21 @@ def test_a_file_to_mend_is_never_written_over_and_comes_every_time(say: Spoken) 
 def test_where_rows_cannot_be_kept_nothing_goes_in(say: Spoken, monkeypatch: pytest.MonkeyPatch) -> None:
     register(Path("j.csv"), row("A1"), row("A2", "bad", "2019-02-01"), head=STATED)
     assert say("import", "j.csv", "--confirm", "--dry-run")[0] == 1
+    assert not list(Path().rglob("*.toml")), "a dry run keeps no mapping"
     with monkeypatch.context() as patch:
 
         def full(*_given: object, **_named: object) -> None:
             raise OSError("no space left")
 
         patch.setattr(mend, "write_mend", full)
-        status, said = say("import", "j.csv", "--accept-good")
+        status, said = say("import", "j.csv", "--confirm", "--accept-good")
     assert status == 2
     assert "no space left" in said
     assert "nothing was imported" in said
     assert jobs_of() == {}
     assert not list(Path().glob("*to-mend*"))
-    assert say("import", "j.csv", "--accept-good", "--dry-run")[0] == 1, "nothing was written"
-    assert say("import", "j.csv", "--accept-good")[0] == 4
+    assert say("import", "j.csv", "--confirm", "--accept-good", "--dry-run")[0] == 1, "nothing was written"
+    assert say("import", "j.csv", "--confirm", "--accept-good")[0] == 4
     assert jobs_of().keys() == {"A1"}
     assert Path("j.to-mend.csv").is_file()
 
@@ -426,7 +427,7 @@ def test_files_to_mend_of_an_import_that_fell_are_taken_away(say: Spoken, monkey
         raise sa.exc.OperationalError("COMMIT", None, Exception("gone"))
 
     monkeypatch.setattr(mend, "write_mend", then_fall)
-    assert say("import", "j.csv", "--accept-good")[0] == 2
+    assert say("import", "j.csv", "--confirm", "--accept-good")[0] == 2
     assert not list(Path().glob("*to-mend*"))
     assert jobs_of() == {}
 

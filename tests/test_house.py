@@ -205,6 +205,18 @@ def test_a_formula_says_shape_and_unit_of_every_parameter(name: str, node: ast.F
         assert re.search(r"\[[^\]]+\]\.?\s*$", match[0].strip()), f"{name}: {argument} does not end with its unit"
 
 
+def test_every_decision_has_one_number_and_one_place_in_the_index() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    index, _, listed = text[text.index("## 10. Decisions") : text.index("## 11. Releases")].partition("\n1. **")
+    numbers = [1, *map(int, re.findall(r"^(\d+)\. \*\*", listed, re.MULTILINE))]
+    assert numbers == list(range(1, len(numbers) + 1))
+    found: list[int] = []
+    for cell in re.findall(r"^\| [^|]+ \| ([\d, –]+) \|$", index, re.MULTILINE):
+        for first, last in re.findall(r"(\d+)(?:–(\d+))?", cell):
+            found += range(int(first), int(last or first) + 1)
+    assert sorted(found) == numbers
+
+
 def test_no_line_of_the_map_stands_twice() -> None:
     """Two branches that each add to one line leave both behind."""
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")

@@ -96,7 +96,7 @@ def test_it_is_asked_what_becomes_of_a_visit_that_the_book_holds_under_another_n
     where = sent(client, again + "K8,P-2,2026-05-05,planned,Ana Wick,0.05,0.3,0.02,0.2,0.01,0.1,-0.01,0.05\n")
     page = shown(client.get(where))
     assert f"job K1 (entry {head}) of this machine has the same readings on the same day (2026-05-04 09:00)" in page
-    assert "1 row: the book holds a job of that machine and day with the same readings" in page
+    assert "1 row: the book, or an earlier row, holds a job of that machine and day with the same readings" in page
     unsaid = do(client, where, "all", same_visit="")
     assert (unsaid.status_code, book.reader.head()) == (409, head)
     assert "Say beside ‘Import’ what becomes of rows that may be a visit that the book holds" in shown(unsaid)

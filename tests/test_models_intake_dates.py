@@ -9,7 +9,17 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from models.errors import NotAQuantityError
-from models.intake.dates import Order, day_and_month, parse_moment, read_day, spelt_out, two_readings, with_clock
+from models.intake.dates import (
+    Doubt,
+    Order,
+    day_and_month,
+    parse_moment,
+    read_day,
+    read_moment,
+    spelt_out,
+    two_readings,
+    with_clock,
+)
 from models.intake.totals import is_total
 
 MONTHS = (
@@ -46,7 +56,7 @@ def test_the_first_of_a_month_and_the_hour_are_read_as_french_writes_them() -> N
 @pytest.mark.parametrize("dash", ["\u2010", "\u2011", "\u2012", "\u2013", "\u2212"])
 def test_every_sign_that_text_programs_put_for_a_dash_parts_a_date(dash: str) -> None:
     """A hyphen that does not break keeps a date on one line; the offset behind a time has a true minus."""
-    text = "2026-04-03 14:30-01:00".replace("-", dash)
+    text = "2026-04-03 14:30:00-01:00".replace("-", dash)
     moment, has_time = parse_moment(text, Order.BY_ROWS, ZoneInfo("UTC"))
     assert (f"{moment:%Y-%m-%d %H:%M}", has_time) == ("2026-04-03 15:30", True)
     assert two_readings(f"03{dash}04{dash}2026") == ("2026-04-03", "2026-03-04")
@@ -124,3 +134,74 @@ def test_what_is_no_time_of_day_moves_no_date(cell: object) -> None:
         with_clock(noon, cell, zone)
     for fits in (timedelta(hours=15), "3:00 PM"):
         assert with_clock(noon, fits, zone) == (datetime(2026, 5, 1, 14, tzinfo=UTC), None)
+
+
+@pytest.mark.parametrize(
+    "span", ["22:00-06:00", "23:30-01:00", "08:00\u201310:00", "08:00-17:00", "07:30\u221209:00", "06:00-12:00"]
+)
+def test_a_span_of_time_is_no_time_in_another_zone(span: str) -> None:
+    zone = ZoneInfo("Europe/Lisbon")
+    with pytest.raises(NotAQuantityError, match="one time of day"):
+        parse_moment(f"2026-10-06 {span}", Order.BY_ROWS, zone)
+    with pytest.raises(NotAQuantityError, match="one time of day"):
+        with_clock(datetime(2026, 10, 6, 12, tzinfo=UTC), span, zone)
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "read"),
+    [
+        ("2026-10-06T22:00-06:00", "Europe/Lisbon", "10-07 04:00"),  # a program wrote it
+        ("2026-10-06 22:00:00-06:00", "Europe/Lisbon", "10-07 04:00"),
+        ("2026-10-06 22:00-04:00", "America/New_York", "10-07 02:00"),  # the site's own
+        ("2026-11-01 01:30-05:00", "America/New_York", "11-01 06:30"),  # the second of two
+        ("2026-10-06 22:00+02:00", "Europe/Lisbon", "10-06 20:00"),
+    ],
+)
+def test_an_offset_that_is_no_span_is_read(text: str, zone: str, read: str) -> None:
+    assert f"{parse_moment(text, Order.BY_ROWS, ZoneInfo(zone))[0]:%m-%d %H:%M}" == read
+
+
+TODAY = date(2026, 11, 25)
+
+
+def short(text: str, order: Order = Order.BY_ROWS) -> tuple[date, tuple[Doubt, ...]]:
+    moment, doubts = read_moment(text, order, ZoneInfo("UTC"), TODAY)
+    assert read_day(text, order, TODAY, may_lie_ahead=False) == (moment.date(), doubts)
+    return moment.date(), doubts
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "day"),
+    [
+        ("26-05-01", Order.YEAR_FIRST, date(2026, 5, 1)),
+        ("26-05-01", Order.DAY_FIRST, date(2001, 5, 26)),
+        ("98/05/01", Order.BY_ROWS, date(1998, 5, 1)),  # 98 is no day
+        ("26-12-24", Order.BY_ROWS, date(2024, 12, 26)),  # the 24th has not come
+        ("26-05-31", Order.BY_ROWS, date(2026, 5, 31)),  # 2031 has not come
+        ("31/12/26", Order.BY_ROWS, date(1926, 12, 31)),
+        ("27/04/19", Order.CLEAR, date(2019, 4, 27)),
+        ("04/25/19", Order.BY_ROWS, date(2019, 4, 25)),
+        ("5/05/05", Order.BY_ROWS, date(2005, 5, 5)),
+        ("2026-05-01", Order.YEAR_FIRST, date(2026, 5, 1)),
+    ],
+)
+def test_a_year_of_two_digits_is_found_where_one_place_is_left_for_it(text: str, order: Order, day: date) -> None:
+    assert short(text, order)[0] == day
+
+
+@pytest.mark.parametrize(("text", "order"), [("26-05-01", Order.BY_ROWS), ("26/05/19", Order.CLEAR)])
+def test_a_year_of_two_digits_that_may_stand_first_or_last_is_asked_about(text: str, order: Order) -> None:
+    with pytest.raises(NotAQuantityError, match=r"first or last here; write 20\d\d-05-\d\d or 2026-05-"):
+        short(text, order)
+
+
+def test_with_points_the_day_stands_first_and_that_is_said() -> None:
+    assert short("26.05.01") == (date(2001, 5, 26), (Doubt.PLACE,))
+    assert short("27.05.01") == (date(2001, 5, 27), ())
+
+
+def test_a_short_date_comes_back_so_that_it_reads_one_way() -> None:
+    assert spelt_out("26-05-01 14:30", Order.YEAR_FIRST) == "01-May-26 14:30"
+    assert spelt_out("26-05-01", Order.DAY_FIRST) == "26-May-01"
+    assert spelt_out("26-05-01", Order.BY_ROWS) == "26-05-01"
+    assert spelt_out("26-13-01", Order.YEAR_FIRST) == "26-13-01"

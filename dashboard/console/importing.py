@@ -41,8 +41,9 @@ def run_import(given: argparse.Namespace) -> int:
             site = site_of(connection, given.site)
             first = partial(_first_site, connection)
             chooser = Chooser(
-                settings.mappings, site, first, Terminal(), named=given.mapping or "", confirm=given.confirm
-            )
+                settings.mappings, site, first, Terminal(), named=given.mapping or "", confirm=given.confirm,
+                looking=given.dry_run,
+            )  # fmt: skip
             with _mappings_told(settings):
                 choices = _choices(given, chooser)
         if not all(choice.ready for choice in choices):
@@ -175,7 +176,7 @@ def _line(sheet: SheetReport, *, dry_run: bool, kept_out: bool) -> str:
     if sheet.left_out:
         parts.append(f"{sheet.left_out} left out (no record)")
     if sheet.doubled:
-        parts.append(f"{sheet.doubled} may be a visit that the book holds")
+        parts.append(f"{sheet.doubled} may be a visit that the book or an earlier row holds")
     if sheet.refused:
         parts.append(f"{len(sheet.refused)} refused")
     return f"{sheet.source.name}: " + ", ".join(parts)

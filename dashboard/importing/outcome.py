@@ -76,7 +76,7 @@ class Outcome:
 
     @property
     def doubled(self) -> int:
-        """Give how many rows may be a visit that the book holds."""
+        """Give how many rows may be a visit that the book or an earlier row holds."""
         return sum(sheet.doubled for sheet in self.sheets)
 
     @property

@@ -52,6 +52,7 @@ def read_when(fields: Mapping[str, str], zone: str) -> When:
         return _either_day(text, zone) or When(problem=TypedProblem(FIELD, fault.found, fault.expected))
     # A year of two digits is one of this century: what lies ahead is refused by a check of its own.
     _, doubts = read_moment(text, Order.BY_ROWS, ZoneInfo(zone), date.max)
+    doubts = tuple(doubt for doubt in doubts if doubt in {Doubt.SKIPPED, Doubt.TWICE})
     if not doubts:
         return When(moment)
     return _either_time(parse_moment(text, Order.BY_ROWS, ZoneInfo("UTC"))[0].replace(tzinfo=None), doubts[0], zone)

@@ -74,6 +74,8 @@ class Chooser:
         A mapping that was asked for; empty for those that are kept. [path]
     confirm : bool
         Confirm what is proposed. [unitless]
+    looking : bool
+        Keep nothing of what is confirmed: it reads the files of this call only. [unitless]
     """
 
     def __init__(
@@ -85,9 +87,10 @@ class Chooser:
         *,
         named: str = "",
         confirm: bool = False,
+        looking: bool = False,
     ) -> None:
         self._folder, self._site, self._first_site = folder, site, first_site
-        self._listener, self._named, self._confirm = listener, named, confirm
+        self._listener, self._named, self._confirm, self._looking = listener, named, confirm, looking
         self._firsts: dict[Path | None, int | None] = {}
 
     def choose(self, path: Path, sheets: Sequence[Sheet]) -> Choice:
@@ -297,9 +300,10 @@ class Chooser:
             if told := _told_answered(made[-1]):
                 lines.append(told)
         proposed = FileMapping(tuple(made), site=self._site.name, units=units_mark(display))
-        self._folder.mkdir(parents=True, exist_ok=True)
         place = free_path(self._folder, proposed, path, self._site.code)
-        write_mapping(place, to_toml(proposed, path.name))
+        if proposed.is_open or not (self._confirm and self._looking):
+            self._folder.mkdir(parents=True, exist_ok=True)
+            write_mapping(place, to_toml(proposed, path.name))
         whole = len(choice.sources) == 0
         names = ", ".join(f"'{sheet.name}'" for sheet in asked)
         said = (
@@ -340,6 +344,9 @@ class Chooser:
         """Show how sheets would be read; confirm it if that was asked for."""
         assert mapping.path is not None  # noqa: S101 - what is shown is kept in a file
         self._listener.shows(replace(mapping, sheets=tuple(with_samples(m, choice.left[m.sheet]) for m in read)))
+        if self._confirm and self._looking and not mapping.is_open:
+            self._listener.says("It is read so this once; a dry run keeps no mapping.")
+            return
         if self._confirm and not mapping.is_open:
             confirm_for(self._site, mapping)
             self._listener.says(

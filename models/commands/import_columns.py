@@ -9,9 +9,13 @@ numbers in the order of the file, and the plain ones are written as columns.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+from array import array
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
+from itertools import compress
 from typing import Any, Final
 
 import numpy as np
@@ -25,7 +29,7 @@ from models.commands.noticed_columns import NoticedColumns
 from models.commands.plain_columns import ColumnLane, PlainColumns
 from models.commands.plain_jobs import Four
 from models.commands.report import SheetReport
-from models.commands.same_visit import alike
+from models.commands.same_visit import alike, eight
 from models.intake.blocks import Chunk
 from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
@@ -98,9 +102,11 @@ class JobColumns(JobRows):
         for clash in by_columns:
             self._settle(clash.row, clash.cells, sheet)
         if self.had_jobs:
-            plain = plain.only(self._not_held(reader, plain, rows, sheet))
+            plain = plain.only(self._not_held(reader, lane, plain, rows, sheet))
             kept = set(map(id, self._held_against_visits(reader, [p for _, p in fresh], sheet)))
             fresh = [(at, p) for at, p in fresh if id(p) in kept]
+        taken_rows, kept = self._come_once(reader, lane, plain, [p for _, p in fresh], rows, sheet)
+        plain, fresh = plain.only(taken_rows), [(at, p) for at, p in fresh if id(p) in kept]
         if fresh or len(plain.refs):
             groups = self._grouped(plain)
             self._write_chunk(reader, plain, groups, fresh, rows, sheet, file)
@@ -137,21 +143,74 @@ class JobColumns(JobRows):
                 clashes.append(Clash(Row(number), cells, ref, tag, int(plain.us[place])))
         return new
 
-    def _not_held(self, reader: RowReader, plain: PlainColumns, rows: Chunk, sheet: SheetReport) -> Mask:
+    def _not_held(
+        self, reader: RowReader, lane: ColumnLane, plain: PlainColumns, rows: Chunk, sheet: SheetReport
+    ) -> Mask:
         """Say of each plain row that is new whether it may be a visit that the book holds; tell which are taken."""
         codes, tags = plain.tags.codes.tolist(), plain.tags.of.values
         numbers = {code: self.versions[tags[code]][0][0] for code in set(codes)}
         keys = [(numbers[code], day + _EPOCH) for code, day in zip(codes, plain.days.tolist(), strict=True)]
         held, taken = self.visits.on(set(keys)), np.ones(len(keys), dtype=bool)
         for place, key in enumerate(keys) if held else ():
+            if key not in held:
+                continue
             at = int(plain.us[place])
-            known = alike(held[key], at, _four(plain.found[place]), _four(plain.left[place])) if key in held else None
+            typed = partial(_typed, lane, rows, int(plain.at[place]))
+            known = alike(held[key], at, _four(plain.found[place]), _four(plain.left[place]), typed)
             if known is not None:
                 number, cells = rows.numbered(int(plain.at[place]))
                 row = Row(number)
                 taken[place] = self._tell_visit(reader, row, known, at, sheet)
                 self._settle(row, cells, sheet)
         return taken
+
+    def _come_once(
+        self,
+        reader: RowReader,
+        lane: ColumnLane,
+        plain: PlainColumns,
+        fresh: list[Pending],
+        rows: Chunk,
+        sheet: SheetReport,
+    ) -> tuple[Mask, set[int]]:
+        """Say of each new job that may be the visit of an earlier row; tell which plain rows and which others are taken."""
+        keys, here = self._visit_keys(plain), len(self.report.sheets) - 1
+        repeated = self.came.repeats([*keys, *(self.visit_key(p.asset_id, p.day) for p in fresh)])
+        taken, kept = np.ones(len(keys), dtype=bool), set[int]()
+        alone = np.fromiter((key not in repeated for key in keys), bool, len(keys)) if repeated else taken
+        numbers = array("f")
+        numbers.frombytes(np.hstack((plain.found[alone], plain.left[alone])).astype(np.float32).tobytes())
+        places = (rows.first + plain.at[alone]).tolist()
+        self.came.add(list(compress(keys, alone)), here, places, numbers)
+        # The others one by one, in the order of the file.
+        waiting: list[tuple[int, int | Pending]] = [(p.number, p) for p in fresh]
+        waiting += [(rows.first + int(plain.at[place]), place) for place in np.flatnonzero(~alone).tolist()]
+        for number, one in sorted(waiting, key=lambda numbered: numbered[0]):
+            if isinstance(one, Pending):
+                if self._comes_once(reader, one, sheet):
+                    kept.add(id(one))
+                continue
+            found, left = _four(plain.found[one]), _four(plain.left[one])
+            at, earlier = int(plain.at[one]), None
+            if number not in self.told_visits:
+                earlier = self.came.alike(keys[one], found, left, partial(_typed, lane, rows, at))
+            if earlier is not None:
+                row, cells = Row(number), rows.numbered(at)[1]
+                day = date.fromordinal(int(plain.days[one]) + _EPOCH)
+                taken[one] = self.tell_twice(reader, row, earlier, day, sheet)
+                self._settle(row, cells, sheet)
+            if taken[one]:
+                self.came.add([keys[one]], here, [number], eight(found, left))
+        self.told_visits.clear()
+        return taken, kept
+
+    def _visit_keys(self, plain: PlainColumns) -> list[int]:
+        """Give the keys of the visits of plain rows."""
+        tags, codes = plain.tags.of.values, plain.tags.codes
+        used, of = np.unique(codes, return_inverse=True)
+        machines = [self.visit_key(self.versions[tags[code]][0][0], date.min) - date.min.toordinal() for code in used]
+        keys: list[int] = (np.array(machines, dtype=np.int64)[of] + plain.days + _EPOCH).tolist()
+        return keys
 
     def _write_chunk(
         self,
@@ -345,6 +404,13 @@ _OF_GROUP: Final[dict[str, Callable[[Group], Any]]] = {
 def _four(numbers: NDArray[np.float64]) -> Four | None:
     v, angle_v, h, angle_h = numbers.tolist()
     return None if v != v else (v, angle_v, h, angle_h)  # noqa: PLR0124 - NaN: not measured
+
+
+def _typed(lane: ColumnLane, rows: Chunk, at: int) -> Mapping[str, str]:
+    """Give the numbers of a plain row as they were typed."""
+    job = lane.one(rows.numbered(at)[1])
+    read: Mapping[str, str] = {} if job is None else json.loads(job.typed)
+    return read
 
 
 def _at(column: Column, place: int) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from models.commands.report import Source
@@ -13,7 +14,7 @@ from models.intake.day_order import Evidence, evidence_in
 from models.intake.mapping import SheetMapping
 
 
-def decided(sources: Sequence[Source]) -> list[Source]:
+def decided(sources: Sequence[Source], today: date | None = None) -> list[Source]:
     """Decide for each sheet in which order day and month stand, and whether its rows tell against how it is read.
 
     A mapping that says the order is followed.  One that leaves it to the rows is told by
@@ -26,6 +27,8 @@ def decided(sources: Sequence[Source]) -> list[Source]:
     ----------
     sources : sequence of Source
         The sheets of a call. [unitless]
+    today : datetime.date, optional
+        By it a year of two digits may be one or not. [unitless]
 
     Raises
     ------
@@ -39,16 +42,18 @@ def decided(sources: Sequence[Source]) -> list[Source]:
         else source
         for source, order, sign in zip(sources, orders, signs, strict=True)
     ]
-    return _ordered(looked_at)
+    return _ordered(looked_at, today)
 
 
-def _ordered(sources: Sequence[Source]) -> list[Source]:
+def _ordered(sources: Sequence[Source], today: date | None) -> list[Source]:
     """Fix the order where it is left to the rows."""
     told: dict[Hashable, Evidence] = {}
     for source in sources:
         mapping = source.mapping
         if mapping.order is Order.BY_ROWS:
-            found = evidence_in(source.sheet, mapping.header_row, mapping.date_columns)
+            found = evidence_in(
+                source.sheet, mapping.header_row, mapping.date_columns, today, ahead=mapping.ahead_columns
+            )
             told[_way(mapping)] = told.get(_way(mapping), Evidence()) | found
     return [
         replace(source, mapping=replace(source.mapping, order=told[_way(source.mapping)].order), by_rows=True)

@@ -87,7 +87,7 @@ def import_files(
     """
     _refuse_open(sources)
     report = Report(problems=list(told))
-    sources = decided(sources)
+    sources = decided(sources, now.date())
     try:
         with _uncollected(), writing(engine, site.site_id, by, now, rehearse=dry_run) as unit:
             work = _kind(sources)(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -14,7 +15,7 @@ from models.commands.judging import ratios_of
 from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
 from models.commands.report import SameVisit, SheetReport, Source
-from models.commands.same_visit import alike, told
+from models.commands.same_visit import ImportVisits, alike, eight, told, told_twice
 from models.commands.taken_jobs import told_taken
 from models.intake.checking_jobs import check_job, made_ref
 from models.intake.problems import Code, Severity
@@ -60,6 +61,13 @@ class Pending:
             else self.row is not None and self.row.left_as_found
         )
 
+    def typed(self) -> Mapping[str, str]:
+        """Give its numbers as they were typed."""
+        if isinstance(self.job, PlainJob):
+            read: Mapping[str, str] = json.loads(self.job.typed)
+            return read
+        return self.job.typed
+
     def speak(self) -> Row:
         """Give the row, to say something of it."""
         if self.row is None:
@@ -91,7 +99,9 @@ class JobRows(Things):
     """The jobs of an import, one row after the other."""
 
     described: Descriptions
-    """Into which machine each record out of service was merged, by tag; asked once."""
+    came: ImportVisits
+    told_visits: set[int]
+    """Rows of a batch of which it is told already that the book may hold their visit."""
 
     def look_ahead(self, sources: Sequence[Source]) -> None:
         """Gather what sheets say of machines that are not there yet, before the first of their jobs is judged.
@@ -102,6 +112,7 @@ class JobRows(Things):
             All sheets of jobs of this import. [unitless]
         """
         self.described = Descriptions()
+        self.came, self.told_visits = ImportVisits(), set()
 
         def tag_of(text: str) -> str | None:
             tag = self._tag_of(text)
@@ -200,7 +211,7 @@ class JobRows(Things):
         clashes: list[Clash] = []
         fresh = [p for p in waiting if self._is_fresh(reader, p, taken, sheet, clashes)]
         self._tell_taken(reader, clashes)
-        fresh = self._held_against_visits(reader, fresh, sheet)
+        fresh = self._held_against_rows(reader, self._held_against_visits(reader, fresh, sheet), sheet)
         for pending, judged in zip(fresh, self._judged(fresh), strict=True):
             self._write_one(reader, pending, judged, sheet, file)
         for pending in waiting:
@@ -242,7 +253,9 @@ class JobRows(Things):
         kept = []
         for pending, key in zip(fresh, keys, strict=True):
             job, at = pending.job, moment_of(pending.job)
-            known = alike(held[key], at, _numbers(job.found), _numbers(job.left)) if key in held else None
+            known = (
+                alike(held[key], at, _numbers(job.found), _numbers(job.left), pending.typed) if key in held else None
+            )
             if known is None or self._tell_visit(reader, pending.speak(), known, at, sheet):
                 kept.append(pending)
         return kept
@@ -252,9 +265,42 @@ class JobRows(Things):
     ) -> bool:
         """Say of a row that it may be a visit that the book holds; tell whether it is taken."""
         visit, by_readings = known
+        if by_readings:
+            self.told_visits.add(row.number)
         row.problems.append(told(reader, row, visit, performed_us, self.same_visit, by_readings=by_readings))
         sheet.doubled += by_readings
         return not by_readings or self.same_visit is not SameVisit.LEAVE
+
+    def _held_against_rows(self, reader: RowReader, fresh: list[Pending], sheet: SheetReport) -> list[Pending]:
+        """Say of each new job that may be the visit of an earlier row; give those that are taken, which later rows are held against."""
+        if not fresh:
+            return fresh
+        kept = [pending for pending in fresh if self._comes_once(reader, pending, sheet)]
+        self.told_visits.clear()
+        return kept
+
+    def _comes_once(self, reader: RowReader, pending: Pending, sheet: SheetReport) -> bool:
+        """Say of a job that may be the visit of an earlier row; take it among those that came, and tell so, unless it is left out."""
+        found, left = _numbers(pending.job.found), _numbers(pending.job.left)
+        key = self.visit_key(pending.asset_id, pending.day)
+        earlier = self.came.alike(key, found, left, pending.typed) if pending.number not in self.told_visits else None
+        if earlier is not None and not self.tell_twice(reader, pending.speak(), earlier, pending.day, sheet):
+            return False
+        self.came.add([key], len(self.report.sheets) - 1, [pending.number], eight(found, left))
+        return True
+
+    def visit_key(self, asset_id: int, day: date) -> int:
+        """Give the key of a visit; all records of one machine have the same."""
+        together = self.one_machine.together() if self.had_jobs else {}
+        return self.came.key(min(together.get(asset_id, (asset_id,))), day.toordinal())
+
+    def tell_twice(self, reader: RowReader, row: Row, earlier: tuple[int, int], day: date, sheet: SheetReport) -> bool:
+        """Say of a row that an earlier one may be the same visit; tell whether it is taken."""
+        # That both are of one moment says no more.
+        row.problems = [one for one in row.problems if one.code is not Code.SAME_MOMENT or one.is_sentence]
+        row.problems.append(told_twice(reader, row, self._row_of(*earlier), day, self.same_visit))
+        sheet.doubled += 1
+        return self.same_visit is not SameVisit.LEAVE
 
     def _tell_out_of_service(self, reader: RowReader, pending: Pending) -> None:
         """Say of a new job that its machine is out of service on its day, or that its record was given up for another."""

@@ -34,7 +34,7 @@ from models.values.calibration import calibrated_on, says_nothing_new
 from models.values.description import place_on, version_on
 from models.values.kinds import Kind
 from models.values.people import Instrument, Person
-from models.values.spelling import spellings
+from models.values.spelling import Near, spellings
 from models.values.story import Site
 
 Progress = Callable[[int], None]
@@ -83,6 +83,7 @@ class Things:
             unit.clock,
             lambda tag: tag in self.versions or tag in self.promised,
             self._has_instrument,
+            Near(self.versions).to,
         )
         self.today = unit.clock.astimezone(self.known.zone).date()
         self.seen = Seen()

@@ -8,6 +8,7 @@ from typing import Final
 
 from models.intake.problems import Code, Problem, Severity
 from models.intake.rows import Row, RowReader
+from models.values.several import is_several, may_be_several, pieces_of
 from models.values.spelling import Alike
 
 FEW: Final = 5
@@ -64,7 +65,7 @@ class Names:
 
     ``odd`` holds names that came new by jobs, and that are counted for it: those of
     which one that is known differs by its spelling only, with that one; and those in
-    which several may stand with commas between them, with nothing.
+    which several may stand with a comma, '&', '+' or 'and' between them, with nothing.
 
     Parameters
     ----------
@@ -92,19 +93,19 @@ class Names:
     def came(self, name: str) -> None:
         """See a name that is new, and comes by a job."""
         other = self.other(name)
-        if other is not None or (self._several and "," in name):
+        if other is not None or (self._several and may_be_several(name)):
             self.odd[name] = other
 
     def pieces(self, name: str) -> tuple[list[str], str] | None:
-        """Give who of those in a name with commas is known, and all with semicolons; ``None`` where nobody is."""
+        """Give who of those in a name is known, and all with semicolons; ``None`` where it is one name, as far as can be told."""
         if self._count != len(self._known):
             self._count, self._plain = len(self._known), {}
             for one in self._known:
                 self._plain.setdefault(one.casefold(), one)
-        pieces = [piece for part in name.split(",") if (piece := " ".join(part.split()))]
+        pieces = pieces_of(name)
         known = [self._plain.get(piece.casefold()) for piece in pieces]
         there = list(dict.fromkeys(one for one in known if one is not None))
-        if len(pieces) < 2 or not there:
+        if len(pieces) < 2 or not (there or is_several(name)):
             return None
         return there, "; ".join(one or piece for one, piece in zip(known, pieces, strict=True))
 
@@ -168,8 +169,9 @@ class Noticed:
 
     def _told_several(self, name: str, pieces: tuple[list[str], str], tally: Tally) -> Problem:
         there = " and ".join(f"'{one}'" for one in pieces[0])
+        known = f"{there} {'is' if len(pieces[0]) == 1 else 'are'} known, and this" if there else "this"
         expected = (
-            f"a semicolon between people; {there} {'is' if len(pieces[0]) == 1 else 'are'} known, and this is taken for one name. "
+            f"a semicolon between people; {known} is taken for one name. "
             f"If these are several people, write: {pieces[1]} ({tally.places})"
         )
         return self._warning("people", Code.SEVERAL_PEOPLE, name, expected, tally)

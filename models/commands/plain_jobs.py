@@ -311,7 +311,7 @@ class PlainLane:
             found = convert(cell, column, chosen)
         except NotAQuantityError:
             return None
-        if not found:
+        if not found or isinstance(found, Remarked):
             return None
         if chosen.form is Form.NAMES:
             found = (found, _ENCODER.encode(found))

@@ -57,7 +57,7 @@ class Refused:
 
 
 class SameVisit(StrEnum):
-    """What becomes of a row that may be a visit that the book holds under another number."""
+    """What becomes of a row that may be a visit that the book, or an earlier row, holds under another number."""
 
     ASK = "ask"
     """Nothing goes in as long as nobody has said; a look only tells."""
@@ -69,7 +69,7 @@ class SameVisit(StrEnum):
 class SheetReport:
     """What became of one sheet: rows read, new in the book, there already, refused, left out as no record.
 
-    ``doubled`` counts rows that may be a visit that the book holds: among those that are new, unless they are left out.
+    ``doubled`` counts rows that may be a visit that the book or an earlier row holds: among those that are new, unless they are left out.
     ``done`` holds the first and the last day on which jobs that are new were done, as their dates were understood;
     ``noticed`` counts what many of its rows say alike, and is told with the problems once all rows are read.
     """
@@ -140,7 +140,7 @@ class Report:
 
     @property
     def doubled(self) -> int:
-        """Give how many rows may be a visit that the book holds."""
+        """Give how many rows may be a visit that the book or an earlier row holds."""
         return sum(sheet.doubled for sheet in self.sheets)
 
     @property

@@ -69,15 +69,24 @@ def told_taken(
     ]
     more = ("; and " if listed and rest else "") + ", and ".join(rest)
     where = "" if held is None else f" in entry {held.entry}{', which is void' if held.void else ''}"
-    amend = "" if held is None else f": amend entry {held.entry}"
-    text = (
-        f"the book has this job otherwise{where}{': ' if found else ''}{listed}{more}. "
-        f"A job is changed by an amendment, not by a second import{amend}"
-    )
+    text = f"the book has this job otherwise{where}{': ' if found else ''}{listed}{more}. {_way_on(held, elsewhere)}"
     key = own[0][0] if own else "ref"
     number = read.values.get("ref") or ""  # one that was made of tag and time stands nowhere in the sheet
     problem = reader.problem(row, key, Code.KEY_IN_BOOK, Severity.ERROR, number if key == "ref" else "", text)
-    return replace(problem, is_sentence=True, entry=None if held is None else held.entry)
+    amended = held is not None and not held.void and not elsewhere
+    return replace(problem, is_sentence=True, entry=held.entry if held is not None and amended else None)
+
+
+def _way_on(held: HeldJob | None, elsewhere: str) -> str:
+    """Say what can be done: a void job is not amended, nor does a job change its machine, and no number is given twice."""
+    anew = "give the row a job number of its own, here and in lists that come later: the book gives no number twice"
+    if held is None:
+        return "A job is changed by an amendment, not by a second import"
+    if held.void:
+        return f"If this is the job as it should have been, {anew}; if it is void rightly, take the row out"
+    if elsewhere:
+        return f"A job does not change its machine. If it is entered under the wrong one, void entry {held.entry} and {anew}; else correct the tag"
+    return f"A job is changed by an amendment, not by a second import: amend entry {held.entry}"
 
 
 def _differing(

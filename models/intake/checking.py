@@ -6,7 +6,7 @@ Nothing here touches the book: what is known of it comes in as
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
@@ -19,6 +19,9 @@ from models.intake.rows import Row, RowReader
 from models.values.asset import Asset, MachineBreak
 from models.values.kinds import Coupling, Part
 from models.values.people import Instrument, Person
+
+_NAMED = 3
+"""So many tags that a row may mean are named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,8 @@ class Known:
     now: datetime
     has_asset: Callable[[str], bool]
     has_instrument: Callable[[str], bool]
+    near: Callable[[str], Sequence[str]] = lambda _tag: ()
+    """Gives tags that are known and are written with the same letters and digits."""
 
 
 def check_asset(reader: RowReader, row: Row, prefix: str = "") -> Asset | None:
@@ -156,16 +161,12 @@ def known_asset(reader: RowReader, row: Row, known: Known) -> None:
     """Say of a row that nobody knows its machine."""
     tag = row.values.get("tag")
     if tag and not known.has_asset(tag):
-        row.problems.append(
-            reader.problem(
-                row,
-                "tag",
-                Code.UNKNOWN_ASSET,
-                Severity.ERROR,
-                tag,
-                "the tag of an asset that is in the book or in the files given",
-            )
-        )
+        expected = "the tag of an asset that is in the book or in the files given"
+        if near := known.near(tag):
+            listed = " and ".join(f"'{one}'" for one in near[:_NAMED])
+            one = "if that machine is meant, write it so" if len(near) == 1 else "if one of them is meant, write it so"
+            expected += f"; {listed} {'differs' if len(near) == 1 else 'differ'} by capitals, blanks, dashes or other signs only: {one}"
+        row.problems.append(reader.problem(row, "tag", Code.UNKNOWN_ASSET, Severity.ERROR, tag, expected))
 
 
 def _not_future(reader: RowReader, row: Row, key: str, day: date | None, today: date) -> None:

@@ -19,11 +19,13 @@ class Order(StrEnum):
     ``BY_ROWS`` leaves it to the rows of the file (:mod:`models.intake.day_order`); where
     they do not tell, a date with points is day first (common practice, no source) and
     any other has to read one way only.  ``CLEAR`` is for rows that tell both: only
-    what reads one way is read.
+    what reads one way is read.  ``YEAR_FIRST`` is said of years of two digits: one of
+    four that stands first is one whatever the order.
     """
 
     DAY_FIRST = "day first"
     MONTH_FIRST = "month first"
+    YEAR_FIRST = "year first"
     BY_ROWS = "by the rows"
     CLEAR = "clear ones only"
 
@@ -32,6 +34,7 @@ class Doubt(StrEnum):
     """What has to be said of a date although it was read."""
 
     CENTURY = "century"
+    PLACE = "place"
     SKIPPED = "skipped"
     TWICE = "twice"
 
@@ -48,14 +51,21 @@ Three letters and more of a name stand for it where no other month begins so ('j
 the Finnish name of November March.
 """
 
+_SAID = {Order.DAY_FIRST, Order.MONTH_FIRST, Order.YEAR_FIRST}
+"""Orders that leave nothing open where a year has two digits."""
+
 _NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _YEAR_FIRST = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T\s]+(.*))?$")
 _YEAR_LAST = re.compile(r"^(\d{1,2})[-/.\s](\d{1,2})[-/.\s](\d{4}|\d{2})(?:[T\s,]+(.*))?$")
-_OPENING = re.compile(r"\s*(\d{1,2})([-/.\s])(\d{1,2})([-/.\s])\d\d")
+_OPENING = re.compile(r"\s*(\d{1,2})([-/.\s])(\d{1,2})([-/.\s])(\d\d)(?P<more>\d*)")
 _NAMED = re.compile(r"^(\d{1,2})(?:er\b)?[-/.\s]*([^\W\d_]{3,})[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _EAST, _WEST = timedelta(hours=14), timedelta(hours=-12)
 """The largest offsets from UTC that clocks show today (IANA zones Pacific/Kiritimati and Etc/GMT+12)."""
 
+_FIRST_YEAR = 1950
+"""A year of two digits is none before this one; a bound of sense: no list of alignments is older."""
+
+_ISO = re.compile(r"\dT\d")
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.(\d+))?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
 
 
@@ -82,7 +92,7 @@ def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, 
         If it is no date.
     """
     try:
-        moment, has_time, _ = _moment(cell, order, None)
+        moment, has_time, _ = _moment(cell, order, None, zone)
     except NotAQuantityError as fault:
         if fault.expected != Told("told.expected.date"):
             raise
@@ -105,26 +115,27 @@ def read_moment(cell: object, order: Order, zone: ZoneInfo, today: date) -> tupl
     today : datetime.date
         A year of two digits gets the century in which the day does not lie after it. [unitless]
     """
-    moment, _, doubts = _moment(cell, order, today)
+    moment, _, doubts = _moment(cell, order, today, zone)
     if moment.tzinfo is None and (doubt := clock_doubt(moment, zone)) is not None:
         doubts = (*doubts, doubt)
     return _aware(moment, zone), doubts
 
 
-def _moment(cell: object, order: Order, today: date | None) -> tuple[datetime, bool, tuple[Doubt, ...]]:
-    """Give a moment, without a zone where it names none; whether it has a time; and whether its century is a guess."""
+def _moment(cell: object, order: Order, today: date | None, zone: ZoneInfo) -> tuple[datetime, bool, tuple[Doubt, ...]]:
+    """Give a moment, without a zone where it names none; whether it has a time; and what has to be said of its year."""
     if isinstance(cell, datetime):
         has_time = cell.time() != time()
         return cell if has_time else cell.replace(hour=12), has_time, ()
     if isinstance(cell, date):
         return datetime.combine(cell, time(12)), False, ()
-    day, clock, is_short = _split(str(cell).strip(), order)
-    doubts: tuple[Doubt, ...] = ()
+    by = datetime.now(UTC).date() if today is None else today
+    day, clock, is_short, doubts = _split(str(cell).strip(), order, by, may_lie_ahead=False)
     if is_short and today is not None:
-        day, doubts = _century(day, today, may_lie_ahead=False)
+        day, more = _century(day, today, may_lie_ahead=False)
+        doubts = (*more, *doubts)
     if not clock:
         return datetime.combine(day, time(12)), False, doubts
-    moment, offset = _clock(clock, day, str(cell))
+    moment, offset = _clock(clock, day, str(cell), zone)
     return (moment.replace(tzinfo=UTC) - offset if offset is not None else moment), True, doubts
 
 
@@ -151,14 +162,17 @@ def read_day(cell: object, order: Order, today: date, *, may_lie_ahead: bool) ->
         return cell.date(), ()
     if isinstance(cell, date):
         return cell, ()
-    day, clock, is_short = _split(str(cell).strip(), order)
+    day, clock, is_short, doubts = _split(str(cell).strip(), order, today, may_lie_ahead=may_lie_ahead)
     if clock:
         # A time of day says nothing here; anything else behind the day does ("until further notice", a second day).
         try:
             _clock(clock, day, str(cell))
         except NotAQuantityError:
             raise NotAQuantityError(str(cell), Told("told.expected.date")) from None
-    return _century(day, today, may_lie_ahead=may_lie_ahead) if is_short else (day, ())
+    if not is_short:
+        return day, ()
+    day, more = _century(day, today, may_lie_ahead=may_lie_ahead)
+    return day, (*more, *doubts)
 
 
 def _century(day: date, today: date, *, may_lie_ahead: bool) -> tuple[date, tuple[Doubt, ...]]:
@@ -205,7 +219,7 @@ def with_clock(moment: datetime, text: object, zone: ZoneInfo) -> tuple[datetime
             raise NotAQuantityError(str(text), Told("told.expected.clock"))
         local = datetime.combine(day, time()) + text
     else:
-        local, offset = _clock(str(text).strip(), day, str(text))
+        local, offset = _clock(str(text).strip(), day, str(text), zone)
         if offset is not None:
             return local.replace(tzinfo=UTC) - offset, None
     return _aware(local, zone), clock_doubt(local, zone)
@@ -220,13 +234,58 @@ def day_and_month(text: str) -> tuple[int, int, bool] | None:
     return None if match is None else (int(match[1]), int(match[3]), match[2] == match[4] == ".")
 
 
+def short_ways(text: str, today: date, *, may_lie_ahead: bool) -> dict[Order, date] | None:
+    """Give the days that a text with a year of two digits may mean, by what stands first; ``None`` where it has no such year.
+
+    Parameters
+    ----------
+    text : str
+        A date, or the first ten characters of one. [as typed]
+    today : datetime.date
+        A day after it is none of the century, and one before 1950 none that is meant. [unitless]
+    may_lie_ahead : bool
+        Whether the day may lie ahead by its nature. [unitless]
+    """
+    match = _OPENING.match(text.translate(DASHES))
+    if match is None or match["more"]:
+        return None
+    return _ways(match[1], match[3], match[5], today, may_lie_ahead=may_lie_ahead)
+
+
+def _ways(one: str, two: str, three: str, today: date, *, may_lie_ahead: bool) -> dict[Order, date]:
+    found = {}
+    for order, parts in (
+        (Order.DAY_FIRST, (three, two, one)),
+        (Order.MONTH_FIRST, (three, one, two)),
+        (Order.YEAR_FIRST, (one, two, three)),
+    ):
+        year, month, day = map(int, parts)
+        # A year is written with both of its digits: '5' is none.
+        if len(parts[0]) != 2:
+            continue
+        try:
+            meant, _ = _century(date(2000 + year, month, day), today, may_lie_ahead=may_lie_ahead)
+        except ValueError:
+            continue
+        if meant.year >= _FIRST_YEAR:
+            found[order] = meant
+    return found
+
+
 def spelt_out(text: str, order: Order) -> str:
     """Write a date that would read two ways so that it reads one way only; any other text stays as it is."""
     match = _YEAR_LAST.match(text.translate(DASHES).strip())
-    if match is None or not _two_ways(match):
+    is_short = match is not None and len(match[3]) == 2
+    if match is None or not (_two_ways(match) or (is_short and order in _SAID)):
         return text
-    day, month = (match[1], match[2]) if _day_first(match, order) else (match[2], match[1])
-    spelt = _spelt(match[3], month, day)
+    year, month, day = match[3], match[2], match[1]
+    if is_short and order is Order.YEAR_FIRST:
+        year, day = match[1], match[3]
+    elif not _day_first(match, order):
+        month, day = day, month
+    if not 1 <= int(month) <= 12:
+        return text
+    spelt = _spelt(year, month, day)
     return f"{spelt} {match[4]}" if match[4] else spelt
 
 
@@ -248,22 +307,54 @@ def _aware(moment: datetime, zone: ZoneInfo) -> datetime:
     return moment.replace(tzinfo=zone).astimezone(UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
 
-def _split(text: str, order: Order) -> tuple[date, str, bool]:
-    """Give the day, what stands after it, and whether its year has two digits: it is one of 20xx then."""
+def _split(text: str, order: Order, today: date, *, may_lie_ahead: bool) -> tuple[date, str, bool, tuple[Doubt, ...]]:
+    """Give the day, what stands after it, whether its year has two digits (it is one of 20xx then), and whether its place is doubtful."""
     text = text.translate(DASHES)
     try:
         if match := _YEAR_FIRST.match(text):
-            return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False
+            return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False, ()
         if match := _YEAR_LAST.match(text):
+            if len(match[3]) == 2:
+                how, doubts = _first_of(match, order, today, may_lie_ahead=may_lie_ahead)
+                year, month, day = {
+                    Order.DAY_FIRST: (match[3], match[2], match[1]),
+                    Order.MONTH_FIRST: (match[3], match[1], match[2]),
+                    Order.YEAR_FIRST: (match[1], match[2], match[3]),
+                }[how]
+                return date(2000 + int(year), int(month), int(day)), match[4] or "", True, doubts
             first, second = int(match[1]), int(match[2])
-            day, month = (first, second) if _day_first(match, order) else (second, first)
-            return date(_year(match[3]), month, day), match[4] or "", len(match[3]) == 2
+            day_, month_ = (first, second) if _day_first(match, order) else (second, first)
+            return date(int(match[3]), month_, day_), match[4] or "", False, ()
         # An accent may stand as a letter of its own: text from some systems is taken apart.
         if (match := _NAMED.match(unicodedata.normalize("NFC", text))) and (named := _month(match[2])) is not None:
-            return date(_year(match[3]), named, int(match[1])), match[4] or "", len(match[3]) == 2
+            return date(_year(match[3]), named, int(match[1])), match[4] or "", len(match[3]) == 2, ()
     except ValueError:
         raise NotAQuantityError(text, Told(f"told.expected.day.{order.name.lower()}")) from None
     raise NotAQuantityError(text, Told("told.expected.date.serial" if _is_serial(text) else "told.expected.date"))
+
+
+def _first_of(
+    match: re.Match[str], order: Order, today: date, *, may_lie_ahead: bool
+) -> tuple[Order, tuple[Doubt, ...]]:
+    """Tell what stands first in a date with a year of two digits, and whether that is only taken for likely.
+
+    Raises
+    ------
+    NotAQuantityError
+        If nobody can tell.
+    """
+    if order in _SAID:
+        return order, ()
+    # A form knows no day of its own: what its clock shows tells which year may be meant.
+    ways = _ways(match[1], match[2], match[3], min(today, datetime.now(UTC).date()), may_lie_ahead=may_lie_ahead)
+    days = sorted(set(ways.values()))
+    if len(days) == 1:
+        return next(iter(ways)), ()
+    if Order.YEAR_FIRST not in ways:
+        return Order.DAY_FIRST if _day_first(match, order) else Order.MONTH_FIRST, ()
+    if order is Order.BY_ROWS and _with_points(match) and Order.DAY_FIRST in ways:
+        return Order.DAY_FIRST, (Doubt.PLACE,)
+    raise NotAQuantityError(match.string, Told("told.expected.short_year", days=" or ".join(map(str, days))))
 
 
 def _month(name: str) -> int | None:
@@ -304,7 +395,8 @@ def _day_first(match: re.Match[str], order: Order) -> bool:
     if order is Order.BY_ROWS and _with_points(match):
         return True
     one, other = _both(match)
-    raise NotAQuantityError(match.string, Told(f"told.expected.either_day.{order.name.lower()}", one=one, other=other))
+    key = "by_rows" if order is Order.BY_ROWS else "clear"
+    raise NotAQuantityError(match.string, Told(f"told.expected.either_day.{key}", one=one, other=other))
 
 
 def _both(match: re.Match[str]) -> tuple[str, str]:
@@ -325,7 +417,12 @@ def _year(text: str) -> int:
     return int(text) if len(text) == 4 else 2000 + int(text)
 
 
-def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None]:
+def _clock(text: str, day: date, whole: str, zone: ZoneInfo | None = None) -> tuple[datetime, timedelta | None]:
+    """Give a moment on the clock of a day, and its offset from UTC where it names one.
+
+    '22:00-06:00' is the span of a night shift rather than a time in another zone: with
+    a zone such an offset has to be one of that zone on that day, or of a whole timestamp.
+    """
     match = _CLOCK.match(text.translate(DASHES).strip())
     if match is None:
         is_part = re.fullmatch(r"0?[.,]\d+", text.strip()) is not None
@@ -349,6 +446,12 @@ def _clock(text: str, day: date, whole: str) -> tuple[datetime, timedelta | None
     sign = -1 if match[6][0] == "-" else 1
     digits = match[6][1:].replace(":", "")
     offset = sign * timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
-    if int(digits[2:]) > 59 or not _WEST <= offset <= _EAST:
+    is_offset = int(digits[2:]) <= 59 and _WEST <= offset <= _EAST
+    if sign < 0 and ":" in match[6] and not (match[3] or _ISO.search(whole)) and zone is not None:
+        own = {moment.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1)}
+        if offset not in own:
+            key = "told.expected.span" if is_offset else "told.expected.span.only"
+            raise NotAQuantityError(whole, Told(key, begin=f"{moment:%H:%M}", offset=match[6], zone=zone.key))
+    if not is_offset:
         raise NotAQuantityError(whole, Told("told.expected.offset"))
     return moment, offset

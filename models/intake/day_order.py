@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import astuple, dataclass
+from datetime import UTC, date, datetime
 
 from models.intake import dates
 from models.intake.cells import texts_in
@@ -14,12 +15,18 @@ OPENING = 10
 """Characters of a cell in which a date stands; what comes after them is a time of day."""
 
 
+MAY_LIE_AHEAD = {"due", "retired", "valid_from"}
+"""Dates that may lie ahead by their nature; any other tells of something that was done."""
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What dates with their year last tell of their order, those with points apart from others.
+    """What dates tell of their order, those with points apart from others.
 
     ``day`` and ``month`` tell that there are dates that can only be read with that
-    first; ``…_open`` that there are some that read two ways.
+    first; ``…_open`` that there are some that read two ways.  ``year`` and ``last``
+    tell that there are some whose year stands first with two digits for certain, or
+    last; one that may be either tells nothing.
     """
 
     point_day: bool = False
@@ -27,6 +34,8 @@ class Evidence:
     point_open: bool = False
     day: bool = False
     month: bool = False
+    year: bool = False
+    last: bool = False
 
     def __or__(self, other: Evidence) -> Evidence:
         """Give what both tell together."""
@@ -40,8 +49,10 @@ class Evidence:
         that says otherwise beside dates that say the same is a slip of its writer,
         but a column that never says so is not read against the practice.
         """
-        if self.day and self.month:
+        if (self.day and self.month) or (self.year and self.last):
             return Order.CLEAR
+        if self.year:
+            return Order.YEAR_FIRST
         others = Order.DAY_FIRST if self.day else Order.MONTH_FIRST if self.month else Order.BY_ROWS
         if self.point_day or (self.point_open and not self.point_month):
             points = Order.DAY_FIRST if self.point_day or self.day or self.month else Order.BY_ROWS
@@ -54,18 +65,36 @@ class Evidence:
         return Order.CLEAR
 
 
-def evidence_of(texts: Iterable[str]) -> Evidence:
-    """Look through texts, of which the beginnings are enough."""
+def evidence_of(texts: Iterable[str], today: date | None = None, *, may_lie_ahead: bool = False) -> Evidence:
+    """Look through texts, of which the beginnings are enough.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        The texts. [as typed]
+    today : datetime.date, optional
+        By it a year of two digits may be one or not; this day if it is not given. [unitless]
+    may_lie_ahead : bool
+        Whether the days may lie ahead by their nature. [unitless]
+    """
+    today = today or datetime.now(UTC).date()
     found: set[str] = set()
     for text in texts:
         if (numbers := dates.day_and_month(text)) is None:
             continue
+        ways = dates.short_ways(text, today, may_lie_ahead=may_lie_ahead)
+        if ways is not None and Order.YEAR_FIRST in ways:
+            if len(ways) == 1:
+                found.add("year")
+            continue
+        if ways is None or ways:
+            found.add("last")
         first, second, points = numbers
         told = {Order.DAY_FIRST: "day", Order.MONTH_FIRST: "month"}.get(_told(first, second), "")
         if not told and points and first != second:
             told = "open"
         found.add(f"point_{told}" if points else told)
-    return Evidence(**{name: name in found for name in ("point_day", "point_month", "point_open", "day", "month")})
+    return Evidence(**{name: name in found for name in Evidence.__slots__})
 
 
 def order_told(text: str) -> Order | None:
@@ -81,7 +110,9 @@ def _told(first: int, second: int) -> Order:
     return Order.MONTH_FIRST if 12 < second <= 31 and 1 <= first <= 12 else Order.BY_ROWS
 
 
-def evidence_in(sheet: Sheet, header_row: int, columns: Sequence[int]) -> Evidence:
+def evidence_in(
+    sheet: Sheet, header_row: int, columns: Sequence[int], today: date | None = None, *, ahead: Collection[int] = ()
+) -> Evidence:
     """Look through all rows of some columns of a sheet.
 
     Parameters
@@ -92,13 +123,21 @@ def evidence_in(sheet: Sheet, header_row: int, columns: Sequence[int]) -> Eviden
         Number of its row of headings. [unitless]
     columns : sequence of int
         Places of the columns that hold dates. [unitless]
+    today : datetime.date, optional
+        As for :func:`evidence_of`. [unitless]
+    ahead : collection of int
+        Places of those whose days may lie ahead. [unitless]
 
     Raises
     ------
     UnreadableFileError
         If the file is no text in its encoding, or a quotation is not closed.
     """
-    openings: set[str] = set()
-    for texts in texts_in(sheet, header_row, columns, most=OPENING):
-        openings |= texts
-    return evidence_of(openings)
+    found = Evidence()
+    for may_lie_ahead in (False, True):
+        some = [place for place in columns if (place in ahead) is may_lie_ahead]
+        openings: set[str] = set()
+        for texts in texts_in(sheet, header_row, some, most=OPENING):
+            openings |= texts
+        found |= evidence_of(openings, today, may_lie_ahead=may_lie_ahead)
+    return found

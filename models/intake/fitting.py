@@ -89,7 +89,7 @@ def contradict(one: SheetMapping, other: SheetMapping) -> bool:
     """Tell whether the same cells would mean something else by another mapping of the same headings."""
     if [(c.field, c.unit, c.times) for c in one.columns] != [(c.field, c.unit, c.times) for c in other.columns]:
         return True
-    fixed = {Order.DAY_FIRST, Order.MONTH_FIRST}
+    fixed = {Order.DAY_FIRST, Order.MONTH_FIRST, Order.YEAR_FIRST}
     return (
         one.table is not other.table
         or (one.order is not other.order and {one.order, other.order} <= fixed)

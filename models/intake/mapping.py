@@ -15,7 +15,7 @@ from pathlib import Path
 
 from models.intake import dates, headings
 from models.intake.cells import text_of
-from models.intake.day_order import evidence_in
+from models.intake.day_order import MAY_LIE_AHEAD, evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.number_formats import Shown
 from models.intake.problems import column_name
@@ -100,6 +100,11 @@ class SheetMapping:
         return [c.index for c in self.columns if c.field is not None and c.field.form in {Form.DATE, Form.MOMENT}]
 
     @property
+    def ahead_columns(self) -> list[int]:
+        """Give the places of those whose days may lie ahead."""
+        return [c.index for c in self.columns if c.field is not None and c.field.key in MAY_LIE_AHEAD]
+
+    @property
     def number_columns(self) -> list[int]:
         """Give the places of the columns that hold numbers."""
         return [c.index for c in self.columns if c.field is not None and c.field.form is Form.NUMBER]
@@ -181,7 +186,7 @@ def told_by_rows(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     """
     if mapping.is_template:
         return mapping
-    order = evidence_in(sheet, mapping.header_row, mapping.date_columns).order
+    order = evidence_in(sheet, mapping.header_row, mapping.date_columns, ahead=mapping.ahead_columns).order
     return replace(
         mapping,
         order=dates.Order.BY_ROWS if order is dates.Order.CLEAR else order,

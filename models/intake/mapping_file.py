@@ -74,7 +74,7 @@ def _sheet_table(sheet: SheetMapping) -> Any:
     table["decimal"].comment("'.', ',' or 'auto'")
     table.add("dates", str(sheet.order))
     table["dates"].comment(
-        "'day first', 'month first' or 'by the rows' (a day above 12 tells), where the year does not stand first"
+        "'day first', 'month first', 'year first' (of two digits) or 'by the rows' (a day above 12 tells), where no year of four digits stands first"
     )
     if sheet.units_said:
         table.add("units_said", list(sheet.units_said))

@@ -114,7 +114,10 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
     held = io.BytesIO()
     book = xlsxwriter.Workbook(held, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False})
     days = book.add_format({"num_format": "yyyy-mm-dd"})
-    minutes, seconds = (book.add_format({"num_format": f"yyyy-mm-dd hh:mm{rest}"}) for rest in ("", ":ss.000"))
+    minutes, seconds, clock, clock_seconds = (
+        book.add_format({"num_format": form})
+        for form in ("yyyy-mm-dd hh:mm", "yyyy-mm-dd hh:mm:ss.000", "hh:mm", "hh:mm:ss.000")
+    )
     named: set[str] = set()
     for bad in sheets:
         sheet = book.add_worksheet(_sheet_name(bad.mapping.sheet, named))
@@ -126,7 +129,9 @@ def _write_workbook(path: Path, sheets: Sequence[Bad]) -> None:
             for column, cell in enumerate(bad.shown(cells)):
                 if isinstance(cell, datetime):
                     sheet.write_datetime(row, column, cell, seconds if cell.second or cell.microsecond else minutes)
-                elif isinstance(cell, date | time):
+                elif isinstance(cell, time):
+                    sheet.write_datetime(row, column, cell, clock_seconds if cell.second or cell.microsecond else clock)
+                elif isinstance(cell, date):
                     sheet.write_datetime(row, column, cell, days)
                 elif isinstance(cell, bool):
                     sheet.write_boolean(row, column, cell)

@@ -42,6 +42,7 @@ class Code(StrEnum):
     BACK_IN_SERVICE = "machine-back-in-service"
     TAG_LOOKS_ALIKE = "tag-looks-like-another"
     NAME_LOOKS_ALIKE = "name-looks-like-another"
+    NOBODY = "name-of-nobody"
     SEVERAL_PEOPLE = "several-people-in-one-name"
     MOVED_AGAINST = "moves-against-measured"
     MOVED_NOTHING = "moves-without-change"

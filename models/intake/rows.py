@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from models.errors import NotAQuantityError
 from models.intake import between, dates, totals
 from models.intake.beyond import Beyond, is_blank
+from models.intake.day_order import MAY_LIE_AHEAD
 from models.intake.decimal_sign import two_readings
 from models.intake.fields import FEET, Field, Form, Table
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
@@ -25,12 +26,10 @@ from models.intake.words import choice
 from models.sentences.told import Told
 from models.units import Decimal, Parsed, Quantity, parse, to_stored
 from models.values.job import COMPONENTS
+from models.values.several import names_in
 from models.values.spelling import seen
 
 _NAMES_OF_PEOPLE = {"name", "reviewer"}
-_MAY_LIE_AHEAD = {"due", "retired", "valid_from"}
-"""Dates that may lie ahead by their nature; any other tells of something that was done."""
-
 _GROUP = r"\s*(?:[+-]\s*)?[1-9]\d{0,2}(?:\.\d{3})"
 _ONE_POINT = re.compile(rf"{_GROUP}(?![\d.,eE])")
 _POINTS_ONLY = re.compile(rf"{_GROUP}+(?![\d.,eE])")
@@ -403,19 +402,26 @@ class RowReader:
 
     def _day(self, cell: Cell, _column: Column, chosen: Field) -> date | Remarked:
         self._refuse_doubtful_date(cell)
-        ahead = chosen.key in _MAY_LIE_AHEAD
+        ahead = chosen.key in MAY_LIE_AHEAD
         day, doubts = dates.read_day(cell, self.mapping.order, self.today, may_lie_ahead=ahead)
-        return Remarked(day, Code.SHORT_YEAR, str(cell), _century_told(day)) if doubts else day
+        return Remarked(day, Code.SHORT_YEAR, str(cell), self._year_told(str(cell), day, doubts)) if doubts else day
 
     def _moment(self, cell: Cell, _column: Column, _field: Field) -> datetime | Remarked:
         self._refuse_doubtful_date(cell)
         moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
         if not doubts:
             return moment
-        if dates.Doubt.CENTURY in doubts:
-            expected = _century_told(moment.astimezone(self.zone).date())
+        if not {dates.Doubt.CENTURY, dates.Doubt.PLACE}.isdisjoint(doubts):
+            expected = self._year_told(str(cell), moment.astimezone(self.zone).date(), doubts)
             return Remarked(moment, Code.SHORT_YEAR, str(cell), expected)
         return Remarked(moment, Code.ODD_TIME, str(cell), clock_told(doubts[0], moment, self.zone))
+
+    def _year_told(self, text: str, day: date, doubts: Sequence[dates.Doubt]) -> str:
+        """Say what was made of a year of two digits."""
+        if dates.Doubt.CENTURY in doubts:
+            return _century_told(day)
+        other = (dates.short_ways(text, self.today, may_lie_ahead=True) or {}).get(dates.Order.YEAR_FIRST)
+        return f"a year of four digits; with points the day is taken to stand first, so this is read as {day}; year first it would be {other}"
 
     def _choice(self, cell: Cell, _column: Column, chosen: Field) -> str:
         member = choice(str(cell), chosen, dict(self.mapping.words))
@@ -423,11 +429,14 @@ class RowReader:
             raise NotAQuantityError(str(cell), f"one of: {', '.join(chosen.choices)}")
         return member
 
-    def _names(self, cell: Cell, _column: Column, _field: Field) -> tuple[str, ...]:
+    def _names(self, cell: Cell, _column: Column, _field: Field) -> tuple[str, ...] | Remarked:
         if is_spoilt(str(cell).strip()):
             raise NotAQuantityError(str(cell).strip(), Told("told.expected.value"))
-        parts = str(cell).replace("/", ";").split(";")
-        return tuple(dict.fromkeys(filter(None, map(seen, parts))))
+        names, nobody = names_in(str(cell))
+        if not nobody:
+            return names
+        whom = f"only {'; '.join(names)} counts" if names else "it is read as a blank"
+        return Remarked(names, Code.NOBODY, str(cell), f"names; what stands for nobody names nobody, so {whom}")
 
 
 def clock_told(doubt: dates.Doubt, moment: datetime, zone: ZoneInfo) -> str:

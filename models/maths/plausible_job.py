@@ -18,12 +18,13 @@ from models.sentences.told import Told
 from models.units import Display, Quantity
 from models.values.asset import Asset
 from models.values.calibration import calibrated_on
-from models.values.doubled import Four, read_alike
+from models.values.doubled import Four, coarser, read_alike, read_to
 from models.values.draft import WorkCheck
 from models.values.job import FeetValues, Job
 from models.values.limits import LimitsGiven
 from models.values.own_work import same_person
 from models.values.people import Instrument
+from models.values.several import is_nobody, is_several, pieces_of
 from models.values.spelling import Alike
 
 NOON: Final = time(12)
@@ -159,8 +160,9 @@ def _time(job: Job, beside: Beside) -> list[Check]:
 
 def _same_visit(job: Job, jobs: Sequence[Job]) -> Job | None:
     """Give the job of the same day with the same readings: of a list that was imported, say, where days have no hours."""
-    mine, day = _readings(job), _local(job.performed_at, job)
-    return next((o for o in jobs if _local(o.performed_at, job) == day and read_alike(_readings(o), mine)), None)
+    mine, day, to = _readings(job), _local(job.performed_at, job), read_to(job.typed)
+    there = (other for other in jobs if _local(other.performed_at, job) == day)
+    return next((o for o in there if read_alike(_readings(o), mine, coarser(to, read_to(o.typed)))), None)
 
 
 def _readings(job: Job) -> tuple[Four | None, Four | None]:
@@ -169,17 +171,22 @@ def _readings(job: Job) -> tuple[Four | None, Four | None]:
 
 
 def _people(job: Job, beside: Beside) -> list[Check]:
-    """Tell each new name; one in whose pieces between commas somebody is known may be several people."""
+    """Tell each new name; one in whose pieces somebody is known, or which says so by itself, may be several people."""
     known = {name.casefold(): name for name in beside.people}
     found = []
     for name in job.people:
         if name in beside.people:
             continue
-        pieces = [piece for part in name.split(",") if (piece := " ".join(part.split()))]
+        if is_nobody(name):
+            found.append(Check(Doubt.NEW_PERSON, Gravity.REASON, Told("told.job.nobody", name=name), "people"))
+            continue
+        pieces = pieces_of(name)
         there = [known[piece.casefold()] for piece in pieces if piece.casefold() in known]
-        if len(pieces) > 1 and there:
+        if len(pieces) > 1 and (there or is_several(name)):
             typed = "; ".join(known.get(piece.casefold(), piece) for piece in pieces)
-            several = Told("told.job.several_people", name=name, known=tuple(dict.fromkeys(there)), typed=typed)
+            several = Told("told.job.several_people.perhaps", name=name, typed=typed)
+            if there:
+                several = Told("told.job.several_people", name=name, known=tuple(dict.fromkeys(there)), typed=typed)
             found.append(Check(Doubt.SEVERAL_PEOPLE, Gravity.REASON, several, "people"))
         else:
             other = Alike(beside.people).other(name)

@@ -118,6 +118,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.alike_person": "The book does not know {name}; it knows {known}, which differs only by capitals, blanks, signs, letters that look alike or the order of words. If it is the same "
     "person, write the name so; else it is added.",
     "told.job.several_people": "The book knows no '{name}', but {known}. If these are several people, put a semicolon between them: {typed}",
+    "told.job.several_people.perhaps": "'{name}' is taken for one name. If these are several people, put a semicolon between them: {typed}",
+    "told.job.nobody": "'{name}' names nobody. Give the name, or leave the field empty.",
     "told.job.calibration": "The calibration of instrument {name} ran out on {due}, before this job of {day}.",
     "told.job.hours.later": "The hours run are {hours:.10g}, but {other:.10g} at the later job {ref}. "
     "A counter does not run backwards; was it replaced?",

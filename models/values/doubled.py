@@ -9,12 +9,15 @@ not), but only a person can tell, and which of the two is right.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from models.errors import NotAQuantityError
+from models.units import Quantity, canonical_unit, to_stored, written_unit
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.story import JobLine
 
@@ -22,6 +25,16 @@ Four = tuple[float, float, float, float]
 
 READ_TO: Final = 0.005
 """Half of the last digit that is written as a rule, 0.01 mm and 0.01 mm/m: what a number in mil loses where it is written in mm [mm, mm/m]."""
+
+ReadTo = tuple[float, float]
+"""How far two readings of one visit lie apart where one was rounded: offsets and angles [mm, mm/m]."""
+
+USUAL: Final = (READ_TO, READ_TO)
+
+COARSEST: Final = (0.0127, 0.05)
+"""Half of a whole mil, and of 0.1 mm/m (0.01 mm/100 mm): coarser than that nobody writes a reading, and more would make visits of one day one [mm, mm/m]."""
+
+_DIGITS: Final = re.compile(r"[+\-−\s]*[\d\s'’]*(?:[.,](\d*))?(?:[eE]([+-]?\d{1,2}))?")
 
 ROUNDING: Final = 1e-9
 """Below this difference two measured values are the same number, converted from two units [mm, mm/m]."""
@@ -95,7 +108,46 @@ def same_readings(one: Job, other: Job) -> bool:
     return _same(one.found, other.found) and _same(one.left, other.left)
 
 
-def read_alike(one: tuple[Four | None, Four | None], other: tuple[Four | None, Four | None]) -> bool:
+def read_to(typed: Mapping[str, str]) -> ReadTo:
+    """Give half of the last digit to which the readings of a job were written, within :data:`USUAL` and :data:`COARSEST`.
+
+    A spreadsheet leaves zeros at the end out, so the finest reading of a job tells for all.
+
+    Parameters
+    ----------
+    typed : mapping of str to str
+        The numbers of a job as they were typed, with their units, by the names that the book keeps them by. [as typed]
+    """
+    found = []
+    for quantity, part, usual, most in zip(
+        (Quantity.OFFSET, Quantity.ANGULARITY), ("_offset_", "_angle_"), USUAL, COARSEST, strict=True
+    ):
+        texts = [text for key, text in typed.items() if part in key and key.startswith(("found_", "left_"))]
+        halves = [half for text in texts if (half := _half_digit(text, quantity)) is not None]
+        found.append(max(usual, min([*halves, most])) if halves else usual)
+    return found[0], found[1]
+
+
+def coarser(one: ReadTo, other: ReadTo) -> ReadTo:
+    """Give how far readings may lie apart of which one was written to a digit, and one to another."""
+    return max(one[0], other[0]), max(one[1], other[1])
+
+
+def _half_digit(text: str, quantity: Quantity) -> float | None:
+    """Give half of the last digit of a number as it was typed; ``None`` where its unit is not understood."""
+    match = _DIGITS.match(text)
+    if match is None:
+        return None
+    try:
+        unit = canonical_unit(written_unit(text), quantity)
+    except NotAQuantityError:
+        return None
+    return to_stored(0.5 * 10.0 ** (int(match[2] or 0) - len(match[1] or "")), unit, quantity)
+
+
+def read_alike(
+    one: tuple[Four | None, Four | None], other: tuple[Four | None, Four | None], to: ReadTo = USUAL
+) -> bool:
     """Tell whether two records hold the same readings once each was rounded to the unit in which it was written.
 
     What one of the two does not hold is no difference, as long as something stands in both.
@@ -104,10 +156,12 @@ def read_alike(one: tuple[Four | None, Four | None], other: tuple[Four | None, F
     ----------
     one, other : tuple
         What was found and what was left: offset V, angle V, offset H, angle H, or nothing. [mm, mm/m]
+    to : tuple of float
+        How far offsets and angles may lie apart, see :func:`read_to`. [mm, mm/m]
     """
     both = [(a, b) for a, b in zip(one, other, strict=True) if a is not None and b is not None]
-    most = READ_TO + ROUNDING
-    return bool(both) and all(abs(x - y) <= most for a, b in both for x, y in zip(a, b, strict=True))
+    most = [each + ROUNDING for each in (*to, *to)]
+    return bool(both) and all(abs(x - y) <= m for a, b in both for x, y, m in zip(a, b, most, strict=True))
 
 
 def more_said(job: Job, other: Job) -> tuple[str, ...]:

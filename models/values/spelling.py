@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from itertools import islice
 from typing import Final
 
 SOFT_HYPHEN: Final = "\u00ad"
@@ -87,6 +88,37 @@ def gapless(text: str) -> str:
         A tag, or what is typed for one. [as typed]
     """
     return _looks(text)[0].replace("-", "")
+
+
+class Near:
+    """Finds, for a tag that nobody knows, those that are written with the same letters and digits.
+
+    Parameters
+    ----------
+    tags : mapping of str
+        Tags that are there; what is added to them later is found too. [unitless]
+    """
+
+    def __init__(self, tags: Mapping[str, object]) -> None:
+        self._tags, self._seen = tags, 0
+        self._by_letters: dict[str, list[str]] = {}
+
+    def to(self, tag: str) -> tuple[str, ...]:
+        """Give the tags that differ from this one only by capitals, blanks and signs.
+
+        Parameters
+        ----------
+        tag : str
+            A tag as it was read. [as typed]
+        """
+        for one in islice(self._tags, self._seen, None):
+            self._by_letters.setdefault(_letters(one), []).append(one)
+        self._seen = len(self._tags)
+        return tuple(self._by_letters.get(_letters(tag), ()))
+
+
+def _letters(tag: str) -> str:
+    return "".join(letter for letter in unicodedata.normalize("NFKC", tag).casefold() if letter.isalnum())
 
 
 class Alike:

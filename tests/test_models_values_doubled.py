@@ -1,0 +1,29 @@
+"""When two records hold the same readings: each was rounded to the digit to which it was written."""
+
+from __future__ import annotations
+
+import pytest
+
+from models.values.doubled import COARSEST, USUAL, read_alike, read_to
+
+
+@pytest.mark.parametrize(
+    ("typed", "to"),
+    [
+        ({"found_offset_v": "2 mil", "left_offset_h": "-3 mil", "found_angle_v": "0.1 mm/m"}, COARSEST),
+        ({"found_offset_v": "0.3 mm", "found_offset_h": "0,25 mm", "left_angle_h": "0.05 mm/100mm"}, (0.005, 0.05)),
+        ({"found_offset_v": "0.4 mil", "found_angle_v": "0.12 mm/m"}, USUAL),
+        ({"found_offset_v": "12 µm", "found_angle_v": "1e-1 mm/m"}, (0.005, 0.05)),
+        ({"found_offset_v": "1 mm", "target_offset_v": "0.123 mm", "found_angle_v": "odd"}, (COARSEST[0], 0.005)),
+        ({}, USUAL),
+    ],
+)
+def test_half_of_the_last_digit_of_the_finest_reading(typed: dict[str, str], to: tuple[float, float]) -> None:
+    assert read_to(typed) == pytest.approx(to)
+
+
+def test_a_list_in_whole_mil_is_alike_to_one_in_hundredths() -> None:
+    fine, coarse = (0.12, 0.31, -0.05, 0.24), (5 * 0.0254, 0.3, -2 * 0.0254, 0.2)
+    assert not read_alike((fine, None), (coarse, None))
+    assert read_alike((fine, None), (coarse, None), COARSEST)
+    assert not read_alike((fine, None), ((6 * 0.0254, *coarse[1:]), None), COARSEST)
