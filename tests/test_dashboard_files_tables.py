@@ -29,7 +29,7 @@ from dashboard.files.parquet_file import NoParquetError, parquet_bytes
 from dashboard.files.table_out import Form, TableOut, Value
 from dashboard.files.tables import TABLES, make_table
 from dashboard.files.xlsx_file import xlsx_bytes
-from models.errors import UnknownNameError
+from models.errors import InvalidValueError, UnknownNameError
 from models.intake.plain_text import guarded, is_active, unguarded
 from models.intake.reading import read_sheets
 from models.settings import Settings
@@ -403,6 +403,8 @@ def test_the_command_writes_what_the_address_gives(
     assert not (tmp_path / "no.csv").exists()
     with asking():  # a page says so beside what it shows
         assert make_table("due", "risk=7&rsk=5").asked
+        with pytest.raises(InvalidValueError, match="2099-12 has not begun"):
+            make_table("month-chart", "month=2099-12")
     assert (
         main(
             ["table", "offenders", *book, "--query", "?class=1500&window=all&list=all", "-o", str(tmp_path / "yes.csv")]

@@ -141,6 +141,13 @@ def test_a_site_of_another_book_or_of_a_later_state_keeps_its_place(
     same(read_columns(place)[1], first)
     with pytest.raises(NotWrittenError, match=f"up to {first.head}, and this copy of it ends at {first.head - 1}"):
         write_columns(replace(first, head=first.head - 1), "quay", tmp_path, book="aa")
+    # Exports of before name no book: what fits in clock, names and machines makes place, another plant's does not.
+    for named, before in (("quay", first), ("mole", replace(second, zone="Pacific/Auckland"))):
+        said = write_columns(before, named, tmp_path / "old") / SITE_FILE
+        said.write_text(said.read_text(encoding="utf-8").replace('"format": 3', '"format": 2'), encoding="utf-8")
+    write_columns(first, "quay", tmp_path / "old", book="aa")
+    with pytest.raises(NotWrittenError, match="a site of another book"):
+        write_columns(first, "mole", tmp_path / "old", book="aa")
     write_columns(replace(first, head=first.head + 1), "quay", tmp_path, book="aa")
     assert read_columns(place)[1].head == first.head + 1
 

@@ -8,7 +8,6 @@ from dashboard.fetch import Scene
 from dashboard.files.around import DAYS, SHARE, Around, iso_month, of, share_columns, verdict
 from dashboard.files.table_out import ColumnOut, Form, TableOut, column
 from dashboard.place import read_month
-from dashboard.strict import refuse
 from dashboard.views.month_chart_view import MonthSeries
 from dashboard.views.month_jobs_view import JOBS, Asked, JobBehind, jobs_behind, read_asked
 from dashboard.views.month_limits_view import one_set_words
@@ -16,6 +15,7 @@ from dashboard.views.month_view import SERIES, MonthView, Visit, build
 from dashboard.views.shares import Share
 from dashboard.words import say
 from dashboard.writing import month as month_name
+from models.errors import InvalidValueError
 
 EVERY = 10**9
 """A length that no list reaches."""
@@ -24,9 +24,7 @@ EVERY = 10**9
 def _view(around: Around) -> MonthView:
     seen: Scene = around.seen
     month = read_month(seen.place).value
-    if month is not None and month > seen.today:
-        refuse(say("report.month.ahead", asked=f"{month:%Y-%m}"))
-    return build(
+    view = build(
         seen.history,
         seen.runs,
         month,
@@ -37,6 +35,9 @@ def _view(around: Around) -> MonthView:
         today_us=seen.now_us,
         sets=around.book.limit_sets(around.site.site_id),
     )
+    if view.state == "ahead":
+        raise InvalidValueError(say("report.month.ahead", asked=f"{view.month:%Y-%m}"))
+    return view
 
 
 def month_classes(around: Around) -> TableOut:

@@ -82,24 +82,43 @@ def write_columns(history: History, code: str, folder: Path, *, book: str | None
     place.mkdir(parents=True, exist_ok=True)
     with only_writer(place / _LOCK, place):
         if book is not None:
-            _may_take_the_place(place, book, history.head)
+            _may_take_the_place(place, book, history)
         _write_alone(history, code, place, book)
     return place
 
 
-def _may_take_the_place(place: Path, book: str, head: int) -> None:
-    """Refuse to write over what another book gave, or this one when it was further on; what says neither makes place."""
+def _may_take_the_place(place: Path, book: str, history: History) -> None:
+    """Refuse to write over what another book gave, or this one when it was further on."""
     there = _description(place)
-    if there.get("book") not in {None, book}:
+    if not there:
+        return
+    if there.get("book") != book and (there.get("book") is not None or not _may_be_of(place, there, history)):
         raise NotWrittenError(
             f"{place} holds a site of another book, which has the same code.",
             remedy="Write each book into a folder of its own, and give driftbook group a folder with both; or take that one away.",
         )
-    if there.get("book") == book and isinstance(there.get("head"), int) and there["head"] > head:
+    if isinstance(there.get("head"), int) and there["head"] > history.head:
         raise NotWrittenError(
-            f"{place} holds entries of this book up to {there['head']}, and this copy of it ends at {head}.",
+            f"{place} holds entries of this book up to {there['head']}, and this copy of it ends at {history.head}.",
             remedy="Write the newer book; or take that folder away, if this older state is what shall be studied.",
         )
+
+
+def _may_be_of(place: Path, there: dict[str, Any], history: History) -> bool:
+    """Tell whether an export that names no book, as those of before do, may be an earlier one of this site: by clock, names and machines."""
+    names = {"people": history.people, "instruments": history.instruments}
+    if there.get("zone") != history.zone or any(
+        not set(there.get(kind, ())) <= set(known) for kind, known in names.items()
+    ):
+        return False
+    try:
+        file = there["files"]["assets"] if "files" in there else "assets.parquet"
+        machines = parquet().read_table(place / str(file), columns=["asset", "tag"]).to_pydict()
+    except (OSError, ValueError, KeyError, TypeError):
+        return True  # it holds nothing that can be read
+    tags = dict(zip(history.assets.asset.tolist(), history.assets.tag.tolist(), strict=True))
+    same = [tags.get(asset) == tag for asset, tag in zip(machines["asset"], machines["tag"], strict=True)]
+    return 2 * same.count(True) >= len(same)  # some may have got other tags since
 
 
 def _description(place: Path) -> dict[str, Any]:
