@@ -75,6 +75,16 @@ def test_a_reading_is_of_one_visit_and_a_number_of_one_column() -> None:
     assert not problems
 
 
+def test_a_remark_over_free_cells_says_nothing_of_them() -> None:
+    noted = sheet_of(
+        ("tag", "performed at", *JOBS[3:7], "remarks", "hours run [h]", "target offset V [mm]"),
+        ("P-1", "2025-05-01", 0.1, 0.1, 0.1, 0.1, "a long remark over free cells"), merged=(((1, 6), (1, 8)),),
+    )  # fmt: skip
+    rows, problems = read(noted, Table.JOBS)
+    assert rows[2].is_good
+    assert not problems
+
+
 def test_titles_and_headings_are_not_spread_into_the_rows() -> None:
     title, double = ("Register of the works", *[""] * 5), ("Tag", "", "", "", "", "")
     sheet = sheet_of(

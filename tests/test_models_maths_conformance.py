@@ -221,11 +221,24 @@ def test_all_is_no_likelier_than_its_unlikeliest_part(each_axis: bool) -> None:
         assert got.probability == pytest.approx(min(parts), abs=2e-3), "who is within by offset is within by angularity"
 
 
+def test_a_probability_is_known_as_well_as_its_parts_bound_it() -> None:
+    """Both ends of a spacer by one error alone (rank 1): the circles are hard to compute together, and lie between close bounds.
+
+    400,000 draws of our own: 0.9865.
+    """
+    g = np.array([-0.00414623, 0.12065, 0.0011813, 0.070671])
+    at = Misalignment(0.0727213, 0.0739648, 0.0029347, 0.2790618)
+    got = conformance(at, np.outer(g, g), LimitsGiven(flex_mm_m=0.45), Coupling.SPACER, 300.0)
+    assert got.probability == pytest.approx(0.9865, abs=6e-4)
+    assert got.error < 6e-4
+    assert decided_by(DecisionRule(Rule.GUARDED), None, got, 0.7).verdict is Verdict.WITHIN
+
+
 def test_a_probability_that_is_not_known_well_enough_is_not_given_and_decides_nothing(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    cov, here = measured_covariance(), Misalignment(0.01, 0.1, 0.01, 0.1)
-    rule = DecisionRule(Rule.GUARDED)
+    cov, here = measured_covariance(), Misalignment(0.0715, 0.5, 0.01, 0.1)
+    rule = DecisionRule(Rule.GUARDED, 0.8)
     known = conformance(here, cov, SHORT)
     assert decided_by(rule, None, known, 0.5).verdict is Verdict.WITHIN
     monkeypatch.setattr(
@@ -236,7 +249,7 @@ def test_a_probability_that_is_not_known_well_enough_is_not_given_and_decides_no
     assert "could not be computed" in unsure.reason
     assert decided_by(rule, None, unsure, 0.5).verdict is Verdict.UNDECIDED
     near = Conformance(0.9502, 5e-4, (), False)
-    one = decided_by(rule, None, near, 0.5)
+    one = decided_by(DecisionRule(Rule.GUARDED), None, near, 0.5)
     assert (one.verdict, one.probability) == (Verdict.UNDECIDED, None), "it may lie on either side of 95 %"
     assert decide(0.0495, 1.5, Rule.GUARDED, 0.95, 1e-3) is Verdict.UNDECIDED
     assert decide(0.0495, 1.5, Rule.GUARDED, 0.95, 1e-4) is Verdict.OVER

@@ -340,7 +340,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.seen.share": "of what it moves after a visit {up} is up or down, {side} sideways",
     "asset.seen.warm": "the first place moves {slope} limits up for each 10 K that the movable machine is warmer ({n} with temperatures)",
     "asset.seen.warm.few": "too few temperatures to see whether it follows them",
-    "asset.seen.soft": "{over} of {n} found a foot over its limit",
+    "asset.seen.soft": "{over} of {n} found feet that differ by more than the limit",
     "asset.seen.soft.chance": "{text}; so many or more come by chance in {share} of such histories",
     "asset.seen.soft.few": "{text}; fewer than three are too few to judge",
     "asset.seen.soft.none": "no visit measured soft foot",

@@ -97,12 +97,15 @@ class _Laid:
         if any(left < place <= right for place in self.columns) and self._filled(kept[top + 1]) == [left]:
             self._across.add(top + 1)
             return
+        begin = self.columns.get(left)
+        # A remark over free cells to its right needed room: it says nothing of them, as a number or a date over several does.
+        wordy = begin is None or begin.field is None or begin.field.form not in _BLANK_HARMS
         seen = False
         for place in (place for place in self.columns if left <= place <= right):
             chosen = self.columns[place].field
             assert chosen is not None  # noqa: S101 - only columns with a field are kept
             down = place == left and not _is_of_one_visit(chosen)
-            if not down and chosen.form not in _BLANK_HARMS:
+            if not down and (chosen.form not in _BLANK_HARMS or (wordy and place != left)):
                 continue
             for row in range(top + 1 if place == left else top, bottom + 1):
                 cells = kept.get(row + 1)

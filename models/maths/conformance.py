@@ -122,10 +122,12 @@ def conformance(
     if len(parts) == 1:
         return Conformance(parts[0].probability, LEAST_ERROR, tuple(parts), limits.each_axis)
     both = joint_probability(mean, cov, (parts[0].limit, parts[1].limit), each_axis=limits.each_axis)
-    # Whatever goes together how, all is no likelier than its unlikeliest part, and no less likely than this sum.
+    # Whatever goes together how, all is no likelier than its unlikeliest part, and no less likely than this sum: between them
+    # it lies, so it is known that well at least, however hard the two are to compute together.
     alone = [part.probability for part in parts]
-    value = min(max(both.value, sum(alone) - 1.0), *alone)
-    error = max(both.error, abs(value - both.value))
+    low, high = max(sum(alone) - 1.0, 0.0), min(alone)
+    value = min(max(both.value, low), high)
+    error = max(LEAST_ERROR, min(max(both.error, abs(value - both.value)), max(value - low, high - value)))
     if error > WELL_ENOUGH:
         return Conformance(None, error, tuple(parts), limits.each_axis, Told("told.unsure.computed"))
     return Conformance(value, error, tuple(parts), limits.each_axis)
