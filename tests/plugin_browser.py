@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, exp
 from tests.browser_tools import FLAGS, WIDE, Opened, Readers, Watch, browser_program, leave, served
 from tests.history_maker import made_book
 
-expect.set_options(timeout=20_000)  # two runs share two processors: patience, not speed, is what these tests need
+expect.set_options(timeout=45_000)  # two runs share two processors: patience, not speed, is what these tests need
 
 
 @pytest.fixture(scope="session")
