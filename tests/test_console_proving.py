@@ -157,9 +157,18 @@ def test_keys_are_shown_and_set(
     assert cli.main(["verify", "--against", "heads.txt"]) == 0
     # A key that is at hand hands over, and only the one that signs so far can.
     monkeypatch.setenv("DRIFTBOOK_KEY", "third.key")
-    for old in ("third.key", written.key_path.name, "none.key"):
+    for old in ("third.key", written.key_path.name, "none.key", "heads.txt"):
         assert cli.main(["key", "--set", "--why", "a copy was made", "--old-key", old]) == 2, old
-        assert "nothing was written" in capsys.readouterr().err
+        told = capsys.readouterr().err
+        assert ("nothing was written" in told, "--old-key FILE" in told, "or set another key" in told) == (
+            True,
+            True,
+            False,
+        )
+    with monkeypatch.context() as unmoved:
+        unmoved.setenv("DRIFTBOOK_KEY", "other.key")
+        assert cli.main(["key", "--set", "--why", "leaked", "--old-key", "other.key"]) == 2
+        assert "still signs.\nMove that file away" in capsys.readouterr().err
     assert cli.main(["key", "--set", "--why", "a copy was made", "--old-key", "other.key"]) == 0
     told = capsys.readouterr().out
     assert (told.count("(handed over by"), "did not sign" in told) == (1, False)

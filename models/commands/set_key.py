@@ -18,6 +18,8 @@ from models.store.unit import Unit, writing
 from models.tables.proofs import BookKeyRow
 from models.values.kinds import Kind
 
+_NAME_IT = "Name the file that signed so far: --old-key FILE. Where it is lost, leave that out."
+
 
 def new_origin() -> str:
     """Give a name for a new book, under which its heads are known everywhere: no two books have the same."""
@@ -59,7 +61,7 @@ def set_key(
     Raises
     ------
     KeyFileError
-        If the file cannot be made or read, no reason is given, or what is given as the old key does not sign so far.
+        If the file cannot be made or read, no reason is given, what is given as the old key does not sign so far, or it is still the one in the key file.
     """
     engine = make_engine(settings)
     try:
@@ -78,6 +80,11 @@ def _set(
     giver = None if old is None else _giver(old, held)
     signer = make_key(settings.key_path)
     if held is not None and held.public_key == signer.public_key:
+        if giver is not None:  # who names the old key believes that another takes its place
+            raise KeyFileError(
+                f"The key in {settings.key_path} is the old key itself; nothing was written, and it still signs.",
+                remedy="Move that file away, and type the same again: a new key is made in its place.",
+            )
         return None
     with writing(engine, site_id, by, now) as unit:
         words = why.strip()
@@ -88,16 +95,22 @@ def _set(
 
 def _giver(old: Path, held: BookKey | None) -> Signer:
     """Read the key that hands over."""
-    signer = read_signer(old)
+    try:
+        signer = read_signer(old)
+    except KeyFileError as fault:  # its own remedy sets a key to which nobody hands over
+        raise KeyFileError(
+            f"The file {old} of the old key is no key of a book (an Ed25519 key in PEM is expected); nothing was written.",
+            remedy=_NAME_IT,
+        ) from fault
     if signer is None:
         raise KeyFileError(
             f"The file {old} of the old key is not there, or may not be read; nothing was written.",
-            remedy="Name the file that signed so far: --old-key FILE. Where it is lost, leave that out.",
+            remedy=_NAME_IT,
         )
     if held is None or held.public_key != signer.public_key:
         named = "names no key yet" if held is None else f"has the key of entry {held.entry}"
         raise KeyFileError(
             f"The file {old} is not the key that signs so far (the book {named}); nothing was written.",
-            remedy="Name the file that signed so far: --old-key FILE. Where it is lost, leave that out.",
+            remedy=_NAME_IT,
         )
     return signer
