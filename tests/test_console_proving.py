@@ -175,6 +175,22 @@ def test_keys_are_shown_and_set(
     assert cli.main(["verify", "--against", "heads.txt"]) == 0
     assert cli.main(["head", "-o", "heads.txt"]) == 0
     assert "ANOTHER KEY" not in capsys.readouterr().err
+    # The key that was lost is found again: the head that it signed knows it, and what is open is said.
+    with monkeypatch.context() as found_again:
+        found_again.setenv("DRIFTBOOK_KEY", written.key_path.name)
+        assert cli.main(["key", "--set", "--why", "found again"]) == 0
+        assert "This key signed before." in capsys.readouterr().out
+        assert cli.main(["verify", "--against", "before.txt", "--json"]) == 0
+        assert [one["known_again"] for one in json.loads(capsys.readouterr().out)["keys"]] == [
+            False,
+            False,
+            False,
+            True,
+        ]
+        assert cli.main(["verify", "--against", "before.txt"]) == 0
+        assert "they can have named it again" in capsys.readouterr().out
+        assert cli.main(["verify", "--against", "heads.txt"]) == 1, "from after it was replaced no head knows it"
+        assert "had a copy of it" in capsys.readouterr().out
     make_site(written, name="Second Yard")
     assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
 

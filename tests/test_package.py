@@ -444,6 +444,37 @@ def test_who_holds_no_key_at_all_cannot_name_one_of_their_own(
     assert any(f"The key of entry {held.named} was handed over" in line for line in honest.holds)
 
 
+def test_a_known_key_comes_back_from_behind_one_that_nobody_handed_over_to_and_no_other_does() -> None:
+    """By the heads that were kept; one that handed over, or did not sign since, does not come back."""
+    old, lost, third = (bytes([number]) * 32 for number in (1, 2, 3))
+
+    def keys(*digits: bytes) -> list[verifier.Key]:
+        return [verifier.Key(10 * at + 1, one) for at, one in enumerate(digits)]
+
+    for named, handed, signed, upto, broken, again in (
+        (keys(old, lost, old), (), (21,), 5, None, [21]),
+        (keys(old, lost, old), (21,), (21,), 5, None, [21]),  # the one of between handing over to it changes nothing
+        (keys(old, lost, old), (), (), 5, 11, []),  # anybody can name it
+        (keys(old, lost, old), (11,), (21,), 5, 21, []),  # it was replaced, by its own word
+        (keys(old, lost, old), (), (21,), 15, 21, []),  # a head of after knows the other one
+        (keys(old, lost, third), (21,), (21,), 5, 11, []),
+        (keys(old, lost, old, third), (31,), (21,), 5, None, [21]),
+        (keys(old, lost, old, third), (21,), (21,), 5, 31, [21]),
+        (keys(old, lost, third, lost), (11,), (31,), 5, None, [31]),
+        (keys(old), (), (1,), 0, 1, []),
+    ):
+        found, back = verifier.followed(named, handed, signed, upto)
+        assert (found and found.entry, [one.entry for one in back]) == (broken, again), (named, handed, signed, upto)
+    head = verifier.Head("book", 5, b"", b"", [])
+    (told,), _ = verifier._unvouched([head], keys(old, lost, old), {11})
+    assert f"a copy of key {old.hex()}, which entry 1 names" in told
+    assert "anybody" not in told
+    (told,), _ = verifier._unvouched([head], keys(old, lost), set())
+    assert "anybody can have made a key" in told
+    _, (told,) = verifier._unvouched([head], keys(old, lost, old), {21})
+    assert f"NOT SHOWN: that it was the book which took key {old.hex()} again with entry 21" in told
+
+
 def test_what_a_package_shows_by_itself_is_looked_at_under_the_right_key_too(held: Held) -> None:
     """Lines that are doubled or in another order, an entry that another names left out, the name of another machine."""
     files = verifier.files_of(held.data)

@@ -24,7 +24,7 @@ from models.commands.set_key import set_key
 from models.errors import BookDamagedError, ConflictError, DriftbookError, InvalidValueError, UnreadableFileError
 from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
-from models.store.hand_over import handed_over, unvouched
+from models.store.hand_over import followed, handed_over, signed_since
 from models.store.known import site_of
 from models.store.own_files import refuse_own
 from models.store.proofs import BookKey, Head, last_head, one_state, read_keys
@@ -115,6 +115,7 @@ def _as_json(found: Verified, *, strict: bool) -> dict[str, Any]:
                 "origin": key.origin,
                 "public_key": key.public_key.hex(),
                 "handed_over": key.entry in found.handed,
+                "known_again": key in found.again,
             }
             for key in found.keys
         ],
@@ -139,6 +140,12 @@ def _tell(found: Verified, *, strict: bool, key: bool) -> None:
         out.print(
             say("verify.kept.holds" if head.holds else otherwise, size=f"{head.note.checkpoint.size:,}"), soft_wrap=True
         )
+    for key_again in found.again:
+        other = max((one for one in found.keys if one.entry < key_again.entry), key=lambda one: one.entry)
+        out.print(
+            say("verify.keys.again", entry=key_again.entry, other=other.public_key.hex(), size=found.spoken_for),
+            markup=False, soft_wrap=True,
+        )  # fmt: skip
     _tell_unsigned(found)
     _tell_own_work(found.own_work)
     _tell_no_right(found.no_right)
@@ -246,12 +253,13 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
     with opened(settings) as engine, engine.connect() as connection:
         head, keys = last_head(connection), read_keys(connection)
         handed = handed_over(connection, keys)
+        signed = signed_since(connection, keys, handed)
     if head is None:
         raise DriftbookError(say("head.none"), remedy=say("head.none.remedy"))
     # The head goes to the standard output as it is: a scheduler may pipe it anywhere.
     sys.stdout.write(f"{write_line(head.note)}\n" if given.line else head.note)
     if given.output:
-        _append(Path(given.output), head, keys, handed)
+        _append(Path(given.output), head, keys, handed, signed)
     if mail is not None:
         from dashboard.reports.mail import message_of, send
 
@@ -271,7 +279,7 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
     return 0
 
 
-def _append(path: Path, head: Head, keys: Sequence[BookKey], handed: frozenset[int]) -> None:
+def _append(path: Path, head: Head, keys: Sequence[BookKey], handed: frozenset[int], signed: frozenset[int]) -> None:
     """Add a head to a file of heads of its book; the same one is not added twice."""
     try:
         there = path.read_text(encoding="utf-8") if path.exists() else ""
@@ -296,7 +304,7 @@ def _append(path: Path, head: Head, keys: Sequence[BookKey], handed: frozenset[i
     except OSError as fault:
         raise not_written(path, fault, "-o FILE") from fault
     print(say("head.written", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
-    if any(unvouched(keys, handed, max((one.size for one in known), default=0), head.size, None)):
+    if followed(keys, handed, signed, max((one.size for one in known), default=0))[0] is not None:
         # From now on this file speaks for the new key: somebody has to look, once.
         print(say("head.other_key", path=path), file=sys.stderr)  # noqa: T201
 
@@ -349,4 +357,6 @@ def run_key(given: argparse.Namespace) -> int:
         out.print(say("key.replaced"), soft_wrap=True)
         if entry not in handed:
             out.print(say("key.alone"), soft_wrap=True)
+        if any(one.public_key == keys[-1].public_key for one in keys[:-1]):
+            out.print(say("key.again"), soft_wrap=True)
     return 0

@@ -50,8 +50,8 @@ WORDS: Final[dict[str, str]] = {
     "fault.kept other book": "the head that you kept is of {said}; this book is {found}",
     "fault.not the given key": "the newest head is signed by {found}, not by the key that you gave ({said})",
     "fault.key not vouched for": "entry {entry} names the key {found} in the place of {said}, which did not sign that it hands over, and no head that you kept is from after it. Whoever can "
-    "change the database can have made that key, and all entries after the newest head that you kept. Where the old key was lost it looks the same: whoever knows from "
-    "elsewhere that this is the key of today gives it with --public-key",
+    "change the database can have made that key, or had a copy of it if the book had it before, and made all entries after the newest head that you kept. Where the old key was "
+    "lost, or an older one was taken again, it looks the same: whoever knows from elsewhere which is the key of today gives it with --public-key",
     "fault.nothing": "nothing",
     # What verification saw
     "verify.intact": "{n} of {all} entries say in every value what was said when they were written.",
@@ -59,6 +59,8 @@ WORDS: Final[dict[str, str]] = {
     "verify.heads.none": "No head is kept.",
     "verify.keys": "Key since entry {entry}: {digits}",
     "verify.keys.handed": "(handed over by the key before it, by its signature)",
+    "verify.keys.again": "The heads that you kept lead to the key that entry {entry} names again, and it signed since. Key {other} signed before, without its hand-over. If the older one was "
+    "replaced because somebody else may have it, they can have named it again and made all entries after {size}: a head from after the entry of the other key tells, or the key of today (--public-key).",
     "verify.keys.alone": "(NOT handed over by the key before it: the book alone says that it took its place)",
     "verify.kept.holds": "The book still begins as the head of {size} entries says that you kept.",
     "verify.kept.signature": "The book begins as the head of {size} entries says that you kept, but the book's signature under that head is not that of its key then.",
@@ -100,6 +102,7 @@ WORDS: Final[dict[str, str]] = {
     "verify.file.head.remedy": "Give a file that 'driftbook head' wrote, or the line that you wrote down.",
     "verify.file.key": "'{asked}' is no public key: 64 hexadecimal digits are expected.",
     "key.replaced": "Whoever has a copy of the key before can still make packages that fit in themselves. A head that is kept elsewhere from now on tells them: driftbook head -o FILE",
+    "key.again": "This key signed before. Beside heads to which it was the key in force, and from before another took its place, book and packages pass, unless it had handed over to another since.",
     "key.alone": "The old key did not sign that it hands over. So packages do not pass beside heads from before this entry (verify.py --head, status 3), nor does the book (verify --against, status 1): "
     "anybody who can change the database could have done the same. Tell those who keep heads the new key by another way, and let a head go to them now.",
     "key.old": "An old key was named, and no key is set by it.",
@@ -173,7 +176,7 @@ How to check it
   the signatures away to change more: then it says NOT SIGNED and what nothing vouches for, and does not say that all fits.
   Its exit status: 0 everything fits and is signed by the newest key that is named here; 1 something does not fit, or a key
   is named and it did not sign; 2 a file or what was typed could not be read; 3 it fits in itself, and no key is named, or
-  nothing leads from the heads that you kept to the key that signed. 0 without --head and --key says that it fits in itself,
+  the heads that you kept do not vouch for the key that signed. 0 without --head and --key says that it fits in itself,
   and nothing of who made it.
 
 What it shows, and what it cannot show
@@ -190,7 +193,9 @@ What it shows, and what it cannot show
   When a key of the book is replaced, the old one can sign that it hands over to the new one; verify.py says so. Where it was
   lost it cannot, and a new key that nobody vouches for looks the same whether the book or a stranger named it. Then verify.py
   does not take the new key beside a head from before it, and ends with 3. Ask whoever answers for the book for its key, by
-  another way than this package came, and type it behind --key; or use a head from after the new key was named.
+  another way than this package came, and type it behind --key; or use a head from after the new key was named. Where the key to
+  which your heads lead was named again behind such a one, and signed since, it is taken, and verify.py says what is open:
+  if it was replaced because somebody else may have it, they can have done that.
   The entry that names another key can be left out like any other. So whoever has a copy of a key that the book has replaced
   can make a package that fits: without the entry that replaced it, without others, with entries that never were, or handed
   over to another key. No package can show by itself that its key was not replaced. That is shown by a head that you kept

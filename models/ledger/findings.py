@@ -80,7 +80,7 @@ class Fault(StrEnum):
     KEPT_OTHER = "kept other book"
     KEY_NOT_GIVEN = "not the given key"
     KEY_NOT_VOUCHED = "key not vouched for"
-    """Heads are given that were kept elsewhere, and nothing leads from them to the key that entry ``entry`` names."""
+    """Heads are given that were kept elsewhere, and they do not vouch for the key that entry ``entry`` names."""
 
 
 @dataclass(frozen=True, slots=True)

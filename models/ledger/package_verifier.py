@@ -8,7 +8,7 @@
 Exit status: 0 everything fits, and the newest key that the package names signed it;
 1 something does not fit, or the package names a key and it did not sign; 2 a file or
 what was typed could not be read; 3 it fits in itself, and nobody vouches for it: the
-book has no key, or heads were given and nothing leads from them to the key that signed.
+book has no key, or heads were given and do not vouch for the key that signed.
 
 What a package cannot show by itself: that its key is the book's.  Anybody can make one
 that fits in itself, with a key of their own: all of it, or entries behind those of a
@@ -16,7 +16,8 @@ true one.  So 0 without --head and without --key says no more than that it fits 
 From a kept head a key is followed to the next where the older one signed that it hands
 over to it.  A key that was lost hands over to nobody: then a head that was kept after
 the new one was named vouches for it, or the key of today (--key), asked for by another
-way than the package came.
+way than the package came.  The key to which the heads lead may be named again behind
+such a one: where it signed since, it is known as before.
 Nor can it show that it leaves no entry out.  Whoever holds the key that signs it can
 leave any out; whoever holds a key that the book has replaced since can leave out the
 entry that replaced it, or hand over to another, and pass for the book.  A head with its
@@ -76,7 +77,7 @@ class Checked(NamedTuple):
     known: bool
     """Whether something from elsewhere speaks for the key: a signed head that was kept and leads to it, or the key itself."""
     unvouched: list[str]
-    """From which key on nothing leads from the kept heads to the key that signed."""
+    """From which key on the kept heads vouch for none, up to the one that signed."""
 
 
 # Ed25519 (RFC 8032, section 5.1): arithmetic over integers, points as (X, Y, Z, T).
@@ -449,7 +450,7 @@ def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -
         )
     upto = max((one.size for one in kept if _own(one)), default=0)
     handed = _handed(head, keys, statements, files[OLDER])
-    unvouched = [] if key is not None or not signed else _unvouched(kept, keys, handed)
+    unvouched, again = ([], []) if key is not None or not signed else _unvouched(kept, keys, handed)
     holds += [
         f"The key of entry {one.entry} was handed over by the key before it: that one signed it."
         for one in keys
@@ -458,6 +459,7 @@ def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -
     left = [
         _left_out(head.size - len(numbers)) if vouched else "",
         "" if unvouched else _key_open(head, force if signed and key is None else None, upto),
+        *again,
     ]
     known = key is not None or (bool(upto) and not unvouched)
     return Checked(holds, unsigned, force, [line for line in left if line], known, unvouched)
@@ -477,12 +479,39 @@ def _handed(head: Head, keys: list[Key], statements: list[dict[str, Any]], older
     }
 
 
-def _unvouched(kept: Sequence[Head], keys: list[Key], handed: set[int]) -> list[str]:
-    """Say from which key on nothing leads from the heads that were kept to the key that signed."""
+def followed(
+    keys: Sequence[Key], handed: Iterable[int], signed: Iterable[int], upto: int
+) -> tuple[Key | None, list[Key]]:
+    """Follow the key in force at a kept head: gives the first key to which nothing leads, and those with which a known one came back.
+
+    A known key is replaced by the one to which it hands over, and by no other: where it is named again behind such
+    a one, and signed since (``signed``), whoever has it vouches for all of it.  One that handed over does not come back.
+    """
+    known, broken = in_force(keys, upto), None
+    again: list[Key] = []
+    for one in keys:
+        if one.entry <= upto:
+            continue
+        if broken is None and one.entry in handed:
+            known = one
+        elif known is not None and one.digits == known.digits and one.entry in signed:
+            broken = None
+            again.append(one)
+        elif broken is None:
+            broken = one
+    return broken, again
+
+
+def _unvouched(kept: Sequence[Head], keys: list[Key], handed: set[int]) -> tuple[list[str], list[str]]:
+    """Say from which key on nothing leads from the heads that were kept to the key that signed, or which key came back."""
     upto = max((one.size for one in kept), default=None)
-    broken = next((one for one in keys if upto is not None and one.entry > upto and one.entry not in handed), None)
+    if upto is None or not keys:
+        return [], []
+    # The last key signed the head; one that handed over signed that.
+    signed = {old.entry for old, new in zip(keys, keys[1:]) if new.entry in handed} | {keys[-1].entry}  # noqa: B905, RUF007
+    broken, again = followed(keys, handed, signed, upto)
     if broken is None:
-        return []
+        return [], [_again(one, keys, upto) for one in again]
     before = in_force(keys, broken.entry - 1)
     said = (
         "no key is named before it"
@@ -492,11 +521,39 @@ def _unvouched(kept: Sequence[Head], keys: list[Key], handed: set[int]) -> list[
     told = (
         f"NOT VOUCHED FOR: key {broken.digits.hex()}, which entry {broken.entry} names, and with it all that is said here of "
         f"entries after {upto}, the choice of entries, and the files for reading. The newest head that you kept is from before "
-        f"it, and {said}: anybody can have made a key and these entries, and signed them. It looks the same where the book's key "
-        "was lost and another took its place. Ask whoever answers for the book for its key, by another way than this package "
+        f"it, and {said}: {_who_can(keys, handed, broken)}. Ask whoever answers for the book for its key, by another way than this package "
         "came (--key), or whoever keeps heads for a signed one from after that entry (--head)."
     )
-    return [told]
+    return [told], []
+
+
+def _who_can(keys: list[Key], handed: set[int], broken: Key) -> str:
+    """Say who can have made what no kept head vouches for: anybody, or whoever has a copy of a key that was replaced."""
+    last = len(keys) - 1
+    while keys[last].entry in handed:
+        last -= 1
+    for old in keys:
+        if old.entry < broken.entry and old.digits == keys[last].digits:
+            return (
+                f"whoever has a copy of key {old.digits.hex()}, which entry {old.entry} names and another replaced, can have made "
+                "these entries, and signed them. It looks the same where the book took that key again"
+            )
+    return (
+        "anybody can have made a key and these entries, and signed them. It looks the same where the book's key was lost and "
+        "another took its place"
+    )
+
+
+def _again(key: Key, keys: list[Key], upto: int) -> str:
+    """Say what stays open where a known key came back."""
+    other = in_force(keys, key.entry - 1) or key
+    return (
+        f"NOT SHOWN: that it was the book which took key {key.digits.hex()} again with entry {key.entry}. The heads that you "
+        f"kept lead to that key, and it signed since; key {other.digits.hex()}, which entry {other.entry} names, signed before, "
+        "without its hand-over. If it was replaced because somebody else may have it, they can have made what is said here of "
+        f"entries after {upto}. A head from after entry {other.entry} that you kept shows that (--head), or the key of today as "
+        "you know it from elsewhere (--key)."
+    )
 
 
 def _keys(data: bytes) -> list[Key]:
@@ -837,8 +894,8 @@ def _ending(found: Checked) -> int:
         return 3
     if found.unvouched:
         print(
-            "It fits in itself, and nothing leads from the heads that you kept to the key that signed it: do not take it for the "
-            "book's before you know that key from elsewhere."
+            "It fits in itself, and the heads that you kept do not vouch for the key that signed it: do not take it for the "
+            "book's before you know from elsewhere that this key signs today."
         )
         return 3
     print(

@@ -14,9 +14,12 @@ import sqlalchemy as sa
 
 from models.errors import KeyFileError
 from models.ledger import package_verifier as form
+from models.ledger.checkpoint import Checkpoint
 from models.ledger.findings import Fault, Finding
-from models.store.proofs import root_of
+from models.ledger.keys import signature_holds
+from models.store.proofs import raw_bytes, root_of
 from models.tables.book import EntryRow
+from models.tables.proofs import TreeHeadRow
 
 if TYPE_CHECKING:
     from models.ledger.keys import Signer
@@ -74,13 +77,43 @@ def handed_over(connection: sa.Connection, keys: Sequence[BookKey]) -> frozenset
     return frozenset(found)
 
 
-def unvouched(
-    keys: Sequence[BookKey], handed: frozenset[int], kept: int, last: int, public_key: bytes | None
-) -> Iterator[Finding]:
-    """Give the first key to which nothing leads from the heads that were kept elsewhere.
+def signed_since(connection: sa.Connection, keys: Sequence[BookKey], handed: frozenset[int]) -> frozenset[int]:
+    """Give the entries that name a key again, where it signed since: a head that covers the entry, or a hand-over.
 
-    A kept head speaks for the keys that are named in it, and a key for the one to which it hands over.  Where neither
-    does, whoever can change the database may have named a key of their own, and signed all with it.
+    Whoever can change the database can name any key, and sign with none but their own.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    keys : sequence of BookKey
+        All its keys, the oldest first. [unitless]
+    handed : frozenset of int
+        Entries whose key was handed over by the key before it. [unitless]
+    """
+    found = {old.entry for old, new in pairwise(keys) if new.entry in handed}
+    h = TreeHeadRow
+    for at, one in enumerate(keys):
+        if one.entry in found or all(one.public_key != old.public_key for old in keys[:at]):
+            continue
+        asked = sa.select(h.size, h.root, h.signature).where(h.key_entry == one.entry, h.signature.is_not(None))
+        row = connection.execute(asked.order_by(h.size.desc()).limit(1)).first()
+        if row is None or row.size < one.entry:
+            continue
+        body = Checkpoint(one.origin, row.size, raw_bytes(row.root)).body.encode()
+        if signature_holds(one.public_key, raw_bytes(row.signature), body):
+            found.add(one.entry)
+    return frozenset(found)
+
+
+def followed(
+    keys: Sequence[BookKey], handed: frozenset[int], signed: frozenset[int], kept: int
+) -> tuple[BookKey | None, tuple[BookKey, ...]]:
+    """Give the first key to which nothing leads from the heads that were kept elsewhere, and those with which a known key came back.
+
+    A kept head speaks for the key that signs where it ends, and a key for the one to which it hands over.  Where neither
+    does, whoever can change the database may have named a key of their own, and signed all with it.  A known key that is
+    named again behind such a one, and signed since, is known as before.
 
     Parameters
     ----------
@@ -88,17 +121,33 @@ def unvouched(
         All keys of the book, the oldest first. [unitless]
     handed : frozenset of int
         Entries whose key was handed over by the key before it. [unitless]
+    signed : frozenset of int
+        Entries that name a key again, where it signed since. [unitless]
     kept : int
         Entries for which the largest head that was kept elsewhere, and holds, speaks; none where there is none. [unitless]
+    """
+    if not kept:
+        return None, ()
+    by_entry = {one.entry: one for one in keys}
+    broken, again = form.followed([form.Key(one.entry, one.public_key) for one in keys], handed, signed, kept)
+    return None if broken is None else by_entry[broken.entry], tuple(by_entry[one.entry] for one in again)
+
+
+def unvouched(keys: Sequence[BookKey], broken: BookKey | None, last: int) -> Iterator[Finding]:
+    """Give the key to which nothing leads, as a finding.
+
+    Parameters
+    ----------
+    keys : sequence of BookKey
+        All keys of the book, the oldest first. [unitless]
+    broken : BookKey or None
+        The key. [unitless]
     last : int
         The last entry. [unitless]
-    public_key : bytes or None
-        The key of today, as it is known from elsewhere: it speaks for all before it. [unitless]
     """
-    if not kept or (keys and keys[-1].public_key == public_key):
-        return
-    at = next((at for at, one in enumerate(keys) if one.entry > kept and one.entry not in handed), None)
-    if at is not None:
+    if broken is not None:
+        at = keys.index(broken)
         before = keys[at - 1].public_key.hex() if at else None
-        said = keys[at].public_key.hex()
-        yield Finding(Fault.KEY_NOT_VOUCHED, keys[at].entry, "book_key", "public_key", said, before, last)
+        yield Finding(
+            Fault.KEY_NOT_VOUCHED, broken.entry, "book_key", "public_key", broken.public_key.hex(), before, last
+        )

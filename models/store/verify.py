@@ -24,7 +24,7 @@ from models.ledger.keys import signature_holds
 from models.ledger.tree import HASH_BYTES, Frontier
 from models.settings import Settings
 from models.store.engine import make_engine
-from models.store.hand_over import handed_over, unvouched
+from models.store.hand_over import followed, handed_over, signed_since, unvouched
 from models.store.proofs import BookKey, Head, last_head, read_keys
 from models.store.verify_around import (
     add_what_can_be_read,
@@ -67,6 +67,8 @@ class Verified:
     keys: tuple[BookKey, ...] = ()
     handed: frozenset[int] = frozenset()
     """Entries whose key was handed over by the key before it, by its signature."""
+    again: tuple[BookKey, ...] = ()
+    """Keys that the kept heads know, and that were named again behind one to which they had not handed over."""
     newest: Head | None = None
     kept: list[HeldHead] = field(default_factory=list)
     """Heads that were kept elsewhere."""
@@ -158,7 +160,10 @@ def _verify(
     found, result.indexes = indexes[0] if indexes else _look_at_indexes(connection)
     result.tally.merge(found)
     result.tally.extend(key_findings(result.newest, result.without, result.spoken_for, public_key))
-    result.tally.extend(unvouched(keys, result.handed, result.spoken_for, result.last, public_key))
+    if not keys or keys[-1].public_key != public_key:  # else it speaks for all before it
+        signed = signed_since(connection, keys, result.handed)
+        broken, result.again = followed(keys, result.handed, signed, result.spoken_for)
+        result.tally.extend(unvouched(keys, broken, result.last))
     result.unsigned = result.tally.counts[Fault.UNSIGNED]
     return result
 
