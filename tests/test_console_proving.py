@@ -4,32 +4,40 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import socketserver
 import subprocess
 import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
 from dashboard import cli
 from dashboard.console.proving_package import tell_package
 from dashboard.proofs import fault_words
 from dashboard.words import WORDS, say
-from models.ledger.checkpoint import Checkpoint, read_notes, write_note
+from models.commands.set_key import set_key
+from models.ledger.checkpoint import Checkpoint, Note, read_note, read_notes, write_note
 from models.ledger.findings import Fault, Finding
 from models.ledger.keys import make_key
+from models.ledger.tree import Frontier
 from models.settings import Settings
 from models.store.engine import make_engine
+from models.store.hand_over import Beside, beside
+from models.store.proofs import last_head, read_heads
 from models.store.verify import verify_book
 from models.store.verify_package import Named, PackageSeen
 from models.tables.every import STATE
+from models.tables.proofs import StatementRow
 from models.values.story import Site
 from tests import seeded
-from tests.conftest import make_site
+from tests.conftest import NOW, make_site
 from tests.kept_book import change, rows_of
 
 
@@ -176,6 +184,7 @@ def test_keys_are_shown_and_set(
     assert cli.main(["head", "-o", "heads.txt"]) == 0
     assert "ANOTHER KEY" not in capsys.readouterr().err
     # The key that was lost is found again: the head that it signed knows it, and what is open is said.
+    shutil.copy("before.txt", "lost.txt")
     with monkeypatch.context() as found_again:
         found_again.setenv("DRIFTBOOK_KEY", written.key_path.name)
         assert cli.main(["key", "--set", "--why", "found again"]) == 0
@@ -191,8 +200,91 @@ def test_keys_are_shown_and_set(
         assert "they can have named it again" in capsys.readouterr().out
         assert cli.main(["verify", "--against", "heads.txt"]) == 1, "from after it was replaced no head knows it"
         assert "had a copy of it" in capsys.readouterr().out
+        assert cli.main(["head", "-o", "heads.txt"]) == 0
+        assert "names ANOTHER KEY" in capsys.readouterr().err
+        assert cli.main(["head", "-o", "lost.txt"]) == 0
+        told = capsys.readouterr().err
+        assert ("ANOTHER KEY" in told, "they can have named it again" in told) == (False, True)
     make_site(written, name="Second Yard")
     assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
+
+
+def test_a_head_is_held_against_the_heads_that_are_kept(sqlite_book: Settings, tmp_path: Path) -> None:
+    """Whoever can change the database chooses of how many entries a book of theirs is; and heads come without signatures too."""
+    site = make_site(sqlite_book)
+    copy = replace(sqlite_book, book=str(tmp_path / "copy.db"), key=tmp_path / "copy.key")
+    shutil.copy(sqlite_book.book, copy.book)
+    make_site(sqlite_book, name="Second Yard")
+    assert set_key(copy, site.site_id, by="somebody", now=NOW, why="a stranger's", old=None)
+
+    def looked(settings: Settings, *kept: Note) -> Beside:
+        engine = make_engine(settings)
+        with engine.connect() as connection:
+            head = last_head(connection)
+            assert head is not None
+            seen = beside(connection, head, kept)
+        engine.dispose()
+        return seen
+
+    def notes(settings: Settings) -> list[Note]:
+        engine = make_engine(settings)
+        with engine.connect() as connection:
+            found = [read_note(one.note) for one in read_heads(connection)]
+        engine.dispose()
+        return found
+
+    true, own = notes(sqlite_book), notes(copy)
+    named, last = own[0].checkpoint.size, true[0].checkpoint.size
+    common = next(one for one in true if one.checkpoint.size < named)
+    at = common.checkpoint.size
+    assert last > named
+    assert looked(sqlite_book, *true) == Beside(None, None, None, None, (), first=False, size=last)
+    seen = looked(copy, common, true[0])
+    assert (seen.ahead, seen.other, seen.signer, seen.key and seen.key.entry, seen.size) == (
+        last,
+        None,
+        None,
+        named,
+        at,
+    )
+    forked = Checkpoint(true[0].checkpoint.origin, named, bytes(32))
+    seen = looked(copy, common, Note(forked, ()))
+    assert (seen.ahead, seen.other, seen.key and seen.key.entry, seen.size) == (None, named, named, at)
+    seen = looked(copy, Note(common.checkpoint, ()))
+    assert (seen.signer, seen.key and seen.key.entry, seen.first) == (None, named, False)
+    # The head that names the key without a signature was told: the first that bears one is told once more.
+    bare = Note(own[0].checkpoint, ())
+    assert (looked(copy, bare).key, looked(copy, common, bare).size) == (None, at)
+    assert looked(copy, common, *own).key is None
+    stranger = replace(common, signatures=tuple((name, hint, bytes(64)) for name, hint, _ in common.signatures))
+    assert looked(copy, stranger).signer == at
+    # At a size at which the book kept no head its leaves give the root.
+    engine = make_engine(sqlite_book)
+    with engine.connect() as connection:
+        sizes = {one.checkpoint.size for one in true}
+        lone = next(size for size in range(1, last) if size not in sizes)
+        tree = Frontier()
+        s = StatementRow
+        tree.extend(connection.scalars(sa.select(s.leaf).where(s.entry <= lone).order_by(s.entry)).all())
+    engine.dispose()
+    assert looked(sqlite_book, Note(Checkpoint(forked.origin, lone, tree.root()), ())).other is None
+    assert looked(sqlite_book, Note(Checkpoint(forked.origin, lone, bytes(32)), ())).other == lone
+
+
+def test_a_file_of_heads_that_is_ahead_of_the_book_is_told(
+    written: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["head", "-o", "heads.txt"]) == 0
+    origin = read_note(capsys.readouterr().out).checkpoint.origin
+    with Path("heads.txt").open("a", encoding="utf-8") as file:
+        file.write(write_note(Checkpoint(origin, 999, bytes(32)), None, None))
+    assert cli.main(["head", "-o", "heads.txt"]) == 0
+    told = capsys.readouterr().err
+    assert ("stands in heads.txt already" in told, "holds a head of 999 entries, and this book has only" in told) == (
+        True,
+        True,
+    )
+    del written
 
 
 @pytest.mark.parametrize("state", ["right", "missing", "of another book"])

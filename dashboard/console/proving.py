@@ -11,6 +11,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import sqlalchemy as sa
 from rich.progress import Progress
 
 from dashboard.console.common import now, opened, out, settings_of, who
@@ -24,7 +25,7 @@ from models.commands.set_key import set_key
 from models.errors import BookDamagedError, ConflictError, DriftbookError, InvalidValueError, UnreadableFileError
 from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
-from models.store.hand_over import followed, handed_over, signed_since
+from models.store.hand_over import Beside, after_others, beside, handed_over
 from models.store.known import site_of
 from models.store.own_files import refuse_own
 from models.store.proofs import BookKey, Head, last_head, one_state, read_keys
@@ -140,12 +141,8 @@ def _tell(found: Verified, *, strict: bool, key: bool) -> None:
         out.print(
             say("verify.kept.holds" if head.holds else otherwise, size=f"{head.note.checkpoint.size:,}"), soft_wrap=True
         )
-    for key_again in found.again:
-        other = max((one for one in found.keys if one.entry < key_again.entry), key=lambda one: one.entry)
-        out.print(
-            say("verify.keys.again", entry=key_again.entry, other=other.public_key.hex(), size=found.spoken_for),
-            markup=False, soft_wrap=True,
-        )  # fmt: skip
+    for one, other in after_others(found.keys, found.again):
+        out.print(_again(one, other, found.spoken_for), markup=False, soft_wrap=True)
     _tell_unsigned(found)
     _tell_own_work(found.own_work)
     _tell_no_right(found.no_right)
@@ -251,15 +248,13 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
     if given.output:
         refuse_own(settings, Path(given.output))
     with opened(settings) as engine, engine.connect() as connection:
-        head, keys = last_head(connection), read_keys(connection)
-        handed = handed_over(connection, keys)
-        signed = signed_since(connection, keys, handed)
-    if head is None:
-        raise DriftbookError(say("head.none"), remedy=say("head.none.remedy"))
-    # The head goes to the standard output as it is: a scheduler may pipe it anywhere.
-    sys.stdout.write(f"{write_line(head.note)}\n" if given.line else head.note)
-    if given.output:
-        _append(Path(given.output), head, keys, handed, signed)
+        head = last_head(connection)
+        if head is None:
+            raise DriftbookError(say("head.none"), remedy=say("head.none.remedy"))
+        # The head goes to the standard output as it is: a scheduler may pipe it anywhere.
+        sys.stdout.write(f"{write_line(head.note)}\n" if given.line else head.note)
+        if given.output:
+            _append(Path(given.output), head, connection)
     if mail is not None:
         from dashboard.reports.mail import message_of, send
 
@@ -279,34 +274,55 @@ def run_head(given: argparse.Namespace, environ: Mapping[str, str] = os.environ)
     return 0
 
 
-def _append(path: Path, head: Head, keys: Sequence[BookKey], handed: frozenset[int], signed: frozenset[int]) -> None:
+def _append(path: Path, head: Head, connection: sa.Connection) -> None:
     """Add a head to a file of heads of its book; the same one is not added twice."""
     try:
         there = path.read_text(encoding="utf-8") if path.exists() else ""
-        known = {note.checkpoint for note in read_notes(there)} if there.strip() else set()
-        others = sorted({one.origin for one in known} - {head.origin})
-        if others:  # whoever holds the book against this file would be told ever after that it was changed
-            raise ConflictError(
-                say("head.other", path=path, others=", ".join(others), origin=head.origin),
-                remedy=say("head.other.remedy"),
-            )
-        if head.checkpoint in known:
-            print(say("head.there", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
-            return
-        path.parent.mkdir(
-            parents=True, exist_ok=True
-        )  # as backup does: both are named beside each other for a scheduler
-        add_whole(path, (("\n" if there.strip() else "") + head.note).encode())
+        notes = read_notes(there) if there.strip() else ()
     except ValueError as fault:
         raise UnreadableFileError(
             say("verify.file.head", name=path, fault=fault), remedy=say("verify.file.head.remedy")
         ) from fault
     except OSError as fault:
         raise not_written(path, fault, "-o FILE") from fault
-    print(say("head.written", size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
-    if followed(keys, handed, signed, max((one.size for one in known), default=0))[0] is not None:
-        # From now on this file speaks for the new key: somebody has to look, once.
-        print(say("head.other_key", path=path), file=sys.stderr)  # noqa: T201
+    others = sorted({one.checkpoint.origin for one in notes} - {head.origin})
+    if others:  # whoever holds the book against this file would be told ever after that it was changed
+        raise ConflictError(
+            say("head.other", path=path, others=", ".join(others), origin=head.origin),
+            remedy=say("head.other.remedy"),
+        )
+    found, fresh = beside(connection, head, notes), head.checkpoint not in {one.checkpoint for one in notes}
+    if fresh:
+        try:
+            # As backup does: both are named beside each other for a scheduler.
+            path.parent.mkdir(parents=True, exist_ok=True)
+            add_whole(path, (("\n" if there.strip() else "") + head.note).encode())
+        except OSError as fault:
+            raise not_written(path, fault, "-o FILE") from fault
+    said = "head.written" if fresh else "head.there"
+    print(say(said, size=f"{head.size:,}", path=path), file=sys.stderr)  # noqa: T201
+    _tell_beside(found, head, path, fresh=fresh)
+
+
+def _tell_beside(found: Beside, head: Head, path: Path, *, fresh: bool) -> None:
+    """Tell where the book is not what a file of heads says of it, and where a head makes the file speak for another key."""
+    told = [
+        say(key, size=f"{size:,}", here=f"{head.size:,}", path=path)
+        for key, size in (("head.ahead", found.ahead), ("head.other_root", found.other), ("head.signer", found.signer))
+        if size is not None
+    ]
+    if fresh and found.key is not None:  # from now on this file speaks for that key: somebody has to look, once
+        key = "head.first_key" if found.first else "head.other_key"
+        told.append(say(key, size=f"{found.size:,}", entry=found.key.entry, path=path))
+    if fresh:
+        told += [_again(one, other, found.size) for one, other in found.again]
+    for line in told:
+        print(line, file=sys.stderr)  # noqa: T201
+
+
+def _again(key: BookKey, other: BookKey, size: int) -> str:
+    """Say what stays open where a known key signs again after another."""
+    return say("verify.keys.again", entry=key.entry, other=other.public_key.hex(), size=f"{size:,}")
 
 
 def run_history(given: argparse.Namespace) -> int:

@@ -115,8 +115,15 @@ WORDS: Final[dict[str, str]] = {
     "head.other": "{path} holds heads of another book ({others}); this is {origin}, and its head was not added.",
     "head.other.remedy": "Name another file, one for each book: -o FILE. With heads of two books in it, 'driftbook verify --against FILE' would find a fault in either.",
     "head.written": "Added the head of {size} entries to {path}.",
-    "head.other_key": "It is signed by ANOTHER KEY than the signed head before it in {path}. With this head the file speaks for that key: make sure by another way that the "
-    "key of the book was replaced. Nothing in the book shows it, for the old key did not hand over ('driftbook key').",
+    "head.other_key": "After the head of {size} entries in {path}, entry {entry} names ANOTHER KEY, and the key before it did not sign that it hands over ('driftbook key'). With this head "
+    "the file speaks for that key: make sure by another way that the key of the book was replaced, for the book alone says it.",
+    "head.first_key": "After the head of {size} entries in {path}, entry {entry} names the FIRST KEY of the book. With this head the file speaks for that key: make sure by another way "
+    "that the book got one, for the book alone says it.",
+    "head.ahead": "{path} holds a head of {size} entries, and this book has only {here}: its END WAS CUT OFF, or it is an older copy. Find out why before anybody goes on: "
+    "driftbook verify --against FILE",
+    "head.other_root": "The head of {size} entries in {path} is NOT A BEGINNING OF THIS BOOK: entries up to there were changed since, or this is another copy that went on otherwise. "
+    "Find out why before anybody goes on: driftbook verify --against FILE",
+    "head.signer": "The head of {size} entries in {path} is NOT SIGNED BY THE KEY that this book names for it. Find out why before anybody goes on: driftbook verify --against FILE",
     "head.unsigned": "It is not signed: by itself it does not show who made it.",
     "head.mail.subject": "Head of the book {origin}: {size} entries",
     "head.mail.body": (
