@@ -43,6 +43,12 @@ _CALLED: Final = {
     "equipment_class": "equipment class", "feet_movable_mm": "feet of the movable machine",
     "feet_stationary_mm": "feet of the stationary machine",
 }  # fmt: skip
+_DAY: Final = "valid_from"
+_WORDS: Final = frozenset({key for keys in _FIELDS.values() for key in keys if not key.endswith("_")} | {_DAY}) - {
+    "span", "speed", "speed_max", "power",
+}  # fmt: skip
+"""What only a version of the program writes that keeps all that a row says; before, numbers were kept and nothing else."""
+
 _SAID: Final = "as said from {day} on: {fields}"
 _WAS_SAID: Final = re.compile(r"(; |^)as said from \d{4}-\d\d-\d\d on: [a-z, ]+$")
 
@@ -52,16 +58,54 @@ class Carried:
     """What becomes of a later description.
 
     ``place`` is its place among those of the machine, ``asset`` the same with what is carried on, ``None`` where nothing
-    is.  ``on`` names the fields that are carried on, ``kept`` those that it sets anew, otherwise than what comes in.
+    is.  ``on`` names the fields that are carried on, ``kept`` those that it sets anew, otherwise than what comes in, and
+    ``unsure`` those of which nobody can tell any more whether it sets them: they stay.
     """
 
     place: int
     asset: Asset | None
     on: tuple[str, ...]
     kept: tuple[str, ...]
+    unsure: tuple[str, ...] = ()
 
 
-def carry_on(versions: Sequence[Asset], new: Asset, typed: Callable[[int], Collection[str]]) -> list[Carried]:
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What a list said for a description: the fields, whether there was a row at all, and whether its words are lost.
+
+    Lost they are where an older version, which kept the numbers alone, read the row: it may have said all that is held.
+    """
+
+    fields: Collection[str] = ()
+    listed: bool = False
+    lost: bool = False
+
+
+def words_of(versions: Sequence[Asset], place: int, written: Callable[[int], tuple[str, Collection[str]]]) -> Words:
+    """Give what a list said for a description.
+
+    Parameters
+    ----------
+    versions : sequence of Asset
+        The descriptions of the machine, in order of entry. [as stored]
+    place : int
+        Place of the description among them. [unitless]
+    written : callable
+        Gives, by its place, the reason of a description, and what is kept of the words of a list for it. [unitless]
+    """
+    typed = written(place)[1]
+    if not _WORDS.isdisjoint(typed):
+        return Words(typed, listed=True)
+    # Renames, merges and what is carried on have a reason, and stand in the place of a row of the same day; rows have none.
+    day = versions[place].valid_from
+    rows = [one for one in range(place + 1) if versions[one].valid_from == day and not written(one)[0]]
+    if not rows:
+        return Words()
+    said = written(rows[-1])[1]
+    return Words({*typed, *said}, listed=True, lost=_WORDS.isdisjoint(said))
+
+
+def carry_on(versions: Sequence[Asset], new: Asset, words: Callable[[int], Words]) -> list[Carried]:
     """Carry what a description changes on into those that begin later.
 
     Parameters
@@ -70,8 +114,8 @@ def carry_on(versions: Sequence[Asset], new: Asset, typed: Callable[[int], Colle
         The descriptions of the machine before it, at least one, in order of entry. [as stored]
     new : Asset
         What comes in, with the day on which it begins. [as stored]
-    typed : callable
-        Gives, by its place, the fields that a list gave for a description. [unitless]
+    words : callable
+        Gives, by its place, what a list said for a description; see :func:`words_of`. [unitless]
 
     Returns
     -------
@@ -90,7 +134,10 @@ def carry_on(versions: Sequence[Asset], new: Asset, typed: Callable[[int], Colle
             break
         place = place_on(starts, start)
         later = versions[place]
-        anew = {group for group in still if _says(later, before, group, typed(place), new)}
+        said = words(place)
+        sure = {group for group in still if _says(later, before, group, said, new)}
+        anew = {group for group in still if group in sure or (said.lost and _holds(later, group))}
+        unsure = anew - sure
         try:
             asset = replace(later, **{name: getattr(new, name) for group in still - anew for name in group})
         except InvalidValueError:  # the highest speed below the running one, say: then what was said together stays
@@ -98,7 +145,9 @@ def carry_on(versions: Sequence[Asset], new: Asset, typed: Callable[[int], Colle
         kept = {group for group in anew if _of(later, group) != _of(new, group)}
         on = still - anew
         if kept or on:
-            found.append(Carried(place, asset if on else None, _named(on), _named(kept)))
+            found.append(
+                Carried(place, asset if on else None, _named(on), _named(kept - unsure), _named(kept & unsure))
+            )
         still, before = on, later
     return found
 
@@ -119,7 +168,18 @@ def carried_reason(why: str, begins: date | None, on: Sequence[str]) -> str:
     return "; ".join(filter(None, (_WAS_SAID.sub("", why), said)))
 
 
-def only_a_tag(versions: Sequence[Asset], day: date, typed: Callable[[int], Collection[str]]) -> bool:
+def otherwise(one: Asset, other: Asset) -> tuple[str, ...]:
+    """Name the fields in which two descriptions differ, tag and day aside.
+
+    Parameters
+    ----------
+    one, other : Asset
+        The descriptions. [as stored]
+    """
+    return _named({group for group in _FIELDS if _of(one, group) != _of(other, group)})
+
+
+def only_a_tag(versions: Sequence[Asset], day: date, words: Callable[[int], Words]) -> bool:
     """Tell whether what begins on a day is no more than another tag: then a list may still say what else changes on it.
 
     Parameters
@@ -128,25 +188,34 @@ def only_a_tag(versions: Sequence[Asset], day: date, typed: Callable[[int], Coll
         The descriptions of the machine, in order of entry. [as stored]
     day : date
         A day on which one of them begins. [d]
-    typed : callable
+    words : callable
         As of :func:`carry_on`. [unitless]
     """
     place = place_on([version.valid_from for version in versions], day)
     there = versions[place]
     earlier = [version for version in versions if (version.valid_from or date.min) < day]
     before = version_on(earlier, day) if earlier else there
-    return not typed(place) and replace(there, tag=before.tag, valid_from=before.valid_from) == before
+    said = words(place)
+    if said.lost or not {_DAY}.issuperset(said.fields):
+        return False
+    return replace(there, tag=before.tag, valid_from=before.valid_from) == before
 
 
-def _says(later: Asset, before: Asset | None, group: tuple[str, ...], typed: Collection[str], new: Asset) -> bool:
+def _says(later: Asset, before: Asset | None, group: tuple[str, ...], said: Words, new: Asset) -> bool:
     """Tell whether a description sets a field itself: a list gave it, or it is not what held until then."""
-    if any(key.startswith(field) if field.endswith("_") else key == field for field in _FIELDS[group] for key in typed):
+    if any(
+        key.startswith(field) if field.endswith("_") else key == field
+        for field in _FIELDS[group]
+        for key in said.fields
+    ):
         return True
-    if group == ("retired",) and typed and later.valid_from and new.retired and new.retired < later.valid_from:
+    if group == ("retired",) and said.listed and later.valid_from and new.retired and new.retired < later.valid_from:
         return True  # a row that begins after the day out of service, and names none, puts the machine back
-    if before is None:
-        return any(value not in (None, "", ()) for value in _of(later, group))
-    return _of(later, group) != _of(before, group)
+    return _holds(later, group) if before is None else _of(later, group) != _of(before, group)
+
+
+def _holds(asset: Asset, group: tuple[str, ...]) -> bool:
+    return any(value not in (None, "", ()) for value in _of(asset, group))
 
 
 def _of(asset: Asset, group: tuple[str, ...]) -> tuple[Any, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from models.commands.carry_on import carried_reason, carry_on, only_a_tag
+from models.commands.carry_on import Words, carried_reason, carry_on, only_a_tag, words_of
 from models.commands.judging import Judge
 from models.commands.later_row import keep_instrument, keep_machine, keep_person, said_of
 from models.commands.noticed import Names, spelt_once
@@ -174,34 +174,56 @@ class Things:
         asset = check_asset(reader, row)
         if asset is None:
             return
-        if gone is not None:
-            self._tell_back(reader, row, gone)
         if versions:  # a row gives no machine another tag: under any of them it is of the one that is borne by then
             asset = replace(asset, tag=version_on(versions, asset.valid_from or date.min).tag)
         key = (Table.ASSETS, f"{held[0][0] if held else ''} {asset.valid_from}")
-        of_day = [version for version in versions if version.valid_from == asset.valid_from]
-        if of_day and replace(of_day[-1], tag=asset.tag) == asset:
+        if self._is_known(held, asset):
             self._same(reader, row, sheet, key)
             return
-        if versions and (asset.valid_from is None or self._is_described(held, asset.valid_from)):
+        if versions and (asset.valid_from is None or self._is_described(held, asset, asset.valid_from)):
             earlier = self.in_this_import.get(key)
             code = Code.KEY_IN_BOOK if earlier is None else Code.KEY_CONFLICT
             where = "the book" if earlier is None else self._row_of(*earlier)
             expected = f"what {where} says of this tag, or a 'valid from' date for a change"
             row.problems.append(reader.problem(row, "tag", code, Severity.ERROR, tag or "", expected))
             return
+        if gone is not None:
+            self._tell_back(reader, row, gone)
         if versions:
             self._tell_merged(reader, row, tag or "")
         asset_id = self._add_asset(reader, asset, row, file, None if asset.valid_from is None else typed)
         self.in_this_import[Table.ASSETS, f"{asset_id} {asset.valid_from}"] = self._here(row)
         sheet.taken += 1
 
-    def _is_described(self, held: Sequence[tuple[int, int, Asset]], day: date) -> bool:
-        """Tell whether a machine is described from a day on already; a new tag alone is no description."""
+    def _is_known(self, held: Sequence[tuple[int, int, Asset]], asset: Asset) -> bool:
+        """Tell whether the last description of a day is the same, but for a merge that took a row of it out of service."""
+        of_day = [(entry, version) for _, entry, version in held if version.valid_from == asset.valid_from]
+        if not of_day:
+            return False
+        last = replace(of_day[-1][1], tag=asset.tag)
+        if last == asset:
+            return True
+        if last.commissioned != asset.commissioned or replace(asset, retired=last.retired) != last:
+            return False
+        rows = [version for entry, version in of_day[:-1] if not self._said_for(entry)[0]]
+        return any(version.retired == asset.retired for version in rows)
+
+    def _is_described(self, held: Sequence[tuple[int, int, Asset]], asset: Asset, day: date) -> bool:
+        """Tell whether a machine is described from a day on already, so that a row of that day says something else.
+
+        A new tag alone is no description.  And a row whose words are lost, into which a version of before carried what it
+        said otherwise, may be said again.
+        """
         versions = [version for _, _, version in held]
-        return any(version.valid_from == day for version in versions) and not only_a_tag(
-            versions, day, lambda place: self._said_for(held[place][1])[1]
-        )
+        of_day = [place for place, version in enumerate(versions) if version.valid_from == day]
+        if not of_day or only_a_tag(versions, day, lambda place: self._words(held, place)):
+            return False
+        said = (replace(versions[place], tag=asset.tag) == asset for place in of_day)
+        return not (self._words(held, of_day[-1]).lost and any(said))
+
+    def _words(self, held: Sequence[tuple[int, int, Asset]], place: int) -> Words:
+        """Give what a list said for a description."""
+        return words_of([version for _, _, version in held], place, lambda one: self._said_for(held[one][1]))
 
     def _said_for(self, entry: int) -> tuple[str, Mapping[str, str]]:
         """Give the reason of a description, and what a list said for it."""
@@ -238,10 +260,10 @@ class Things:
     ) -> Iterator[tuple[int, int, Asset]]:
         """Write the later descriptions of a machine again, with what a row changes and they do not set anew."""
         versions = [version for _, _, version in held]
-        for one in carry_on(versions, new, lambda place: self._said_for(held[place][1])[1]):
+        for one in carry_on(versions, new, lambda place: self._words(held, place)):
             asset_id, entry, later = held[one.place]
             if any(number < self.before and version.valid_from == later.valid_from for _, number, version in held):
-                self._redescribed().met(later, one.on, one.kept)
+                self._redescribed().met(asset_id, later, one)
             if one.asset is None:
                 continue
             why, texts = self._said_for(entry)

@@ -67,6 +67,8 @@ def keep_machine(row: Row, versions: Sequence[Asset]) -> date | None:
 def said_of(row: Row) -> dict[str, str]:
     """Give what a row of a machine says of it, as typed, by field: of a later row, before it is filled.
 
+    The day from which it holds is among it: by that it is told from what older versions kept, the numbers alone.
+
     Parameters
     ----------
     row : Row
@@ -75,7 +77,7 @@ def said_of(row: Row) -> dict[str, str]:
     return {
         key: row.typed.get(key) or row.raw.get(key) or str(value)
         for key, value in row.values.items()
-        if key not in {"tag", "valid_from"} and not _blank(row.values, key)
+        if key != "tag" and not _blank(row.values, key)
     }
 
 

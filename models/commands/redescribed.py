@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 
+from models.commands.carry_on import Carried, otherwise
 from models.commands.noticed import FEW
 from models.intake.checking_jobs import DAY_ONE
 from models.store.judged_jobs import JudgedJob, judged_since
@@ -24,13 +25,22 @@ _ONE_DAY: Final = timedelta(days=1)
 
 
 @dataclass(slots=True)
+class _Met:
+    """A description of the book as it was, and what became of its fields with rows that begin earlier."""
+
+    was: Asset
+    on: set[str] = field(default_factory=set)
+    kept: set[str] = field(default_factory=set)
+    unsure: set[str] = field(default_factory=set)
+
+
+@dataclass(slots=True)
 class Redescribed:
     """The descriptions with a day of their own that one sheet brings of machines that were there, by number of the machine."""
 
     of: dict[int, list[Asset]] = field(default_factory=dict)
     again: list[Asset] = field(default_factory=list)
-    on: dict[str, None] = field(default_factory=dict)
-    kept: dict[str, None] = field(default_factory=dict)
+    later: dict[tuple[int, date], _Met] = field(default_factory=dict)
 
     def came(self, asset_id: int, asset: Asset, *, again: bool = False) -> None:
         """See a description of a machine that has others; ``again`` where it is a later one with what is carried on."""
@@ -39,24 +49,54 @@ class Redescribed:
         if again:
             self.again.append(asset)
 
-    def met(self, later: Asset, on: Sequence[str], kept: Sequence[str]) -> None:
-        """See a later description of the book, into which some fields are carried on, and which sets others anew."""
-        for fields, told in ((on, self.on), (kept, self.kept)):
-            if fields:
-                told[f"{later.tag} from {later.valid_from} on: {', '.join(fields)}"] = None
+    def met(self, asset_id: int, later: Asset, carried: Carried) -> None:
+        """See a later description of the book, and what becomes of it by a row that begins earlier."""
+        if later.valid_from is not None:
+            met = self.later.setdefault((asset_id, later.valid_from), _Met(later))
+            met.on.update(carried.on)
+            met.kept.update(carried.kept)
+            met.unsure.update(carried.unsure)
 
-    def told_met(self) -> Iterator[str]:
-        """Say what becomes of rows that begin before a description that the book has already."""
-        if self.on:
-            yield (
-                f"What begins earlier than a description in the book holds on in it, as that says nothing else of it "
-                f"({_few(list(self.on), '; ')})."
+    def told_met(self, versions: Versions) -> Iterator[tuple[str, bool]]:
+        """Say what has become, in the end, of rows that begin before a description that the book has already.
+
+        Parameters
+        ----------
+        versions : mapping
+            Every description, those of this import too. [unitless]
+
+        Yields
+        ------
+        tuple
+            A sentence, and whether it is a warning.
+        """
+        by_asset = self._of_machine(versions)
+        on: list[str] = []
+        kept: list[str] = []
+        unsure: list[str] = []
+        for (number, day), met in self.later.items():
+            now = version_on(by_asset[number], day)
+            until = version_on([one for one in by_asset[number] if (one.valid_from or date.min) < day], day)
+            changed, apart = otherwise(met.was, now), otherwise(until, now)
+            for told, names in (
+                (on, [name for name in changed if name in met.on]),
+                (kept, [name for name in apart if name in met.kept]),
+                (unsure, [name for name in apart if name in met.unsure]),
+            ):
+                if names:
+                    told.append(f"{now.tag} from {day} on: {', '.join(names)}")
+        begins = "What begins earlier than a description in the book holds"
+        if on:
+            yield f"{begins} on in it, as that says nothing else of it ({_few(on, '; ')}).", False
+        if kept:
+            yield f"{begins} only until that one, which says otherwise ({_few(kept, '; ')}).", False
+        if unsure:
+            told_unsure = (
+                f"{begins} only until that one, which stays as it is: an older version read it, and kept no words by which "
+                f"to tell whether it said this itself ({_few(unsure, '; ')}). Where what begins earlier holds on, say it in a "
+                f"row of a later day."
             )
-        if self.kept:
-            yield (
-                f"What begins earlier than a description in the book holds only until that one, which says otherwise "
-                f"({_few(list(self.kept), '; ')})."
-            )
+            yield told_unsure, True
 
     def told(self, connection: sa.Connection, site_id: int, versions: Versions, zone: ZoneInfo) -> str:
         """Say which machines have jobs that another coupling, speed or span judged than what holds on their day by now.
