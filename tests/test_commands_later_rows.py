@@ -149,13 +149,13 @@ def test_a_register_that_an_older_version_read_stays_as_it_is_and_known_also_aft
     engine: sa.Engine, site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     said = (
-        "tag,coupling,span [mm],area,running speed [rpm],valid from\nP-9,short flexible,,North,1500,\n"
-        "P-9,short flexible,,North,1800,2024-01-01\nP-9,short flexible,,North,3000,2027-03-01\nP-1,short flexible,,,1500,\n"
+        "tag,coupling,span [mm],area,running speed [rpm],valid from,retired\nP-9,short flexible,,North,1500,,\n"
+        "P-9,short flexible,,North,1800,2024-01-01,2029-01-01\nP-9,short flexible,,North,3000,2027-03-01,\nP-1,short flexible,,,1500,,\n"
     )
     with monkeypatch.context() as older:
         older.setattr("models.commands.import_things.said_of", lambda row: dict(row.typed))
         assert bring_in(engine, site, *write(tmp_path, register=said)).written
-    said += "P-9,spacer,500,South,1500,2020-01-01\n"
+    said += "P-9,spacer,500,South,1500,2020-01-01,\n"
     report = bring_in(engine, site, *write(tmp_path, register=said))
     assert [(sheet.taken, sheet.unchanged) for sheet in report.sheets] == [(1, 4)], report.problems
     assert ["(P-9 from 2024-01-01 on: area, coupling)" in one.text for one in loud(report)] == [True]
@@ -163,7 +163,7 @@ def test_a_register_that_an_older_version_read_stays_as_it_is_and_known_also_aft
     assert story is not None
     assert (story.asset.coupling, story.asset.area) == (Coupling.SHORT, "North")
     merge_assets(engine, site, "P-9", "P-1", by="desk", now=NOW, why="twice")
-    report = bring_in(engine, site, *write(tmp_path, register=said + "P-20,short flexible,,,1500,\n"))
+    report = bring_in(engine, site, *write(tmp_path, register=said + "P-20,short flexible,,,1500,,\n"))
     assert [(sheet.taken, sheet.unchanged) for sheet in report.sheets] == [(1, 5)], report.problems
     assert loud(report) == []
 

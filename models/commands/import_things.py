@@ -33,6 +33,7 @@ from models.values.asset import Asset
 from models.values.calibration import calibrated_on, says_nothing_new
 from models.values.description import place_on, version_on
 from models.values.kinds import Kind
+from models.values.merging import kept_of
 from models.values.people import Instrument, Person
 from models.values.spelling import Near, spellings
 from models.values.story import Site
@@ -177,7 +178,7 @@ class Things:
         if versions:  # a row gives no machine another tag: under any of them it is of the one that is borne by then
             asset = replace(asset, tag=version_on(versions, asset.valid_from or date.min).tag)
         key = (Table.ASSETS, f"{held[0][0] if held else ''} {asset.valid_from}")
-        if self._is_known(held, asset):
+        if self._is_known(held, asset, typed):
             self._same(reader, row, sheet, key)
             return
         if versions and (asset.valid_from is None or self._is_described(held, asset, asset.valid_from)):
@@ -195,9 +196,9 @@ class Things:
         self.in_this_import[Table.ASSETS, f"{asset_id} {asset.valid_from}"] = self._here(row)
         sheet.taken += 1
 
-    def _is_known(self, held: Sequence[tuple[int, int, Asset]], asset: Asset) -> bool:
+    def _is_known(self, held: Sequence[tuple[int, int, Asset]], asset: Asset, typed: Mapping[str, str]) -> bool:
         """Tell whether the last description of a day is the same, but for a merge that took a row of it out of service."""
-        of_day = [(entry, version) for _, entry, version in held if version.valid_from == asset.valid_from]
+        of_day = [(self._said_for(entry)[0], one) for _, entry, one in held if one.valid_from == asset.valid_from]
         if not of_day:
             return False
         last = replace(of_day[-1][1], tag=asset.tag)
@@ -205,8 +206,12 @@ class Things:
             return True
         if last.commissioned != asset.commissioned or replace(asset, retired=last.retired) != last:
             return False
-        rows = [version for entry, version in of_day[:-1] if not self._said_for(entry)[0]]
-        return any(version.retired == asset.retired for version in rows)
+        # A blank was filled with the day out of service that held when the row came; by now that is the one of the merge.
+        days = {one.retired for why, one in of_day if not why}
+        said = "retired" in typed
+        return any(kept_of(why, one.tag) for why, one in of_day) and (
+            asset.retired in days or (not said and days != {last.retired})
+        )
 
     def _is_described(self, held: Sequence[tuple[int, int, Asset]], asset: Asset, day: date) -> bool:
         """Tell whether a machine is described from a day on already, so that a row of that day says something else.

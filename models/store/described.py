@@ -8,6 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from models.store.unit import CLOCK_SAID
 from models.tables.book import EntryRow
 from models.tables.machines import AssetVersionRow
 
@@ -16,7 +17,7 @@ ENTRY = "entry"
 
 
 def why_and_typed(connection: sa.Connection, entry: int) -> tuple[str, Mapping[str, str]]:
-    """Give the reason of a description, and what was typed for it, by field.
+    """Give the reason of a description, without what the clock said, and what was typed for it, by field.
 
     Parameters
     ----------
@@ -26,7 +27,7 @@ def why_and_typed(connection: sa.Connection, entry: int) -> tuple[str, Mapping[s
         Entry of the description. [unitless]
     """
     row = connection.execute(_question(), {ENTRY: entry}).one()
-    return row[0] or "", row[1]
+    return CLOCK_SAID.sub("", row[0] or ""), row[1]
 
 
 @cache

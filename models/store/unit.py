@@ -14,13 +14,14 @@ ran years ahead would close the book.
 from __future__ import annotations
 
 import logging
+import re
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import sqlalchemy as sa
 
@@ -45,6 +46,9 @@ LOG = logging.getLogger("driftbook.book")
 
 _QUIET = timedelta(seconds=5)
 """Clocks of several machines differ by less than this as a rule; a larger step back is told in the entry."""
+
+CLOCK_SAID: Final = re.compile(r" ?\[The clock said [^\]]*\]")
+"""What :func:`_moment` says of a clock that was set back: it stands behind the reason of an entry, or alone."""
 
 Values = tuple[Any, ...]
 

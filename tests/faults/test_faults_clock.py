@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from models.commands.record_job import DoubtfulJobError, record_job
 from models.store.copying import check_copy, one_state
-from models.store.unit import _moment
+from models.store.unit import CLOCK_SAID, _moment
 from models.tables.book import EntryRow
 from models.values.story import Site
 from tests.conftest import NOW
@@ -61,7 +61,9 @@ def test_who_has_waited_for_another_writer_was_not_set_back() -> None:
     """The clock is read before the wait; what others recorded meanwhile is later than that."""
     late = NOW + timedelta(minutes=1)
     assert _moment(NOW, timedelta(seconds=58), late) == (late, "")
-    assert "The clock said" in _moment(NOW, timedelta(seconds=20), late)[1]
+    told = _moment(NOW, timedelta(seconds=20), late)[1]
+    assert "The clock said" in told
+    assert [CLOCK_SAID.sub("", said) for said in (told, f"new tags {told}")] == ["", "new tags"]
 
 
 @pytest.mark.usefixtures("machine")
