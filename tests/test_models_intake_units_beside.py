@@ -8,13 +8,16 @@ from pathlib import Path
 
 import pytest
 
+from models.commands.choose_mapping import Chooser
 from models.intake.answered import Confirmed, as_answered
 from models.intake.fields import FIELDS, Table
-from models.intake.fitting import changed_by_hand, differences, fitting
+from models.intake.fitting import changed_by_hand, differences, fitting, suiting
 from models.intake.mapping import FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
 from models.intake.reading import Cell, Sheet
+from models.intake.units_beside import names_above
 from models.units import Display
+from models.values.story import Site
 
 _FIELDS = {field.key: field for field in FIELDS if field.table is Table.JOBS}
 HEAD = ("Job", "Machine", "Date", "Found offset V", "Found angle V")
@@ -47,7 +50,15 @@ def test_a_row_of_units_is_that_of_its_columns(below: Sequence[str], units: list
     assert (mapping.header_row, units_of(mapping)) == (3, units)
     assert fitting(FileMapping((mapping,)), [sheet]) == (mapping,)
     before = replace(read(sheet_of(("Log of 2026",), HEAD, ROW)), header_row=2)
-    assert fitting(FileMapping((before,)), [sheet]) == (), "the units were a bad record for it"
+    # The units were a bad record for it: where it reads in them, it reads on below them.
+    assert fitting(FileMapping((before,)), [sheet]) == ()
+    if "?" not in units:
+        answered = [
+            replace(c, unit=dict(zip((V, A), units, strict=True)).get(c.heading, ""), times=-1.0)
+            for c in before.columns
+        ]
+        before = replace(before, columns=tuple(answered))
+        assert fitting(FileMapping((before,)), [sheet]) == (replace(before, header_row=3),)
 
 
 @pytest.mark.parametrize(
@@ -59,12 +70,77 @@ def test_a_record_is_no_row_of_units(below: Sequence[str]) -> None:
 
 
 @pytest.mark.parametrize(
+    ("head", "below"),
+    [
+        (("Tag", "Driven machine", "Coupling", "System"), ("FEEDPUMP-A", "pump", "short flexible", "HP")),
+        (("Serial", "Description", "Method", "Team"), ("AB-X", "laser", "laser", "CM")),
+        (("Tag", "Driven machine", "Coupling", "Power", "System"), ("FEEDPUMP-A", "pump", "short flexible", "", "HP")),
+        (("Tag", "Driven machine", "Coupling", "Power"), ("FEEDPUMP-A", "-", "-", "kW")), (("Tag", "Driven machine", "Coupling", "Power", "Speed"), ("", "", "", "kW", "slow")),
+    ],
+)  # fmt: skip
+def test_the_first_machine_or_instrument_is_no_row_of_units(head: Sequence[str], below: Sequence[str]) -> None:
+    assert read(sheet_of(head, below, below)).header_row == 1
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["dates as MM/DD/YYYY", "MM-DD-YYYY", "mm.yy", "hh:mm", "MM maintenance", "Vibration in mm/s", "Metric Pumps"],
+)
+def test_what_is_no_unit_of_lengths_in_a_title_is_not_asked_about(said: str) -> None:
+    assert units_of(read(sheet_of((f"Log of Mill 2 - {said}",), HEAD, ROW), "mil")) == ["mil", "mil/in"]
+
+
+@pytest.mark.parametrize(
+    ("said", "length", "offset", "angle", "fits"),
+    [
+        ("Offsets in 1/100 mm, angles in mm/m", "mm", ("mm", -0.01), ("mm/m", 1), True), ("Offsets in 1/100 mm, angles in mm/m", "mm", ("mm", -1), ("mm/m", 1), False),
+        ("[values in 1/100 mm]", "mm", ("mm", 0.01), ("mm/m", 1), True), ("values in hundredths", "mm", ("mm", 0.01), ("mm/m", 0.1), True),
+        ("values in 0.01 mm", "mil", ("mil", 1), ("mil/in", 1), False), ("all in mils", "mm", ("mil", 1), ("mm/m", 1), True), ("all in mils", "mm", ("mm", 0.0254), ("mm/m", 1), True),
+        ("all in mils", "mm", ("mm", 1), ("mm/m", 1), False), ("gap per 100 mm", "mm", ("mm", 0.5), ("mm/100mm", 1), True), ("in thou", "mil", ("mil", 1), ("mil/in", 1), True),
+        ("Units: imperial", "mm", ("mil", 1), ("mm/m", 1), True), ("found in mm, shims in mil", "mm", ("mm", 1), ("mm/m", 1), True),
+    ],
+)  # fmt: skip
+def test_what_a_person_answered_before_titles_were_looked_at_goes_on(
+    said: str, length: str, offset: tuple[str, float], angle: tuple[str, float], *, fits: bool
+) -> None:
+    sheet, ways = sheet_of((said,), HEAD, ROW), {V: offset, A: angle}
+    made = read(sheet, length)
+    columns = tuple(
+        replace(c, unit=ways[c.heading][0], times=ways[c.heading][1], asks=frozenset(), why="")
+        if c.heading in ways
+        else c
+        for c in made.columns
+    )
+    before = replace(made, columns=columns, units_said=())
+    assert bool(fitting(FileMapping((before,), confirmed=True), [sheet])) is fits
+    if said.startswith("Offsets"):
+        # So does it for a list with one column more.
+        longer = sheet_of((said,), (*HEAD, "Gist"), (*ROW, "x"))
+        new = read(longer, length)
+        answered = as_answered(new, [Confirmed("a", before)], Display(length), suiting(longer, new))
+        assert [(c.unit, c.times, bool(c.asks)) for c in answered.columns[3:5]] == [
+            (*(offset if fits else ("", 1.0)), not fits), (*angle, False),
+        ]  # fmt: skip
+
+
+def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
+    sheet = sheet_of(HEAD, ("", "", "", "mil", "mm/m"), ROW)
+    new = read(sheet)
+    columns = [names_above(sheet.head, new.header_row, new.table), names_above(sheet.head, 1, new.table)]
+    assert columns == [list(HEAD), []]
+    before = kept("a", (V, "found_offset_v", "mm", -1.0), (A, "found_angle_v", "mm/m", 1.0))
+    made = as_answered(new, [before], Display("mm"), above=columns[0]).columns[3:5]
+    assert [(c.unit, c.times, sorted(c.asks)) for c in made] == [("mil", -1.0, ["times"]), ("mm/m", 1.0, [])]
+
+
+@pytest.mark.parametrize(
     ("said", "units"),
     [
-        ("All offsets in mils, angles in mils/inch", ["mil?", "mil/in?"]), ("[values in 1/100 mm]", ["?", "?"]), ("values in 0.01 mm", ["?", "?"]),
+        ("All offsets in mils, angles in mils/inch", ["mil?", "mm/m"]), ("[values in 1/100 mm]", ["?", "?"]), ("values in 0.01 mm", ["?", "?"]),
         ("Plant 2026 in mils", ["mil?", "?"]), ("offsets: µm, angles: mm/m", ["µm?", "mm/m"]), ("Units: imperial", ["?", "?"]),
-        ("Readings in 1/1000 in", ["?", "?"]), ("gap per 100 mm", ["?", "?"]), ("all in mm", ["mm", "mm/m"]), ("Units: metric", ["mm", "mm/m"]),
+        ("Readings in 1/1000 in", ["?", "?"]), ("gap per 100 mm", ["mm", "?"]), ("all in mm", ["mm", "mm/m"]), ("Units: metric", ["mm", "mm/m"]),
         ("Tolerance 0.05 mm, 3 mil; resolution 0.01 mm", ["mm", "mm/m"]), ("Motor 75 kW, 1480 rpm, 20 °C, 10/2026", ["mm", "mm/m"]),
+        ("Offsets in 1/100 mm, angles in mm/m", ["?", "mm/m"]), ("CM alignment log, HP pumps, Imperial Mill (IN)", ["mm", "mm/m"]), ("Values in hundredths of a mm", ["?", "?"]),
     ],
 )  # fmt: skip
 def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: list[str]) -> None:
@@ -99,6 +175,7 @@ def test_a_mapping_reads_no_list_of_whose_units_something_else_is_said() -> None
     [
         ("Unit", ("mil", "mm"), "", ["?", "?"]), ("Units of offsets", ("mil", "mil"), "", ["mil?", "mm/m"]), ("Unit", ("mm", "mm"), "", ["mm", "mm/m"]),
         ("Units of offsets", ("hundredths", "mm"), "", ["?", "mm/m"]), ("EU", ("mil", "mil"), "", ["mil?", "?"]),
+        ("Type", ("CM", "CM"), "", ["mm", "mm/m"]), ("Type", ("MM", "CM"), "", ["mm", "mm/m"]), ("Unit", ("HP", "HP"), "area", ["mm", "mm/m"]), ("Kind", ("mil", "mil"), "", ["mil?", "?"]),
         ("Unit", ("100", "C"), "area", ["mm", "mm/m"]), ("Unit", ("CDU", "in"), "area", ["mm", "mm/m"]),
     ],
 )  # fmt: skip
@@ -156,6 +233,41 @@ def test_a_new_list_starts_from_what_was_confirmed_for_the_same_heading(
     assert text + (f" in {column.as_in}" if column.as_in else "") == shown
     again = from_toml(to_toml(FileMapping((made,)), "a"), Path("a.toml")).sheets[0].columns[3]
     assert (again.field, again.asks, again.as_in, again.why) == (column.field, column.asks, column.as_in, column.why)
+
+
+class Deaf:
+    """Hears nothing; what is shown or waits is a question."""
+
+    def __init__(self) -> None:
+        self.heard: list[str] = []
+
+    def says(self, text: str) -> None:
+        self.heard.append(text)
+
+    def begins(self, name: str, text: str) -> None:
+        self.heard.append(f"{name} {text}")
+
+    def shows(self, mapping: FileMapping) -> None: ...
+
+    def waits(self, place: Path, asked: Sequence[str]) -> None: ...
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_a_mapping_that_was_itself_begun_from_another_serves_a_second_site(tmp_path: Path, *, own: bool) -> None:
+    head = (*HEAD[:3], f"{V} [mm]", f"{A} [mm/m]", "Gist")
+    sheet = sheet_of(head, (*ROW, "x"))
+    begun = as_answered(read(sheet), [kept("l1.toml", ("Gist", "notes", "", 1.0))], Display("mm"))
+    assert begun.columns[-1].as_in == "l1.toml"
+    otherwise = as_answered(read(sheet_of((*HEAD, "Gist"), ROW)), [kept("", ("Gist", "people", "", 1.0))], Display())
+    answers = [("Quay", begun)] + [("Mole", otherwise)] * own
+    for site, one in answers:
+        made = FileMapping((one,), confirmed=True, site=site, units="mm, °C")
+        (tmp_path / f"{site}.toml").write_text(to_toml(made, "a"), encoding="utf-8")
+    heard, mole = Deaf(), Site(2, "mole", "Mole", "Europe/Lisbon", Display())
+    choice = Chooser(tmp_path, mole, lambda _: None, heard).choose(Path("l3.xlsx"), [sheet])
+    assert choice.ready is not own
+    told = " ".join(heard.heard)
+    assert ("here some of its headings were confirmed otherwise" if own else "every unit stands in a heading") in told
 
 
 def test_what_was_confirmed_makes_no_second_column_of_a_field_and_loses_none_that_is_needed() -> None:

@@ -21,6 +21,7 @@ from models.intake.fitting import (
     is_blank,
     leaning,
     left_to_site,
+    suiting,
     with_samples,
     without_asking,
 )
@@ -31,6 +32,7 @@ from models.intake.other_lists import lists_above
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
 from models.intake.template import is_read_me
+from models.intake.units_beside import names_above
 from models.values.story import Site
 
 FirstSite = Callable[[Sequence[tuple[str, Sequence[Sequence[object]]]]], int | None]
@@ -234,7 +236,7 @@ class Chooser:
             without_asking(m, choice.left[m.sheet], display)
             for m in read
             if not left_to_site(m, choice.left[m.sheet])
-            and not any(column.as_in for column in as_answered(m, answered, display).columns)
+            and not any(column.as_in for column in as_answered(_unanswered(m), answered, display).columns)
         )
 
     def _read_by(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping], *, ours: bool) -> None:
@@ -291,12 +293,15 @@ class Chooser:
         for sheet in asked:
             found = next(((m, one) for m, one in basis if one.sheet == sheet.name), None)
             if found is None:
-                made.append(with_samples(as_answered(propose([sheet], display).sheets[0], answered, display), sheet))
+                new = propose([sheet], display).sheets[0]
+                above = names_above(sheet.head, new.header_row, new.table)
+                new = as_answered(new, answered, display, suiting(sheet, new), above)
+                made.append(with_samples(new, sheet))
             else:
                 mapping, one = found
                 new = for_site(one, sheet, display, mapping.units)
                 lines.append(self._asked_anew(mapping, one, new, sheet))
-                made.append(as_answered(new, answered, display))
+                made.append(as_answered(new, answered, display, suiting(sheet, new)))
             if told := _told_answered(made[-1]):
                 lines.append(told)
         proposed = FileMapping(tuple(made), site=self._site.name, units=units_mark(display))
@@ -329,14 +334,20 @@ class Chooser:
 
     def _asked_anew(self, mapping: FileMapping, there: SheetMapping, here: SheetMapping, sheet: Sheet) -> str:
         """Say why a sheet is asked for although there is a mapping, and which units are not those of it."""
-        names = _some([f"'{column.heading}'" for column in left_to_site(there, sheet)])
+        leans = left_to_site(there, sheet)
+        names = _some([f"'{column.heading}'" for column in leans])
+        why = (
+            f"what {names} mean, or a unit or a factor of theirs, rests on the site"
+            if leans
+            else "here some of its headings were confirmed otherwise"
+        )
         units = [
             f"'{new.heading}' in {new.unit} (there {old.unit})"
             for old, new in zip(there.columns, here.columns, strict=True)
             if old.unit != new.unit
         ]
         return (
-            f"The mapping {mapping.path} was confirmed for {_whose(mapping)}, and what {names} mean, or a unit or a factor of theirs, rests on the site:"
+            f"The mapping {mapping.path} was confirmed for {_whose(mapping)}, and {why}:"
             f" for {self._site.name} it is asked anew." + (f" Here it reads {_some(units)}." if units else "")
         )
 
@@ -370,6 +381,11 @@ def confirm_for(site: Site, mapping: FileMapping) -> None:
     assert mapping.path is not None  # noqa: S101 - only kept mappings are confirmed
     named = mapping if mapping.site else replace(mapping, site=site.name, units=units_mark(site.display))
     confirm(mapping.path, with_confirmation(named))
+
+
+def _unanswered(mapping: SheetMapping) -> SheetMapping:
+    """Give a mapping without where its columns were answered, which may have been for another site."""
+    return replace(mapping, columns=tuple(replace(column, as_in="") for column in mapping.columns))
 
 
 def _mark(found: Iterable[SheetMapping]) -> str:

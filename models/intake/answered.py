@@ -9,7 +9,7 @@ contradict each other, it is asked about, with what was confirmed as the guess.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -45,7 +45,17 @@ class _Answer:
         return ", ".join(self.names[:_SHOWN]) + more
 
 
-def as_answered(made: SheetMapping, kept: Sequence[Confirmed], display: Display) -> SheetMapping:
+Suits = Callable[[Column], bool]
+"""Tells whether a column read so is read as what stands above or beside the list says."""
+
+
+def as_answered(
+    made: SheetMapping,
+    kept: Sequence[Confirmed],
+    display: Display,
+    suits: Suits = lambda _: False,
+    above: Sequence[str] = (),
+) -> SheetMapping:
     """Give a proposal that starts from what was confirmed for the same headings.
 
     Parameters
@@ -56,16 +66,25 @@ def as_answered(made: SheetMapping, kept: Sequence[Confirmed], display: Display)
         What the site has confirmed. [unitless]
     display : Display
         The site's units. [unitless]
+    suits : callable
+        Whether a column so read is what is said above or beside the list: then it was answered, if that was not seen. [unitless]
+    above : sequence of str
+        Its headings without the units that stand in a row below them: an older version took that row for a record. [as typed]
     """
     kept = [one for one in kept if one.sheet.table is made.table]
     counted = Counter(made.headings)
+    bare = {c.heading: name for c, name in zip(made.columns, above, strict=False) if above.count(name) == 1}
     columns = [
         _answered(column, answers, display)
-        if counted[column.heading] == 1 and (answers := _answers(column, made, kept))
+        if counted[column.heading] == 1 and (answers := _answers(column, made, kept, suits, bare))
         else column
         for column in made.columns
     ]
-    known = {at for at, column in enumerate(columns) if _answers(column, made, kept) and counted[column.heading] == 1}
+    known = {
+        at
+        for at, column in enumerate(columns)
+        if counted[column.heading] == 1 and _answers(made.columns[at], made, kept, suits, bare)
+    }
     words = {word: _meaning(word, meaning, kept) for word, meaning in made.words.items()}
     return replace(made, columns=tuple(_apart(columns, made.columns, known)), words=words)
 
@@ -76,16 +95,21 @@ def _meaning(word: str, proposed: str, kept: Sequence[Confirmed]) -> str:
     return proposed if not found else found.pop() if len(found) == 1 else ""
 
 
-def _answers(column: Column, made: SheetMapping, kept: Sequence[Confirmed]) -> list[_Answer]:
+def _answers(
+    column: Column, made: SheetMapping, kept: Sequence[Confirmed], suits: Suits, bare: Mapping[str, str]
+) -> list[_Answer]:
     """Give what was confirmed for a heading, each way once."""
     found: dict[tuple[Field | None, str, float], tuple[Column, list[str]]] = {}
     if column.heading in {"", WHAT_TO_MEND}:
         return []
     for one in kept:
         same = [other for other in one.sheet.columns if other.heading == column.heading]
-        # Whoever answered did not see what stands above or beside this list.
+        if not same and (name := bare.get(column.heading)):
+            # The unit is now said below the heading; the field, the sign and a factor were answered.
+            same = [replace(o, unit=column.unit or o.unit) for o in one.sheet.columns if o.heading == name]
+        # Whoever answered did not see what stands above or beside this list, or an older version did not keep it.
         blind = Ask.UNIT in column.asks and not set(made.units_said) <= set(one.sheet.units_said)
-        if len(same) == 1 and not blind:
+        if len(same) == 1 and (not blind or suits(replace(same[0], index=column.index))):
             way = (same[0].field, same[0].unit, same[0].times)
             found.setdefault(way, (same[0], []))[1].append(one.name)
     return [_Answer(other, tuple(dict.fromkeys(names))) for other, names in found.values()]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from models.intake import headings
@@ -27,7 +27,7 @@ from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
 from models.intake.reading import Sheet
-from models.intake.units_beside import is_bare, names_in, units_below
+from models.intake.units_beside import is_bare, names_in, reads_in, units_below
 from models.units import STORED_UNIT, Decimal, Display, Quantity
 
 _NAMED = 12
@@ -72,17 +72,33 @@ def _is_said_alike(wanted: SheetMapping, sheet: Sheet) -> bool:
     row = sheet.head[wanted.header_row - 1] if wanted.header_row <= len(sheet.head) else ()
     if any(text_of(cell) == WHAT_TO_MEND for cell in row):
         return True
-    if units_below(sheet.head, wanted.header_row, wanted.table) is not None:
-        return False  # the row under its headings was taken for a record
-    new = {word for one in against(sheet, wanted).values() for word in one.words}
+    below = units_below(sheet.head, wanted.header_row, wanted.table)
+    if below is not None and not _reads_as_below(wanted, below):
+        return False
+    new = {word for one in against(sheet, wanted, is_answered=True).values() for word in one.words}
     return new <= set(wanted.units_said) and (not wanted.units_said or bool(beside(sheet, wanted)))
+
+
+def _reads_as_below(wanted: SheetMapping, below: Mapping[int, str]) -> bool:
+    """Tell whether a mapping for which the row of units under the headings was a record reads all in those units."""
+    return all(
+        column.field is None or column.field.quantity is None or reads_in(column.field, column.unit, column.times, said)
+        for column in wanted.columns
+        if (said := below.get(column.index, ""))
+    )
+
+
+def _below_units(wanted: SheetMapping, sheet: Sheet) -> SheetMapping:
+    """Let a mapping begin to read below a row of units under its headings."""
+    has_units = units_below(sheet.head, wanted.header_row, wanted.table) is not None
+    return replace(wanted, header_row=wanted.header_row + 1) if has_units else wanted
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
     """Give the sheets of a mapping that are in a file, with the headings that the mapping was made for, in the row in which they stand."""
     by_name = {sheet.name: sheet for sheet in sheets}
     found = ((_at_its_headings(m, by_name[m.sheet]), by_name[m.sheet]) for m in mapping.sheets if m.sheet in by_name)
-    return tuple(one for one, sheet in found if one is not None and _is_said_alike(one, sheet))
+    return tuple(_below_units(one, sheet) for one, sheet in found if one is not None and _is_said_alike(one, sheet))
 
 
 def contradict(one: SheetMapping, other: SheetMapping) -> bool:
@@ -231,7 +247,7 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
         # What a heading leaves open another site has answered for itself: here it is a guess.
         asked = Proposed() if column.field is None else as_field(column.heading, column.field, display, in_doubt=True)
         unit = column.unit if Ask.UNIT in asked.asks else unit
-        columns.append(replace(column, unit=unit, asks=asked.asks, why=asked.why))
+        columns.append(replace(column, unit=unit, asks=asked.asks, why=asked.why, as_in=""))
     own = outline(sheet, display)
     made = replace(
         mapping, columns=tuple(columns), decimal=mapping.decimal if own is None else own.decimal, units_said=()
@@ -241,6 +257,16 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
 
 
 _DISPLAYS = tuple(Display(length, temperature) for length in ("mm", "mil") for temperature in ("°C", "°F"))
+
+
+def suiting(sheet: Sheet, mapping: SheetMapping) -> Callable[[Column], bool]:
+    """Give what tells whether a column of a mapping, read in some other way, is read as is said above and beside the sheet."""
+
+    def suits(column: Column) -> bool:
+        columns = tuple(column if one.index == column.index else one for one in mapping.columns)
+        return column.field is not None and column.index not in against(sheet, replace(mapping, columns=columns))
+
+    return suits
 
 
 def with_samples(mapping: SheetMapping, sheet: Sheet) -> SheetMapping:

@@ -23,6 +23,7 @@ from models.intake.proposing import Ask, propose_columns
 from models.intake.reading import Cell, Sheet
 from models.intake.units_beside import (
     Beside,
+    Way,
     is_bare,
     names_in,
     said_beside,
@@ -254,18 +255,21 @@ def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
     return said_beside(sheet, mapping.headings, row - with_row, row, mapping.table)
 
 
-def against(sheet: Sheet, mapping: SheetMapping) -> dict[int, Beside]:
+def against(sheet: Sheet, mapping: SheetMapping, *, is_answered: bool = False) -> dict[int, Beside]:
     """Give the columns that are read in another unit than what is said elsewhere, with that.
 
-    Only those with a number that has no unit, neither in its heading nor in its cell.
+    Only those with a number that has no unit, neither in its heading nor in its cell.  Where a person has confirmed how
+    all columns are read, each may be in any of the units that are said.
     """
     said = beside(sheet, mapping)
     body = sheet.head[mapping.header_row :]
+    fields = [(c.field, c) for c in mapping.columns if c.field is not None and c.field.quantity is not None]
+    ways = [Way(f.quantity, c.unit, c.times) for f, c in fields if f.quantity is not None] if is_answered else []
     found: dict[int, Beside] = {}
     for column in mapping.columns if said else ():
         if column.field is None or headings.unit_for(headings.take_apart(column.heading), column.field):
             continue
-        one = next((one for one in said if one.is_against(column.field, column.unit)), None)
+        one = next((o for o in said if o.is_against(column.field, column.unit, column.times, others=ways)), None)
         cells = [row[column.index] for row in body if column.index < len(row) and text_of(row[column.index])]
         if one is not None and (not cells or any(map(is_bare, cells))):
             found[column.index] = one
