@@ -261,10 +261,12 @@ _DISPLAYS = tuple(Display(length, temperature) for length in ("mm", "mil") for t
 
 def suiting(sheet: Sheet, mapping: SheetMapping) -> Callable[[Column], bool]:
     """Give what tells whether a column of a mapping, read in some other way, is read as is said above and beside the sheet."""
+    said = beside(sheet, mapping) if mapping.units_said else []
 
     def suits(column: Column) -> bool:
         columns = tuple(column if one.index == column.index else one for one in mapping.columns)
-        return column.field is not None and column.index not in against(sheet, replace(mapping, columns=columns))
+        found = against(sheet, replace(mapping, columns=columns), said=said)
+        return column.field is not None and column.index not in found
 
     return suits
 

@@ -255,13 +255,15 @@ def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
     return said_beside(sheet, mapping.headings, row - with_row, row, mapping.table)
 
 
-def against(sheet: Sheet, mapping: SheetMapping, *, is_answered: bool = False) -> dict[int, Beside]:
+def against(
+    sheet: Sheet, mapping: SheetMapping, *, is_answered: bool = False, said: Sequence[Beside] | None = None
+) -> dict[int, Beside]:
     """Give the columns that are read in another unit than what is said elsewhere, with that.
 
     Only those with a number that has no unit, neither in its heading nor in its cell.  Where a person has confirmed how
-    all columns are read, each may be in any of the units that are said.
+    all columns are read, each may be in any of the units that are said.  ``said`` is what is said, where that is known.
     """
-    said = beside(sheet, mapping)
+    said = beside(sheet, mapping) if said is None else said
     body = sheet.head[mapping.header_row :]
     fields = [(c.field, c) for c in mapping.columns if c.field is not None and c.field.quantity is not None]
     ways = [Way(f.quantity, c.unit, c.times) for f, c in fields if f.quantity is not None] if is_answered else []

@@ -48,7 +48,7 @@ _DATE_PATTERN: Final = re.compile(
 """How dates and times are to be written, as 'MM/DD/YYYY' and 'hh:mm': the months and minutes in it are no millimetres."""
 
 _CLEAR: Final = re.compile(
-    r"mm|mils?|MILS|thou|[µμ]m|[Mm]icrons?|(?i:micromet(?:er|re)s?|millimet(?:er|re)s?|inches|mrad)|[µμ]rad|°\s*[CF]"
+    r"mm|mil|(?i:mils)|thou|[µμ]m|[Mm]icrons?|(?i:micromet(?:er|re)s?|millimet(?:er|re)s?|inches|mrad)|[µμ]rad|°\s*[CF]"
 )
 """Units that are nothing else wherever they stand; 'CM', 'HP', 'MM' may be a kind of work or a part of the plant, and 'um' is a word."""
 
