@@ -43,13 +43,19 @@ def parse_day(text: str, order: Order) -> date:
         (["4.25.2019"], Order.MONTH_FIRST),
         (["5/5/2019", "n/a", "", "12:30"], Order.BY_ROWS),
         (["26-05-01", "25-04-19"], Order.BY_ROWS),
-        (["26-05-01", "25-04-30"], Order.YEAR_FIRST),
+        (["26-05-01", "25-04-30"], Order.BY_ROWS),  # 2030 has not come: it may be a slip
         (["26-05-01", "98-04-19"], Order.YEAR_FIRST),
         (["26-05-01", "31-05-19"], Order.DAY_FIRST),
         (["03/04/19", "04/25/19"], Order.MONTH_FIRST),
         (["26/05/19", "3/4/2019", "25/4/2019"], Order.DAY_FIRST),
-        (["26.05.19"], Order.BY_ROWS),
-        (["26-05-01", "25-04-30", "31-05-19"], Order.CLEAR),
+        (["26.05.19"], Order.DAY_FIRST),
+        (["26-05-01", "25-04-30", "31-05-19"], Order.DAY_FIRST),
+        (["26-05-01", "98-04-30", "31-05-19"], Order.CLEAR),
+        (["14/03/24", "12/03/24", "25/11/23", "15/01/27", "20/06/25"], Order.DAY_FIRST),
+        (["14.03.24", "12.03.24", "15.01.27"], Order.DAY_FIRST),
+        (["14/11/26", "24/03/25", "26/11/26"], Order.DAY_FIRST),  # today in the east
+        (["14-03-24", "05-06-2024"], Order.DAY_FIRST),
+        (["  25-03-20", "  05-03-20"], Order.DAY_FIRST),  # cut behind ten signs: years of four digits may go on
     ],
 )
 def test_a_day_above_twelve_tells(texts: list[str], order: Order) -> None:

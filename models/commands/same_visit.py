@@ -143,7 +143,9 @@ class ImportVisits:
         while place is not None:
             numbers = self._numbers[8 * place : 8 * place + 8].tolist()
             there = (_kept(numbers[:4]), _kept(numbers[4:]))
-            if read_alike(there, (found, left), _NEAR):
+            # A row that says more than the earlier one is not left out for it: its as-left would be in no record.
+            says_more = any(new is not None and old is None for new, old in zip((found, left), there, strict=True))
+            if not says_more and read_alike(there, (found, left), _NEAR):
                 offset, angle = read_to(typed())
                 if read_alike(there, (found, left), (offset + _SINGLE, angle + _SINGLE)):
                     first = place

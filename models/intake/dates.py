@@ -30,11 +30,18 @@ class Order(StrEnum):
     CLEAR = "clear ones only"
 
 
+class Place(StrEnum):
+    """Where a year of two digits stands in a date."""
+
+    FIRST = "first"
+    EITHER = "first or last"
+    LAST = "last"
+
+
 class Doubt(StrEnum):
     """What has to be said of a date although it was read."""
 
     CENTURY = "century"
-    PLACE = "place"
     SKIPPED = "skipped"
     TWICE = "twice"
 
@@ -129,10 +136,10 @@ def _moment(cell: object, order: Order, today: date | None, zone: ZoneInfo) -> t
     if isinstance(cell, date):
         return datetime.combine(cell, time(12)), False, ()
     by = datetime.now(UTC).date() if today is None else today
-    day, clock, is_short, doubts = _split(str(cell).strip(), order, by, may_lie_ahead=False)
+    day, clock, is_short = _split(str(cell).strip(), order, by, may_lie_ahead=False)
+    doubts: tuple[Doubt, ...] = ()
     if is_short and today is not None:
-        day, more = _century(day, today, may_lie_ahead=False)
-        doubts = (*more, *doubts)
+        day, doubts = _century(day, today, may_lie_ahead=False)
     if not clock:
         return datetime.combine(day, time(12)), False, doubts
     moment, offset = _clock(clock, day, str(cell), zone)
@@ -162,17 +169,14 @@ def read_day(cell: object, order: Order, today: date, *, may_lie_ahead: bool) ->
         return cell.date(), ()
     if isinstance(cell, date):
         return cell, ()
-    day, clock, is_short, doubts = _split(str(cell).strip(), order, today, may_lie_ahead=may_lie_ahead)
+    day, clock, is_short = _split(str(cell).strip(), order, today, may_lie_ahead=may_lie_ahead)
     if clock:
         # A time of day says nothing here; anything else behind the day does ("until further notice", a second day).
         try:
             _clock(clock, day, str(cell))
         except NotAQuantityError:
             raise NotAQuantityError(str(cell), Told("told.expected.date")) from None
-    if not is_short:
-        return day, ()
-    day, more = _century(day, today, may_lie_ahead=may_lie_ahead)
-    return day, (*more, *doubts)
+    return _century(day, today, may_lie_ahead=may_lie_ahead) if is_short else (day, ())
 
 
 def _century(day: date, today: date, *, may_lie_ahead: bool) -> tuple[date, tuple[Doubt, ...]]:
@@ -234,42 +238,48 @@ def day_and_month(text: str) -> tuple[int, int, bool] | None:
     return None if match is None else (int(match[1]), int(match[3]), match[2] == match[4] == ".")
 
 
-def short_ways(text: str, today: date, *, may_lie_ahead: bool) -> dict[Order, date] | None:
-    """Give the days that a text with a year of two digits may mean, by what stands first; ``None`` where it has no such year.
+def place_of_year(text: str, today: date, *, may_lie_ahead: bool) -> Place | None:
+    """Tell where the year of a date with a year of two digits may stand; ``None`` where it has no such year, or that cannot be seen.
+
+    Only with dashes, as in ISO 8601, a year of two digits is thought to stand first where a day could.
 
     Parameters
     ----------
     text : str
         A date, or the first ten characters of one. [as typed]
     today : datetime.date
-        A day after it is none of the century, and one before 1950 none that is meant. [unitless]
+        A day after the next one is none that is meant year first, nor is one before 1950. [unitless]
     may_lie_ahead : bool
         Whether the day may lie ahead by its nature. [unitless]
     """
     match = _OPENING.match(text.translate(DASHES))
-    if match is None or match["more"]:
+    if match is None or match["more"] or text[:1].isspace():
         return None
-    return _ways(match[1], match[3], match[5], today, may_lie_ahead=may_lie_ahead)
+    parts = (match[1], match[3], match[5])
+    return _place(parts, today, dashes=match[2] == match[4] == "-", may_lie_ahead=may_lie_ahead)
 
 
-def _ways(one: str, two: str, three: str, today: date, *, may_lie_ahead: bool) -> dict[Order, date]:
-    found = {}
-    for order, parts in (
-        (Order.DAY_FIRST, (three, two, one)),
-        (Order.MONTH_FIRST, (three, one, two)),
-        (Order.YEAR_FIRST, (one, two, three)),
-    ):
-        year, month, day = map(int, parts)
-        # A year is written with both of its digits: '5' is none.
-        if len(parts[0]) != 2:
-            continue
-        try:
-            meant, _ = _century(date(2000 + year, month, day), today, may_lie_ahead=may_lie_ahead)
-        except ValueError:
-            continue
-        if meant.year >= _FIRST_YEAR:
-            found[order] = meant
-    return found
+def _place(parts: tuple[str, str, str], today: date, *, dashes: bool, may_lie_ahead: bool) -> Place:
+    day = _year_first(parts, today, may_lie_ahead=may_lie_ahead)
+    if day is None:
+        return Place.LAST
+    if not 1 <= int(parts[0]) <= 31:
+        return Place.FIRST
+    return Place.EITHER if dashes else Place.LAST
+
+
+def _year_first(parts: tuple[str, str, str], today: date, *, may_lie_ahead: bool) -> date | None:
+    """Give the day that three numbers mean with the year first; ``None`` where they mean none."""
+    year, month, day = map(int, parts)
+    if len(parts[0]) != 2:  # a year is written with both of its digits
+        return None
+    # The day that is begun somewhere on earth: the clock of a site may be ahead of the one that is asked.
+    last = today if today == date.max else today + timedelta(days=1)
+    try:
+        meant, _ = _century(date(2000 + year, month, day), last, may_lie_ahead=may_lie_ahead)
+    except ValueError:
+        return None
+    return meant if meant.year >= _FIRST_YEAR else None
 
 
 def spelt_out(text: str, order: Order) -> str:
@@ -307,36 +317,29 @@ def _aware(moment: datetime, zone: ZoneInfo) -> datetime:
     return moment.replace(tzinfo=zone).astimezone(UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
 
-def _split(text: str, order: Order, today: date, *, may_lie_ahead: bool) -> tuple[date, str, bool, tuple[Doubt, ...]]:
-    """Give the day, what stands after it, whether its year has two digits (it is one of 20xx then), and whether its place is doubtful."""
+def _split(text: str, order: Order, today: date, *, may_lie_ahead: bool) -> tuple[date, str, bool]:
+    """Give the day, what stands after it, and whether its year has two digits: it is one of 20xx then."""
     text = text.translate(DASHES)
     try:
         if match := _YEAR_FIRST.match(text):
-            return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False, ()
+            return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False
         if match := _YEAR_LAST.match(text):
-            if len(match[3]) == 2:
-                how, doubts = _first_of(match, order, today, may_lie_ahead=may_lie_ahead)
-                year, month, day = {
-                    Order.DAY_FIRST: (match[3], match[2], match[1]),
-                    Order.MONTH_FIRST: (match[3], match[1], match[2]),
-                    Order.YEAR_FIRST: (match[1], match[2], match[3]),
-                }[how]
-                return date(2000 + int(year), int(month), int(day)), match[4] or "", True, doubts
+            is_short = len(match[3]) == 2
+            if is_short and _is_year_first(match, order, today, may_lie_ahead=may_lie_ahead):
+                return date(2000 + int(match[1]), int(match[2]), int(match[3])), match[4] or "", True
             first, second = int(match[1]), int(match[2])
-            day_, month_ = (first, second) if _day_first(match, order) else (second, first)
-            return date(int(match[3]), month_, day_), match[4] or "", False, ()
+            day, month = (first, second) if _day_first(match, order) else (second, first)
+            return date(_year(match[3]), month, day), match[4] or "", is_short
         # An accent may stand as a letter of its own: text from some systems is taken apart.
         if (match := _NAMED.match(unicodedata.normalize("NFC", text))) and (named := _month(match[2])) is not None:
-            return date(_year(match[3]), named, int(match[1])), match[4] or "", len(match[3]) == 2, ()
+            return date(_year(match[3]), named, int(match[1])), match[4] or "", len(match[3]) == 2
     except ValueError:
         raise NotAQuantityError(text, Told(f"told.expected.day.{order.name.lower()}")) from None
     raise NotAQuantityError(text, Told("told.expected.date.serial" if _is_serial(text) else "told.expected.date"))
 
 
-def _first_of(
-    match: re.Match[str], order: Order, today: date, *, may_lie_ahead: bool
-) -> tuple[Order, tuple[Doubt, ...]]:
-    """Tell what stands first in a date with a year of two digits, and whether that is only taken for likely.
+def _is_year_first(match: re.Match[str], order: Order, today: date, *, may_lie_ahead: bool) -> bool:
+    """Tell whether a year of two digits stands first.
 
     Raises
     ------
@@ -344,17 +347,26 @@ def _first_of(
         If nobody can tell.
     """
     if order in _SAID:
-        return order, ()
+        return order is Order.YEAR_FIRST
     # A form knows no day of its own: what its clock shows tells which year may be meant.
-    ways = _ways(match[1], match[2], match[3], min(today, datetime.now(UTC).date()), may_lie_ahead=may_lie_ahead)
-    days = sorted(set(ways.values()))
-    if len(days) == 1:
-        return next(iter(ways)), ()
-    if Order.YEAR_FIRST not in ways:
-        return Order.DAY_FIRST if _day_first(match, order) else Order.MONTH_FIRST, ()
-    if order is Order.BY_ROWS and _with_points(match) and Order.DAY_FIRST in ways:
-        return Order.DAY_FIRST, (Doubt.PLACE,)
-    raise NotAQuantityError(match.string, Told("told.expected.short_year", days=" or ".join(map(str, days))))
+    parts, by = (match[1], match[2], match[3]), min(today, datetime.now(UTC).date())
+    place = _place(parts, by, dashes=_with(match, "-"), may_lie_ahead=may_lie_ahead)
+    if place is Place.EITHER:
+        first = _year_first(parts, by, may_lie_ahead=may_lie_ahead)
+        others = {_spelt_day(parts[2], parts[1], parts[0]), _spelt_day(parts[2], parts[0], parts[1])} - {
+            None,
+            str(first),
+        }
+        days = " or ".join([*sorted(filter(None, others)), str(first)])
+        raise NotAQuantityError(match.string, Told("told.expected.short_year", days=days))
+    return place is Place.FIRST
+
+
+def _spelt_day(year: str, month: str, day: str) -> str | None:
+    try:
+        return str(date(2000 + int(year), int(month), int(day)))
+    except ValueError:
+        return None
 
 
 def _month(name: str) -> int | None:
@@ -376,8 +388,8 @@ def _two_ways(match: re.Match[str]) -> bool:
     return match[1].zfill(2) != match[2].zfill(2) and 1 <= int(match[1]) <= 12 and 1 <= int(match[2]) <= 12
 
 
-def _with_points(match: re.Match[str]) -> bool:
-    return match.string[match.end(1)] == match.string[match.end(2)] == "."
+def _with(match: re.Match[str], sign: str) -> bool:
+    return match.string[match.end(1)] == match.string[match.end(2)] == sign
 
 
 def _day_first(match: re.Match[str], order: Order) -> bool:
@@ -392,7 +404,7 @@ def _day_first(match: re.Match[str], order: Order) -> bool:
         return order is Order.DAY_FIRST
     if not _two_ways(match):
         return int(match[2]) <= 12
-    if order is Order.BY_ROWS and _with_points(match):
+    if order is Order.BY_ROWS and _with(match, "."):
         return True
     one, other = _both(match)
     key = "by_rows" if order is Order.BY_ROWS else "clear"

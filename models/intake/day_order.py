@@ -26,7 +26,7 @@ class Evidence:
     ``day`` and ``month`` tell that there are dates that can only be read with that
     first; ``…_open`` that there are some that read two ways.  ``year`` and ``last``
     tell that there are some whose year stands first with two digits for certain, or
-    last; one that may be either tells nothing.
+    last; ``either_…`` is what those tell that may be either, if it stands last.
     """
 
     point_day: bool = False
@@ -36,6 +36,8 @@ class Evidence:
     month: bool = False
     year: bool = False
     last: bool = False
+    either_day: bool = False
+    either_month: bool = False
 
     def __or__(self, other: Evidence) -> Evidence:
         """Give what both tell together."""
@@ -49,13 +51,14 @@ class Evidence:
         that says otherwise beside dates that say the same is a slip of its writer,
         but a column that never says so is not read against the practice.
         """
-        if (self.day and self.month) or (self.year and self.last):
+        day, month = self.day or (self.last and self.either_day), self.month or (self.last and self.either_month)
+        if (day and month) or (self.year and self.last):
             return Order.CLEAR
         if self.year:
             return Order.YEAR_FIRST
-        others = Order.DAY_FIRST if self.day else Order.MONTH_FIRST if self.month else Order.BY_ROWS
+        others = Order.DAY_FIRST if day else Order.MONTH_FIRST if month else Order.BY_ROWS
         if self.point_day or (self.point_open and not self.point_month):
-            points = Order.DAY_FIRST if self.point_day or self.day or self.month else Order.BY_ROWS
+            points = Order.DAY_FIRST if self.point_day or day or month else Order.BY_ROWS
         elif self.point_month:
             points = Order.CLEAR if self.point_open else Order.MONTH_FIRST
         else:
@@ -82,15 +85,16 @@ def evidence_of(texts: Iterable[str], today: date | None = None, *, may_lie_ahea
     for text in texts:
         if (numbers := dates.day_and_month(text)) is None:
             continue
-        ways = dates.short_ways(text, today, may_lie_ahead=may_lie_ahead)
-        if ways is not None and Order.YEAR_FIRST in ways:
-            if len(ways) == 1:
-                found.add("year")
+        place = dates.place_of_year(text, today, may_lie_ahead=may_lie_ahead)
+        if place is dates.Place.FIRST:
+            found.add("year")
             continue
-        if ways is None or ways:
-            found.add("last")
         first, second, points = numbers
         told = {Order.DAY_FIRST: "day", Order.MONTH_FIRST: "month"}.get(_told(first, second), "")
+        if place is dates.Place.EITHER:
+            found.add(f"either_{told}")
+            continue
+        found.add("last")
         if not told and points and first != second:
             told = "open"
         found.add(f"point_{told}" if points else told)

@@ -404,24 +404,16 @@ class RowReader:
         self._refuse_doubtful_date(cell)
         ahead = chosen.key in MAY_LIE_AHEAD
         day, doubts = dates.read_day(cell, self.mapping.order, self.today, may_lie_ahead=ahead)
-        return Remarked(day, Code.SHORT_YEAR, str(cell), self._year_told(str(cell), day, doubts)) if doubts else day
+        return Remarked(day, Code.SHORT_YEAR, str(cell), _century_told(day)) if doubts else day
 
     def _moment(self, cell: Cell, _column: Column, _field: Field) -> datetime | Remarked:
         self._refuse_doubtful_date(cell)
         moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
         if not doubts:
             return moment
-        if not {dates.Doubt.CENTURY, dates.Doubt.PLACE}.isdisjoint(doubts):
-            expected = self._year_told(str(cell), moment.astimezone(self.zone).date(), doubts)
-            return Remarked(moment, Code.SHORT_YEAR, str(cell), expected)
-        return Remarked(moment, Code.ODD_TIME, str(cell), clock_told(doubts[0], moment, self.zone))
-
-    def _year_told(self, text: str, day: date, doubts: Sequence[dates.Doubt]) -> str:
-        """Say what was made of a year of two digits."""
         if dates.Doubt.CENTURY in doubts:
-            return _century_told(day)
-        other = (dates.short_ways(text, self.today, may_lie_ahead=True) or {}).get(dates.Order.YEAR_FIRST)
-        return f"a year of four digits; with points the day is taken to stand first, so this is read as {day}; year first it would be {other}"
+            return Remarked(moment, Code.SHORT_YEAR, str(cell), _century_told(moment.astimezone(self.zone).date()))
+        return Remarked(moment, Code.ODD_TIME, str(cell), clock_told(doubts[0], moment, self.zone))
 
     def _choice(self, cell: Cell, _column: Column, chosen: Field) -> str:
         member = choice(str(cell), chosen, dict(self.mapping.words))

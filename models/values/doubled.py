@@ -134,9 +134,9 @@ def coarser(one: ReadTo, other: ReadTo) -> ReadTo:
 
 
 def _half_digit(text: str, quantity: Quantity) -> float | None:
-    """Give half of the last digit of a number as it was typed; ``None`` where its unit is not understood."""
+    """Give half of the last digit of a number as it was typed; ``None`` where its unit is not understood, or a bare zero tells none."""
     match = _DIGITS.match(text)
-    if match is None:
+    if match is None or not (match[1] or re.search(r"[1-9]", match[0])):
         return None
     try:
         unit = canonical_unit(written_unit(text), quantity)
