@@ -126,7 +126,10 @@ def quick_folder() -> Iterator[dict[str, str]]:
 
 
 def in_three() -> int:
-    """Run the browser tests, and every second file of the others and then what is long, beside the rest: most tests wait a good deal."""
+    """Run the browser tests, and every second file of the others and then what is long, beside the rest: most tests wait a good deal.
+
+    Two of these go on at once, beside the first half of the others.
+    """
     here = Path(__file__).parent
     browser = sorted(str(path) for path in here.glob("test_browser_*.py"))
     last = [str(here / name) for name in LAST]
@@ -150,15 +153,20 @@ def in_three() -> int:
                 )
             return done.returncode
 
-        parts: list[tuple[list[str], dict[str, str]]] = [(browser, {}), (others[1::2], quick), (last, {})]
+        # Whoever is done first takes what comes next; faults of disks need one, and no memory in its place.
+        parts: list[tuple[list[str], dict[str, str]]] = [
+            (browser, {}),
+            (others[1::2], quick),
+            (last, {}),
+            ([str(here / FAULTS)], {}),
+        ]
         answers = [beside.submit(run, place, paths, more) for place, (paths, more) in enumerate(parts)]
         try:
             first = subprocess.run([*command, *others[::2]], env=os.environ | quick, check=False)
-            faults = subprocess.run([*command, str(here / FAULTS)], check=False)  # on a disk, not in memory
         except BaseException:
             beside.shutdown(wait=False, cancel_futures=True)  # whoever stops the run stops all of it
             raise
-        codes = [first.returncode, faults.returncode, *(answer.result() for answer in answers)]
+        codes = [first.returncode, *(answer.result() for answer in answers)]
         say("the tests beside say:")
         for place in range(len(parts)):
             print((Path(folder) / str(place)).read_text(encoding="utf-8", errors="replace"), flush=True)
