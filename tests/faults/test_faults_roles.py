@@ -177,7 +177,7 @@ def test_a_role_that_may_not_is_told_which_one_may(
         said = capsys.readouterr().err
         assert "A role that got --reads-only" in said
         assert "need the rights of the server's role" in said
-    assert {one.name for one in tmp_path.iterdir()} <= {"assets.csv", "mappings"}
+    assert {one.name for one in tmp_path.iterdir()} <= {"assets.csv", "mappings", "driftbook.db.key"}
 
 
 @pytest.mark.parametrize(
