@@ -112,8 +112,8 @@ def _may_be_of(place: Path, there: dict[str, Any], history: History) -> bool:
     ):
         return False
     try:
-        file = there["files"]["assets"] if "files" in there else "assets.parquet"
-        machines = parquet().read_table(place / str(file), columns=["asset", "tag"]).to_pydict()
+        file = _named(place, there)["assets"] if "files" in there else place / "assets.parquet"
+        machines = parquet().read_table(file, columns=["asset", "tag"]).to_pydict()
     except (OSError, ValueError, KeyError, TypeError):
         return True  # it holds nothing that can be read
     tags = dict(zip(history.assets.asset.tolist(), history.assets.tag.tolist(), strict=True))
