@@ -163,7 +163,7 @@ def test_nothing_of_the_template_is_asked_about() -> None:
 
 @pytest.mark.parametrize("sign", ["[", "(", "12:", "mm ", "/", "- "])
 def test_a_heading_that_is_longer_than_any_is_none_and_takes_no_time(sign: str) -> None:
-    """Found by a tester: a heading of 20,000 brackets took more than a minute."""
+    """Once: a heading of 20,000 brackets took more than a minute."""
     found = take_apart(sign * 100_000)
     assert (found.words, found.unit) == ((), "")
     assert len(found.text) <= 300

@@ -51,7 +51,7 @@ def codes(row: Row) -> list[tuple[Code, Severity]]:
 
 
 def test_what_is_merged_down_holds_in_each_row_and_it_is_said() -> None:
-    """Found by a tester: the target of the first row only, and the five below it within where they are far over."""
+    """Once: the target of the first row only, and the five below it within where they are far over."""
     first = ("P-1", "2025-05-01", "Ana Wick", 0.1, 0.1, 0.1, 0.1, 0.25)
     sheet = sheet_of(JOBS, first, job(2), job(3), (), merged=(((1, 7), (4, 7)), ((1, 2), (3, 2))))
     rows, problems = read(sheet, Table.JOBS)
@@ -97,7 +97,7 @@ def test_titles_and_headings_are_not_spread_into_the_rows() -> None:
 
 
 def test_an_area_is_no_machine() -> None:
-    """Found by a tester: of five machines two were headings between them."""
+    """Once: of five machines two were headings between them."""
     rows, _ = read(
         sheet_of(
             MACHINES, ("AREA 100 - COOLING",), ("P-101A", "pump"), ("P-102",), ("U300",), ("Fans of the south",), ("K-201",),

@@ -111,7 +111,7 @@ FORMULA = record(0x0006, struct.pack("<HHH8s", 7, 1, 0, bytes(8)) + bytes(8))
 
 
 def test_the_room_of_all_sheets_is_told_before_one_is_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Found by a tester: 6 KiB with 60 sheets of two numbers each asked for 30 GiB."""
+    """Once: 6 KiB with 60 sheets of two numbers each asked for 30 GiB."""
     assert list(rooms_in(many(*[CORNERS] * 60), 10, 9)) == [(65536, 256, 2)] * 60
     assert list(rooms_in(many(SIDE_BY_SIDE + FORMULA), 10, 9)) == [(8, 9, 3), (8, 2, 1)]
     monkeypatch.setattr(guarding, "MOST_ROOM", 20)

@@ -29,7 +29,7 @@ def test_half_of_the_last_digit_of_the_finest_reading(typed: dict[str, str], to:
 
 
 def test_a_row_that_says_more_than_the_earlier_one_is_a_visit_of_its_own() -> None:
-    """Found by a tester: an as-left of the afternoon was left out for the as-found of the morning."""
+    """Once: an as-left of the afternoon was left out for the as-found of the morning."""
     found, left = (0.31, 0.51, 0.22, 0.31), (0.02, 0.03, 0.01, 0.02)
     for first, second, same in (
         ((found, None), (found, left), False),
