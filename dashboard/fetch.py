@@ -62,12 +62,6 @@ class Scene:
         return study_for(self.history)
 
     @property
-    def study_so_far(self) -> Study | None:
-        """Give the study; ``None`` while a large book is studied for the first time."""
-        history = self.history
-        return study_for(history) if quick(len(history.jobs)) or holds(history, "study") else None
-
-    @property
     def estimates_until(self) -> int | None:
         """Give the entry up to which the estimates over all machines go; ``None`` where that is as far as everything else."""
         history = self.history

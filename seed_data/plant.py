@@ -70,7 +70,6 @@ class Station:
     """
 
     versions: tuple[Asset, ...]
-    area_code: str
     interval_months: float
     duty: float
     counter: bool
@@ -248,7 +247,6 @@ def _station(
     standby = tag.endswith(("B", "C"))
     return Station(
         (asset, *(_changed(asset, row, family, data) for row in data["change"] if row["tag"] == tag)),
-        family["area"],
         {"A": 4.4, "B": 7.1, "C": 10.3}[asset.criticality],
         float(rng.uniform(0.35, 0.55) if standby else rng.uniform(0.7, 0.95)),
         bool(rng.random() < 0.5),

@@ -398,6 +398,11 @@ def test_a_list_that_was_rounded_more_coarsely_names_the_same_visit(
     rounded, other = {**mil, "job": "L1"}, {**mil, "job": "L2", "found_offset_V": "7 mil"}
     look = bring_in(engine, site, jobs_file(tmp_path, rounded, other, name="list"), dry_run=True)
     assert [(problem.row, problem.code) for problem in loud(look)] == [(2, Code.SAME_VISIT), (3, Code.SAME_MOMENT)]
+    # And the other way round: the coarse list is in the book, and the fine row comes.
+    bring_in(engine, site, jobs_file(tmp_path, {**rounded, "performed_at": "2025-07-01"}, name="coarse"))
+    fine |= {"job": "N2", "performed_at": "2025-07-01 07:00"}
+    look = bring_in(engine, site, jobs_file(tmp_path, fine, name="fine"), dry_run=True)
+    assert [problem.code for problem in loud(look)] == [Code.SAME_VISIT]
 
 
 def test_a_void_number_and_one_of_another_machine_are_told_what_can_be_done(

@@ -25,12 +25,12 @@ from dashboard.words import WORDS, say
 from models.commands.set_key import set_key
 from models.ledger.checkpoint import Checkpoint, Note, read_note, read_notes, write_note
 from models.ledger.findings import Fault, Finding
-from models.ledger.keys import make_key
+from models.ledger.keys import make_key, read_signer
 from models.ledger.tree import Frontier
 from models.settings import Settings
 from models.store.engine import make_engine
-from models.store.hand_over import Beside, beside
-from models.store.proofs import last_head, read_heads
+from models.store.hand_over import Beside, beside, signed_since
+from models.store.proofs import last_head, read_heads, read_keys
 from models.store.verify import verify_book
 from models.store.verify_package import Named, PackageSeen
 from models.tables.every import STATE
@@ -269,6 +269,54 @@ def test_a_head_is_held_against_the_heads_that_are_kept(sqlite_book: Settings, t
     engine.dispose()
     assert looked(sqlite_book, Note(Checkpoint(forked.origin, lone, tree.root()), ())).other is None
     assert looked(sqlite_book, Note(Checkpoint(forked.origin, lone, bytes(32)), ())).other == lone
+
+
+@pytest.mark.parametrize("signed", ["since", "by another", "before"])
+def test_a_known_key_that_is_named_again_is_known_only_where_it_signed_since(
+    signed: str, sqlite_book: Settings, tmp_path: Path
+) -> None:
+    """Whoever can change the database can name any key again, and put any signature beside it that they have."""
+    site = make_site(sqlite_book)
+    stranger = replace(sqlite_book, key=tmp_path / "stranger.key")
+    for settings in (stranger, sqlite_book):
+        assert set_key(settings, site.site_id, by="somebody", now=NOW, why="another", old=None)
+    make_site(sqlite_book, name="Second Yard")
+    engine = make_engine(sqlite_book)
+    with engine.connect().execution_options(write=True) as connection, connection.begin():
+        first, other, again = keys = read_keys(connection)
+        heads = rows_of(connection, "tree_head")
+        early = [row for row in heads if row["key_entry"] == first.entry]
+        late = [row for row in heads if row["key_entry"] == again.entry]
+        assert [one.entry for one in keys] == sorted({row["key_entry"] for row in heads if row["key_entry"]})
+        for row in late if signed != "since" else ():
+            change(connection, "tree_head", row, signature=bytes(64) if signed == "by another" else None)
+        if signed == "before":
+            change(connection, "tree_head", early[-1], key_entry=again.entry)
+        assert signed_since(connection, keys, frozenset()) == ({again.entry} if signed == "since" else frozenset())
+        head = last_head(connection)
+        assert head is not None
+        kept = Note(Checkpoint(first.origin, early[0]["size"], bytes(early[0]["root"])), ())
+        seen = beside(connection, head, [kept])
+        assert (seen.key and seen.key.entry, len(seen.again)) == (other.entry, 0) or signed == "since"
+    engine.dispose()
+
+
+def test_a_head_signed_by_the_key_before_the_one_in_force_is_told(sqlite_book: Settings, tmp_path: Path) -> None:
+    """A key that was replaced signs nothing any more: whoever holds an old copy of it could."""
+    site = make_site(sqlite_book)
+    second = replace(sqlite_book, key=tmp_path / "second.key")
+    assert set_key(second, site.site_id, by="somebody", now=NOW, why="old", old=sqlite_book.key_path)
+    replaced = read_signer(sqlite_book.key_path)
+    assert replaced is not None
+    engine = make_engine(second)
+    with engine.connect() as connection:
+        head = last_head(connection)
+        assert head is not None
+        true = read_note(head.note)
+        body = Checkpoint(head.origin, head.size, true.checkpoint.root)
+        forged = read_note(write_note(body, replaced.public_key, replaced.sign(body.body.encode())))
+        assert [beside(connection, head, [one]).signer for one in (true, forged)] == [None, head.size]
+    engine.dispose()
 
 
 def test_a_file_of_heads_that_is_ahead_of_the_book_is_told(

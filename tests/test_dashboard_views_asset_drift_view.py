@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from plotly.utils import PlotlyJSONEncoder
 
 from dashboard.components.asset_drift import drift_part
-from dashboard.views.asset_drift_view import build_drift, mean_step, region
+from dashboard.views.asset_drift_view import _why, build_drift, mean_step, region
 from dashboard.words import say
 from models.history.distributions import f_quantile
 from models.history.engine import study_of
@@ -176,6 +176,9 @@ def test_unknown_feet_a_missing_limit_and_missing_time_are_told_apart() -> None:
     assert (one.verdict, one.why) == ("few", "limits")
     assert "as no limit judges the machine" in told(one)
     assert "needed" not in told(one)
+    study = study_of(unjudged)
+    series = int(study.material.series_now[SETTLES])
+    assert [_why(study, series, runs) for runs in range(4)] == ["few", "few", "few", "limits"]
     assert len(one.feet) == 4  # millimetres need no limit
     at_once = replace(one, why="time", feet=())
     assert told(at_once).count("no time of service lies between") == 2

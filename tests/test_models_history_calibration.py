@@ -19,7 +19,7 @@ from models.history.calibration import (
     last_of_assets,
     newest,
     next_with_another,
-    resting_on,
+    resting_rows,
 )
 from models.values.people import Instrument
 from tests.fleet import job_columns
@@ -131,12 +131,13 @@ def test_the_next_job_with_another_instrument_is_that_of_a_plain_search(pairs: l
 
 def test_what_rests_on_an_instrument_is_the_newest_first_from_that_moment_on() -> None:
     jobs = jobs_of([0, 0, 1, 2, 2], [1, 0, 1, 1, 1])
-    rows = resting_on(jobs, 1, int(np.sort(jobs.performed_us)[2]))
+    resting = resting_rows(jobs, 1, int(np.sort(jobs.performed_us)[2]))
+    rows = newest(jobs, resting, len(resting))
     assert set(rows.tolist()) == {
         row for row in range(5) if jobs.instrument[row] == 1 and jobs.performed_us[row] >= np.sort(jobs.performed_us)[2]
     }
     assert (np.diff(jobs.performed_us[rows]) <= 0).all()
-    assert resting_on(jobs, 7, 0).size == 0
+    assert resting_rows(jobs, 7, 0).size == 0
 
 
 @given(st.lists(st.integers(0, 4), max_size=20), st.integers(0, 25))

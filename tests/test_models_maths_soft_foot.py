@@ -61,6 +61,7 @@ def test_feet_that_differ_by_exactly_the_limit_are_not_high() -> None:
         ([0, 0, 0, 0, 0, 0, 0.2, 0.2], Pattern.ONE_END),
         ([0, 0.3, 0, 0, 0, 0, 0.3, 0], Pattern.DIAGONAL),
         ([0.2, None, 0.2, None], Pattern.UNKNOWN),
+        ([0.2, None, 0.3, None, 0.0, None], Pattern.SEVERAL),  # nobody looked at the other side
     ],
 )
 def test_a_pattern_is_named_by_how_the_high_feet_lie(rises: list[float | None], pattern: Pattern) -> None:

@@ -16,6 +16,7 @@ from models.values.several import is_several, may_be_several, names_in
         ("Ana Wick; -", ("Ana Wick",), True),
         ("Bo Tarn\nAna Wick", ("Bo Tarn", "Ana Wick"), False),
         ("Bo\nTarn", ("Bo Tarn",), False),  # one name, broken by a narrow column
+        ("Ana Wick\nelectrician", ("Ana Wick electrician",), False),
         ("4711", ("4711",), False),
         ("Na", ("Na",), False),
     ],

@@ -8,15 +8,13 @@ from datetime import date, timedelta
 import numpy as np
 
 from dashboard.prepared import due_for
+from dashboard.views.plan_view import SOON_DAYS
 from dashboard.words import say
 from models.history.columns import History, IntArray
 from models.history.due import BY_INTERVAL, LEFT_OVER, NEVER_MEASURED, REPLACED
 from models.history.late import some_of
 from models.history.months import local_days
 from models.values.people import Instrument
-
-SOON_DAYS = 31
-"""What falls due within so many days is listed beside what is due now."""
 
 CALIBRATION_DAYS = 62
 """A calibration that runs out within so many days is listed."""

@@ -23,9 +23,9 @@ from models.history.engine import Study
 from models.history.looks import Looks, counts_of, looks_of
 from models.history.material import service_of
 from models.history.months import add_months, local_days, midnights_us
-from models.history.return_rates import SHORTEST_YEARS, ReturnPriors, ReturnRates, rates_alone, return_rates
+from models.history.return_rates import ReturnPriors, ReturnRates, rates_alone, return_rates
 from models.history.returns import ReturnCounts
-from models.history.runs import DAYS_PER_YEAR, Runs
+from models.history.runs import DAYS_PER_YEAR, SHORTEST_LOOK, Runs
 from models.values.entry import AdoptedLimits
 from models.values.limits import LimitSet
 from models.values.story import Site
@@ -400,7 +400,7 @@ def _lines(
             returns=int(counts.returns[asset]),
             years=float(years[asset]),
             seen=float(counts.returns[asset] / years[asset]) if years[asset] >= SHORTEST_RATE else float("nan"),
-            again=bool(years[asset] < SHORTEST_YEARS),
+            again=bool(years[asset] < SHORTEST_LOOK),
             alone=float(alone[place]),
             rate=float(rates.rate.mean[asset]),
             bound=float(rates.rate.bound[asset]),

@@ -177,7 +177,7 @@ class JobColumns(JobRows):
         keys, here = self._visit_keys(plain), len(self.report.sheets) - 1
         repeated = self.came.repeats([*keys, *(self.visit_key(p.asset_id, p.day) for p in fresh)])
         taken, kept = np.ones(len(keys), dtype=bool), set[int]()
-        alone = np.fromiter((key not in repeated for key in keys), bool, len(keys)) if repeated else taken
+        alone = np.fromiter((key not in repeated for key in keys), bool, len(keys)) if repeated else np.ones_like(taken)
         numbers = array("f")
         numbers.frombytes(np.hstack((plain.found[alone], plain.left[alone])).astype(np.float32).tobytes())
         places = (rows.first + plain.at[alone]).tolist()

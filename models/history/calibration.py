@@ -116,27 +116,6 @@ def _due_on(versions: Sequence[Instrument], days: IntArray) -> IntArray:
     return told[np.searchsorted(begins, days, side="right")]
 
 
-def resting_on(jobs: JobColumns, instrument: int, since_us: int) -> IntArray:
-    """Give the jobs that were measured with an instrument from a moment on, the newest first.
-
-    Parameters
-    ----------
-    jobs : JobColumns
-        The jobs that stand. [unitless]
-    instrument : int
-        Index of the instrument. [unitless]
-    since_us : int
-        From this moment on. [µs since 1970, UTC]
-
-    Returns
-    -------
-    (k,) int array
-        Rows of the jobs. [unitless]
-    """
-    rows = resting_rows(jobs, instrument, since_us)
-    return newest(jobs, rows, len(rows))
-
-
 def resting_rows(jobs: JobColumns, instrument: int, since_us: int) -> IntArray:
     """Give the same in the order of the jobs.
 

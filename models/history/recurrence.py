@@ -9,13 +9,11 @@ import numpy as np
 from models.history.columns import BoolArray, FloatArray, IntArray
 from models.history.distributions import chi2_quantile, normal_cdf
 from models.history.late import Late
+from models.history.runs import SHORTEST_LOOK
 
 FEWEST_RETURNS = 4
 """Events that a trend of one asset needs: from there on Laplace's test of known times keeps its size, and so does that of
 looks, which also needs one that showed none (of constant rates at most 5.5 % have p up to 0.05, test)."""
-
-SHORTEST_LOOK = 1.0 / 365.25
-"""A shorter look is taken for one of this length. [year]"""
 
 STEPS = 60
 """Steps of Newton's to the common rate of an asset's looks; three to six are usual."""

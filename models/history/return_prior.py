@@ -13,6 +13,7 @@ from models.history.columns import FloatArray
 from models.history.distributions import digamma, log_gamma, trigamma
 from models.history.prior_nodes import CLOSE, MEAN_POINTS, SURE_ALIKE, SURE_MEAN, nodes_near, nodes_on
 from models.history.priors import Prior
+from models.history.runs import SHORTEST_LOOK
 
 GRID = np.exp(np.linspace(np.log(1e-5), np.log(200.0), 130))
 """Rates on which the likelihood is kept, evenly in the logarithm. [1/year]"""
@@ -32,9 +33,6 @@ SOON_YEARS = 0.02
 
 AT_ONCE = 1_024
 """So many machines are averaged over a class's nodes at once: what is looked at again is still at hand."""
-
-SHORTEST_LOOK = 1.0 / 365.25
-"""A shorter look is taken for one of this length. [year]"""
 
 LEAST_ALIKE = 0.05
 """Smallest shape of a node. [unitless]"""

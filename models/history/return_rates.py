@@ -19,14 +19,12 @@ from models.history.late import Late
 from models.history.priors import Posterior, Prior, fit_beta, fit_gamma, shares_after
 from models.history.return_prior import GRID, NODES, fit_prior, weights
 from models.history.returns import rank_by
+from models.history.runs import SHORTEST_LOOK
 
 MANY = 4 * NODES
 """From so many such machines on that is worth it."""
 
 LOOKS_AT_ONCE = 20_000
-
-SHORTEST_YEARS = 1.0 / 365.25
-"""A look of no length that shows a return says only that the rate is large; a day is the least that is believed. [year]"""
 
 HALVINGS = 40
 """Halvings of the whole grid in its logarithm: eleven digits."""
@@ -72,10 +70,10 @@ class ReturnRates(Late):
     def ranking(self) -> IntArray:
         """Give the assets with a return, by the lower bound of their rate, largest first.
 
-        Those that were looked at for less than :data:`SHORTEST_YEARS` in all come last, for nothing divides their returns.
+        Those that were looked at for less than :data:`SHORTEST_LOOK` in all come last, for nothing divides their returns.
         """
         order = rank_by(self.rate.bound, self.returns, self.worst_ratio)
-        brief = self.years[order] < SHORTEST_YEARS
+        brief = self.years[order] < SHORTEST_LOOK
         return np.concatenate([order[~brief], order[brief]])
 
 
@@ -184,7 +182,7 @@ def rates_alone(asset: IntArray, years: FloatArray, returned: BoolArray, assets:
     same look is not seen.  The slope Σ t ⁄ (exp(λ t) − 1) over returns less the time of the other looks falls with λ, so
     that halving finds its zero.
     """
-    length = np.maximum(years[returned], SHORTEST_YEARS)
+    length = np.maximum(years[returned], SHORTEST_LOOK)
     came = asset[returned]
     quiet = np.bincount(asset[~returned], years[~returned], assets)
     low, high = np.full(assets, np.log(GRID[0])), np.full(assets, np.log(GRID[-1]))
@@ -250,7 +248,7 @@ def _log_likelihood(asset: IntArray, years: FloatArray, returned: BoolArray, ass
     rows = np.flatnonzero(returned)
     for begin in range(0, len(rows), LOOKS_AT_ONCE):
         part = rows[begin : begin + LOOKS_AT_ONCE]
-        length = np.maximum(years[part], SHORTEST_YEARS)
+        length = np.maximum(years[part], SHORTEST_LOOK)
         seen = np.log(-np.expm1(-length[:, None] * GRID))
         # Asset by asset, each in its own order: adding one look at a time to a row costs five times as much.
         order = np.argsort(asset[part], kind="stable")

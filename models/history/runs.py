@@ -23,6 +23,9 @@ US_PER_DAY = 86_400_000_000
 DAYS_PER_YEAR = 365.25
 """Days in the year that rates are given by."""
 
+SHORTEST_LOOK = 1.0 / DAYS_PER_YEAR
+"""A day: a shorter look is taken for one of this length.  One of no length that shows a return says only that the rate is large. [year]"""
+
 NOTICED = np.array([reason in {"condition", "failure"} for reason in REASONS])
 """For each reason, whether the visit was called for because something was noticed."""
 

@@ -116,10 +116,6 @@ class SheetMapping:
         name = f"{self.sheet}, " if self.sheet else ""
         return [f"{name}{column.question}" for column in self.columns if column.asks]
 
-    def column_of(self, key: str) -> Column | None:
-        """Give the column that fills a field of this sheet's own table."""
-        return next((c for c in self.columns if c.field and c.field.table is self.table and c.field.key == key), None)
-
 
 @dataclass(frozen=True, slots=True)
 class FileMapping:
