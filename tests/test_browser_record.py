@@ -85,9 +85,7 @@ def test_a_job_from_raw_readings_is_recorded_on_a_phone_and_amended_and_the_mach
     fill_raw(phone)
     expect(phone.locator("#record-result-found .verdict")).to_contain_text("over")
     expect(said(phone, "found.dial.2.left")).to_have_text("= −0.109 mm")
-    expect(phone.locator("#record-result-found")).to_contain_text(
-        re.compile(r"across drawn \d+ times as large as along")
-    )
+    expect(phone.locator("#record-result-found")).to_contain_text(re.compile(r"enlarged \d+ times across the shafts"))
     expect(phone.locator("#record-result-found .js-plotly-plot")).to_have_count(2)
     choose(phone, "left.method", "results")
     choose(phone, "left.tight", "yes")

@@ -203,7 +203,7 @@ def test_what_went_wrong_meanwhile_is_not_called_done(book: Opened) -> None:
     client = book.app.server.test_client()
     where = sent(client, GOOD)
     other = GOOD.replace("0.05,0.3", "0.07,0.3")
-    assert do(client, sent(client, other), "all").status_code == 303
+    assert do(client, sent(client, other, "other.csv"), "all").status_code == 303
     head = book.reader.head()
     assert do(client, where, "all").status_code == 303
     assert book.reader.head() == head

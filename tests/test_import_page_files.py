@@ -38,10 +38,10 @@ def book(sqlite_book: Settings, tmp_path: Path) -> Iterator[Opened]:
 
 def test_a_file_can_be_thrown_away_also_when_it_is_done_or_cannot_be_read(book: Opened) -> None:
     client = book.app.server.test_client()
-    first, second, third = sent(client, GOOD), sent(client, "Dear all,\n"), sent(client, OWN)
+    first, second, third = sent(client, GOOD), sent(client, "Dear all,\n", "a.csv"), sent(client, OWN, "b.csv")
     assert do(client, first, "all").status_code == 303
     listed = shown(client.get("/import"))
-    assert listed.count("jobs.csv") == 2
+    assert [listed.count(name) for name in ("jobs.csv", "a.csv", "b.csv")] == [0, 1, 1]
     assert "Sent, and not imported yet" in listed
     for where in (first, second, third):
         assert do(client, where, "drop").headers["Location"] == "/import?site=test-quay"
@@ -126,8 +126,8 @@ def test_a_file_that_was_cut_before_it_was_sent_is_told_by_what_it_is(book: Open
 
 
 def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def kept(files: SentFiles, login: str = "a") -> SentFile:
-        return files.take(io.BytesIO(b"x"), "a.csv", site_id=1, login=login)
+    def kept(files: SentFiles, login: str = "a", name: str = "a.csv") -> SentFile:
+        return files.take(io.BytesIO(b"x"), name, site_id=1, login=login)
 
     files = SentFiles(tmp_path, NOW)
     one = kept(files)
@@ -148,7 +148,7 @@ def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, mon
     assert files.find(two.secret, site_id=1, login="a") == two
     monkeypatch.setattr(sent_files, "MOST_WAITING", 1)
     with pytest.raises(DriftbookError, match="Too many files"):
-        kept(files)
+        kept(files, name="b.csv")
     two.finish({})
     three = kept(files)
     assert files.waiting(site_id=1, login="a") == [three]
@@ -158,6 +158,25 @@ def test_files_go_after_a_day_and_are_those_of_who_sent_them(tmp_path: Path, mon
         kept(files, "c")
     with pytest.raises(UnreadableFileError):
         files.take(io.BytesIO(b""), "x.exe", site_id=1, login="a")
+
+
+def test_a_mended_file_takes_the_place_of_the_one_that_waits_with_how_it_is_read(tmp_path: Path) -> None:
+    def kept(name: str = "a.csv") -> SentFile:
+        return SentFiles(tmp_path, NOW).take(io.BytesIO(b"x"), name, site_id=1, login="a")
+
+    waits, other = kept(), kept("b.csv")
+    (waits.mappings / "a.toml").write_text("corrected", encoding="utf-8")
+    waits.correct()
+    mended = kept()
+    assert {one.secret for one in SentFiles(tmp_path, NOW).waiting(site_id=1, login="a")} == {
+        mended.secret,
+        other.secret,
+    }
+    mended.renew(tmp_path)
+    assert (mended.mappings / "a.toml").read_text(encoding="utf-8") == "corrected"
+    with mended.alone():  # in another window it goes into the book just now
+        kept()
+        assert mended.path.exists()
 
 
 @pytest.mark.parametrize(

@@ -149,7 +149,7 @@ def test_a_reading_that_somebody_else_changes_is_that_of_files_that_wait(book: O
     client, plain = book.app.server.test_client(), OWN.replace("grumbling", "PM")
     assert do(client, sent(client, plain), "all").status_code == 303
     kept = next((tmp_path / "mappings").glob("*.toml"))
-    where, own = (sent(client, plain.replace("2026-05", month)) for month in ("2026-08", "2026-09"))
+    where, own = (sent(client, plain.replace("2026-05", month), f"{month}.csv") for month in ("2026-08", "2026-09"))
     typed = form_of(client.get(own).get_data(as_text=True))
     assert do(client, own, "correct", **{**typed, "r0s0.c4.unit": "µm"}).status_code == 303
     changed = kept.read_text().replace('unit = "mm"', 'unit = "mil"')
@@ -218,10 +218,10 @@ def test_a_mapping_that_cannot_be_read_stops_its_own_files_only(book: Opened, tm
     folder.mkdir(exist_ok=True)
     (folder / "broken-000000000000.toml").write_bytes(b"\xff\xfe = no mapping \x01")
     (folder / "folder.toml").mkdir()
-    assert "would go in" in shown(client.get(sent(client, OWN)))
+    assert "would go in" in shown(client.get(sent(client, OWN, "own.csv")))
     own = mapping_of(tmp_path, where).name
     (folder / own).write_text("confirmed = maybe")
-    answer = client.get(sent(client, OWN))
+    answer = client.get(sent(client, OWN, "own.csv"))
     assert answer.status_code == 409
     assert "cannot be used" in shown(answer)
 

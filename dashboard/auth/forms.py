@@ -110,14 +110,22 @@ def tick(name: str, value: str, label: str, *, on: bool = False) -> Markup:
     )
 
 
-def choice(name: str, label: str, options: Iterable[tuple[str, str]], chosen: str = "", *, about: str = "") -> Markup:
-    """Write a list of which one is chosen, with what has to be known beside it."""
+def choice(
+    name: str,
+    label: str,
+    options: Iterable[tuple[str, str]],
+    chosen: str = "",
+    *,
+    about: str = "",
+    required: bool = False,
+) -> Markup:
+    """Write a list of which one is chosen, with what has to be known beside it; ``required`` bars an empty first option."""
     inner = [tag("option", text, value=value, selected=value == chosen) for value, text in options]
     said = f"{name}-about" if about else None
     return tag(
         "div",
         tag("label", label, for_=name),
-        tag("select", *inner, id=name, name=name, aria_describedby=said),
+        tag("select", *inner, id=name, name=name, aria_describedby=said, required=required),
         tag("span", about, id=said, class_="soft") if about else None,
         class_="field",
     )

@@ -124,7 +124,8 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool, same_v
             if reading.ours and not reading.mapping.confirmed:
                 confirm_for(site, reading.mapping)
         kept = _publish(sent, site, choice.readings)
-    return outcome_of(report, tuple(path.name for path in made), mappings_kept=kept)
+    names = tuple(path.name for path in made)
+    return outcome_of(report, names, mappings_kept=kept, doubled_left=same_visit is SameVisit.LEAVE)
 
 
 def give_back(sent: SentFile, site: Site, desk: Desk, by: str) -> None:

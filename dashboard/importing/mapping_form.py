@@ -9,6 +9,7 @@ from dataclasses import replace
 from markupsafe import Markup
 
 from dashboard.auth.forms import Part, choice, tag, tick
+from dashboard.place import shortened
 from dashboard.words import say
 from models.errors import UnreadableFileError
 from models.intake.dates import Order
@@ -144,7 +145,9 @@ def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
         unit = _asked(f"{own}.unit", label, units, column, Ask.UNIT, column.unit)
     times: Part = "–"
     if field is not None and field.form is Form.NUMBER:
-        factors = dict.fromkeys((*_TIMES, *(_PARTS if column.asks else ()), column.times))
+        # A machine's speed or power has no other way round, and nobody reads it off an indicator.
+        usual = _TIMES if field.table is Table.JOBS and field.quantity is not None else _TIMES[:1]
+        factors = dict.fromkeys((*usual, *(_PARTS if column.asks else ()), column.times))
         options = [(f"{one:g}", _factor(one)) for one in factors]
         label = say("import.times_of", heading=column.heading)
         times = _asked(f"{own}.times", label, options, column, Ask.TIMES, f"{column.times:g}")
@@ -161,7 +164,7 @@ def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
             else None,
             scope="row",
         ),
-        tag("td", " | ".join(text[:40] for text in column.samples) or "–", data_is=say("import.column.samples")),
+        tag("td", " | ".join(map(shortened, column.samples)) or "–", data_is=say("import.column.samples")),
         tag("td", _fields(f"{own}.field", label, sheet.table, chosen, column), data_is=say("import.column.field")),
         tag("td", unit, data_is=say("import.column.unit")),
         tag("td", times, data_is=say("import.column.times")),

@@ -89,7 +89,9 @@ class Outcome:
         return asdict(self)
 
 
-def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: bool = True) -> Outcome:
+def outcome_of(
+    report: Report, mend: tuple[str, ...] = (), *, mappings_kept: bool = True, doubled_left: bool = False
+) -> Outcome:
     """Put together what a report says.
 
     Parameters
@@ -100,6 +102,8 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
         Names of files with rows that came back. [unitless]
     mappings_kept : bool
         Whether later files will be read in the same way. [unitless]
+    doubled_left : bool
+        Whether rows that may be a visit that is held were left out. [unitless]
     """
     sheets = tuple(
         SheetLine(
@@ -108,7 +112,7 @@ def outcome_of(report: Report, mend: tuple[str, ...] = (), *, mappings_kept: boo
             s.read,
             s.taken,
             s.unchanged,
-            s.left_out,
+            s.left_out + (s.doubled if doubled_left else 0),
             len(s.refused),
             tuple(map(str, s.done or ())),
             s.doubled,

@@ -87,6 +87,14 @@ class SentFile:
                     if one.is_file() and one.stat().st_size <= _LONGEST_MAPPING:
                         shutil.copyfile(one, folder / one.name)
 
+    def go_on_from(self, earlier: SentFile) -> None:
+        """Take over the mappings that were corrected for an earlier file."""
+        if (earlier.folder / _CORRECTED).exists():
+            for there, here in ((earlier.mappings, self.mappings), (earlier.before, self.before)):
+                shutil.rmtree(here, ignore_errors=True)
+                shutil.copytree(there, here)
+            self.correct()
+
     def correct(self) -> None:
         """Keep its mappings from now on: one of them is corrected for it."""
         (self.folder / _CORRECTED).touch()
@@ -152,7 +160,7 @@ class SentFiles:
         self._mappings, self._folder, self._now = mappings, mappings / "sent", now
 
     def take(self, stream: IO[bytes], name: str, *, site_id: int, login: str, encoding: str = "") -> SentFile:
-        """Keep what was sent.
+        """Keep what was sent; it takes the place of a file of the same name that waits, for most likely that was mended.
 
         Raises
         ------
@@ -169,7 +177,9 @@ class SentFiles:
         with room():
             self._clear()
             self._let_go(site_id=site_id, login=login)
-            if len(self.waiting(site_id=site_id, login=login)) >= MOST_WAITING or self._size() > MOST_ROOM:
+            waiting = self.waiting(site_id=site_id, login=login)
+            earlier = [one for one in waiting if one.path.name == shown]
+            if len(waiting) - len(earlier) >= MOST_WAITING or self._size() > MOST_ROOM:
                 raise DriftbookError(say("import.many"), remedy=say("import.many.remedy"))
             try:
                 sent.path.parent.mkdir(parents=True)
@@ -178,6 +188,8 @@ class SentFiles:
                     shutil.copyfileobj(stream, target)
                 _refuse_long(sent.path)
                 sent.renew(self._mappings)
+                for one in earlier:
+                    sent.go_on_from(one)
                 about = {"name": shown, "site": site_id, "login": login, "encoding": encoding}
                 # Last, and at once: a folder without it is one of which something is missing.
                 _write(sent.folder / _ABOUT, about)
@@ -185,6 +197,10 @@ class SentFiles:
             except BaseException:
                 shutil.rmtree(sent.folder, ignore_errors=True)
                 raise
+            for one in earlier:
+                with one.alone() as alone:
+                    if alone:
+                        self.drop(one)
         return sent
 
     def find(self, secret: str, *, login: str, site_id: int | None = None) -> SentFile | None:

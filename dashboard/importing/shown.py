@@ -27,6 +27,7 @@ from dashboard.words import say, tell
 from dashboard.writing import count, counted, day, moment
 from models.commands.report import SameVisit
 from models.errors import DriftbookError
+from models.intake.fields import Table
 from models.intake.mapping import FileMapping
 from models.values.story import Site
 
@@ -167,8 +168,11 @@ def _buttons(seen: Scene, sent: SentFile, looked: Looked) -> list[Part]:
             parts.append(tag("p", say("import.do.good.about", rows=counted(outcome.refused, "row"))))
         if outcome.doubled:
             parts.append(_same_visit(outcome))
-        key = "import.do.good" if good else "import.do.all"
-        text = say(key, new=counted(outcome.taken, "record"), site=seen.required.name)
+        if outcome.doubled:  # how many they are is said with each answer
+            text = say("import.do.good.asked" if good else "import.do.asked", site=seen.required.name)
+        else:
+            key = "import.do.good" if good else "import.do.all"
+            text = say(key, new=counted(outcome.taken, "record"), site=seen.required.name)
         parts += [_who(seen, sent), tag("p", _submit(text, "good" if good else "all", class_="main"))]
     if outcome.errors:
         key = "import.mend_first" if outcome.taken else "import.mend" if looked.readings else "import.mend_only"
@@ -183,17 +187,17 @@ def _same_visit(outcome: Outcome) -> Part:
     """Ask what becomes of rows that may be visits that the book holds."""
     ways = [
         ("", say("import.same_visit.open")),
-        (SameVisit.LEAVE.value, say("import.same_visit.leave")),
-        (SameVisit.TAKE.value, say("import.same_visit.take")),
+        (SameVisit.LEAVE.value, say("import.same_visit.leave", new=counted(outcome.taken - outcome.doubled, "record"))),
+        (SameVisit.TAKE.value, say("import.same_visit.take", new=counted(outcome.taken, "record"))),
     ]
     about = tag("p", say("import.same_visit.about", rows=counted(outcome.doubled, "row")))
-    # Not asked for by the browser: what corrects the reading or throws the file away needs no answer.
-    asked = choice(SAME_VISIT, say("import.same_visit"), ways, request.form.get(SAME_VISIT, ""))
+    chosen = request.form.get(SAME_VISIT, "")
+    asked = choice(SAME_VISIT, say("import.same_visit"), ways, chosen, required=True)
     return tag("div", about, asked, class_="stack")
 
 
 def _submit(text: str, does: str, *, class_: str = "quiet", **more: Any) -> Markup:
-    """Write a button that sends the form and says what for; only importing, the main one, asks for a name."""
+    """Write a button that sends the form and says what for; only importing, the main one, needs what is asked."""
     free = class_ != "main"
     return tag("button", text, type="submit", name="does", value=does, class_=class_, formnovalidate=free, **more)
 
@@ -238,7 +242,9 @@ def _readings(looked: Looked) -> Part:
             )
         )
     parts.append(tag("p", _submit(say("import.correct"), "correct")) if parts else tag("p", say("import.by_template")))
-    return section(say("import.reading"), *parts, tag("p", say("import.signs"), class_="note"))
+    tables = {sheet.table for reading in looked.readings for sheet in reading.read}
+    signs = tag("p", say("import.signs"), class_="note") if Table.JOBS in tables or not looked.readings else None
+    return section(say("import.reading"), *parts, signs)
 
 
 def _came_back(seen: Scene, sent: SentFile, names: Sequence[str], outcome: Outcome) -> list[Part]:

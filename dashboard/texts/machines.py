@@ -9,7 +9,7 @@ WORDS: Final[dict[str, str]] = {
     "list.title": "Machines",
     "list.all": "{n} at this site.",
     "list.asked": "{n} of {of} answer to ‘{asked}’.",
-    "list.hint": "Press / to find a machine by any part of its tag, description, train or area.",
+    "list.hint": "The field at the top finds a machine by any part of its tag, description, train or area; the key / leads there.",
     "list.clear": "Show all machines",
     "list.none.title": "No machine answers",
     "list.none.text": "Try a shorter part of the tag, description, train or area.",

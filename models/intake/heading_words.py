@@ -15,7 +15,7 @@ KIND: Final = {
 }
 AXIS: Final = {
     "v": frozenset({"v", "vert", "vertical", "vertically", "ver"}),
-    "h": frozenset({"h", "horiz", "horizontal", "horizontally", "hor", "hz"}),
+    "h": frozenset({"h", "horz", "horiz", "horizontal", "horizontally", "hor", "hz"}),
 }
 COLD: Final = "cold"
 """Beside another stage it only says how the machine was; alone it may be a target, or a reading on a cold machine."""
