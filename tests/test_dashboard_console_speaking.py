@@ -38,7 +38,14 @@ def written(out: Out | Console, *things: object, **how: bool) -> str:
 @example("", {})
 @example("  … and 3 more of 'kind' (--all-problems lists them)", {"markup": False})
 def test_a_line_is_written_as_rich_writes_it(line: str, how: dict[str, bool]) -> None:
-    assert written(Out(), line, **how) == written(Console(highlight=False), line, **how)
+    obeyed = line.replace("\x1b", "\\x1b")
+    assert written(Out(), line, **how) == written(Console(highlight=False), obeyed, **how)
+
+
+def test_what_a_terminal_would_obey_is_written_out() -> None:
+    """What a book or a file says can neither wipe a line of ours nor turn it around; other letters stay as they are."""
+    out = written(Out(), "row\n\x1b[1A\x1b[2K\x9bJ\x00 \u202eabc\u00a0\u200dä", markup=False, soft_wrap=True)
+    assert out == "row\n\\x1b[1A\\x1b[2K\\x9bJ\\x00 \\u202eabc\u00a0\u200dä\n"
 
 
 @pytest.mark.parametrize("columns", ["", "40", "79", "80", "200", "none"])

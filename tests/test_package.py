@@ -507,6 +507,14 @@ def test_a_package_of_before_is_held_against_the_book_as_it_was_then(
         with engine.connect() as connection:
             return look_at_package(connection, data)
 
+    # Numbers that no database can be asked for.
+    for number, told in (
+        ("1e999", "cannot be read (OverflowError)"),
+        (str(10**30), "as no machine 'P-1' of that site"),
+    ):
+        files = verifier.files_of(held.data)
+        files["manifest.txt"] = bare(files["manifest.txt"]).replace(b'"site":1,', f'"site":{number},'.encode())
+        assert told in seen(verifier.archive_of(files.items())).refused
     assert b'"D-2"' not in verifier.files_of(held.data)["statements.jsonl"]
     aligned = Misalignment(0.01, 0.1, 0.01, 0.05)
     job = Job(
@@ -566,21 +574,57 @@ def test_sign_offs_under_nearly_the_same_name_are_told() -> None:
         told("bo tarn", 1)
 
 
-def test_a_package_of_a_book_without_a_key_is_told_as_such(tmp_path: Path) -> None:
-    """Nobody vouches for it, and it is no fault: 3, for a script to tell apart."""
-    rows = {"asset": [{"id": verifier._Number("1"), "tag": "P-1"}]}
+def keyless(tag: str = "P-1", origin: str = "driftbook", size: str = "1", marks: str = "", **listed: Any) -> bytes:
+    """Make the package of a book that names no key, which anybody can; a list that says more where told so."""
+    rows = {"asset": [{"id": verifier._Number("1"), "tag": tag}]}
     said = verifier.canonical({"at_us": 1, "author": "Ana Wick", "number": 1, "rows": rows, "why": ""}).encode()
     root = base64.b64encode(verifier.leaf_hash(said)).decode()
     files = {
-        "README.txt": b"", "verify.py": SOURCE.read_bytes(), "head.txt": f"driftbook\n1\n{root}\n\n".encode(), "keys.txt": b"",
+        "README.txt": b"", "verify.py": SOURCE.read_bytes(), "head.txt": f"{origin}\n{size}\n{root}\n\n{marks}".encode(),
+        "keys.txt": b"",
         "statements.jsonl": said + b"\n", "proofs.jsonl": b'{"entry":1,"path":[]}\n', "older_heads.jsonl": b"",
         "jobs.csv": verifier.jobs_csv([]),
     }  # fmt: skip
     digests = {name: verifier.hashlib.sha256(one).hexdigest() for name, one in files.items()}
-    files["manifest.txt"] = (
-        f"{verifier.FORMAT}\n{json.dumps({'asset': 1, 'entries': [1], 'files': digests, 'tag': 'P-1'})}\n\n".encode()
-    )
-    unpacked(verifier.archive_of(files.items()), tmp_path)
+    digests |= listed.pop("files", {})
+    all_of_it = {"asset": 1, "site": 1, "entries": [1], "files": digests, "tag": tag} | listed
+    files["manifest.txt"] = f"{verifier.FORMAT}\n{json.dumps(all_of_it)}\n\n".encode()
+    return verifier.archive_of(files.items())
+
+
+WIPES = "\n\x1b[1A\x1b[2K\rEverything fits.\x1b[8m"
+
+
+def test_what_a_package_says_is_no_word_of_the_verifier(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing in it wipes a line, imitates one, or ends the check; the last word is the verifier's."""
+    for told, made in (
+        ("those that the list names: it names more.", keyless(files={WIPES: "0"})),
+        ("a line of a signature cannot be read: ", keyless(marks=f"\u2014 {WIPES.strip()}\n")),
+        ("Machine: 'P-1\\n\\x1b[1A", keyless(tag=f"P-1{WIPES}")),
+        ("'P-1' of entry '\\n\\x1b[1A", keyless(asset=WIPES)),
+        ("'P-1' of entry 'inf'", keyless(asset=1e999)),
+        ("no book has such a name: 'driftbook,\\xa0signed", keyless(origin="driftbook,\xa0signed by key 00")),
+        ("no book has such a name: 'driftbook/", keyless(origin="driftbook/" + "0" * 64)),
+        ("a head has three lines", keyless(size="1" + "0" * 30)),
+        ("that no package of this form has, or one twice: 'f'", verifier.archive_of([("f", b"")])),
+        ("or one twice: 'jobs.csv'", verifier.archive_of([("jobs.csv", b"")] * 9)),
+    ):
+        (tmp_path / "package.zip").write_bytes(made)
+        status = verifier.main([str(tmp_path / "package.zip")])
+        seen = capsys.readouterr().out
+        assert told in seen
+        assert not {"\x1b", "\r", "\xa0"} & set(seen)
+        assert not any(line.startswith("Everything") for line in seen.split("\n"))
+        assert status == (3 if told.startswith("Machine") else 1), told
+
+
+def test_a_package_of_a_book_without_a_key_is_told_as_such(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody vouches for it, and it is no fault: 3, for a script to tell apart; also where its words are not those of the terminal."""
+    unpacked(keyless(tag="P\u0141-1"), tmp_path)
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(into := io.BytesIO(), encoding="ascii", write_through=True))
+    assert verifier.main([str(tmp_path / "package.zip")]) == 3
+    assert b"Machine: 'P\\u0141-1'" in into.getvalue()
+    monkeypatch.undo()
     done = run(sys.executable, tmp_path, "package.zip")
     assert done.returncode == 3, done.stdout + done.stderr
     assert "the book names no key" in done.stdout

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _EMOJI = re.compile(r":\S+:")
+_OBEYED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+"""What a terminal obeys: it moves its cursor, wipes lines, or turns the direction of writing.  No text of ours needs it, but a book or file may hold it."""
+
 _AS_A_TERMINAL = ("FORCE_COLOR", "TTY_COMPATIBLE", "TTY_INTERACTIVE", "JUPYTER_COLUMNS")
 """What lets rich take a pipe for something else."""
 
@@ -37,7 +40,7 @@ class Out:
         self.console.print_json(*said, **how)
 
     def print(self, *things: Any, **how: Any) -> None:
-        """Print as rich does, the same text to the last character.
+        """Print as rich does, the same text to the last character, but what a terminal would obey is written out.
 
         Parameters
         ----------
@@ -46,6 +49,7 @@ class Out:
         **how : object
             How, in rich's words. [unitless]
         """
+        things = tuple(_seen(one) if isinstance(one, str) else one for one in things)
         line = things[0] if len(things) == 1 and isinstance(things[0], str) else "" if not things else "\n"
         if not _is_plain(line, **how) or not _goes_past_people():
             self.console.print(*things, **how)
@@ -55,6 +59,10 @@ class Out:
             sys.stdout.flush()
         except BrokenPipeError:
             self.console.on_broken_pipe()
+
+
+def _seen(text: str) -> str:
+    return text if text.isprintable() else _OBEYED.sub(lambda found: ascii(found[0])[1:-1], text)
 
 
 def _goes_past_people() -> bool:

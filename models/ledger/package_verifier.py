@@ -30,7 +30,6 @@ from __future__ import annotations
 
 import argparse
 import base64
-import binascii
 import csv
 import hashlib
 import io
@@ -47,7 +46,8 @@ from typing import Any, NamedTuple
 FORMAT = "driftbook package/1"
 README, VERIFIER, HEAD, MANIFEST = "README.txt", "verify.py", "head.txt", "manifest.txt"
 STATEMENTS, PROOFS, KEYS, JOBS = "statements.jsonl", "proofs.jsonl", "keys.txt", "jobs.csv"
-OLDER = "older_heads.jsonl"
+OLDER, PDF = "older_heads.jsonl", "history.pdf"
+NEEDED = (README, VERIFIER, HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER)
 
 # Where an entry or one of its rows names another entry by its number.
 NAMING = (
@@ -58,6 +58,12 @@ NAMING = (
 
 class RefusedError(Exception):
     """Something does not fit; the text says what."""
+
+
+def quoted(word: object) -> str:
+    """Write what a package says in quotation marks, with nothing in it that a terminal obeys, cut where it is long."""
+    text = str(word)
+    return repr(text if len(text) <= 120 else text[:119] + "\u2026")
 
 
 class Key(NamedTuple):
@@ -272,10 +278,12 @@ def files_of(archive: bytes) -> dict[str, bytes]:
             struct.unpack("<I", archive[at + 22 : at + 26])[0],
             struct.unpack("<H", archive[at + 26 : at + 28])[0],
         )
-        name = archive[at + 30 : at + 30 + length]
-        if not re.fullmatch(rb"[A-Za-z0-9_.-]{1,80}", name) or name.decode() in files:
-            raise RefusedError("a name in the archive is not as it was made")
-        files[name.decode()] = archive[at + 30 + length : at + 30 + length + size]
+        name = archive[at + 30 : at + 30 + length].decode("latin-1")
+        if name not in {*NEEDED, PDF} or name in files:
+            raise RefusedError(
+                f"the archive holds a file that no package of this form has, or one twice: {quoted(name)}"
+            )
+        files[name] = archive[at + 30 + length : at + 30 + length + size]
         at += 30 + length + size
     if not files or archive_of(files.items()) != archive:
         raise RefusedError(
@@ -302,7 +310,7 @@ def _note(data: bytes) -> tuple[bytes, list[tuple[str, bytes]]]:
     for line in rest.split("\n"):
         found = re.fullmatch("\u2014 ([^ +]+) ([A-Za-z0-9+/=]+)", line.strip())
         if line.strip() and not found:
-            raise RefusedError("a line of a signature cannot be read: " + line[:60])
+            raise RefusedError("a line of a signature cannot be read: " + quoted(line))
         if found:
             signatures.append((found[1], base64.b64decode(found[2], validate=True)))
     if not mark:
@@ -338,8 +346,10 @@ def heads_of(data: bytes) -> list[Head]:
 
 
 def _head(lines: list[str]) -> Head:
-    if len(lines) < 3 or not re.fullmatch("0|[1-9][0-9]*", lines[1]):
+    if len(lines) < 3 or not re.fullmatch("0|[1-9][0-9]{0,17}", lines[1]):
         raise RefusedError("a head has three lines: name of the book, number of entries, root")
+    if not re.fullmatch("[A-Za-z0-9/._-]{1,40}", lines[0]):
+        raise RefusedError("no book has such a name: " + quoted(lines[0]))
     body, signatures = _note("\n".join([*lines[:3], "", *lines[3:], ""]).encode())
     root = base64.b64decode(lines[2], validate=True)
     if len(root) != 32:
@@ -406,15 +416,18 @@ def handed_over(why: str, by: bytes, text: bytes) -> bool:
 def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -> Checked:
     """Check a package, with heads and a key from elsewhere; raises at the first thing that does not fit."""
     files = files_of(archive)
-    lacking = {README, VERIFIER, HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER} - set(files)
+    lacking = set(NEEDED) - set(files)
     if lacking:
         raise RefusedError("missing: " + ", ".join(sorted(lacking)))
     body, signatures = _note(files[MANIFEST])
     form, text, _ = body.decode().split("\n")
     listed = json.loads(text)
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if name != MANIFEST}
-    if form != FORMAT or listed["files"] != digests:
-        raise RefusedError("the files are not those that the list names: " + _other(listed.get("files", {}), digests))
+    if form != FORMAT:
+        raise RefusedError(f"it is of another form: {quoted(form)}, not {FORMAT!r}")
+    if listed["files"] != digests:
+        other = [name for name, digest in digests.items() if listed["files"].get(name) != digest]
+        raise RefusedError("the files are not those that the list names: " + (", ".join(other) or "it names more"))
     head = head_of(files[HEAD])
     keys = _keys(files[KEYS])
     force = in_force(keys, head.size)
@@ -637,10 +650,6 @@ def _key_open(head: Head, signer: Key | None, upto: int) -> str:
     )
 
 
-def _other(said: Mapping[str, str], found: Mapping[str, str]) -> str:
-    return ", ".join(sorted(name for name in {*said, *found} if said.get(name) != found.get(name)))
-
-
 def _head_holds(head: Head, signer: Key | None, older: bytes) -> str:
     said = f"Head: {head.size} entries of {head.origin}, "
     said += (
@@ -787,9 +796,9 @@ def _of_machine(statements: list[dict[str, Any]], listed: Mapping[str, Any]) -> 
     tags = {row["tag"] for row in rows if int(row.get("asset_id", row.get("id", 0))) == listed["asset"]}
     if listed["tag"] not in tags:
         raise RefusedError(
-            f"the list names machine {listed['tag']!r} of entry {listed['asset']}, and no entry here does"
+            f"the list names machine {quoted(listed['tag'])} of entry {quoted(listed['asset'])}, and no entry here does"
         )
-    return [f"Machine: {listed['tag']!r}, which entry {listed['asset']} brought into the book."]
+    return [f"Machine: {quoted(listed['tag'])}, which entry {int(listed['asset'])} brought into the book."]
 
 
 def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]:
@@ -805,8 +814,8 @@ def _signoffs(statements: list[dict[str, Any]], lines: list[bytes]) -> list[str]
                 raise RefusedError(f"the sign-off in entry {number} does not fit what it signs")
             count += 1
             doubtful += [
-                f"TO LOOK AT: the sign-off in entry {number} is by {name!r}, and in entry {version}, a version of what "
-                f"is signed, {other!r} recorded or did the work: the same name, or nearly."
+                f"TO LOOK AT: the sign-off in entry {number} is by {quoted(name)}, and in entry {version}, a version "
+                f"of what is signed, {quoted(other)} recorded or did the work: the same name, or nearly."
                 for version in _versions(by_number, signed)
                 for other in sorted(_who(by_number[version]))
                 if _nearly(other, name)
@@ -863,42 +872,49 @@ def main(arguments: Sequence[str] | None = None) -> int:
         kept, key = _kept(given.head), _key(given.key)
         archive = _read(given.package)
     except (OSError, ValueError, RefusedError) as fault:  # what the auditor brought: no word of the package
-        print(f"Cannot be read: {fault}")
+        _tell(f"Cannot be read: {fault}")
         return 2
     try:
         found = check(archive, kept, key)
     except RefusedError as fault:
-        print(f"DOES NOT FIT: {fault}.")
+        _tell(f"DOES NOT FIT: {fault}.")
         return 1
-    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, binascii.Error) as fault:
-        print(f"DOES NOT FIT: something in it cannot be read ({type(fault).__name__}).")
+    except Exception as fault:  # noqa: BLE001 - a package may hold anything, and none of it ends in a traceback
+        _tell(f"DOES NOT FIT: something in it cannot be read ({type(fault).__name__}).")
         return 1
     for line in (*found.holds, *found.unsigned, *found.unvouched, *found.open):
-        print(line)
+        _tell(line)
     return _ending(found)
+
+
+def _tell(line: str) -> None:
+    """Print a line; what no terminal shows, or the output cannot take, is written out."""
+    coding = sys.stdout.encoding or "ascii"
+    seen = "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in line)
+    print(seen.encode(coding, "backslashreplace").decode(coding))
 
 
 def _ending(found: Checked) -> int:
     """Say in the last line what all of it comes to, and give the exit status."""
     if found.unsigned and found.key is not None:
-        print(
+        _tell(
             f"NOT VOUCHED FOR: the book has a key (entry {found.key.entry}: {found.key.digits.hex()}), and it did not sign what "
             "is told above as not signed. Ask for a package that is signed."
         )
         return 1
     if found.unsigned:
-        print(
+        _tell(
             "It fits in itself, and the book names no key: nothing is signed. So does a package from which somebody took the "
             "key with all signatures. Ask whether the book has one."
         )
         return 3
     if found.unvouched:
-        print(
+        _tell(
             "It fits in itself, and the heads that you kept do not vouch for the key that signed it: do not take it for the "
             "book's before you know from elsewhere that this key signs today."
         )
         return 3
-    print(
+    _tell(
         "Everything fits. What is told above as NOT SHOWN stays open."
         if found.known
         else "Everything fits in itself. Nothing from elsewhere speaks for its key: give a signed head that you kept (--head), "
@@ -920,7 +936,7 @@ def _key(digits: str | None) -> bytes | None:
     if not digits:
         return None
     if not re.fullmatch("[0-9A-Fa-f]{64}", digits.strip()):
-        raise RefusedError(f"{digits[:80]!r} is no public key: 64 hexadecimal digits are expected")
+        raise RefusedError(f"{quoted(digits)} is no public key: 64 hexadecimal digits are expected")
     return bytes.fromhex(digits.strip())
 
 

@@ -24,7 +24,8 @@ from models.tables.machines import AssetVersionRow
 from models.tables.proofs import StatementRow
 
 _AT_ONCE: Final = 500
-_UNREADABLE: Final = (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError, StopIteration)
+_LARGEST: Final = 1 << 63
+"""Numbers of sites and entries are below it; a database refuses to be asked for larger ones. [unitless]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
         lines = files[form.STATEMENTS].splitlines()
     except form.RefusedError as fault:
         return PackageSeen(refused=f"{fault}.")
-    except _UNREADABLE as fault:
+    except Exception as fault:  # noqa: BLE001 - a package may hold anything; the book is not asked here
         return PackageSeen(refused=f"Something in it cannot be read ({type(fault).__name__}).")
     newest = last_head(connection)
     if newest is None:
@@ -97,7 +98,9 @@ def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
             tag, head.size, refused=f"It is of another book: {head.origin}; this one is {newest.origin}."
         )
     if not _bore(connection, site, asset, tag, head.size):
-        return PackageSeen(tag, head.size, refused=f"The book knows entry {asset} as no machine '{tag}' of that site.")
+        return PackageSeen(
+            tag, head.size, refused=f"The book knows entry {asset} as no machine {form.quoted(tag)} of that site."
+        )
     said = {int(form.parsed(line)["number"]): line for line in lines}
     records, now = records_of(connection, site, asset, head.size), records_of(connection, site, asset)
     wanted = entries_of(connection, site, records, job_versions(connection, records, head.size), head.size)
@@ -120,8 +123,10 @@ def look_at_package(connection: sa.Connection, archive: bytes) -> PackageSeen:
 def _bore(connection: sa.Connection, site: int, asset: int, tag: str, upto: int) -> bool:
     """Tell whether a machine bore a tag in any version up to an entry; what another bears today does not count."""
     v = AssetVersionRow
-    asked = sa.select(v.entry).where(v.site_id == site, v.asset_id == asset, v.tag == tag, v.entry <= upto)
-    return connection.execute(asked).first() is not None
+    if not all(0 < one < _LARGEST for one in (site, asset)):
+        return False
+    asked = sa.select(v.tag).where(v.site_id == site, v.asset_id == asset, v.entry <= upto)
+    return tag in connection.scalars(asked).all()
 
 
 def _replaced(connection: sa.Connection, key: form.Key | None) -> int | None:
