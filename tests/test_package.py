@@ -99,8 +99,8 @@ def test_verifies_on_both_engines_with_nothing_but_python(book: Settings, tmp_pa
     files = unpacked(make(book), tmp_path)
     done = run(sys.executable, tmp_path, "package.zip")
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "Everything fits in itself. Nothing from elsewhere speaks for its key" in done.stdout
-    assert "of these 35 entries are here" in done.stdout
+    assert "It fits in itself. Nothing from elsewhere speaks for its key" in done.stdout
+    assert " of the 35 are here, each word for word in its place" in done.stdout
     assert "NOT SIGNED" not in done.stdout
     assert set(files) == {
         "README.txt", "verify.py", "head.txt", "keys.txt", "statements.jsonl", "proofs.jsonl", "older_heads.jsonl",
@@ -334,8 +334,16 @@ def test_who_holds_a_replaced_key_cannot_hide_that_from_who_kept_a_head(
         (told,) = (line for line in verifier.check(made, [one]).open if "no other key" in line)
         assert f"after entry {one.size}. " in told
     bare_head = after[0]._replace(signatures=[])
-    assert "None bears a signature" in " ".join(verifier.check(made, [bare_head]).holds)
-    assert not verifier.check(made, [bare_head]).known
+    found = verifier.check(made, [bare_head])
+    assert "None has its last line, the signature" in " ".join(found.holds)
+    # Its root shows that the older key was named, and that nothing here was changed; not that no other key was named since.
+    older = verifier._keys(verifier.files_of(made)["keys.txt"])[-1].entry
+    (told,) = (line for line in found.open if "no other key" in line)
+    assert f"after entry {older}. " in told
+    assert not any("Anybody can make" in line for line in found.open)
+    whole = verifier.check(held.data, [held.heads[0]._replace(signatures=[])])
+    (told,) = (line for line in whole.open if "no other key" in line)
+    assert (whole.known, f"after entry {held.named}. " in told, "said of entries" in told) == (True, True, False)
     # The honest package, held against the same heads, leaves no key open; a head that the old key signed since is refused.
     honest = verifier.check(held.data, held.heads)
     assert honest.known
@@ -441,7 +449,9 @@ def test_who_holds_no_key_at_all_cannot_name_one_of_their_own(
     # An honest hand-over leads from a head of before to the key of today.
     honest = verifier.check(held.data, before[:1])
     assert (honest.known, honest.unvouched) == (True, [])
-    assert any(f"The key of entry {held.named} was handed over" in line for line in honest.holds)
+    assert any(
+        f"Key of entry {held.named}: the key before it signed that it hands over" in line for line in honest.holds
+    )
 
 
 def test_a_known_key_comes_back_from_behind_one_that_nobody_handed_over_to_and_no_other_does() -> None:
@@ -644,7 +654,7 @@ def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -
         (tmp_path / "line.txt").write_text(write_line(head.note) + "\n", encoding="utf-8")
         for name in ("kept.txt", "line.txt"):
             kept = verifier.head_of((tmp_path / name).read_bytes())
-            assert any("is its beginning" in line for line in verifier.check(data, [kept]).holds)
+            assert any("book begins as they say" in line for line in verifier.check(data, [kept]).holds)
     assert run(sys.executable, tmp_path, "package.zip", "--head", "line.txt").returncode == 0
     # All in one file, as 'driftbook head -o FILE' adds them; each counts.
     (tmp_path / "all.txt").write_text("\n".join(head.note for head in heads), encoding="utf-8")
@@ -674,14 +684,16 @@ def test_heads_kept_elsewhere(package: tuple[bytes, Settings], tmp_path: Path) -
     with pytest.raises(verifier.RefusedError, match="holds no proof"):
         verifier.check(data, [kept])
     assert any(
-        "is its beginning" in line for line in verifier.check(make(settings, pdf=False, kept=[odd]), [kept]).holds
+        "book begins as they say" in line
+        for line in verifier.check(make(settings, pdf=False, kept=[odd]), [kept]).holds
     )
     late = verifier.head_of(write_note(Checkpoint(heads[0].origin, 99, tree.root()), None, None).encode())
     with pytest.raises(verifier.RefusedError, match="Ask for a newer one"):
         verifier.check(data, [verifier.head_of(heads[0].note.encode()), late])
     key = heads[0].key
     assert key is not None
-    assert run(sys.executable, tmp_path, "package.zip", "--key", key.public_key.hex()).returncode == 0
+    done = run(sys.executable, tmp_path, "package.zip", "--key", key.public_key.hex())
+    assert (done.returncode, "That is the key that you gave." in done.stdout) == (0, True)
     assert run(sys.executable, tmp_path, "package.zip", "--key", "00" * 32).returncode == 1
 
 

@@ -209,7 +209,7 @@ What it shows, and what it cannot show
   with its signature, from after the key was replaced (--head: the signature is that of another key, and the package does not
   pass), or by the key of today (--key). Up to the newest head that you kept, all that is here is as it was then; for entries
   after it the package rests on the key of that head, and on those to which it was handed over. A head without its signature
-  shows the first of these and nothing of keys.
+  shows the first of these, and of keys that those named up to it are the book's; not that none is left out.
   It shows who was signed in or gave their name, not that this was the person; and that a reading was recorded, not that it
   was right. Of a sign-off it compares names, as they are written: names of one person that are written otherwise are told
   where only capitals, signs, blanks or the order of words differ.

@@ -81,7 +81,7 @@ class Checked(NamedTuple):
     key: Key | None
     open: list[str]
     known: bool
-    """Whether something from elsewhere speaks for the key: a signed head that was kept and leads to it, or the key itself."""
+    """Whether something from elsewhere speaks for the key: a kept head that covers it or leads to it, or the key itself."""
     unvouched: list[str]
     """From which key on the kept heads vouch for none, up to the one that signed."""
 
@@ -433,27 +433,25 @@ def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -
     force = in_force(keys, head.size)
     signed = _signed("the head", head.origin, head.body, head.signatures, keys, force)
     vouched = _signed("the list of files", head.origin, body, signatures, keys, force)
-    holds = [
-        f"Archive and list: {len(files)} files, each as the list says"
-        + ("; the list is signed by the key that is named next." if vouched else ".")
-    ]
+    holds = [f"Files: {len(files)}, each as the list says" + (", and the list is signed." if vouched else ".")]
     if key is not None and (force is None or not signed or force.digits != key):
         raise RefusedError(_not_that_key(key, keys, force if signed else None))
     holds.append(_head_holds(head, force if signed else None, files[OLDER]))
+    holds += ["That is the key that you gave."] if key is not None else []
     holds += _kept_hold(head, kept, keys, files[OLDER])
     statements = _statements(files, head, keys)
     numbers = [int(said["number"]) for said in statements]
     if numbers != listed["entries"]:
         raise RefusedError("the statements are not those that the list names")
     holds.append(
-        f"{len(numbers)} of these {head.size} entries are here: each once, in canonical form and in its place in the tree "
-        "of that head, with every entry that it names."
+        f"Entries: {len(numbers)} of the {head.size} are here, each word for word in its place, and every entry that one of "
+        "them names."
     )
     holds += _of_machine(statements, listed)
     holds += _signoffs(statements, files[STATEMENTS].splitlines())
     if files[JOBS] != jobs_csv(statements):
         raise RefusedError(JOBS + " does not say what the statements say")
-    holds.append(f"{JOBS} says what the statements say.")
+    holds.append(f"{JOBS} says what the entries say.")
     unsigned = [] if signed else [_unsigned_head(kept, numbers)]
     if not vouched:
         rest = sorted(set(files) - {HEAD, MANIFEST, STATEMENTS, PROOFS, KEYS, JOBS, OLDER})
@@ -461,20 +459,17 @@ def check(archive: bytes, kept: Sequence[Head] = (), key: bytes | None = None) -
             f"NOT SIGNED: the list of files. Nothing vouches for {', '.join(rest)}, nor that all entries are here that "
             "were put in: anybody can have exchanged those files, or left entries out."
         )
-    upto = max((one.size for one in kept if _own(one)), default=0)
     handed = _handed(head, keys, statements, files[OLDER])
     unvouched, again = ([], []) if key is not None or not signed else _unvouched(kept, keys, handed)
     holds += [
-        f"The key of entry {one.entry} was handed over by the key before it: that one signed it."
-        for one in keys
-        if one.entry in handed
+        f"Key of entry {one.entry}: the key before it signed that it hands over." for one in keys if one.entry in handed
     ]
     left = [
         _left_out(head.size - len(numbers)) if vouched else "",
-        "" if unvouched else _key_open(head, force if signed and key is None else None, upto),
+        _key_open(head, kept, keys) if signed and key is None and not unvouched else "",
         *again,
     ]
-    known = key is not None or (bool(upto) and not unvouched)
+    known = key is not None or (bool(kept) and not unvouched)
     return Checked(holds, unsigned, force, [line for line in left if line], known, unvouched)
 
 
@@ -529,13 +524,13 @@ def _unvouched(kept: Sequence[Head], keys: list[Key], handed: set[int]) -> tuple
     said = (
         "no key is named before it"
         if before is None
-        else f"key {before.digits.hex()}, which it replaces, did not sign that"
+        else f"key {before.digits.hex()}, which it replaces, did not sign that it hands over"
     )
     told = (
         f"NOT VOUCHED FOR: key {broken.digits.hex()}, which entry {broken.entry} names, and with it all that is said here of "
         f"entries after {upto}, the choice of entries, and the files for reading. The newest head that you kept is from before "
         f"it, and {said}: {_who_can(keys, handed, broken)}. Ask whoever answers for the book for its key, by another way than this package "
-        "came (--key), or whoever keeps heads for a signed one from after that entry (--head)."
+        "came (--key), or whoever keeps heads for one from after that entry (--head)."
     )
     return [told], []
 
@@ -627,36 +622,36 @@ def _left_out(count: int) -> str:
         return ""
     return (
         f"NOT SHOWN: whether one of the {count} entries that are not here voids or amends a job, or speaks of this machine "
-        "otherwise. Whoever holds the key that signs the list can leave any entry out: 'driftbook verify --package FILE' on "
-        "the book names what is left out."
+        "otherwise. Whoever holds the key can leave any out: 'driftbook verify --package FILE' on the book names them."
     )
 
 
-def _key_open(head: Head, signer: Key | None, upto: int) -> str:
+def _key_open(head: Head, kept: Sequence[Head], keys: list[Key]) -> str:
     """Say from which entry on nothing but the package itself says that its key was not replaced."""
-    if signer is None or upto >= head.size:
-        return ""
-    if not upto:
+    if not kept:
         return (
             "NOT SHOWN: that the key that signed is the book's. Anybody can make this whole package, or entries behind those of "
-            "a true one, with a key of their own. A head with its signature that you kept shows that (--head), or the key of "
-            "today as you know it from elsewhere (--key)."
+            "a true one, with a key of their own."
         )
+    covered = max(one.size for one in kept)
+    before = in_force(keys, covered)
+    # Up to a head with its signature no other key was in force; one without shows only that its entries name this one.
+    since = max([one.size for one in kept if _own(one)] + ([before.entry] if before else []), default=0)
+    if since >= head.size:
+        return ""
+    made = "the choice of entries and the files for reading"
+    if covered < head.size:
+        made = f"the choice of entries, the files for reading, and all that is said of entries after {covered}"
     return (
-        f"NOT SHOWN: that no other key was named after entry {upto}. The entry that names it could be left out, and all that is "
-        f"said here of entries after {upto} be made, by whoever holds the key that signed the head of {upto} entries, or one to "
-        "which it was handed over, also if the book has replaced that key since. A newer head with its signature that you kept "
-        "shows that (--head), or the key of today as you know it from elsewhere (--key)."
+        f"NOT SHOWN: that, but for those here, no other key was named after entry {since}. Whoever has the key of then, also if "
+        f"the book has replaced it since, or one to which it handed over, can have left that out, and made {made}. A head that "
+        "you kept from after that entry, with its signature, shows that (--head), or the key of today (--key)."
     )
 
 
 def _head_holds(head: Head, signer: Key | None, older: bytes) -> str:
-    said = f"Head: {head.size} entries of {head.origin}, "
-    said += (
-        f"signed by key {signer.digits.hex()}, which entry {signer.entry} names: the newest that is named here."
-        if signer
-        else "NOT SIGNED."
-    )
+    said = f"Head: {head.size} entries of book {head.origin}, "
+    said += f"signed by its key of entry {signer.entry}: {signer.digits.hex()}." if signer else "NOT SIGNED."
     for line in older.splitlines():
         one = json.loads(line)
         if not consistent(
@@ -702,12 +697,12 @@ def _kept_hold(head: Head, kept: Sequence[Head], keys: list[Key], older: bytes) 
     sizes = sorted({one.size for one in kept})
     if not sizes:
         return []
-    said = f"Heads that you kept: {len(sizes)} (of {_sizes(sizes)} entries). "
-    said += "Each is its beginning: what is here of the entries that they cover is as it was when they were kept. "
+    said = f"Heads that you kept: {len(sizes)} (of {_sizes(sizes)} entries). The book begins as they say: what is here of entries "
+    said += f"up to {sizes[-1]} is as it was then. "
     said += (
-        f"That of {max(signed)} entries is signed by the key that this package names for it: that key was not replaced before."
+        f"That of {max(signed)} entries is signed by the key that is named here for it: no other had replaced it by then."
         if signed
-        else "None bears a signature of the book, so they do not show which key was in force."
+        else "None has its last line, the signature, so they do not show whether another key was named by then."
     )
     return [said]
 
@@ -915,10 +910,10 @@ def _ending(found: Checked) -> int:
         )
         return 3
     _tell(
-        "Everything fits. What is told above as NOT SHOWN stays open."
+        "Everything fits." + (" What is told above as NOT SHOWN stays open." if found.open else "")
         if found.known
-        else "Everything fits in itself. Nothing from elsewhere speaks for its key: give a signed head that you kept (--head), "
-        "or the key of today (--key)."
+        else "It fits in itself. Nothing from elsewhere speaks for its key: give a head that you kept (--head), or the key of "
+        "today, asked for by another way than the package came (--key)."
     )
     return 0
 
