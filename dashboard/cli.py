@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import gc
 import os
+import signal
 import sys
 from collections.abc import Callable, Container, Sequence
 from importlib import import_module
@@ -347,6 +348,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # A process of its own. What is loaded stays to the end: the collector of circles need not look through it
     # while it is loaded, and not once more when the process ends; that was an eighth of a small import.
     gc.disable()
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # whoever is told to end clears up, as after Ctrl-C
     try:
         return _command(sys.argv[1:])
     finally:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -19,6 +20,9 @@ DISK_FULL = "its disk is full"
 
 _TAKEN = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK})
 """What systems say of a lock that another process has."""
+
+_FOLDER, _MAKING, _LOCK = ".driftbook-", "making.db", ".lock"
+"""How folders begin in which a copy of a book is made, and what lies in one while a process is at it."""
 
 _LONGEST = 40
 """So many letters of a name stand in that of the file that is being made: a name may be as long as a file system takes."""
@@ -137,6 +141,47 @@ def settle_names(folder: Path) -> None:
             os.fsync(place)
         finally:
             os.close(place)
+
+
+@contextmanager
+def making_book(place: Path) -> Iterator[Path]:
+    """Give an empty file for a copy of a book, for its owner's eyes, in a folder of its own that goes away in the end with all that is beside it.
+
+    What a process left that was killed at it goes too: nobody would find it, and it holds a whole book.
+
+    Parameters
+    ----------
+    place : pathlib.Path
+        Where the folder is made. [unitless]
+
+    Raises
+    ------
+    OSError
+        If it cannot be made.
+    """
+    for left in place.glob(f"{_FOLDER}*/{_MAKING}"):  # whoever makes one has the lock before
+        if _is_free(left.with_name(_LOCK)):
+            shutil.rmtree(left.parent, ignore_errors=True)
+    with tempfile.TemporaryDirectory(prefix=_FOLDER, dir=place, ignore_cleanup_errors=True) as folder:
+        making = Path(folder) / _MAKING
+        with only_writer(making.with_name(_LOCK), making):
+            making.touch(mode=0o600)
+            yield making
+
+
+def _is_free(lock: Path) -> bool:
+    """Tell whether the process that made a lock has ended; no where that cannot be known."""
+    try:
+        handle = os.open(lock, os.O_RDWR)
+    except OSError:
+        return False
+    try:
+        _lock(handle)
+    except OSError:
+        return False
+    finally:
+        os.close(handle)
+    return True
 
 
 @contextmanager

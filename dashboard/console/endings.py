@@ -15,7 +15,7 @@ STOPPED: Final = 130
 EVERY: Final[dict[int, str]] = {
     DONE: "done; also where whatever read what is printed went away",
     NOT_DONE: "it could not be done, or was not understood: why is on standard error",
-    STOPPED: "stopped with Ctrl-C",
+    STOPPED: "stopped with Ctrl-C or SIGTERM; serve and demo end with 0 on SIGTERM",
 }
 """What each code says of every command."""
 

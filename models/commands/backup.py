@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -62,9 +61,7 @@ def back_up(settings: Settings, engine: sa.Engine, target: Path) -> Backup:
     making = None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".driftbook-", dir=target.parent) as folder:
-            making = Path(folder) / "making.db"
-            making.touch(mode=0o600)  # it holds hashes of passwords, and is for its owner's eyes
+        with whole_files.making_book(target.parent) as making:
             counts = copy_file(settings, making) if settings.is_file else copy_rows(engine, making)
             copied = check_by_restoring(making, counts, settings)
             give_name(making, target)

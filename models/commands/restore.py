@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +12,7 @@ from models.settings import Settings
 from models.store.backup import Copied, check_file, copy_back, copy_to_server, revision_of_file
 from models.store.copying import DoesNotFitError
 from models.store.revision import check_known, needed_revision
+from models.whole_files import making_book
 
 IN_PLACE_OF = (
     "Before it takes the place of another book: stop the server and every program that has that one open; move its file aside, and "
@@ -73,9 +73,7 @@ def restore(file: Path, settings: Settings) -> Copied | None:
     making = None
     try:
         settings.path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".driftbook-", dir=settings.path.parent) as folder:
-            making = Path(folder) / "making.db"
-            making.touch(mode=0o600)
+        with making_book(settings.path.parent) as making:
             copied = _taken_back(file, making, found)
             give_name(making, settings.path)
     except (DriftbookError, OSError) as fault:

@@ -11,7 +11,6 @@ against the statements and heads before it is trusted.)
 from __future__ import annotations
 
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -98,12 +97,12 @@ def copy_rows(engine: sa.Engine, target: Path) -> dict[str, int]:
 
 
 def check_by_restoring(file: Path, counts: dict[str, int], of: Settings) -> Copied:
-    """Take a copy back into a temporary folder beside it, and hold what is there against counts, statements and heads.
+    """Take a copy back into a file beside it, and hold what is there against counts, statements and heads.
 
     Parameters
     ----------
     file : pathlib.Path
-        The copy. [unitless]
+        The copy, in a folder that goes away. [unitless]
     counts : dict of str to int
         How many rows each table is to hold. [unitless]
     of : Settings
@@ -114,19 +113,18 @@ def check_by_restoring(file: Path, counts: dict[str, int], of: Settings) -> Copi
     BackupError
         If anything is not as it was.
     """
-    with tempfile.TemporaryDirectory(prefix=".driftbook-", dir=file.parent) as folder:
-        place = Path(folder) / "restored.db"
-        try:
-            copy_back(file, place)
-            return check_file(place, counts)
-        except BookDamagedError as fault:
-            told = damaged(of, fault.found)  # seen in the copy, but it is the book that has to be named
-            raise BackupError(f"No backup was made. {told.message}", remedy=told.remedy) from fault
-        except DoesNotFitError as fault:
-            raise BackupError(
-                f"No backup was made: the copy is not what the book's own statements and heads say. {fault.message}",
-                remedy="Type: driftbook verify. It says which entries are whole. Keep your earlier backups.",
-            ) from fault
+    place = file.with_name("restored.db")
+    try:
+        copy_back(file, place)
+        return check_file(place, counts)
+    except BookDamagedError as fault:
+        told = damaged(of, fault.found)  # seen in the copy, but it is the book that has to be named
+        raise BackupError(f"No backup was made. {told.message}", remedy=told.remedy) from fault
+    except DoesNotFitError as fault:
+        raise BackupError(
+            f"No backup was made: the copy is not what the book's own statements and heads say. {fault.message}",
+            remedy="Type: driftbook verify. It says which entries are whole. Keep your earlier backups.",
+        ) from fault
 
 
 def copy_back(file: Path, target: Path) -> None:

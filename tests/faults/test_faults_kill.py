@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
+from dashboard.console.endings import STOPPED
+from models.commands.backup import back_up
 from models.settings import Settings
 from models.store.copying import check_copy, one_state
 from models.store.engine import make_engine
@@ -80,39 +82,48 @@ def test_recorders_that_are_killed_at_random_moments_lose_nothing_that_was_ackno
 
 
 BACKUP = """
-import sys
-from pathlib import Path
+import sys, time
 from dashboard.cli import main
-print("ready", flush=True)
-sys.exit(main(["backup", "--book", sys.argv[1], "-o", sys.argv[2]]))
+from models.commands import backup
+def checking(*given):
+    print("checking", flush=True)
+    time.sleep(60)
+backup.check_by_restoring = checking
+sys.argv[1:] = ["backup", "--book", sys.argv[1], "-o", sys.argv[2]]
+sys.exit(main())
 """
 
 
-def test_a_backup_that_is_killed_has_no_name_and_one_made_while_others_record_is_whole(
-    settings: Settings, tmp_path: Path
-) -> None:
-    engine = plant(settings, tmp_path, 2)
-    target = tmp_path / "saved" / "copy.db"
-    moments = random.Random(7)
-    for _ in range(2):
+def test_a_backup_that_is_stopped_or_killed_leaves_no_copy_of_the_book(sqlite_book: Settings, tmp_path: Path) -> None:
+    make_site(sqlite_book)
+    engine = make_engine(sqlite_book)
+    target, other = tmp_path / "saved" / "copy.db", tmp_path / "saved" / "other.db"
+    for how, code in ((signal.SIGKILL, -signal.SIGKILL), (signal.SIGTERM, STOPPED)):
         with subprocess.Popen(
-            [sys.executable, "-c", BACKUP, settings.book, str(target)], stdout=subprocess.PIPE, text=True, cwd=ROOT
+            [sys.executable, "-c", BACKUP, sqlite_book.book, str(target)], stdout=subprocess.PIPE, text=True, cwd=ROOT
         ) as process:
             assert process.stdout is not None
-            process.stdout.readline()
-            time.sleep(moments.uniform(0.05, 0.35))
-            process.kill()
-        assert not target.exists()
+            assert process.stdout.readline() == "checking\n"
+            making = list(target.parent.glob(".driftbook-*/making.db"))
+            assert len(making) == 1, "what was left by one that was killed is gone"
+            if how == signal.SIGTERM:
+                back_up(sqlite_book, engine, other)
+                assert making[0].exists(), "what another process is at stays"
+            process.send_signal(how)
+        assert process.returncode == code
+    assert list(target.parent.iterdir()) == [other]
+    engine.dispose()
 
-    from models.commands.backup import back_up
 
+def test_a_backup_that_is_made_while_others_record_is_whole(settings: Settings, tmp_path: Path) -> None:
+    engine = plant(settings, tmp_path, 2)
     with start(settings) as process:
         assert process.stdout is not None
         process.stdout.readline()
         reader = threading.Thread(target=process.stdout.read)
         reader.start()
         time.sleep(0.2)
-        made = back_up(settings, engine, target)
+        made = back_up(settings, engine, tmp_path / "copy.db")
         reader.join(60)
     assert made.copied.checked.unsealed == 0
     assert made.copied.checked.entries > 0
