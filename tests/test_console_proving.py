@@ -6,6 +6,7 @@ import hashlib
 import json
 import shutil
 import socketserver
+import stat
 import subprocess
 import sys
 import threading
@@ -22,6 +23,7 @@ from dashboard import cli
 from dashboard.console.proving_package import tell_package
 from dashboard.proofs import fault_words
 from dashboard.words import WORDS, say
+from models.commands.record_job import record_job
 from models.commands.set_key import set_key
 from models.ledger.checkpoint import Checkpoint, Note, read_note, read_notes, write_note
 from models.ledger.findings import Fault, Finding
@@ -39,6 +41,7 @@ from models.values.story import Site
 from tests import seeded
 from tests.conftest import NOW, make_site
 from tests.kept_book import change, rows_of
+from tests.recorder import job_of
 
 
 @pytest.fixture
@@ -165,7 +168,7 @@ def test_keys_are_shown_and_set(
     assert cli.main(["verify", "--against", "heads.txt"]) == 0
     # A key that is at hand hands over, and only the one that signs so far can.
     monkeypatch.setenv("DRIFTBOOK_KEY", "third.key")
-    for old in ("third.key", written.key_path.name, "none.key", "heads.txt"):
+    for old in (written.key_path.name, "none.key", "heads.txt"):
         assert cli.main(["key", "--set", "--why", "a copy was made", "--old-key", old]) == 2, old
         told = capsys.readouterr().err
         assert ("nothing was written" in told, "--old-key FILE" in told, "or set another key" in told) == (
@@ -176,7 +179,7 @@ def test_keys_are_shown_and_set(
     with monkeypatch.context() as unmoved:
         unmoved.setenv("DRIFTBOOK_KEY", "other.key")
         assert cli.main(["key", "--set", "--why", "leaked", "--old-key", "other.key"]) == 2
-        assert "still signs.\nMove that file away" in capsys.readouterr().err
+        assert "other.key belongs to the book" in capsys.readouterr().err
     assert cli.main(["key", "--set", "--why", "a copy was made", "--old-key", "other.key"]) == 0
     told = capsys.readouterr().out
     assert (told.count("(handed over by"), "did not sign" in told) == (1, False)
@@ -207,6 +210,36 @@ def test_keys_are_shown_and_set(
         assert ("ANOTHER KEY" in told, "they can have named it again" in told) == (False, True)
     make_site(written, name="Second Yard")
     assert cli.main(["key"]) == 0, "the keys are those of the book, whatever sites it has"
+
+
+def test_a_key_is_replaced_while_others_write_and_every_head_is_signed(
+    sqlite_book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    site = make_site(sqlite_book)
+    make_site(sqlite_book, name="Second Yard")
+    engine, held, old = make_engine(sqlite_book), sqlite_book.key_path.read_bytes(), tmp_path / "old.key"
+    set_it = ["key", "--set", "--why", "a copy was made", "--old-key", str(old), "--book", sqlite_book.book]
+    seeded.seed(engine, site, tmp_path)
+    assert cli.main(["head", "-o", "heads.txt", "--book", sqlite_book.book]) == 0
+    for twice in (False, True):
+        with monkeypatch.context() as broken:
+            if not twice:  # the process ends between the change of the file and the commit
+
+                def ends(_folder: Path) -> None:
+                    raise KeyboardInterrupt
+
+                broken.setattr("models.commands.set_key.settle_names", ends)
+            assert cli.main(set_it) == (0 if twice else 130)
+        assert (old.read_bytes(), stat.S_IMODE(old.stat().st_mode)) == (held, 0o600)
+        assert sqlite_book.key_path.read_bytes() != held
+    assert f"The old key lies in {old}" in capsys.readouterr().out
+    old.rename(tmp_path / "first.key")
+    assert cli.main(set_it) == 0, "a third one, with the servers as they are"
+    record_job(engine, site, replace(job_of(0, 500), tag="P-1"), by="tester", now=NOW, bolts_tight=True)
+    engine.dispose()
+    assert sorted(tmp_path.glob("*.new")) == []
+    assert cli.main(["verify", "--strict", "--against", "heads.txt", "--book", sqlite_book.book]) == 0
 
 
 def test_a_head_is_held_against_the_heads_that_are_kept(sqlite_book: Settings, tmp_path: Path) -> None:

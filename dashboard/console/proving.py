@@ -26,7 +26,7 @@ from models.errors import BookDamagedError, ConflictError, DriftbookError, Inval
 from models.ledger.checkpoint import Note, read_notes, write_line
 from models.ledger.findings import Fault
 from models.store.hand_over import Beside, after_others, beside, handed_over
-from models.store.known import site_of
+from models.store.known import site_of, sites
 from models.store.own_files import refuse_own
 from models.store.proofs import BookKey, Head, last_head, one_state, read_keys
 from models.store.signing import file_fault, key_fault
@@ -354,7 +354,7 @@ def run_key(given: argparse.Namespace) -> int:
         raise InvalidValueError(say("key.why"), remedy=say("key.why.remedy"))
     if given.set:  # the entry about it is one of a site; the keys are those of the book
         with opened(settings) as engine, engine.connect() as connection:
-            site = site_of(connection, given.site)
+            site = sites(connection)[0]
         old = Path(given.old_key) if given.old_key else None
         entry = set_key(settings, site.site_id, by=who(given), now=now(), why=given.why, old=old)
         out.print(
@@ -363,6 +363,8 @@ def run_key(given: argparse.Namespace) -> int:
             else f"The key in {settings.key_path} signs already; nothing was written.",
             markup=False,
         )
+        if entry is not None and old is not None:
+            out.print(say("key.old.kept", path=old), markup=False, soft_wrap=True)
     with opened(settings) as engine, engine.connect() as connection:
         keys = read_keys(connection)
         handed = handed_over(connection, keys)

@@ -46,9 +46,8 @@ def add_proving(verb: Callable[[str, str, str], argparse.ArgumentParser], book: 
         "--old-key",
         type=file,
         metavar="FILE",
-        help="the key file that signed so far: it signs that the new key takes its place",
+        help="where the key that signed so far lies or, if nothing is there yet, is to lie: it signs that a new one takes its place",
     )
-    parser.add_argument("--site", metavar="CODE", help="in the name of which site, where the book holds several")
     by(parser)
 
 

@@ -105,6 +105,7 @@ WORDS: Final[dict[str, str]] = {
     "key.again": "This key signed before. Beside heads to which it was the key in force, and from before another took its place, book and packages pass, unless it had handed over to another since.",
     "key.alone": "The old key did not sign that it hands over. So packages do not pass beside heads from before this entry (verify.py --head, status 3), nor does the book (verify --against, status 1): "
     "anybody who can change the database could have done the same. Tell those who keep heads the new key by another way, and let a head go to them now.",
+    "key.old.kept": "The old key lies in {path}. Keep it from others as before.",
     "key.old": "An old key was named, and no key is set by it.",
     "key.why": "A reason was given, and no key is set by it.",
     "key.why.remedy": 'Type: driftbook key --set --why "…", or leave the reason out to see the keys.',

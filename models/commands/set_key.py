@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 from datetime import datetime
 from pathlib import Path
@@ -9,16 +10,19 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from models.errors import KeyFileError
-from models.ledger.keys import Signer, make_key, read_signer
+from models.ledger.keys import Signer, make_key, read_signer, write_key_file
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.hand_over import hand_over_words
+from models.store.own_files import refuse_own
 from models.store.proofs import BookKey, key_in_force
 from models.store.unit import Unit, writing
 from models.tables.proofs import BookKeyRow
 from models.values.kinds import Kind
+from models.whole_files import settle_names, why_not
 
 _NAME_IT = "Name the file that signed so far: --old-key FILE. Where it is lost, leave that out."
+_ELSEWHERE = "Name another file behind --old-key: the old key is kept there, and a new one takes its place."
 
 
 def new_origin() -> str:
@@ -36,7 +40,10 @@ def say_key(unit: Unit, signer: Signer, origin: str, why: str = "") -> int:
 def set_key(
     settings: Settings, site_id: int, *, by: str, now: datetime, why: str, old: Path | None = None
 ) -> int | None:
-    """Make the key in the key file the one that signs, making a new file where there is none.
+    """Make the key in the key file the one that signs, making a new one where there is none or the old one is to hand over.
+
+    The file changes while nobody else can write, so that every head is signed by one of both.  Where a process ends
+    between that and the commit, the old key lies where ``old`` says, and the same once more sets the new one.
 
     Parameters
     ----------
@@ -51,7 +58,7 @@ def set_key(
     why : str
         Reason; it stays in the book. [unitless]
     old : pathlib.Path, optional
-        File of the key that signs so far: it then signs that it hands over. [unitless]
+        File of the key that signs so far: it then signs that it hands over. Where there is none, and that key lies in the key file, it is copied there. [unitless]
 
     Returns
     -------
@@ -61,7 +68,9 @@ def set_key(
     Raises
     ------
     KeyFileError
-        If the file cannot be made or read, no reason is given, what is given as the old key does not sign so far, or it is still the one in the key file.
+        If a file cannot be made or read, no reason is given, or what is given as the old key does not sign so far.
+    ConflictError
+        If the old key would lie in the key file or in another file of the book.
     """
     engine = make_engine(settings)
     try:
@@ -77,20 +86,55 @@ def _set(
         held = key_in_force(connection)
     if held is not None and not why.strip():
         raise KeyFileError("A new key needs a reason: it stays in the book.", remedy='Give it: --why "…"')
-    giver = None if old is None else _giver(old, held)
-    signer = make_key(settings.key_path)
+    path = Path(os.path.realpath(settings.key_path))
+    giver = None
+    if old is not None:
+        _keep_old(settings, old, held)
+        giver = _giver(old, held)
+    new = path
+    if giver is not None and _holds(path, giver.public_key):
+        new = path.with_name(f"{path.name}.new")
+    signer = make_key(new)
     if held is not None and held.public_key == signer.public_key:
-        if giver is not None:  # who names the old key believes that another takes its place
-            raise KeyFileError(
-                f"The key in {settings.key_path} is the old key itself; nothing was written, and it still signs.",
-                remedy="Move that file away, and type the same again: a new key is made in its place.",
-            )
         return None
     with writing(engine, site_id, by, now) as unit:
         words = why.strip()
         if giver is not None and held is not None:
             words += " " + hand_over_words(unit.connection, giver, held.origin, unit.next_number, signer.public_key)
-        return say_key(unit, signer, held.origin if held else new_origin(), words)
+        entry = say_key(unit, signer, held.origin if held else new_origin(), words)
+        if new != path:
+            _take_place(new, path)
+    return entry
+
+
+def _keep_old(settings: Settings, old: Path, held: BookKey | None) -> None:
+    """Copy the key that signs out of the key file, to where it is asked to lie and nothing lies."""
+    refuse_own(settings, old)
+    if held is None or os.path.lexists(old) or not _holds(settings.key_path, held.public_key):
+        return
+    try:
+        write_key_file(old, settings.key_path.read_bytes())
+    except OSError as fault:
+        raise KeyFileError(
+            f"The old key cannot be kept in {old}: {why_not(fault)}; nothing was written.", remedy=_ELSEWHERE
+        ) from fault
+
+
+def _holds(path: Path, public_key: bytes) -> bool:
+    signer = read_signer(path)
+    return signer is not None and signer.public_key == public_key
+
+
+def _take_place(new: Path, path: Path) -> None:
+    """Put a new key in the place of the old one, before the commit that names it."""
+    try:
+        new.replace(path)
+        settle_names(path.parent)
+    except OSError as fault:
+        raise KeyFileError(
+            f"The new key cannot be put in the place of {path}: {why_not(fault)}; nothing was written.",
+            remedy="Look at the rights of the file and its folder.",
+        ) from fault
 
 
 def _giver(old: Path, held: BookKey | None) -> Signer:
