@@ -9,5 +9,6 @@ set DRIFTBOOK_SMTP_USER=driftbook@plant.example
 set DRIFTBOOK_SMTP_PASSWORD_FILE=C:\driftbook\smtp-password.txt
 set DRIFTBOOK_MAIL_TO=manager@plant.example
 cd /d C:\driftbook
+rem A book of several sites: such a file and its task for each, with --site CODE before --mail.
 C:\driftbook\venv\Scripts\driftbook.exe report month --mail >> monthly-report.log 2>&1
 exit /b %ERRORLEVEL%
