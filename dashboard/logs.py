@@ -99,7 +99,7 @@ def shown_path() -> str:
     rule = request.url_rule
     if rule is not None and _SECRET_PARTS & rule.arguments:
         return str(rule.rule)
-    if rule is not None and "path" not in rule.arguments:
+    if rule is not None and not rule.arguments:
         return request.path[:200]
     rules = current_app.url_map.iter_rules()
     return _hidden(request.path, {str(one.rule).partition("<")[0] for one in rules if _SECRET_PARTS & one.arguments})[

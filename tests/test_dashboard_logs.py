@@ -73,7 +73,14 @@ def test_a_secret_of_an_address_stands_in_no_line_whether_the_address_is_right_o
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     server = Flask(__name__)
-    for rule in ("/calendar/<secret>.ics", "/import/<secret>", "/import", "/<path:path>"):
+    for rule in (
+        "/calendar/<secret>.ics",
+        "/import/<secret>",
+        "/import",
+        "/<path:path>",
+        "/api/<path:rest>",
+        "/api/jobs/<entry>",
+    ):
         server.add_url_rule(rule, endpoint=rule, view_func=lambda **_: "", methods=["GET"])
     secret = "3ThtKbAbcdef0123456789-_xyzABCDEF3ThtKbAbcd"  # noqa: S105 - of no book
     quiet_faults(server)
@@ -86,6 +93,10 @@ def test_a_secret_of_an_address_stands_in_no_line_whether_the_address_is_right_o
         f"/works/calendar/{secret}.ics": "/works/calendar/<secret>",
         f"/calender/{secret}.ics": "/calender/<secret>.ics",
         f"/{secret}": "/<secret>",
+        f"/api/calendar/{secret}.ics": "/api/calendar/<secret>",
+        f"/api/jobs/{secret}": "/api/jobs/<secret>",
+        f"/api/{secret}/jobs": "/api/<secret>/jobs",
+        "/api/jobs/17": "/api/jobs/17",
         "/import/short": "/import/<secret>",
         "/import/short/more": "/import/<secret>",
         "/import": "/import",
