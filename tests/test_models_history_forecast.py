@@ -41,6 +41,8 @@ from models.history.standing import (
     Standing,
     standing_of,
 )  # fmt: skip
+from models.history.steps import Usual, steps_of
+from models.history.sums import Sums, parts_of
 from tests.fleet import Plan, break_columns, make_fleet
 from tests.fleet_report import coverage, recheck_outcome, step_claims
 
@@ -331,3 +333,28 @@ def test_a_step_that_reaches_the_risk_is_due_as_soon_as_it_runs_and_not_called_l
     ever = ever_over(stepping(1.0), np.zeros(1, int), np.array([60.0]))[0]
     assert ever > forecast_at(stepping(1.0), 60.0).over[0] - 0.02
     assert ever_over(stepping(0.0), np.zeros(1, int), np.array([60.0]))[0] < 0.01
+
+
+def test_what_was_left_is_read_with_the_scatter_of_a_step_where_one_comes() -> None:
+    """A reading that scatters by half a limit about a rate scatters by a tenth about the step: ratio 0.1 was not left over."""
+    restless = {"reading": np.full((1, 4), 0.25), "step_factor": np.array([0.04])}
+    by_rate, half, stepped = (recheck_of(stepping(chance, **restless), 0.1).over_left[0] for chance in (0.0, 0.5, 1.0))
+    assert by_rate > 0.2
+    assert stepped < 1e-6
+    assert half == pytest.approx(0.5 * by_rate, rel=1e-5)
+
+
+def test_a_step_that_repeats_closely_is_forecast_as_large_as_it_was() -> None:
+    """By rate the runs scatter twenty times as much as about their step; that scatter drew the step to two thirds."""
+    years = np.array([20.0, 400.0, 45.0, 700.0, 90.0, 300.0, 35.0, 500.0, 60.0])[:, None] / 365.25
+    drift = 1.85 + np.array([0.04, 0.03, -0.1, 0.02, -0.1, 0.12, -0.14, 0.18, 0.01])[:, None]
+    weight = np.full_like(drift, 1.0 / 0.06)
+    sums = Sums(*(part.sum(axis=0)[:, None] for part in parts_of(np.ones_like(drift), weight, years, drift)))
+    row = np.ones(1)
+    usual = Usual(
+        np.zeros((1, 1)), np.full((1, 1), 1e-4), np.full((1, 1), 0.01), np.ones((1, 1, 1)), np.zeros((1, 1, 1)), 4.0 * row, row
+    )  # fmt: skip
+    steps = steps_of(sums, usual, 0.03 * row, 20.0 * row)
+    assert steps.chance[0] > 0.95
+    assert steps.step[0, 0] == pytest.approx(drift.mean(), abs=2.0 * np.sqrt(steps.step_variance[0, 0]))
+    assert steps.step[0, 0] > 1.75

@@ -327,11 +327,13 @@ class _Search:
         else:
             self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
         self.left_p = self.low_p.copy()
-        # A step comes when the machine runs again: it is in the risk from day 0 on, not in what was left.
+        # A step comes when the machine runs again: it is in the risk from day 0 on, not in what was left. What was left
+        # is still read with the scatter of either case.
         some = rows[standing.step_chance[rows] > 0.0]
         if len(some):
-            part = rows_of(standing, some)
-            self.left_p[some] = over_at(replace(part, step_chance=np.zeros(len(some))), np.zeros(len(some)))
+            none = np.zeros((len(some), 4))
+            part = replace(rows_of(standing, some), step=none, step_variance=none)
+            self.left_p[some] = over_at(part, np.zeros(len(some)))
         self.low_weight, self.high_weight, self.moved = np.ones(count), np.ones(count), np.zeros(count, np.int64)
         at_once = self.low_p >= target
         self.high_t[at_once], self.high_p[at_once] = 0.0, self.low_p[at_once]

@@ -201,7 +201,7 @@ def _held_against(sums: Sums, usual: Usual, factor: FloatArray) -> tuple[FloatAr
 
     Both models have the class's rates beforehand: without a step all parts of the mixture, so that a fast machine is not
     taken for one with a step; with one the narrow part, beside a step that is normal about 0.  Rate and step are
-    integrated over.  As in ``shape`` the larger variance factor of the two holds for both.
+    integrated over.  As in ``shape`` the larger variance factor of the two holds for both while they are compared.
     """
     between, mean = usual.between, usual.mean
     d = sums.d - mean * sums.t
@@ -226,12 +226,12 @@ def _held_against(sums: Sums, usual: Usual, factor: FloatArray) -> tuple[FloatAr
         )
     with np.errstate(divide="ignore"):
         plain = np.log(without) + 0.5 * v**2 * between / (1.0 + between * c)
-    slab = STEP_SD**2
-    whole = (1.0 + slab * a) * (1.0 + between * c) - slab * between * b**2
-    step_variance, both, rate_variance = (
-        part / whole for part in (slab * (1.0 + between * c), -slab * between * b, between * (1.0 + slab * a))
-    )
+    step_variance, both, rate_variance, whole = _together(a, b, c, between)
     log = 0.5 * (step_variance * u**2 + 2.0 * both * u * v + rate_variance * v**2) - 0.5 * np.log(whole) - plain
+    # If there is a step, the scatter is that about it: the factor of the rate alone holds the step itself.
+    over = 1.0 / np.maximum(own, 1e-12)[:, None]
+    step_variance, both, rate_variance, _ = _together(sums.w * over, sums.t * over, sums.tt * over, between)
+    u, v = d * over, td * over
     found = (
         step_variance * u + both * v,
         mean + both * u + rate_variance * v,
@@ -241,3 +241,12 @@ def _held_against(sums: Sums, usual: Usual, factor: FloatArray) -> tuple[FloatAr
         own,
     )
     return log.sum(axis=1), found
+
+
+def _together(
+    w: FloatArray, t: FloatArray, tt: FloatArray, between: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Give variance of the step, covariance and variance of the rate after the runs, and the determinant behind them."""
+    slab = STEP_SD**2
+    whole = (1.0 + slab * w) * (1.0 + between * tt) - slab * between * t**2
+    return slab * (1.0 + between * tt) / whole, -slab * between * t / whole, between * (1.0 + slab * w) / whole, whole
