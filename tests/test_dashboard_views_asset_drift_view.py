@@ -14,6 +14,7 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboard.components.asset_drift import drift_part
 from dashboard.views.asset_drift_view import _why, build_drift, mean_step, region
 from dashboard.words import say
+from models.history.direction import NO_DIRECTION
 from models.history.distributions import f_quantile
 from models.history.engine import study_of
 from models.history.feet import foot_rates
@@ -159,6 +160,18 @@ def test_nothing_is_said_to_move_from_less_than_three_runs() -> None:
                 assert "hick arrow" not in part
                 assert "year" not in part
     assert few
+
+
+def test_no_row_is_said_to_move_where_the_machine_as_a_whole_is_not() -> None:
+    """Of some hundred rows with intervals of their own some leave out 0 by chance; pages said both, one below the other."""
+    assert any(row.sure for row in view(SETTLES).feet)
+    nowhere = np.full_like(STUDY.directions.verdict, NO_DIRECTION)
+    study = replace(STUDY, directions=replace(STUDY.directions, verdict=nowhere))
+    one = build_drift(study, HISTORY, SETTLES, feet_mm=(350.0, 900.0), display=Display(), who={})
+    assert len(one.feet) == 4
+    assert not any(row.sure for row in one.feet)
+    assert "No steady rate one way" in told(one)
+    assert "No row of feet of the movable machine is said to move at a steady rate" in told(one)
 
 
 def told(one: Any) -> str:

@@ -8,8 +8,9 @@ import pytest
 
 from dashboard.views.asset_patterns_view import CAUSES, build_patterns
 from dashboard.views.asset_view import days_of
+from models.history.direction import NO_DIRECTION
 from models.history.engine import study_of
-from models.history.evidence import FOR, evidence_for
+from models.history.evidence import FOR, evidence_for, neighbours
 from models.history.patterns import CAUSE_WORDS, SETTLING
 from models.units import Display
 from tests.history_maker import made_book
@@ -36,6 +37,7 @@ def test_the_verdict_of_every_cause_is_the_engines() -> None:
         lines = evidence_for(
             asset, HISTORY.jobs, STUDY.runs, HISTORY.assets, STUDY.material,
             patterns=STUDY.patterns, directions=STUDY.directions, shapes=STUDY.shapes, feet=STUDY.feet,
+            step_chance=float(STUDY.standing.step_chance[asset]),
         )  # fmt: skip
         mine = {one.key: one for one in view(asset).causes}
         assert set(mine) == set(CAUSES.values())
@@ -51,6 +53,7 @@ def shape_said(log_ratio: float) -> tuple[str, str]:
     lines = evidence_for(
         1, HISTORY.jobs, study.runs, HISTORY.assets, study.material,
         patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
+        step_chance=0.0,
     )  # fmt: skip
     theirs = next(line.text for line in lines if line.cause == CAUSE_WORDS[SETTLING])
     mine = next(one for one in view(1, study).causes if one.key == "settling").seen
@@ -126,3 +129,47 @@ def test_without_any_run_everything_is_open() -> None:
     one = build_patterns(study_of(lonely), lonely, 0, display=Display(), days={})
     assert one.suggested == ()
     assert {seen.side for cause in one.causes for seen in cause.seen} == {"open"}
+
+
+def feet_said(**given: object) -> tuple[str, str]:
+    """What page and study say of a settling base of a machine whose base does settle, with some columns of the study told otherwise."""
+    study = replace(STUDY, **given)
+    lines = evidence_for(
+        1, HISTORY.jobs, study.runs, HISTORY.assets, study.material,
+        patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
+        step_chance=float(study.standing.step_chance[1]),
+    )  # fmt: skip
+    mine = next(one for one in view(1, study).causes if one.key == "settling").seen
+    theirs = next(line.text for line in lines if line.cause == CAUSE_WORDS[SETTLING])
+    return " ".join(one.text for one in mine), theirs
+
+
+def test_feet_are_evidence_only_where_they_are_said_to_move() -> None:
+    """One run of seven hours spoke against a settling base, and a machine that steps got a rate of its feet in a year."""
+    rates, series = STUDY.feet.rates, int(STUDY.material.series_now[1])
+    few = np.where(np.arange(len(rates.n)) == series, 1, rates.n)
+    nowhere = np.full_like(STUDY.directions.verdict, NO_DIRECTION)
+    page, study = feet_said()
+    assert "nearest row" in page
+    assert "mm a year, up is +" in study
+    for given in (
+        {"feet": replace(STUDY.feet, rates=replace(rates, n=few))},
+        {"standing": replace(STUDY.standing, step_chance=np.full(len(EVERY), 0.9))},
+        {"directions": replace(STUDY.directions, verdict=nowhere)},
+    ):
+        page, study = feet_said(**given)
+        assert "nearest row" not in page
+        assert "mm a year, up is +" not in study
+
+
+def test_the_other_machines_of_an_area_are_told_by_their_middle_one_of_three_runs_or_more() -> None:
+    """One machine with two visits on one day made 1095 mm a year of the mean of an area."""
+    own, before = STUDY.material.series_now, neighbours(1, HISTORY.assets, STUDY.material, STUDY.feet)
+    others = [int(own[asset]) for asset in EVERY if asset != 1 and HISTORY.assets.area[asset] == HISTORY.assets.area[1]]
+    rates = STUDY.feet.rates
+    counted = [one for one in others if one >= 0 and rates.n[one] >= 3]
+    assert before == (len(counted), pytest.approx(np.median(rates.raw[counted, 1])))
+    raw, n = rates.raw.copy(), rates.n.copy()
+    raw[counted[0], 1], n[counted[0]] = 80_000.0, 1
+    after = neighbours(1, HISTORY.assets, STUDY.material, replace(STUDY.feet, rates=replace(rates, raw=raw, n=n)))
+    assert after == (len(counted) - 1, pytest.approx(np.median(rates.raw[counted[1:], 1])))

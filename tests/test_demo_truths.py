@@ -138,6 +138,7 @@ def test_the_evidence_names_the_planted_cause_its_jobs_and_what_would_settle_it(
             directions=study.directions,
             shapes=study.shapes,
             feet=study.feet,
+            step_chance=float(study.standing.step_chance[asset]),
         )
         first = lines[0]
         assert (first.cause, first.stance) == (CAUSE_WORDS[COLUMN[truth["cause"]]], "suggests")

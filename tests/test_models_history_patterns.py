@@ -102,7 +102,8 @@ def test_the_evidence_names_its_jobs_and_what_would_settle_it(plant: tuple[Histo
     history, truth, study = plant
     asset = int(np.flatnonzero(study.patterns.suggested[:, SETTLING] & (truth.cause == SETTLING))[0])
     lines = evidence_for(asset, history.jobs, study.runs, history.assets, study.material, patterns=study.patterns,
-                         directions=study.directions, shapes=study.shapes, feet=study.feet)  # fmt: skip
+                         directions=study.directions, shapes=study.shapes, feet=study.feet,
+                         step_chance=float(study.standing.step_chance[asset]))  # fmt: skip
     assert len(lines) == 5
     first = lines[0]
     assert first.stance == FOR
@@ -122,7 +123,8 @@ def test_an_asset_without_runs_has_words_and_no_numbers() -> None:
     study = study_of(history)
     for asset in range(40):
         lines = evidence_for(asset, history.jobs, study.runs, history.assets, study.material, patterns=study.patterns,
-                             directions=study.directions, shapes=study.shapes, feet=study.feet)  # fmt: skip
+                             directions=study.directions, shapes=study.shapes, feet=study.feet,
+                         step_chance=float(study.standing.step_chance[asset]))  # fmt: skip
         assert all("nan" not in line.text for line in lines)
 
 

@@ -118,8 +118,8 @@ def _feet_said(view: DriftView) -> str:
     if not view.feet:
         return say("asset.feet.time")
     sure = [one for one in view.feet if one.sure]
-    nobody = say("asset.feet.few") if view.why == "few" else say("asset.feet.nobody")
-    said = _sure_said(sure, view.feet_unit, view.feet_decimals) if sure else nobody
+    nobody = "few" if view.why == "few" else "no_way" if view.verdict == "no direction" else "nobody"
+    said = _sure_said(sure, view.feet_unit, view.feet_decimals) if sure else say(f"asset.feet.{nobody}")
     return f"{said} {say('asset.feet.between')}" if any(one.between for one in view.feet) else said
 
 

@@ -236,7 +236,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.drift.limits": "{n} since {since}; whether it moves one way is not told, as no limit judges the machine.",
     "asset.drift.time": "{n} since {since}; whether it moves one way is not told, as no time of service lies between its visits.",
     "asset.drift.one_way": "It drifts one way, {way}: {n} since {since}. Of all machines said to drift one way, up to {false} may be said so by chance.",
-    "asset.drift.no_way": "No consistent direction in {n} since {since}. That does not mean that it stays put: see how long the arrows are.",
+    "asset.drift.no_way": "No steady rate one way in {n} since {since}. That does not mean that it stays put, nor that its runs disagree: see the arrows.",
     "asset.way.up": "up",
     "asset.way.down": "down",
     "asset.way.right": "to the right",
@@ -274,11 +274,12 @@ WORDS: Final[dict[str, str]] = {
     "asset.feet.by_step": "row {row} {way} by {size} {unit}",
     "asset.feet.few": "From so few runs no row of feet is said to move.",
     "asset.feet.nobody": "No row of feet of the movable machine moves by more than its interval.",
+    "asset.feet.no_way": "No row of feet of the movable machine is said to move at a steady rate, as the machine as a whole does not.",
     "asset.feet.moving": "Moving by more than chance explains: {lines}.",
     "asset.feet.moves": "row {row} {way}, {rate} {unit} a year",
     "asset.feet.between": "For a row in the middle the interval is drawn between those of its neighbours; it is wide enough.",
     "asset.feet.rate_title": "How fast each row of feet moves [{unit} a year]",
-    "asset.feet.rate_note": "Movable machine, rows counted from the coupling. 95\u202f% intervals from {n} since {since}; filled where the interval leaves out zero and three runs or more are behind it.",
+    "asset.feet.rate_note": "Movable machine, rows counted from the coupling. 95\u202f% intervals from {n} since {since}; filled where a row is said to move.",
     "asset.feet.axis": "{unit} a year of service, + up or to the right",
     "asset.feet.no_move": "no movement",
     "asset.feet.sure": "moves",
@@ -325,13 +326,13 @@ WORDS: Final[dict[str, str]] = {
     "asset.settles.soft": "loosen one bolt at a time with a dial on the foot, and shim what rises",
     "asset.settles.bolts": "check torque and dowels, mark the feet, and look again after a few starts",
     "asset.seen.direction.one": "drifts one way over {n}",
-    "asset.seen.direction.no": "no consistent direction over {n}",
+    "asset.seen.direction.no": "no steady rate one way over {n}",
     "asset.seen.direction.few": "{n}: too few to see a direction",
     "asset.seen.feet.sink": "the feet sink: nearest row {near}, farthest row {far}",
     "asset.seen.feet.rise": "the feet do not sink: nearest row {near}, farthest row {far}",
     "asset.seen.feet.still": "no row of feet moves up or down by more than its interval: nearest row {near}, farthest row {far}",
     "asset.seen.feet.unknown": "what the feet do is not known",
-    "asset.seen.area": "{n} in {area} move {mean} at their farthest feet, on average: if they sink alike, look at the floor",
+    "asset.seen.area": "of {n} in {area} with three runs or more the middle one moves {rate} at its farthest feet: if they sink alike, look at the floor",
     "asset.seen.shape.time": "a movement that grows with time explains the runs {times} times as well as the same step after each visit",
     "asset.seen.shape.step": "the same step after each visit explains the runs {times} times as well as a movement that grows with time",
     "asset.seen.shape.open": "the runs do not tell a movement that grows with time from the same step after each visit",
@@ -376,9 +377,10 @@ WORDS: Final[dict[str, str]] = {
     "run of its speed class or the longest interval of the site. The forecast says nothing of what is done to the machine in between, and nothing of the time of year: seasons are not looked for, nor swings with load or "
     "temperature. A machine that stands otherwise in winter than in summer may be over limit far sooner, or later, than told.",
     "about.asset.drift": "Drift of a run = as-found − the as-left before it. The mean drift is a weighted mean of the runs since the last replacement, of this machine alone; longer "
-    "runs weigh more; of a machine that comes off by about the same step after each visit it is the plain mean of its runs. Regions and intervals are 95\u202f%, with the machine's own scatter held together with that of its class. Whether it drifts one way is tested in "
+    "runs weigh more; of a machine that comes off by about the same step after each visit it is the plain mean of its runs. Regions and intervals are 95\u202f%, with the machine's own scatter held together with that of its class (where it steps, from its own runs alone). Whether it drifts one way is tested in "
     "all components together (Hotelling's T² with the scatter of the class), with false alarms controlled over the fleet (Benjamini and Hochberg 1995). "
-    "A row of feet at distance x moves by the drift of the offset plus x times the drift of the angularity. A year of service is a calendar year, or 8766 hours run "
+    "A row of feet at distance x moves by the drift of the offset plus x times the drift of the angularity; it is said to move where its interval leaves out zero, from three runs on, unless the machine as a whole "
+    "has no steady rate one way. A year of service is a calendar year, or 8766 hours run "
     "where every visit has them.",
     "about.asset.patterns": "Each usual cause has one test against ‘nothing of the kind’ and one condition on what the drifts look like; it is suggested when both hold and the "
     "test survives the control of false alarms over the fleet. A scatter is large beside what is usual in the fleet, with everybody's work in it: where what one person leaves scatters much, fewer loose bolts are told. The signs of the causes are inference from the trade's practice, not a standard. ‘For’ and ‘against’ are single "

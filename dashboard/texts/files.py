@@ -139,7 +139,7 @@ WORDS: Final[dict[str, str]] = {
     "files.sure.funnel": "Beyond means outside the 99.8 % limits of chance for so many looks, if all machines had the same share.",
     "files.sure.repeatability": "The interval is of 95 % and rests on repeats only; without enough repeats a default is used, and it says so.",
     "files.sure.feet_step": "No rate in a year is given: the machine comes off by about the same step after each visit, however long the run. Its page gives that step.",
-    "files.sure.feet": "Intervals are of 95 %; only a row whose interval leaves out 0, with three runs or more, is called sure.",
+    "files.sure.feet": "Intervals are of 95 %; only a row whose interval leaves out 0 is called sure, from three runs on, and none where the machine has no steady rate one way.",
     "files.column.point_share": "share of looks",
     "files.meaning.point_share": "Returns ÷ looks.",
     "files.column.beyond": "against chance",

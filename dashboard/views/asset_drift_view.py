@@ -16,7 +16,7 @@ from models.history.direction import FEWEST_RUNS, NO_DIRECTION, ONE_WAY
 from models.history.distributions import t_quantile
 from models.history.drift import NO_RUN, NO_TIME, NOT_JUDGED
 from models.history.engine import Study
-from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V, at_feet
+from models.history.feet import FAR_H, FAR_V, NEAR_H, NEAR_V, at_feet, rates_told
 from models.history.late import row_of, some_of
 from models.history.limit_space import PLACES
 from models.history.material import present_runs
@@ -70,7 +70,7 @@ class Plane:
 class FootRow:
     """How fast one row of feet moves along one axis, with its 95 % interval, in the unit that is shown, a year.
 
-    ``sure`` where the interval leaves out 0 and three runs or more are behind it;
+    ``sure`` where the interval leaves out 0 and rates of the machine are told as a movement (``models.history.feet.rates_told``);
     ``between`` marks a row whose interval lies between those of its neighbours.
     """
 
@@ -158,7 +158,8 @@ def build_drift(
         verdict = "one way" if study.directions.verdict[series] == ONE_WAY else "no direction"
     step = float(row_of(study.standing, "step_chance", asset))
     planes = _planes(study, history, asset, (start, end), display, given, by_step=step >= LIKELY) if len(runs) else ()
-    feet = _feet(study, series, feet_mm, display) if len(runs) and step < LIKELY else ()
+    told = rates_told(study.feet, study.directions, series, step)
+    feet = _feet(study, series, feet_mm, display, told=told) if len(runs) and step < LIKELY else ()
     steps = _foot_steps(some_of(study.runs, "drift", runs), feet_mm, display) if step >= LIKELY else ()
     mean = (planes[0].mean if planes else None) or (0.0, 0.0)
     return DriftView(
@@ -299,14 +300,15 @@ def mean_step(drifts: FloatArray) -> tuple[FloatArray, FloatArray]:
     return mean, region(mean, spread / np.sqrt(n) * np.sqrt((n - 1) / (n - 2)), together, float(n - 2))
 
 
-def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Display) -> tuple[FootRow, ...]:
+def _feet(
+    study: Study, series: int, feet_mm: tuple[float, ...], display: Display, *, told: bool
+) -> tuple[FootRow, ...]:
     rates, unit = study.feet.rates, display.show(1.0, Quantity.OFFSET)
     if not feet_mm or not np.isfinite(rates.raw[series]).any():
         return ()
     half = float(t_quantile(0.5 + CONFIDENCE / 2.0, max(float(rates.df[series]), 1.0))) * rates.raw_se[series]
     middle, low, high = rates.raw[series], rates.raw[series] - half, rates.raw[series] + half
     near, far = feet_mm[0], feet_mm[-1]
-    enough = int(rates.n[series]) >= FEWEST_RUNS
     rows = []
     axes: tuple[tuple[Literal["v", "h"], int, int], ...] = (("v", NEAR_V, FAR_V), ("h", NEAR_H, FAR_H))
     for axis, first, last in axes:
@@ -317,7 +319,7 @@ def _feet(study: Study, series: int, feet_mm: tuple[float, ...], display: Displa
             )
             if not np.isfinite(rate):
                 continue
-            sure = enough and (bottom > 0.0 or top < 0.0)
+            sure = told and (bottom > 0.0 or top < 0.0)
             rows.append(
                 FootRow(number, display.text(x_mm, Quantity.DISTANCE), axis, rate, bottom, top, sure, 0.0 < share < 1.0)
             )

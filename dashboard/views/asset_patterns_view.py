@@ -20,7 +20,7 @@ from models.history.columns import History
 from models.history.direction import ONE_WAY, TOO_FEW
 from models.history.engine import Study
 from models.history.evidence import AGAINST, FOR, evidence_for, neighbours
-from models.history.feet import BOTH, FAR, NEAR, UNKNOWN_FEET
+from models.history.feet import BOTH, FAR, NEAR, UNKNOWN_FEET, rates_told
 from models.history.late import row_of
 from models.history.patterns import (
     CAUSE_WORDS,
@@ -96,6 +96,7 @@ def build_patterns(
     lines = evidence_for(
         asset, history.jobs, study.runs, history.assets, study.material,
         patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
+        step_chance=float(row_of(study.standing, "step_chance", asset)),
     )  # fmt: skip
     seen = _Seen(study, history, asset, display)
     chances = row_of(study.patterns, "q", asset)
@@ -183,6 +184,9 @@ class _Seen:
         which = int(feet.vertical[self.series])
         if which == UNKNOWN_FEET:
             return Observation("open", say("asset.seen.feet.unknown"))
+        step = float(row_of(self.study.standing, "step_chance", self.asset))
+        if not rates_told(feet, self.study.directions, self.series, step):
+            return None
         near, far = (float(value) for value in feet.rates.raw[self.series, :2])
         moving = {NEAR: (near,), FAR: (far,), BOTH: (near, far)}.get(which, ())
         side: Side = "for" if any(rate < 0.0 for rate in moving) else "against"
@@ -190,11 +194,11 @@ class _Seen:
         return Observation(side, say(f"asset.seen.feet.{key}", near=self._mm(near), far=self._mm(far)))
 
     def _neighbours(self) -> Observation | None:
-        others, mean = neighbours(self.asset, self.history.assets, self.study.material, self.study.feet)
+        others, middle = neighbours(self.asset, self.history.assets, self.study.material, self.study.feet)
         if not others:
             return None
         area = str(self.history.assets.area[self.asset])
-        return Observation("open", say("asset.seen.area", n=counted(others, "other"), area=area, mean=self._mm(mean)))
+        return Observation("open", say("asset.seen.area", n=counted(others, "other"), area=area, rate=self._mm(middle)))
 
     def _shape(self, wanted: Literal["time", "step"]) -> Observation:
         log_ratio = float(self.study.shapes.log_ratio[self.series]) if self.series >= 0 else float("nan")

@@ -2,8 +2,9 @@
 
 The mean drift vector is held against the scatter of its class, because three or
 four drifts cannot estimate a covariance of their own; false alarms are then
-controlled over the whole fleet.  'No consistent direction' does not mean
-stable: the size of the drift is shown beside it.
+controlled over the whole fleet.  'No steady rate one way' does not mean
+stable, nor that the runs disagree: rates are tested, and a step that comes in
+each run, however long, is none.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from models.history.multiplicity import adjusted_in, order_of
 ONE_WAY, NO_DIRECTION, TOO_FEW = range(3)
 """Verdict codes of :class:`Directions`."""
 
-VERDICT_WORDS = ("drifts one way", "no consistent direction", "too few intervals")
+VERDICT_WORDS = ("drifts one way", "no steady rate one way", "too few intervals")
 """What each verdict code says to a person."""
 
 CAREFUL_DF = 0.6

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import AssetColumns, FloatArray, IntArray, JobColumns
-from models.history.direction import VERDICT_WORDS, Directions, direction_words
-from models.history.feet import MOVES_WORDS, FootRates
+from models.history.direction import FEWEST_RUNS, VERDICT_WORDS, Directions, direction_words
+from models.history.feet import FAR_V, MOVES_WORDS, FootRates, rates_told
 from models.history.late import BOTH, places_in, some_of
 from models.history.material import Material, present_runs
 from models.history.patterns import (
@@ -56,6 +56,7 @@ def evidence_for(
     directions: Directions,
     shapes: Shapes,
     feet: FootRates,
+    step_chance: float,
 ) -> tuple[Line, ...]:
     """Write the evidence for one asset, one line a cause.
 
@@ -79,6 +80,8 @@ def evidence_for(
         Whether it steps or moves in time. [unitless]
     feet : FootRates
         Which foot moves. [mm/year]
+    step_chance : float
+        Chance that the same step comes after each visit. [unitless]
 
     Returns
     -------
@@ -90,8 +93,9 @@ def evidence_for(
     begin, end = (int(places_in(jobs, "asset", np.array([asset]), side)[0]) for side in BOTH)
     own = np.arange(begin, end)
     soft = own[~np.isnan(some_of(jobs, "soft_before", own))]
+    told, around = rates_told(feet, directions, series, step_chance), neighbours(asset, assets, material, feet)
     texts = {
-        SETTLING: _settling(series, directions, shapes, feet, neighbours(asset, assets, material, feet)),
+        SETTLING: _settling(series, directions, shapes, feet if told else None, around),
         PIPE_STRAIN: _step(series, shapes, "sideways"),
         THERMAL_TARGET: _step(series, shapes, "up or down") + _warm(asset, patterns),
         SOFT_FOOT: f"{patterns.soft_over[asset]} of {patterns.soft_looks[asset]} visits found feet that differ by more than the limit",
@@ -121,17 +125,19 @@ def _entries(jobs: JobColumns, runs: Runs, mine: IntArray) -> tuple[int, ...]:
     return tuple(some_of(jobs, "entry", rows).tolist())
 
 
-def _settling(series: int, directions: Directions, shapes: Shapes, feet: FootRates, around: tuple[int, float]) -> str:
+def _settling(
+    series: int, directions: Directions, shapes: Shapes, feet: FootRates | None, around: tuple[int, float]
+) -> str:
     if series < 0 or directions.n[series] == 0:
         return "no completed interval"
     verdict = VERDICT_WORDS[directions.verdict[series]]
-    raw = feet.rates.raw[series]
     words = f"{verdict} over {directions.n[series]} intervals"
-    if np.isfinite(raw[:2]).all():
-        words += f"; {MOVES_WORDS[feet.vertical[series]]} ({raw[0]:+.3f} and {raw[1]:+.3f} mm a year, up is +)"
-    others, mean = around
+    if feet is not None and np.isfinite(feet.rates.raw[series, :2]).all():
+        near, far = feet.rates.raw[series, :2].tolist()
+        words += f"; {MOVES_WORDS[feet.vertical[series]]} ({near:+.3f} and {far:+.3f} mm a year, up is +)"
+    others, middle = around
     if others:
-        words += f"; the {others} others of its area move {mean:+.3f} mm a year at the far feet"
+        words += f"; of the {others} others of its area with three intervals or more the middle one moves {middle:+.3f} mm a year at the far feet"
     return words + _shape_words(float(shapes.log_ratio[series]))
 
 
@@ -182,7 +188,7 @@ def _percent(share: float) -> str:
 
 
 def neighbours(asset: int, assets: AssetColumns, material: Material, feet: FootRates) -> tuple[int, float]:
-    """Give how many other assets of the same area have a known rate at the far feet, and its mean [mm/year].
+    """Give how many other assets of the same area have a rate at the far feet from three runs or more, and the median of it [mm/year].
 
     Parameters
     ----------
@@ -200,6 +206,7 @@ def neighbours(asset: int, assets: AssetColumns, material: Material, feet: FootR
     others = np.flatnonzero(
         (assets.area == assets.area[asset]) & (np.arange(len(assets)) != asset) & (material.series_now >= 0)
     )
-    rate: FloatArray = feet.rates.raw[material.series_now[others], 1]
+    series = material.series_now[others]
+    rate: FloatArray = feet.rates.raw[series[feet.rates.n[series] >= FEWEST_RUNS], FAR_V]
     known = rate[np.isfinite(rate)]
-    return len(known), float(np.mean(known)) if len(known) else float("nan")
+    return len(known), float(np.median(known)) if len(known) else float("nan")

@@ -12,11 +12,13 @@ import numpy as np
 
 from models.history.classes import Grouping
 from models.history.columns import BoolArray, FloatArray, IntArray
+from models.history.direction import FEWEST_RUNS, NO_DIRECTION, Directions
 from models.history.distributions import t_quantile
 from models.history.drift import ClassFits, Rates, fit_classes, rates_of
 from models.history.late import Late
 from models.history.material import Material
 from models.history.runs import Runs
+from models.history.steps import LIKELY
 from models.history.sums import sums_of
 
 NEAR_V, FAR_V, NEAR_H, FAR_H = range(4)
@@ -39,13 +41,34 @@ MOVES_WORDS = (
 class FootRates(Late):
     """Rates of the feet of each series [mm/year], columns as :data:`NEAR_V` and so on.
 
-    ``vertical`` and ``horizontal`` are indices into :data:`MOVES_WORDS`: a row
-    moves when the interval of its rate leaves out 0.
+    ``vertical`` is an index into :data:`MOVES_WORDS`: of which row the interval
+    of the rate leaves out 0.  Whether that is told as a movement: :func:`rates_told`.
     """
 
     rates: Rates
     vertical: IntArray
-    horizontal: IntArray
+
+
+def rates_told(feet: FootRates, directions: Directions, series: int, step_chance: float) -> bool:
+    """Tell whether rows of feet may be said to move at all: one rule for pages, tables, papers and evidence.
+
+    Three runs, no step that is likelier to explain them, and no verdict that the machine has no steady rate one way: of
+    some hundred rows each with an interval of its own some leave out 0 by chance.
+
+    Parameters
+    ----------
+    feet : FootRates
+        Rates of the feet. [mm/year]
+    directions : Directions
+        Whether each series drifts one way. [unitless]
+    series : int
+        Index of the series; −1 none. [unitless]
+    step_chance : float
+        Chance that the same step comes after each visit. [unitless]
+    """
+    if series < 0 or feet.rates.n[series] < FEWEST_RUNS:
+        return False
+    return step_chance < LIKELY and bool(directions.verdict[series] != NO_DIRECTION)
 
 
 def at_feet(components: FloatArray, feet_mm: FloatArray) -> FloatArray:
@@ -132,8 +155,7 @@ def foot_rates(
     sure = _leaves_out_zero(rates, confidence)
     return FootRates(
         rates,
-        _which(sure[:, NEAR_V], sure[:, FAR_V], rates, NEAR_V),
-        _which(sure[:, NEAR_H], sure[:, FAR_H], rates, NEAR_H),
+        _which(sure[:, NEAR_V], sure[:, FAR_V], rates),
     )
 
 
@@ -142,6 +164,6 @@ def _leaves_out_zero(rates: Rates, confidence: float) -> BoolArray:
     return np.asarray(np.abs(rates.raw) > half, dtype=np.bool_)
 
 
-def _which(near: BoolArray, far: BoolArray, rates: Rates, column: int) -> IntArray:
-    unknown = np.isnan(rates.raw[:, column]) | np.isnan(rates.raw[:, column + 1])
+def _which(near: BoolArray, far: BoolArray, rates: Rates) -> IntArray:
+    unknown = np.isnan(rates.raw[:, NEAR_V]) | np.isnan(rates.raw[:, FAR_V])
     return np.select([unknown, near & far, near, far], [UNKNOWN_FEET, BOTH, NEAR, FAR], NEITHER).astype(np.int64)

@@ -212,6 +212,7 @@ def _evidence(history: History, study: Study, asset: int) -> StudyTable:
     lines = evidence_for(
         asset, history.jobs, study.runs, history.assets, study.material,
         patterns=study.patterns, directions=study.directions, shapes=study.shapes, feet=study.feet,
+        step_chance=float(study.standing.step_chance[asset]),
     )  # fmt: skip
     rows = tuple(
         (x.cause, x.stance, x.text, number(x.weight, 2), " ".join(str(n) for n in x.entries), x.settles) for x in lines
