@@ -15,7 +15,7 @@ from models.intake.fitting import changed_by_hand, differences, fitting, suiting
 from models.intake.mapping import FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
 from models.intake.reading import Cell, Sheet
-from models.intake.units_beside import names_above
+from models.intake.units_below import names_above
 from models.units import Display
 from models.values.story import Site
 
@@ -38,54 +38,12 @@ def units_of(mapping: SheetMapping) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("below", "units"),
-    [
-        (("", "", "", "mil", "mm/100mm"), ["mil", "mm/100mm"]), (("Units:", "-", "yyyy-mm-dd", "[mil]", "(mil/in)"), ["mil", "mil/in"]),
-        (("", "", "", "mm", "1/100 mm"), ["mm", "?"]), (("", "", "", "mm", "mm"), ["mm", "?"]), (("-", "text", "date", "µm", "-"), ["µm", "mm/m"]),
-    ],
-)  # fmt: skip
-def test_a_row_of_units_is_that_of_its_columns(below: Sequence[str], units: list[str]) -> None:
-    sheet = sheet_of(("Log of 2026",), HEAD, below, ROW)
-    mapping = read(sheet)
-    assert (mapping.header_row, units_of(mapping)) == (3, units)
-    assert fitting(FileMapping((mapping,)), [sheet]) == (mapping,)
-    before = replace(read(sheet_of(("Log of 2026",), HEAD, ROW)), header_row=2)
-    # The units were a bad record for it: where it reads in them, it reads on below them.
-    assert fitting(FileMapping((before,)), [sheet]) == ()
-    if "?" not in units:
-        answered = [
-            replace(c, unit=dict(zip((V, A), units, strict=True)).get(c.heading, ""), times=-1.0)
-            for c in before.columns
-        ]
-        before = replace(before, columns=tuple(answered))
-        assert fitting(FileMapping((before,)), [sheet]) == (replace(before, header_row=3),)
-
-
-@pytest.mark.parametrize(
-    "below",
-    [ROW, ("A1", "P-1", "2026-05-04", "mm", "0.2"), ("A1", "P-1", "2026-05-04", "mm", "mm/m"), ("", "", "", "", "")],
-)
-def test_a_record_is_no_row_of_units(below: Sequence[str]) -> None:
-    assert read(sheet_of(HEAD, below, ROW)).header_row == 1
-
-
-@pytest.mark.parametrize(
-    ("head", "below"),
-    [
-        (("Tag", "Driven machine", "Coupling", "System"), ("FEEDPUMP-A", "pump", "short flexible", "HP")),
-        (("Serial", "Description", "Method", "Team"), ("AB-X", "laser", "laser", "CM")),
-        (("Tag", "Driven machine", "Coupling", "Power", "System"), ("FEEDPUMP-A", "pump", "short flexible", "", "HP")),
-        (("Tag", "Driven machine", "Coupling", "Power"), ("FEEDPUMP-A", "-", "-", "kW")), (("Tag", "Driven machine", "Coupling", "Power", "Speed"), ("", "", "", "kW", "slow")),
-    ],
-)  # fmt: skip
-def test_the_first_machine_or_instrument_is_no_row_of_units(head: Sequence[str], below: Sequence[str]) -> None:
-    assert read(sheet_of(head, below, below)).header_row == 1
-
-
-@pytest.mark.parametrize(
     "said",
-    ["dates as MM/DD/YYYY", "MM-DD-YYYY", "mm.yy", "hh:mm", "MM maintenance", "Vibration in mm/s", "Metric Pumps"],
-)
+    [
+        "dates as MM/DD/YYYY", "MM-DD-YYYY", "mm.yy", "hh:mm", "MM maintenance", "Vibration in mm/s", "Metric Pumps",
+        "Foot distances in mm", "DBSE [mm]", "Shims in mm, soft foot (mm)", "Shims in stock: 0.05 mm, 0.1 mm, 0.25 mm",
+    ],
+)  # fmt: skip
 def test_what_is_no_unit_of_lengths_in_a_title_is_not_asked_about(said: str) -> None:
     assert units_of(read(sheet_of((f"Log of Mill 2 - {said}",), HEAD, ROW), "mil")) == ["mil", "mil/in"]
 
@@ -126,7 +84,7 @@ def test_what_a_person_answered_before_titles_were_looked_at_goes_on(
 def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
     sheet = sheet_of(HEAD, ("", "", "", "mil", "mm/m"), ROW)
     new = read(sheet)
-    columns = [names_above(sheet.head, new.header_row, new.table), names_above(sheet.head, 1, new.table)]
+    columns = [names_above(sheet, new.header_row, new.table), names_above(sheet, 1, new.table)]
     assert columns == [list(HEAD), []]
     before = kept("a", (V, "found_offset_v", "mm", -1.0), (A, "found_angle_v", "mm/m", 1.0))
     made = as_answered(new, [before], Display("mm"), above=columns[0]).columns[3:5]
@@ -140,6 +98,8 @@ def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
         ("Plant 2026 in mils", ["mil?", "?"]), ("offsets: µm, angles: mm/m", ["µm?", "mm/m"]), ("Units: imperial", ["?", "?"]),
         ("Readings in 1/1000 in", ["?", "?"]), ("gap per 100 mm", ["mm", "?"]), ("all in mm", ["mm", "mm/m"]), ("Units: metric", ["mm", "mm/m"]),
         ("Tolerance 0.05 mm, 3 mil; resolution 0.01 mm", ["mm", "mm/m"]), ("Motor 75 kW, 1480 rpm, 20 °C, 10/2026", ["mm", "mm/m"]),
+        ("Shims and offsets in mils", ["mil?", "?"]), ("Shims in mils, all readings too: mils", ["mil?", "?"]), ("shim log in mils", ["mil?", "?"]),
+        ("Values in 0.01 mm; base shims at all feet 0.25 mm", ["?", "?"]), ("in 0.1 mm, 0.01 mm", ["?", "?"]),
         ("Offsets in 1/100 mm, angles in mm/m", ["?", "mm/m"]), ("CM alignment log, HP pumps, Imperial Mill (IN)", ["mm", "mm/m"]), ("Values in hundredths of a mm", ["?", "?"]),
     ],
 )  # fmt: skip
@@ -151,6 +111,59 @@ def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: lis
     assert units_of(
         read(sheet_of((said,), (*HEAD[:3], "Found offset V [mil]", "Found angle V"), (*ROW[:4], "0.2 mm/m")))
     ) == ["mil", "mm/m"]
+
+
+@pytest.mark.parametrize(
+    ("length", "head", "units"),
+    [
+        ("mm", ("Found offset V (mil)", "Found offset H", "Soft foot 1L", "Found angle V"), ["mil", "mil?", "mm", "mm/m"]),
+        ("mil", ("Found offset V (mm)", "Found offset H", "Soft foot 1L", "Found angle V"), ["mm", "mm?", "mil", "mil/in"]),
+        ("mm", ("Found offset V [mm]", "Found offset H", "Soft foot 1L [µm]", "Found angle V"), ["mm", "mm", "µm", "mm/m"]),
+        ("mm", ("Found offset V [mm]", "Found offset H [mil]", "Left offset V", "Found angle V"), ["mm", "mil", "?", "mm/m"]),
+        ("mm", ("Soft foot 1L [mil]", "Soft foot 1R", "Found offset V", "Found angle V"), ["mil", "mil?", "mm", "mm/m"]),
+        ("mm", ("Found offset V", "Found offset H", "Found angle V [mm/100mm]", "Found angle H"), ["mm", "mm", "mm/100mm", "mm/100mm?"]),
+    ],
+)  # fmt: skip
+def test_one_column_of_a_kind_in_another_unit_asks_about_those_that_say_none(
+    length: str, head: Sequence[str], units: list[str]
+) -> None:
+    sheet = sheet_of(("Machine", "Date", *head), ("P-1", "2026-05-04", "0.1", "0.2", "0.1", "0.2"))
+    made = read(sheet, length)
+    assert units_of(made) == units
+    # What was read in the site's unit without a word is asked about, but for one of several units that are said.
+    silent = tuple(
+        replace(c, unit=Display(length).unit(c.field.quantity), asks=frozenset(), why="")
+        if c.asks and c.field and c.field.quantity
+        else c
+        for c in made.columns
+    )
+    before = replace(made, units_said=(), columns=silent)
+    is_other = any(unit.endswith("?") and unit != "?" for unit in units)
+    assert fitting(FileMapping((before,), confirmed=True), [sheet]) == (() if is_other else (before,))
+    # A unit that is neither the site's nor the one that is said was chosen by somebody.
+    other = {"mm": "cm", "mm/m": "mil/ft"}
+    chosen = replace(before, columns=tuple(replace(c, unit=other.get(c.unit, c.unit)) for c in before.columns))
+    assert fitting(FileMapping((chosen,), confirmed=True, units="mm, °C"), [sheet])
+    if made.units_said:
+        answered = replace(before, units_said=made.units_said)
+        assert fitting(FileMapping((answered,), confirmed=True), [sheet]) == (answered,)
+        # It was asked about because of a title: a list without one is another, whatever headings say.
+        titled = replace(answered, units_said=("mils",))
+        assert not fitting(FileMapping((titled,), confirmed=True), [sheet])
+
+
+@pytest.mark.parametrize(
+    ("below", "units"),
+    [
+        ([("Readings in mils", "", "", "", "")], ["mil?", "?"]), ([("", "", "", "+ up", "+ open"), ("", "", "", "mil", "mil/in")], ["mil?", "mm/m"]),
+        ([("", "", "", "mm", "see note")], ["mm", "mm/m"]), ([("Pump house (mm)", "", "", "", "")], ["mm", "mm/m"]),
+        ([ROW, ("Readings in mils", "", "", "", "")], ["mm", "mm/m"]), ([("A2", "P-2", "2026-05-05", "mil", "mil/in")], ["mm", "mm/m"]),
+    ],
+)  # fmt: skip
+def test_units_in_lines_between_headings_and_records_are_asked_about(
+    below: Sequence[Sequence[str]], units: list[str]
+) -> None:
+    assert units_of(read(sheet_of(HEAD, *below, ROW))) == units
 
 
 def test_a_mapping_reads_no_list_of_whose_units_something_else_is_said() -> None:

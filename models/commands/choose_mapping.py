@@ -32,7 +32,7 @@ from models.intake.other_lists import lists_above
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
 from models.intake.template import is_read_me
-from models.intake.units_beside import names_above
+from models.intake.units_below import names_above
 from models.values.story import Site
 
 FirstSite = Callable[[Sequence[tuple[str, Sequence[Sequence[object]]]]], int | None]
@@ -294,7 +294,7 @@ class Chooser:
             found = next(((m, one) for m, one in basis if one.sheet == sheet.name), None)
             if found is None:
                 new = propose([sheet], display).sheets[0]
-                above = names_above(sheet.head, new.header_row, new.table)
+                above = names_above(sheet, new.header_row, new.table)
                 new = as_answered(new, answered, display, suiting(sheet, new), above)
                 made.append(with_samples(new, sheet))
             else:

@@ -22,7 +22,7 @@ from models.intake.own_table import OwnVersions, own_versions
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
 from models.intake.rows import RowReader
-from models.intake.units_beside import names_in
+from models.intake.units_below import names_in
 from models.tables.base import canonical_json
 from models.tables.book import ImportedFileRow
 
@@ -55,8 +55,8 @@ class Sheets(JobRows):
     def run(self, source: Source) -> None:
         """Read one sheet from its heading down."""
         self.starts.append(len(self.seen.refs()))
-        head, row = source.sheet.head, source.mapping.header_row
-        headings = names_in(head, row, source.mapping.table) if row <= len(head) else None
+        row = source.mapping.header_row
+        headings = names_in(source.sheet, row, source.mapping.table) if row <= len(source.sheet.head) else None
         reader = RowReader(
             source.mapping, source.path.name, self.known.zone, headings=headings, now=self.known.now,
             knows=self._knower(source.mapping.table), is_spelled_so=names_of(source.sheet, source.mapping),

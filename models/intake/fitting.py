@@ -10,7 +10,6 @@ from models.intake.cells import text_of
 from models.intake.dates import Order
 from models.intake.fields import Table
 from models.intake.mapping import (
-    HEADER_SEARCH,
     WHAT_TO_MEND,
     Column,
     FileMapping,
@@ -27,7 +26,8 @@ from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
 from models.intake.reading import Sheet
-from models.intake.units_beside import is_bare, names_in, reads_in, units_below
+from models.intake.units_below import names_in, units_below
+from models.intake.units_beside import is_bare, reads_in
 from models.units import STORED_UNIT, Decimal, Display, Quantity
 
 _NAMED = 12
@@ -39,7 +39,7 @@ _ALWAYS_ALIKE = frozenset({Quantity.SPEED, Quantity.DURATION})
 
 def headings_of(sheet: Sheet, row: int, table: Table) -> list[str]:
     """Give the headings in a row of a sheet, with units that stand below them; none where the sheet is shorter."""
-    return _trimmed(names_in(sheet.head, row, table))
+    return _trimmed(names_in(sheet, row, table))
 
 
 def _trimmed(names: Sequence[str]) -> list[str]:
@@ -58,25 +58,34 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     names = _trimmed(wanted.headings)
     if headings_of(sheet, wanted.header_row, wanted.table) == names:
         return wanted
-    if not names or all(headings_of(sheet, row, wanted.table) != names for row in range(1, HEADER_SEARCH + 2)):
+    if not names or all(headings_of(sheet, row, wanted.table) != names for row in range(1, len(sheet.head) + 1)):
         return None
     own = outline(sheet, Display())
     return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
 
 
-def _is_said_alike(wanted: SheetMapping, sheet: Sheet) -> bool:
+def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) -> bool:
     """Tell whether nothing of units stands above or beside a list that a mapping of its headings was not made for.
 
-    Rows that came back are read as they were: a title is not among them.
+    Rows that came back are read as they were: a title is not among them.  Of what its own headings say a column is
+    against only where it is read in the units of the site, if these are known: any other unit somebody has chosen.
     """
     row = sheet.head[wanted.header_row - 1] if wanted.header_row <= len(sheet.head) else ()
     if any(text_of(cell) == WHAT_TO_MEND for cell in row):
         return True
-    below = units_below(sheet.head, wanted.header_row, wanted.table)
-    if below is not None and not _reads_as_below(wanted, below):
+    below = units_below(sheet, wanted.header_row, wanted.table)
+    if below is not None and not _reads_as_below(wanted, below[1]):
         return False
-    new = {word for one in against(sheet, wanted, is_answered=True).values() for word in one.words}
-    return new <= set(wanted.units_said) and (not wanted.units_said or bool(beside(sheet, wanted)))
+    said, known = beside(sheet, wanted), set(wanted.units_said)
+    found = [(wanted.columns[at], one) for at, one in against(sheet, wanted, is_answered=True, said=said).items()]
+    new = {word for column, one in found if not (one.is_heading and _is_chosen(column, there)) for word in one.words}
+    by_headings = {word for one in said if one.is_heading for word in one.words}
+    return new <= known and (known <= by_headings or not all(one.is_heading for one in said))
+
+
+def _is_chosen(column: Column, there: Display | None) -> bool:
+    quantity = None if column.field is None else column.field.quantity
+    return there is not None and quantity is not None and column.unit != there.unit(quantity)
 
 
 def _reads_as_below(wanted: SheetMapping, below: Mapping[int, str]) -> bool:
@@ -90,15 +99,18 @@ def _reads_as_below(wanted: SheetMapping, below: Mapping[int, str]) -> bool:
 
 def _below_units(wanted: SheetMapping, sheet: Sheet) -> SheetMapping:
     """Let a mapping begin to read below a row of units under its headings."""
-    has_units = units_below(sheet.head, wanted.header_row, wanted.table) is not None
-    return replace(wanted, header_row=wanted.header_row + 1) if has_units else wanted
+    below = units_below(sheet, wanted.header_row, wanted.table)
+    return wanted if below is None else replace(wanted, header_row=below[0])
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
     """Give the sheets of a mapping that are in a file, with the headings that the mapping was made for, in the row in which they stand."""
     by_name = {sheet.name: sheet for sheet in sheets}
     found = ((_at_its_headings(m, by_name[m.sheet]), by_name[m.sheet]) for m in mapping.sheets if m.sheet in by_name)
-    return tuple(_below_units(one, sheet) for one, sheet in found if one is not None and _is_said_alike(one, sheet))
+    there = _display_of(mapping.units)
+    return tuple(
+        _below_units(one, sheet) for one, sheet in found if one is not None and _is_said_alike(one, sheet, there)
+    )
 
 
 def contradict(one: SheetMapping, other: SheetMapping) -> bool:
@@ -118,8 +130,8 @@ def differences(wanted: SheetMapping, sheet: Sheet) -> str:
     """Say which headings of a sheet are not those of a mapping."""
     wanted = _at_its_headings(wanted, sheet) or wanted
     there, here = headings_of(sheet, wanted.header_row, wanted.table), _trimmed(wanted.headings)
-    if there == here and units_below(sheet.head, wanted.header_row, wanted.table) is not None:
-        return f"row {wanted.header_row + 1}, under the headings, is one of units"
+    if there == here and (below := units_below(sheet, wanted.header_row, wanted.table)) is not None:
+        return f"row {below[0]}, under the headings, is one of units"
     if there == here:
         said = ", ".join(repr(word) for one in beside(sheet, wanted) for word in one.words)
         was = ", ".join(map(repr, wanted.units_said))
@@ -236,7 +248,7 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
     units_there : str
         The other site's units as its mapping says them; empty where it does not. [unitless]
     """
-    there = next((d for d in _DISPLAYS if units_mark(d) == units_there), None)
+    there = _display_of(units_there)
     columns = []
     for column in mapping.columns:
         unit = column.unit
@@ -257,6 +269,11 @@ def for_site(mapping: SheetMapping, sheet: Sheet, display: Display, units_there:
 
 
 _DISPLAYS = tuple(Display(length, temperature) for length in ("mm", "mil") for temperature in ("°C", "°F"))
+
+
+def _display_of(units: str) -> Display | None:
+    """Give a site's units as its mapping says them; ``None`` where it does not."""
+    return next((d for d in _DISPLAYS if units_mark(d) == units), None)
 
 
 def suiting(sheet: Sheet, mapping: SheetMapping) -> Callable[[Column], bool]:

@@ -21,16 +21,15 @@ from models.intake.number_formats import Shown
 from models.intake.problems import column_name
 from models.intake.proposing import Ask, propose_columns
 from models.intake.reading import Cell, Sheet
+from models.intake.units_below import heading_row, units_below, with_units
 from models.intake.units_beside import (
     Beside,
     Way,
     is_bare,
-    names_in,
     said_beside,
+    said_by_headings,
     unit_columns,
-    units_below,
     why_asked,
-    with_units,
 )
 from models.intake.words import propose_word
 from models.units import Decimal, Display
@@ -209,10 +208,9 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
         return None
     _, table, header = best
     names = [text_of(cell) for cell in sheet.head[header - 1]]
-    below = units_below(sheet.head, header, table)
+    below = units_below(sheet, header, table)
     if below is not None:
-        header += 1
-        names = with_units(names, below)
+        header, names = below[0], with_units(names, below[1])
     body = sheet.head[header:]
     columns = [
         Column(index, name, one.field, one.unit, one.times, tuple(samples_of(body, index)[:3]), one.asks, one.why)
@@ -245,10 +243,10 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
 
 
 def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
-    """Give what is said of units outside of headings and cells, as a mapping reads a sheet."""
-    row = mapping.header_row
-    with_row = names_in(sheet.head, row, mapping.table) != [text_of(cell) for cell in sheet.head[row - 1]]
-    return said_beside(sheet, mapping.headings, row - with_row, row, mapping.table)
+    """Give what is said of units elsewhere than in a column, as a mapping reads a sheet."""
+    row, table = mapping.header_row, mapping.table
+    said = said_beside(sheet, mapping.headings, heading_row(sheet, row, table), row, table)
+    return said + said_by_headings((c.heading, c.field) for c in mapping.columns if c.field is not None)
 
 
 def against(
@@ -302,7 +300,9 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
         if one is None or column.field is None or Ask.UNIT in column.asks:
             columns.append(column)
             continue
-        told = "; ".join(filter(None, (column.why, why_asked(one, column.unit))))
+        # What is said in one place is one question, whatever of numbers it is about.
+        units = [mapping.columns[at].unit for at, other in found.items() if other is one]
+        told = "; ".join(filter(None, (column.why, why_asked(one, filter(None, units)))))
         columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | {Ask.UNIT}, why=told))
     words = dict.fromkeys(word for one in found.values() for word in one.words)
     return replace(mapping, columns=tuple(columns), units_said=tuple(words))

@@ -1,0 +1,162 @@
+"""Words of units: those of which a title speaks, and of which kind of numbers a text speaks."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+from typing import Final
+
+from models.intake.fields import Field
+from models.intake.heading_units import is_unit, unit_or_none
+from models.units import Quantity
+
+OF_FEET: Final = "feet"
+"""What is measured at a foot, soft foot and moves: offsets too, but written in a unit of its own."""
+
+_ABOUT: Final = {
+    str(Quantity.OFFSET): re.compile(r"\b(?:off(?:set)?s?|parallel|radial)\b", re.IGNORECASE),
+    str(Quantity.ANGULARITY): re.compile(r"\b(?:ang(?:le|ular(?:ity)?)?s?|slopes?|gaps?|axial)\b", re.IGNORECASE),
+    OF_FEET: re.compile(r"\b(?:soft|shims?)\b", re.IGNORECASE),
+    str(Quantity.DISTANCE): re.compile(r"\b(?:distances?|spans?|spacers?|dbse)\b", re.IGNORECASE),
+}
+_AT_FEET: Final = re.compile(
+    r"\W*(?:(?:all|the|of|in|foot|feet|soft|shims?|distances?|spans?|spacers?|dbse|lengths?|thickness(?:es)?)(?:\W+|$))+",
+    re.IGNORECASE,
+)
+"""A part of a title that speaks of nothing but shims, soft foot and distances."""
+
+_PARTS_ONE: Final = re.compile(r"\s*(?:[,;/&]|and|or)\s*", re.IGNORECASE)
+_MOST_TITLE: Final = 1_000
+"""Characters of a title that are looked at."""
+
+_LENGTH: Final = r"mm|cm|mils?|thous?(?:andths?)?|[µμu]m|microns?|micromet(?:er|re)s?|inch(?:es)?|millimet(?:er|re)s?|hundredths?|tenths?|m?deg(?:rees?)?|mrad|[µμu]rad"
+_PER: Final = r"(?:\s*/\s*|\s+per\s+)(?:1?0?00?\s*mm|10\s*cm|100|mm|cm|m(?:et(?:er|re))?|in(?:ch)?|ft|foot)(?![^\W_])"
+_SAID: Final = re.compile(
+    rf"(?<![\w.,/])(?P<number>(?:\d+\s*/\s*)?\d[\d.,]*\s*-?)?(?P<unit>(?:hundredth|thousandth|tenth)s?\s+(?:of\s+(?:an?\s+|one\s+)?)?(?:mm|millimet(?:er|re)s?|in(?:ch(?:es)?)?)"
+    rf"|(?:{_LENGTH})(?:{_PER})?|°\s*[CF]?|rpm|r/min|Hz|kW|hp|h?rs)(?![^\W_])(?!\s*/\s*(?:s(?:ec)?|min|h|a|year)\b)"
+    r"|(?P<alone>(?:\bunits?\s*[:=]?\s*|[\[(]\s*|\bin\s+)in(?:/in)?(?=\s*(?:$|[\])])))|(?P<system>\b(?:imperial|metric)\b)|(?P<part>(?:1\s*/\s*10+|0[.,]0*1)\s*(?:in\b|[\"″]))",
+    re.IGNORECASE,
+)
+"""Where a title speaks of a unit; a number before it makes it a value, as in 'tolerance 0.05 mm', or a part of a unit, as in '1/100 mm'."""
+
+DATE_PATTERN: Final = re.compile(
+    r"(?<![^\W_])(?=[a-z]*[-./: ]*[a-z]*[-./: ]*[ydhjta])(?:(?:y{2,4}|j{2,4}|a{4}|m{1,3}|d{1,3}|t{2}|h{1,2}|s{2})(?:\s?[-./:]\s?|\s)){1,5}(?:y{2,4}|j{2,4}|a{4}|m{1,3}|d{1,3}|t{2}|h{1,2}|s{2})(?![^\W_])",
+    re.IGNORECASE,
+)
+"""How dates and times are to be written, as 'MM/DD/YYYY' and 'hh:mm': the months and minutes in it are no millimetres."""
+
+CLEAR: Final = re.compile(
+    r"mm|mil|(?i:mils)|thou|[µμ]m|[Mm]icrons?|(?i:micromet(?:er|re)s?|millimet(?:er|re)s?|inches|mrad)|[µμ]rad|°\s*[CF]"
+)
+"""Units that are nothing else wherever they stand; 'CM', 'HP', 'MM' may be a kind of work or a part of the plant, and 'um' is a word."""
+
+_SPEAKS: Final = re.compile(
+    r"\b(?:values?|read(?:ings?)?|off(?:set)?s?|angles?|angular(?:ity)?|gaps?|all|in|units?|uom|measure[ds]?|measurements?|numbers?|figures?|dim(?:ension)?s?|lengths?|distances?|spans?|power|speeds?|"
+    r"temp(?:erature)?s?|shims?|per)\b(?:\W+\w+){0,2}?\W*$",
+    re.IGNORECASE,
+)
+"""Words behind which a unit follows, with at most two more between."""
+
+_SAYS_UNIT: Final = re.compile(r"(?:\bin|\bunits?\s*[:=]?|\buom\s*[:=]?|\[)\s*$", re.IGNORECASE)
+_ENDS: Final = re.compile(r"\s*(?:$|[\])}.,;:/&+])")
+_OF_SYSTEM: Final = re.compile(
+    r"\s*(?:$|[\])}.,;]|(?:units?|values?|readings?|measure\w*|system|offsets?|dimensions?)\b)", re.IGNORECASE
+)
+OTHER_CAPITALS: Final = frozenset({"CM", "HP", "IN"})
+"""What plants write for condition monitoring, corrective work, high pressure and an inlet or a part of the plant."""
+
+_SCALE: Final = re.compile(r"1\s*/\s*10+|0[.,]0*1")
+_YEAR: Final = re.compile(r"(?:19|20)\d\d")
+_VALUES: Final = re.compile(
+    r"\b(?:tol|lim|max|min|allow|accept|permi|resol|accura|uncert|spec|better|below|under|within)", re.IGNORECASE
+)
+"""Words of tolerances: a number beside them is a value, whatever it is."""
+
+_ZEROS: Final = re.compile(r"(?<=\S)\s*[\[({]0[.,]0+[\])}]$")
+
+
+def kind_of(field: Field) -> str:
+    """Give the kind of numbers of a field: its quantity, and what is measured at a foot by itself.
+
+    Parameters
+    ----------
+    field : Field
+        A field of numbers with a unit. [unitless]
+    """
+    is_of_foot = field.quantity is Quantity.OFFSET and field.key.startswith(("soft_", "move_"))
+    return OF_FEET if is_of_foot else str(field.quantity)
+
+
+def kinds_in(text: str) -> frozenset[str]:
+    """Give the kinds of numbers of which a text speaks; none where it names none."""
+    return frozenset(kind for kind, words in _ABOUT.items() if words.search(text))
+
+
+def bare_unit(text: str) -> str:
+    """Give what stands for a unit without the pair of brackets around it, and without the zeros behind it, as in 'mm (0.00)'."""
+    text = text.strip()
+    if text[:1] + text[-1:] in {"[]", "()", "{}"}:
+        text = text[1:-1].strip()
+    return _ZEROS.sub("", text)
+
+
+@lru_cache(maxsize=4096)
+def is_known(text: str) -> bool:
+    """Tell whether a text is a unit of anything, in brackets or not; a single letter may be anything else."""
+    return len(bare_unit(text)) > 1 and is_unit(bare_unit(text))
+
+
+def units_in(text: str) -> Iterator[tuple[str, frozenset[str]]]:
+    """Give the units of which a title speaks, each in its own words, with the kinds of numbers where it speaks of those at feet only."""
+    text = DATE_PATTERN.sub(lambda pattern: "#" * len(pattern[0]), text[:_MOST_TITLE])
+    every = list(_SAID.finditer(text))
+    for at, found in enumerate(every):
+        clause = re.split(r"[,;|()\[\]{}:–]|\s-\s", text[: found.start()].rstrip(" ([:"))[-1]
+        only = kinds_in(clause) if _AT_FEET.fullmatch(clause) else frozenset[str]()
+        is_listed = any(
+            _is_value(two) and _PARTS_ONE.fullmatch(text, min(found.end(), two.end()), max(found.start(), two.start()))
+            for two in every[max(0, at - 1) : at + 2]
+        )
+        unit = "" if is_listed else _unit_of(text, found)
+        if unit:
+            yield unit, only
+
+
+def _is_value(found: re.Match[str]) -> bool:
+    """Tell whether a number with a unit is a value, as 0.25 mm: one in a list with it is no part of a unit."""
+    number = (found["number"] or "").strip()
+    return bool(number) and _SCALE.fullmatch(number) is None and not _YEAR.fullmatch(number)
+
+
+def _unit_of(text: str, found: re.Match[str]) -> str:
+    """Give the unit that a title says in one place; empty where it says a value, or letters that are none."""
+    before, behind = text[: found.start()], text[found.end() :]
+    if found["system"]:
+        speaks = _SPEAKS.search(before) or not _ENDS.match(behind) or not before.strip(" ([")
+        return found["system"].lower() if _OF_SYSTEM.match(behind) and speaks else ""
+    if found["alone"]:
+        is_one = not found["alone"].endswith("IN") or found["alone"][0] in "[uUiI" or _SPEAKS.search(before)
+        return "in" if is_one else ""
+    if found["part"]:
+        return "" if _VALUES.search(text) else found["part"]
+    number, unit = (found["number"] or "").strip(), re.sub(r"\s+per\s+|\s*/\s*", "/", found["unit"])
+    if not number or _YEAR.fullmatch(number):
+        return unit if _is_meant(unit, before, behind) else ""
+    return f"{number} {unit}" if _is_part(number, unit, before) and not _VALUES.search(text) else ""
+
+
+def _is_meant(unit: str, before: str, behind: str) -> bool:
+    """Tell whether letters in a title are a unit: by themselves, in brackets, or behind a word that tells."""
+    if "/" in unit or " " in unit or CLEAR.fullmatch(unit):
+        return True
+    if unit in OTHER_CAPITALS:
+        return bool(_SAYS_UNIT.search(before) and _ENDS.match(behind))
+    in_brackets = before.rstrip()[-1:] in {"(", "["} and behind.lstrip()[:1] in {")", "]"}
+    return in_brackets or _SPEAKS.search(before) is not None
+
+
+def _is_part(number: str, unit: str, before: str) -> bool:
+    """Tell whether a number is a part of a unit, as in '1/100 mm', 'in 10 µm' and 'per 100 mm', and no value."""
+    is_micron = unit_or_none(unit, Quantity.OFFSET) == "µm" and number in {"10", "100"}
+    return _SCALE.fullmatch(number) is not None or is_micron or before.lower().rstrip().endswith("per")
