@@ -472,7 +472,7 @@ def test_a_heading_that_is_not_understood_is_answered_in_the_mapping_before_anyt
     register(Path("a.csv"), row("A1", 12), head=HEAD.replace("Found V offset", "Found V offset [1/100 mm]"))
     status, said = say("import", "a.csv", "--confirm")
     assert status == 3
-    assert "a column of" in said
+    assert "a question waits for an answer" in said
     assert "'1/100 mm' where a unit stands" in said
     (kept,) = mappings()
     text = kept.read_text()

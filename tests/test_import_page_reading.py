@@ -66,7 +66,7 @@ def test_a_plants_own_sheet_is_proposed_corrected_and_confirmed_by_importing(boo
     wider = later.replace("Equipment;", "Spare;Equipment;").replace("\nP-2", "\n;P-2").replace("\nF-1", "\n;F-1")
     where = sent(client, wider, "july.csv")
     page = client.get(where)
-    assert "2 columns cannot be understood for certain" in shown(page)
+    assert "To answer first: 2 questions" in shown(page)
     assert f"{kept.name}, confirmed for this site, reads the same heading in mil × -1; by itself" in shown(page)
     typed = form_of(page.get_data(as_text=True))
     assert (typed["r0s0.c5.unit"], typed["r0s0.c7.unit"], typed["r0s0.c7.times"]) == ("?", "?", "?")
@@ -334,19 +334,25 @@ def test_what_a_heading_leaves_open_is_answered_on_the_page_once_for_all_that_sa
         .replace("offset H", "offset H [hundredths]"),
     )
     page = client.get(where)
-    assert "2 columns cannot be understood for certain" in shown(page)
+    assert "To answer first: 1 question" in shown(page)
     assert "its heading says 'hundredths' where a unit stands" in shown(page)
     assert 'value="all"' not in page.get_data(as_text=True)
     typed = form_of(page.get_data(as_text=True))
     assert (typed["r0s0.c4.unit"], typed["r0s0.c6.unit"]) == ("?", "?")
     for does in ("all", "good", "mend"):
-        assert "2 columns cannot be understood" in shown(do(client, where, does, **typed))
+        assert "To answer first: 1 question" in shown(do(client, where, does, **typed))
     assert book.reader.head() == head
     assert do(client, where, "correct", **{**typed, "r0s0.c4.unit": "mm", "r0s0.c4.times": "0.01"}).status_code == 303
     typed = form_of(client.get(where).get_data(as_text=True))
     assert (typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("mm", "0.01")
     assert do(client, where, "all", **typed).status_code == 303
     assert offset_of(book) == pytest.approx(0.025)
+    # A sign that somebody turned is that of its own column.
+    where = sent(client, OWN.replace("offset V", "offset V [tenths]").replace("offset H", "offset H [tenths]"))
+    typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm", "r0s0.c4.times": "-1"}
+    assert do(client, where, "correct", **typed).status_code == 303
+    typed = form_of(client.get(where).get_data(as_text=True))
+    assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("-1", "?", "1")
 
 
 def test_a_column_that_is_said_to_be_a_reading_is_asked_for_its_unit(book: Opened) -> None:

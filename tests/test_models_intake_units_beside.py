@@ -113,6 +113,9 @@ def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: lis
     ) == ["mil", "mm/m"]
 
 
+WIDE = ("Machine", "Date", "Found offset V", "Found offset H", "Soft foot 1L", "Found angle V")
+
+
 @pytest.mark.parametrize(
     ("length", "head", "units"),
     [
@@ -164,6 +167,31 @@ def test_units_in_lines_between_headings_and_records_are_asked_about(
     below: Sequence[Sequence[str]], units: list[str]
 ) -> None:
     assert units_of(read(sheet_of(HEAD, *below, ROW))) == units
+
+
+def test_what_is_said_in_one_place_is_one_question_and_one_answer_a_quantity() -> None:
+    sheet = sheet_of(("all in mils",), WIDE, ("P-1", "2026-05-04", "1", "2", "3", "4"))
+    made = FileMapping((read(sheet),))
+    assert len(made.questions) == 1
+    assert made.questions[0].startswith(
+        "Log, columns C ('Found offset V'), D ('Found offset H'), E ('Soft foot 1L'), F"
+    )
+    assert "says 'mils', where it would be read in mm and mm/m" in made.questions[0]
+    text = to_toml(made, "a")
+
+    def answered(*answers: tuple[str, str]) -> list[str]:
+        new = text
+        for old, said in answers:
+            new = new.replace(old, said, 1)
+        return units_of(from_toml(new, Path("a.toml")).sheets[0])
+
+    offset, angle = ('unit = "mil?"', 'unit = "mil"'), ('unit = "?"', 'unit = "mil/in"')
+    assert answered() == ["mil?", "mil?", "mil?", "?"]
+    assert answered(offset) == ["mil", "mil", "mil", "?"]
+    assert answered(offset, angle) == ["mil", "mil", "mil", "mil/in"]
+    # Answers that differ, or turn a sign, are those of their own columns.
+    assert answered(offset, (offset[0], 'unit = "mm"')) == ["mil", "mm", "mil?", "?"]
+    assert answered((offset[0], f"{offset[1]}\ntimes = -1")) == ["mil", "mil?", "mil?", "?"]
 
 
 def test_a_mapping_reads_no_list_of_whose_units_something_else_is_said() -> None:

@@ -28,15 +28,13 @@ class Terminal:
     def waits(self, place: Path, asked: Sequence[str]) -> None:
         """Write what to do about a mapping that waits to be confirmed, or for answers first."""
         if asked:
-            columns = "a column" if len(asked) == 1 else several(len(asked), "column")
-            out.print(
-                f"\nNothing was imported yet: {columns} of [bold]{place}[/bold] cannot be understood for certain."
-            )
+            questions = "a question waits" if len(asked) == 1 else f"{several(len(asked), 'question')} wait"
+            out.print(f"\nNothing was imported yet: in [bold]{place}[/bold] {questions} for an answer.")
             for told in asked:
                 out.print(f"  {told}", markup=False, soft_wrap=True)
             out.print(
-                "Write the answer there in place of each '?' (where the guess before it is right, take away only the '?'), and run the "
-                "same command again; --confirm alone answers none of them.",
+                "Write the answer there in place of each '?' (where the guess before it is right, take away only the '?'; one answer "
+                "goes for all columns of a quantity of which the same is asked), and run the same command again; --confirm alone answers none of them.",
                 markup=False,
                 soft_wrap=True,
             )

@@ -313,7 +313,10 @@ def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[C
             asks=frozenset(),
             why="",
         )
-        if column.asks == asked.asks and column.asks and (answer := answers.get(_question(asked))) is not None
+        if column.asks == asked.asks
+        and column.asks
+        and (answer := answers.get(_question(asked))) is not None
+        and (Ask.TIMES in asked.asks or answer.times * column.times > 0)  # a sign that was turned is its own
         else column
         for asked, column in zip(before, after, strict=True)
     ]

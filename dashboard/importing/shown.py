@@ -146,7 +146,7 @@ def titled(seen: Scene, sent: SentFile) -> str:
 def _sentence(looked: Looked) -> str:
     outcome = looked.outcome
     if looked.asked:
-        return say("import.asks", columns=counted(len(looked.asked), "column"))
+        return say("import.asks", questions=counted(len(looked.asked), "question"))
     if not outcome.taken and not outcome.errors:
         return say("import.nothing_new" if outcome.unchanged else "import.nothing")
     new = counted(outcome.taken, "record")

@@ -122,7 +122,7 @@ def _refuse_open(sources: Sequence[Source]) -> None:
     """Refuse sheets of which something was not answered yet: what is only guessed is never read."""
     asked = [f"{source.path.name}, {told}" for source in sources for told in source.mapping.questions]
     if asked:
-        more = f" {len(asked) - 1} more columns wait too." if len(asked) > 1 else ""
+        more = f" More questions wait: {len(asked) - 1}." if len(asked) > 1 else ""
         raise UnreadableFileError(
             f"Nothing was imported. {asked[0]}.{more}",
             remedy="Say it on the page beside the column, or in the mapping in place of each '?'.",

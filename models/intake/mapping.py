@@ -36,6 +36,8 @@ from models.units import Decimal, Display
 
 HEADER_SEARCH = 30
 _MOST_WORDS = 200
+_NAMED = 8
+"""So many columns of which the same is asked are named; more are counted."""
 
 WHAT_TO_MEND = "what to mend"
 """Heading of the column that is added to rows that came back; it is left out when they are read again."""
@@ -60,11 +62,6 @@ class Column:
     asks: frozenset[Ask] = frozenset()
     why: str = ""
     as_in: str = ""
-
-    @property
-    def question(self) -> str:
-        """Say where it stands, and what has to be answered."""
-        return f"column {column_name(self.index, repr(self.heading))}: {self.why or 'it waits for an answer'}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +108,14 @@ class SheetMapping:
 
     @property
     def questions(self) -> list[str]:
-        """Give what a person has to answer before the sheet is read, a sentence a column."""
+        """Give what a person has to answer before the sheet is read, one sentence for all columns of which the same is asked."""
+        asked: dict[str, list[str]] = {}
+        for column in self.columns:
+            if column.asks:
+                place = column_name(column.index, repr(column.heading))
+                asked.setdefault(column.why or "it waits for an answer", []).append(place)
         name = f"{self.sheet}, " if self.sheet else ""
-        return [f"{name}{column.question}" for column in self.columns if column.asks]
+        return [f"{name}{_some(places)}: {why}" for why, places in asked.items()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,13 +142,20 @@ class FileMapping:
 
     @property
     def questions(self) -> list[str]:
-        """Give what has to be answered before it can be confirmed, a sentence a column."""
+        """Give what has to be answered before it can be confirmed."""
         return [told for sheet in self.sheets for told in sheet.questions]
 
     @property
     def is_open(self) -> bool:
         """Tell whether there is any of that."""
         return any(column.asks for sheet in self.sheets for column in sheet.columns)
+
+
+def _some(places: Sequence[str]) -> str:
+    if len(places) == 1:
+        return f"column {places[0]}"
+    more = f" and {len(places) - _NAMED} more" if len(places) > _NAMED else ""
+    return f"columns {', '.join(places[:_NAMED])}{more}, each"
 
 
 def fingerprint(sheets: Iterable[tuple[str, Sequence[str]]]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -28,7 +28,7 @@ def units_mark(display: Display) -> str:
 
 _ABOUT_OPEN = (
     "A '?' waits for an answer, and 'ask' says why: nothing is read before. Write what is right, without the '?'; where the guess before",
-    "it is right, take away only the '?'.",
+    "it is right, take away only the '?'. One answer goes for all columns of a quantity of which the same is asked.",
 )
 
 
@@ -188,11 +188,11 @@ def read_mapping(path: Path) -> FileMapping:
 
 def _sheet_from(data: dict[str, Any]) -> SheetMapping:
     table = Table(data["holds"])
-    columns: list[Column] = []
+    columns = _answered_alike(
+        data["column"], [_column_from(index, entry, table) for index, entry in enumerate(data["column"])]
+    )
     filled: dict[str, str] = {}
-    for index, entry in enumerate(data["column"]):
-        column = _column_from(index, entry, table)
-        columns.append(column)
+    for column in columns:
         if column.field is not None and Ask.FIELD not in column.asks:
             full = f"{column.field.table}.{column.field.key}"
             if full in filled:
@@ -214,6 +214,31 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
         {str(k): str(v) for k, v in data.get("words", {}).items()},
         units_said=tuple(map(str, data.get("units_said", ()))),
     )
+
+
+def _answered_alike(entries: Sequence[dict[str, Any]], columns: Sequence[Column]) -> list[Column]:
+    """Take what was answered of a column for those of its quantity of which the same is asked, where all such answers are one.
+
+    A sign that somebody turned in an answer about a unit is that of its own column.
+    """
+    answers: dict[Hashable, set[tuple[str, float]]] = {}
+    asked = [
+        (str(e.get("ask", "")), None if c.field is None else c.field.quantity)
+        for e, c in zip(entries, columns, strict=True)
+    ]
+    for question, column in zip(asked, columns, strict=True):
+        if question[0] and question[1] is not None and not column.asks:
+            answers.setdefault(question, set()).add((column.unit, column.times))
+    made = []
+    for question, column in zip(asked, columns, strict=True):
+        said = answers.get(question, set())
+        if column.asks and Ask.FIELD not in column.asks and len(said) == 1:
+            unit, times = next(iter(said))
+            if Ask.TIMES in column.asks or times * column.times > 0:
+                own = unit if Ask.UNIT in column.asks else column.unit
+                column = replace(column, unit=own, times=times, asks=frozenset(), why="")  # noqa: PLW2901 - as answered
+        made.append(column)
+    return made
 
 
 def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
