@@ -18,14 +18,19 @@ import pytest
 from dashboard.cli import main
 from dashboard.console import grouping
 from dashboard.console.grouping import study_site, study_sites
+from models.commands.amend_job import void_job
 from models.errors import DriftbookError, NotWrittenError, UnreadableFileError
 from models.history.columns import History
 from models.history.conformal import LEVELS
 from models.history.engine import study_of
 from models.history.group import Group, group_of, summary_of
+from models.settings import Settings
 from models.store import column_files
 from models.store.column_files import SITE_FILE, read_columns, sites_in, write_columns
+from models.store.engine import make_engine
+from tests.conftest import NOW
 from tests.fleet import Plan, make_fleet
+from tests.record_book import open_book
 
 SITES = 10
 
@@ -150,6 +155,29 @@ def test_a_site_of_another_book_or_of_a_later_state_keeps_its_place(
         write_columns(first, "mole", tmp_path / "old", book="aa")
     write_columns(replace(first, head=first.head + 1), "quay", tmp_path, book="aa")
     assert read_columns(place)[1].head == first.head + 1
+
+
+def test_a_copy_of_the_book_that_went_another_way_does_not_take_the_place(
+    sqlite_book: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other, folder = tmp_path / "other.db", tmp_path / "columns"
+    with open_book(sqlite_book, tmp_path) as book:
+        engine, entry = book.reader.engine, book.story().standing[0].entry
+        assert main(["backup", str(other), "--book", sqlite_book.book]) == 0
+        void_job(engine, book.site, entry, by="Ana Wick", now=NOW, why="never done")
+        assert main(["columns", str(folder), "--book", sqlite_book.book]) == 0
+        (place,) = sites_in(folder)
+        true = read_columns(place)[1]
+        copy = make_engine(Settings(book=str(other)))
+        for one in (entry, entry + 1):  # as far as the book, with another last entry, and further
+            void_job(copy, book.site, one, by="Bo Tarn", now=NOW, why="to practise")
+            assert main(["columns", str(folder), "--book", str(other)]) == 2
+            assert "of a copy of this book that went another way" in " ".join(capsys.readouterr().err.split())
+            same(read_columns(place)[1], true)
+        copy.dispose()
+        void_job(engine, book.site, entry + 1, by="Ana Wick", now=NOW, why="never done")
+        assert main(["columns", str(folder), "--book", sqlite_book.book]) == 0
+        assert read_columns(place)[1].head == true.head + 1
 
 
 def test_a_site_counts_once_and_books_with_one_code_lie_beside_each_other(

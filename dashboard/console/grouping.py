@@ -34,7 +34,7 @@ def run_columns(given: argparse.Namespace) -> int:
         for site in sites:
             history = book.history(site.site_id)
             try:
-                place = write_columns(history, site.code, folder, book=book.book_mark())
+                place = write_columns(history, site.code, folder, book=book.book_mark(), root_at=book.root_at)
             except OSError as fault:
                 raise not_written(folder / site.code, fault, "driftbook columns FOLDER") from fault
             out.print(

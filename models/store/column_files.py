@@ -5,7 +5,8 @@ A folder a site: ``jobs-….parquet``, ``assets-….parquet``, ``breaks-….parq
 beside the old one until the description that names it takes the place of the other, in one step; and whoever reads
 holds each file against its name.  One process writes at a time, by the lock of a file beside them.  A column of several numbers (the four components of a
 misalignment, two rows of feet) becomes one column for each, named by its place.
-The description names the book by the leaf hash of its first entry, which every copy of a book shares and no other has.
+The description names the book by the leaf hash of its first entry, which every copy of a book shares and no other has,
+and its state by the root over its entries, which a copy that went another way has not.
 Numbers are stored as they are: what is read back is the same, bit for bit.
 """
 
@@ -15,7 +16,7 @@ import json
 import os
 import re
 import secrets
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from hashlib import file_digest
 from pathlib import Path
@@ -57,7 +58,14 @@ def parquet() -> Any:
     return pyarrow.parquet
 
 
-def write_columns(history: History, code: str, folder: Path, *, book: str | None = None) -> Path:
+def write_columns(
+    history: History,
+    code: str,
+    folder: Path,
+    *,
+    book: str | None = None,
+    root_at: Callable[[int], str | None] = lambda _: None,
+) -> Path:
     """Write the history of a site into a folder of its own; an export that lies there holds until the new one is whole.
 
     Parameters
@@ -70,11 +78,13 @@ def write_columns(history: History, code: str, folder: Path, *, book: str | None
         Where the folder of the site is made. [unitless]
     book : str, optional
         What names the book, see :func:`models.store.proofs.book_mark`; without it nothing is asked of what lies there. [unitless]
+    root_at : callable, optional
+        Gives the root over the first so many entries of the book, as hex; ``None`` where it keeps none of just so many. [unitless]
 
     Raises
     ------
     NotWrittenError
-        If another process writes there, or what lies there is of another book or of a later state of this one.
+        If another process writes there, or what lies there is of another book, of a later state of this one, or of a copy of it that went another way.
     OSError
         If it cannot be written; what was there stays as it was.
     """
@@ -82,13 +92,13 @@ def write_columns(history: History, code: str, folder: Path, *, book: str | None
     place.mkdir(parents=True, exist_ok=True)
     with only_writer(place / _LOCK, place):
         if book is not None:
-            _may_take_the_place(place, book, history)
-        _write_alone(history, code, place, book)
+            _may_take_the_place(place, book, history, root_at)
+        _write_alone(history, code, place, book, root_at(history.head))
     return place
 
 
-def _may_take_the_place(place: Path, book: str, history: History) -> None:
-    """Refuse to write over what another book gave, or this one when it was further on."""
+def _may_take_the_place(place: Path, book: str, history: History, root_at: Callable[[int], str | None]) -> None:
+    """Refuse to write over what another book gave, this one when it was further on, or a copy of it that went another way."""
     there = _description(place)
     if not there:
         return
@@ -97,10 +107,18 @@ def _may_take_the_place(place: Path, book: str, history: History) -> None:
             f"{place} holds a site of another book, which has the same code.",
             remedy="Write each book into a folder of its own, and give driftbook group a folder with both; or take that one away.",
         )
-    if isinstance(there.get("head"), int) and there["head"] > history.head:
+    head = there.get("head")
+    if not isinstance(head, int):
+        return
+    if head > history.head:
         raise NotWrittenError(
-            f"{place} holds entries of this book up to {there['head']}, and this copy of it ends at {history.head}.",
+            f"{place} holds entries of this book up to {head}, and this copy of it ends at {history.head}.",
             remedy="Write the newer book; or take that folder away, if this older state is what shall be studied.",
+        )
+    if there.get("root") not in {None, root_at(head)}:
+        raise NotWrittenError(
+            f"{place} holds the state of entry {head} of a copy of this book that went another way: the first {head} entries here are others.",
+            remedy="Write a copy to practise on into a folder of its own; or take that folder away, if this book is the true one.",
         )
 
 
@@ -130,7 +148,7 @@ def _description(place: Path) -> dict[str, Any]:
     return said if isinstance(said, dict) else {}
 
 
-def _write_alone(history: History, code: str, place: Path, book: str | None) -> None:
+def _write_alone(history: History, code: str, place: Path, book: str | None, root: str | None) -> None:
     mark = secrets.token_hex(8)  # where a disk knows no locks, each writer still has parts of its own
     parts = {kind: place / f"{kind}-{mark}.part" for kind in (*KINDS, "site")}
     added: list[Path] = []
@@ -143,6 +161,7 @@ def _write_alone(history: History, code: str, place: Path, book: str | None) -> 
             "site": code,
             "book": book,
             "head": history.head,
+            "root": root,
             "zone": history.zone,
             "files": named,
             "people": list(history.people),

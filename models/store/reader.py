@@ -22,7 +22,7 @@ from models.store.entries import page_of_entries, read_entries
 from models.store.entry_columns import EntryColumns, cut, grown
 from models.store.growth import grow, newest
 from models.store.one_entry import read_entry
-from models.store.proofs import book_mark, one_state, read_proof
+from models.store.proofs import book_mark, one_state, read_proof, root_of
 from models.store.signoffs import looked_at, signed_entries
 from models.store.snapshot import Kept, Snapshots
 from models.store.story import read_story
@@ -87,6 +87,12 @@ class Reader:
         """Give what names the book and every copy of it, and no other book."""
         with self._engine.connect() as connection:
             return book_mark(connection)
+
+    def root_at(self, size: int) -> str | None:
+        """Give the root over the first so many entries, as hex; ``None`` where none is kept of just so many."""
+        with self._engine.connect() as connection:
+            root = root_of(connection, size)
+        return None if root is None else root.hex()
 
     def sites(self) -> tuple[Site, ...]:
         """Give the sites as they are set today."""
