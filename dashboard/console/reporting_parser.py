@@ -60,7 +60,7 @@ def _month(parser: argparse.ArgumentParser) -> None:
         "The server and the rest may stand in the environment: DRIFTBOOK_SMTP_HOST, _PORT, _USER, _FROM, _SECURITY, _CA, "
         "DRIFTBOOK_MAIL_TO. The password stands there only: DRIFTBOOK_SMTP_PASSWORD, or a file named by DRIFTBOOK_SMTP_PASSWORD_FILE.",
     )
-    mail.add_argument("--mail", nargs="*", metavar="ADDRESS", help="send it to these (default: those of DRIFTBOOK_MAIL_TO)")  # fmt: skip
+    mail.add_argument("--mail", nargs="*", metavar="ADDRESS", help="send it to these (default: those of DRIFTBOOK_MAIL_TO); a file is then written with -o only, or where it cannot be sent")  # fmt: skip
     mail.add_argument("--smtp", metavar="HOST[:PORT]", help="mail server")
     mail.add_argument("--smtp-user", metavar="NAME", help="name under which the server knows us")
     mail.add_argument("--from", dest="sender", metavar="ADDRESS", help="address of the sender")
