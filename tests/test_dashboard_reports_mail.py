@@ -289,7 +289,9 @@ def test_the_command_sends_the_review_with_the_paper_inside(
     assert "November 2025" in told["Subject"]
     body = told.get_body().get_content()  # type: ignore[union-attr]
     assert "1 job on 1 machine" in body
-    assert re.search(r"Due now: \d machines? of 2 in service; \d more within 31 days\.", body)
+    assert re.search(
+        r"Due now: \d machines? of 2 in service by the rule of 12 months; \d more due within 31 days; by risk", body
+    )
     paper = next(told.iter_attachments())
     assert paper.get_filename() == "review-2025-11.pdf"
     printed = text_of(paper.get_content())

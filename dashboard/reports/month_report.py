@@ -131,10 +131,7 @@ def _share_key(label: str, share: Share, before: str, open_ones: str = "") -> di
 
 
 def _keys(view: MonthView) -> list[dict[str, Any]]:
-    due, risk = view.due, view.by_risk
-    soon = say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
-    if risk is not None:
-        soon = risk_key(risk.asked, risk.risk, due.soon, due.soon_days)
+    due = view.due
     return [
         _key(
             say("month.key.jobs"),
@@ -159,9 +156,17 @@ def _keys(view: MonthView) -> list[dict[str, Any]]:
             say("month.key.due"),
             count(due.now),
             say("month.key.due_below", n=counted(due.in_service, "machine"), day=day(view.today)),
-            soon,
+            _soon(view),
         ),
     ]
+
+
+def _soon(view: MonthView) -> str:
+    """Say how many machines fall due soon by the rule, and how many are due by risk."""
+    due, risk = view.due, view.by_risk
+    if risk is None:
+        return say("month.key.due_soon", n=count(due.soon), days=due.soon_days)
+    return risk_key(risk.asked, risk.risk, due.soon, due.soon_days)
 
 
 def _of(share: Share) -> str:
@@ -359,9 +364,9 @@ def mail_texts(view: MonthView, title: str) -> tuple[str, str]:
         "report.mail.body",
         sentence=view.sentence,
         now=counted(due.now, "machine"),
-        soon=count(due.soon),
-        days=due.soon_days,
+        soon=_soon(view),
         n=count(due.in_service),
+        months=counted(due.interval_months, "month"),
         site=view.site.name,
         caution=say("caution.title") + say("caution.text"),
     )

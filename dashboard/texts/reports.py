@@ -225,7 +225,7 @@ WORDS: Final[dict[str, str]] = {
     "report.address.remedy": "Write it like http://plant-server:8750, without a page or path behind it: the reader has a host name or a port of its own.",
     # Mail
     "report.mail.subject": "{title} · {site}",
-    "report.mail.body": "{sentence}\n\nDue now: {now} of {n} in service; {soon} more within {days} days.\n\n"
+    "report.mail.body": "{sentence}\n\nDue now: {now} of {n} in service by the rule of {months}; {soon}.\n\n"
     "The review of {site} is attached, on two pages: what was found and left, what came back, what is due.\n\n{caution}\n",
     "report.mail.security": "‘{asked}’ is no way of encrypting mail here (starttls, tls or none).",
     "report.mail.no_server": "It is not known which mail server to use.",
