@@ -313,6 +313,7 @@ WRONG = [
     ("GET", "/due?risk=7", {}, 422, "not-valid"),
     ("GET", "/entries?kind=gossip", {}, 422, "not-valid"),
     ("GET", "/heads/3/consistency", {}, 422, "not-valid"),
+    ("GET", "/jobs?tag=P-22", {}, 404, "not-found"),
     ("GET", "/jobs?since=-1", {}, 422, "not-valid"),
     ("GET", "/jobs?since=1000", {}, 409, "list-changed"),
     ("GET", "/due?cursor=1.0123456789abcdef", {}, 409, "list-changed"),

@@ -370,7 +370,7 @@ def test_a_program_finds_its_job_again_and_what_is_new(either: Program) -> None:
     first = either.post("/jobs", {"job": {**JOB, "work_order": "4711"}}).get_json()
     for query in ("ref=WO-7", "work_order=4711", f"since={start['head']}", f"tag=P-2&since={start['head']}"):
         assert either.get(f"/jobs?{query}")["items"] == [first], query
-    assert either.get(f"/jobs?since={start['head']}&tag=F-1")["items"] == either.get("/jobs?tag=P-22")["items"] == []
+    assert either.get(f"/jobs?since={start['head']}&tag=F-1")["items"] == []
     changes = {"ref": "WO-8", "work_order": "4712"}
     second = either.post(f"/jobs/{first['entry']}/amendment", {"why": "another order", "changes": changes}).get_json()
     for query in ("ref=WO-7", "ref=WO-8", "work_order=4712", f"since={first['entry']}"):

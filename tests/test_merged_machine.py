@@ -116,6 +116,11 @@ def test_the_interface_asks_for_a_stated_reason(sqlite_book: Settings, tmp_path:
         assert program.post("/jobs", {"job": job, "stated_reasons": stated}).status_code == 201
         assert program.get("/assets/F-1")["merged_into"] == "P-2"
         assert program.get("/assets/P-2")["merged_into"] == ""
+        refs = {tag: {one["job"]["ref"] for one in program.get(f"/jobs?tag={tag}")["items"]} for tag in ("F-1", "P-2")}
+        assert refs["F-1"] - refs["P-2"] == {"WO-70"}, (
+            "of the machine into which it was merged, and what came under the old tag since"
+        )
+        assert refs["P-2"] == {"J1", "J2", "J3", "J4", "J5"} < refs["F-1"]
 
 
 def test_the_package_of_either_record_holds_both_with_what_became_of_their_jobs(

@@ -145,7 +145,7 @@ OPERATIONS: Final = (
     Operation(
         "jobs", "GET", "/jobs", "Jobs by the entry of their newest version, the oldest first.", Permission.READ, "Jobs",
         (_SITE, _text("ref", 120, "Only the job that bears this number, or bore it."), _text("work_order", 120, "Only jobs of this work order."),
-         _text("tag", 80, "Only jobs of this machine."), Parameter("since", whole("Number of an entry.", least=0), "Only jobs whose newest version came after this entry.", default=0), _LIMIT),
+         _text("tag", 80, "Only jobs of this machine, by any of its tags; of a record that was merged also those of the machine that holds them now."), Parameter("since", whole("Number of an entry.", least=0), "Only jobs whose newest version came after this entry.", default=0), _LIMIT),
         more="What is new: read to the last page, keep its 'head', and send it as 'since' the next time. A job that was amended, voided or taken back since then is "
         "new again, as its newest version; 'first_entry' stays. Numbers and orders are compared letter by letter. A work order alone is looked for in all jobs of the "
         "site: name the machine or 'since' too where the book is large. Where an older state of "

@@ -122,11 +122,21 @@ def _at(us: int, zone: str) -> str:
     return moment(from_microseconds(us), zone)
 
 
-def _story(asked: Asked) -> AssetStory:
-    story = asked.here.book.story(asked.site.site_id, asked.given["tag"])
+def _story(asked: Asked, merged: str = "") -> AssetStory:
+    tag = merged or asked.given["tag"]
+    story = asked.here.book.story(asked.site.site_id, tag)
     if story is None:
-        raise not_found(f"The site {asked.site.name} has no machine '{asked.given['tag']}'.")
+        raise not_found(f"The site {asked.site.name} has no machine '{tag}'.")
     return story
+
+
+def _machines(asked: Asked) -> tuple[int, ...]:
+    """Give the number of the machine that is asked for, and where its record was merged that of the one which holds its jobs now."""
+    story, numbers = _story(asked), list[int]()
+    while story.asset_id not in numbers:
+        numbers.append(story.asset_id)
+        story = _story(asked, story.merged_into)
+    return tuple(numbers)
 
 
 def asset(asked: Asked) -> Given:
@@ -257,7 +267,8 @@ def asset_jobs(asked: Asked) -> Given:
 def jobs(asked: Asked) -> Given:
     """Give the newest version of each job, by entry: what is new, and the job of a number or work order."""
     given = asked.given
-    wanted = JobFilter(given["ref"] or "", given["work_order"] or "", given["tag"] or "", given["since"])
+    machines = _machines(asked) if given["tag"] else ()
+    wanted = JobFilter(given["ref"] or "", given["work_order"] or "", machines, given["since"])
     # The head first: an entry that comes meanwhile is left to the next time, and lies behind no 'since'.
     head = asked.here.book.head()
     if wanted.since > head:

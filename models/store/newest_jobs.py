@@ -6,7 +6,6 @@ import sqlalchemy as sa
 from sqlalchemy.orm import aliased
 
 from models.store.entries import versions_of
-from models.store.known import asset_id_of
 from models.store.story import read_lines
 from models.tables.jobs import JobRow
 from models.values.entry import JobFilter, JobPage
@@ -39,7 +38,7 @@ def newest_jobs(connection: sa.Connection, site: Site, asked: JobFilter, *, upto
         wanted = wanted.where(job.entry.in_(versions_of(site_id, asked.ref)))
     if asked.work_order:
         wanted = wanted.where(job.work_order == asked.work_order)
-    if asked.tag:
-        wanted = wanted.where(job.asset_id == (asset_id_of(connection, site_id, asked.tag) or 0))
+    if asked.machines:
+        wanted = wanted.where(job.asset_id.in_(asked.machines))
     found = list(connection.scalars(wanted.order_by(job.entry).limit(most + 1)))
     return JobPage(tuple(read_lines(connection, site, found[:most])), len(found) > most)

@@ -77,13 +77,13 @@ class EntryFilter:
 class JobFilter:
     """Which jobs are asked for; what is left blank asks for nothing.
 
-    ``ref`` is the job number that any version bears, ``work_order`` that of the newest version, ``tag`` that of
-    the machine.  ``since`` is the entry after which the newest version came.
+    ``ref`` is the job number that any version bears, ``work_order`` that of the newest version, ``machines`` are the
+    numbers of the machines.  ``since`` is the entry after which the newest version came.
     """
 
     ref: str = ""
     work_order: str = ""
-    tag: str = ""
+    machines: tuple[int, ...] = ()
     since: int = 0
 
 
