@@ -153,6 +153,7 @@ def test_a_month_without_jobs_is_told_from_one_that_has_not_begun_or_lies_before
 def test_an_empty_site_has_a_state_of_its_own() -> None:
     view = view_of(columns_of([]))
     assert (view.state, view.jobs, view.returned, view.due.lines) == ("empty", 0, (), ())
+    assert view_of(columns_of([]), date(2031, 5, 1)).state == "ahead"
 
 
 def test_one_job_says_so_and_claims_nothing() -> None:

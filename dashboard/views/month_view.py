@@ -93,8 +93,8 @@ class ByRisk:
 class MonthView:
     """Everything on the page.
 
-    ``state`` is ``'empty'`` where the book has no job of the site, ``'too_few'`` where
-    the month has none, ``'ahead'`` where that is because it has not begun, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
+    ``state`` is ``'ahead'`` where the month has no job because it has not begun, ``'empty'`` where the book has none
+    of the site, ``'too_few'`` where the month has none, else ``'ok'``.  ``by_risk`` is ``None`` where nobody gave a study,
     ``behind`` where the address asks for no jobs.  ``returned`` are the worst of ``returned_n``
     visits of ``returned_machines``; ``left_over`` the first of ``left_over_n`` visits: those that
     nobody signed, then the others, each the worst first.  ``unsigned`` and ``unreviewed`` count
@@ -212,7 +212,7 @@ def build(
     view_month = _date(number)
     ahead = number > _number(today)
     return MonthView(
-        state="ok" if jobs_here else "empty" if not len(jobs) else "ahead" if ahead else "too_few",
+        state="ok" if jobs_here else "ahead" if ahead else "empty" if not len(jobs) else "too_few",
         site=site,
         today=today,
         month=view_month,
