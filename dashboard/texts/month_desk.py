@@ -134,7 +134,7 @@ WORDS: Final[dict[str, str]] = {
     "of the names may be chance. It is a suggestion and not a diagnosis; the machine's own page shows what speaks for and against it.",
     "month.due.rule": "By rule: {months}",
     "month.due.risk": "By risk",
-    "month.due.risk_caption": "The {n} likeliest to be over limit today",
+    "month.due.risk_caption": "The {n} likeliest to be over limit today, of those with a forecast",
     "month.due.all_rule": "All dates by the rule",
     "month.due.all_risk": "All dates by risk, with the reason of each",
     "month.about.risk": "By risk: a forecast from the last as-left, the machine's own rate drawn towards its class, scatter and reading error. How often such forecasts held stands on the page Due.",
