@@ -174,11 +174,15 @@ def test_minutes_are_no_rate_in_a_year_and_do_not_come_first() -> None:
     assert math.isnan(last.seen)
     assert last.years * 365.25 * 24 * 60 == pytest.approx(2.0)
     assert not any(math.isnan(one.seen) for one in view.lines[:2])
+    # Thirty days of the calendar are an hour less where the clock went forward meanwhile.
+    spring = [job("SOON", "2026-03-10T08:00", None, GOOD), job("SOON", "2026-04-09T08:00", BAD, GOOD)]
+    pair = story_of(soon, [line(one, soon, 300 + place) for place, one in enumerate(spring)], asset_id=3)
+    assert view_of(columns_of([pair]), window=None).lines[0].seen == pytest.approx(365.25 * 24 / (30 * 24 - 1))
 
 
 @pytest.mark.parametrize(
     ("days", "text"),
-    [(0.0, "less than a minute"), (2 / 1440, "2 minutes"), (1 / 24, "1 hour"), (1.99, "47 hours"), (2.0, "2 days"), (89.0, "89 days"), (365.25, "1.0 years")],
+    [(0.0, "less than a minute"), (2 / 1440, "2 minutes"), (1 / 24, "1 hour"), (47 / 24, "47 hours"), (2.0, "2 days"), (30 - 1 / 24, "30 days"), (89.0, "89 days"), (365.25, "1.0 years")],
 )  # fmt: skip
 def test_time_is_written_in_what_it_is_counted_in(days: float, text: str) -> None:
     assert looked_for(days / 365.25) == text

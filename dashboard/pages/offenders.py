@@ -377,7 +377,7 @@ def looked_for(years: float) -> str:
         ("day", 1.0, 90.0),
     ):
         if days < upto:
-            n = int(days * of_day + 1e-6)
+            n = round(days * of_day)
             return counted(n, noun) if n else say("offenders.seen.moment")
     return say("offenders.seen.years", years=f"{years:.1f}")
 

@@ -38,8 +38,8 @@ ALL = 200
 
 EVERYTHING = Filters()
 
-SHORTEST_RATE = 30.0 / DAYS_PER_YEAR
-"""From less time in service no rate is told as seen: it would be that of a year made of days. [year]"""
+SHORTEST_RATE = 29.5 / DAYS_PER_YEAR
+"""From less than thirty days in service, to the nearest day, no rate is told as seen: it would be that of a year made of days. [year]"""
 
 REPEATS = 2
 """From so many returns on a machine is a repeat offender."""
