@@ -240,6 +240,10 @@ def test_visits_that_one_file_names_under_two_numbers(way: SameVisit, bring: Bri
     report = same(bring, files_of(tmp_path, [*rows, *again]), same_visit=way)
     told = [problem for problem in report.problems if problem.code is Code.SAME_VISIT]
     assert all("row " in problem.text and "same readings of this machine" in problem.text for problem in told)
+    cells = {number: row[at] for number, row in enumerate([*rows, *again], 2)}
+    assert all(problem.found == cells[problem.row] and f"({problem.found[:10]})" in problem.text for problem in told), (
+        "the cell, and the day"
+    )
     assert 60 <= len(told) == report.doubled <= 75, "those without an as-found too"
     assert report.written is (way is not SameVisit.ASK)
     assert report.sheets[-1].taken == 180 - (report.doubled if way is SameVisit.LEAVE else 0)

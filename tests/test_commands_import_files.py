@@ -181,7 +181,7 @@ def test_two_jobs_under_one_number_or_at_one_moment_are_told(engine: sa.Engine, 
         (Code.DUPLICATE, 3), (Code.KEY_CONFLICT, 4), (Code.SAME_MOMENT, 5), (Code.SAME_MOMENT, 8)
     ]  # fmt: skip
     told = [problem.text.partition(";")[0] for problem in report.problems[2:]]
-    assert told == ["found '2025-06-01'", "found '2025-06-03 09:30'"], "the moment, on the site's clock"
+    assert told == ["found '2025-06-01'", "found '2025-06-03 09:30'"], "as it stands in the file"
 
 
 def test_a_planned_look_without_an_as_left_leaves_what_it_found(engine: sa.Engine, site: Site, tmp_path: Path) -> None:
@@ -369,7 +369,7 @@ def test_a_visit_that_was_typed_by_hand_and_comes_on_a_list_too_is_told_with_its
 
     look = bring_in(engine, site, path, dry_run=True, same_visit=SameVisit.ASK)
     (told,) = loud(look)
-    assert (told.code, told.row, look.doubled, look.taken) == (Code.SAME_VISIT, 2, 1, 3)
+    assert (told.code, told.row, told.found, look.doubled, look.taken) == (Code.SAME_VISIT, 2, "2025-06-01", 1, 3)
     assert (
         f"job N1 (entry {first.last_entry}) of this machine has the same readings on the same day (2025-06-01 07:00)"
         in told.text

@@ -160,7 +160,7 @@ class JobColumns(JobRows):
             if known is not None:
                 number, cells = rows.numbered(int(plain.at[place]))
                 row = Row(number)
-                taken[place] = self._tell_visit(reader, row, known, at, sheet)
+                taken[place] = self._tell_visit(reader, row, cells, known, sheet)
                 self._settle(row, cells, sheet)
         return taken
 
@@ -197,7 +197,7 @@ class JobColumns(JobRows):
             if earlier is not None:
                 row, cells = Row(number), rows.numbered(at)[1]
                 day = date.fromordinal(int(plain.days[one]) + _EPOCH)
-                taken[one] = self.tell_twice(reader, row, earlier, day, sheet)
+                taken[one] = self.tell_twice(reader, row, cells, earlier, day, sheet)
                 self._settle(row, cells, sheet)
             if taken[one]:
                 self.came.add([keys[one]], here, [number], eight(found, left))

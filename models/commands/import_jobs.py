@@ -150,8 +150,7 @@ class JobRows(Things):
                     "performed",
                     Code.SAME_MOMENT,
                     Severity.WARNING,
-                    # Noon stands for a day without a time.
-                    f"{job.performed_at.astimezone(self.known.zone):%Y-%m-%d %H:%M}".removesuffix(" 12:00"),
+                    reader.shown("performed", cells),
                     "one job of an asset at one time; two of one moment make no run and no return. If both are one visit, void one of them",
                 )
             )
@@ -256,18 +255,18 @@ class JobRows(Things):
             known = (
                 alike(held[key], at, _numbers(job.found), _numbers(job.left), pending.typed) if key in held else None
             )
-            if known is None or self._tell_visit(reader, pending.speak(), known, at, sheet):
+            if known is None or self._tell_visit(reader, pending.speak(), pending.cells, known, sheet):
                 kept.append(pending)
         return kept
 
     def _tell_visit(
-        self, reader: RowReader, row: Row, known: tuple[Visit, bool], performed_us: int, sheet: SheetReport
+        self, reader: RowReader, row: Row, cells: Sequence[Cell], known: tuple[Visit, bool], sheet: SheetReport
     ) -> bool:
         """Say of a row that it may be a visit that the book holds; tell whether it is taken."""
         visit, by_readings = known
         if by_readings:
             self.told_visits.add(row.number)
-        row.problems.append(told(reader, row, visit, performed_us, self.same_visit, by_readings=by_readings))
+        row.problems.append(told(reader, row, cells, visit, self.same_visit, by_readings=by_readings))
         sheet.doubled += by_readings
         return not by_readings or self.same_visit is not SameVisit.LEAVE
 
@@ -284,7 +283,7 @@ class JobRows(Things):
         found, left = _numbers(pending.job.found), _numbers(pending.job.left)
         key = self.visit_key(pending.asset_id, pending.day)
         earlier = self.came.alike(key, found, left, pending.typed) if pending.number not in self.told_visits else None
-        if earlier is not None and not self.tell_twice(reader, pending.speak(), earlier, pending.day, sheet):
+        if earlier is not None and not self.tell_twice(reader, pending.speak(), pending.cells, earlier, pending.day, sheet):  # fmt: skip
             return False
         self.came.add([key], len(self.report.sheets) - 1, [pending.number], eight(found, left))
         return True
@@ -294,11 +293,13 @@ class JobRows(Things):
         together = self.one_machine.together() if self.had_jobs else {}
         return self.came.key(min(together.get(asset_id, (asset_id,))), day.toordinal())
 
-    def tell_twice(self, reader: RowReader, row: Row, earlier: tuple[int, int], day: date, sheet: SheetReport) -> bool:
+    def tell_twice(
+        self, reader: RowReader, row: Row, cells: Sequence[Cell], earlier: tuple[int, int], day: date, sheet: SheetReport
+    ) -> bool:  # fmt: skip
         """Say of a row that an earlier one may be the same visit; tell whether it is taken."""
         # That both are of one moment says no more.
         row.problems = [one for one in row.problems if one.code is not Code.SAME_MOMENT or one.is_sentence]
-        row.problems.append(told_twice(reader, row, self._row_of(*earlier), day, self.same_visit))
+        row.problems.append(told_twice(reader, row, cells, self._row_of(*earlier), day, self.same_visit))
         sheet.doubled += 1
         return self.same_visit is not SameVisit.LEAVE
 

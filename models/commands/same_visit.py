@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from models.commands.one_machine import OneMachine
 from models.commands.report import SameVisit
 from models.intake.problems import Code, Problem, Severity
+from models.intake.reading import Cell
 from models.intake.rows import Row, RowReader
 from models.store.visits import Visit, visits_between
 from models.tables.base import from_microseconds, to_microseconds
@@ -202,7 +203,7 @@ def alike(
     return None if same_moment is None else (same_moment, False)
 
 
-def told_twice(reader: RowReader, row: Row, where: str, day: date, mode: SameVisit) -> Problem:
+def told_twice(reader: RowReader, row: Row, cells: Sequence[Cell], where: str, day: date, mode: SameVisit) -> Problem:
     """Say of a row that an earlier one of this import may be the same visit, and what becomes of it.
 
     Parameters
@@ -211,6 +212,8 @@ def told_twice(reader: RowReader, row: Row, where: str, day: date, mode: SameVis
         Reader of its sheet. [unitless]
     row : Row
         The row. [unitless]
+    cells : sequence of Cell
+        Its cells. [as typed]
     where : str
         The earlier row. [unitless]
     day : datetime.date
@@ -218,18 +221,20 @@ def told_twice(reader: RowReader, row: Row, where: str, day: date, mode: SameVis
     mode : SameVisit
         What becomes of such rows. [unitless]
     """
-    text = f"{where} has the same readings of this machine on the same day. If that is the same visit, it would count twice"
+    text = f"{where} has the same readings of this machine on the same day ({day}). If that is the same visit, it would count twice"
     text += {
         SameVisit.ASK: "; say beside ‘Import’ whether such rows are left out or taken.",
         SameVisit.TAKE: "; it is taken all the same (driftbook import --same-visit leave leaves such rows out). If both are one visit, void one of them.",
         SameVisit.LEAVE: "; it is left out.",
     }[mode]
-    problem = reader.problem(row, "performed", Code.SAME_VISIT, Severity.WARNING, f"{day}", text)
+    problem = reader.problem(
+        row, "performed", Code.SAME_VISIT, Severity.WARNING, reader.shown("performed", cells), text
+    )
     return replace(problem, is_sentence=True)
 
 
 def told(
-    reader: RowReader, row: Row, visit: Visit, performed_us: int, mode: SameVisit, *, by_readings: bool
+    reader: RowReader, row: Row, cells: Sequence[Cell], visit: Visit, mode: SameVisit, *, by_readings: bool
 ) -> Problem:
     """Say of a row that it may be a visit that the book holds, and what becomes of it.
 
@@ -239,22 +244,20 @@ def told(
         Reader of its sheet. [unitless]
     row : Row
         The row. [unitless]
+    cells : sequence of Cell
+        Its cells. [as typed]
     visit : Visit
         What the book holds. [unitless]
-    performed_us : int
-        Moment of the job. [µs]
     mode : SameVisit
         What becomes of such rows. [unitless]
     by_readings : bool
         Whether the readings are the same; else only the moment is, and the row is taken. [unitless]
     """
-    here, then = (
-        f"{from_microseconds(us).astimezone(reader.zone):%Y-%m-%d %H:%M}" for us in (performed_us, visit.performed_us)
-    )
+    then = f"{from_microseconds(visit.performed_us).astimezone(reader.zone):%Y-%m-%d %H:%M}"
     held = f"job {visit.ref} (entry {visit.entry}) of this machine"
     if not by_readings:
         text = (
-            f"{held} has the very same time, with other readings; two of one moment make no run and no return. If both are one "
+            f"{held} has the very same time ({then}), with other readings; two of one moment make no run and no return. If both are one "
             f"visit, void one of them: driftbook void {visit.entry}"
         )
         code = Code.SAME_MOMENT
@@ -269,5 +272,5 @@ def told(
             ),
             SameVisit.LEAVE: "; it is left out.",
         }[mode]
-    problem = reader.problem(row, "performed", code, Severity.WARNING, here, text)
+    problem = reader.problem(row, "performed", code, Severity.WARNING, reader.shown("performed", cells), text)
     return replace(problem, is_sentence=True)

@@ -284,6 +284,10 @@ class RowReader:
             problem = self.problem(row, "", Code.NO_HEADING, Severity.WARNING, found, expected)
             row.problems.append(replace(problem, column=place))
 
+    def shown(self, key: str, cells: Sequence[Cell]) -> str:
+        """Give what stands in the cell of a field that every row has, as a problem shows it."""
+        return str(cells[self.columns[key].index]).strip()
+
     def problem(self, row: Row, key: str, code: Code, severity: Severity, found: object, expected: str) -> Problem:
         """Make a problem of this sheet; ``key`` is empty where the whole row is meant."""
         column = self.columns.get(key)
