@@ -91,7 +91,7 @@ WORDS: Final[dict[str, str]] = {
     "column.last": "Last visit",
     "column.last_left": "Last left at (ratio)",
     "column.due": "Due on",
-    "column.late": "Late, or left",
+    "column.late": "Days late or\u00a0to\u00a0go",
     "column.why": "Why",
     "column.instrument": "Instrument",
     "column.returns": "Returns of looks",
