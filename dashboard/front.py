@@ -25,6 +25,9 @@ AGAIN_S: Final = 600.0
 _THROUGH: Final = "driftbook.through"
 """Name, in what the server tells of a request, of the mark that it came through a server in front, believed or not."""
 
+_LONGEST: Final = {"REQUEST_METHOD": 20, "PATH_INFO": 2_000}
+"""Letters that are kept of a method and of a path: no page and no method of ours is longer. [unitless]"""
+
 _WHO: Final = ("HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST")
 _ALSO: Final = ("HTTP_FORWARDED", "HTTP_X_REAL_IP", "HTTP_VIA")
 
@@ -96,7 +99,12 @@ class Front:
         self._not_before = -AGAIN_S
 
     def __call__(self, environ: dict[str, Any], start: Any) -> Any:
-        """Hand a request on, with a mark where it came through a server in front."""
+        """Hand a request on, with a mark where it came through a server in front.
+
+        Of a method or a path that nobody could mean, what follows is the beginning: it is answered, logged and counted as unknown.
+        """
+        for name, most in _LONGEST.items():
+            environ[name] = environ.get(name, "")[:most]
         says = any(name in environ for name in _WHO)
         if says or any(name in environ for name in _ALSO):
             environ[_THROUGH] = True

@@ -32,7 +32,7 @@ HIDDEN: Final = "<secret>"
 
 _FIELDS: Final = ("method", "path", "status", "ms", "bytes", "address")
 _SECRET_PARTS: Final = frozenset({"secret", "token", "mark"})
-_RANDOM: Final = re.compile(r"(?=[0-9A-Z_-]*[a-z])(?=[0-9a-z_-]*[A-Z])[0-9A-Za-z_-]{20,}")
+_RANDOM: Final = re.compile(r"(?<![0-9A-Za-z_-])(?=[0-9A-Z_-]*[a-z])(?=[0-9a-z_-]*[A-Z])[0-9A-Za-z_-]{20,}")
 """What looks like random letters: our secrets have 22 and 43 of these, and no name of a page or file of ours is like that."""
 
 

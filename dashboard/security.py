@@ -136,12 +136,13 @@ def host_of(host: str) -> str:
 
 # -- the log -------------------------------------------------------------------------------------------------------
 
+# Each begins at one place of a word only, and looks at a letter a few times at most: a stranger writes some of what is logged.
 _SECRETS: Final = (
     (re.compile(r"(?i)\b(authorization|cookie|set-cookie)(['\"]?\s*[:=]\s*['\"]?)[^\r\n]+"), r"\1\2…"),
     (re.compile(r"(?i)\b(bearer|basic)\s+[\w.~+/=-]{8,}"), r"\1 …"),
     (
         re.compile(
-            r"(?i)([\w-]*(?:password|passwd|secret|token|mark|verifier)[\w-]*)(['\"]?\s*[:=]\s*)"
+            r"(?i)(?<![\w-])((?>[\w-]*?(?:password|passwd|secret|token|mark|verifier))[\w-]*+)(['\"]?\s*[:=]\s*)"
             r"(?:'[^']*'|\"[^\"]*\"|[^\s&,;'\"}\])]+)"
         ),
         r"\1\2…",

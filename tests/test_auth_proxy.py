@@ -131,6 +131,12 @@ def test_a_server_in_front_that_is_not_believed_is_told_once_in_a_while(caplog: 
     assert "--proxy names 10.75.0.10: it is not believed" in caplog.text
 
 
+def test_of_a_method_or_a_path_that_nobody_could_mean_the_beginning_is_looked_at() -> None:
+    front = Front(lambda environ, _start: environ, None)
+    seen = front({"REQUEST_METHOD": "A" * 30_000, "PATH_INFO": "/" + "1" * 30_000}, None)
+    assert {name: len(text) for name, text in seen.items()} == {"REQUEST_METHOD": 20, "PATH_INFO": 2_000}
+
+
 def test_trace_is_refused(book: AuthBook) -> None:
     with served(book, None) as port:
         status, body, _ = asked(port, "TRACE", "/", {"X-Told": "secret"})
