@@ -95,10 +95,7 @@ def rooms_of_xls(path: Path, most: int, most_merged: int) -> Iterator[tuple[int,
         If the file is not put together as it should be, or asks for more than it can hold.
     """
     try:
-        streams = _Streams(path.read_bytes()).workbooks()
-        if not streams:
-            raise ValueError("it holds no workbook")
-        for stream in streams:
+        for stream in _Streams(path.read_bytes()).workbooks():
             yield from rooms_in(stream, most, most_merged)
     except (struct.error, IndexError) as fault:
         raise ValueError(f"it ends where it should go on: {fault}") from fault
@@ -245,7 +242,7 @@ def _of_workbook(path: Path, take: Callable[[bytes], dict[str, Cells]]) -> dict[
     if not data.startswith(_SIGN):
         return {}
     try:
-        return take(_Streams(data).workbook())
+        return take(next(_Streams(data).workbooks()))
     except (struct.error, IndexError) as fault:
         raise ValueError(f"it ends where it should go on: {fault}") from fault
 
@@ -297,6 +294,7 @@ class _Streams:
             raise ValueError("its sectors have no size that there is")
         self._size = 1 << shift
         self._most = len(data)
+        self._left = 2 * len(data)  # small streams lie in a stream that counts too
         lengths = (
             *struct.unpack_from("<2I", data, 40),
             *struct.unpack_from("<I", data, 64),
@@ -309,7 +307,8 @@ class _Streams:
         seen = 0
         while more < _LAST and seen * self._size < len(data):
             numbers = self._numbers(self._sector(more))
-            tables, more, seen = [*tables, *numbers[:-1]], numbers[-1], seen + 1
+            tables += numbers[:-1]
+            more, seen = numbers[-1], seen + 1
         named = [table for table in tables if table < _LAST]
         if len(set(named)) < len(named):
             # A file that names one a million times would ask for more memory than it has itself.
@@ -327,27 +326,36 @@ class _Streams:
         return list(struct.unpack(f"<{len(data) // 4}I", data[: len(data) // 4 * 4]))
 
     def _chain(self, number: int) -> bytes:
-        return b"".join(self._sector(place) for place in _followed(number, self._next))
+        return b"".join(self._sector(place) for place in self._followed(number, self._next, self._size))
 
-    def workbooks(self) -> list[bytes]:
-        """Give each stream of records, that which its reader takes first."""
+    def _followed(self, number: int, following: list[int], size: int) -> Iterator[int]:
+        """Give the places of a chain; no two chains share one, so what all of them hold has a bound, however many lead to it."""
+        while number < _LAST:
+            self._left -= size
+            if self._left < 0:
+                raise ValueError("its chains of sectors lie over one another")
+            yield number
+            number = following[number]
+
+    def workbooks(self) -> Iterator[bytes]:
+        """Give each stream of records, that which its reader takes first, one at a time."""
         entries = [self._directory[at : at + _ENTRY] for at in range(0, len(self._directory), _ENTRY)]
-        first, size = self._extent(entries[0])
-        small = self._chain(first)
-        found: list[tuple[int, bytes]] = []
+        small = self._chain(self._extent(entries[0])[0])
+        found: list[tuple[int, int, int]] = []
         for entry in entries:
             # The name ends at the first zero, whatever the entry says of its length: so its reader takes it.
             name = entry[:_NAME].decode("utf-16-le", "replace").partition("\0")[0].lower()
-            if name not in _WORKBOOKS:
-                continue
-            first, size = self._extent(entry)
+            if name in _WORKBOOKS:
+                found.append((_WORKBOOKS.index(name), *self._extent(entry)))
+        if not found:
+            raise ValueError("it holds no workbook")
+        for _, first, size in sorted(found, key=lambda one: one[0]):
             if size >= _CUTOFF:
-                found.append((_WORKBOOKS.index(name), self._chain(first)[:size]))
+                yield self._chain(first)[:size]
                 continue
-            places = _followed(first, self._mini_next)
+            places = self._followed(first, self._mini_next, 64)
             whole = b"".join(small[place * 64 : place * 64 + 64] for place in places)
-            found.append((_WORKBOOKS.index(name), whole[:size] if size else whole))
-        return [stream for _, stream in sorted(found, key=lambda one: one[0])]
+            yield whole[:size] if size else whole
 
     def _extent(self, entry: bytes) -> tuple[int, int]:
         """Give where something begins, and its length; its reader makes room for what is said of it."""
@@ -355,22 +363,6 @@ class _Streams:
         if size > self._most:
             raise ValueError("it says that it is longer than it is")
         return first, size
-
-    def workbook(self) -> bytes:
-        """Give the stream of records."""
-        found = self.workbooks()
-        if not found:
-            raise ValueError("it holds no workbook")
-        return found[0]
-
-
-def _followed(number: int, following: list[int]) -> Iterator[int]:
-    for _ in range(len(following) + 1):  # a chain that bites its tail would have no end
-        if number >= _LAST:
-            return
-        yield number
-        number = following[number]
-    raise ValueError("a chain of sectors has no end")
 
 
 def _records(stream: bytes, start: int) -> Iterator[tuple[int, bytes]]:
