@@ -17,7 +17,7 @@ from pathlib import Path
 from dashboard.context import context
 from dashboard.desk import Brought, Desk
 from dashboard.importing.outcome import Outcome, outcome_of
-from dashboard.importing.sent_files import SentFile, room
+from dashboard.importing.sent_files import MOST_TEXT, SentFile, room
 from dashboard.words import say
 from models.commands.choice import Choice, Reading
 from models.commands.choose_mapping import Chooser, confirm_for
@@ -89,13 +89,13 @@ def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading,
     """
     with room():
         sent.renew(context().settings.mappings)
-    choice = _choose(sent, site, desk)
+    choice, every = _choose(sent, site, desk)
     sheets = {source.sheet.name: source.sheet for source in choice.sources}
     readings = tuple(
         replace(one, read=tuple(with_new_words(sheets[m.sheet], with_samples(m, sheets[m.sheet])) for m in one.read))
         for one in choice.readings
     )
-    return choice, readings, {sheet.name: sheet for sheet in read_sheets(sent.path, encoding=sent.encoding)}
+    return choice, readings, {sheet.name: sheet for sheet in every}
 
 
 def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool, same_visit: SameVisit) -> Outcome:
@@ -106,7 +106,7 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool, same_v
     DriftbookError
         If it cannot be read, or its rows that came back cannot be kept.
     """
-    choice = _choose(sent, site, desk)
+    choice, _ = _choose(sent, site, desk)
     made: list[Path] = []
     report: Report | None = None
     brought = Brought(choice.sources, choice.told, looking=False, good=good, same_visit=same_visit)
@@ -136,7 +136,7 @@ def give_back(sent: SentFile, site: Site, desk: Desk, by: str) -> None:
     DriftbookError
         If the file cannot be read, or what is refused cannot be kept.
     """
-    choice = _choose(sent, site, desk)
+    choice, _ = _choose(sent, site, desk)
     report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
     if report.refused and not sent.made:
         _keep_refused(sent, [], report)
@@ -172,15 +172,16 @@ def _plain(mapping: FileMapping) -> object:
     return (tuple(bare), mapping.left_out)
 
 
-def _choose(sent: SentFile, site: Site, desk: Desk) -> Choice:
-    """Choose how a file is read, and tell what of that was a guess."""
+def _choose(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Sheet, ...]]:
+    """Choose how a file is read, tell what of that was a guess, and give all its sheets."""
     with room():
-        sheets = tuple(_narrow(sent, site, sheet) for sheet in read_sheets(sent.path, encoding=sent.encoding))
+        every = read_sheets(sent.path, encoding=sent.encoding, most_text=MOST_TEXT)
+        sheets = tuple(_narrow(sent, site, sheet) for sheet in every)
         chooser = Chooser(sent.mappings, site, partial(desk.first_site, site), Silent())
         choice = chooser.choose(sent.path, sheets)
         if not sent.encoding:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
-    return choice
+    return choice, sheets
 
 
 def _narrow(sent: SentFile, site: Site, sheet: Sheet) -> Sheet:

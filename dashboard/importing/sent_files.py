@@ -28,6 +28,9 @@ MOST_BYTES: Final = 8 << 20
 MOST_UNFOLDED: Final = 128 << 20
 """Most that a workbook may unfold to; the directory of its archive says it, and reading it compares that with what is there."""
 
+MOST_TEXT: Final = 64 << 20
+"""Most text in all cells of a workbook: a text that is kept once may be shown in any number of them, and each takes up to five times its bytes. [byte]"""
+
 KEPT: Final = timedelta(days=1)
 MOST_WAITING: Final = 20
 """Files of one account that wait at one site; whoever sends another one then is asked to throw one away, and finished ones go."""
@@ -282,8 +285,7 @@ def plain_name(name: str) -> str:
     last = re.split(r"[/\\]", name)[-1]
     kept = "".join("-" if letter in '<>:"|?*' or not letter.isprintable() else letter for letter in last).strip(" .")
     stem, dot, ending = kept.rpartition(".")
-    while len(stem.encode()) > _LONGEST_STEM:  # what a file system takes is counted in bytes
-        stem = stem[:-1]
+    stem = stem.encode()[:_LONGEST_STEM].decode(errors="ignore")  # what a file system takes is counted in bytes
     return f"{stem}{dot}{ending[:8]}" if dot else kept[:40]
 
 

@@ -81,13 +81,15 @@ class _Room:
         return self.high_row * self.high_column
 
 
-def check_workbook(path: Path) -> None:
+def check_workbook(path: Path, most_text: int = MOST_TEXT) -> None:
     """Refuse a workbook that would harm whoever reads it.
 
     Parameters
     ----------
     path : pathlib.Path
         The file. [unitless]
+    most_text : int
+        Bytes of text in all cells, each with the shared text that it points to. [byte]
 
     Raises
     ------
@@ -103,17 +105,17 @@ def check_workbook(path: Path) -> None:
     with path.open("rb") as stream:
         start = stream.read(8)
         if path.suffix.lower() == ".xls" and start == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-            _check_old(path)
+            _check_old(path, most_text)
             return
         if path.suffix.lower() not in {".xlsx", ".xlsm"} or start[:2] != b"PK":
             raise UnreadableFileError(f"{path.name} is no workbook that is read here.", remedy=_SAVE_AGAIN)
         try:
-            _check_parts(path, stream)
+            _check_parts(path, stream, most_text)
         except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, NotImplementedError) as fault:
             raise UnreadableFileError(f"{path.name} is damaged ({fault}).", remedy=_SAVE_AGAIN) from fault
 
 
-def _check_old(path: Path) -> None:
+def _check_old(path: Path, most_text: int) -> None:
     """Refuse an XLS whose sheets ask for too much room: all of them are made when it is opened."""
     before = 0
     try:
@@ -121,13 +123,13 @@ def _check_old(path: Path) -> None:
             room = _Room(rows, columns, cells)
             _check_room(path, room, before)
             before += room.size
-        if text_of_xls(path) > MOST_TEXT:
+        if text_of_xls(path) > most_text:
             raise UnreadableFileError(_REPEATS.format(name=path.name), remedy=_SAVE_AGAIN)
     except ValueError as fault:
         raise UnreadableFileError(f"{path.name} is damaged ({fault}).", remedy=_SAVE_AGAIN) from fault
 
 
-def _check_parts(path: Path, stream: BinaryIO) -> None:
+def _check_parts(path: Path, stream: BinaryIO, most_text: int) -> None:
     _check_end(stream)
     with zipfile.ZipFile(stream) as packed:
         parts = packed.infolist()
@@ -140,7 +142,7 @@ def _check_parts(path: Path, stream: BinaryIO) -> None:
                     f"{path.name} is protected by a password.", remedy="Save it without one, or as CSV."
                 )
             _check_part(path, stream, part, found)
-        if found.cells * found.longest > MOST_TEXT and _text_of(stream, parts) > MOST_TEXT:
+        if found.cells * found.longest > most_text and _text_of(stream, parts) > most_text:
             raise UnreadableFileError(_REPEATS.format(name=path.name), remedy=_SAVE_AGAIN)
 
 

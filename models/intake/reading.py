@@ -73,7 +73,7 @@ class Sheet:
             yield from enumerate(self._cells, start=1)
 
 
-def read_sheets(path: Path, *, encoding: str = "") -> tuple[Sheet, ...]:
+def read_sheets(path: Path, *, encoding: str = "", most_text: int | None = None) -> tuple[Sheet, ...]:
     """Open a file and give its sheets.
 
     Parameters
@@ -82,6 +82,8 @@ def read_sheets(path: Path, *, encoding: str = "") -> tuple[Sheet, ...]:
         A CSV or a workbook. [unitless]
     encoding : str
         Encoding of a CSV, where the person knows better than the guess. [unitless]
+    most_text : int, optional
+        Text in all cells of a workbook; where none is given, what :mod:`models.intake.guarding` allows. [byte]
 
     Raises
     ------
@@ -93,7 +95,7 @@ def read_sheets(path: Path, *, encoding: str = "") -> tuple[Sheet, ...]:
             f"There is no file {path}.", remedy="Check the name; several files may be given at once."
         )
     before = digest(path)
-    sheets = _workbook(path) if path.suffix.lower() in _SUFFIXES else (_csv_sheet(path, encoding),)
+    sheets = _workbook(path, most_text) if path.suffix.lower() in _SUFFIXES else (_csv_sheet(path, encoding),)
     return tuple(replace(sheet, sha256=before) for sheet in sheets)
 
 
@@ -103,17 +105,17 @@ def digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _workbook(path: Path) -> tuple[Sheet, ...]:
+def _workbook(path: Path, most_text: int | None) -> tuple[Sheet, ...]:
     from xml.etree.ElementTree import ParseError
     from zipfile import BadZipFile
 
     from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
 
-    from models.intake.guarding import check_workbook  # a text file is no archive
+    from models.intake.guarding import MOST_TEXT, check_workbook  # a text file is no archive
     from models.intake.number_formats import formatted_cells, show
     from models.intake.spoilt import overlay, spoilt_cells
 
-    check_workbook(path)
+    check_workbook(path, most_text or MOST_TEXT)
     try:
         book = CalamineWorkbook.from_path(str(path))
         spoilt, formats = spoilt_cells(path), formatted_cells(path)
