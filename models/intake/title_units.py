@@ -41,7 +41,7 @@ _SAID: Final = re.compile(
 """Where a title speaks of a unit; a number before it makes it a value, as in 'tolerance 0.05 mm', or a part of a unit, as in '1/100 mm'."""
 
 DATE_PATTERN: Final = re.compile(
-    r"(?<![^\W_])(?=[a-z]*[-./: ]*[a-z]*[-./: ]*[ydhjta])(?:(?:y{2,4}|j{2,4}|a{4}|m{1,3}|d{1,3}|t{2}|h{1,2}|s{2})(?:\s?[-./:]\s?|\s)){1,5}(?:y{2,4}|j{2,4}|a{4}|m{1,3}|d{1,3}|t{2}|h{1,2}|s{2})(?![^\W_])",
+    r"(?<![^\W_])(?=[a-z]{0,4}[-./: ]{0,9}[a-z]{0,4}[-./: ]{0,9}[ydhjta])(?:(?:y{2,4}|j{2,4}|a{4}|m{1,3}|d{1,3}|t{2}|h{1,2}|s{2})(?:\s?[-./:]\s?|\s)){1,5}(?:y{2,4}|j{2,4}|a{4}|m{1,3}|d{1,3}|t{2}|h{1,2}|s{2})(?![^\W_])",
     re.IGNORECASE,
 )
 """How dates and times are to be written, as 'MM/DD/YYYY' and 'hh:mm': the months and minutes in it are no millimetres."""

@@ -19,7 +19,7 @@ _NO_UNIT: Final = frozenset({
 })  # fmt: skip
 """What stands in a row of units under a column that has none."""
 
-NUMBER: Final = re.compile(r"[-+−–]?[\d.,\s]*\d[\d.,\s]*")
+NUMBER: Final = re.compile(r"[-+−–]?(?=[.,\s]*\d)[\d.,\s]+")
 DAYS: Final = frozenset({Form.DATE, Form.MOMENT})
 
 
