@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from models.errors import NotAQuantityError
+from models.intake.clocks import Doubt, with_clock
 from models.intake.dates import (
-    Doubt,
     Order,
     day_and_month,
     parse_moment,
@@ -18,7 +18,6 @@ from models.intake.dates import (
     read_moment,
     spelt_out,
     two_readings,
-    with_clock,
 )
 from models.intake.totals import is_total
 
@@ -39,13 +38,37 @@ MONTHS = (
 
 
 @pytest.mark.parametrize("form", ["NFC", "NFD"])
-@pytest.mark.parametrize("written", ["{day} {month} {year}", "{day}-{month}-{year}", "{day}. {month} {year}"])
+@pytest.mark.parametrize(
+    "written",
+    [
+        "{day} {month} {year}",
+        "{day}-{month}-{year}",
+        "{day}. {month} {year}",
+        "{month} {day}, {year}",
+        "{month}-{day}-{year}",
+    ],
+)
 def test_each_month_is_read_by_its_name(written: str, form: str) -> None:
     for number, names in enumerate(MONTHS, start=1):
         for name in names:
             text = unicodedata.normalize(form, written.format(day=5, month=name, year=2024))  # type: ignore[arg-type]
             moment, has_time = parse_moment(text, Order.BY_ROWS, ZoneInfo("UTC"))
             assert (moment.year, moment.month, moment.day, has_time) == (2024, number, 5, False), text
+
+
+@pytest.mark.parametrize("cell", ["20120304", "20120304 00:00", 20120304.0, 20120304, "Mar 4th, 2012"])
+def test_a_day_in_eight_digits_is_read(cell: object) -> None:
+    assert read_day(cell, Order.BY_ROWS, TODAY, may_lie_ahead=False)[0] == date(2012, 3, 4)
+
+
+@pytest.mark.parametrize(
+    ("cell", "found"),
+    [("04032012", "04032012"), (41000.0, "41000"), ("20121304", "20121304"), ("Mar 2012", "Mar 2012")],
+)
+def test_what_is_no_day_in_eight_digits_is_told_as_it_stands(cell: object, found: str) -> None:
+    with pytest.raises(NotAQuantityError) as fault:
+        read_day(cell, Order.BY_ROWS, TODAY, may_lie_ahead=False)
+    assert fault.value.found == found
 
 
 def test_the_first_of_a_month_and_the_hour_are_read_as_french_writes_them() -> None:
@@ -179,8 +202,10 @@ def short(text: str, order: Order = Order.BY_ROWS) -> tuple[date, tuple[Doubt, .
         ("26-12-24", Order.BY_ROWS, date(2024, 12, 26)),  # year first it has not come
         ("26/05/01", Order.BY_ROWS, date(2001, 5, 26)),  # only with dashes a year of two digits stands first
         ("26.05.01", Order.BY_ROWS, date(2001, 5, 26)),
-        ("15/01/27", Order.BY_ROWS, date(1927, 1, 15)),  # a slip is no proof of another order
-        ("31/12/26", Order.BY_ROWS, date(1926, 12, 31)),
+        ("15/01/27", Order.BY_ROWS, date(2027, 1, 15)),  # a slip is no proof of another order
+        ("31/12/26", Order.BY_ROWS, date(2026, 12, 31)),  # ahead: in 1926 nobody wrote such a list
+        ("Dec 31st, 98", Order.BY_ROWS, date(1998, 12, 31)),
+        ("15/01/28", Order.BY_ROWS, date(1928, 1, 15)),
         ("27/04/19", Order.CLEAR, date(2019, 4, 27)),
         ("04/25/19", Order.BY_ROWS, date(2019, 4, 25)),
         ("5/05/05", Order.BY_ROWS, date(2005, 5, 5)),

@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 from dashboard.words import say
 from dashboard.writing import day
 from models.errors import NotAQuantityError
-from models.intake.dates import Doubt, Order, clock_doubt, parse_moment, read_moment, spelt_out, two_readings
+from models.intake.clocks import Doubt, clock_doubt
+from models.intake.dates import Order, parse_moment, read_moment, spelt_out, two_readings
 from models.intake.typed import TypedProblem
 
 FIELD = "performed"

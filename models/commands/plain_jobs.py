@@ -19,7 +19,7 @@ from typing import Any, Final
 from models.errors import NotAQuantityError
 from models.intake.checking import Known
 from models.intake.checking_jobs import DAY_ONE, is_odd
-from models.intake.dates import clock_doubt
+from models.intake.clocks import clock_doubt
 from models.intake.fields import Form, Table
 from models.intake.reading import Cell
 from models.intake.rows import Remarked, RowReader, typed_text

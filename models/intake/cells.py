@@ -6,12 +6,12 @@ from collections.abc import Generator, Iterator, Sequence
 from datetime import date, datetime
 from itertools import islice
 
-from models.intake.reading import Cell, Sheet
+from models.intake.reading import Sheet
 
 _AT_ONCE = 8_000
 
 
-def text_of(cell: Cell) -> str:
+def text_of(cell: object) -> str:
     """Give a cell as a text, with single blanks."""
     if cell is None:
         return ""

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from models.errors import InvalidValueError, NotAQuantityError
 from models.intake.checking import Known, known_asset, whole
-from models.intake.dates import with_clock
+from models.intake.clocks import with_clock
 from models.intake.problems import Code, Severity
 from models.intake.rows import Row, RowReader, clock_told
 from models.maths.sizes import (

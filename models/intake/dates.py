@@ -9,6 +9,9 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
+from models.intake.cells import text_of
+from models.intake.clocks import Doubt, aware, clock_doubt, read_clock
+from models.intake.months import month_of
 from models.sentences.told import Told
 from models.units import DASHES
 
@@ -38,42 +41,23 @@ class Place(StrEnum):
     LAST = "last"
 
 
-class Doubt(StrEnum):
-    """What has to be said of a date although it was read."""
-
-    CENTURY = "century"
-    SKIPPED = "skipped"
-    TWICE = "twice"
-
-
-_MONTHS = (
-    "january januar janner janvier", "february februar feber fevrier febrero febbraio fevereiro", "march marz mars marzo marco marts",
-    "april avril aprile", "may mai mayo maio", "june juni juin junio junho", "july juli juillet julio julho", "august aout augustus augusti",
-    "september septembre septiembre septembro", "october oktober octobre octubre", "november novembre noviembre novembro",
-    "december dezember decembre dezembro",
-)  # fmt: skip
-"""Names of the months, without accents, in English, German and French, and those of their neighbours that begin alike.
-
-Three letters and more of a name stand for it where no other month begins so ('jui' may be juin or juillet).  By its beginning alone 'Junk' would be June, and
-the Finnish name of November March.
-"""
-
 _SAID = {Order.DAY_FIRST, Order.MONTH_FIRST, Order.YEAR_FIRST}
 """Orders that leave nothing open where a year has two digits."""
 
 _NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _YEAR_FIRST = re.compile(r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T\s]+(.*))?$")
+_EIGHT = re.compile(r"^((?:19|20)\d\d)(\d\d)(\d\d)(?:[T\s]+(.*))?$")
+"""Eight digits, as programs write a day; with the year last none of these centuries leaves a month between."""
+
 _YEAR_LAST = re.compile(r"^(\d{1,2})[-/.\s](\d{1,2})[-/.\s](\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _OPENING = re.compile(r"\s*(\d{1,2})([-/.\s])(\d{1,2})([-/.\s])(\d\d)(?P<more>\d*)")
 _NAMED = re.compile(r"^(\d{1,2})(?:er\b)?[-/.\s]*([^\W\d_]{3,})[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
-_EAST, _WEST = timedelta(hours=14), timedelta(hours=-12)
-"""The largest offsets from UTC that clocks show today (IANA zones Pacific/Kiritimati and Etc/GMT+12)."""
-
+_NAME_FIRST = re.compile(r"^([^\W\d_]{3,})[-/.\s]*(\d{1,2})(?:st|nd|rd|th)?\b[-/.,\s]*(\d{4}|\d{2})(?:[T\s,]+(.*))?$")
 _FIRST_YEAR = 1950
 """A year of two digits is none before this one; a bound of sense: no list of alignments is older."""
 
-_ISO = re.compile(r"\dT\d")
-_CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:\.(\d+))?)?\s*([AaPp]\.?[Mm]\.?)?\s*(Z|[+-]\d{2}:?\d{2})?$")
+_SOON = timedelta(days=366)
+"""A day that lies no further ahead is a slip or a plan, not one of a hundred years ago; a bound of sense."""
 
 
 def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, bool]:
@@ -105,7 +89,7 @@ def parse_moment(cell: object, order: Order, zone: ZoneInfo) -> tuple[datetime, 
             raise
         # '07:05' alone: an example of a day without a time would not say that the day is what is missing.
         raise NotAQuantityError(fault.found, Told("told.expected.visit")) from None
-    return _aware(moment, zone), has_time
+    return aware(moment, zone), has_time
 
 
 def read_moment(cell: object, order: Order, zone: ZoneInfo, today: date) -> tuple[datetime, tuple[Doubt, ...]]:
@@ -125,7 +109,7 @@ def read_moment(cell: object, order: Order, zone: ZoneInfo, today: date) -> tupl
     moment, _, doubts = _moment(cell, order, today, zone)
     if moment.tzinfo is None and (doubt := clock_doubt(moment, zone)) is not None:
         doubts = (*doubts, doubt)
-    return _aware(moment, zone), doubts
+    return aware(moment, zone), doubts
 
 
 def _moment(cell: object, order: Order, today: date | None, zone: ZoneInfo) -> tuple[datetime, bool, tuple[Doubt, ...]]:
@@ -136,13 +120,14 @@ def _moment(cell: object, order: Order, today: date | None, zone: ZoneInfo) -> t
     if isinstance(cell, date):
         return datetime.combine(cell, time(12)), False, ()
     by = datetime.now(UTC).date() if today is None else today
-    day, clock, is_short = _split(str(cell).strip(), order, by, may_lie_ahead=False)
+    text = text_of(cell)
+    day, clock, is_short = _split(text, order, by, may_lie_ahead=False)
     doubts: tuple[Doubt, ...] = ()
     if is_short and today is not None:
         day, doubts = _century(day, today, may_lie_ahead=False)
     if not clock:
         return datetime.combine(day, time(12)), False, doubts
-    moment, offset = _clock(clock, day, str(cell), zone)
+    moment, offset = read_clock(clock, day, text, zone)
     return (moment.replace(tzinfo=UTC) - offset if offset is not None else moment), True, doubts
 
 
@@ -169,64 +154,29 @@ def read_day(cell: object, order: Order, today: date, *, may_lie_ahead: bool) ->
         return cell.date(), ()
     if isinstance(cell, date):
         return cell, ()
-    day, clock, is_short = _split(str(cell).strip(), order, today, may_lie_ahead=may_lie_ahead)
+    text = text_of(cell)
+    day, clock, is_short = _split(text, order, today, may_lie_ahead=may_lie_ahead)
     if clock:
         # A time of day says nothing here; anything else behind the day does ("until further notice", a second day).
         try:
-            _clock(clock, day, str(cell))
+            read_clock(clock, day, text)
         except NotAQuantityError:
-            raise NotAQuantityError(str(cell), Told("told.expected.date")) from None
+            raise NotAQuantityError(text, Told("told.expected.date")) from None
     return _century(day, today, may_lie_ahead=may_lie_ahead) if is_short else (day, ())
 
 
 def _century(day: date, today: date, *, may_lie_ahead: bool) -> tuple[date, tuple[Doubt, ...]]:
-    """Give a day of 20xx, or of 19xx where it cannot be or is not likely to be the former; that is said."""
+    """Give a day of 20xx, or of 19xx where it cannot be or is not likely to be the former; that is said.
+
+    A day shortly ahead that would be before 1950 a century earlier is left to whoever refuses days ahead.
+    """
     if day <= today:
         return day, ()
     earlier = day.replace(year=day.year - 100)  # of the years from 2001 on both are leap years or neither is
-    if may_lie_ahead and day - today <= today - earlier:
+    is_soon = earlier.year < _FIRST_YEAR and day - today <= _SOON
+    if is_soon or (may_lie_ahead and day - today <= today - earlier):
         return day, ()
     return earlier, (Doubt.CENTURY,)
-
-
-def clock_doubt(moment: datetime, zone: ZoneInfo) -> Doubt | None:
-    """Tell whether the clocks of a zone showed a time never or twice: they were put forward or back over it.
-
-    Parameters
-    ----------
-    moment : datetime.datetime
-        Date and time without a zone. [site's clock]
-    zone : zoneinfo.ZoneInfo
-        The zone. [unitless]
-    """
-    first, second = (moment.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
-    if first is None or second is None or first == second:
-        return None
-    return Doubt.SKIPPED if first < second else Doubt.TWICE
-
-
-def with_clock(moment: datetime, text: object, zone: ZoneInfo) -> tuple[datetime, Doubt | None]:
-    """Put a time of day from a column of its own on a date, and say what has to be said of it.
-
-    Raises
-    ------
-    NotAQuantityError
-        If it is no time of day: a duration of a day or more would move the date in silence.
-    """
-    day = moment.astimezone(zone).date()
-    if isinstance(text, datetime):
-        text = text.time()
-    if isinstance(text, time):
-        local = datetime.combine(day, text)
-    elif isinstance(text, timedelta):
-        if not timedelta() <= text < timedelta(days=1):
-            raise NotAQuantityError(str(text), Told("told.expected.clock"))
-        local = datetime.combine(day, time()) + text
-    else:
-        local, offset = _clock(str(text).strip(), day, str(text), zone)
-        if offset is not None:
-            return local.replace(tzinfo=UTC) - offset, None
-    return _aware(local, zone), clock_doubt(local, zone)
 
 
 def day_and_month(text: str) -> tuple[int, int, bool] | None:
@@ -279,7 +229,7 @@ def _year_first(parts: tuple[str, str, str], today: date, *, may_lie_ahead: bool
         meant, _ = _century(date(2000 + year, month, day), last, may_lie_ahead=may_lie_ahead)
     except ValueError:
         return None
-    return meant if meant.year >= _FIRST_YEAR else None
+    return meant if meant.year >= _FIRST_YEAR and (meant <= last or may_lie_ahead) else None
 
 
 def spelt_out(text: str, order: Order) -> str:
@@ -313,15 +263,11 @@ def two_readings(text: str) -> tuple[str, str] | None:
     return _both(match)
 
 
-def _aware(moment: datetime, zone: ZoneInfo) -> datetime:
-    return moment.replace(tzinfo=zone).astimezone(UTC) if moment.tzinfo is None else moment.astimezone(UTC)
-
-
 def _split(text: str, order: Order, today: date, *, may_lie_ahead: bool) -> tuple[date, str, bool]:
     """Give the day, what stands after it, and whether its year has two digits: it is one of 20xx then."""
     text = text.translate(DASHES)
     try:
-        if match := _YEAR_FIRST.match(text):
+        if match := _YEAR_FIRST.match(text) or _EIGHT.match(text):
             return date(int(match[1]), int(match[2]), int(match[3])), match[4] or "", False
         if match := _YEAR_LAST.match(text):
             is_short = len(match[3]) == 2
@@ -331,8 +277,11 @@ def _split(text: str, order: Order, today: date, *, may_lie_ahead: bool) -> tupl
             day, month = (first, second) if _day_first(match, order) else (second, first)
             return date(_year(match[3]), month, day), match[4] or "", is_short
         # An accent may stand as a letter of its own: text from some systems is taken apart.
-        if (match := _NAMED.match(unicodedata.normalize("NFC", text))) and (named := _month(match[2])) is not None:
-            return date(_year(match[3]), named, int(match[1])), match[4] or "", len(match[3]) == 2
+        whole = unicodedata.normalize("NFC", text)
+        if match := _NAMED.match(whole) or _NAME_FIRST.match(whole):
+            number, name = (match[1], match[2]) if match[1].isdigit() else (match[2], match[1])
+            if (named := month_of(name)) is not None:
+                return date(_year(match[3]), named, int(number)), match[4] or "", len(match[3]) == 2
     except ValueError:
         raise NotAQuantityError(text, Told(f"told.expected.day.{order.name.lower()}")) from None
     raise NotAQuantityError(text, Told("told.expected.date.serial" if _is_serial(text) else "told.expected.date"))
@@ -367,16 +316,6 @@ def _spelt_day(year: str, month: str, day: str) -> str | None:
         return str(date(2000 + int(year), int(month), int(day)))
     except ValueError:
         return None
-
-
-def _month(name: str) -> int | None:
-    """Give the month of a name or its beginning; ``None`` where it is none."""
-    letters = unicodedata.normalize("NFD", name.lower())
-    plain = "".join(letter for letter in letters if not unicodedata.combining(letter))
-    found = [
-        number for number, names in enumerate(_MONTHS, start=1) if any(one.startswith(plain) for one in names.split())
-    ]
-    return found[0] if len(found) == 1 else None
 
 
 def _is_serial(text: str) -> bool:
@@ -427,43 +366,3 @@ def _spelt(year: str, month: str, day: str) -> str:
 
 def _year(text: str) -> int:
     return int(text) if len(text) == 4 else 2000 + int(text)
-
-
-def _clock(text: str, day: date, whole: str, zone: ZoneInfo | None = None) -> tuple[datetime, timedelta | None]:
-    """Give a moment on the clock of a day, and its offset from UTC where it names one.
-
-    '22:00-06:00' is the span of a night shift rather than a time in another zone: with
-    a zone such an offset has to be one of that zone on that day, or of a whole timestamp.
-    """
-    match = _CLOCK.match(text.translate(DASHES).strip())
-    if match is None:
-        is_part = re.fullmatch(r"0?[.,]\d+", text.strip()) is not None
-        raise NotAQuantityError(whole, Told("told.expected.clock.serial" if is_part else "told.expected.clock"))
-    hour = int(match[1])
-    half = (match[5] or "").lower()[:1]
-    if half == "a" and hour > 12:
-        raise NotAQuantityError(whole, Told("told.expected.clock"))  # 15:00 AM is one or the other
-    if half and hour < 24:
-        hour = hour % 12 + (12 if half == "p" else 0)
-    try:
-        moment = datetime.combine(
-            day, time(hour, int(match[2]), int(match[3] or 0), int((match[4] or "")[:6].ljust(6, "0")))
-        )
-    except ValueError:
-        raise NotAQuantityError(whole, Told("told.expected.clock")) from None
-    if match[6] is None:
-        return moment, None
-    if match[6] == "Z":
-        return moment, timedelta()
-    sign = -1 if match[6][0] == "-" else 1
-    digits = match[6][1:].replace(":", "")
-    offset = sign * timedelta(hours=int(digits[:2]), minutes=int(digits[2:]))
-    is_offset = int(digits[2:]) <= 59 and _WEST <= offset <= _EAST
-    if sign < 0 and ":" in match[6] and not (match[3] or _ISO.search(whole)) and zone is not None:
-        own = {moment.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1)}
-        if offset not in own:
-            key = "told.expected.span" if is_offset else "told.expected.span.only"
-            raise NotAQuantityError(whole, Told(key, begin=f"{moment:%H:%M}", offset=match[6], zone=zone.key))
-    if not is_offset:
-        raise NotAQuantityError(whole, Told("told.expected.offset"))
-    return moment, offset

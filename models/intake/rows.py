@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from models.errors import NotAQuantityError
 from models.intake import between, dates, totals
 from models.intake.beyond import Beyond, is_blank
+from models.intake.clocks import Doubt
 from models.intake.day_order import MAY_LIE_AHEAD
 from models.intake.decimal_sign import two_readings
 from models.intake.fields import FEET, Field, Form, Table
@@ -415,7 +416,7 @@ class RowReader:
         moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
         if not doubts:
             return moment
-        if dates.Doubt.CENTURY in doubts:
+        if Doubt.CENTURY in doubts:
             return Remarked(moment, Code.SHORT_YEAR, str(cell), _century_told(moment.astimezone(self.zone).date()))
         return Remarked(moment, Code.ODD_TIME, str(cell), clock_told(doubts[0], moment, self.zone))
 
@@ -435,10 +436,10 @@ class RowReader:
         return Remarked(names, Code.NOBODY, str(cell), f"names; what stands for nobody names nobody, so {whom}")
 
 
-def clock_told(doubt: dates.Doubt, moment: datetime, zone: ZoneInfo) -> str:
+def clock_told(doubt: Doubt, moment: datetime, zone: ZoneInfo) -> str:
     """Say what was made of a time that the clocks of a zone showed never or twice."""
     local = moment.astimezone(zone)
-    if doubt is dates.Doubt.SKIPPED:
+    if doubt is Doubt.SKIPPED:
         return (
             f"a time that the clocks of {zone.key} showed: they were put forward over it; it is kept as {local:%H:%M}"
         )
