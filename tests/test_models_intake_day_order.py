@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 import sqlalchemy as sa
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.commands.import_dates import decided
+from models.commands.report import Source
 from models.errors import NotAQuantityError
 from models.intake.dates import Order, read_day, spelt_out
 from models.intake.day_order import evidence_in, evidence_of
-from models.intake.mapping import propose
+from models.intake.fields import Table, fields_of
+from models.intake.mapping import Column, SheetMapping, propose
 from models.intake.problems import Code
-from models.intake.reading import read_sheets
+from models.intake.reading import Cell, Sheet, read_sheets
+from models.intake.rows import RowReader
 from models.store.reader import Reader
 from models.units import Display
 from models.values.story import Site
@@ -44,7 +50,9 @@ def parse_day(text: str, order: Order) -> date:
         (["5/5/2019", "n/a", "", "12:30"], Order.BY_ROWS),
         (["26-05-01", "25-04-19"], Order.BY_ROWS),
         (["26-05-01", "25-04-30"], Order.BY_ROWS),  # 2030 has not come: it may be a slip
-        (["26-05-01", "98-04-19"], Order.YEAR_FIRST),
+        (["26-05-01", "98-04-19", "99-01-02"], Order.YEAR_FIRST),
+        (["03-04-08", "15-06-07", "98-12-01", "22-10-09"], Order.BY_ROWS),  # one may be a slip
+        (["26-05-01", "98-04-19 07:30", "98-04-19 16:00"], Order.BY_ROWS),
         (["26-05-01", "31-05-19"], Order.DAY_FIRST),
         (["03/04/19", "04/25/19"], Order.MONTH_FIRST),
         (["26/05/19", "3/4/2019", "25/4/2019"], Order.DAY_FIRST),
@@ -117,6 +125,46 @@ def test_the_last_row_of_a_file_tells_whatever_stands_around_it(tmp_path: Path) 
         path.write_text("\n".join(["tag,date,notes", *text]) + "\n", encoding="utf-8")
         (sheet,) = read_sheets(path)
         assert evidence_in(sheet, 1, [1]).order is Order.MONTH_FIRST, name
+
+
+PERFORMED = Column(0, "Date", next(f for f in fields_of(Table.JOBS) if f.key == "performed"))
+LIST = SheetMapping("a", Table.JOBS, 1, (PERFORMED,), order=Order.DAY_FIRST)
+
+
+def half_converted(*, every: int, form: str = "%d/%m/%Y") -> list[Cell]:
+    """Days of a list as a spreadsheet of the other order leaves them."""
+    days = [datetime(2008, 1, 1) + timedelta(days=every * n) for n in range(24)]  # noqa: DTZ001 - a cell has no zone
+    return [day.replace(month=day.day, day=day.month) if day.day <= 12 else day.strftime(form) for day in days]
+
+
+def columns_turned(cells: list[Cell]) -> dict[int, str]:
+    sheet = Sheet(Path("l.xlsx"), "a", _cells=(("Date",), *((cell,) for cell in cells)))
+    return dict(decided([Source(sheet, LIST)])[0].mapping.turned)
+
+
+def test_dates_that_a_spreadsheet_of_the_other_order_has_half_converted_are_refused() -> None:
+    """Day and month of 9 of 24 visits were exchanged, without a word."""
+    turned = columns_turned(half_converted(every=37))
+    assert turned == {0: "15/03/2008"}
+    reader = RowReader(replace(LIST, turned=turned), "l.xlsx", ZoneInfo("UTC"))
+    row = reader.read(3, [datetime(2008, 7, 2, 8, 30)])  # noqa: DTZ001
+    assert row is not None
+    assert [(p.code, p.found) for p in row.problems] == [(Code.BAD_DATE, "2008-07-02")]
+    assert "Write as a text 2008-02-07, which is likely, or 2008-07-02;" in row.problems[0].expected
+    same = reader.read(4, [datetime(2008, 5, 5)])  # noqa: DTZ001
+    assert same is not None
+    assert same.is_good, "nothing of 5 May can be exchanged"
+
+
+def test_dates_of_which_one_tells_against_it_are_no_half_converted_ones() -> None:
+    cells = half_converted(every=37)
+    late = datetime(2012, 4, 13, tzinfo=UTC)
+    known = [cell for cell in cells if isinstance(cell, date)]
+    texts = [cell for cell in cells if isinstance(cell, str)]
+    assert columns_turned(known[:4] + texts[:4])
+    for some in ([*cells, late], [*cells, "03/04/2012"], [*cells, "04/13/2012"], known[:3] + texts, known + texts[:3]):
+        assert not columns_turned(some)
+    assert not columns_turned([*known, *(f"2012-05-{n}" for n in range(13, 30))])
 
 
 def rows_on(*days: str) -> list[dict[str, str]]:

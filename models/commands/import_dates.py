@@ -12,6 +12,7 @@ from models.intake.contrary import FIXED_DECIMAL, FIXED_ORDER, Fixed, Told
 from models.intake.dates import Order
 from models.intake.day_order import Evidence, evidence_in
 from models.intake.mapping import SheetMapping
+from models.intake.turned import turned_in
 
 
 def decided(sources: Sequence[Source], today: date | None = None) -> list[Source]:
@@ -21,7 +22,7 @@ def decided(sources: Sequence[Source], today: date | None = None) -> list[Source
     the rows of all sheets of the call that are read in the same way; sheets of the
     template are, where they hold the same.  Where the rows tell only the contrary of the
     order, or of the decimal sign, that a mapping says, the mapping names one of them: what
-    reads two ways is refused by it then.
+    reads two ways is refused by it then.  So are dates that a spreadsheet has most likely turned.
 
     Parameters
     ----------
@@ -36,11 +37,12 @@ def decided(sources: Sequence[Source], today: date | None = None) -> list[Source
         If a file is no text in its encoding, or a quotation is not closed.
     """
     orders, signs = _contraries(sources, FIXED_ORDER), _contraries(sources, FIXED_DECIMAL)
+    turned = [turned_in(source.sheet, source.mapping) for source in sources]
     looked_at = [
-        replace(source, mapping=replace(source.mapping, order_against=order, decimal_against=sign))
-        if order or sign
+        replace(source, mapping=replace(source.mapping, order_against=order, decimal_against=sign, turned=columns))
+        if order or sign or columns
         else source
-        for source, order, sign in zip(sources, orders, signs, strict=True)
+        for source, order, sign, columns in zip(sources, orders, signs, turned, strict=True)
     ]
     return _ordered(looked_at, today)
 

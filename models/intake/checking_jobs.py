@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 
 from models.errors import InvalidValueError, NotAQuantityError
 from models.intake.checking import Known, known_asset, whole
-from models.intake.clocks import with_clock
+from models.intake.clocks import clock_told, with_clock
 from models.intake.problems import Code, Severity
-from models.intake.rows import Row, RowReader, clock_told
+from models.intake.rows import Row, RowReader
 from models.maths.sizes import (
     AIR_USUAL_C,
     IMPOSSIBLE,

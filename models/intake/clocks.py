@@ -43,6 +43,19 @@ def clock_doubt(moment: datetime, zone: ZoneInfo) -> Doubt | None:
     return Doubt.SKIPPED if first < second else Doubt.TWICE
 
 
+def clock_told(doubt: Doubt, moment: datetime, zone: ZoneInfo) -> str:
+    """Say what was made of a time that the clocks of a zone showed never or twice."""
+    local = moment.astimezone(zone)
+    if doubt is Doubt.SKIPPED:
+        return (
+            f"a time that the clocks of {zone.key} showed: they were put forward over it; it is kept as {local:%H:%M}"
+        )
+    return (
+        f"a time that the clocks of {zone.key} showed once: they were put back, and the first of the two is taken; "
+        f"for the second write its difference to UTC, as in {local.replace(fold=1).isoformat(' ', 'minutes')}"
+    )
+
+
 def with_clock(moment: datetime, text: object, zone: ZoneInfo) -> tuple[datetime, Doubt | None]:
     """Put a time of day from a column of its own on a date, and say what has to be said of it.
 

@@ -14,6 +14,8 @@ from models.intake.reading import Sheet
 OPENING = 10
 """Characters of a cell in which a date stands; what comes after them is a time of day."""
 
+_TELL_YEAR = 2
+"""So many different dates whose year can only stand first tell it of others; a single one may be a slip."""
 
 MAY_LIE_AHEAD = {"due", "retired", "valid_from"}
 """Dates that may lie ahead by their nature; any other tells of something that was done."""
@@ -24,9 +26,9 @@ class Evidence:
     """What dates tell of their order, those with points apart from others.
 
     ``day`` and ``month`` tell that there are dates that can only be read with that
-    first; ``…_open`` that there are some that read two ways.  ``year`` and ``last``
-    tell that there are some whose year stands first with two digits for certain, or
-    last; ``either_…`` is what those tell that may be either, if it stands last.
+    first; ``…_open`` that there are some that read two ways.  ``year`` holds some whose
+    year stands first with two digits for certain, and ``last`` tells that there are some
+    where it stands last; ``either_…`` is what those tell that may be either, if it stands last.
     """
 
     point_day: bool = False
@@ -34,14 +36,14 @@ class Evidence:
     point_open: bool = False
     day: bool = False
     month: bool = False
-    year: bool = False
+    year: frozenset[str] = frozenset()
     last: bool = False
     either_day: bool = False
     either_month: bool = False
 
     def __or__(self, other: Evidence) -> Evidence:
         """Give what both tell together."""
-        return Evidence(*(a or b for a, b in zip(astuple(self), astuple(other), strict=True)))
+        return Evidence(*(a | b for a, b in zip(astuple(self), astuple(other), strict=True)))
 
     @property
     def order(self) -> Order:
@@ -49,12 +51,13 @@ class Evidence:
 
         With points the day stands first by common practice (no source): one date
         that says otherwise beside dates that say the same is a slip of its writer,
-        but a column that never says so is not read against the practice.
+        but a column that never says so is not read against the practice.  One whose
+        year stands first may be a slip too: it takes two to tell it of others.
         """
         day, month = self.day or (self.last and self.either_day), self.month or (self.last and self.either_month)
         if (day and month) or (self.year and self.last):
             return Order.CLEAR
-        if self.year:
+        if len(self.year) >= _TELL_YEAR:
             return Order.YEAR_FIRST
         others = Order.DAY_FIRST if day else Order.MONTH_FIRST if month else Order.BY_ROWS
         if self.point_day or (self.point_open and not self.point_month):
@@ -82,12 +85,14 @@ def evidence_of(texts: Iterable[str], today: date | None = None, *, may_lie_ahea
     """
     today = today or datetime.now(UTC).date()
     found: set[str] = set()
+    years: set[str] = set()
     for text in texts:
         if (numbers := dates.day_and_month(text)) is None:
             continue
         place = dates.place_of_year(text, today, may_lie_ahead=may_lie_ahead)
         if place is dates.Place.FIRST:
-            found.add("year")
+            if len(years) < _TELL_YEAR:
+                years.add(text.split()[0])
             continue
         first, second, points = numbers
         told = {Order.DAY_FIRST: "day", Order.MONTH_FIRST: "month"}.get(_told(first, second), "")
@@ -98,7 +103,8 @@ def evidence_of(texts: Iterable[str], today: date | None = None, *, may_lie_ahea
         if not told and points and first != second:
             told = "open"
         found.add(f"point_{told}" if points else told)
-    return Evidence(**{name: name in found for name in Evidence.__slots__})
+    flags = {name: name in found for name in Evidence.__slots__ if name != "year"}
+    return Evidence(year=frozenset(years), **flags)
 
 
 def order_told(text: str) -> Order | None:

@@ -70,7 +70,8 @@ class SheetMapping:
 
     ``order_against`` and ``decimal_against`` name a row that tells against the order of
     dates, or the decimal sign, that is fixed here; both are empty where none does, and
-    are no part of what is kept (:mod:`models.commands.import_dates`).  ``units_said`` is what stood of units above the
+    are no part of what is kept (:mod:`models.commands.import_dates`); nor is ``turned``, which names columns
+    of dates that a spreadsheet has most likely turned, each with a text that tells it.  ``units_said`` is what stood of units above the
     headings, or in a column of them, where it was against how some column would have been read.
     """
 
@@ -85,6 +86,7 @@ class SheetMapping:
     units_said: tuple[str, ...] = ()
     order_against: str = ""
     decimal_against: str = ""
+    turned: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def headings(self) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from models.errors import NotAQuantityError
 from models.intake import between, dates, totals
 from models.intake.beyond import Beyond, is_blank
-from models.intake.clocks import Doubt
+from models.intake.clocks import Doubt, clock_told
 from models.intake.day_order import MAY_LIE_AHEAD
 from models.intake.decimal_sign import two_readings
 from models.intake.fields import FEET, Field, Form, Table
@@ -394,8 +394,14 @@ class RowReader:
             )  # fmt: skip
             raise NotAQuantityError(cell.strip(), expected)
 
-    def _refuse_doubtful_date(self, cell: Cell) -> None:
-        """Refuse a date that reads two ways where other dates tell against the order that is fixed."""
+    def _refuse_doubtful_date(self, cell: Cell, column: Column) -> None:
+        """Refuse a date that reads two ways where other dates tell against the order that is fixed, or that it was turned."""
+        if isinstance(cell, date) and column.index in self.mapping.turned:
+            # Its month is a day up to 12 in any case; of 5 May nothing can be turned.
+            one, other = (f"{day:%Y-%m-%d}" for day in (cell, cell.replace(month=cell.day, day=cell.month)))
+            if one != other:
+                expected = Told("told.expected.turned", text=self.mapping.turned[column.index], one=one, other=other)
+                raise NotAQuantityError(one, expected)
         ways = dates.two_readings(cell) if self.mapping.order_against and isinstance(cell, str) else None
         if ways is not None:
             told = dates.Order.MONTH_FIRST if self.mapping.order is dates.Order.DAY_FIRST else dates.Order.DAY_FIRST
@@ -405,14 +411,14 @@ class RowReader:
             )  # fmt: skip
             raise NotAQuantityError(str(cell).strip(), expected)
 
-    def _day(self, cell: Cell, _column: Column, chosen: Field) -> date | Remarked:
-        self._refuse_doubtful_date(cell)
+    def _day(self, cell: Cell, column: Column, chosen: Field) -> date | Remarked:
+        self._refuse_doubtful_date(cell, column)
         ahead = chosen.key in MAY_LIE_AHEAD
         day, doubts = dates.read_day(cell, self.mapping.order, self.today, may_lie_ahead=ahead)
         return Remarked(day, Code.SHORT_YEAR, str(cell), _century_told(day)) if doubts else day
 
-    def _moment(self, cell: Cell, _column: Column, _field: Field) -> datetime | Remarked:
-        self._refuse_doubtful_date(cell)
+    def _moment(self, cell: Cell, column: Column, _field: Field) -> datetime | Remarked:
+        self._refuse_doubtful_date(cell, column)
         moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
         if not doubts:
             return moment
@@ -434,19 +440,6 @@ class RowReader:
             return names
         whom = f"only {'; '.join(names)} counts" if names else "it is read as a blank"
         return Remarked(names, Code.NOBODY, str(cell), f"names; what stands for nobody names nobody, so {whom}")
-
-
-def clock_told(doubt: Doubt, moment: datetime, zone: ZoneInfo) -> str:
-    """Say what was made of a time that the clocks of a zone showed never or twice."""
-    local = moment.astimezone(zone)
-    if doubt is Doubt.SKIPPED:
-        return (
-            f"a time that the clocks of {zone.key} showed: they were put forward over it; it is kept as {local:%H:%M}"
-        )
-    return (
-        f"a time that the clocks of {zone.key} showed once: they were put back, and the first of the two is taken; "
-        f"for the second write its difference to UTC, as in {local.replace(fold=1).isoformat(' ', 'minutes')}"
-    )
 
 
 def _century_told(day: date) -> str:

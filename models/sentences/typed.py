@@ -40,6 +40,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.expected.contrary_number": "a number that reads only one way: other numbers here tell a decimal {told} ({where}), and the reading says a decimal {fixed}; correct how this file is read (in a mapping: decimal = '{sign}'), or write {one} or {other}",
     "told.expected.either_day.clear": "a date that reads one way: other dates here tell both that the day stands first and that the month does; write {one} or {other}",
     "told.expected.date.serial": "a date such as 2026-11-25 or 25.11.2026; this is a spreadsheet's number for a date: give the column a date format there, and save it again",
+    "told.expected.turned": "a date that reads one way: all that are texts here, as '{text}', have a day above 12, and all that the spreadsheet knows as dates have none, as where it has exchanged day and month. Write as a text {other}, which is likely, or {one}; rows that came back and are sent again are taken as they stand",
     "told.expected.clock": "a time of day such as 14:30",
     "told.expected.offset": "a time whose offset from UTC some clock shows, from -12:00 to +14:00",
     "told.expected.span": "one time of day: this may be a span, and {offset} is no offset from UTC that the clocks of {zone} have on that day. Write {begin}, or for a time in another zone seconds too: {begin}:00{offset}",
