@@ -206,7 +206,7 @@ def _standing(log: list[Line]) -> list[Fault]:
     repeated = f"K-{REPEATED:03d}"
     return [
         *blanked,
-        Fault(LOG, rows[repeated], "A", "duplicate-in-file", repeated, ERROR),
+        Fault(LOG, rows[repeated], "A", "duplicate-in-file", repeated, WARNING),
         Fault(LOG, rows["Total"], "", "not-a-record", f"Total … {JOBS} sheets", WARNING),
     ]
 

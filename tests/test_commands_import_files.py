@@ -306,10 +306,18 @@ def test_what_stands_twice_names_the_other_file(engine: sa.Engine, site: Site, t
     second = jobs_file(tmp_path, {**GOOD, "job": "N1"}, other, {**GOOD, "job": "N1"}, name="second")
     report = bring_in(engine, site, first, second, dry_run=True)
     assert [p.expected for p in report.problems] == [
-        "each record once; row 2 of first.csv says the same",
+        "each record once; row 2 of first.csv says the same, and this one is left out",
         "a number of its own; row 3 of first.csv has it with other content",
-        "each record once; row 2 of first.csv says the same",
+        "each record once; row 2 of first.csv says the same, and this one is left out",
     ]
+    assert [sheet.left_out for sheet in report.sheets] == [0, 2]
+    bare = [{**GOOD, "job": "", "found_offset_V": number} for number in ("0.02", "0.03", "0.02")]
+    report = bring_in(engine, site, jobs_file(tmp_path, *bare, name="bare"), dry_run=True)
+    assert [(p.severity, p.found, p.column.split(" ")[0]) for p in report.problems] == [
+        (Severity.ERROR, "2025-06-01", "C"), (Severity.WARNING, "2025-06-01", "C")
+    ]  # fmt: skip
+    assert "one visit of P-1 at this time; row 2 is another one, with other content: if both" in report.problems[0].text
+    assert bring_in(engine, site, jobs_file(tmp_path, bare[0], bare[2], name="same")).taken == 1
     (tmp_path / "more").mkdir()
     paths = [
         *write(tmp_path, people="name,qualification\nNew One,\nNew One,\n"),

@@ -16,7 +16,7 @@ from models.commands.one_machine import says_one_of
 from models.commands.plain_jobs import Four, PlainJob, plain_row
 from models.commands.report import SameVisit, SheetReport, Source
 from models.commands.same_visit import ImportVisits, alike, eight, told, told_twice
-from models.commands.taken_jobs import told_taken
+from models.commands.taken_jobs import told_taken, told_twice_here
 from models.intake.checking_jobs import check_job, made_ref
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell
@@ -139,7 +139,7 @@ class JobRows(Things):
         others = (
             () if row.values.get("ref") else tuple(made_ref(t, job.performed_at, self.known.zone) for t in tags[1:])
         )
-        if self._stands_twice(reader, row, job, content, tags, others):
+        if self._stands_twice(reader, row, cells, job, content, tags, others):
             return None
         self.seen.keep((job.ref,), (row.number,), (content,))
         moment = hash((job.tag, performed_us))
@@ -176,8 +176,9 @@ class JobRows(Things):
         return self.files[str(next(s.source.path for s in reversed(self.report.sheets)))]
 
     def _stands_twice(
-        self, reader: RowReader, row: Row, job: Job, content: bytes, tags: Sequence[str], others: Sequence[str]
-    ) -> bool:
+        self, reader: RowReader, row: Row, cells: Sequence[Cell], job: Job, content: bytes, tags: Sequence[str],
+        others: Sequence[str],
+    ) -> bool:  # fmt: skip
         """Say of a job that it stands in this import already, under any tag of its machine."""
         for ref in (job.ref, *others):
             earlier = self.seen.earlier(ref)
@@ -185,11 +186,9 @@ class JobRows(Things):
                 continue
             number, same = earlier
             where = self._row_of(bisect_right(self.starts, self.seen.place(ref)) - 1, number)
-            if same == content or says_one_of(job, ref, tags, (same,)):
-                code, expected = Code.DUPLICATE, f"each record once; {where} says the same"
-            else:
-                code, expected = Code.KEY_CONFLICT, f"a number of its own; {where} has it with other content"
-            row.problems.append(reader.problem(row, "ref", code, Severity.ERROR, ref, expected))
+            is_same = same == content or says_one_of(job, ref, tags, (same,))
+            self.report.sheets[-1].left_out += is_same
+            row.problems.append(told_twice_here(reader, row, cells, job, where, is_same=is_same))
             return True
         return False
 

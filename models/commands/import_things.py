@@ -329,16 +329,15 @@ class Things:
         )
 
     def _same(self, reader: RowReader, row: Row, sheet: SheetReport, key: tuple[Table, str]) -> None:
-        """Count a row that says what is known: from the book it is no news, from this file it stands twice."""
+        """Count a row that says what is known: from the book it is no news, one of this file stands twice and is left out."""
         earlier = self.in_this_import.get(key)
         if earlier is None:
             sheet.unchanged += 1
-        else:
-            row.problems.append(
-                reader.problem(
-                    row, "", Code.DUPLICATE, Severity.ERROR, f"the same as {self._row_of(*earlier)}", "each record once"
-                )
-            )
+            return
+        sheet.left_out += 1
+        found = f"the same as {self._row_of(*earlier)}"
+        expected = "each record once; this one is left out"
+        row.problems.append(reader.problem(row, "", Code.DUPLICATE, Severity.WARNING, found, expected))
 
     def _break(self, reader: RowReader, row: Row, sheet: SheetReport, file: File) -> None:
         self._read_tag(reader, row)

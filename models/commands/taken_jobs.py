@@ -13,7 +13,7 @@ from models.intake.rows import Row, RowReader
 from models.store.held_jobs import HeldJob
 from models.tables.base import from_microseconds
 from models.units import Display, from_stored
-from models.values.job import COMPONENTS
+from models.values.job import COMPONENTS, Job
 from models.values.kinds import Method, Reason
 
 SHOWN: Final = 4
@@ -75,6 +75,41 @@ def told_taken(
     problem = reader.problem(row, key, Code.KEY_IN_BOOK, Severity.ERROR, number if key == "ref" else "", text)
     amended = held is not None and not held.void and not elsewhere
     return replace(problem, is_sentence=True, entry=held.entry if held is not None and amended else None)
+
+
+def told_twice_here(
+    reader: RowReader, row: Row, cells: Sequence[Cell], job: Job, where: str, *, is_same: bool
+) -> Problem:
+    """Say of a row that an earlier one has its number.
+
+    Parameters
+    ----------
+    reader : RowReader
+        Reader of its sheet. [unitless]
+    row : Row
+        The row. [unitless]
+    cells : sequence of Cell
+        Its cells. [as typed]
+    job : Job
+        Its job. [unitless]
+    where : str
+        The earlier row. [unitless]
+    is_same : bool
+        Whether both say the same: then this one is left out. [unitless]
+    """
+    # A number that was made of tag and time stands nowhere in the sheet.
+    is_given = bool(row.values.get("ref"))
+    key, found = ("ref", job.ref) if is_given else ("performed", reader.shown("performed", cells))
+    if is_same:
+        expected = f"each record once; {where} says the same, and this one is left out"
+        return reader.problem(row, key, Code.DUPLICATE, Severity.WARNING, found, expected)
+    expected = f"a number of its own; {where} has it with other content"
+    if not is_given:
+        expected = (
+            f"one visit of {job.tag} at this time; {where} is another one, with other content: if both were made, give each "
+            "a time of day or a job number"
+        )
+    return reader.problem(row, key, Code.KEY_CONFLICT, Severity.ERROR, found, expected)
 
 
 def _way_on(held: HeldJob | None, elsewhere: str) -> str:
