@@ -571,7 +571,15 @@ def test_jobs_below_machines_and_machines_below_jobs_stop_all_of_it(say: Spoken,
     assert "b.csv, row 4: here another list begins (the headings of assets, below a list of jobs)" in said
     # The same headings again are no other list.
     register(Path("c.csv"), machine, machines, machine.replace("P-7", "P-8"), head=machines)
-    assert "another list" not in say("import", "c.csv", "--confirm")[1]
+    status, said = say("import", "c.csv", "--confirm")
+    assert (status, "row 3: expected a record; the headings stand here once more, and the row is left out" in said) == (
+        0,
+        True,
+    )
+    # So a program begins a file that stands behind another; the reason is no word that waits for its meaning.
+    register(Path("d.csv"), row("A1"), f"\ufeff{STATED}", row("A2", day="2020-01-01"), head=STATED)
+    status, said = say("import", "d.csv", "--confirm")
+    assert (status, "1 left out" in said, "means" in said) == (0, True, False)
 
 
 def test_a_kept_mapping_finds_its_headings_below_one_more_title(say: Spoken) -> None:

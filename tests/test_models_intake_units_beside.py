@@ -263,7 +263,10 @@ MIL = (V, "found_offset_v", "mil", -1.0)
         # What the heading leaves open was answered for it; of the unit of one that was not understood nothing is said but by the site.
         ([kept("a", (f"{V} [1/100 mm]", "found_offset_v", "mm", 0.01))], f"{V} [1/100 mm]", "found_offset_v mm 0.01 in a"),
         ([kept("a", (f"{V} hot", "", "", 1.0))], f"{V} hot", "left out in a"), ([kept("a", ("VO", "found_offset_v", "mm", 1.0))], "VO", "found_offset_v mm 1 in a"),
-        ([kept("a", ("VO", "found_offset_v", "mil", 1.0))], "VO", "found_offset_v mil? 1 in a"), ([kept("a", MIL)], V.upper(), "found_offset_v mm 1"),
+        ([kept("a", ("VO", "found_offset_v", "mil", 1.0))], "VO", "found_offset_v mil? 1 in a"), ([kept("a", MIL)], V.upper(), "found_offset_v mil? -1? in a"),
+        ([kept("a", (f"{V} [mil]", "found_offset_v", "mil", -1.0))], f"{V.lower()}(mil)", "found_offset_v mil -1? in a"),
+        ([kept("a", (f"{V} [mil]", "found_offset_v", "mil", -1.0))], f"{V} [mm]", "found_offset_v mm 1"),
+        ([kept("a", MIL, (V.upper(), "found_offset_v", "mm", 1.0))], V.upper(), "found_offset_v mm 1"),
         ([kept("a", (f"{V} [mil]", "found_offset_v", "mil", -1.0))], f"{V} [mil]", "found_offset_v mil -1? in a"),
     ],
 )  # fmt: skip

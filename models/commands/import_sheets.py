@@ -17,7 +17,7 @@ from models.intake import merged
 from models.intake.between import names_of
 from models.intake.fields import Table
 from models.intake.mapping import SheetMapping
-from models.intake.other_lists import refuse_other_headings
+from models.intake.other_lists import HEADINGS_AGAIN, refuse_other_headings, say_headings_again
 from models.intake.own_table import OwnVersions, own_versions
 from models.intake.problems import Code, Severity
 from models.intake.reading import Cell, CutRow, digest
@@ -123,7 +123,11 @@ class Sheets(JobRows):
                 sheet.left_out += 1
                 self.report.problems.append(reader.problem(row, "", Code.OLD_VERSION, Severity.WARNING, "", why))
                 return None
-            refuse_other_headings(reader.mapping, reader.file, number, cells)
+            if say_headings_again(reader.mapping, cells):
+                again = reader.problem(row, "", Code.HEADING_BETWEEN, Severity.WARNING, "", HEADINGS_AGAIN)
+                row.is_total, row.problems = True, [again]
+            else:
+                refuse_other_headings(reader.mapping, reader.file, number, cells)
             if isinstance(cells, CutRow):
                 row.problems.append(reader.problem(row, "", Code.CUT_SHORT, Severity.ERROR, _CUT, "a whole file"))
             elif row.is_total:

@@ -1,4 +1,4 @@
-"""What a site has confirmed for the very same headings in other lists: a new list starts from it.
+"""What a site has confirmed for the same headings in other lists: a new list starts from it.
 
 A list with one column more has other headings as a whole, but most of them are old
 ones, of which a person has said what they are, in which unit and which way round.
@@ -8,6 +8,7 @@ contradict each other, it is asked about, with what was confirmed as the guess.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -19,6 +20,7 @@ from models.intake.problems import column_name
 from models.intake.proposing import Ask, as_field
 from models.units import Display
 
+_BRACKETS: Final = re.compile(r"[\[\](){}]")
 _SHOWN: Final = 2
 """So many mappings are named; of more it is said that there are more."""
 
@@ -103,16 +105,26 @@ def _answers(
     if column.heading in {"", WHAT_TO_MEND}:
         return []
     for one in kept:
-        same = [other for other in one.sheet.columns if other.heading == column.heading]
+        same = _under(column.heading, one.sheet)
         if not same and (name := bare.get(column.heading)):
             # The unit is now said below the heading; the field, the sign and a factor were answered.
-            same = [replace(o, unit=column.unit or o.unit) for o in one.sheet.columns if o.heading == name]
+            same = [replace(o, unit=column.unit or o.unit) for o in _under(name, one.sheet)]
         # Whoever answered did not see what stands above or beside this list, or an older version did not keep it.
         blind = Ask.UNIT in column.asks and not set(made.units_said) <= set(one.sheet.units_said)
         if len(same) == 1 and (not blind or suits(replace(same[0], index=column.index))):
             way = (same[0].field, same[0].unit, same[0].times)
             found.setdefault(way, (same[0], []))[1].append(one.name)
     return [_Answer(other, tuple(dict.fromkeys(names))) for other, names in found.values()]
+
+
+def _under(heading: str, sheet: SheetMapping) -> list[Column]:
+    """Give the columns under a heading; where there is none, those whose heading differs only by capitals, brackets or blanks beside them."""
+    same = [column for column in sheet.columns if column.heading == heading]
+    return same or [column for column in sheet.columns if _plain(column.heading) == _plain(heading)]
+
+
+def _plain(heading: str) -> str:
+    return " ".join(_BRACKETS.sub(" ", heading).split()).casefold()
 
 
 def _is_number(field: Field | None) -> bool:

@@ -371,16 +371,21 @@ def _words(columns: Sequence[Column], sheet: Sheet, header: int) -> dict[str, st
     The whole sheet is looked through: a word that first stands far down would
     otherwise be refused on every row that holds it.
     """
-    choices = [(column.index, column.field) for column in columns if column.field and column.field.form is Form.CHOICE]
+    choices = [(c.index, c.field, c.heading) for c in columns if c.field and c.field.form is Form.CHOICE]
     words: dict[str, str] = {}
     if not choices:
         return words
     for number, row in sheet.rows():
         if number <= header:
             continue
-        for index, chosen in choices:
+        for index, chosen, heading in choices:
             text = text_of(row[index]) if index < len(row) else ""
-            if text and text not in words and text.lower() not in chosen.choices and len(words) < _MOST_WORDS:
+            if (
+                text not in {"", heading}
+                and text not in words
+                and text.lower() not in chosen.choices
+                and len(words) < _MOST_WORDS
+            ):
                 words[text] = propose_word(text, chosen)
     return words
 

@@ -20,7 +20,12 @@ from models.intake.reading import Cell, Sheet
 _SHARE: Final = 2 / 3
 """So much of a row is understood as headings where it is one; pairs of a name and a value above a list are less."""
 
+_MARK: Final = "\ufeff"
+"""What some programs write first into a text file; it stands in the middle where files were put behind each other."""
+
 _OWN_PLACE: Final = "put each list into a sheet or a file of its own"
+
+HEADINGS_AGAIN: Final = "a record; the headings stand here once more, and the row is left out"
 
 
 def lists_above(sheet: Sheet, mapping: SheetMapping) -> Problem | None:
@@ -108,6 +113,15 @@ def refuse_other_headings(mapping: SheetMapping, file: str, number: int, cells: 
             )
 
 
+def say_headings_again(mapping: SheetMapping, cells: Sequence[Cell]) -> bool:
+    """Tell whether a row is no record but the headings once more: all that a record needs is there, and is its own heading."""
+    needed = [column.index for column in mapping.columns if column.field is not None and column.field.required]
+    own = mapping.headings
+    return all(at < len(cells) and _is_own(text_of(cells[at]), own[at]) for at in needed) and _is_same_again(
+        mapping, cells
+    )
+
+
 def _is_same_again(mapping: SheetMapping, cells: Sequence[Cell]) -> bool:
     """Tell whether a row says the headings of a mapping once more, as each page of a printed list does."""
     texts = [text_of(cell) for cell in cells]
@@ -116,6 +130,7 @@ def _is_same_again(mapping: SheetMapping, cells: Sequence[Cell]) -> bool:
 
 def _is_own(text: str, own: str) -> bool:
     """Tell whether a text is a heading, or one to which a unit was added that stands below it."""
+    text = text.strip(_MARK)
     return text == own or (own.startswith(f"{text} [") and own.endswith("]"))
 
 
