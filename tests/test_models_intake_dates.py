@@ -24,7 +24,7 @@ from models.intake.totals import is_total
 MONTHS = (
     ("Jan", "january", "Januar", "janv.", "janvier"),
     ("Feb", "February", "févr.", "fév", "février", "FEVR"),
-    ("Mar", "March", "März", "mars"),
+    ("Mar", "March", "März", "mars", "Mrz"),
     ("Apr", "April", "avr.", "avril", "AVR"),
     ("May", "Mai", "mai"),
     ("Jun", "June", "Juni", "juin", "JUIN"),

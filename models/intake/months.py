@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 
 _MONTHS = (
-    "january januar janner janvier", "february februar feber fevrier febrero febbraio fevereiro", "march marz mars marzo marco marts",
+    "january januar janner janvier", "february februar feber fevrier febrero febbraio fevereiro", "march marz mars marzo marco marts mrz",
     "april avril aprile", "may mai mayo maio", "june juni juin junio junho", "july juli juillet julio julho", "august aout augustus augusti",
     "september septembre septiembre septembro", "october oktober octobre octubre", "november novembre noviembre novembro",
     "december dezember decembre dezembro",
@@ -13,7 +13,7 @@ _MONTHS = (
 """Names of the months, without accents, in English, German and French, and those of their neighbours that begin alike.
 
 Three letters and more of a name stand for it where no other month begins so ('jui' may be juin or juillet).  By its beginning alone 'Junk' would be June, and
-the Finnish name of November March.
+the Finnish name of November March.  'Mrz' is what German spreadsheets write.
 """
 
 
