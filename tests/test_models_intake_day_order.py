@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from models.commands.import_dates import decided
 from models.commands.report import Source
 from models.errors import NotAQuantityError
-from models.intake.dates import Order, read_day, spelt_out
+from models.intake.dates import Order, Place, place_of_year, read_day, spelt_out
 from models.intake.day_order import evidence_in, evidence_of
 from models.intake.fields import Table, fields_of
 from models.intake.mapping import Column, SheetMapping, propose
@@ -69,6 +69,17 @@ def parse_day(text: str, order: Order) -> date:
 def test_a_day_above_twelve_tells(texts: list[str], order: Order) -> None:
     for some in (texts, texts[::-1]):
         assert evidence_of(some, date(2026, 11, 25)).order is order
+
+
+@pytest.mark.parametrize(("text", "ahead"), [("27-01-15", True), ("31-05-01", True), ("26-11-26", False)])
+def test_what_may_lie_ahead_decides_where_a_year_may_stand(text: str, ahead: bool) -> None:
+    """27 January 2015 or 15 January 2027 for a day that may lie ahead; tomorrow is today somewhere on earth."""
+    today = date(2026, 11, 25)
+    places = [place_of_year(text, today, may_lie_ahead=may) for may in (False, True)]
+    assert places == [Place.LAST if ahead else Place.EITHER, Place.EITHER]
+    if text == "27-01-15":
+        told = [evidence_of([text, "03-02-14"], today, may_lie_ahead=may).order for may in (False, True)]
+        assert told == [Order.DAY_FIRST, Order.BY_ROWS]
 
 
 @pytest.mark.parametrize(

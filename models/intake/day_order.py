@@ -28,7 +28,8 @@ class Evidence:
     ``day`` and ``month`` tell that there are dates that can only be read with that
     first; ``…_open`` that there are some that read two ways.  ``year`` holds some whose
     year stands first with two digits for certain, and ``last`` tells that there are some
-    where it stands last; ``either_…`` is what those tell that may be either, if it stands last.
+    where it stands last; ``either_day`` tells of those that may be either that day is first, if it stands last.  Of none of
+    these the month can be: a middle number above 12 is no month of a year that stands first.
     """
 
     point_day: bool = False
@@ -39,7 +40,6 @@ class Evidence:
     year: frozenset[str] = frozenset()
     last: bool = False
     either_day: bool = False
-    either_month: bool = False
 
     def __or__(self, other: Evidence) -> Evidence:
         """Give what both tell together."""
@@ -54,7 +54,7 @@ class Evidence:
         but a column that never says so is not read against the practice.  One whose
         year stands first may be a slip too: it takes two to tell it of others.
         """
-        day, month = self.day or (self.last and self.either_day), self.month or (self.last and self.either_month)
+        day, month = self.day or (self.last and self.either_day), self.month
         if (day and month) or (self.year and self.last):
             return Order.CLEAR
         if len(self.year) >= _TELL_YEAR:
