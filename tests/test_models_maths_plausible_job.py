@@ -158,7 +158,7 @@ def test_a_date_is_not_in_the_future_nor_before_the_last_job_nor_twice() -> None
     assert only(replace(JOB, performed_at=datetime(2026, 11, 26, tzinfo=UTC))).gravity is Gravity.STOP
     check = only(replace(JOB, performed_at=datetime(2025, 1, 1, tzinfo=UTC)))
     assert (check.doubt, check.gravity) == (Doubt.EARLIER, Gravity.REASON)
-    assert "J8, is of 2025-10-01" in check.sentence
+    assert "J8, is of 2025-10-01, 10:00, later than this one" in check.sentence
     assert only(replace(JOB, performed_at=BEFORE.performed_at)).doubt is Doubt.SAME_TIME
 
 

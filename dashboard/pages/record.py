@@ -194,6 +194,8 @@ def fill(draft: dict[str, Any] | None, pathname: str | None, search: str | None)
     if not fields.get("by"):
         fields["by"] = str(draft.get("by") or "")[:200]
     fields |= signed_as(seen)
+    if OF in draft:
+        fields[OF] = str(draft[OF])  # its first look is of the same story as every later one
     return form_parts(
         fields,
         FormBasis(limits_today(story, seen).asset, seen.display, story.site.zone, signed_as(seen).get("by", "")),

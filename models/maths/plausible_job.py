@@ -153,7 +153,8 @@ def _time(job: Job, beside: Beside) -> list[Check]:
         return [Check(Doubt.MEANWHILE, Gravity.REASON, sentence, "performed")]
     last = max(beside.jobs, key=lambda other: other.performed_at, default=None)
     if last is not None and last.performed_at > job.performed_at:
-        sentence = Told("told.job.earlier", ref=last.ref, day=_local(last.performed_at, job).isoformat())
+        at = last.performed_at.astimezone(local.tzinfo)
+        sentence = Told("told.job.earlier", ref=last.ref, day=at.date().isoformat(), time=f"{at:%H:%M}")
         return [Check(Doubt.EARLIER, Gravity.REASON, sentence, "performed")]
     return []
 

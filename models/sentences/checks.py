@@ -110,7 +110,7 @@ SENTENCES: Final[dict[str, str]] = {
     "told.job.meanwhile": "Job {ref} of this machine, of the same day ({day}, {time}), went into the book after this form was begun. Is this the "
     "same visit once more? It would count twice. If this is a visit of its own, say why.",
     "told.job.same_time": "Job {ref} of this machine has the very same time. Is this the same visit once more?",
-    "told.job.earlier": "The last job of this machine, {ref}, is of {day}, later than this one. Is the date right?",
+    "told.job.earlier": "The last job of this machine, {ref}, is of {day}, {time}, later than this one. Are date and time right?",
     "told.job.new_instrument": "The book does not know the instrument {serial}; it is added without calibration dates.",
     "told.job.alike_instrument": "The book does not know the instrument {serial}; it knows {known}, which differs only by capitals, blanks or "
     "dashes. If it is that one, write it so; if it is another, say so.",
