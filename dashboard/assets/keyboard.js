@@ -3,74 +3,65 @@
 (function () {
   "use strict";
 
-  var KINDS = "a[href], button, input, select, textarea, summary";
-  var CHOSEN = "[aria-current=true]"; /* what was chosen of a row of links: a text, no link any more */
-  var PARTS = "nav, form, section, header, footer, main";
+  var KINDS = "a[href], button, input, select, textarea, summary, [aria-current=true]"; /* what was chosen of a row of links is a text, no link any more */
+  var TYPED = "input, select, textarea"; /* the next letters are meant for the very same one, or for none */
   var keys = false; /* the last thing that was touched is the keyboard: on a phone a field that gets the focus would open one */
   var told = { path: null, search: "", text: "" }; /* the sentence on top of the page, and the address that it answers */
   var last = null; /* what had the focus, described while it stood there */
+  var stead = null; /* what has the focus until that is there again */
 
-  function text(one) {
-    return (one.getAttribute("aria-label") || one.textContent || one.getAttribute("name") || "").trim();
+  function words(one) {
+    return (one.getAttribute("aria-label") || one.textContent).trim();
   }
 
-  /* The part of the page around it, by what does not change when the page is drawn anew. */
-  function part(one) {
-    var around = one.closest(PARTS);
-    return around === null ? "" : around.tagName + (around.getAttribute("aria-label") || around.className);
-  }
-
-  function place(one) {
-    return Array.prototype.indexOf.call((one.closest(PARTS) || document).querySelectorAll(KINDS + ", " + CHOSEN), one);
+  function alike(text) {
+    return Array.prototype.filter.call(document.querySelectorAll(KINDS), function (one) {
+      return !one.matches(TYPED) && words(one) === text;
+    });
   }
 
   function describe(one) {
+    var text = words(one);
     return {
       element: one,
       id: one.id,
-      kind: one.tagName,
-      text: text(one),
-      part: part(one),
-      place: place(one),
+      text: text,
+      place: alike(text).indexOf(one), /* of a field none */
+      part: one.closest("section"),
       path: window.location.pathname,
-      known: one.matches(KINDS + ", " + CHOSEN),
     };
   }
 
   function counterpart() {
-    var same = last.id && document.getElementById(last.id);
-    if (same) {
-      return same;
+    var others = last.place < 0 ? [] : alike(last.text);
+    return (last.id && document.getElementById(last.id)) || others[Math.min(last.place, others.length - 1)];
+  }
+
+  /* Where the page goes on for whom it took away what had the focus. */
+  function instead() {
+    var main = document.querySelector("main");
+    if (window.location.pathname !== last.path) {
+      return main && main.querySelector("h1") && main;
     }
-    var beside = Array.prototype.filter.call(document.querySelectorAll(KINDS + ", " + CHOSEN), function (one) {
-      return part(one) === last.part;
-    });
-    return (
-      beside.find(function (one) {
-        return one.tagName === last.kind && text(one) === last.text;
-      }) ||
-      beside.find(function (one) {
-        return last.text !== "" && text(one) === last.text; /* a link that was chosen, or a choice that was left */
-      }) ||
-      beside[Math.min(last.place, beside.length - 1)]
-    );
+    return (last.part && last.part.isConnected && last.part.querySelector("h2, h3")) || main;
   }
 
   function go_on() {
-    var nowhere = document.activeElement === null || document.activeElement === document.body;
-    if (!keys || last === null || !last.known || !nowhere || last.element.isConnected) {
+    var nowhere = [null, document.body, stead].indexOf(document.activeElement) >= 0;
+    if (!keys || last === null || !nowhere || last.element.isConnected) {
       return;
     }
-    var main = document.querySelector("main");
-    var to = window.location.pathname === last.path ? counterpart() : main && main.querySelector("h1") && main;
+    var same = window.location.pathname === last.path && counterpart();
+    var to = same || instead();
     if (!to) {
       return;
     }
     var folded = to.closest("details:not([open])");
     to = folded && to.tagName !== "SUMMARY" ? folded.querySelector("summary") : to;
-    if (to.matches(CHOSEN) && !to.matches(KINDS)) {
+    if (to.tabIndex < 0) {
       to.setAttribute("tabindex", "-1");
     }
+    stead = same ? null : to;
     to.focus({ preventScroll: true });
   }
 
@@ -128,7 +119,10 @@
     true
   );
   document.addEventListener("focusin", function (event) {
-    last = describe(event.target);
+    if (event.target !== stead) {
+      stead = null;
+      last = event.target.matches(KINDS) ? describe(event.target) : null;
+    }
   });
   new MutationObserver(function () {
     go_on();

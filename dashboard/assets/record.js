@@ -326,6 +326,16 @@
     });
   }
 
+  /* A list of reasons that is made anew holds what was typed when it was asked for: the newest text stays. */
+  new MutationObserver(function () {
+    each("#record-reasons input[name]", function (field) {
+      var text = latest[field.name];
+      if (text !== undefined && text !== field.value) {
+        write(field, text);
+      }
+    });
+  }).observe(document.body, { childList: true, subtree: true });
+
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.driftbook = Object.assign({}, window.dash_clientside.driftbook, {
     record_draft: function (key) {
@@ -374,17 +384,6 @@
           }
         }
       }, 60);
-    },
-    record_restore: function () {
-      /* A list of reasons was made anew while one of them was being typed: the newest text stays. */
-      window.setTimeout(function () {
-        each("#record-reasons input[name]", function (field) {
-          var text = latest[field.name];
-          if (text !== undefined && text !== field.value) {
-            write(field, text);
-          }
-        });
-      }, 0);
     },
     record_paint: function (said) {
       if (said) {

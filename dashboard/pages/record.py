@@ -251,7 +251,6 @@ def register(app: dash.Dash) -> None:
     app.callback(
         Output(Ids.CHANCE_FOUND, "children"), Output(Ids.CHANCE_LEFT, "children"), Input(Ids.TYPED, "data"), path, query
     )(handing.chances)
-    attach(app, "record_restore", Input(Ids.REASONS, "children"))
     attach(app, "record_paint", Input(Ids.SAID, "data"))
     attach(app, "record_chanced", Input(Ids.CHANCE_FOUND, "children"))
     app.callback(Output(Ids.REASONS, "children"), Input(Ids.ASKS, "data"), State(Ids.TYPED, "data"))(handing.reasons)
