@@ -115,6 +115,11 @@ def test_the_page_shows_what_was_left_the_target_and_where_the_limit_comes_from(
     assert "isolate it, lock out and tag" in text
     assert "offset V −0.080" in Form(book, "?asset=F-1").body()
     assert Form(book, "?asset=F-1").fields()["target.offset_v"] == "-0.08 mm"
+    form.send(form.fields() | results() | {"of": form.made(), "people": "Ana Wick", "left.method": "none"})
+    text = form.body()
+    assert "25 Nov 2026, Ana Wick (planned)" in text
+    assert "offset V +0.050, H +0.020 mm; angularity V +0.30, H +0.20 mm/m" in text
+    assert "not measured on that visit; last measured on 4 Nov 2025: offset V +0.040, H −0.030 mm" in text
 
 
 def test_a_new_form_knows_the_time_the_number_and_how_it_was_measured_last(form: Form) -> None:

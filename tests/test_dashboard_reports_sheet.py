@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -50,6 +51,11 @@ def test_it_tells_what_was_left_the_target_the_limits_and_their_source() -> None
     assert "Source: made up for the tests" in told
     assert "Feet, movable 300 · 600 mm" in told
     assert "2026-12-01" in told
+    seen = story(4)
+    looked = replace(seen, jobs=(*seen.jobs[:3], replace(seen.jobs[3], job=replace(seen.jobs[3].job, left=None))))
+    told = pages_of(print_pdf(sheet_of(looked, Way.REVERSE_INDICATOR)))[0]
+    assert "As left: not measured on that visit; last measured on" in told
+    assert "offset V +0.010, H −0.030 mm" in told
 
 
 def test_isolation_comes_first_and_guards_come_last() -> None:

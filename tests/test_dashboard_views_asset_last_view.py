@@ -1,8 +1,9 @@
 """The last visit in numbers."""
 
 from dataclasses import replace
+from datetime import timedelta
 
-from dashboard.views.asset_last_view import build_last
+from dashboard.views.asset_last_view import build_last, left_text
 from models.units import Display
 from models.values.asset import Asset
 from models.values.job import FeetValues
@@ -49,6 +50,20 @@ def test_soft_foot_is_that_of_the_last_visit_that_measured_it() -> None:
     last = build_last(story_of(PUMP, [line(FIRST, PUMP, 5), line(LAST, PUMP, 6)]), Display())
     assert last is not None
     assert last.soft == ("Soft foot after the work, 5 Jan 2025: 1L 0.010 · 1R 0.000 · 2R 0.025 [mm]",)
+
+
+def test_what_was_left_is_told_of_the_day_on_which_it_was_last_measured() -> None:
+    looked = [
+        line(replace(LAST, left=None, ref=f"L{n}", performed_at=LAST.performed_at + timedelta(days=n)), PUMP, 6 + n)
+        for n in (1, 2)
+    ]
+    left = "offset V +0.025, H 0.000 mm; angularity V +0.05, H −0.05 mm/m"
+    assert left_text([line(LAST, PUMP, 6)], "Europe/Lisbon", Display()) == left
+    assert (
+        left_text([line(LAST, PUMP, 6), *looked], "Europe/Lisbon", Display())
+        == f"not measured on that visit; last measured on 5 Jan 2026: {left}"
+    )
+    assert left_text(looked, "Europe/Lisbon", Display()) == "not measured"
 
 
 def test_a_spacer_has_its_flex_planes_too() -> None:

@@ -12,15 +12,16 @@ from dashboard.components.pieces import Child, blank, note, section
 from dashboard.components.seen import Seen
 from dashboard.components.tables import Column, table
 from dashboard.place import Place
+from dashboard.views.asset_last_view import left_text
 from dashboard.views.finder_view import FinderView
 from dashboard.views.limit_words import limits_in_force
 from dashboard.views.limits_view import limits_note
 from dashboard.views.read_off_view import off_mark, row_of_entry
 from dashboard.views.record_names import four_text
 from dashboard.views.record_sheet import Basis
+from dashboard.views.record_view import others_of
 from dashboard.words import say
 from dashboard.writing import DASH, day, judged, judged_by
-from models.units import Display
 from models.values.story import AssetStory, JobLine, Site
 
 LISTED = 40
@@ -68,9 +69,10 @@ def _drafts(place: Place, site: Site) -> html.Div:
     return html.Div([title], id="record-drafts", hidden=True, className="drafts", **data(**given))
 
 
-def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen) -> html.Section:
-    """Put what was left last time, the target, and the limit with its source."""
-    display = seen.display
+def last_time(story: AssetStory, amends: JobLine | None, basis: Basis, seen: Seen) -> html.Section:
+    """Put what was left last time, the target, and the limit with its source; without the job that is amended."""
+    display, lines = seen.display, others_of(story, amends)
+    last = lines[-1] if lines else None
     limits = limits_in_force(basis.limits, display, basis.limit_set, basis.asset.limit_speed_rpm)
     pairs: list[tuple[str, Child]] = []
     if last is not None:
@@ -83,7 +85,9 @@ def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen)
                 say("record.last.visit", day=on, people=people, reason=say(f"reason.{last.job.reason.value}")),
             )
         )
-        pairs.append((say("record.last.left"), _left(last, display)))
+        if last.job.left is None and last.job.found is not None:
+            pairs.append((say("record.last.found"), four_text(last.job.found, display)))
+        pairs.append((say("record.last.left"), left_text(lines, story.site.zone, display)))
         mark = off_mark(seen.history, row_of_entry(seen.history, last.entry), display)
         pairs.append((say("record.last.ratio"), left_at(_judged(last), mark, seen.place)))
         pairs.append(
@@ -102,10 +106,6 @@ def last_time(story: AssetStory, last: JobLine | None, basis: Basis, seen: Seen)
     if given.warning:
         parts.append(note(given.warning, strong=True))
     return section(say("record.part.last"), *parts)  # fmt: skip
-
-
-def _left(last: JobLine, display: Display) -> str:
-    return four_text(last.job.left, display) if last.job.left else say("fact.not_measured")
 
 
 def _judged(last: JobLine) -> str:

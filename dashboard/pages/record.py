@@ -46,7 +46,6 @@ from dashboard.recording import (
 )
 from dashboard.views import finder_view
 from dashboard.views.record_fields import carried_over
-from dashboard.views.record_view import last_of
 from dashboard.words import say
 from dashboard.writing import moment
 from models.values.story import AssetStory, JobLine
@@ -170,7 +169,7 @@ def _body(story: AssetStory, amends: JobLine | None, seen: Scene) -> list[Child]
         html.P(void_link(amends.entry, seen.place, say("void.link.whole"))) if amends and may_void(seen.required.site_id) else None,
         retired_part(story, seen.today, "asset.merged.record", seen.place.to(PATH, asset=story.merged_into)),
         note(say("record.caution"), strong=True),
-        last_time(story, last_of(story, amends), limits_today(story, seen), seen),
+        last_time(story, amends, limits_today(story, seen), seen),
         form.store(Ids.DRAFT),
         html.Div(id=Ids.FORM, className="record"),
         form.store(Ids.KEY, key),

@@ -11,7 +11,7 @@ from dashboard.reports.codes import qr_picture
 from dashboard.reports.identity import Identity, common, made
 from dashboard.reports.press import Paper, pages_of
 from dashboard.reports.sheet_parts import moved_plan, rows_wanted, soft_plan, stage_part, which_moves
-from dashboard.views.asset_last_view import LastVisit, build_last
+from dashboard.views.asset_last_view import LastVisit, build_last, left_text
 from dashboard.views.limit_words import limits_in_force
 from dashboard.views.limits_view import limits_note
 from dashboard.views.record_fields import AFTER, BEFORE, TEMPERATURES, check_name
@@ -126,7 +126,7 @@ def sheet_data(story: AssetStory, basis: Basis, visit: Visit, display: Display) 
         "address": visit.address,
         "code_says": say("report.sheet.code", tag=asset.tag),
         "code_below": say("report.sheet.code_below"),
-        "last": _last(last, basis, display),
+        "last": _last(story, last, basis, display),
         "source": _source(basis, visit.on),
         "warning": note.warning,
         "caution": say("record.caution"),
@@ -188,7 +188,7 @@ def _facts(basis: Basis, display: Display) -> list[tuple[str, str]]:
     ]
 
 
-def _last(last: LastVisit | None, basis: Basis, display: Display) -> dict[str, Any]:
+def _last(story: AssetStory, last: LastVisit | None, basis: Basis, display: Display) -> dict[str, Any]:
     limits = limits_in_force(basis.limits, display, basis.limit_set, basis.asset.limit_speed_rpm)
     if last is None:
         return {
@@ -207,10 +207,12 @@ def _last(last: LastVisit | None, basis: Basis, display: Display) -> dict[str, A
     return {
         "title": say("record.part.last"),
         "when": say(
-            "report.sheet.last",
+            "report.sheet.last" if line.job.left else "report.sheet.last.found",
             visit=last.when,
             found=judged_by(line.found_ratio, line.decisions.found),
-            left=judged_by(line.left_ratio, line.decisions.left),
+            left=judged_by(line.left_ratio, line.decisions.left)
+            if line.job.left
+            else left_text(story.standing, story.site.zone, display),
         ),
         "heads": heads,
         "rows": [[row.name, row.found, row.left, row.target] for row in last.rows],

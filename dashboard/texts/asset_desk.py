@@ -104,6 +104,7 @@ WORDS: Final[dict[str, str]] = {
     "fact.last_visit": "Last visit",
     "fact.last_left": "Last left",
     "fact.not_measured": "not measured",
+    "fact.left_before": "not measured on that visit; last measured on {day}: {left}",
     "fact.target": "Target",
     "fact.no_target": "none: zero is wanted",
     "fact.four": "offset V {offset_v}, H {offset_h} {offset_unit}; angularity V {angle_v}, H {angle_h} {angle_unit}",

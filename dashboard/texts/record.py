@@ -24,6 +24,7 @@ WORDS: Final[dict[str, str]] = {
     "record.last.none": "No job of this machine is in the book yet.",
     "record.last.when": "Last visit",
     "record.last.visit": "{day}, {people} ({reason})",
+    "record.last.found": "Found",
     "record.last.left": "Left",
     "record.last.overtaken": "What stands above as left last time is older than the book: since this form was opened, {ref} ({day}, {time}; {people}) went in. "
     "It left: {left}",

@@ -181,6 +181,7 @@ WORDS: Final[dict[str, str]] = {
     "report.sheet.code": "QR code that opens the page on which a job of {tag} is recorded",
     "report.sheet.code_below": "Record this job",
     "report.sheet.last": "{visit}: limit ratio found {found}, left {left}",
+    "report.sheet.last.found": "{visit}: limit ratio found {found}. As left: {left}",
     "report.sheet.set": "Limit set in force on {on}: {name}, version {version}, adopted by {by} on {adopted}. Source: {source}.",
     "report.sheet.as_of": "As of entry {head} of the book, printed {at}",
     "report.sheet.measure": "not in the book: measure",

@@ -8,15 +8,16 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dashboard.views.asset_last_view import left_text
 from dashboard.views.job_words import limit_set_text
 from dashboard.views.limit_words import given_texts, how_taken
+from dashboard.views.record_names import four_text
 from dashboard.views.said_fields import fields_of
 from dashboard.words import say
 from dashboard.writing import DASH, day, speed_class
 from models.history.columns import SPEED_BOUNDS_RPM, speed_class_of
 from models.units import Display, Quantity
 from models.values.asset import Asset
-from models.values.job import Misalignment
 from models.values.story import AssetStory, JobLine
 
 
@@ -114,10 +115,10 @@ def facts_of(
     if last is not None:
         facts += [
             (say("fact.last_visit"), day(last.job.performed_at.astimezone(zone).date())),
-            (say("fact.last_left"), _four_text(last.job.left, display) if last.job.left else say("fact.not_measured")),
+            (say("fact.last_left"), left_text(story.standing, story.site.zone, display)),
             (
                 say("fact.target"),
-                _four_text(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target"),
+                four_text(last.job.target, display) if any(last.job.target.as_tuple()) else say("fact.no_target"),
             ),
         ]
     return tuple((name, value) for name, value in facts if value)
@@ -126,15 +127,3 @@ def facts_of(
 def _distances(distances_mm: Sequence[float], display: Display) -> str:
     texts = [display.text(x, Quantity.DISTANCE, with_unit=False) for x in distances_mm]
     return f"{' · '.join(texts)} {display.unit(Quantity.DISTANCE)}" if texts else ""
-
-
-def _four_text(values: Misalignment, display: Display) -> str:
-    return say(
-        "fact.four",
-        offset_v=display.text(values.offset_v, Quantity.OFFSET, signed=True, with_unit=False),
-        offset_h=display.text(values.offset_h, Quantity.OFFSET, signed=True, with_unit=False),
-        offset_unit=display.unit(Quantity.OFFSET),
-        angle_v=display.text(values.angle_v, Quantity.ANGULARITY, signed=True, with_unit=False),
-        angle_h=display.text(values.angle_h, Quantity.ANGULARITY, signed=True, with_unit=False),
-        angle_unit=display.unit(Quantity.ANGULARITY),
-    )

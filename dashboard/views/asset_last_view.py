@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from dashboard.views.record_names import four_text
 from dashboard.words import say
 from dashboard.writing import DASH, day
 from models.intake.fields import FEET
@@ -68,6 +70,26 @@ def build_last(story: AssetStory, display: Display) -> LastVisit | None:
             for place in range(4)
         ]  # fmt: skip
     return LastVisit(line, " · ".join(part for part in said if part), tuple(rows), tuple(_soft(story, display)))
+
+
+def left_text(lines: Sequence[JobLine], zone: str, display: Display) -> str:
+    """Write what was left at the last visit; where that was not measured, what was left when it last was, and on which day.
+
+    Parameters
+    ----------
+    lines : sequence of JobLine
+        The jobs that count, in order of time; at least one. [unitless]
+    zone : str
+        IANA name of the site's zone. [unitless]
+    display : Display
+        Units to show. [unitless]
+    """
+    for line in reversed(lines):
+        if line.job.left is not None:
+            four = four_text(line.job.left, display)
+            on = day(line.job.performed_at.astimezone(ZoneInfo(zone)).date())
+            return four if line is lines[-1] else say("fact.left_before", day=on, left=four)
+    return say("fact.not_measured")
 
 
 def _of(values: Misalignment | None, place: int) -> float | None:

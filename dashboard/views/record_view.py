@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from dashboard.views.asset_last_view import left_text
 from dashboard.views.job_words import Told, told
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, dial_parts, method_of, numbers, way_of
 from dashboard.views.record_growth import grown, taken_fields
-from dashboard.views.record_names import field_label, four_text, job_field
+from dashboard.views.record_names import field_label, job_field
 from dashboard.views.record_sheet import Around, Kind, Measurement, Said, Sheet, measures
 from dashboard.views.record_when import PROPOSED, read_when
 from dashboard.words import say, tell
@@ -246,7 +247,7 @@ class _Looking(Sheet):
             text = say(
                 "record.last.overtaken", ref=now.job.ref, day=day(at.date()), time=f"{at:%H:%M}",
                 people=", ".join(now.job.people) or DASH,
-                left=four_text(now.job.left, self.display) if now.job.left else say("fact.not_measured"),
+                left=left_text(others_of(around.story, around.amends), self.zone, self.display),
             )  # fmt: skip
         self.said.append(Said("last", "reason", text))
 
@@ -385,11 +386,15 @@ def stated_fields(job: Job) -> dict[str, str]:
     return {stated_field(known[name]): text for name, text in stated_reasons(job.typed).items() if name in known}
 
 
+def others_of(story: AssetStory, without: JobLine | None) -> list[JobLine]:
+    """Give the jobs that count, in order of time, without the one that is being amended."""
+    return [line for line in story.standing if without is None or line.job_id != without.job_id]
+
+
 def last_of(story: AssetStory, without: JobLine | None = None, known_to: int | None = None) -> JobLine | None:
     """Give the last job that counts; without the one that is being amended, and as it was up to an entry where one is given."""
     if known_to is None:
-        lines = [line for line in story.standing if without is None or line.job_id != without.job_id]
-        return lines[-1] if lines else None
+        return next(reversed(others_of(story, without)), None)
     then = (
         line
         for line in story.jobs
