@@ -23,6 +23,8 @@ _FIELDS = {(field.table, field.key): field for field in FIELDS}
         ("As left angle [H] (mm/m)", "left_angle_h", "mm/m"),
         ("As found offset H mm", "found_offset_h", "mm"),
         ("As found offset V", "found_offset_v", ""),
+        ("Pump No.", "tag", ""),
+        ("Equip.", "tag", ""),
         ("AF offset Horz", "found_offset_h", ""),
         ("hours run [h]", "hours_run", "h"),
         ("Running hours h", "hours_run", "h"),

@@ -82,7 +82,8 @@ _FOOT_ROW_NAMES = {
 
 _TAGS = (
     "asset", "machine", "equipment", "equipment no", "equip no", "equipment number", "equipment id", "machine no", "asset no",
-    "asset id", "tag no", "tag number", "pos", "position", "item",
+    "asset id", "tag no", "tag number", "pos", "position", "item", "equip", "equipment tag", "machine number", "machine id",
+    "machine tag", "pump no", "pump number", "pump tag",
 )  # fmt: skip
 """Other headings of a tag."""
 
