@@ -182,6 +182,8 @@ def test_two_jobs_under_one_number_or_at_one_moment_are_told(engine: sa.Engine, 
     ]  # fmt: skip
     told = [problem.text.partition(";")[0] for problem in report.problems[2:]]
     assert told == ["found '2025-06-01'", "found '2025-06-03 09:30'"], "as it stands in the file"
+    moments = [problem.expected.partition("(")[2].partition(")")[0] for problem in report.problems[2:]]
+    assert moments == ["2025-06-01", "2025-06-03 09:30"], "on the site's clock: the time may stand in another column"
 
 
 def test_a_planned_look_without_an_as_left_leaves_what_it_found(engine: sa.Engine, site: Site, tmp_path: Path) -> None:

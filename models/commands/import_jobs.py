@@ -144,6 +144,8 @@ class JobRows(Things):
         self.seen.keep((job.ref,), (row.number,), (content,))
         moment = hash((job.tag, performed_us))
         if moment in self.seen.moments:
+            # Noon stands for a day without a time.
+            when = f"{job.performed_at.astimezone(self.known.zone):%Y-%m-%d %H:%M}".removesuffix(" 12:00")
             row.problems.append(
                 reader.problem(
                     row,
@@ -151,7 +153,7 @@ class JobRows(Things):
                     Code.SAME_MOMENT,
                     Severity.WARNING,
                     reader.shown("performed", cells),
-                    "one job of an asset at one time; two of one moment make no run and no return. If both are one visit, void one of them",
+                    f"one job of an asset at one time ({when}); two of one moment make no run and no return. If both are one visit, void one of them",
                 )
             )
         self.seen.moments.add(moment)
