@@ -134,6 +134,7 @@ def test_the_page_of_work_is_that_of_the_page(demo: Demo, reviews: dict[str, lis
     told = reviews["2026-10"][1]
     assert f"the date has come for {view.due.now} machines of {view.due.in_service} in service" in told
     assert view.by_risk is not None
+    assert re.search(r"The \d+ machines likeliest to be over limit today", told)
     for line in (*view.due.lines[:8], *view.by_risk.lines[:5]):
         assert f"{line.tag} {line.description}" in told
         assert plain(f"{day(line.due)}") in told

@@ -325,7 +325,7 @@ def _risk(risk: ByRisk, room: Room) -> dict[str, Any]:
     words = risk_sentence(risk.asked, risk.risk)
     title = say("month.due.risk")
     if rows:
-        words = f"{words} {say('month.due.risk_caption', n=len(rows))}:"
+        words = f"{words} {say('month.due.risk_caption', n=counted(len(rows), 'machine'))}:"
     return {"title": title, "words": words, "heads": heads, "rows": rows, "more": ""}
 
 
