@@ -193,6 +193,8 @@ def test_unknown_feet_a_missing_limit_and_missing_time_are_told_apart() -> None:
     series = int(study.material.series_now[SETTLES])
     assert [_why(study, series, runs) for runs in range(4)] == ["few", "few", "few", "limits"]
     assert len(one.feet) == 4  # millimetres need no limit
+    assert any(row.sure for row in one.feet)
+    assert "Whether that grows with time or is the same step after each visit is not told" in told(one)
     at_once = replace(one, why="time", feet=())
     assert told(at_once).count("no time of service lies between") == 2
 

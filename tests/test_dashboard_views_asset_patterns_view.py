@@ -8,7 +8,7 @@ import pytest
 
 from dashboard.views.asset_patterns_view import CAUSES, build_patterns
 from dashboard.views.asset_view import days_of
-from models.history.direction import NO_DIRECTION
+from models.history.direction import NO_DIRECTION, TOO_FEW
 from models.history.engine import study_of
 from models.history.evidence import FOR, evidence_for, neighbours
 from models.history.patterns import CAUSE_WORDS, SETTLING
@@ -160,6 +160,18 @@ def test_feet_are_evidence_only_where_they_are_said_to_move() -> None:
         page, study = feet_said(**given)
         assert "nearest row" not in page
         assert "mm a year, up is +" not in study
+
+
+def test_a_machine_without_a_limit_is_not_said_to_have_no_runs() -> None:
+    """The page said "0 runs" and the study "no completed interval" of nine, and only the page what their feet do."""
+    directions = replace(
+        STUDY.directions, n=np.zeros_like(STUDY.directions.n), verdict=np.full_like(STUDY.directions.verdict, TOO_FEW)
+    )
+    page, study = feet_said(directions=directions)
+    assert "0 runs held against a limit: too few to see a direction" in page
+    assert study.startswith("no interval that a limit judges; ")
+    assert "nearest row" in page
+    assert "mm a year, up is +" in study
 
 
 def test_the_other_machines_of_an_area_are_told_by_their_middle_one_of_three_runs_or_more() -> None:

@@ -120,6 +120,8 @@ def _feet_said(view: DriftView) -> str:
     sure = [one for one in view.feet if one.sure]
     nobody = "few" if view.why == "few" else "no_way" if view.verdict == "no direction" else "nobody"
     said = _sure_said(sure, view.feet_unit, view.feet_decimals) if sure else say(f"asset.feet.{nobody}")
+    if sure and view.why == "limits":
+        said = f"{said} {say('asset.feet.unjudged')}"
     return f"{said} {say('asset.feet.between')}" if any(one.between for one in view.feet) else said
 
 

@@ -128,10 +128,12 @@ def _entries(jobs: JobColumns, runs: Runs, mine: IntArray) -> tuple[int, ...]:
 def _settling(
     series: int, directions: Directions, shapes: Shapes, feet: FootRates | None, around: tuple[int, float]
 ) -> str:
-    if series < 0 or directions.n[series] == 0:
+    if series < 0:
         return "no completed interval"
-    verdict = VERDICT_WORDS[directions.verdict[series]]
-    words = f"{verdict} over {directions.n[series]} intervals"
+    n = int(directions.n[series])
+    words = (
+        f"{VERDICT_WORDS[directions.verdict[series]]} over {n} intervals" if n else "no interval that a limit judges"
+    )
     if feet is not None and np.isfinite(feet.rates.raw[series, :2]).all():
         near, far = feet.rates.raw[series, :2].tolist()
         words += f"; {MOVES_WORDS[feet.vertical[series]]} ({near:+.3f} and {far:+.3f} mm a year, up is +)"
@@ -143,7 +145,7 @@ def _settling(
 
 def _step(series: int, shapes: Shapes, where: str) -> str:
     if series < 0 or np.isnan(shapes.step_p[series]):
-        return "fewer than three intervals"
+        return "fewer than three intervals that a limit judges"
     step = shapes.step[series]
     places = [direction_words(*np.nan_to_num(step[list(pair)]).tolist()) for pair in ((0, 2), (1, 3))]
     share = float(shapes.vertical_share[series])
