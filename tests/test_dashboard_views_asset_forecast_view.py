@@ -66,6 +66,19 @@ def test_today_is_the_engines_probability_on_this_day() -> None:
     assert one.runs == STUDY.standing.n[SHORT]
 
 
+@pytest.mark.parametrize("chance", [0.0, 0.5, 1.0])
+def test_the_curve_begins_with_the_probability_of_having_been_left_over(chance: float) -> None:
+    """Scatter about a rate for what was left, and about the step for the sentence beside it, gave two probabilities."""
+    size = np.full_like(STUDY.standing.step, 0.5)
+    standing = replace(
+        STUDY.standing, reading=np.full_like(size, 0.3), step=size, step_variance=0.01 * size,
+        step_chance=np.full(len(size), chance), step_factor=np.full(len(size), 0.2),
+    )  # fmt: skip
+    one = build_forecast(replace(STUDY, standing=standing), HISTORY, SHORT, risk=0.1, now_us=NOW_US, display=Display())
+    assert 1e-4 < one.over_left < 0.9
+    assert one.over[0] == pytest.approx(one.over_left)
+
+
 def test_the_curve_begins_as_left_and_holds_today_and_the_next_check() -> None:
     for asset in CAN[:10]:
         one = view(asset)

@@ -23,6 +23,7 @@ from models.history.months import day_of, local_days
 from models.history.passage import ever_over
 from models.history.runs import DAYS_PER_YEAR, US_PER_DAY
 from models.history.standing import Standing
+from models.history.state import no_step_yet
 from models.units import Display, Quantity
 from models.values.job import COMPONENTS
 from models.values.limits import LimitsGiven
@@ -170,8 +171,7 @@ def build_forecast(
     every = np.concatenate([span_days, [day for day, _ in named]])
     many = rows_of(standing, 0, len(every))
     # What was left has had no step yet: the first point of the curves, and the one that is called so.
-    here = np.isin(np.arange(len(every)), (0, STEPS))
-    many = replace(many, step_chance=np.where(here, 0.0, many.step_chance))
+    many = no_step_yet(many, np.isin(np.arange(len(every)), (0, STEPS)))
     over = forecast_at(many, every).over
     low, middle, high = ratio_band(many, every)
     last = max(days, since)

@@ -7,7 +7,7 @@ time before is another question, and has another figure (``passage``).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from models.history.distributions import normal_quantile, t_quantile
 from models.history.late import Late
 from models.history.runs import DAYS_PER_YEAR
 from models.history.standing import Standing
-from models.history.state import over_at, rows_of, state_at
+from models.history.state import no_step_yet, over_at, rows_of, state_at
 
 DAYS_TRIED = tuple(DAYS_PER_YEAR / 12.0 * months for months in (1, 2, 4, 6, 9, 12, 18, 24, 36, 60, 120))
 """Days at which the risk is first looked at; between two of them the day is then found by interpolation."""
@@ -327,12 +327,10 @@ class _Search:
         else:
             self.low_p[rows] = _risk(standing, rows, np.zeros(len(rows)))
         self.left_p = self.low_p.copy()
-        # A step comes when the machine runs again: it is in the risk from day 0 on, not in what was left. What was left
-        # is still read with the scatter of either case.
+        # A step comes when the machine runs again: it is in the risk from day 0 on, not in what was left.
         some = rows[standing.step_chance[rows] > 0.0]
         if len(some):
-            none = np.zeros((len(some), 4))
-            part = replace(rows_of(standing, some), step=none, step_variance=none)
+            part = no_step_yet(rows_of(standing, some), np.ones(len(some), np.bool_))
             self.left_p[some] = over_at(part, np.zeros(len(some)))
         self.low_weight, self.high_weight, self.moved = np.ones(count), np.ones(count), np.zeros(count, np.int64)
         at_once = self.low_p >= target

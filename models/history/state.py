@@ -8,6 +8,8 @@ mixture of two places is not a bell.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
@@ -85,6 +87,24 @@ def over_at(standing: Standing, days: FloatArray, *, as_read: bool = False) -> F
         standing.step_chance,
         standing.each_axis,
         standing.df,
+    )
+
+
+def no_step_yet(standing: Standing, here: BoolArray) -> Standing:
+    """Take the step away where it has not come yet; what was left is still read with the scatter of either case.
+
+    Parameters
+    ----------
+    standing : Standing
+        Where each asset stands. [unitless]
+    here : (n,) bool array
+        Rows whose day is that of the last as-left. [unitless]
+    """
+    gone = here[:, None]
+    return replace(
+        standing,
+        step=np.where(gone, 0.0, standing.step),
+        step_variance=np.where(gone, 0.0, standing.step_variance),
     )
 
 
