@@ -50,7 +50,7 @@ class FootRates(Late):
 
 
 def rates_told(feet: FootRates, directions: Directions, series: int, step_chance: float) -> bool:
-    """Tell whether rows of feet may be said to move at all: one rule for pages, tables, papers and evidence.
+    """Tell whether rows of feet may be said to move at all: one rule for pages, tables and evidence.
 
     Three runs, no step that is likelier to explain them, and no verdict that the machine has no steady rate one way: of
     some hundred rows each with an interval of its own some leave out 0 by chance.
