@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+import stat
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -28,7 +29,7 @@ _LONGEST = 40
 """So many letters of a name stand in that of the file that is being made: a name may be as long as a file system takes."""
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes, like: os.stat_result | None = None) -> None:
     """Write a file beside its place and move it there when it is finished; who looks sees the old one or the new one.
 
     Parameters
@@ -37,17 +38,22 @@ def write_whole(path: Path, data: bytes) -> None:
         Where it goes; one that is there is replaced. [unitless]
     data : bytes
         All of it. [unitless]
+    like : os.stat_result, optional
+        A file whose rights and, as far as the system lets us, owner it gets. [unitless]
 
     Raises
     ------
     OSError
         If it cannot be written, by the name of ``path``; what was there stays.
     """
-    with _named(path), _beside(path, data) as making:
+    with _named(path), _beside(path, data, None if like is None else stat.S_IMODE(like.st_mode)) as making:
+        if like is not None and os.name == "posix":
+            with suppress(PermissionError):
+                os.chown(making, like.st_uid, like.st_gid)
         making.replace(path)
 
 
-def write_new(path: Path, data: bytes) -> None:
+def write_new(path: Path, data: bytes, rights: int | None = None) -> None:
     """Write a file that is not there yet: it stands under its name only when it is whole.
 
     Parameters
@@ -56,6 +62,8 @@ def write_new(path: Path, data: bytes) -> None:
         Where it goes. [unitless]
     data : bytes
         All of it. [unitless]
+    rights : int, optional
+        Who may do what with it, as a file system writes it; else what is usual here. [unitless]
 
     Raises
     ------
@@ -64,7 +72,7 @@ def write_new(path: Path, data: bytes) -> None:
     OSError
         If it cannot be written, by the name of ``path``; nothing of it is left.
     """
-    with _named(path), _beside(path, data) as making:
+    with _named(path), _beside(path, data, rights) as making:
         give_name(making, path)
 
 
@@ -271,7 +279,7 @@ def not_written(path: Path | str, fault: OSError, elsewhere: str = "") -> NotWri
 
 
 @contextmanager
-def _beside(path: Path, data: bytes) -> Iterator[Path]:
+def _beside(path: Path, data: bytes, rights: int | None) -> Iterator[Path]:
     """Give a file beside a place with all of the data in it; nothing of it is left there afterwards."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name[:_LONGEST]}.", dir=path.parent)
     making = Path(name)
@@ -280,9 +288,11 @@ def _beside(path: Path, data: bytes) -> Iterator[Path]:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        rights = os.umask(0)
-        os.umask(rights)
-        making.chmod(0o666 & ~rights)
+        if rights is None:
+            hidden = os.umask(0)
+            os.umask(hidden)
+            rights = 0o666 & ~hidden
+        making.chmod(rights)
         yield making
     finally:
         making.unlink(missing_ok=True)

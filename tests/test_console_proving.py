@@ -218,6 +218,7 @@ def test_a_key_is_replaced_while_others_write_and_every_head_is_signed(
     monkeypatch.chdir(tmp_path)
     site = make_site(sqlite_book)
     make_site(sqlite_book, name="Second Yard")
+    sqlite_book.key_path.chmod(0o640)
     engine, held, old = make_engine(sqlite_book), sqlite_book.key_path.read_bytes(), tmp_path / "old.key"
     set_it = ["key", "--set", "--why", "a copy was made", "--old-key", str(old), "--book", sqlite_book.book]
     seeded.seed(engine, site, tmp_path)
@@ -234,11 +235,24 @@ def test_a_key_is_replaced_while_others_write_and_every_head_is_signed(
         assert (old.read_bytes(), stat.S_IMODE(old.stat().st_mode)) == (held, 0o600)
         assert sqlite_book.key_path.read_bytes() != held
     assert f"The old key lies in {old}" in capsys.readouterr().out
+    assert stat.S_IMODE(sqlite_book.key_path.stat().st_mode) == 0o640, "whoever signed goes on signing"
     old.rename(tmp_path / "first.key")
-    assert cli.main(set_it) == 0, "a third one, with the servers as they are"
+    set_it[set_it.index(str(old))] = f"{sqlite_book.key_path}.new"
+    ends_of: list[int] = []
+    second = threading.Thread(target=lambda: ends_of.append(cli.main(set_it)))
+
+    def meanwhile(_folder: Path) -> None:
+        second.start()
+        second.join(0.3)
+
+    with monkeypatch.context() as two:  # somebody else types it too, after the change of the file and before the commit
+        two.setattr("models.commands.set_key.settle_names", meanwhile)
+        assert cli.main(set_it) == 0, "a third one, with the servers as they are"
+        second.join()
+    assert (ends_of, capsys.readouterr().out.count("(handed over by")) == ([2], 2), "each key is named once"
     record_job(engine, site, replace(job_of(0, 500), tag="P-1"), by="tester", now=NOW, bolts_tight=True)
     engine.dispose()
-    assert sorted(tmp_path.glob("*.new")) == []
+    assert sorted(tmp_path.glob("**/.*.key.*")) == []
     assert cli.main(["verify", "--strict", "--against", "heads.txt", "--book", sqlite_book.book]) == 0
 
 

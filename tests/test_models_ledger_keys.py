@@ -43,10 +43,17 @@ def test_a_key_is_named_as_other_programs_name_it(text: str) -> None:
     assert key_hint(name, raw[1:]).hex() == hint
 
 
-def test_a_key_file_is_made_once_and_only_its_owner_reads_it(tmp_path: Path) -> None:
+def test_a_key_file_is_made_once_whole_and_only_its_owner_reads_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = tmp_path / "deep" / "book.key"
     assert read_signer(path) is None
-    first = make_key(path)
+    there: list[bool] = []
+    fsync = os.fsync
+    with monkeypatch.context() as looked:
+        looked.setattr(os, "fsync", lambda handle: (there.append(path.exists()), fsync(handle)))
+        first = make_key(path)
+    assert not there[0], "a process that is killed at it leaves no half of one under its name"
     assert make_key(path).public_key == first.public_key
     if os.name == "posix":
         assert stat.S_IMODE(path.stat().st_mode) == 0o600

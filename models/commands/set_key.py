@@ -10,7 +10,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from models.errors import KeyFileError
-from models.ledger.keys import Signer, make_key, read_signer, write_key_file
+from models.ledger.keys import Signer, make_key, new_key, read_signer, write_key_file
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.hand_over import hand_over_words
@@ -19,7 +19,7 @@ from models.store.proofs import BookKey, key_in_force
 from models.store.unit import Unit, writing
 from models.tables.proofs import BookKeyRow
 from models.values.kinds import Kind
-from models.whole_files import settle_names, why_not
+from models.whole_files import settle_names, why_not, write_whole
 
 _NAME_IT = "Name the file that signed so far: --old-key FILE. Where it is lost, leave that out."
 _ELSEWHERE = "Name another file behind --old-key: the old key is kept there, and a new one takes its place."
@@ -82,28 +82,27 @@ def set_key(
 def _set(
     engine: sa.Engine, settings: Settings, site_id: int, by: str, now: datetime, why: str, old: Path | None
 ) -> int | None:
-    with engine.connect() as connection:
-        held = key_in_force(connection)
-    if held is not None and not why.strip():
-        raise KeyFileError("A new key needs a reason: it stays in the book.", remedy='Give it: --why "…"')
-    path = Path(os.path.realpath(settings.key_path))
-    giver = None
-    if old is not None:
-        _keep_old(settings, old, held)
-        giver = _giver(old, held)
-    new = path
-    if giver is not None and _holds(path, giver.public_key):
-        new = path.with_name(f"{path.name}.new")
-    signer = make_key(new)
-    if held is not None and held.public_key == signer.public_key:
-        return None
-    with writing(engine, site_id, by, now) as unit:
+    with writing(engine, site_id, by, now) as unit:  # two at once would both replace the same key
+        held = key_in_force(unit.connection)
+        if held is not None and not why.strip():
+            raise KeyFileError("A new key needs a reason: it stays in the book.", remedy='Give it: --why "…"')
+        giver = None
+        if old is not None:
+            _keep_old(settings, old, held)
+            giver = _giver(old, held)
+        text = None
+        if giver is not None and _holds(settings.key_path, giver.public_key):
+            text, signer = new_key()
+        else:
+            signer = make_key(settings.key_path)
+        if held is not None and held.public_key == signer.public_key:
+            return None
         words = why.strip()
         if giver is not None and held is not None:
             words += " " + hand_over_words(unit.connection, giver, held.origin, unit.next_number, signer.public_key)
         entry = say_key(unit, signer, held.origin if held else new_origin(), words)
-        if new != path:
-            _take_place(new, path)
+        if text is not None:
+            _take_place(text, settings.key_path)
     return entry
 
 
@@ -125,11 +124,12 @@ def _holds(path: Path, public_key: bytes) -> bool:
     return signer is not None and signer.public_key == public_key
 
 
-def _take_place(new: Path, path: Path) -> None:
-    """Put a new key in the place of the old one, before the commit that names it."""
+def _take_place(text: bytes, path: Path) -> None:
+    """Put a new key in the place of the old one, before the commit that names it; whoever could read that can read this one."""
+    place = Path(os.path.realpath(path))
     try:
-        new.replace(path)
-        settle_names(path.parent)
+        write_whole(place, text, place.stat())
+        settle_names(place.parent)
     except OSError as fault:
         raise KeyFileError(
             f"The new key cannot be put in the place of {path}: {why_not(fault)}; nothing was written.",

@@ -6,13 +6,12 @@ signed head.  The library that signs is loaded with the first signature.
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 from models.errors import KeyFileError
-from models.whole_files import why_not
+from models.whole_files import why_not, write_new
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,14 +38,10 @@ def make_key(path: Path) -> Signer:
     KeyFileError
         If it cannot be written or read.
     """
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
-
     if not path.exists():
-        text = Ed25519PrivateKey.generate().private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            write_key_file(path, text)
+            write_key_file(path, new_key()[0])
         except OSError as fault:
             raise KeyFileError(
                 f"The key of the book cannot be written to {path}: {why_not(fault)}.",
@@ -56,6 +51,16 @@ def make_key(path: Path) -> Signer:
     if found is None:
         raise KeyFileError(f"The key file {path} cannot be read.", remedy="Look at the rights of the file.")
     return found
+
+
+def new_key() -> tuple[bytes, Signer]:
+    """Make a new key; gives what its file holds, and the key."""
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+
+    private = Ed25519PrivateKey.generate()
+    text = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    return text, Signer(private.public_key().public_bytes_raw(), private)
 
 
 def write_key_file(path: Path, text: bytes) -> None:
@@ -75,15 +80,7 @@ def write_key_file(path: Path, text: bytes) -> None:
     OSError
         If it cannot be written; nothing of it is left.
     """
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-    except BaseException:
-        path.unlink(missing_ok=True)
-        raise
+    write_new(path, text, 0o600)
 
 
 def read_signer(path: Path) -> Signer | None:
