@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import random
 import signal
 import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 import sqlalchemy as sa
@@ -20,6 +23,7 @@ from models.settings import Settings
 from models.store.copying import check_copy, one_state
 from models.store.engine import make_engine
 from models.tables.jobs import JobRow
+from models.whole_files import making_book
 from tests.conftest import NOW, make_site
 from tests.recorder import job_of, machines
 from tests.seeded import bring_in
@@ -113,6 +117,30 @@ def test_a_backup_that_is_stopped_or_killed_leaves_no_copy_of_the_book(sqlite_bo
         assert process.returncode == code
     assert list(target.parent.iterdir()) == [other]
     engine.dispose()
+
+
+def test_what_a_killed_backup_left_goes_also_where_the_one_that_clears_it_away_is_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    unlink, left = os.unlink, tmp_path / ".driftbook-killed"
+    for stopped_at in (1, 2, 3):
+        left.mkdir(exist_ok=True)
+        for name in (".lock", "making.db", "restored.db"):
+            (left / name).touch()
+        calls = iter(range(1, 9))
+
+        def unlinked(*what: Any, calls: Iterator[int] = calls, stopped_at: int = stopped_at, **how: Any) -> None:
+            if next(calls) == stopped_at:
+                raise KeyboardInterrupt
+            unlink(*what, **how)
+
+        with monkeypatch.context() as stopped:
+            stopped.setattr(os, "unlink", unlinked)
+            with pytest.raises(KeyboardInterrupt), making_book(tmp_path):
+                pass
+        with making_book(tmp_path):
+            pass
+        assert not list(left.glob("*.db")), stopped_at
 
 
 def test_a_backup_that_is_made_while_others_record_is_whole(settings: Settings, tmp_path: Path) -> None:
