@@ -43,6 +43,7 @@ def units_of(mapping: SheetMapping) -> list[str]:
     [
         "dates as MM/DD/YYYY", "MM-DD-YYYY", "mm.yy", "hh:mm", "MM maintenance", "Vibration in mm/s", "Metric Pumps",
         "Foot distances in mm", "DBSE [mm]", "Shims in mm, soft foot (mm)", "Shims in stock: 0.05 mm, 0.1 mm, 0.25 mm",
+        "All in mils. Foot distances in inches.", "Readings in mils and distances in inches", "Mils, except foot distances (inches)",
     ],
 )  # fmt: skip
 def test_what_is_no_unit_of_lengths_in_a_title_is_not_asked_about(said: str) -> None:
@@ -101,6 +102,8 @@ def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
         ("Tolerance 0.05 mm, 3 mil; resolution 0.01 mm", ["mm", "mm/m"]), ("Motor 75 kW, 1480 rpm, 20 °C, 10/2026", ["mm", "mm/m"]),
         ("Shims and offsets in mils", ["mil?", "?"]), ("Shims in mils, all readings too: mils", ["mil?", "?"]), ("shim log in mils", ["mil?", "?"]),
         ("Values in 0.01 mm; base shims at all feet 0.25 mm", ["?", "?"]), ("in 0.1 mm, 0.01 mm", ["?", "?"]),
+        ("Offsets, angles, shims in mils", ["mil?", "?"]), ("Offset (V, H), soft foot (mils)", ["mil?", "?"]), ("Offset; angle; soft foot: mils", ["mil?", "?"]),
+        ("mils, 1780 rpm", ["mil?", "?"]), ("0.01 mm, 75 kW", ["?", "?"]), ("Readings in 0.01 mm; 500 mm span", ["?", "?"]),
         ("Offsets in 1/100 mm, angles in mm/m", ["?", "mm/m"]), ("CM alignment log, HP pumps, Imperial Mill (IN)", ["mm", "mm/m"]), ("Values in hundredths of a mm", ["?", "?"]),
     ],
 )  # fmt: skip

@@ -21,10 +21,13 @@ _ABOUT: Final = {
     str(Quantity.DISTANCE): re.compile(r"\b(?:distances?|spans?|spacers?|dbse)\b", re.IGNORECASE),
 }
 _AT_FEET: Final = re.compile(
-    r"\W*(?:(?:all|the|of|in|foot|feet|soft|shims?|distances?|spans?|spacers?|dbse|lengths?|thickness(?:es)?)(?:\W+|$))+",
+    r"\W*(?:(?:all|and|but|except|the|of|in|foot|feet|soft|shims?|distances?|spans?|spacers?|dbse|lengths?|thickness(?:es)?)(?:\W+|$))+",
     re.IGNORECASE,
 )
 """A part of a title that speaks of nothing but shims, soft foot and distances."""
+
+_BREAK: Final = re.compile(r"[|(\[]|[.;]\s|\s[-–]\s")
+"""Where a title begins to speak of something else; behind a comma or a colon it may go on with the numbers that it named before."""
 
 _PARTS_ONE: Final = re.compile(r"\s*(?:[,;/&]|and|or)\s*", re.IGNORECASE)
 _MOST_TITLE: Final = 1_000
@@ -73,6 +76,7 @@ _VALUES: Final = re.compile(
 )
 """Words of tolerances: a number beside them is a value, whatever it is."""
 
+_OF_FEET: Final = frozenset({OF_FEET, str(Quantity.DISTANCE)})
 _ZEROS: Final = re.compile(r"(?<=\S)\s*[\[({]0[.,]0+[\])}]$")
 
 
@@ -110,23 +114,26 @@ def is_known(text: str) -> bool:
 def units_in(text: str) -> Iterator[tuple[str, frozenset[str]]]:
     """Give the units of which a title speaks, each in its own words, with the kinds of numbers where it speaks of those at feet only."""
     text = DATE_PATTERN.sub(lambda pattern: "#" * len(pattern[0]), text[:_MOST_TITLE])
-    every = list(_SAID.finditer(text))
+    every, begin = list(_SAID.finditer(text)), 0
     for at, found in enumerate(every):
-        clause = re.split(r"[,;|()\[\]{}:–]|\s-\s", text[: found.start()].rstrip(" ([:"))[-1]
-        only = kinds_in(clause) if _AT_FEET.fullmatch(clause) else frozenset[str]()
         is_listed = any(
-            _is_value(two) and _PARTS_ONE.fullmatch(text, min(found.end(), two.end()), max(found.start(), two.start()))
+            _is_size(found, two)
+            and _PARTS_ONE.fullmatch(text, min(found.end(), two.end()), max(found.start(), two.start()))
             for two in every[max(0, at - 1) : at + 2]
         )
         unit = "" if is_listed else _unit_of(text, found)
         if unit:
-            yield unit, only
+            *before, clause = _BREAK.split(text[begin : found.start()].rstrip(" ([:"))
+            is_theirs = _AT_FEET.fullmatch(clause) and kinds_in(" ".join(before)) <= _OF_FEET
+            yield unit, kinds_in(clause) if is_theirs else frozenset()
+            begin = found.end()
 
 
-def _is_value(found: re.Match[str]) -> bool:
-    """Tell whether a number with a unit is a value, as 0.25 mm: one in a list with it is no part of a unit."""
-    number = (found["number"] or "").strip()
-    return bool(number) and _SCALE.fullmatch(number) is None and not _YEAR.fullmatch(number)
+def _is_size(found: re.Match[str], other: re.Match[str]) -> bool:
+    """Tell whether a number with a unit stands beside one that is no part of it, as 0.1 mm beside 0.25 mm in a list of sizes."""
+    number = (other["number"] or "").strip()
+    is_value = number[:2] in {"0.", "0,"} and _SCALE.fullmatch(number) is None
+    return bool(found["number"]) and is_value and found["unit"] == other["unit"]
 
 
 def _unit_of(text: str, found: re.Match[str]) -> str:
