@@ -108,6 +108,19 @@ def test_a_unit_merged_over_columns_is_that_of_all_of_them(
     assert (mapping.header_row, units_of(mapping)) == (3, units)
 
 
+@pytest.mark.parametrize("length", ["mm", "mil"])
+def test_a_mapping_that_saw_a_merged_unit_over_the_first_column_only_reads_on_where_it_reads_in_it(length: str) -> None:
+    sheet = sheet_of(MERGED_HEAD, ("", "", "mil", "", "mil/in", ""), ("P-1", "2026-05-04", 5.0, -2.0, 3.0, 1.0))
+    before = read(sheet, length)
+    columns = tuple(
+        replace(c, unit=c.unit.replace("mil", length) if c.index == 3 else c.unit, asks=frozenset())
+        for c in before.columns
+    )
+    before = replace(before, columns=columns, units_said=())
+    merged = replace(sheet, merged=(((1, 2), (1, 3)), ((1, 4), (1, 5))))
+    assert fitting(FileMapping((before,)), [merged]) == ((before,) if length == "mil" else ())
+
+
 def test_blank_rows_part_headings_from_their_units() -> None:
     sheet = sheet_of(HEAD, (), ("", None), ("", "", "", "mil", "mil/in"), ROW)
     mapping = read(sheet)

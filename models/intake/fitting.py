@@ -26,7 +26,7 @@ from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
 from models.intake.reading import Sheet
-from models.intake.units_below import names_in, units_below
+from models.intake.units_below import heading_row, names_above, names_in, units_below
 from models.intake.units_beside import is_bare, reads_in
 from models.units import STORED_UNIT, Decimal, Display, Quantity
 
@@ -56,12 +56,22 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     same headings may stand once more, or belong to a small list beside a large one.
     """
     names = _trimmed(wanted.headings)
-    if headings_of(sheet, wanted.header_row, wanted.table) == names:
+    if headings_of(sheet, wanted.header_row, wanted.table) == names or _lacks_merged_units(wanted, sheet):
         return wanted
     if not names or all(headings_of(sheet, row, wanted.table) != names for row in range(1, len(sheet.head) + 1)):
         return None
     own = outline(sheet, Display())
     return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
+
+
+def _lacks_merged_units(wanted: SheetMapping, sheet: Sheet) -> bool:
+    """Tell whether its headings lack only units merged over columns, in which it reads: an older version saw the first only."""
+    row, table = wanted.header_row, wanted.table
+    below = units_below(sheet, heading_row(sheet, row, table), table)
+    names = _trimmed(wanted.headings)
+    ways = list(zip(_trimmed(names_above(sheet, row, table)), headings_of(sheet, row, table), strict=False))
+    is_it = bool(ways) and len(names) == len(ways) and all(one in way for one, way in zip(names, ways, strict=True))
+    return is_it and below is not None and _reads_as_below(wanted, below[1])
 
 
 def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) -> bool:
