@@ -353,6 +353,20 @@ def test_what_a_heading_leaves_open_is_answered_on_the_page_once_for_all_that_sa
     assert do(client, where, "correct", **typed).status_code == 303
     typed = form_of(client.get(where).get_data(as_text=True))
     assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("-1", "?", "1")
+    # So are tenths beside hundredths, and nothing goes for all where the answers are not one.
+    where = sent(client, OWN.replace("offset V", "offset V [1/10 mm]").replace("offset H", "offset H [1/100 mm]"))
+    typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm", "r0s0.c4.times": "0.1"}
+    assert do(client, where, "correct", **typed).status_code == 303
+    assert form_of(client.get(where).get_data(as_text=True))["r0s0.c6.unit"] == "?"
+    where = sent(
+        client, "Log in mils\nMachine;Date;Found offset V;Found offset H;Left offset V\nP-1;2026-05-04;1;2;3\n"
+    )
+    page = client.get(where)
+    assert shown(page).count("row 1 above the headings says 'mils'") == 1
+    assert shown(page).count("as for 'Found offset V': one answer goes for all") == 2
+    typed = form_of(page.get_data(as_text=True)) | {"r0s0.c2.unit": "mil", "r0s0.c3.unit": "mm"}
+    assert do(client, where, "correct", **typed).status_code == 303
+    assert form_of(client.get(where).get_data(as_text=True))["r0s0.c4.unit"] == "?"
 
 
 def test_a_column_that_is_said_to_be_a_reading_is_asked_for_its_unit(book: Opened) -> None:

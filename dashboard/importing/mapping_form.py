@@ -107,7 +107,8 @@ def _refuse_unreadable(sheet: SheetMapping) -> None:
 def _sheet(name: str, sheet: SheetMapping) -> Markup:
     about = say("import.sheet", table=say(f"import.table.{sheet.table}"), row=sheet.header_row)
     title = f"{sheet.sheet}: {about}" if sheet.sheet else about
-    rows = [row for column in sheet.columns for row in _column(name, sheet, column)]
+    first: dict[Hashable, str] = {}
+    rows = [row for column in sheet.columns for row in _column(name, sheet, column, _why(column, first))]
     headings = [say(f"import.column.{one}") for one in ("heading", "samples", "field", "unit", "times")]
     head = tag("thead", tag("tr", *[tag("th", text, scope="col") for text in headings]))
     grid = tag("table", tag("caption", title), head, tag("tbody", *rows))
@@ -125,6 +126,14 @@ def _sheet(name: str, sheet: SheetMapping) -> Markup:
     )
 
 
+def _why(column: Column, first: dict[Hashable, str]) -> str:
+    """Say why a column is asked about; where the same is asked of one before, with which it is answered."""
+    if not column.asks or Ask.FIELD in column.asks:
+        return column.why
+    with_it = first.setdefault((_question(column), column.why), column.heading)
+    return column.why if with_it == column.heading else say("import.asks.alike", heading=with_it)
+
+
 def _orders() -> list[tuple[str, str]]:
     return [(str(one), say(f"import.order.{one.name.lower()}")) for one in Order if one is not Order.CLEAR]
 
@@ -133,7 +142,7 @@ def _decimals() -> list[tuple[str, str]]:
     return [(str(one), say(f"import.decimal.{one.name.lower()}")) for one in Decimal]
 
 
-def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
+def _column(name: str, sheet: SheetMapping, column: Column, why: str) -> Iterator[Markup]:
     if not column.heading and not column.samples:
         return
     own = f"{name}.c{column.index}"
@@ -158,7 +167,7 @@ def _column(name: str, sheet: SheetMapping, column: Column) -> Iterator[Markup]:
         tag(
             "th",
             column.heading or "–",
-            tag("span", column.why, class_="soft asked") if column.asks else None,
+            tag("span", why, class_="soft asked") if column.asks else None,
             tag("span", say("import.as_in", names=column.as_in), class_="soft asked")
             if column.as_in and not column.asks
             else None,
@@ -300,32 +309,28 @@ def _read_column(own: str, table: Table, column: Column, typed: Typed, display: 
 
 def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[Column]:
     """Take what was answered of one column for those of which the same was asked: a word in eight headings is one question."""
-    answers: dict[Hashable, Column] = {}
+    answers: dict[Hashable, set[tuple[str, float]]] = {}
     for asked, answered in zip(before, after, strict=True):
         as_guessed = Ask.FIELD not in asked.asks or answered.field is asked.field
         if asked.asks and not answered.asks and answered.field is not None and as_guessed:
-            answers.setdefault(_question(asked), answered)
-    return [
-        replace(
-            column,
-            unit=answer.unit if Ask.UNIT in asked.asks else column.unit,
-            times=answer.times,
-            asks=frozenset(),
-            why="",
-        )
-        if column.asks == asked.asks
-        and column.asks
-        and (answer := answers.get(_question(asked))) is not None
-        and (Ask.TIMES in asked.asks or answer.times * column.times > 0)  # a sign that was turned is its own
-        else column
-        for asked, column in zip(before, after, strict=True)
-    ]
+            answers.setdefault(_question(asked), set()).add((answered.unit, answered.times))
+    made = []
+    for asked, column in zip(before, after, strict=True):
+        said = answers.get(_question(asked), set()) if column.asks == asked.asks else set()
+        if column.asks and len(said) == 1:
+            unit, times = next(iter(said))
+            if Ask.TIMES in asked.asks or times * column.times > 0:  # a sign that was turned is its own
+                own = unit if Ask.UNIT in asked.asks else column.unit
+                column = replace(column, unit=own, times=times, asks=frozenset(), why="")  # noqa: PLW2901 - as answered
+        made.append(column)
+    return made
 
 
 def _question(column: Column) -> Hashable:
-    """Give what is asked of a column, without the numbers in it, and of which quantity."""
+    """Give what is asked of a column, and of which quantity; numbers tell feet and columns apart, but units too."""
     quantity = None if column.field is None else column.field.quantity
-    return column.asks, quantity, column.unit, column.times, re.sub(r"\d+", "#", column.why)
+    why = column.why if Ask.UNIT in column.asks else re.sub(r"\d+", "#", column.why)
+    return column.asks, quantity, column.unit, column.times, why
 
 
 def _one_of(text: str | None, allowed: Iterable[str], otherwise: str) -> str:

@@ -147,6 +147,7 @@ WORDS: Final[dict[str, str]] = {
     "import.times.thousandth": "a thousandth of it (1/1000)",
     "import.asks": "To answer first: {questions}. Say below what is meant, and look again: no row is read before. One answer goes for all columns of a quantity of which the same is asked. Nothing is in the book yet.",
     "import.as_in": "as confirmed for the same heading in {names}",
+    "import.asks.alike": "as for '{heading}': one answer goes for all",
     "import.asks.open": "… say which",
     "import.asks.guess": "… say which ({guess}?)",
     "import.times.half": "half of it (total indicator reading)",
