@@ -38,6 +38,7 @@ def units_of(mapping: SheetMapping) -> list[str]:
         (("", "", "", "mm", "1/100 mm"), ["mm", "?"]), (("", "", "", "mm", "mm"), ["mm", "?"]), (("-", "text", "date", "µm", "-"), ["µm", "mm/m"]),
         # A row without a day is no record of a job, whatever stands under its names.
         (("Nr.", "KKS", "Datum", "mil", "mil/in"), ["mil", "mil/in"]), (("initials", "Units →", "", "mil (0.0)", "{mil/in}"), ["mil", "mil/in"]),
+        (("", "", "", "in mil", "[in mil/in]"), ["mil", "mil/in"]),
         (("", "", "", 'mils (0.001")', "mm/m"), ["?", "mm/m"]),
     ],
 )  # fmt: skip

@@ -103,7 +103,7 @@ def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
         ("Shims and offsets in mils", ["mil?", "?"]), ("Shims in mils, all readings too: mils", ["mil?", "?"]), ("shim log in mils", ["mil?", "?"]),
         ("Values in 0.01 mm; base shims at all feet 0.25 mm", ["?", "?"]), ("in 0.1 mm, 0.01 mm", ["?", "?"]),
         ("Offsets, angles, shims in mils", ["mil?", "?"]), ("Offset (V, H), soft foot (mils)", ["mil?", "?"]), ("Offset; angle; soft foot: mils", ["mil?", "?"]),
-        ("mils, 1780 rpm", ["mil?", "?"]), ("0.01 mm, 75 kW", ["?", "?"]), ("Readings in 0.01 mm; 500 mm span", ["?", "?"]),
+        ("1. mils", ["mil?", "?"]), ("mils, 1780 rpm", ["mil?", "?"]), ("0.01 mm, 75 kW", ["?", "?"]), ("Readings in 0.01 mm; 500 mm span", ["?", "?"]),
         ("Offsets in 1/100 mm, angles in mm/m", ["?", "mm/m"]), ("CM alignment log, HP pumps, Imperial Mill (IN)", ["mm", "mm/m"]), ("Values in hundredths of a mm", ["?", "?"]),
     ],
 )  # fmt: skip
@@ -131,8 +131,8 @@ WIDE = ("Machine", "Date", "Found offset V", "Found offset H", "Soft foot 1L", "
 @pytest.mark.parametrize(
     ("length", "head", "units"),
     [
-        ("mm", ("Found offset V (mil)", "Found offset H", "Soft foot 1L", "Found angle V"), ["mil", "mil?", "mm", "mm/m"]),
-        ("mil", ("Found offset V (mm)", "Found offset H", "Soft foot 1L", "Found angle V"), ["mm", "mm?", "mil", "mil/in"]),
+        ("mm", ("Found offset V (mil)", "Found offset H", "Soft foot 1L", "Found angle V"), ["mil", "mil?", "mil?", "mm/m"]),
+        ("mil", ("Found offset V (mm)", "Found offset H", "Soft foot 1L", "Found angle V"), ["mm", "mm?", "mm?", "mil/in"]),
         ("mm", ("Found offset V [mm]", "Found offset H", "Soft foot 1L [µm]", "Found angle V"), ["mm", "mm", "µm", "mm/m"]),
         ("mm", ("Found offset V [mm]", "Found offset H [mil]", "Left offset V", "Found angle V"), ["mm", "mil", "?", "mm/m"]),
         ("mm", ("Soft foot 1L [mil]", "Soft foot 1R", "Found offset V", "Found angle V"), ["mil", "mil?", "mm", "mm/m"]),
@@ -172,6 +172,7 @@ def test_one_column_of_a_kind_in_another_unit_asks_about_those_that_say_none(
     [
         ([("Readings in mils", "", "", "", "")], ["mil?", "?"]), ([("", "", "", "+ up", "+ open"), ("", "", "", "mil", "mil/in")], ["mil?", "mm/m"]),
         ([("", "", "", "mm", "see note")], ["mm", "mm/m"]), ([("Pump house (mm)", "", "", "", "")], ["mm", "mm/m"]),
+        ([("Limit", "", "", "0.05", "0.5"), ("", "", "", "mil", "mil/in")], ["mil?", "mm/m"]),
         ([ROW, ("Readings in mils", "", "", "", "")], ["mm", "mm/m"]), ([("A2", "P-2", "2026-05-05", "mil", "mil/in")], ["mm", "mm/m"]),
     ],
 )  # fmt: skip
@@ -179,6 +180,11 @@ def test_units_in_lines_between_headings_and_records_are_asked_about(
     below: Sequence[Sequence[str]], units: list[str]
 ) -> None:
     assert units_of(read(sheet_of(HEAD, *below, ROW))) == units
+
+
+def test_a_title_in_two_cells_is_one() -> None:
+    assert units_of(read(sheet_of(("Units:", "", "inch"), HEAD, ROW), "mil")) == ["in?", "mil/in"]
+    assert units_of(read(sheet_of(("Pump", "inch"), HEAD, ROW), "mil")) == ["mil", "mil/in"]
 
 
 def test_what_is_said_in_one_place_is_one_question_and_one_answer_a_quantity() -> None:

@@ -36,7 +36,7 @@ _MOST_TITLE: Final = 1_000
 _LENGTH: Final = r"mm|cm|mils?|thous?(?:andths?)?|[µμu]m|microns?|micromet(?:er|re)s?|inch(?:es)?|millimet(?:er|re)s?|hundredths?|tenths?|m?deg(?:rees?)?|mrad|[µμu]rad"
 _PER: Final = r"(?:\s*/\s*|\s+per\s+)(?:1?0?00?\s*mm|10\s*cm|100|mm|cm|m(?:et(?:er|re))?|in(?:ch)?|ft|foot)(?![^\W_])"
 _SAID: Final = re.compile(
-    rf"(?<![\w.,/])(?P<number>(?:\d+\s*/\s*)?\d[\d.,]*\s*-?)?(?P<unit>(?:hundredth|thousandth|tenth)s?\s+(?:of\s+(?:an?\s+|one\s+)?)?(?:mm|millimet(?:er|re)s?|in(?:ch(?:es)?)?)"
+    rf"(?<![\w.,/])(?P<number>(?:\d+\s*/\s*)?\d(?:[\d.,]*\d)?\s*-?)?(?P<unit>(?:hundredth|thousandth|tenth)s?\s+(?:of\s+(?:an?\s+|one\s+)?)?(?:mm|millimet(?:er|re)s?|in(?:ch(?:es)?)?)"
     rf"|(?:{_LENGTH})(?:{_PER})?|°\s*[CF]?|rpm|r/min|Hz|kW|hp|h?rs)(?![^\W_])(?!\s*/\s*(?:s(?:ec)?|min|h|a|year)\b)"
     r"|(?P<alone>(?:\bunits?\s*[:=]?\s*|[\[(]\s*|\bin\s+)in(?:/in)?(?=\s*(?:$|[\])])))|(?P<system>\b(?:imperial|metric)\b)|(?P<part>(?:1\s*/\s*10+|0[.,]0*1)\s*(?:in\b|[\"″]))",
     re.IGNORECASE,
@@ -77,6 +77,7 @@ _VALUES: Final = re.compile(
 """Words of tolerances: a number beside them is a value, whatever it is."""
 
 _OF_FEET: Final = frozenset({OF_FEET, str(Quantity.DISTANCE)})
+_IN: Final = re.compile(r"^in\s+(?=\S)", re.IGNORECASE)
 _ZEROS: Final = re.compile(r"(?<=\S)\s*[\[({]0[.,]0+[\])}]$")
 
 
@@ -98,11 +99,11 @@ def kinds_in(text: str) -> frozenset[str]:
 
 
 def bare_unit(text: str) -> str:
-    """Give what stands for a unit without the pair of brackets around it, and without the zeros behind it, as in 'mm (0.00)'."""
+    """Give what stands for a unit without the brackets around it, an 'in' before it, and the zeros behind it, as in 'in mm (0.00)'."""
     text = text.strip()
     if text[:1] + text[-1:] in {"[]", "()", "{}"}:
         text = text[1:-1].strip()
-    return _ZEROS.sub("", text)
+    return _ZEROS.sub("", _IN.sub("", text))
 
 
 @lru_cache(maxsize=4096)

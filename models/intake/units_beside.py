@@ -11,16 +11,17 @@ import math
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from models.intake import headings
 from models.intake.cells import text_of, texts_in
-from models.intake.fields import Field, Form, Table
+from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.heading_units import is_unit, unit_or_none
 from models.intake.number_formats import Shown
 from models.intake.proposing import HALF
 from models.intake.reading import Cell, Sheet
-from models.intake.title_units import CLEAR, OTHER_CAPITALS, bare_unit, is_known, kind_of, kinds_in, units_in
+from models.intake.title_units import CLEAR, OF_FEET, OTHER_CAPITALS, bare_unit, is_known, kind_of, kinds_in, units_in
 from models.intake.units_below import DAYS, field_of, merged_across
 from models.units import Quantity, to_stored
 
@@ -229,7 +230,12 @@ def said_beside(sheet: Sheet, names: Sequence[str], first_row: int, header_row: 
     """
     told = [("the name of the sheet", list(units_in(sheet.name)))]
     for number, row in enumerate(sheet.head[: first_row - 1], start=1):
-        words = [word for cell in row if isinstance(cell, str) for word in units_in(text_of(cell))]
+        texts = [text for cell in row if isinstance(cell, str) and (text := text_of(cell))]
+        # 'Units' in one cell and 'inch' in the next are one title.
+        pairs = [
+            f"{one} {two}" if _OF_UNITS.fullmatch(one.strip(" :=")) else two for one, two in pairwise(("", *texts))
+        ]
+        words = [word for text in pairs for word in units_in(text)]
         told.append((f"row {number} above the headings", words))
     told += [
         (f"row {number} under the headings", words)
@@ -255,9 +261,11 @@ def _said_below(
     under a column is one of its kind.
     """
     fields = {index: field for index, name in enumerate(names) if name and (field := field_of(name, table))}
+    needs_day = any(field.required and field.form in DAYS for field in fields_of(table))
+    telling = {index: field for index, field in fields.items() if field.form in DAYS or not needs_day}
     for number in range(first_row + 1, min(header_row + _MOST_BELOW, len(sheet.head)) + 1):
         row = sheet.head[number - 1]
-        if number > header_row and any(_is_of_record(row[at], field) for at, field in fields.items() if at < len(row)):
+        if number > header_row and any(_is_of_record(row[at], field) for at, field in telling.items() if at < len(row)):
             return
         texts = {index: text for index, cell in enumerate(row) if (text := text_of(cell))}
         titles = [
@@ -289,7 +297,7 @@ def _is_of_record(cell: Cell, field: Field) -> bool:
 
 
 def said_by_headings(columns: Iterable[tuple[str, Field]]) -> list[Beside]:
-    """Give what the headings of columns say of the units of their kind.
+    """Give what the headings of columns say of the units of their kind; where none says that of feet, offsets do.
 
     Parameters
     ----------
@@ -303,7 +311,7 @@ def said_by_headings(columns: Iterable[tuple[str, Field]]) -> list[Beside]:
     return [
         Beside(
             f"the heading '{next(iter(units.values()))}'" if len(units) == 1 else "the headings of other columns",
-            tuple(units), only=frozenset({kind}),
+            tuple(units), only=frozenset({kind, OF_FEET} if kind == Quantity.OFFSET and OF_FEET not in said else {kind}),
         )
         for kind, units in said.items()
     ]  # fmt: skip
