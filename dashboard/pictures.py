@@ -276,6 +276,10 @@ class Pictures:
         try:
             while not _nothing_to_wait_for(book, held):
                 self._making.next(book, site_id, held)
+                if held.shown is not None and held.shown.history.head > book.head():
+                    # A copy that is behind is read now, or an older backup was put back: no round would end that.
+                    held.failed = time.monotonic()
+                    break
         except Exception:
             # The pages go on with the picture that they have; the next one is tried again after a while.
             LOG.exception("the picture of site %s could not be made", site_id)

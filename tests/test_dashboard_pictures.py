@@ -590,6 +590,18 @@ class ManySites(MadeBook):
         self.forgotten = (*self.forgotten, site_id)
 
 
+def test_a_book_that_went_back_keeps_no_thread_at_work(slow: Slow) -> None:
+    """Where a copy that is behind is read meanwhile, say: the thread ends, and the next page shows what is there."""
+    slow.gate.set()
+    held, slow.more = Pictures(), 5
+    whole(held, slow, 1)
+    slow.more = 0
+    done = held._start(slow, 1, held._sites[1])
+    assert done is not None
+    assert done.wait(10)
+    assert held.of(slow, 1).history.head == slow.head()
+
+
 def test_sites_that_nobody_asked_for_are_forgotten_but_not_while_a_thread_works_for_them(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -640,7 +652,7 @@ def test_a_finished_answer_is_given_again_until_something_changes(monkeypatch: p
     show(app, month)
     assert len(calls) == 3, "another hour"
     made.stories = made.stories[:-1]
-    monkeypatch.setattr(MadeBook, "head", lambda _: 10_000 - 1)
+    monkeypatch.setattr(made, "head", lambda: 10_000 - 1)
     show(app, month)
     assert len(calls) == 4, "another entry"
     show(app, month, cookie="somebody else")
