@@ -117,7 +117,7 @@ def _due_on(versions: Sequence[Instrument], days: IntArray) -> IntArray:
 
 
 def resting_rows(jobs: JobColumns, instrument: int, since_us: int) -> IntArray:
-    """Give the same in the order of the jobs.
+    """Give the jobs that were measured with an instrument from a moment on, in the order of the jobs.
 
     Parameters
     ----------
