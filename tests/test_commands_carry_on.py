@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from models.commands.carry_on import Words, carried_reason, carry_on, only_a_tag, words_of
+from models.commands.carry_on import carried_reason, carry_on, only_a_tag
 from models.commands.redescribed import Redescribed
 from models.values.asset import Asset
 from models.values.description import version_on
@@ -36,8 +36,8 @@ class Described:
                 self._add(one.asset, self.typed[one.place])
         return [(one.on, one.kept) for one in found]
 
-    def said(self, place: int) -> Words:
-        return Words(self.typed[place], listed=bool(self.typed[place]))
+    def said(self, place: int) -> set[str]:
+        return self.typed[place]
 
     def tag(self, begins: date, tag: str) -> None:
         self._add(replace(version_on(self.versions, begins), tag=tag, valid_from=begins), set())
@@ -118,39 +118,7 @@ def test_a_new_tag_alone_leaves_its_day_to_a_list() -> None:
     one.row(JULY, area="Mill")
     assert only_a_tag(one.versions, JUNE, one.said)
     assert not only_a_tag(one.versions, JULY, one.said)
-    assert not only_a_tag([FIRST, replace(FIRST, retired=JUNE, valid_from=JUNE)], JUNE, lambda _: Words())
-
-
-@pytest.mark.parametrize(
-    ("written", "expected"),
-    [
-        ([("", {"speed", "area"})], Words({"speed", "area"}, listed=True)),
-        ([("", {"valid_from"})], Words({"valid_from"}, listed=True)),
-        ([("", {"speed"})], Words({"speed"}, listed=True, lost=True)),
-        ([("", set[str]())], Words(set(), listed=True, lost=True)),
-        ([("new tags", set[str]())], Words()),
-        ([("new tags; as said from 2026-05-01 on: area", set[str]())], Words()),
-        ([("", {"speed"}), ("new tags", set[str]())], Words({"speed"}, listed=True, lost=True)),
-        ([("", {"speed", "area"}), ("new tags", set[str]())], Words({"speed", "area"}, listed=True)),
-        ([("new tags", set[str]()), ("", {"area"})], Words({"area"}, listed=True)),
-    ],
-)
-def test_an_older_version_kept_numbers_only_and_only_renames_and_merges_say_nothing(
-    written: list[tuple[str, set[str]]], expected: Words
-) -> None:
-    versions = [FIRST, *(replace(FIRST, valid_from=JULY) for _ in written)]
-    assert words_of(versions, len(written), [("", set[str]()), *written].__getitem__) == expected
-
-
-def test_what_a_row_holds_whose_words_are_lost_stays_and_only_blanks_are_filled() -> None:
-    versions = [replace(FIRST, area="Mill"), replace(FIRST, area="Mill", valid_from=JULY)]
-    new = replace(
-        FIRST, coupling=Coupling.SPACER, span_mm=240.0, area="Yard", power_kw=75.0, retired=JUNE, valid_from=MAY
-    )
-    (one,) = carry_on(versions, new, lambda _: Words({"speed"}, listed=True, lost=True))
-    assert one.asset == replace(versions[1], power_kw=75.0), "a row of a day after it puts a machine back"
-    assert (one.on, one.kept, one.unsure) == (("power",), ("retired",), ("area", "coupling"))
-    assert not only_a_tag(versions, JULY, lambda _: Words(listed=True, lost=True))
+    assert not only_a_tag([FIRST, replace(FIRST, retired=JUNE, valid_from=JUNE)], JUNE, lambda _: ())
 
 
 def test_told_is_what_holds_in_the_end_not_each_step() -> None:
@@ -162,10 +130,9 @@ def test_told_is_what_holds_in_the_end_not_each_step() -> None:
         for carried in carry_on(one.versions, new, one.said):
             told.met(1, one.versions[carried.place], carried)
         one.row(begins, **said)
-    ((sentence, warns),) = told.told_met({"P-1": [(1, number, version) for number, version in enumerate(one.versions)]})
+    (sentence,) = told.told_met({"P-1": [(1, number, version) for number, version in enumerate(one.versions)]})
     assert "holds on in it" in sentence
     assert sentence.endswith("(P-1A from 2026-07-01 on: area, running speed).")
-    assert not warns
 
 
 def test_the_reason_of_what_is_written_again_stays_and_does_not_grow() -> None:

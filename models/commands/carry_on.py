@@ -44,10 +44,6 @@ _CALLED: Final = {
     "feet_stationary_mm": "feet of the stationary machine",
 }  # fmt: skip
 _DAY: Final = "valid_from"
-_WORDS: Final = frozenset({key for keys in _FIELDS.values() for key in keys if not key.endswith("_")} | {_DAY}) - {
-    "span", "speed", "speed_max", "power",
-}  # fmt: skip
-"""What only a version of the program writes that keeps all that a row says; before, numbers were kept and nothing else."""
 
 _SAID: Final = "as said from {day} on: {fields}"
 _WAS_SAID: Final = re.compile(r"(; |^)as said from \d{4}-\d\d-\d\d on: [a-z, ]+$")
@@ -58,54 +54,20 @@ class Carried:
     """What becomes of a later description.
 
     ``place`` is its place among those of the machine, ``asset`` the same with what is carried on, ``None`` where nothing
-    is.  ``on`` names the fields that are carried on, ``kept`` those that it sets anew, otherwise than what comes in, and
-    ``unsure`` those of which nobody can tell any more whether it sets them: they stay.
+    is.  ``on`` names the fields that are carried on, and ``kept`` those that it sets anew, otherwise than what comes in.
     """
 
     place: int
     asset: Asset | None
     on: tuple[str, ...]
     kept: tuple[str, ...]
-    unsure: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
-    """What a list said for a description: the fields, whether there was a row at all, and whether its words are lost.
-
-    Lost they are where an older version, which kept the numbers alone, read the row: it may have said all that is held.
-    """
-
-    fields: Collection[str] = ()
-    listed: bool = False
-    lost: bool = False
+Words = Callable[[int], Collection[str]]
+"""Gives, by the place of a description, the fields that a list said for it; none where it only renames or merges a machine."""
 
 
-def words_of(versions: Sequence[Asset], place: int, written: Callable[[int], tuple[str, Collection[str]]]) -> Words:
-    """Give what a list said for a description.
-
-    Parameters
-    ----------
-    versions : sequence of Asset
-        The descriptions of the machine, in order of entry. [as stored]
-    place : int
-        Place of the description among them. [unitless]
-    written : callable
-        Gives, by its place, the reason of a description, and what is kept of the words of a list for it. [unitless]
-    """
-    typed = written(place)[1]
-    if not _WORDS.isdisjoint(typed):
-        return Words(typed, listed=True)
-    # Renames, merges and what is carried on have a reason, and stand in the place of a row of the same day; rows have none.
-    day = versions[place].valid_from
-    rows = [one for one in range(place + 1) if versions[one].valid_from == day and not written(one)[0]]
-    if not rows:
-        return Words()
-    said = written(rows[-1])[1]
-    return Words({*typed, *said}, listed=True, lost=_WORDS.isdisjoint(said))
-
-
-def carry_on(versions: Sequence[Asset], new: Asset, words: Callable[[int], Words]) -> list[Carried]:
+def carry_on(versions: Sequence[Asset], new: Asset, words: Words) -> list[Carried]:
     """Carry what a description changes on into those that begin later.
 
     Parameters
@@ -115,7 +77,7 @@ def carry_on(versions: Sequence[Asset], new: Asset, words: Callable[[int], Words
     new : Asset
         What comes in, with the day on which it begins. [as stored]
     words : callable
-        Gives, by its place, what a list said for a description; see :func:`words_of`. [unitless]
+        What a list said for a description. [unitless]
 
     Returns
     -------
@@ -135,9 +97,7 @@ def carry_on(versions: Sequence[Asset], new: Asset, words: Callable[[int], Words
         place = place_on(starts, start)
         later = versions[place]
         said = words(place)
-        sure = {group for group in still if _says(later, before, group, said, new)}
-        anew = {group for group in still if group in sure or (said.lost and _holds(later, group))}
-        unsure = anew - sure
+        anew = {group for group in still if _says(later, before, group, said, new)}
         try:
             asset = replace(later, **{name: getattr(new, name) for group in still - anew for name in group})
         except InvalidValueError:  # the highest speed below the running one, say: then what was said together stays
@@ -145,9 +105,7 @@ def carry_on(versions: Sequence[Asset], new: Asset, words: Callable[[int], Words
         kept = {group for group in anew if _of(later, group) != _of(new, group)}
         on = still - anew
         if kept or on:
-            found.append(
-                Carried(place, asset if on else None, _named(on), _named(kept - unsure), _named(kept & unsure))
-            )
+            found.append(Carried(place, asset if on else None, _named(on), _named(kept)))
         still, before = on, later
     return found
 
@@ -179,7 +137,7 @@ def otherwise(one: Asset, other: Asset) -> tuple[str, ...]:
     return _named({group for group in _FIELDS if _of(one, group) != _of(other, group)})
 
 
-def only_a_tag(versions: Sequence[Asset], day: date, words: Callable[[int], Words]) -> bool:
+def only_a_tag(versions: Sequence[Asset], day: date, words: Words) -> bool:
     """Tell whether what begins on a day is no more than another tag: then a list may still say what else changes on it.
 
     Parameters
@@ -195,21 +153,16 @@ def only_a_tag(versions: Sequence[Asset], day: date, words: Callable[[int], Word
     there = versions[place]
     earlier = [version for version in versions if (version.valid_from or date.min) < day]
     before = version_on(earlier, day) if earlier else there
-    said = words(place)
-    if said.lost or not {_DAY}.issuperset(said.fields):
+    if not {_DAY}.issuperset(words(place)):
         return False
     return replace(there, tag=before.tag, valid_from=before.valid_from) == before
 
 
-def _says(later: Asset, before: Asset | None, group: tuple[str, ...], said: Words, new: Asset) -> bool:
+def _says(later: Asset, before: Asset | None, group: tuple[str, ...], said: Collection[str], new: Asset) -> bool:
     """Tell whether a description sets a field itself: a list gave it, or it is not what held until then."""
-    if any(
-        key.startswith(field) if field.endswith("_") else key == field
-        for field in _FIELDS[group]
-        for key in said.fields
-    ):
+    if any(key.startswith(field) if field.endswith("_") else key == field for field in _FIELDS[group] for key in said):
         return True
-    if group == ("retired",) and said.listed and later.valid_from and new.retired and new.retired < later.valid_from:
+    if group == ("retired",) and said and later.valid_from and new.retired and new.retired < later.valid_from:
         return True  # a row that begins after the day out of service, and names none, puts the machine back
     return _holds(later, group) if before is None else _of(later, group) != _of(before, group)
 

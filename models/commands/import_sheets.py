@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -188,9 +187,8 @@ class Sheets(JobRows):
                 continue
             if told := described.told_later(self.versions, self.today):
                 self.report.problems.append(sheet.noticed.note(Code.HOLDS_LATER, told))
-            for told, warns in described.told_met(self.versions):
-                note = sheet.noticed.note(Code.DESCRIBED_LATER, told)
-                self.report.problems.append(replace(note, severity=Severity.WARNING) if warns else note)
+            for told in described.told_met(self.versions):
+                self.report.problems.append(sheet.noticed.note(Code.DESCRIBED_LATER, told))
             if not self.had_jobs:
                 continue
             told = described.told(self.unit.connection, self.site.site_id, self.versions, self.known.zone)

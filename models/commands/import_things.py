@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from models.commands.carry_on import Words, carried_reason, carry_on, only_a_tag, words_of
+from models.commands.carry_on import carried_reason, carry_on, only_a_tag
 from models.commands.judging import Judge
 from models.commands.later_row import keep_instrument, keep_machine, keep_person, said_of
 from models.commands.noticed import Names, spelt_once
@@ -181,7 +181,7 @@ class Things:
         if self._is_known(held, asset, typed):
             self._same(reader, row, sheet, key)
             return
-        if versions and (asset.valid_from is None or self._is_described(held, asset, asset.valid_from)):
+        if versions and (asset.valid_from is None or self._is_described(held, asset.valid_from)):
             earlier = self.in_this_import.get(key)
             code = Code.KEY_IN_BOOK if earlier is None else Code.KEY_CONFLICT
             where = "the book" if earlier is None else self._row_of(*earlier)
@@ -213,22 +213,15 @@ class Things:
             asset.retired in days or (not said and days != {last.retired})
         )
 
-    def _is_described(self, held: Sequence[tuple[int, int, Asset]], asset: Asset, day: date) -> bool:
+    def _is_described(self, held: Sequence[tuple[int, int, Asset]], day: date) -> bool:
         """Tell whether a machine is described from a day on already, so that a row of that day says something else.
 
-        A new tag alone is no description.  And a row whose words are lost, into which a version of before carried what it
-        said otherwise, may be said again.
+        A new tag alone is no description.
         """
         versions = [version for _, _, version in held]
-        of_day = [place for place, version in enumerate(versions) if version.valid_from == day]
-        if not of_day or only_a_tag(versions, day, lambda place: self._words(held, place)):
-            return False
-        said = (replace(versions[place], tag=asset.tag) == asset for place in of_day)
-        return not (self._words(held, of_day[-1]).lost and any(said))
-
-    def _words(self, held: Sequence[tuple[int, int, Asset]], place: int) -> Words:
-        """Give what a list said for a description."""
-        return words_of([version for _, _, version in held], place, lambda one: self._said_for(held[one][1]))
+        return any(version.valid_from == day for version in versions) and not only_a_tag(
+            versions, day, lambda place: self._said_for(held[place][1])[1]
+        )
 
     def _said_for(self, entry: int) -> tuple[str, Mapping[str, str]]:
         """Give the reason of a description, and what a list said for it."""
@@ -265,7 +258,7 @@ class Things:
     ) -> Iterator[tuple[int, int, Asset]]:
         """Write the later descriptions of a machine again, with what a row changes and they do not set anew."""
         versions = [version for _, _, version in held]
-        for one in carry_on(versions, new, lambda place: self._words(held, place)):
+        for one in carry_on(versions, new, lambda place: self._said_for(held[place][1])[1]):
             asset_id, entry, later = held[one.place]
             if any(number < self.before and version.valid_from == later.valid_from for _, number, version in held):
                 self._redescribed().met(asset_id, later, one)

@@ -67,8 +67,6 @@ def keep_machine(row: Row, versions: Sequence[Asset]) -> date | None:
 def said_of(row: Row) -> dict[str, str]:
     """Give what a row of a machine says of it, as typed, by field: of a later row, before it is filled.
 
-    The day from which it holds is among it: by that it is told from what older versions kept, the numbers alone.
-
     Parameters
     ----------
     row : Row

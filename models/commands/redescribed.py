@@ -31,7 +31,6 @@ class _Met:
     was: Asset
     on: set[str] = field(default_factory=set)
     kept: set[str] = field(default_factory=set)
-    unsure: set[str] = field(default_factory=set)
 
 
 @dataclass(slots=True)
@@ -55,9 +54,8 @@ class Redescribed:
             met = self.later.setdefault((asset_id, later.valid_from), _Met(later))
             met.on.update(carried.on)
             met.kept.update(carried.kept)
-            met.unsure.update(carried.unsure)
 
-    def told_met(self, versions: Versions) -> Iterator[tuple[str, bool]]:
+    def told_met(self, versions: Versions) -> Iterator[str]:
         """Say what has become, in the end, of rows that begin before a description that the book has already.
 
         Parameters
@@ -67,13 +65,12 @@ class Redescribed:
 
         Yields
         ------
-        tuple
-            A sentence, and whether it is a warning.
+        str
+            A sentence.
         """
         by_asset = self._of_machine(versions)
         on: list[str] = []
         kept: list[str] = []
-        unsure: list[str] = []
         for (number, day), met in self.later.items():
             now = version_on(by_asset[number], day)
             until = version_on([one for one in by_asset[number] if (one.valid_from or date.min) < day], day)
@@ -81,22 +78,14 @@ class Redescribed:
             for told, names in (
                 (on, [name for name in changed if name in met.on]),
                 (kept, [name for name in apart if name in met.kept]),
-                (unsure, [name for name in apart if name in met.unsure]),
             ):
                 if names:
                     told.append(f"{now.tag} from {day} on: {', '.join(names)}")
         begins = "What begins earlier than a description in the book holds"
         if on:
-            yield f"{begins} on in it, as that says nothing else of it ({_few(on, '; ')}).", False
+            yield f"{begins} on in it, as that says nothing else of it ({_few(on, '; ')})."
         if kept:
-            yield f"{begins} only until that one, which says otherwise ({_few(kept, '; ')}).", False
-        if unsure:
-            told_unsure = (
-                f"{begins} only until that one, which stays as it is: an older version read it, and kept no words by which "
-                f"to tell whether it said this itself ({_few(unsure, '; ')}). Where what begins earlier holds on, say it in a "
-                f"row of a later day."
-            )
-            yield told_unsure, True
+            yield f"{begins} only until that one, which says otherwise ({_few(kept, '; ')})."
 
     def told(self, connection: sa.Connection, site_id: int, versions: Versions, zone: ZoneInfo) -> str:
         """Say which machines have jobs that another coupling, speed or span judged than what holds on their day by now.
