@@ -23,6 +23,7 @@ from models.values.story import Site
 _FIELDS = {field.key: field for field in FIELDS if field.table is Table.JOBS}
 HEAD = ("Job", "Machine", "Date", "Found offset V", "Found angle V")
 ROW = ("A1", "P-1", "2026-05-04", "0.1", "0.2")
+V, A = HEAD[3:]
 
 
 def sheet_of(*rows: Sequence[Cell], name: str = "Log") -> Sheet:
@@ -51,36 +52,46 @@ def test_what_is_no_unit_of_lengths_in_a_title_is_not_asked_about(said: str) -> 
 
 
 @pytest.mark.parametrize(
-    ("said", "length", "offset", "angle", "fits"),
+    ("said", "length", "offset", "fits"),
     [
-        ("Offsets in 1/100 mm, angles in mm/m", "mm", ("mm", -0.01), ("mm/m", 1), True), ("Offsets in 1/100 mm, angles in mm/m", "mm", ("mm", -1), ("mm/m", 1), False),
-        ("[values in 1/100 mm]", "mm", ("mm", 0.01), ("mm/m", 1), True), ("values in hundredths", "mm", ("mm", 0.01), ("mm/m", 0.1), True),
-        ("values in 0.01 mm", "mil", ("mil", 1), ("mil/in", 1), False), ("all in mils", "mm", ("mil", 1), ("mm/m", 1), True), ("all in mils", "mm", ("mm", 0.0254), ("mm/m", 1), True),
-        ("all in mils", "mm", ("mm", 1), ("mm/m", 1), False), ("gap per 100 mm", "mm", ("mm", 0.5), ("mm/100mm", 1), True), ("in thou", "mil", ("mil", 1), ("mil/in", 1), True),
-        ("Units: imperial", "mm", ("mil", 1), ("mm/m", 1), True), ("found in mm, shims in mil", "mm", ("mm", 1), ("mm/m", 1), True),
+        ("Offsets in 1/100 mm, angles in mm/m", "mm", ("mm", -0.01), True), ("Offsets in 1/100 mm, angles in mm/m", "mm", ("mm", -1), False),
+        ("[values in 1/100 mm]", "mm", ("mm", 0.01), True), ("values in hundredths", "mm", ("mm", 0.01), True), ("values in hundredths", "mm", ("mm", 1), False),
+        ("values in 0.01 mm", "mil", ("mil", 1), False), ("all in mils", "mm", ("mil", 1), True), ("all in mils", "mm", ("mm", 0.0254), True),
+        ("all in mils", "mm", ("mm", 1), False), ("Units: imperial", "mm", ("mil", 1), True),
     ],
 )  # fmt: skip
-def test_what_a_person_answered_before_titles_were_looked_at_goes_on(
-    said: str, length: str, offset: tuple[str, float], angle: tuple[str, float], *, fits: bool
+def test_what_was_answered_for_a_list_without_a_title_goes_where_it_is_what_the_title_says(
+    said: str, length: str, offset: tuple[str, float], *, fits: bool
 ) -> None:
-    sheet, ways = sheet_of((said,), HEAD, ROW), {V: offset, A: angle}
+    sheet, way = sheet_of((said,), HEAD, ROW), (V, "found_offset_v", *offset)
+    new = read(sheet, length)
+    column = as_answered(new, [kept("a", way)], Display(length), suiting(sheet, new)).columns[3]
+    assert ((column.unit, column.times) == offset, bool(column.asks)) == (fits, not fits)
+
+
+@pytest.mark.parametrize(
+    ("said", "length", "chosen", "goes_on"),
+    [
+        ("Found in mm, shims in mil", "mm", {"Soft foot 1L": ("mil", 1.0)}, False), ("Readings in mm", "mm", {"Soft foot 1L": ("mil", 1.0)}, False),
+        ("Units: imperial", "mil", {A: ("mrad", 1.0)}, False), ("Readings in mm", "mm", {}, True), ("all in mm", "mm", {V: ("mm", -1.0)}, True),
+        ("Readings in 1/100 mm", "mm", {V: ("mm", 0.01), A: ("mm/m", 0.01)}, False),
+    ],
+)  # fmt: skip
+def test_a_confirmed_mapping_reads_the_list_that_it_was_made_for_whatever_was_chosen(
+    said: str, length: str, chosen: dict[str, tuple[str, float]], *, goes_on: bool
+) -> None:
+    head, row = (*HEAD, "Soft foot 1L"), (*ROW, "0.1")
+    sheet = sheet_of((said,), head, row)
     made = read(sheet, length)
-    columns = tuple(
-        replace(c, unit=ways[c.heading][0], times=ways[c.heading][1], asks=frozenset(), why="")
-        if c.heading in ways
-        else c
-        for c in made.columns
-    )
-    before = replace(made, columns=columns, units_said=())
-    assert bool(fitting(FileMapping((before,), confirmed=True), [sheet])) is fits
-    if said.startswith("Offsets"):
-        # So does it for a list with one column more.
-        longer = sheet_of((said,), (*HEAD, "Gist"), (*ROW, "x"))
-        new = read(longer, length)
-        answered = as_answered(new, [Confirmed("a", before)], Display(length), suiting(longer, new))
-        assert [(c.unit, c.times, bool(c.asks)) for c in answered.columns[3:5]] == [
-            (*(offset if fits else ("", 1.0)), not fits), (*angle, False),
-        ]  # fmt: skip
+    ways = [chosen.get(c.heading, (c.unit or length, c.times)) for c in made.columns]
+    columns = [
+        replace(c, unit=unit, times=times, asks=frozenset(), why="") if c.field and c.field.quantity else c
+        for c, (unit, times) in zip(made.columns, ways, strict=True)
+    ]
+    mapping = FileMapping((replace(made, columns=tuple(columns)),), confirmed=True, units=f"{length}, °C")
+    assert len(fitting(mapping, [sheet])) == 1
+    # Where nothing is said any more, it reads on if that is what would be proposed.
+    assert bool(fitting(mapping, [sheet_of(head, row)])) is goes_on
 
 
 def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
@@ -145,26 +156,9 @@ def test_one_column_of_a_kind_in_another_unit_asks_about_those_that_say_none(
     sheet = sheet_of(("Machine", "Date", *head), ("P-1", "2026-05-04", "0.1", "0.2", "0.1", "0.2"))
     made = read(sheet, length)
     assert units_of(made) == units
-    # What was read in the site's unit without a word is asked about, but for one of several units that are said.
-    silent = tuple(
-        replace(c, unit=Display(length).unit(c.field.quantity), asks=frozenset(), why="")
-        if c.asks and c.field and c.field.quantity
-        else c
-        for c in made.columns
-    )
-    before = replace(made, units_said=(), columns=silent)
-    is_other = any(unit.endswith("?") and unit != "?" for unit in units)
-    assert fitting(FileMapping((before,), confirmed=True), [sheet]) == (() if is_other else (before,))
-    # A unit that is neither the site's nor the one that is said was chosen by somebody.
-    other = {"mm": "cm", "mm/m": "mil/ft"}
-    chosen = replace(before, columns=tuple(replace(c, unit=other.get(c.unit, c.unit)) for c in before.columns))
-    assert fitting(FileMapping((chosen,), confirmed=True, units="mm, °C"), [sheet])
-    if made.units_said:
-        answered = replace(before, units_said=made.units_said)
-        assert fitting(FileMapping((answered,), confirmed=True), [sheet]) == (answered,)
-        # It was asked about because of a title: a list without one is another, whatever headings say.
-        titled = replace(answered, units_said=("mils",))
-        assert not fitting(FileMapping((titled,), confirmed=True), [sheet])
+    # Whoever confirmed it has seen the headings.
+    answered = replace(made, columns=tuple(replace(c, asks=frozenset(), why="") for c in made.columns))
+    assert fitting(FileMapping((answered,), confirmed=True), [sheet]) == (answered,)
 
 
 @pytest.mark.parametrize(
@@ -258,7 +252,6 @@ def kept(name: str, *answers: tuple[str, str, str, float], words: dict[str, str]
     return Confirmed(name, replace(base, columns=columns, words=words or {}))
 
 
-V, A = "Found offset V", "Found angle V"
 MIL = (V, "found_offset_v", "mil", -1.0)
 
 

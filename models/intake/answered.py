@@ -71,7 +71,7 @@ def as_answered(
     suits : callable
         Whether a column so read is what is said above or beside the list: then it was answered, if that was not seen. [unitless]
     above : sequence of str
-        Its headings without the units that stand in a row below them: an older version took that row for a record. [as typed]
+        Its headings without the units that stand in a row below them: a list may have got that row since. [as typed]
     """
     kept = [one for one in kept if one.sheet.table is made.table]
     counted = Counter(made.headings)
@@ -109,7 +109,7 @@ def _answers(
         if not same and (name := bare.get(column.heading)):
             # The unit is now said below the heading; the field, the sign and a factor were answered.
             same = [replace(o, unit=column.unit or o.unit) for o in _under(name, one.sheet)]
-        # Whoever answered did not see what stands above or beside this list, or an older version did not keep it.
+        # Whoever answered did not see what stands above or beside this list.
         blind = Ask.UNIT in column.asks and not set(made.units_said) <= set(one.sheet.units_said)
         if len(same) == 1 and (not blind or suits(replace(same[0], index=column.index))):
             way = (same[0].field, same[0].unit, same[0].times)

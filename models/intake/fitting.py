@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from models.intake import headings
@@ -26,8 +26,8 @@ from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import Ask, Proposed, as_field
 from models.intake.reading import Sheet
-from models.intake.units_below import heading_row, names_above, names_in, units_below
-from models.intake.units_beside import is_bare, reads_in
+from models.intake.units_below import names_in, units_below
+from models.intake.units_beside import is_bare
 from models.units import STORED_UNIT, Decimal, Display, Quantity
 
 _NAMED = 12
@@ -56,7 +56,7 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     same headings may stand once more, or belong to a small list beside a large one.
     """
     names = _trimmed(wanted.headings)
-    if headings_of(sheet, wanted.header_row, wanted.table) == names or _lacks_merged_units(wanted, sheet):
+    if headings_of(sheet, wanted.header_row, wanted.table) == names:
         return wanted
     if not names or all(headings_of(sheet, row, wanted.table) != names for row in range(1, len(sheet.head) + 1)):
         return None
@@ -64,53 +64,30 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
 
 
-def _lacks_merged_units(wanted: SheetMapping, sheet: Sheet) -> bool:
-    """Tell whether its headings lack only units merged over columns, in which it reads: an older version saw the first only."""
-    row, table = wanted.header_row, wanted.table
-    below = units_below(sheet, heading_row(sheet, row, table), table)
-    names = _trimmed(wanted.headings)
-    ways = list(zip(_trimmed(names_above(sheet, row, table)), headings_of(sheet, row, table), strict=False))
-    is_it = bool(ways) and len(names) == len(ways) and all(one in way for one, way in zip(names, ways, strict=True))
-    return is_it and below is not None and _reads_as_below(wanted, below[1])
-
-
 def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) -> bool:
     """Tell whether nothing of units stands above or beside a list that a mapping of its headings was not made for.
 
-    Rows that came back are read as they were: a title is not among them.  Of what its own headings say a column is
-    against only where it is read in the units of the site, if these are known: any other unit somebody has chosen.
+    Rows that came back are read as they were: a title is not among them.  Where nothing is said any more, that goes on
+    which would be proposed then: what is read in the units of the site.
     """
     row = sheet.head[wanted.header_row - 1] if wanted.header_row <= len(sheet.head) else ()
     if any(text_of(cell) == WHAT_TO_MEND for cell in row):
         return True
-    below = units_below(sheet, wanted.header_row, wanted.table)
-    if below is not None and not _reads_as_below(wanted, below[1]):
-        return False
-    said, known = beside(sheet, wanted), set(wanted.units_said)
-    found = [(wanted.columns[at], one) for at, one in against(sheet, wanted, is_answered=True, said=said).items()]
-    new = {word for column, one in found if not (one.is_heading and _is_chosen(column, there)) for word in one.words}
-    by_headings = {word for one in said if one.is_heading for word in one.words}
-    return new <= known and (known <= by_headings or not all(one.is_heading for one in said))
+    if units_below(sheet, wanted.header_row, wanted.table) is not None:
+        return False  # it was made for a list without that row
+    said = [one for one in beside(sheet, wanted) if not one.is_heading]
+    new = {word for one in against(sheet, wanted, said).values() for word in one.words}
+    is_own = all(_is_of_site(column, there) for column in wanted.columns)
+    return new <= set(wanted.units_said) and (bool(said) or not wanted.units_said or is_own)
 
 
-def _is_chosen(column: Column, there: Display | None) -> bool:
+def _is_of_site(column: Column, there: Display | None) -> bool:
     quantity = None if column.field is None else column.field.quantity
-    return there is not None and quantity is not None and column.unit != there.unit(quantity)
-
-
-def _reads_as_below(wanted: SheetMapping, below: Mapping[int, str]) -> bool:
-    """Tell whether a mapping for which the row of units under the headings was a record reads all in those units."""
-    return all(
-        column.field is None or column.field.quantity is None or reads_in(column.field, column.unit, column.times, said)
-        for column in wanted.columns
-        if (said := below.get(column.index, ""))
+    return (
+        quantity is None
+        or bool(_stated(column))
+        or (there is not None and column.unit == there.unit(quantity) and abs(column.times) == 1.0)
     )
-
-
-def _below_units(wanted: SheetMapping, sheet: Sheet) -> SheetMapping:
-    """Let a mapping begin to read below a row of units under its headings."""
-    below = units_below(sheet, wanted.header_row, wanted.table)
-    return wanted if below is None else replace(wanted, header_row=below[0])
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
@@ -118,9 +95,7 @@ def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping
     by_name = {sheet.name: sheet for sheet in sheets}
     found = ((_at_its_headings(m, by_name[m.sheet]), by_name[m.sheet]) for m in mapping.sheets if m.sheet in by_name)
     there = _display_of(mapping.units)
-    return tuple(
-        _below_units(one, sheet) for one, sheet in found if one is not None and _is_said_alike(one, sheet, there)
-    )
+    return tuple(one for one, sheet in found if one is not None and _is_said_alike(one, sheet, there))
 
 
 def contradict(one: SheetMapping, other: SheetMapping) -> bool:
@@ -292,7 +267,7 @@ def suiting(sheet: Sheet, mapping: SheetMapping) -> Callable[[Column], bool]:
 
     def suits(column: Column) -> bool:
         columns = tuple(column if one.index == column.index else one for one in mapping.columns)
-        found = against(sheet, replace(mapping, columns=columns), said=said)
+        found = against(sheet, replace(mapping, columns=columns), said)
         return column.field is not None and column.index not in found
 
     return suits

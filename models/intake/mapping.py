@@ -24,7 +24,6 @@ from models.intake.reading import Cell, Sheet
 from models.intake.units_below import heading_row, units_below, with_units
 from models.intake.units_beside import (
     Beside,
-    Way,
     is_bare,
     said_beside,
     said_by_headings,
@@ -72,7 +71,7 @@ class SheetMapping:
     dates, or the decimal sign, that is fixed here; both are empty where none does, and
     are no part of what is kept (:mod:`models.commands.import_dates`); nor is ``turned``, which names columns
     of dates that a spreadsheet has most likely turned, each with a text that tells it.  ``units_said`` is what stood of units above the
-    headings, or in a column of them, where it was against how some column would have been read.
+    headings, or in a column of them.
     """
 
     sheet: str
@@ -260,23 +259,19 @@ def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
     return said + said_by_headings((c.heading, c.field) for c in mapping.columns if c.field is not None)
 
 
-def against(
-    sheet: Sheet, mapping: SheetMapping, *, is_answered: bool = False, said: Sequence[Beside] | None = None
-) -> dict[int, Beside]:
+def against(sheet: Sheet, mapping: SheetMapping, said: Sequence[Beside] | None = None) -> dict[int, Beside]:
     """Give the columns that are read in another unit than what is said elsewhere, with that.
 
-    Only those with a number that has no unit, neither in its heading nor in its cell.  Where a person has confirmed how
-    all columns are read, each may be in any of the units that are said.  ``said`` is what is said, where that is known.
+    Only those with a number that has no unit, neither in its heading nor in its cell.  ``said`` is what is said, where
+    that is known.
     """
     said = beside(sheet, mapping) if said is None else said
     body = sheet.head[mapping.header_row :]
-    fields = [(c.field, c) for c in mapping.columns if c.field is not None and c.field.quantity is not None]
-    ways = [Way(f.quantity, c.unit, c.times) for f, c in fields if f.quantity is not None] if is_answered else []
     found: dict[int, Beside] = {}
     for column in mapping.columns if said else ():
         if column.field is None or headings.unit_for(headings.take_apart(column.heading), column.field):
             continue
-        one = next((o for o in said if o.is_against(column.field, column.unit, column.times, others=ways)), None)
+        one = next((o for o in said if o.is_against(column.field, column.unit, column.times)), None)
         cells = [row[column.index] for row in body if column.index < len(row) and text_of(row[column.index])]
         if one is not None and (not cells or any(map(is_bare, cells))):
             found[column.index] = one
@@ -302,9 +297,8 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     mapping : SheetMapping
         How it would be read. [unitless]
     """
-    found = against(sheet, mapping)
-    if not found:
-        return mapping
+    said = beside(sheet, mapping)
+    found = against(sheet, mapping, said)
     columns = []
     for column in mapping.columns:
         one = found.get(column.index)
@@ -315,7 +309,7 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
         units = [mapping.columns[at].unit for at, other in found.items() if other is one]
         told = "; ".join(filter(None, (column.why, why_asked(one, filter(None, units)))))
         columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | {Ask.UNIT}, why=told))
-    words = dict.fromkeys(word for one in found.values() for word in one.words)
+    words = dict.fromkeys(word for one in said if not one.is_heading for word in one.words)
     return replace(mapping, columns=tuple(columns), units_said=tuple(words))
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -72,7 +72,7 @@ class Beside:
         said = self._said(field.quantity)
         return said.pop() if len(said) == 1 and not self.odd else ""
 
-    def is_against(self, field: Field, unit: str, times: float = 1.0, *, others: Collection[Way] = ()) -> bool:
+    def is_against(self, field: Field, unit: str, times: float = 1.0) -> bool:
         """Tell whether numbers of a field would be read otherwise than what is said.
 
         Parameters
@@ -83,53 +83,33 @@ class Beside:
             The unit in which it would be read. [unitless]
         times : float
             By what its numbers would be multiplied; the sign and a half say nothing of a unit. [unitless]
-        others : collection of Way
-            How all columns are read where a person has confirmed it: of several units that are said any may be this
-            column's, as long as each part of a unit is some column's. [unitless]
         """
         quantity = field.quantity
         if quantity is None or (self.only and kind_of(field) not in self.only):
             return False
         way = Way(quantity, unit, times)
         known = [Way(quantity, one) for one in self._said(quantity)]
-        odd = self._is_odd_against(way, known, others)
+        odd = self._is_odd_against(way, known)
         if odd is not None:
             return odd
         if known:
-            fits = [way.is_same(one) or way.unit == one.unit for one in known]
-            return not (any(fits) if others and not self.is_column else all(fits))
+            return not all(way.is_same(one) or way.unit == one.unit for one in known)
         lengths = [one for one in self.units if unit_or_none(one, Quantity.OFFSET) or one in {"imperial", "metric"}]
         is_of_length = quantity in _OF_LENGTHS or (quantity is Quantity.DISTANCE and not _LONG.isdisjoint(lengths))
         if not (lengths and is_of_length) or way.has_factor:
             return False
-        # An angle goes with the offset: mils are no unit of one, but then mm/m is hardly meant.
-        offsets = [two for two in others if quantity is Quantity.ANGULARITY and two.quantity is Quantity.OFFSET]
-        differs = all if others else any
-        return not any(two.has_factor for two in offsets) and all(
-            differs(_is_imperial(one) != _is_imperial(two.unit) for one in lengths) for two in (way, *offsets)
-        )
+        return any(_is_imperial(one) != _is_imperial(unit) for one in lengths)
 
-    def _is_odd_against(self, way: Way, known: Sequence[Way], others: Collection[Way]) -> bool | None:
+    def _is_odd_against(self, way: Way, known: Sequence[Way]) -> bool | None:
         """Tell the same by what is none of a known unit; ``None`` where nothing of that speaks of a quantity."""
         if not self.odd or way.quantity not in _OF_LENGTHS or (way.quantity is Quantity.ANGULARITY and known):
             return None
         parts = [part for one in self.odd if (part := _part(one))]
-        is_unclear = any(one.lower().rstrip("s") in _FEW for one in self.odd)
         if way.quantity is Quantity.OFFSET:
-            if is_unclear and not way.has_factor:
+            if not way.has_factor and any(one.lower().rstrip("s") in _FEW for one in self.odd):
                 return True
-            every = (*parts, *known)
-            # Of several units each may be this column's where each part of one is some column's.
-            is_shared = bool(others) and all(any(one.is_same(two) for two in others) for one in parts)
-            fits = [way.is_same(one) for one in every]
-            return not (any(fits) if is_shared else all(fits)) if parts else None
-        if way.has_factor or ("100 mm" in self.odd and way.unit == "mm/100mm"):
-            return False
-        offsets = [two for two in others if two.quantity is Quantity.OFFSET]
-        seen = [any(two.is_same(part) for two in offsets) for part in parts] + [
-            two.has_factor for two in offsets if is_unclear
-        ]
-        return len(parts) + is_unclear < len(self.odd) or not any(seen)
+            return not all(way.is_same(one) for one in (*parts, *known)) if parts else None
+        return not (way.has_factor or ("100 mm" in self.odd and way.unit == "mm/100mm"))
 
     def _said(self, quantity: Quantity | None) -> set[str]:
         if quantity is None:
@@ -159,17 +139,6 @@ class Way:
             return self.unit == other.unit
         own, its = (to_stored(abs(one.times), one.unit, one.quantity) for one in (self, other))
         return any(math.isclose(own, its * part, rel_tol=1e-3) for part in (1.0, HALF))
-
-
-def reads_in(field: Field, unit: str, times: float, said: str) -> bool:
-    """Tell whether numbers of a field are read in a unit that is said in the words of a person."""
-    if field.quantity is None:
-        return False
-    way, known = Way(field.quantity, unit, times), unit_or_none(said, field.quantity)
-    if known is not None:
-        return way.unit == known or way.is_same(Way(field.quantity, known))
-    part = _part(said)
-    return way.has_factor if part is None or field.quantity is not Quantity.OFFSET else way.is_same(part)
 
 
 def _part(words: str) -> Way | None:
