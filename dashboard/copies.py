@@ -166,10 +166,6 @@ class NotedDesk:
         self._written(setting.entry)
         return setting
 
-    def first_site(self, site: Site, sheets: Any) -> int | None:
-        """Give the number of the site for which columns were first read so."""
-        return self._desk.first_site(site, sheets)
-
     def bring_in(
         self, site: Site, brought: Brought, *, by: str, now: datetime, keep_refused: KeepRefused | None = None
     ) -> Report:

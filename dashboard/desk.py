@@ -25,7 +25,6 @@ from models.commands.sign_off import sign_off, why_not
 from models.errors import DriftbookError
 from models.intake.problems import Problem
 from models.maths.limits import limits_for
-from models.store.imported import first_site_of
 from models.store.known import in_force, limit_sets
 from models.store.one_job import tag_of_entry
 from models.store.versions import read_site_settings
@@ -116,9 +115,6 @@ class Desk(Protocol):
     def set_site(self, site: Site, asked: Asked, *, by: str, now: datetime, why: str, made_from: str) -> SiteSetting:
         """Write how a site is set from now on."""
 
-    def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
-        """Give the number of the site for which columns were first read so."""
-
     def bring_in(
         self, site: Site, brought: Brought, *, by: str, now: datetime, keep_refused: KeepRefused | None = None
     ) -> Report:
@@ -204,12 +200,6 @@ class BookDesk:
         )  # fmt: skip
         with self._engine.connect() as connection:
             return read_site_settings(connection, site.site_id)[-1]
-
-    def first_site(self, site: Site, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
-        """Give the number of the site for which columns were first read so; the whole book is asked, whichever site asks."""
-        del site
-        with self._engine.connect() as connection:
-            return first_site_of(connection, sheets)
 
     def bring_in(
         self, site: Site, brought: Brought, *, by: str, now: datetime, keep_refused: KeepRefused | None = None

@@ -201,31 +201,18 @@ def without_mark(path: Path) -> None:
     )
 
 
-def test_a_mapping_that_names_no_site_is_that_of_the_site_which_used_it_first(second: Spoken) -> None:
-    register(Path("a.csv"), row("A1", 4))
-    assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
-    (first,) = mappings()
-    without_mark(first)
-    kept = first.read_bytes()
-    register(Path("b.csv"), row("B1", 4, "2019-02-01"))
-    assert second("import", "b.csv", "--site", "ash-works")[0] == 0
-    status, said = second("import", "b.csv", "--site", "birch-works")
-    assert (status, first.read_bytes()) == (3, kept)
-    assert "'Found V offset' in mm (there mil)" in said
-
-
-def test_one_that_nobody_used_stays_valid_and_its_units_are_told(say: Spoken) -> None:
+def test_a_confirmed_mapping_that_names_no_site_is_passed_over_and_told(say: Spoken) -> None:
     register(Path("a.csv"), row("A1", 4))
     assert say("import", "a.csv")[0] == 3
     (first,) = mappings()
     without_mark(first)
-    first.write_text(
-        first.read_text().replace("confirmed = false", "confirmed = true").replace('unit = "mil"', 'unit = "mm"')
-    )
-    status, said = say("import", "a.csv")
-    assert status == 0
-    assert "names no site, and reads 'Found V offset' in mm" in said
-    assert found_v("A1") == pytest.approx(4.0)
+    assert say("import", "a.csv", "--confirm")[0] == 0, "one that waits is confirmed for the site that reads it"
+    assert "site = " in first.read_text(encoding="utf-8")
+    without_mark(first)
+    other = first.rename(first.with_name("other.toml"))
+    status, said = say("import", "a.csv", "--dry-run")
+    assert status == 3
+    assert f"{other} cannot be used: it is confirmed, and 'site' says for none" in " ".join(said.split())
 
 
 # -- sheets ---------------------------------------------------------------------------------------------------------

@@ -29,7 +29,7 @@ class Deaf:
 
 
 def chosen(path: Path, folder: Path) -> list[str]:
-    choice = Chooser(folder / "mappings", SITE, lambda _: None, Deaf()).choose(path, read_sheets(path))
+    choice = Chooser(folder / "mappings", SITE, Deaf()).choose(path, read_sheets(path))
     return [problem.text for problem in choice.told]
 
 

@@ -319,7 +319,7 @@ def test_a_mapping_that_was_itself_begun_from_another_serves_a_second_site(tmp_p
         made = FileMapping((one,), confirmed=True, site=site, units="mm, °C")
         (tmp_path / f"{site}.toml").write_text(to_toml(made, "a"), encoding="utf-8")
     heard, mole = Deaf(), Site(2, "mole", "Mole", "Europe/Lisbon", Display())
-    choice = Chooser(tmp_path, mole, lambda _: None, heard).choose(Path("l3.xlsx"), [sheet])
+    choice = Chooser(tmp_path, mole, heard).choose(Path("l3.xlsx"), [sheet])
     assert choice.ready is not own
     told = " ".join(heard.heard)
     assert ("here some of its headings were confirmed otherwise" if own else "every unit stands in a heading") in told

@@ -112,7 +112,6 @@ class GuardedKeepingBook(GuardedBook):
 ASKS: Final = {
     "limit_set": Permission.READ,
     "tag_of": Permission.READ,
-    "first_site": Permission.IMPORT,
     "why_no_signature": Permission.SIGN_OFF,
 }
 """Questions to the desk that write nothing."""

@@ -39,9 +39,8 @@ def run_import(given: argparse.Namespace) -> int:
     with opened(settings) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
-            first = partial(_first_site, connection)
             chooser = Chooser(
-                settings.mappings, site, first, Terminal(), named=given.mapping or "", confirm=given.confirm,
+                settings.mappings, site, Terminal(), named=given.mapping or "", confirm=given.confirm,
                 looking=given.dry_run,
             )  # fmt: skip
             with _mappings_told(settings):
@@ -90,12 +89,6 @@ def _choices(given: argparse.Namespace, chooser: Chooser) -> list[Choice]:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
         choices.append(choice)
     return choices
-
-
-def _first_site(connection: sa.Connection, sheets: Sequence[tuple[str, Sequence[Sequence[object]]]]) -> int | None:
-    from models.store.imported import first_site_of  # asked only of a mapping that names no site
-
-    return first_site_of(connection, sheets)
 
 
 def import_with_bar(

@@ -216,7 +216,7 @@ def _alone(seen: Scene, sent: SentFile, desk: Desk) -> Response:
         return looked_at(seen, sent, desk, text, status=409)
     if asking.signed() is None:
         sent.say_by(author_here(seen) or sent.by)
-    said = _correct(seen, sent, desk, looking=does == "correct")
+    said = _correct(seen, sent, looking=does == "correct")
     if not said and does in {"all", "good"}:
         return _do(seen, sent, desk, good=does == "good")
     if not said and does == "mend":
@@ -248,13 +248,13 @@ def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
     return redirect(path_to(seen, sent), code=303)
 
 
-def _correct(seen: Scene, sent: SentFile, desk: Desk, *, looking: bool) -> str:
+def _correct(seen: Scene, sent: SentFile, *, looking: bool) -> str:
     """Keep how a file is to be read as it stands in the form.
 
     Gives what has to be said before anything else is done, as the address says it: that it is another way than was looked
     at, or that the form was made for another way than is kept by now.
     """
-    _, readings, sheets = read(sent, seen.required, desk)
+    _, readings, sheets = read(sent, seen.required)
     was = digest_of(readings)
     if request.form.get("was", was) != was:
         return "meanwhile"

@@ -72,14 +72,14 @@ def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
     DriftbookError
         If it cannot be read.
     """
-    choice, readings, _ = read(sent, site, desk)
+    choice, readings, _ = read(sent, site)
     if choice.asked:
         return Looked(readings, choice.ready, outcome_of(Report(problems=choice.told)), tuple(choice.asked))
     report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
     return Looked(readings, choice.ready, outcome_of(report))
 
 
-def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading, ...], Mapping[str, Sheet]]:
+def read(sent: SentFile, site: Site) -> tuple[Choice, tuple[Reading, ...], Mapping[str, Sheet]]:
     """Choose how a file is read, and give that for a form too, with all sheets of the file.
 
     Raises
@@ -89,7 +89,7 @@ def read(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Reading,
     """
     with room():
         sent.renew(context().settings.mappings)
-    choice, every = _choose(sent, site, desk)
+    choice, every = _choose(sent, site)
     sheets = {source.sheet.name: source.sheet for source in choice.sources}
     readings = tuple(
         replace(one, read=tuple(with_new_words(sheets[m.sheet], with_samples(m, sheets[m.sheet])) for m in one.read))
@@ -106,7 +106,7 @@ def bring(sent: SentFile, site: Site, desk: Desk, by: str, *, good: bool, same_v
     DriftbookError
         If it cannot be read, or its rows that came back cannot be kept.
     """
-    choice, _ = _choose(sent, site, desk)
+    choice, _ = _choose(sent, site)
     made: list[Path] = []
     report: Report | None = None
     brought = Brought(choice.sources, choice.told, looking=False, good=good, same_visit=same_visit)
@@ -136,7 +136,7 @@ def give_back(sent: SentFile, site: Site, desk: Desk, by: str) -> None:
     DriftbookError
         If the file cannot be read, or what is refused cannot be kept.
     """
-    choice, _ = _choose(sent, site, desk)
+    choice, _ = _choose(sent, site)
     report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
     if report.refused and not sent.made:
         _keep_refused(sent, [], report)
@@ -172,12 +172,12 @@ def _plain(mapping: FileMapping) -> object:
     return (tuple(bare), mapping.left_out)
 
 
-def _choose(sent: SentFile, site: Site, desk: Desk) -> tuple[Choice, tuple[Sheet, ...]]:
+def _choose(sent: SentFile, site: Site) -> tuple[Choice, tuple[Sheet, ...]]:
     """Choose how a file is read, tell what of that was a guess, and give all its sheets."""
     with room():
         every = read_sheets(sent.path, encoding=sent.encoding, most_text=MOST_TEXT)
         sheets = tuple(_narrow(sent, site, sheet) for sheet in every)
-        chooser = Chooser(sent.mappings, site, partial(desk.first_site, site), Silent())
+        chooser = Chooser(sent.mappings, site, Silent())
         choice = chooser.choose(sent.path, sheets)
         if not sent.encoding:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))

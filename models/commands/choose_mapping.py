@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
 from models.commands.choice import Choice, Reading
-from models.commands.import_sheets import columns_note
 from models.errors import UnreadableFileError
 from models.intake.answered import Confirmed, as_answered
 from models.intake.fitting import (
@@ -19,7 +18,6 @@ from models.intake.fitting import (
     fitting,
     for_site,
     is_blank,
-    leaning,
     left_to_site,
     suiting,
     with_samples,
@@ -34,9 +32,6 @@ from models.intake.reading import Sheet
 from models.intake.template import is_read_me
 from models.intake.units_below import names_above
 from models.values.story import Site
-
-FirstSite = Callable[[Sequence[tuple[str, Sequence[Sequence[object]]]]], int | None]
-"""Gives the number of the site for which the book has first read columns so."""
 
 _NO_HEADINGS = "a row of headings of machines, jobs, people, instruments or replacements; the sheet was not read"
 _SHOWN = 3
@@ -68,8 +63,6 @@ class Chooser:
         Where mappings are kept. [unitless]
     site : Site
         For which site files are read. [unitless]
-    first_site : callable
-        Asks the book for which site columns were first read so. [unitless]
     listener : Listener
         Who is told. [unitless]
     named : str
@@ -84,16 +77,14 @@ class Chooser:
         self,
         folder: Path,
         site: Site,
-        first_site: FirstSite,
         listener: Listener,
         *,
         named: str = "",
         confirm: bool = False,
         looking: bool = False,
     ) -> None:
-        self._folder, self._site, self._first_site = folder, site, first_site
+        self._folder, self._site = folder, site
         self._listener, self._named, self._confirm, self._looking = listener, named, confirm, looking
-        self._firsts: dict[Path | None, int | None] = {}
 
     def choose(self, path: Path, sheets: Sequence[Sheet]) -> Choice:
         """Choose for all sheets of a file.
@@ -169,21 +160,11 @@ class Chooser:
             return [named]
         return [named, *(other for other in kept if other.path is None or not other.path.samefile(chosen))]
 
-    def _first(self, mapping: FileMapping) -> int | None:
-        """Ask the book for which site files were first read by a mapping that names none."""
-        if mapping.path not in self._firsts:
-            read = [(m.sheet, columns_note(m)) for m in mapping.sheets]
-            self._firsts[mapping.path] = self._first_site(read)
-        return self._firsts[mapping.path]
-
     def _is_ours(self, mapping: FileMapping) -> bool:
-        """Tell whether a mapping is this site's; one that names no site is that of the site for which it was first used."""
+        """Tell whether a mapping is this site's; one that names none waits to be confirmed for any."""
         if mapping.site:
             return mapping.site in self._site.names and mapping.units == units_mark(self._site.display)
-        if not mapping.confirmed:
-            return True
-        first = self._first(mapping)
-        return first in {None, self._site.site_id}
+        return not mapping.confirmed
 
     def _by_kept(self, choice: Choice, kept: Sequence[FileMapping]) -> None:
         """Let kept mappings read what they can, the one that reads most sheets first, confirmed ones before others."""
@@ -245,7 +226,6 @@ class Chooser:
             self._listener.says(f"{choice.path.name} is read by the mapping {mapping.path}{said}.")
         elif mapping.confirmed:
             self._listener.says(f"{choice.path.name} is read by the confirmed mapping {mapping.path}.")
-            self._tell_units(choice, mapping, read)
         else:
             self._show_and_wait(choice, mapping, read)
         choice.readings.append(Reading(mapping, tuple(read), ours))
@@ -254,21 +234,6 @@ class Chooser:
         for name in mapping.left_out if ours else ():
             if name in choice.left:
                 choice.leave(name, _LEFT_OUT, is_sentence=True)
-
-    def _tell_units(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping]) -> None:
-        """Say of a mapping that names no site, the first time, which of its units are not those of this site."""
-        if mapping.site or self._first(mapping) is not None:
-            return
-        odd = [
-            f"'{column.heading}' in {column.unit}"
-            for one in read
-            for column in leaning(one, choice.left[one.sheet])
-            if column.field and column.field.quantity and column.unit != self._site.display.unit(column.field.quantity)
-        ]
-        if odd:
-            self._listener.says(
-                f"It names no site, and reads {', '.join(odd)}; this site reads {units_mark(self._site.display)}."
-            )
 
     def _refuse_changed(
         self, choice: Choice, kept: Sequence[FileMapping], marks: set[str], asked: Sequence[Sheet]
@@ -327,9 +292,7 @@ class Chooser:
 
     def _answered(self, kept: Sequence[FileMapping]) -> list[Confirmed]:
         """Give what was confirmed for this site, also when it read other units."""
-        ours = [
-            m for m in kept if m.confirmed and (m.site in self._site.names if m.site else self._is_ours(m)) and m.path
-        ]
+        ours = [m for m in kept if m.confirmed and m.site in self._site.names and m.path]
         return [Confirmed(m.path.name if m.path else "", sheet) for m in ours for sheet in m.sheets]
 
     def _asked_anew(self, mapping: FileMapping, there: SheetMapping, here: SheetMapping, sheet: Sheet) -> str:
@@ -413,4 +376,4 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _whose(mapping: FileMapping) -> str:
-    return f"{mapping.site} ({mapping.units})" if mapping.site else "another site of this book"
+    return f"{mapping.site} ({mapping.units})"

@@ -124,8 +124,7 @@ class FileMapping:
     """How the sheets of a file are read.
 
     ``left_out`` names sheets that are not to be read.  ``site`` and ``units`` say for
-    which site it is confirmed and which units that site reads; both are empty in a
-    mapping that names none.  ``mark`` is the digest of the headings that it was made for.
+    which site it is confirmed and which units that site reads.  ``mark`` is the digest of the headings that it was made for.
     """
 
     sheets: tuple[SheetMapping, ...]

@@ -166,7 +166,12 @@ def _parsed(text: str) -> FileMapping:
         mark=str(document.get("headings", "")),
     )
     # Whatever it says: as long as something waits for an answer nothing is read.
-    return replace(made, confirmed=made.confirmed and not made.is_open)
+    made = replace(made, confirmed=made.confirmed and not made.is_open)
+    if made.confirmed and not made.site:
+        raise ValueError(
+            "it is confirmed, and 'site' says for none: write the site's name, and in 'units' what it reads"
+        )
+    return made
 
 
 def read_mapping(path: Path) -> FileMapping:
