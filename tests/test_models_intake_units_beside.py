@@ -15,6 +15,7 @@ from models.intake.fields import FIELDS, Table
 from models.intake.fitting import changed_by_hand, differences, fitting, suiting
 from models.intake.mapping import FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
+from models.intake.proposing import Ask
 from models.intake.reading import Cell, Sheet
 from models.intake.units_below import names_above
 from models.units import Display
@@ -116,6 +117,8 @@ def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
         ("Offsets, angles, shims in mils", ["mil?", "?"]), ("Offset (V, H), soft foot (mils)", ["mil?", "?"]), ("Offset; angle; soft foot: mils", ["mil?", "?"]),
         ("1. mils", ["mil?", "?"]), ("mils, 1780 rpm", ["mil?", "?"]), ("0.01 mm, 75 kW", ["?", "?"]), ("Readings in 0.01 mm; 500 mm span", ["?", "?"]),
         ("Offsets in 1/100 mm, angles in mm/m", ["?", "mm/m"]), ("CM alignment log, HP pumps, Imperial Mill (IN)", ["mm", "mm/m"]), ("Values in hundredths of a mm", ["?", "?"]),
+        ("Readings in 1/100 mm, tolerance 0.05 mm", ["?", "?"]), ("Tolerance 0.05 mm, offsets in 1/100 mm", ["?", "?"]), ("Readings in 1/100 mm (max 5)", ["?", "?"]),
+        ("Tolerance in 1/100 mm, readings in mm", ["mm", "mm/m"]), ("Tolerances: offset 0.1 mm, angle 0.1 mm/m", ["mm", "mm/m"]),
     ],
 )  # fmt: skip
 def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: list[str]) -> None:
@@ -126,6 +129,39 @@ def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: lis
     assert units_of(
         read(sheet_of((said,), (*HEAD[:3], "Found offset V [mil]", "Found angle V"), (*ROW[:4], "0.2 mm/m")))
     ) == ["mil", "mm/m"]
+
+
+@pytest.mark.parametrize(
+    ("said", "asked"),
+    [
+        ("All readings TIR", "0.5? 1"), ("Log - t.i.r., mm", "1 1"), ("T.I.R. in mm", "0.5? 1"), ("Total indicator readings", "0.5? 1"), ("Full Indicator movement", "0.5? 1"),
+        ("Dial indicator log", "1 1"), ("Tolerance 0.05 mm TIR", "1 1"), ("Fim de turno", "1 1"), ("Hot alignment log", "1?? 1??"), ("Readings (hot)", "1?? 1??"), ("Hot well pumps", "1 1"), ("Hot strip mill", "1 1"),
+        ("TIR, hot", "0.5??? 1??"),
+    ],
+)  # fmt: skip
+def test_a_word_of_how_readings_were_taken_is_asked_about_in_a_title_as_in_a_heading(said: str, asked: str) -> None:
+    head, row = (*HEAD, "Soft foot 1L", "Target offset V"), (*ROW, "0.1", "0.1")
+    plain, titled = sheet_of(head, row), sheet_of((said,), head, row)
+    made, before = read(titled), read(plain)
+    marks = {Ask.TIMES: "?", Ask.FIELD: "??"}
+    columns = made.columns[3:5]
+    assert (
+        " ".join(f"{c.times:g}{''.join(marks[ask] for ask in sorted(c.asks, reverse=True))}" for c in columns) == asked
+    )
+    assert made.columns[5].asks == frozenset(), "a foot is not on a rim"
+    assert read(sheet_of(head, row, name=said)).questions == [
+        one.replace("row 1 above the headings", "the name of the sheet").replace("Log,", f"{said},")
+        for one in made.questions
+    ]
+    is_asked = "?" in asked
+    assert bool(fitting(FileMapping((before,), confirmed=True), [titled])) is not is_asked
+    answered = replace(made, columns=tuple(replace(c, asks=frozenset(), why="") for c in made.columns))
+    assert fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [titled]) == (answered,)
+    assert bool(fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [plain])) is ("0.5" not in asked)
+    # What was confirmed for a list without that title answers no such question; for one with it, it does.
+    again = as_answered(made, [Confirmed("a", before)], Display("mm"), suiting(titled, made))
+    assert again.questions == made.questions
+    assert as_answered(made, [Confirmed("a", answered)], Display("mm"), suiting(titled, made)).questions == []
 
 
 @pytest.mark.parametrize("text", ["mm" * 10_000, "." * 1_000, "hundredth " * 2_000, "1" * 20_000 + "x"])

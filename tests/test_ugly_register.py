@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -94,7 +95,7 @@ def test_the_proposed_mapping_is_written_confirmed_kept_and_found_again(
     write_ugly(path)
     proposed = mapping_for(path, book[1])
     place = kept_path(tmp_path, proposed, path)
-    text = to_toml(proposed, path.name)
+    text = to_toml(replace(proposed, site=book[1].name), path.name)
     assert "# samples: W-01 | W-02 | W-03" in text
     back = from_toml(text.replace("confirmed = false", "confirmed = true"), place)
     assert back.confirmed

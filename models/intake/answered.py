@@ -18,6 +18,7 @@ from models.intake.fields import Field, Form
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
 from models.intake.problems import column_name
 from models.intake.proposing import Ask, as_field
+from models.intake.title_words import WORDS
 from models.units import Display
 
 _BRACKETS: Final = re.compile(r"[\[\](){}]")
@@ -110,7 +111,10 @@ def _answers(
             # The unit is now said below the heading; the field, the sign and a factor were answered.
             same = [replace(o, unit=column.unit or o.unit) for o in _under(name, one.sheet)]
         # Whoever answered did not see what stands above or beside this list.
-        blind = Ask.UNIT in column.asks and not set(made.units_said) <= set(one.sheet.units_said)
+        new = set(made.units_said) - set(one.sheet.units_said)
+        if column.asks - {Ask.UNIT} and new & WORDS:
+            continue
+        blind = Ask.UNIT in column.asks and new
         if len(same) == 1 and (not blind or suits(replace(same[0], index=column.index))):
             way = (same[0].field, same[0].unit, same[0].times)
             found.setdefault(way, (same[0], []))[1].append(one.name)

@@ -20,6 +20,7 @@ from models.intake.mapping import (
     outline,
     samples_of,
     told_by_rows,
+    words_of,
 )
 from models.intake.mapping_file import units_mark
 from models.intake.own_table import AMENDED, VOID, own_versions
@@ -77,17 +78,19 @@ def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) ->
         return False  # it was made for a list without that row
     said = [one for one in beside(sheet, wanted) if not one.is_heading]
     new = {word for one in against(sheet, wanted, said).values() for word in one.words}
+    above = words_of(sheet, wanted)
+    new |= {one.text for one in above if any(one.asks(c.field, c.times) for c in wanted.columns)}
     is_own = all(_is_of_site(column, there) for column in wanted.columns)
-    return new <= set(wanted.units_said) and (bool(said) or not wanted.units_said or is_own)
+    return new <= set(wanted.units_said) and (bool(said or above) or not wanted.units_said or is_own)
 
 
 def _is_of_site(column: Column, there: Display | None) -> bool:
+    """Tell whether a column is read as it would be proposed where nothing is said above or beside the list."""
     quantity = None if column.field is None else column.field.quantity
-    return (
-        quantity is None
-        or bool(_stated(column))
-        or (there is not None and column.unit == there.unit(quantity) and abs(column.times) == 1.0)
+    is_in_unit = (
+        quantity is None or bool(_stated(column)) or (there is not None and column.unit == there.unit(quantity))
     )
+    return is_in_unit and abs(column.times) == 1.0
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
@@ -118,7 +121,8 @@ def differences(wanted: SheetMapping, sheet: Sheet) -> str:
     if there == here and (below := units_below(sheet, wanted.header_row, wanted.table)) is not None:
         return f"row {below[0]}, under the headings, is one of units"
     if there == here:
-        said = ", ".join(repr(word) for one in beside(sheet, wanted) for word in one.words)
+        words = [word for one in beside(sheet, wanted) for word in one.words]
+        said = ", ".join(map(repr, [*words, *(one.text for one in words_of(sheet, wanted))]))
         was = ", ".join(map(repr, wanted.units_said))
         return (
             f"of units the file says {said or 'nothing'} above or beside its columns, where it was {was or 'nothing'}"
@@ -185,8 +189,10 @@ def left_to_site(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
     """Give the columns about which another site is asked anew: those that lean on the site, and those whose heading leaves something open."""
     odd = against(sheet, mapping)
     found = {column.index: column for column in (*leaning(mapping, sheet), *(mapping.columns[at] for at in odd))}
+    above = words_of(sheet, mapping)
     for column in mapping.columns:
-        if column.field is not None and as_field(column.heading, column.field, Display(), in_doubt=True).asks:
+        in_doubt = column.field and as_field(column.heading, column.field, Display(), in_doubt=True).asks
+        if in_doubt or any(one.asks(column.field) for one in above):
             found[column.index] = column
     return [found[index] for index in sorted(found)]
 

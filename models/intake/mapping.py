@@ -19,8 +19,9 @@ from models.intake.day_order import MAY_LIE_AHEAD, evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.number_formats import Shown
 from models.intake.problems import column_name
-from models.intake.proposing import Ask, propose_columns
+from models.intake.proposing import HALF, Ask, propose_columns
 from models.intake.reading import Cell, Sheet
+from models.intake.title_words import Word, words_above
 from models.intake.units_below import heading_row, units_below, with_units
 from models.intake.units_beside import (
     Beside,
@@ -71,7 +72,7 @@ class SheetMapping:
     dates, or the decimal sign, that is fixed here; both are empty where none does, and
     are no part of what is kept (:mod:`models.commands.import_dates`); nor is ``turned``, which names columns
     of dates that a spreadsheet has most likely turned, each with a text that tells it.  ``units_said`` is what stood of units above the
-    headings, or in a column of them.
+    headings, or in a column of them, and the words above that say how the readings were taken.
     """
 
     sheet: str
@@ -277,6 +278,11 @@ def against(sheet: Sheet, mapping: SheetMapping, said: Sequence[Beside] | None =
     return found
 
 
+def words_of(sheet: Sheet, mapping: SheetMapping) -> list[Word]:
+    """Give the words above a list that say how its readings were taken."""
+    return words_above(sheet, heading_row(sheet, mapping.header_row, mapping.table))
+
+
 def _asked_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     """Ask about each column that would be read in another unit than what stands above or beside it."""
     held = unit_columns(sheet, mapping.headings, mapping.header_row, mapping.table)
@@ -287,7 +293,7 @@ def _asked_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
 
 
 def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
-    """Ask about each column of a sheet that would be read in another unit than what is said outside of it.
+    """Ask about each column of a sheet that would be read otherwise than what is said outside of it: in another unit, or not halved.
 
     Parameters
     ----------
@@ -308,8 +314,22 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
         units = [mapping.columns[at].unit for at, other in found.items() if other is one]
         told = "; ".join(filter(None, (column.why, why_asked(one, filter(None, units)))))
         columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | {Ask.UNIT}, why=told))
-    words = dict.fromkeys(word for one in said if not one.is_heading for word in one.words)
+    above = words_of(sheet, mapping)
+    for word in above:
+        columns = [_asked_by(word, column) for column in columns]
+    words = dict.fromkeys(
+        [*(word for one in said if not one.is_heading for word in one.words), *(one.text for one in above)]
+    )
     return replace(mapping, columns=tuple(columns), units_said=tuple(words))
+
+
+def _asked_by(word: Word, column: Column) -> Column:
+    ask = word.asks(column.field, column.times)
+    if ask is None or ask in column.asks:
+        return column
+    why = "; ".join(filter(None, (column.why, word.why)))
+    times = column.times * HALF if ask is Ask.TIMES else column.times
+    return replace(column, times=times, asks=column.asks | {ask}, why=why)
 
 
 def headings_score(row: Sequence[headings.Heading], table: Table, *, needs_readings: bool = True) -> float:

@@ -100,9 +100,7 @@ def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Displ
     field, asks, why = meant.field, set[Ask](), list[str]()
     if meant.doubts:
         asks.add(Ask.FIELD)
-        why.append(
-            f"its heading {' and '.join(meant.doubts)}: say what it is, in which unit and which way round, or leave it out"
-        )
+        why.append(why_doubt(f"its heading {' and '.join(meant.doubts)}"))
     unit = ""
     if field.quantity is not None:
         unit = headings.unit_for(heading, field) or display.unit(field.quantity)
@@ -112,11 +110,31 @@ def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Displ
             why.append(_why_unit(odd, field.quantity))
     if meant.is_total:
         asks.add(Ask.TIMES)
-        why.append(
-            "its heading speaks of total indicator readings, and one over a rim is twice the offset: say whether the numbers are halved"
-        )
+        why.append(why_total("its heading"))
     times = HALF if meant.is_total else 1.0
     return Proposed(field, unit, times, frozenset(asks), "; ".join(why))
+
+
+def why_doubt(told: str) -> str:
+    """Ask what a column is, where something that is said of it is not understood.
+
+    Parameters
+    ----------
+    told : str
+        Where what is said. [unitless]
+    """
+    return f"{told}: say what it is, in which unit and which way round, or leave it out"
+
+
+def why_total(where: str) -> str:
+    """Ask whether numbers are halved.
+
+    Parameters
+    ----------
+    where : str
+        What speaks of total indicator readings. [unitless]
+    """
+    return f"{where} speaks of total indicator readings, and one over a rim is twice the offset: say whether the numbers are halved"
 
 
 def _why_unit(odd: str, quantity: Quantity) -> str:

@@ -30,7 +30,7 @@ _BREAK: Final = re.compile(r"[|(\[]|[.;]\s|\s[-–]\s")
 """Where a title begins to speak of something else; behind a comma or a colon it may go on with the numbers that it named before."""
 
 _PARTS_ONE: Final = re.compile(r"\s*(?:[,;/&]|and|or)\s*", re.IGNORECASE)
-_MOST_TITLE: Final = 1_000
+MOST_TITLE: Final = 1_000
 """Characters of a title that are looked at."""
 
 _LENGTH: Final = r"mm|cm|mils?|thous?(?:andths?)?|[µμu]m|microns?|micromet(?:er|re)s?|inch(?:es)?|millimet(?:er|re)s?|hundredths?|tenths?|m?deg(?:rees?)?|mrad|[µμu]rad"
@@ -76,6 +76,9 @@ _VALUES: Final = re.compile(
 )
 """Words of tolerances: a number beside them is a value, whatever it is."""
 
+_CLAUSE: Final = re.compile(r"[|;(]|[,.]\s|\s[-–]\s")
+"""Where a part of a title ends, for words of tolerances."""
+
 _OF_FEET: Final = frozenset({OF_FEET, str(Quantity.DISTANCE)})
 _IN: Final = re.compile(r"^in\s+(?=\S)", re.IGNORECASE)
 _ZEROS: Final = re.compile(r"(?<=\S)\s*[\[({]0[.,]0+[\])}]$")
@@ -114,7 +117,7 @@ def is_known(text: str) -> bool:
 
 def units_in(text: str) -> Iterator[tuple[str, frozenset[str]]]:
     """Give the units of which a title speaks, each in its own words, with the kinds of numbers where it speaks of those at feet only."""
-    text = DATE_PATTERN.sub(lambda pattern: "#" * len(pattern[0]), text[:_MOST_TITLE])
+    text = DATE_PATTERN.sub(lambda pattern: "#" * len(pattern[0]), text[:MOST_TITLE])
     every, begin = list(_SAID.finditer(text)), 0
     for at, found in enumerate(every):
         is_listed = any(
@@ -147,11 +150,30 @@ def _unit_of(text: str, found: re.Match[str]) -> str:
         is_one = not found["alone"].endswith("IN") or found["alone"][0] in "[uUiI" or _SPEAKS.search(before)
         return "in" if is_one else ""
     if found["part"]:
-        return "" if _VALUES.search(text) else found["part"]
+        return "" if is_of_value(text, *found.span()) else found["part"]
     number, unit = (found["number"] or "").strip(), re.sub(r"\s+per\s+|\s*/\s*", "/", found["unit"])
     if not number or _YEAR.fullmatch(number):
         return unit if _is_meant(unit, before, behind) else ""
-    return f"{number} {unit}" if _is_part(number, unit, before) and not _VALUES.search(text) else ""
+    return f"{number} {unit}" if _is_part(number, unit, before) and not is_of_value(text, *found.span()) else ""
+
+
+def is_of_value(text: str, start: int, end: int) -> bool:
+    """Tell whether what stands in one place of a title is said of a tolerance or the like.
+
+    So it is where a word of these stands in the same part of the title, or before it and no 'in' or 'unit' leads to it.
+
+    Parameters
+    ----------
+    text : str
+        The title. [as typed]
+    start, end : int
+        Where it stands. [unitless]
+    """
+    begin = max((one.end() for one in _CLAUSE.finditer(text, 0, start)), default=0)
+    behind = _CLAUSE.search(text, end)
+    if _VALUES.search(text, begin, len(text) if behind is None else behind.start()):
+        return True
+    return bool(_VALUES.search(text, 0, start)) and not _SAYS_UNIT.search(text[:start])
 
 
 def _is_meant(unit: str, before: str, behind: str) -> bool:

@@ -21,7 +21,17 @@ from models.intake.heading_units import is_unit, unit_or_none
 from models.intake.number_formats import Shown
 from models.intake.proposing import HALF
 from models.intake.reading import Cell, Sheet
-from models.intake.title_units import CLEAR, OF_FEET, OTHER_CAPITALS, bare_unit, is_known, kind_of, kinds_in, units_in
+from models.intake.title_units import (
+    CLEAR,
+    MOST_TITLE,
+    OF_FEET,
+    OTHER_CAPITALS,
+    bare_unit,
+    is_known,
+    kind_of,
+    kinds_in,
+    units_in,
+)
 from models.intake.units_below import DAYS, field_of, merged_across
 from models.units import Quantity, to_stored
 
@@ -183,6 +193,27 @@ def _is_clear(text: str) -> bool:
     return _is_length(text) and ("/" in text or CLEAR.fullmatch(bare_unit(text)) is not None)
 
 
+def titles(sheet: Sheet, first_row: int) -> Iterator[tuple[str, list[str]]]:
+    """Give the texts above the headings, and the name of the sheet, each with where it stands.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet. [as typed]
+    first_row : int
+        Number of the first row of its headings. [unitless]
+    """
+    yield "the name of the sheet", [sheet.name]
+    for number, row in enumerate(sheet.head[: first_row - 1], start=1):
+        texts = [text[:MOST_TITLE] for cell in row if isinstance(cell, str) and (text := text_of(cell))]
+        # 'Units' in one cell and 'inch' in the next are one title.
+        pairs = pairwise(("", *texts))
+        yield (
+            f"row {number} above the headings",
+            [f"{one} {two}" if _OF_UNITS.fullmatch(one.strip(" :=")) else two for one, two in pairs],
+        )
+
+
 def said_beside(sheet: Sheet, names: Sequence[str], first_row: int, header_row: int, table: Table) -> list[Beside]:
     """Give what is said of units above the headings, below them before the first record, and in columns of units.
 
@@ -197,15 +228,7 @@ def said_beside(sheet: Sheet, names: Sequence[str], first_row: int, header_row: 
     table : Table
         What the sheet holds. [unitless]
     """
-    told = [("the name of the sheet", list(units_in(sheet.name)))]
-    for number, row in enumerate(sheet.head[: first_row - 1], start=1):
-        texts = [text for cell in row if isinstance(cell, str) and (text := text_of(cell))]
-        # 'Units' in one cell and 'inch' in the next are one title.
-        pairs = [
-            f"{one} {two}" if _OF_UNITS.fullmatch(one.strip(" :=")) else two for one, two in pairwise(("", *texts))
-        ]
-        words = [word for text in pairs for word in units_in(text)]
-        told.append((f"row {number} above the headings", words))
+    told = [(where, [word for text in texts for word in units_in(text)]) for where, texts in titles(sheet, first_row)]
     told += [
         (f"row {number} under the headings", words)
         for number, words in _said_below(sheet, names, first_row, header_row, table)
