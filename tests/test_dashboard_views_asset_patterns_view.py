@@ -172,6 +172,8 @@ def test_a_machine_without_a_limit_is_not_said_to_have_no_runs() -> None:
     assert study.startswith("no interval that a limit judges; ")
     assert "nearest row" in page
     assert "mm a year, up is +" in study
+    _, study = feet_said(directions=replace(directions, n=np.ones_like(directions.n)))
+    assert study.startswith("too few intervals (1); ")
 
 
 def test_the_other_machines_of_an_area_are_told_by_their_middle_one_of_three_runs_or_more() -> None:

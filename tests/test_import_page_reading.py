@@ -165,8 +165,10 @@ def test_a_reading_that_somebody_else_changes_is_that_of_files_that_wait(book: O
 
 def test_what_does_not_go_in_is_not_confirmed(book: Opened, tmp_path: Path) -> None:
     client, head = book.app.server.test_client(), book.reader.head()
-    where = sent(client, OWN)
+    names, *lines = OWN.splitlines()
+    where = sent(client, "\n".join([f"{names};Running speed [rpm]", *(f"{line};1500" for line in lines)]))
     typed = form_of(client.get(where).get_data(as_text=True))
+    assert ("r0s0.c8.unit" in typed, "r0s0.c8.times" in typed) == (True, False), "a choice of one is none"
     assert do(client, where, "correct", **{**typed, "r0s0.c4.times": "-1"}).status_code == 303
     assert do(client, where, "all").status_code == 303
     assert book.reader.head() == head

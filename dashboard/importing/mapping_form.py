@@ -159,7 +159,9 @@ def _column(name: str, sheet: SheetMapping, column: Column, why: str) -> Iterato
         factors = dict.fromkeys((*usual, *(_PARTS if column.asks else ()), column.times))
         options = [(f"{one:g}", _factor(one)) for one in factors]
         label = say("import.times_of", heading=column.heading)
-        times = _asked(f"{own}.times", label, options, column, Ask.TIMES, f"{column.times:g}")
+        times = options[0][1]
+        if len(options) > 1 or column.asks:
+            times = _asked(f"{own}.times", label, options, column, Ask.TIMES, f"{column.times:g}")
     label = say("import.field_of", heading=column.heading)
     chosen = "" if field is None else _name(field)
     yield tag(

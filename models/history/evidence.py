@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import AssetColumns, FloatArray, IntArray, JobColumns
-from models.history.direction import FEWEST_RUNS, VERDICT_WORDS, Directions, direction_words
+from models.history.direction import FEWEST_RUNS, TOO_FEW, VERDICT_WORDS, Directions, direction_words
 from models.history.feet import FAR_V, MOVES_WORDS, FootRates, rates_told
 from models.history.late import BOTH, places_in, some_of
 from models.history.material import Material, present_runs
@@ -130,10 +130,9 @@ def _settling(
 ) -> str:
     if series < 0:
         return "no completed interval"
-    n = int(directions.n[series])
-    words = (
-        f"{VERDICT_WORDS[directions.verdict[series]]} over {n} intervals" if n else "no interval that a limit judges"
-    )
+    n, verdict = int(directions.n[series]), int(directions.verdict[series])
+    words = f"{VERDICT_WORDS[verdict]} ({n})" if verdict == TOO_FEW else f"{VERDICT_WORDS[verdict]} over {n} intervals"
+    words = words if n else "no interval that a limit judges"
     if feet is not None and np.isfinite(feet.rates.raw[series, :2]).all():
         near, far = feet.rates.raw[series, :2].tolist()
         words += f"; {MOVES_WORDS[feet.vertical[series]]} ({near:+.3f} and {far:+.3f} mm a year, up is +)"
