@@ -92,6 +92,9 @@ def test_a_choice_keeps_the_focus_and_is_told_and_long_tags_leave_room(plant_url
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(f"{plant_url}/due")
     page.locator("main .tag").first.wait_for()
+    why = page.locator(".due-list td.below").first.bounding_box()
+    assert why is not None
+    assert why["x"] + why["width"] <= 390, "why a machine is due needs no sliding"
     page.evaluate(LONG_TAGS)
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     widest = (

@@ -39,7 +39,7 @@ def left_over_part(view: MonthView, place: Place) -> html.Div:
         Column(say("column.person")),
         Column(say("month.column.reviewer")),
         Column(say("month.left_over.signed")),
-        Column(say("column.what_where")),
+        Column(say("column.what_where"), below=True),
     ]
     rows = [
         [
@@ -86,8 +86,8 @@ def returned_part(view: MonthView, place: Place) -> html.Div:
         Column(say("column.was_left"), number=True),
         Column(say("column.days"), number=True),
         Column(say("column.left_ratio"), number=True),
-        Column(say("month.column.suggests")),
-        Column(say("column.what_where")),
+        Column(say("month.column.suggests"), below=True),
+        Column(say("column.what_where"), below=True),
     ]
     rows = [
         [
@@ -129,9 +129,9 @@ def due_part(view: MonthView, place: Place) -> html.Div:
         Column(say("column.machine")),
         Column(say("column.due"), number=True),
         Column(say("column.late"), number=True),
-        Column(say("column.why")),
+        Column(say("column.why"), below=True),
         Column(say("column.last_left"), number=True),
-        Column(say("column.what_where")),
+        Column(say("column.what_where"), below=True),
     ]
     rows = [
         [
@@ -175,7 +175,7 @@ def _by_risk(risk: ByRisk, place: Place) -> html.Div:
         Column(say("due.column.over_now"), number=True),
         Column(say("column.due"), number=True),
         Column(say("column.last_left"), number=True),
-        Column(say("column.what_where")),
+        Column(say("column.what_where"), below=True),
     ]
     rows = [
         [

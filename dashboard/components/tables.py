@@ -28,11 +28,12 @@ THEME = (
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of a plain table; numbers stand to the right."""
+    """A column of a plain table; numbers stand to the right, and on a phone a text stands ``below`` the numbers of its row."""
 
     title: str
     number: bool = False
     narrow: bool = False
+    below: bool = False
 
 
 def table(
@@ -65,7 +66,7 @@ def table(
     )
     return html.Div(
         html.Table([html.Caption(html.Span(caption)), head, body]),
-        className="table",
+        className="table folding" if any(column.below for column in columns) else "table",
         role="region",
         tabIndex=0,
         **aria(label=caption),
@@ -73,7 +74,7 @@ def table(
 
 
 def _names(column: Column) -> str:
-    return " ".join(name for name, on in (("number", column.number), ("narrow", column.narrow)) if on)
+    return " ".join(name for name in ("number", "narrow", "below") if getattr(column, name))
 
 
 def _cells(row: Sequence[Any], names: Sequence[str]) -> list[html.Element]:

@@ -267,7 +267,7 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], seen: Scene)
         Column(say("column.due"), number=True),
         Column(say("column.late"), number=True),
         Column(say("due.column.over_now"), number=True),
-        Column(say("column.why")),
+        Column(say("column.why"), below=True),
         Column(
             say("due.column.by_rule")
             if view.by == RISK
@@ -276,7 +276,7 @@ def _list(view: DueView, caption: str, lines: tuple[PlanLine, ...], seen: Scene)
         ),
         Column(say("column.last"), number=True),
         Column(say("column.last_left"), number=True),
-        Column(say("column.what_where")),
+        Column(say("column.what_where"), below=True),
     ]
     rows = [
         [

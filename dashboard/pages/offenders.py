@@ -341,8 +341,8 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
         Column(say("offenders.column.bound"), number=True),
         Column(say("column.worst"), number=True),
         Column(say("column.last_return"), number=True),
-        Column(say("offenders.column.suggests")),
-        Column(say("column.what_where_speed")),
+        Column(say("offenders.column.suggests"), below=True),
+        Column(say("column.what_where_speed"), below=True),
     ]
     rows = [_line(line, seen) for line in view.lines]
     parts: list[Child] = [
