@@ -171,7 +171,7 @@ def making_book(place: Path) -> Iterator[Path]:
         if _is_free(left.with_name(_LOCK)):
             with suppress(OSError):
                 for other in set(left.parent.iterdir()) - {left, left.with_name(_LOCK)}:
-                    other.unlink()
+                    shutil.rmtree(other) if other.is_dir() and not other.is_symlink() else other.unlink()
                 left.unlink()  # by it and its lock the next one knows the folder, should this one be stopped before
             shutil.rmtree(left.parent, ignore_errors=True)
     with tempfile.TemporaryDirectory(prefix=_FOLDER, dir=place, ignore_cleanup_errors=True) as folder:

@@ -310,6 +310,10 @@ def test_an_export_that_breaks_off_leaves_nothing_and_nothing_is_overwritten(pla
             raise KeyboardInterrupt
 
     for name in ("folder", "file.zip"):
+        left = tmp_path / ".driftbook-killed"  # by an export that was killed
+        (left / "package").mkdir(parents=True)
+        for one in (".lock", "making.db", "package/README.md"):
+            (left / one).touch()
         with pytest.raises(KeyboardInterrupt):
             export_book(engine, tmp_path / name, version="test", now=NOW, tick=stop)
         assert not list(tmp_path.iterdir())

@@ -12,10 +12,9 @@ import hashlib
 import io
 import json
 import os
-import shutil
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -30,9 +29,12 @@ from models.store.meanings import meaning_of, references, table_meaning, unit_of
 from models.store.proofs import last_head
 from models.tables.book import EntryRow
 from models.tables.every import MAPPED
-from models.whole_files import not_written
+from models.whole_files import give_name, making_book, not_written
 
 DESCRIPTOR = "datapackage.json"
+_MADE = "package"
+"""Name of a package while it is made, in a folder that goes away."""
+
 FORMAT = 1
 """Version of the form that is written here; a later form has a higher number."""
 
@@ -144,6 +146,8 @@ class Written:
 def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
     """Open a package that is not there yet; it stands under its name only when it is whole.
 
+    What exports, backups and restores left in the same folder that were killed goes away first.
+
     Parameters
     ----------
     path : pathlib.Path
@@ -159,37 +163,34 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
         If it cannot be written; nothing of it is left then.
     """
     if os.path.lexists(path) and not (path.is_dir() and not any(path.iterdir())):
-        raise ConflictError(f"{path} is there already and is not overwritten.", remedy="Give another name.")
-    part = path.with_name(f"{path.name}.part")
-    if part.exists():
-        raise ConflictError(
-            f"{part} is there already: an export that was not finished, or one that runs.",
-            remedy="Remove it if no export runs.",
-        )
+        raise _there(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.suffix.lower() == ".zip":
-            with zipfile.ZipFile(part, "x") as archive:
-                yield ZipSink(archive, made_at)
-        else:
-            part.mkdir()
-            yield FolderSink(part)
-    except BaseException as fault:
-        _remove(part)
-        if isinstance(fault, OSError):
-            raise not_written(path, fault, "driftbook export FOLDER|FILE.zip") from fault
-        raise
-    if path.is_dir():
-        path.rmdir()
-    part.replace(path)
+        with making_book(path.parent) as making:
+            made = making.with_name(_MADE)
+            if path.suffix.lower() == ".zip":
+                with zipfile.ZipFile(made, "x") as archive:
+                    yield ZipSink(archive, made_at)
+                _name(made, path)
+            else:
+                made.mkdir()
+                yield FolderSink(made)
+                if path.is_dir():
+                    path.rmdir()
+                made.rename(path)
+    except OSError as fault:
+        raise not_written(path, fault, "driftbook export FOLDER|FILE.zip") from fault
 
 
-def _remove(part: Path) -> None:
-    if part.is_dir():
-        shutil.rmtree(part, ignore_errors=True)
-        return
-    with suppress(OSError):  # a disk that can only be read refuses this too
-        part.unlink(missing_ok=True)
+def _name(made: Path, path: Path) -> None:
+    try:
+        give_name(made, path)
+    except FileExistsError:
+        raise _there(path) from None
+
+
+def _there(path: Path) -> ConflictError:
+    return ConflictError(f"{path} is there already and is not overwritten.", remedy="Give another name.")
 
 
 def write_package(
