@@ -239,6 +239,14 @@ def test_a_draft_survives_a_closed_page_and_is_gone_after_recording(book: Any, u
     expect(page.locator(box("by"))).to_have_value("Ana Wick")
     put(page, "notes", "x")
     expect(reason).to_have_value("runs until ")
+    # One that only says it in other words keeps the focus, also where its field was touched twice.
+    reason.click()
+    reason.click()
+    reason.press("End")
+    asked = [["as-left over limit", reason.get_attribute("name"), "", "?"]]
+    page.evaluate("asks => window.dash_clientside.set_props('record-asks', {data: asks})", asked)
+    expect(page.locator("#record-reasons li")).to_have_text("?")
+    expect(reason).to_be_focused()
     reason.fill("runs until the shutdown")
     expect(page.locator("#record-open")).to_contain_text("Nothing is open")
     page.get_by_role("button", name="Record the job").dblclick()

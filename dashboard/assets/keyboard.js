@@ -96,6 +96,9 @@
     "keydown",
     function () {
       keys = true;
+      if (last === null && document.activeElement.matches(KINDS)) {
+        last = describe(document.activeElement); /* touched where it had the focus already, which no event says */
+      }
     },
     true
   );
