@@ -146,13 +146,6 @@ def test_a_site_of_another_book_or_of_a_later_state_keeps_its_place(
     same(read_columns(place)[1], first)
     with pytest.raises(NotWrittenError, match=f"up to {first.head}, and this copy of it ends at {first.head - 1}"):
         write_columns(replace(first, head=first.head - 1), "quay", tmp_path, book="aa")
-    # Exports of before name no book: what fits in clock, names and machines makes place, another plant's does not.
-    for named, before in (("quay", first), ("mole", replace(second, zone="Pacific/Auckland"))):
-        said = write_columns(before, named, tmp_path / "old") / SITE_FILE
-        said.write_text(said.read_text(encoding="utf-8").replace('"format": 3', '"format": 2'), encoding="utf-8")
-    write_columns(first, "quay", tmp_path / "old", book="aa")
-    with pytest.raises(NotWrittenError, match="a site of another book"):
-        write_columns(first, "mole", tmp_path / "old", book="aa")
     write_columns(replace(first, head=first.head + 1), "quay", tmp_path, book="aa")
     assert read_columns(place)[1].head == first.head + 1
 
@@ -188,7 +181,7 @@ def test_a_site_counts_once_and_books_with_one_code_lie_beside_each_other(
     write_columns(other, "quay", tmp_path / "south", book="bb")
     both = study_sites(sites_in(tmp_path))
     assert (len(both.sites), both.jobs) == (2, len(one.jobs) + len(other.jobs))
-    for book in ("aa", None):  # of the same book, and of a version that named none
+    for book in ("aa", None):  # of the same book, and of one that cannot be known
         write_columns(one, "quay", tmp_path / "kept", book=book)
         assert main(["group", str(tmp_path)]) == 2
         assert "are exports of one site, quay: it would count twice" in " ".join(capsys.readouterr().err.split())

@@ -35,7 +35,7 @@ FORMAT = 3
 """In forms 1 and 2 soft foot was another number: how far one foot rose above the median of the others."""
 KINDS = ("jobs", "assets", "breaks")
 
-_OURS = re.compile(rf"({'|'.join(KINDS)})(-[0-9a-f]{{16}})?\.parquet|({'|'.join(KINDS)}|site)(-[0-9a-f]{{16}})?\.part")
+_OURS = re.compile(rf"({'|'.join(KINDS)})-[0-9a-f]{{16}}\.parquet|({'|'.join(KINDS)}|site)-[0-9a-f]{{16}}\.part")
 _LOCK = ".lock"
 _TRACES = ("*.parquet", "*.part")
 
@@ -102,7 +102,7 @@ def _may_take_the_place(place: Path, book: str, history: History, root_at: Calla
     there = _description(place)
     if not there:
         return
-    if there.get("book") != book and (there.get("book") is not None or not _may_be_of(place, there, history)):
+    if there.get("book") != book:
         raise NotWrittenError(
             f"{place} holds a site of another book, which has the same code.",
             remedy="Write each book into a folder of its own, and give driftbook group a folder with both; or take that one away.",
@@ -120,23 +120,6 @@ def _may_take_the_place(place: Path, book: str, history: History, root_at: Calla
             f"{place} holds the state of entry {head} of a copy of this book that went another way: the first {head} entries here are others.",
             remedy="Write a copy to practise on into a folder of its own; or take that folder away, if this book is the true one.",
         )
-
-
-def _may_be_of(place: Path, there: dict[str, Any], history: History) -> bool:
-    """Tell whether an export that names no book, as those of before do, may be an earlier one of this site: by clock, names and machines."""
-    names = {"people": history.people, "instruments": history.instruments}
-    if there.get("zone") != history.zone or any(
-        not set(there.get(kind, ())) <= set(known) for kind, known in names.items()
-    ):
-        return False
-    try:
-        file = _named(place, there)["assets"] if "files" in there else place / "assets.parquet"
-        machines = parquet().read_table(file, columns=["asset", "tag"]).to_pydict()
-    except (OSError, ValueError, KeyError, TypeError):
-        return True  # it holds nothing that can be read
-    tags = dict(zip(history.assets.asset.tolist(), history.assets.tag.tolist(), strict=True))
-    same = [tags.get(asset) == tag for asset, tag in zip(machines["asset"], machines["tag"], strict=True)]
-    return 2 * same.count(True) >= len(same)  # some may have got other tags since
 
 
 def _description(place: Path) -> dict[str, Any]:
