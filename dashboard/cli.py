@@ -187,6 +187,7 @@ def _add_import(verbs: _Verbs) -> None:
         "  driftbook import assets.csv jobs.csv\n"
         "  driftbook import register.xlsx                 asks once what each column means\n"
         "  driftbook import register.xlsx --confirm       the proposed meaning is right\n"
+        "  driftbook import lista.csv --holds jobs        its headings are not understood: the mapping asks what each column is\n"
         "  driftbook import jobs.csv --dry-run            only look\n"
         "  driftbook import jobs.csv --accept-good        good rows go in, the rest come back in a file to mend",
     )
@@ -199,6 +200,20 @@ def _add_import(verbs: _Verbs) -> None:
         "--mapping", type=file, metavar="FILE", help="read the files by this mapping instead of the kept one"
     )
     parser.add_argument("--confirm", action="store_true", help="confirm the proposed mapping as it stands")
+    parser.add_argument(
+        "--holds",
+        choices=("assets", "breaks", "instruments", "people", "jobs"),
+        help="what the file holds, where its headings are not understood: the mapping then waits for what each column is",
+    )
+    parser.add_argument(
+        "--heading-row",
+        type=int,
+        metavar="ROW",
+        help="with --holds: the row of the headings, where it is not the one that comes nearest",
+    )
+    parser.add_argument(
+        "--sheet", metavar="NAME", help="with --holds: which sheet of a workbook, where several are not understood"
+    )
     parser.add_argument("--dry-run", action="store_true", help="show what would happen; write nothing")
     parser.add_argument(
         "--accept-good", action="store_true", help="take the good rows; the rest come back in a file to mend"

@@ -50,7 +50,9 @@ def test_the_pages_of_an_import_keep_the_rules_and_fit(
         page.get_by_role("button", name="Send it").click()
         expect(page.locator("main")).to_contain_text("1 error in 1 row")
         assert faults(page) == []
-        page.get_by_label("grumbling").select_option("condition")
+        page.get_by_text("Another kind of list").click()
+        assert faults(page) == []
+        page.get_by_label("‘grumbling’ means").select_option("condition")
         for offset in ("As found offset V", "As found offset H"):
             page.get_by_label(f"Unit of {offset}").select_option("mil")
         page.get_by_role("button", name="Look again").click()

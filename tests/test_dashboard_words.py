@@ -67,6 +67,7 @@ MADE = {
     "combine.": tuple(Combine),
     "kind.": tuple(Kind),
     "import.table.": tuple(Table),
+    "import.say.holds.": tuple(Table),
     "import.encoding.": None,
     "import.column.": None,
     "import.problem.": None,

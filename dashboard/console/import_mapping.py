@@ -34,7 +34,7 @@ class Terminal:
                 out.print(f"  {told}", markup=False, soft_wrap=True)
             out.print(
                 "Write the answer there in place of each '?' (where the guess before it is right, take away only the '?'; one answer "
-                "goes for all columns of a quantity of which the same is asked), and run the same command again; --confirm alone answers none of them.",
+                'goes for all columns of a quantity of which the same is asked; what no column is yet is written beside the one that it is, e.g. field = "tag"), and run the same command again; --confirm alone answers none of them.',
                 markup=False,
                 soft_wrap=True,
             )

@@ -18,11 +18,17 @@ from models.commands.choice import Choice
 from models.commands.choose_mapping import Chooser
 from models.commands.import_files import import_files
 from models.commands.report import Report, SameVisit, SheetReport, Source
-from models.intake.fitting import guessed_encoding
+from models.errors import InvalidValueError
+from models.intake.fields import Table
+from models.intake.fitting import guessed_encoding, is_blank
+from models.intake.mapping import outline
 from models.intake.problems import Problem, Severity
-from models.intake.reading import read_sheets
+from models.intake.reading import Sheet, read_sheets
+from models.intake.said import Said, likely
+from models.intake.template import is_read_me
 from models.settings import Settings
 from models.store.known import site_of
+from models.units import Display
 from models.values.story import Site
 from models.whole_files import not_written
 
@@ -84,11 +90,36 @@ def _choices(given: argparse.Namespace, chooser: Chooser) -> list[Choice]:
     choices = []
     for path in {Path(name).resolve(): Path(name) for name in given.files}.values():
         sheets = read_sheets(path, encoding=given.encoding)
-        choice = chooser.choose(path, sheets)
+        choice = chooser.choose(path, sheets, said_of(given, path, sheets))
         if not given.encoding:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
         choices.append(choice)
     return choices
+
+
+def said_of(given: argparse.Namespace, path: Path, sheets: Sequence[Sheet]) -> dict[str, Said]:
+    """Give what is said of a sheet of a file: of the one that is named, else of the only one that is not understood."""
+    if not given.holds:
+        if given.heading_row is not None or given.sheet is not None:
+            raise InvalidValueError(
+                "--heading-row and --sheet belong to --holds.", remedy="Say what the sheet holds: --holds jobs"
+            )
+        return {}
+    if len(given.files) > 1:
+        raise InvalidValueError(
+            "--holds speaks of one file.", remedy="Import the file whose headings are not understood by itself."
+        )
+    filled = [sheet for sheet in sheets if not is_read_me(sheet) and not is_blank(sheet)]
+    named = [sheet for sheet in filled if sheet.name == given.sheet]
+    found = named or [sheet for sheet in filled if len(filled) == 1 or outline(sheet, Display()) is None]
+    if (given.sheet is not None and not named) or len(found) != 1:
+        raise InvalidValueError(
+            f"It is not clear which sheet of {path.name} --holds speaks of.",
+            remedy=f"Name one: --sheet NAME. Its sheets are: {', '.join(repr(sheet.name) for sheet in filled) or 'none'}.",
+        )
+    (sheet,) = found
+    row = likely(sheet)[1] if given.heading_row is None else given.heading_row
+    return {sheet.name: Said(Table(given.holds), row)}
 
 
 def import_with_bar(

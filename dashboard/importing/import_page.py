@@ -20,9 +20,10 @@ from dashboard.away import hand_on
 from dashboard.context import context
 from dashboard.desk import Desk
 from dashboard.fetch import Scene
-from dashboard.importing.looking import bring, correct, digest_of, give_back, read, same
+from dashboard.importing.looking import bring, correct, digest_of, give_back, read, same, say_it
 from dashboard.importing.mapping_form import corrected
 from dashboard.importing.outcome import from_kept
+from dashboard.importing.saying import said_in
 from dashboard.importing.sent_files import SentFile, room
 from dashboard.importing.shown import (
     CLOCK,
@@ -30,18 +31,20 @@ from dashboard.importing.shown import (
     MADE_FOR,
     SAME_VISIT,
     ask,
+    looked_at,
+    not_looked_at,
+    prefix_of,
+    titled,
+    told,
+)
+from dashboard.importing.whose import (
     author_here,
     find_sent,
     login_here,
-    looked_at,
-    not_looked_at,
     path_to,
-    prefix_of,
     seen_at,
     seen_here,
     sent_files,
-    titled,
-    told,
     unknown_site,
 )
 from dashboard.place import IMPORT as PATH
@@ -58,7 +61,7 @@ _MOST_PARTS: Final = 10_000
 _MOST_OF_A_FORM: Final = 2 << 20
 """Fields and bytes of a form in which a reading is corrected: a sheet of a hundred columns has three hundred fields."""
 
-_SAID: Final = {"corrected": "import.look_again", "meanwhile": "import.meanwhile"}
+_SAID: Final = {"corrected": "import.look_again", "meanwhile": "import.meanwhile", "said": "import.said"}
 """What the page says after a form was sent, by what stands in its address: the page can be loaded again."""
 
 _LOOKS: Final = threading.BoundedSemaphore(2)
@@ -198,7 +201,7 @@ def _asked(seen: Scene, sent: SentFile, desk: Desk) -> Response:
         hand_on(fault)
         if request.form.get("does") == "drop" and asking.form_is_ours():
             return _dropped(seen, sent)  # where there is no room, it makes some
-        return looked_at(seen, sent, desk, tell(fault.message), tell(fault.remedy), status=409)
+        return looked_at(seen, sent, desk, tell(fault.message), tell(fault.remedy), status=409, typed=request.form)
 
 
 def _alone(seen: Scene, sent: SentFile, desk: Desk) -> Response:
@@ -216,7 +219,7 @@ def _alone(seen: Scene, sent: SentFile, desk: Desk) -> Response:
         return looked_at(seen, sent, desk, text, status=409)
     if asking.signed() is None:
         sent.say_by(author_here(seen) or sent.by)
-    said = _correct(seen, sent, looking=does == "correct")
+    said = _correct(seen, sent, looking=does == "correct") if does != "say" else _say(seen, sent)
     if not said and does in {"all", "good"}:
         return _do(seen, sent, desk, good=does == "good")
     if not said and does == "mend":
@@ -246,6 +249,12 @@ def _do(seen: Scene, sent: SentFile, desk: Desk, *, good: bool) -> Response:
         except OSError:  # it is in the book: that is told, even where it cannot be kept
             return told(seen, sent, outcome)
     return redirect(path_to(seen, sent), code=303)
+
+
+def _say(seen: Scene, sent: SentFile) -> str:
+    """Keep what a sheet holds as it was said, and give what the page says then."""
+    say_it(sent, seen.required, *said_in(request.form))
+    return "said"
 
 
 def _correct(seen: Scene, sent: SentFile, *, looking: bool) -> str:

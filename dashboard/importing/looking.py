@@ -17,6 +17,7 @@ from pathlib import Path
 from dashboard.context import context
 from dashboard.desk import Brought, Desk
 from dashboard.importing.outcome import Outcome, outcome_of
+from dashboard.importing.saying import Offer, offers_of
 from dashboard.importing.sent_files import MOST_TEXT, SentFile, room
 from dashboard.words import say
 from models.commands.choice import Choice, Reading
@@ -27,7 +28,9 @@ from models.intake.fitting import contradict, guessed_encoding, with_samples
 from models.intake.mapping import FileMapping, outline, with_new_words
 from models.intake.mapping_file import free_path, from_toml, read_mapping, to_toml, units_mark, write_mapping
 from models.intake.mend import reserve, write_mend
+from models.intake.nearest import NotUnderstoodError
 from models.intake.reading import Sheet, read_sheets
+from models.intake.said import Said
 from models.values.story import Site
 
 MOST_COLUMNS = 500
@@ -56,12 +59,14 @@ class Looked:
 
     ``readings`` are the mappings that read it, each sheet with samples and all words of its lists; ``ready`` tells
     whether all of them are confirmed; ``asked`` says what has to be answered first: as long as there is any of it, rows were not looked at.
+    ``offers`` are the sheets of which somebody may say what they hold.
     """
 
     readings: tuple[Reading, ...]
     ready: bool
     outcome: Outcome
     asked: tuple[str, ...] = ()
+    offers: tuple[Offer, ...] = ()
 
 
 def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
@@ -72,11 +77,14 @@ def look(sent: SentFile, site: Site, desk: Desk, by: str) -> Looked:
     DriftbookError
         If it cannot be read.
     """
-    choice, readings, _ = read(sent, site)
+    choice, readings, sheets = read(sent, site)
+    held = {sheet for reading in choice.readings for sheet in reading.mapping.left_out if reading.ours}
+    held |= {source.mapping.sheet for source in choice.sources if source.mapping.is_template}
+    offers = offers_of([one for one in sheets.values() if one.name not in held], readings)
     if choice.asked:
-        return Looked(readings, choice.ready, outcome_of(Report(problems=choice.told)), tuple(choice.asked))
+        return Looked(readings, choice.ready, outcome_of(Report(problems=choice.told)), tuple(choice.asked), offers)
     report = desk.bring_in(site, Brought(choice.sources, choice.told), by=by, now=context().clock())
-    return Looked(readings, choice.ready, outcome_of(report))
+    return Looked(readings, choice.ready, outcome_of(report), offers=offers)
 
 
 def read(sent: SentFile, site: Site) -> tuple[Choice, tuple[Reading, ...], Mapping[str, Sheet]]:
@@ -156,6 +164,33 @@ def correct(sent: SentFile, site: Site, reading: Reading, made: FileMapping) -> 
         write_mapping(made.path, to_toml(made, sent.path.name))
 
 
+def say_it(sent: SentFile, site: Site, name: str, said: Said) -> None:
+    """Keep how a sheet is to be read of which somebody says what it holds, for this file only as long as it is not imported.
+
+    Raises
+    ------
+    DriftbookError
+        If there is no such sheet, or its headings cannot stand there.
+    """
+    readings: tuple[Reading, ...] = ()
+    try:
+        _, readings, sheets = read(sent, site)
+    except NotUnderstoodError as fault:
+        sheets = {one.name: one for one in fault.sheets}
+    if name not in sheets:
+        raise UnreadableFileError(say("import.say.no_sheet"), remedy=say("import.say.no_sheet.remedy"))
+    new = Chooser(sent.mappings, site, Silent()).said(sheets[name], said)
+    own = FileMapping((new,), site=site.name, units=units_mark(site.display))
+    found = next((one for one in readings if any(m.sheet == name for m in one.read)), Reading(own, (new,), ours=False))
+    there = found.mapping.sheets if found.ours else found.read
+    correct(
+        sent,
+        site,
+        found,
+        replace(found.mapping, sheets=tuple(new if m.sheet == name else m for m in there), confirmed=False),
+    )
+
+
 def same(one: FileMapping, other: FileMapping) -> bool:
     """Tell whether two mappings read the same sheets in the same way."""
     return _plain(one) == _plain(other)
@@ -177,8 +212,7 @@ def _choose(sent: SentFile, site: Site) -> tuple[Choice, tuple[Sheet, ...]]:
     with room():
         every = read_sheets(sent.path, encoding=sent.encoding, most_text=MOST_TEXT)
         sheets = tuple(_narrow(sent, site, sheet) for sheet in every)
-        chooser = Chooser(sent.mappings, site, Silent())
-        choice = chooser.choose(sent.path, sheets)
+        choice = Chooser(sent.mappings, site, Silent()).choose(sent.path, sheets)
         if not sent.encoding:
             choice.told.extend(guess for sheet in sheets if (guess := guessed_encoding(sheet)))
     return choice, sheets

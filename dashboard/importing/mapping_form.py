@@ -16,8 +16,9 @@ from models.intake.dates import Order
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
-from models.intake.proposing import OPEN, Ask, as_field
+from models.intake.proposing import OPEN, Ask, as_said
 from models.intake.reading import Sheet
+from models.intake.said import told_anew
 from models.units import Decimal, Display, units_for
 
 _TIMES = (1.0, -1.0, 0.5, -0.5)
@@ -37,6 +38,11 @@ def sheets_to_correct(name: str, mapping: FileMapping, sheets: Sequence[SheetMap
         for place, sheet in enumerate(mapping.left_out)
     ]
     return [*[_sheet(f"{name}s{place}", one) for place, one in enumerate(sheets)], *left]
+
+
+def as_typed(name: str, sheets: Sequence[SheetMapping], typed: Typed, display: Display) -> tuple[SheetMapping, ...]:
+    """Give sheets as they stand in a form that was sent, whether they can be read so or not."""
+    return tuple(_read_sheet(f"{name}s{place}", one, typed, display) for place, one in enumerate(sheets))
 
 
 def corrected(
@@ -70,7 +76,8 @@ def corrected(
         If two columns of a sheet are the same, say, or one is missing without which no row can be read.
     """
     assert mapping.path is not None  # noqa: S101 - only kept mappings are corrected
-    news = {one.sheet: _read_sheet(f"{name}s{place}", one, typed, display) for place, one in enumerate(sheets)}
+    read = zip(sheets, as_typed(name, sheets, typed, display), strict=True)
+    news = {one.sheet: told_anew(there[one.sheet], one, new) if one.sheet in there else new for one, new in read}
     out = {one.sheet for place, one in enumerate(sheets) if typed.get(f"{name}s{place}.out")}
     back = {sheet for place, sheet in enumerate(mapping.left_out) if typed.get(f"{name}back{place}")}
     anew = propose([there[sheet] for sheet in sorted(back) if sheet in there], display).sheets
@@ -99,9 +106,8 @@ def _refuse_unreadable(sheet: SheetMapping) -> None:
             filled[column.field] = column.heading
     for field in fields_of(sheet.table):
         if field.required and field not in filled:
-            raise UnreadableFileError(
-                say("import.needs", field=field.heading), remedy=say("import.needs.remedy", field=field.heading)
-            )
+            told = say("import.needs.sheet" if sheet.sheet else "import.needs", field=field.heading, name=sheet.sheet)
+            raise UnreadableFileError(told, remedy=say("import.needs.remedy", field=field.heading))
 
 
 def _sheet(name: str, sheet: SheetMapping) -> Markup:
@@ -120,6 +126,7 @@ def _sheet(name: str, sheet: SheetMapping) -> Markup:
         ways.append(tick(f"{name}.out", "1", say("import.leave_out", name=sheet.sheet)))
     return tag(
         "section",
+        *[tag("p", say("import.asks.needed", field=one.heading), class_="needed") for one in sheet.missing],
         tag("div", grid, class_="table mapping", tabindex=0),
         tag("div", *ways, class_="ways"),
         _words(name, sheet),
@@ -290,7 +297,7 @@ def _read_column(own: str, table: Table, column: Column, typed: Typed, display: 
     if chosen != OPEN:
         asks.discard(Ask.FIELD)
     if field is not None and field is not column.field:
-        anew = as_field(column.heading, field, display)
+        anew = as_said(column.heading, field, display)
         asks, why, unit = set(anew.asks), anew.why, anew.unit
     units = () if field is None or field.quantity is None else units_for(field.quantity)
     usual = OPEN if Ask.UNIT in asks else unit

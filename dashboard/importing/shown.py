@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any, Final
 
@@ -14,22 +13,22 @@ from werkzeug.wrappers import Response
 from dashboard.auth import asking
 from dashboard.auth.forms import Part, button, choice, done, field, form, page, problem, section, table, tag
 from dashboard.away import hand_on
-from dashboard.context import context
 from dashboard.desk import Desk
-from dashboard.fetch import Scene, scene
+from dashboard.fetch import Scene
 from dashboard.importing.looking import Looked, digest_of, look
-from dashboard.importing.mapping_form import sheets_to_correct
+from dashboard.importing.mapping_form import as_typed, sheets_to_correct
 from dashboard.importing.outcome import Outcome, ProblemLine
-from dashboard.importing.sent_files import MOST_BYTES, SentFile, SentFiles
+from dashboard.importing.saying import forms_of, offers_of
+from dashboard.importing.sent_files import MOST_BYTES, SentFile
+from dashboard.importing.whose import author_here, login_here, path_to, sent_files
 from dashboard.place import IMPORT as PATH
-from dashboard.place import Place, read_file_place, read_site, shortened
 from dashboard.words import say, tell
 from dashboard.writing import count, counted, day, moment
 from models.commands.report import SameVisit
 from models.errors import DriftbookError
 from models.intake.fields import Table
 from models.intake.mapping import FileMapping
-from models.values.story import Site
+from models.intake.nearest import NotUnderstoodError
 
 ENCODINGS: Final = ("utf-8", "cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "mac_roman", "shift_jis", "gb18030")
 """Encodings that can be said of a CSV."""
@@ -100,17 +99,23 @@ def _waiting(seen: Scene) -> Part:
     return tag("div", tag("p", say("import.waiting")), tag("ul", *lines)) if lines else None
 
 
-def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 200) -> Response:
-    """Show how a file is read and what importing it would do."""
+def looked_at(
+    seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int = 200, typed: Mapping[str, str] | None = None
+) -> Response:
+    """Show how a file is read and what importing it would do, with what was typed in a form in which something cannot be."""
     try:
         looked = look(sent, seen.required, desk, author_here(seen) or "?")
+    except NotUnderstoodError as fault:
+        forms = forms_of(path_to(seen, sent), offers_of(fault.sheets), request.form, is_main=True)
+        lines = dict.fromkeys((*said, fault.message, fault.nearest, say("import.say.or")))
+        return not_looked_at(seen, sent, *lines, forms=forms, status=status if said else 409)
     except DriftbookError as fault:
         hand_on(fault)
         lines = dict.fromkeys((*said, tell(fault.message), tell(fault.remedy)))
         return not_looked_at(seen, sent, *lines, status=status if said else 409)
     outcome = looked.outcome
     do = section(say("import.do"), *_buttons(seen, sent, looked))
-    reading = _readings(looked)
+    reading = _readings(seen, looked, typed or {})
     return page(
         titled(seen, sent),
         problem(*said),
@@ -129,13 +134,21 @@ def looked_at(seen: Scene, sent: SentFile, desk: Desk, *said: str, status: int =
             *([do, _problems(seen, outcome), reading] if looked.ready else [_problems(seen, outcome), reading, do]),
             class_="reading",
         ),
+        _other(seen, sent, looked),
         status=status,
     )
 
 
-def not_looked_at(seen: Scene, sent: SentFile, *said: str, status: int = 409) -> Response:
-    """Say why a file cannot be looked at, and let it be thrown away."""
-    return page(titled(seen, sent), problem(*said), _drop(seen, sent), _another(seen), status=status)
+def not_looked_at(seen: Scene, sent: SentFile, *said: str, forms: Sequence[Part] = (), status: int = 409) -> Response:
+    """Say why a file cannot be looked at, and let it be thrown away, or be said how it is read."""
+    return page(titled(seen, sent), problem(*said), *forms, _drop(seen, sent), _another(seen), status=status)
+
+
+def _other(seen: Scene, sent: SentFile, looked: Looked) -> Part:
+    """Let sheets be read as another list than they are taken for, or such that are not read."""
+    forms = forms_of(path_to(seen, sent), looked.offers, request.form)
+    is_said = request.form.get("does") == "say"
+    return tag("details", tag("summary", say("import.say.other")), *forms, open=is_said) if forms else None
 
 
 def titled(seen: Scene, sent: SentFile) -> str:
@@ -226,12 +239,14 @@ def _who(seen: Scene, sent: SentFile) -> Part:
     )
 
 
-def _readings(looked: Looked) -> Part:
+def _readings(seen: Scene, looked: Looked, typed: Mapping[str, str]) -> Part:
     """Show how the file is read, with the fields to correct it."""
     parts: list[Part] = []
     for place, reading in enumerate(looked.readings):
         kept = say("import.kept" if reading.mapping.confirmed else "import.proposed")
-        fields = sheets_to_correct(prefix_of(place), reading.mapping if reading.ours else FileMapping(()), reading.read)
+        name = prefix_of(place)
+        read = as_typed(name, reading.read, typed, seen.required.display) if typed else reading.read
+        fields = sheets_to_correct(name, reading.mapping if reading.ours else FileMapping(()), read)
         parts.append(
             tag(
                 "details",
@@ -344,61 +359,3 @@ def _between(links: list[Any]) -> list[Part]:
     for link in links:
         parts += [" · ", link] if parts else [link]
     return parts
-
-
-# -- who and what --------------------------------------------------------------------------------------------------
-
-
-def seen_here() -> Scene:
-    """Give what the address of the request speaks of; every address that is written from it names its site.
-
-    One that names none means the first site that may be read, and that can be another one when roles have changed.
-    """
-    query = request.query_string.decode("utf-8", "replace")
-    seen = scene(request.path, query)
-    site = read_site(read_file_place(request.path, query), seen.sites).value  # as the gate reads it, however long
-    return seen if site is None else seen_at(seen, site)
-
-
-def seen_at(seen: Scene, site: Site) -> Scene:
-    """Give the same for a site, whichever the address names."""
-    place = Place(seen.place.path, {**seen.place.choices, "site": site.code})
-    if seen.required.site_id == site.site_id:
-        return replace(seen, place=place)
-    return scene(place.path, place.to(place.path).partition("?")[2])
-
-
-def unknown_site(seen: Scene) -> str:
-    """Give the site that the address names where there is none such, or not for who asks; else an empty text."""
-    place = read_file_place(request.path, request.query_string.decode("utf-8", "replace"))
-    return shortened(place.get("site")) if read_site(place, seen.sites).problem else ""
-
-
-def sent_files() -> SentFiles:
-    """Give the files that were sent."""
-    here = context()
-    return SentFiles(here.settings.mappings, here.clock())
-
-
-def find_sent(secret: str) -> SentFile | None:
-    """Give a file of who asks, by its secret, for whichever site; ``None`` where there is none, or no more."""
-    return sent_files().find(secret, login=login_here())
-
-
-def login_here() -> str:
-    """Give the account that asks; empty where nobody signs in."""
-    who = asking.signed()
-    return "" if who is None else who.account.login
-
-
-def author_here(seen: Scene) -> str:
-    """Give the name under which it is written: the account's, else what was typed."""
-    who = asking.signed()
-    if who is not None:
-        return who.account.person(seen.required.site_id)
-    return " ".join(request.form.get("by", "")[:120].split()) if request.method == "POST" else ""
-
-
-def path_to(seen: Scene, sent: SentFile, said: str = "") -> str:
-    """Write the address at which a file is looked at; ``said`` is what the page says first."""
-    return seen.place.to(f"{PATH}/{sent.secret}", said=said or None)

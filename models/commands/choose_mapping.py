@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Protocol
 
 from models.commands.choice import Choice, Reading
+from models.commands.choosing import Listener, some, told_answered, told_hidden, whose
 from models.errors import UnreadableFileError
 from models.intake.answered import Confirmed, as_answered
 from models.intake.fitting import (
@@ -23,35 +23,18 @@ from models.intake.fitting import (
     with_samples,
     without_asking,
 )
-from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, propose, with_confirmation
+from models.intake.mapping import FileMapping, SheetMapping, fingerprint, outline, told_by_rows, with_confirmation
 from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml, units_mark, write_mapping
 from models.intake.nearest import LIMITS_ELSEWHERE, looks_like_limits, nearest_of, not_understood
 from models.intake.other_lists import lists_above
-from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Sheet
+from models.intake.said import Said
 from models.intake.template import is_read_me
 from models.intake.units_below import names_above
 from models.values.story import Site
 
 _NO_HEADINGS = "a row of headings of machines, jobs, people, instruments or replacements; the sheet was not read"
-_SHOWN = 3
 _LEFT_OUT = "the sheet was not read: its mapping leaves it out"
-
-
-class Listener(Protocol):
-    """Hears how a file is going to be read while that is chosen."""
-
-    def says(self, text: str) -> None:
-        """Hear a sentence."""
-
-    def begins(self, name: str, text: str) -> None:
-        """Hear that a file, or some of its sheets, are proposed a mapping."""
-
-    def shows(self, mapping: FileMapping) -> None:
-        """See how sheets would be read, with samples."""
-
-    def waits(self, place: Path, asked: Sequence[str]) -> None:
-        """Hear that a mapping waits to be confirmed, and which of its columns have to be answered before."""
 
 
 class Chooser:
@@ -85,9 +68,10 @@ class Chooser:
     ) -> None:
         self._folder, self._site = folder, site
         self._listener, self._named, self._confirm, self._looking = listener, named, confirm, looking
+        self._said: Mapping[str, SheetMapping] = {}
 
-    def choose(self, path: Path, sheets: Sequence[Sheet]) -> Choice:
-        """Choose for all sheets of a file.
+    def choose(self, path: Path, sheets: Sequence[Sheet], said: Mapping[str, Said] | None = None) -> Choice:
+        """Choose for all sheets of a file; ``said`` is what a person says of sheets, by their names, that no mapping reads so.
 
         Raises
         ------
@@ -96,7 +80,14 @@ class Chooser:
         """
         display = self._site.display
         choice = Choice(path, {s.name: s for s in sheets if not is_read_me(s) and not (s.name and is_blank(s))})
-        outlines = {name: found for name, s in choice.left.items() if (found := outline(s, display)) is not None}
+        self._said = {
+            name: one.of(choice.left[name], display) for name, one in (said or {}).items() if name in choice.left
+        }
+        outlines = {
+            name: found
+            for name, s in choice.left.items()
+            if (found := self._said.get(name) or outline(s, display)) is not None
+        }
         templates = {name: found for name, found in outlines.items() if found.is_template}
         kept: list[FileMapping] = []
         if self._named or len(templates) < len(choice.left):
@@ -106,11 +97,14 @@ class Chooser:
         for name, found in templates.items():
             if name in choice.left:
                 choice.take(found)
+        # What was confirmed for another site is asked anew also where no heading is understood.
+        others = [one for name, one in choice.left.items() if name not in outlines]
+        outlines |= {one.sheet: one for m in kept if m.confirmed for one in fitting(m, others)}
         asked = [choice.left[name] for name in outlines if name in choice.left]
         if asked:
             marks = {_mark(outlines.values()), _mark(outlines[sheet.name] for sheet in asked)}
             self._refuse_changed(choice, kept, marks, asked)
-            self._propose(choice, kept, asked)
+            self._propose(choice, kept, asked, outlines)
         elif not choice.sources:
             raise not_understood(path.name, choice.left.values())
         for name, sheet in list(choice.left.items()):
@@ -120,10 +114,10 @@ class Chooser:
                 nearest = nearest_of(sheet)
                 choice.leave(name, _NO_HEADINGS + (f"; {nearest.told()}" if nearest else ""))
         choice.told += [lost for one in choice.sources if (lost := lists_above(one.sheet, one.mapping)) is not None]
-        choice.told += [_told_hidden(path, source.sheet) for source in choice.sources if source.sheet.hidden]
+        choice.told += [told_hidden(path, source.sheet) for source in choice.sources if source.sheet.hidden]
         # What was confirmed was looked at; of what is only proposed it is told which columns are passed over.
         asked_of = {one.sheet for reading in choice.readings if not reading.mapping.confirmed for one in reading.read}
-        read = [source for source in choice.sources if source.mapping.sheet in asked_of]
+        read = [s for s in choice.sources if s.mapping.sheet in asked_of and not s.mapping.missing]
         choice.told += [note for source in read if (note := columns_left_out(source.sheet, source.mapping))]
         places = {sheet.name: place for place, sheet in enumerate(sheets)}
         choice.sources.sort(key=lambda source: places[source.sheet.name])
@@ -171,6 +165,7 @@ class Chooser:
         left, answered = list(kept), self._answered(kept)
         while choice.left:
             found = [(mapping, fitting(mapping, tuple(choice.left.values()))) for mapping in left]
+            found = [(mapping, tuple(filter(self._is_as_said, read))) for mapping, read in found]
             found = [(mapping, read) for mapping, read in found if read]
             ours = [(mapping, read) for mapping, read in found if self._is_ours(mapping)]
             free = [
@@ -187,6 +182,10 @@ class Chooser:
                 self._refuse_contradicting(choice, mapping, read, ours)
             left.remove(mapping)
             self._read_by(choice, mapping, read, ours=bool(ours))
+
+    def _is_as_said(self, one: SheetMapping) -> bool:
+        said = self._said.get(one.sheet, one)
+        return (one.table, one.header_row) == (said.table, said.header_row)
 
     def _refuse_contradicting(
         self,
@@ -222,7 +221,7 @@ class Chooser:
 
     def _read_by(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping], *, ours: bool) -> None:
         if not ours:
-            said = f", which was confirmed for {_whose(mapping)}: every unit stands in a heading or in the cells"
+            said = f", which was confirmed for {whose(mapping)}: every unit stands in a heading or in the cells"
             self._listener.says(f"{choice.path.name} is read by the mapping {mapping.path}{said}.")
         elif mapping.confirmed:
             self._listener.says(f"{choice.path.name} is read by the confirmed mapping {mapping.path}.")
@@ -248,26 +247,29 @@ class Chooser:
                     ' left_out = ["NAME"] a sheet. Or move the mapping away for a new proposal.',
                 )
 
-    def _propose(self, choice: Choice, kept: Sequence[FileMapping], asked: Sequence[Sheet]) -> None:
+    def _propose(
+        self,
+        choice: Choice,
+        kept: Sequence[FileMapping],
+        asked: Sequence[Sheet],
+        outlines: Mapping[str, SheetMapping],
+    ) -> None:
         """Propose how sheets are read that nothing reads yet, from what another site has confirmed where there is that."""
         display, path = self._site.display, choice.path
-        basis = [(m, one) for m in kept if m.confirmed for one in fitting(m, asked)]
+        basis = [(m, one) for m in kept if m.confirmed for one in fitting(m, asked) if self._is_as_said(one)]
         answered = self._answered(kept)
         made: list[SheetMapping] = []
         lines: list[str] = []
         for sheet in asked:
             found = next(((m, one) for m, one in basis if one.sheet == sheet.name), None)
             if found is None:
-                new = propose([sheet], display).sheets[0]
-                above = names_above(sheet, new.header_row, new.table)
-                new = as_answered(new, answered, display, suiting(sheet, new), above)
-                made.append(with_samples(new, sheet))
+                made.append(self._anew(sheet, outlines[sheet.name], answered))
             else:
                 mapping, one = found
                 new = for_site(one, sheet, display, mapping.units)
                 lines.append(self._asked_anew(mapping, one, new, sheet))
                 made.append(as_answered(new, answered, display, suiting(sheet, new)))
-            if told := _told_answered(made[-1]):
+            if told := told_answered(made[-1]):
                 lines.append(told)
         proposed = FileMapping(tuple(made), site=self._site.name, units=units_mark(display))
         place = free_path(self._folder, proposed, path, self._site.code)
@@ -290,6 +292,22 @@ class Chooser:
         for one in proposed.sheets:
             choice.take(one)
 
+    def said(self, sheet: Sheet, said: Said) -> SheetMapping:
+        """Propose how a sheet is read by what a person says of it, from what was confirmed for the same headings.
+
+        Raises
+        ------
+        UnreadableFileError
+            If its headings cannot stand there.
+        """
+        display = self._site.display
+        return self._anew(sheet, said.of(sheet, display), self._answered(self._kept(sheet.path, [sheet], set())))
+
+    def _anew(self, sheet: Sheet, found: SheetMapping, answered: Sequence[Confirmed]) -> SheetMapping:
+        new, display = told_by_rows(sheet, found), self._site.display
+        above = names_above(sheet, new.header_row, new.table)
+        return with_samples(as_answered(new, answered, display, suiting(sheet, new), above), sheet)
+
     def _answered(self, kept: Sequence[FileMapping]) -> list[Confirmed]:
         """Give what was confirmed for this site, also when it read other units."""
         ours = [m for m in kept if m.confirmed and m.site in self._site.names and m.path]
@@ -298,7 +316,7 @@ class Chooser:
     def _asked_anew(self, mapping: FileMapping, there: SheetMapping, here: SheetMapping, sheet: Sheet) -> str:
         """Say why a sheet is asked for although there is a mapping, and which units are not those of it."""
         leans = left_to_site(there, sheet)
-        names = _some([f"'{column.heading}'" for column in leans])
+        names = some([f"'{column.heading}'" for column in leans])
         why = (
             f"what {names} mean, or a unit or a factor of theirs, rests on the site"
             if leans
@@ -310,8 +328,8 @@ class Chooser:
             if old.unit != new.unit
         ]
         return (
-            f"The mapping {mapping.path} was confirmed for {_whose(mapping)}, and {why}:"
-            f" for {self._site.name} it is asked anew." + (f" Here it reads {_some(units)}." if units else "")
+            f"The mapping {mapping.path} was confirmed for {whose(mapping)}, and {why}:"
+            f" for {self._site.name} it is asked anew." + (f" Here it reads {some(units)}." if units else "")
         )
 
     def _show_and_wait(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping]) -> None:
@@ -353,27 +371,3 @@ def _unanswered(mapping: SheetMapping) -> SheetMapping:
 
 def _mark(found: Iterable[SheetMapping]) -> str:
     return fingerprint((m.sheet, m.headings) for m in found)
-
-
-def _told_hidden(path: Path, sheet: Sheet) -> Problem:
-    """Say of a sheet that is read that a spreadsheet does not show it."""
-    told = "the workbook hides this sheet; it was read all the same"
-    return Problem(path.name, sheet.name, 0, "", Code.HIDDEN_SHEET, Severity.WARNING, "", told, is_sentence=True)
-
-
-def _told_answered(made: SheetMapping) -> str:
-    """Say of a proposal which columns are read as was confirmed for the same headings, and where."""
-    places = dict.fromkeys(column.as_in for column in made.columns if column.as_in)
-    return "; ".join(
-        f"{_some([repr(c.heading) for c in made.columns if c.as_in == place])} as confirmed for the same heading in {place}"
-        for place in places
-    )
-
-
-def _some(names: Sequence[str]) -> str:
-    shown = ", ".join(names[:_SHOWN])
-    return shown if len(names) <= _SHOWN else f"{shown} and {len(names) - _SHOWN} more"
-
-
-def _whose(mapping: FileMapping) -> str:
-    return f"{mapping.site} ({mapping.units})"

@@ -25,17 +25,14 @@ from models.intake.mapping import (
 from models.intake.mapping_file import units_mark
 from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
-from models.intake.proposing import Ask, Proposed, as_field
+from models.intake.proposing import ALWAYS_ALIKE, Ask, Proposed, as_field
 from models.intake.reading import Sheet
 from models.intake.units_below import names_in, units_below
 from models.intake.units_beside import is_bare
-from models.units import STORED_UNIT, Decimal, Display, Quantity
+from models.units import STORED_UNIT, Decimal, Display
 
 _NAMED = 12
 """So many columns that are left out are named; the rest is counted."""
-
-_ALWAYS_ALIKE = frozenset({Quantity.SPEED, Quantity.DURATION})
-"""What every plant writes in the same unit, unless somebody has said otherwise: rpm and hours."""
 
 
 def headings_of(sheet: Sheet, row: int, table: Table) -> list[str]:
@@ -59,10 +56,13 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
     names = _trimmed(wanted.headings)
     if headings_of(sheet, wanted.header_row, wanted.table) == names:
         return wanted
-    if not names or all(headings_of(sheet, row, wanted.table) != names for row in range(1, len(sheet.head) + 1)):
+    found = [row for row in range(1, len(sheet.head) + 1) if names and headings_of(sheet, row, wanted.table) == names]
+    if not found:
         return None
     own = outline(sheet, Display())
-    return replace(wanted, header_row=own.header_row) if own is not None and _trimmed(own.headings) == names else None
+    if own is None:  # nothing would be proposed; headings that stand once more between the rows come later
+        return replace(wanted, header_row=found[0])
+    return replace(wanted, header_row=own.header_row) if _trimmed(own.headings) == names else None
 
 
 def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) -> bool:
@@ -176,7 +176,7 @@ def leaning(mapping: SheetMapping, sheet: Sheet) -> list[Column]:
         if column.times != 1.0 or (stated and stated != column.unit):
             found.append(column)
         elif not stated and not (
-            column.field.quantity in _ALWAYS_ALIKE and column.unit == STORED_UNIT[column.field.quantity]
+            column.field.quantity in ALWAYS_ALIKE and column.unit == STORED_UNIT[column.field.quantity]
         ):
             unsure.append(column)
     if unsure:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table
+from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table, fields_of
 from models.intake.heading_units import are_same, is_unit, unit_in, unit_or_none, without_units
 from models.intake.heading_words import AXIS, COLD, KIND, OTHER, ROWS, SIDES, SOFT, STAGE, TOTAL, says_nothing
 
@@ -158,6 +158,28 @@ def field_for(heading: Heading, table: Table) -> Field | None:
     """Propose the field of a table for a heading; ``None`` where none comes to mind."""
     meant = meaning_of(heading, table)
     return None if meant is None else meant.field
+
+
+def score(row: Sequence[Heading], table: Table, *, needs_readings: bool = True) -> float:
+    """Say how many fields of a table a row names; 0 where it is no row of its headings.
+
+    Parameters
+    ----------
+    row : sequence of Heading
+        Its texts, taken apart. [as typed]
+    table : Table
+        The table. [unitless]
+    needs_readings : bool
+        Whether a list of jobs without a reading is none: it cannot be read, but is another list. [unitless]
+    """
+    known = {f.key for heading in row if (f := field_for(heading, table)) is not None}
+    needed = [f for f in fields_of(table) if f.required]
+    if any(f.key not in known for f in needed):
+        return 0.0
+    measured = (
+        not needs_readings or table is not Table.JOBS or any(key.startswith(("found_", "left_")) for key in known)
+    )
+    return len(known) if measured else 0.0
 
 
 def meaning_of(heading: Heading, table: Table) -> Meaning | None:

@@ -109,6 +109,12 @@ class SheetMapping:
         return [c.index for c in self.columns if c.field is not None and c.field.form is Form.NUMBER]
 
     @property
+    def missing(self) -> list[Field]:
+        """Give the fields that no column is yet, without which no row can be read."""
+        filled = {column.field for column in self.columns}
+        return [field for field in fields_of(self.table) if field.required and field not in filled]
+
+    @property
     def questions(self) -> list[str]:
         """Give what a person has to answer before the sheet is read, one sentence for all columns of which the same is asked."""
         asked: dict[str, list[str]] = {}
@@ -117,7 +123,11 @@ class SheetMapping:
                 place = column_name(column.index, repr(column.heading))
                 asked.setdefault(column.why or "it waits for an answer", []).append(place)
         name = f"{self.sheet}, " if self.sheet else ""
-        return [f"{name}{_some(places)}: {why}" for why, places in asked.items()]
+        needed = [
+            f"{name}no column is '{field.heading}' yet, without which no row can be read: say which it is"
+            for field in self.missing
+        ]
+        return needed + [f"{name}{_some(places)}: {why}" for why, places in asked.items()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +159,7 @@ class FileMapping:
     @property
     def is_open(self) -> bool:
         """Tell whether there is any of that."""
-        return any(column.asks for sheet in self.sheets for column in sheet.columns)
+        return any(sheet.missing or any(column.asks for column in sheet.columns) for sheet in self.sheets)
 
 
 def _some(places: Sequence[str]) -> str:
@@ -211,45 +221,56 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     for number, row in enumerate(sheet.head[:HEADER_SEARCH], start=1):
         taken = [headings.take_apart(text) for cell in row if (text := text_of(cell))]
         for table in Table:
-            score = headings_score(taken, table)
+            score = headings.score(taken, table)
             if score >= 2 and (best is None or score > best[0]):
                 best = (score, table, number)
     if best is None:
         return None
-    _, table, header = best
-    names = [text_of(cell) for cell in sheet.head[header - 1]]
-    below = units_below(sheet, header, table)
+    _, table, number = best
+    made = laid_out(sheet, table, number, display)
+    return replace(made, is_template=True) if _is_template(sheet, made) else asked_beside(sheet, made)
+
+
+def laid_out(sheet: Sheet, table: Table, row: int, display: Display) -> SheetMapping:
+    """Propose how a sheet is read of which it is known what it holds, and in which row its headings stand.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet. [as typed]
+    table : Table
+        What it holds. [unitless]
+    row : int
+        Number of the row of its headings, one of its first. [unitless]
+    display : Display
+        The site's units, for columns that state none. [unitless]
+    """
+    header, names = row, [text_of(cell) for cell in sheet.head[row - 1]]
+    below = units_below(sheet, row, table)
     if below is not None:
         header, names = below[0], with_units(names, below[1])
     body = sheet.head[header:]
-    columns = [
+    columns = tuple(
         Column(index, name, one.field, one.unit, one.times, tuple(samples_of(body, index)[:3]), one.asks, one.why)
         for index, (name, one) in enumerate(zip(names, propose_columns(names, table, display), strict=True))
-    ]
-    every = [text for column in columns if column.field for text in samples_of(body, column.index)]
-    numbers = [c.index for c in columns if c.field and c.field.form is Form.NUMBER]
+    )
+    made = SheetMapping(sheet.name, table, header, columns, order=dates.Order.BY_ROWS)
+    return replace(made, decimal=decimal_in(sheet, made))
+
+
+def decimal_in(sheet: Sheet, mapping: SheetMapping) -> Decimal:
+    """Give the decimal sign that the first rows of a sheet tell."""
     # A number in a workbook has no decimal sign: only what was typed as a text tells one.
-    typed = [row[index] for row in body for index in numbers if index < len(row)]
-    own = {f.heading_with_unit(d) for f in fields_of(table) for d in (Display("mm"), Display("mil"))}
-    own |= {f.heading_with_unit(Display("mm", "°F")) for f in fields_of(table)} | {
-        f.heading_with_unit(Display("mil", "°F")) for f in fields_of(table)
-    }
-    template = (
-        header == 1
-        and bool(every or names)
-        and all(name in own for name in names if name not in {"", WHAT_TO_MEND})
-        and sheet.name in {"", str(table)}
-    )
-    made = SheetMapping(
-        sheet.name,
-        table,
-        header,
-        tuple(columns),
-        decimal=_decimal([cell for cell in typed if isinstance(cell, str)]),
-        order=dates.Order.BY_ROWS,
-        is_template=template,
-    )
-    return made if template else _asked_beside(sheet, made)
+    typed = [row[at] for row in sheet.head[mapping.header_row :] for at in mapping.number_columns if at < len(row)]
+    return _decimal([cell for cell in typed if isinstance(cell, str)])
+
+
+def _is_template(sheet: Sheet, mapping: SheetMapping) -> bool:
+    """Tell whether the headings in the first row of a sheet are all the template's."""
+    displays = [Display(length, warmth) for length in ("mm", "mil") for warmth in ("°C", "°F")]
+    own = {field.heading_with_unit(display) for field in fields_of(mapping.table) for display in displays}
+    names = [name for name in mapping.headings if name not in {"", WHAT_TO_MEND}]
+    return mapping.header_row == 1 and all(name in own for name in names) and sheet.name in {"", str(mapping.table)}
 
 
 def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
@@ -283,7 +304,7 @@ def words_of(sheet: Sheet, mapping: SheetMapping) -> list[Word]:
     return words_above(sheet, heading_row(sheet, mapping.header_row, mapping.table))
 
 
-def _asked_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
+def asked_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     """Ask about each column that would be read in another unit than what stands above or beside it."""
     held = unit_columns(sheet, mapping.headings, mapping.header_row, mapping.table)
     bare = tuple(
@@ -330,28 +351,6 @@ def _asked_by(word: Word, column: Column) -> Column:
     why = "; ".join(filter(None, (column.why, word.why)))
     times = column.times * HALF if ask is Ask.TIMES else column.times
     return replace(column, times=times, asks=column.asks | {ask}, why=why)
-
-
-def headings_score(row: Sequence[headings.Heading], table: Table, *, needs_readings: bool = True) -> float:
-    """Say how many fields of a table a row names; 0 where it is no row of its headings.
-
-    Parameters
-    ----------
-    row : sequence of Heading
-        Its texts, taken apart. [as typed]
-    table : Table
-        The table. [unitless]
-    needs_readings : bool
-        Whether a list of jobs without a reading is none: it cannot be read, but is another list. [unitless]
-    """
-    known = {f.key for heading in row if (f := headings.field_for(heading, table)) is not None}
-    needed = [f for f in fields_of(table) if f.required]
-    if any(f.key not in known for f in needed):
-        return 0.0
-    measured = (
-        not needs_readings or table is not Table.JOBS or any(key.startswith(("found_", "left_")) for key in known)
-    )
-    return len(known) if measured else 0.0
 
 
 def samples_of(body: Sequence[Sequence[Cell]], index: int) -> list[str]:

@@ -13,9 +13,9 @@ from models.errors import UnreadableFileError
 from models.intake import dates
 from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
-from models.intake.proposing import OPEN, Ask
+from models.intake.proposing import OPEN, Ask, as_said
 from models.sentences.signs import ANGULARITY, TURNED
-from models.units import STORED_UNIT, Decimal, Display, canonical_unit, units_for
+from models.units import Decimal, Display, canonical_unit, units_for
 from models.whole_files import write_whole
 
 _BY_NAME = {f"{f.table}.{f.key}": f for f in FIELDS}
@@ -47,6 +47,7 @@ def to_toml(mapping: FileMapping, source: str) -> str:
         "'site' is the plant for which it is confirmed: another one is asked anew where a unit stands neither in a heading nor in",
         "the cells. 'left_out' names sheets that are not to be read, e.g. [\"notes\"].",
         *(_ABOUT_OPEN if mapping.is_open else ()),
+        *_about_missing(mapping),
         "When it is right, set confirmed = true (or run the import again with --confirm).",
     ):
         document.add(tomlkit.comment(line))
@@ -60,6 +61,17 @@ def to_toml(mapping: FileMapping, source: str) -> str:
         sheets.append(_sheet_table(sheet))
     document.add("sheet", sheets)
     return tomlkit.dumps(document)
+
+
+def _about_missing(mapping: FileMapping) -> Iterator[str]:
+    """Name what a column can be, where headings are not understood."""
+    for table in dict.fromkeys(sheet.table for sheet in mapping.sheets if sheet.missing):
+        every = ", ".join(f"{field.key} (needed)" if field.required else field.key for field in fields_of(table))
+        yield from textwrap.wrap(
+            f"Headings of {table} are not understood: write beside each what it is. Fields: {every}.", 118
+        )
+        yield 'Beside a measured number write its unit too, e.g. unit = "mil", unless its heading says one.'
+        yield "What words of a closed list mean stands before the first column: [sheet.words] and, below it, 'preventivo' = 'planned'."
 
 
 def _sheet_table(sheet: SheetMapping) -> Any:
@@ -165,6 +177,8 @@ def _parsed(text: str) -> FileMapping:
         units=str(document.get("units", "")),
         mark=str(document.get("headings", "")),
     )
+    if made.confirmed and (needed := next(((sheet, field) for sheet in made.sheets for field in sheet.missing), None)):
+        raise ValueError(f"no column of {needed[0].table} is '{needed[1].heading}', without which no row can be read")
     # Whatever it says: as long as something waits for an answer nothing is read.
     made = replace(made, confirmed=made.confirmed and not made.is_open)
     if made.confirmed and not made.site:
@@ -206,9 +220,6 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
                     f"the columns '{filled[full]}' and '{column.heading}' are both '{name}': leave one out"
                 )
             filled[full] = column.heading
-    missing = [field.heading for field in fields_of(table) if field.required and f"{table}.{field.key}" not in filled]
-    if missing:
-        raise ValueError(f"no column of {table} is '{missing[0]}', without which no row can be read")
     return SheetMapping(
         data["name"],
         table,
@@ -227,8 +238,10 @@ def _answered_alike(entries: Sequence[dict[str, Any]], columns: Sequence[Column]
     A sign that somebody turned in an answer about a unit is that of its own column.
     """
     answers: dict[Hashable, set[tuple[str, float]]] = {}
+    if not any(column.asks for column in columns):
+        return list(columns)
     asked = [
-        (str(e.get("ask", "")), None if c.field is None else c.field.quantity)
+        (_why(e, c), None if c.field is None else c.field.quantity, "ask" in e)
         for e, c in zip(entries, columns, strict=True)
     ]
     for question, column in zip(asked, columns, strict=True):
@@ -246,13 +259,21 @@ def _answered_alike(entries: Sequence[dict[str, Any]], columns: Sequence[Column]
     return made
 
 
+def _why(entry: dict[str, Any], column: Column) -> str:
+    """Give what is asked of a column; of one that was written by hand what its heading asks."""
+    if "ask" in entry or column.field is None or column.field.quantity is None:
+        return str(entry.get("ask", ""))
+    return as_said(column.heading, column.field, Display()).why
+
+
 def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
     """Read one column; what waits for an answer bears a question mark."""
     asks: set[Ask] = set()
-    name, unit, times = (str(entry.get(ask, "")) for ask in (Ask.FIELD, Ask.UNIT, Ask.TIMES))
-    for ask, text in ((Ask.FIELD, name), (Ask.UNIT, unit), (Ask.TIMES, times)):
+    name, unit, times = (str(entry.get(one, "")) for one in (Ask.FIELD, Ask.UNIT, Ask.TIMES))
+    ask = str(entry.get("ask", ""))
+    for one, text in ((Ask.FIELD, name), (Ask.UNIT, unit), (Ask.TIMES, times)):
         if text.endswith(OPEN):
-            asks.add(ask)
+            asks.add(one)
     name, unit, times = (text.removesuffix(OPEN).strip() for text in (name, unit, times))
     chosen = None
     if name:
@@ -267,9 +288,11 @@ def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
             asks.add(Ask.UNIT)  # whoever took the question away has not answered it
         if unit:
             unit = canonical_unit(unit, chosen.quantity)
-        elif Ask.UNIT not in asks:
-            unit = STORED_UNIT[chosen.quantity]
-    why = str(entry.get("ask", "")) if asks else ""
+        elif Ask.UNIT not in asks:  # nobody said one: it is the heading's, or asked for as on the page
+            anew = as_said(entry["heading"], chosen, Display())
+            unit, ask = anew.unit, ask or anew.why
+            asks |= anew.asks & {Ask.UNIT}
+    why = ask if asks else ""
     held = frozenset(asks)
     return Column(
         index,

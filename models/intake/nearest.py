@@ -79,7 +79,14 @@ def looks_like_limits(sheet: Sheet) -> bool:
     return _LIMITS.search(sheet.name) is not None
 
 
-def not_understood(name: str, sheets: Iterable[Sheet]) -> UnreadableFileError:
+class NotUnderstoodError(UnreadableFileError):
+    """No row of headings of a file is understood; ``nearest`` says what comes nearest, or nothing, ``sheets`` are its sheets."""
+
+    nearest: str = ""
+    sheets: tuple[Sheet, ...] = ()
+
+
+def not_understood(name: str, sheets: Iterable[Sheet]) -> NotUnderstoodError:
     """Say of a file that no row of headings in it is understood, and which comes nearest.
 
     Parameters
@@ -89,14 +96,19 @@ def not_understood(name: str, sheets: Iterable[Sheet]) -> UnreadableFileError:
     sheets : iterable of Sheet
         Its sheets. [as typed]
     """
-    near = sorted((found for sheet in sheets if (found := nearest_of(sheet))), key=lambda found: -found.understood)
+    every = tuple(sheets)
+    near = sorted((found for sheet in every if (found := nearest_of(sheet))), key=lambda found: -found.understood)
     told = near[0].told() if near else ""
-    return UnreadableFileError(
+    told = f"{told[:1].upper()}{told[1:]}." if told else ""
+    fault = NotUnderstoodError(
         f"In {name} there is no row of headings that looks like machines, jobs, people, instruments or replacements.",
-        remedy=(f"{told[0].upper()}{told[1:]}. Name the column so, and send the file again. " if near else "")
+        remedy=(f"{told} " if told else "")
         + "Headings are English words as in the template. A sheet of jobs needs at least a tag, a date and one as-found or as-left "
-        "column, each with its whole heading in one row: 'as found offset V', not 'as found' with 'offset V' below.",
+        "column, each with its whole heading in one row: 'as found offset V', not 'as found' with 'offset V' below. "
+        "Name them so; or say what the sheet holds (--holds jobs, say) and then, in the mapping that is written, what each column is.",
     )
+    fault.nearest, fault.sheets = told, every
+    return fault
 
 
 def _others(field: Field) -> str:

@@ -13,7 +13,7 @@ from models.errors import UnreadableFileError
 from models.intake import headings
 from models.intake.cells import text_of
 from models.intake.fields import Form, Table
-from models.intake.mapping import SheetMapping, headings_score
+from models.intake.mapping import SheetMapping
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Cell, Sheet
 
@@ -140,7 +140,7 @@ def _headings_of(row: Sequence[Cell], *, needs_readings: bool = True, least: int
     if len(texts) < len(_texts(row)):
         return None  # a number or a date is no heading
     taken = [headings.take_apart(text) for text in texts]
-    scores = {table: headings_score(taken, table, needs_readings=needs_readings) for table in Table}
+    scores = {table: headings.score(taken, table, needs_readings=needs_readings) for table in Table}
     best = max(scores, key=lambda table: scores[table])
     return best if scores[best] >= max(least, _SHARE * len(texts)) else None
 

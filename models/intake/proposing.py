@@ -32,6 +32,11 @@ OPEN: Final = "?"
 HALF: Final = 0.5
 """What is proposed for a total indicator reading."""
 
+ALWAYS_ALIKE: Final = frozenset({Quantity.SPEED, Quantity.DURATION})
+"""What every plant writes in the same unit, unless somebody has said otherwise: rpm and hours."""
+
+_NO_UNIT: Final = "its heading is not understood, and may speak of a unit: say in which the numbers are"
+
 _NOT_OF_ROWS: Final = frozenset({"tag", "commissioned", "retired", "valid_from"})
 """What rows of jobs cannot say of their machine."""
 
@@ -94,6 +99,27 @@ def as_field(name: str, field: Field, display: Display, *, in_doubt: bool = Fals
     is_total = meant is not None and meant.is_total
     doubts = meant.doubts if in_doubt and meant is not None and field.form is Form.NUMBER else ()
     return _proposed(heading, headings.Meaning(field, doubts, is_total), display)
+
+
+def as_said(name: str, field: Field, display: Display) -> Proposed:
+    """Propose how a column is read of which a person says what it is; where its heading does not say so itself, its unit is a question.
+
+    Parameters
+    ----------
+    name : str
+        Its heading. [as typed]
+    field : Field
+        What it is. [unitless]
+    display : Display
+        The site's units. [unitless]
+    """
+    made, heading = as_field(name, field, display), headings.take_apart(name)
+    is_sure = field.quantity is None or field.quantity in ALWAYS_ALIKE or headings.unit_for(heading, field)
+    meant = headings.meaning_of(heading, field.table)
+    if is_sure or Ask.UNIT in made.asks or (meant is not None and meant.field is field and not meant.doubts):
+        return made
+    why = "; ".join(filter(None, (made.why, _NO_UNIT)))
+    return replace(made, asks=made.asks | {Ask.UNIT}, why=why)
 
 
 def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Display) -> Proposed:
