@@ -7,7 +7,7 @@ From the ground up, and imports only ever point down this list:
 ``values``      frozen dataclasses: asset, job, limit set
 ``maths``       one job: judgement, geometry, readings, feet
 ``history``     many jobs: runs, returns, counts, drift
-``tables``      mapped classes
+``tables``      tables as classes
 ``ledger``, ``intake``, ``store``     the book's entries; files in; the only SQL
 ``commands``    one verb a file: the only way in
 """

@@ -59,7 +59,7 @@ def test_help_loads_nothing_heavy() -> None:
 
 HEAVY = {
     "pandas", "numpy", "scipy", "dash", "plotly", "flask", "alembic", "rich", "tomlkit", "openpyxl", "python_calamine",
-    "charset_normalizer", "xlsxwriter", "multiprocessing",
+    "charset_normalizer", "xlsxwriter", "multiprocessing", "sqlalchemy.orm", "sqlalchemy.dialects.postgresql",
 }  # fmt: skip
 """What an import of a small CSV file has no use for: each of them takes longer to load than a hundred rows to import."""
 

@@ -87,7 +87,7 @@ _KINDS: tuple[tuple[type[Any], Kind], ...] = (
 
 
 def table_of(mapped: Mapped) -> sa.Table:
-    """Give the table of a mapped class."""
+    """Give the table of a class."""
     table = mapped.__table__
     assert isinstance(table, sa.Table)  # noqa: S101 - narrows the type: none of ours is a join
     return table

@@ -10,13 +10,13 @@ from functools import cache
 
 import numpy as np
 import sqlalchemy as sa
-from sqlalchemy.orm import aliased
 
 from models.store.entry_columns import EntryColumns, Meant, answering
 from models.store.known import asset_id_of, current_tag, on_day, today
 from models.tables.accounts import AccountRow, AccountVersionRow
 from models.tables.base import canonical_json
 from models.tables.book import EntryRow, ImportedFileRow, SiteVersionRow
+from models.tables.declared import aliased
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow

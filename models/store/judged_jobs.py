@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import sqlalchemy as sa
-from sqlalchemy.orm import aliased
 
+from models.tables.declared import aliased
 from models.tables.jobs import JobRow
 from models.values.kinds import Coupling
 

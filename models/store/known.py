@@ -8,12 +8,12 @@ from datetime import date, datetime
 from functools import cache
 
 import sqlalchemy as sa
-from sqlalchemy.orm import InstrumentedAttribute, aliased
 
 from models.errors import UnknownNameError
 from models.store.read_back import from_rows
 from models.tables.book import SiteRow, SiteVersionRow
 from models.tables.decisions import DecisionRuleRow
+from models.tables.declared import Mapped, aliased
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitRowRow, LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetRow, AssetVersionRow, BreakRow
@@ -118,7 +118,7 @@ def _zone() -> sa.Select[str]:
     return sa.select(row.zone).where(row.site_id == sa.bindparam(SITE)).order_by(row.entry.desc()).limit(1)
 
 
-def current_tag(asset_id: sa.ColumnElement[int] | InstrumentedAttribute[int]) -> sa.ScalarSelect[str]:
+def current_tag(asset_id: Mapped[int] | sa.ColumnElement[int]) -> sa.ScalarSelect[str]:
     """Give, inside a question, the tag that an asset bears on a day, which is given as :func:`on_day` says.
 
     The same rule as :func:`models.values.description.place_on`, for whole lists at once.

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sqlalchemy as sa
-from sqlalchemy.orm import aliased
 
 from models.store.entries import versions_of
 from models.store.story import read_lines
+from models.tables.declared import aliased
 from models.tables.jobs import JobRow
 from models.values.entry import JobFilter, JobPage
 from models.values.story import Site

@@ -110,7 +110,7 @@ def set_credential(
     """Put the hash of a new password in the place of the old one, and end every session of the account."""
     connection.execute(sa.delete(CredentialRow).where(CredentialRow.account_id == account_id))
     connection.execute(
-        sa.insert(CredentialRow).values(account_id=account_id, secret=secret, changed=changed, must_change=must_change)
+        sa.insert(CredentialRow).values(account_id=account_id, secret=secret, changed_us=changed, must_change=must_change)
     )
     end_sessions(connection, account_id)
 
@@ -131,9 +131,9 @@ def open_session(connection: sa.Connection, session: Session) -> None:
         sa.insert(s).values(
             token_hash=session.token_hash,
             account_id=session.account_id,
-            made=session.made,
-            seen=session.seen,
-            ends=session.ends,
+            made_us=session.made,
+            seen_us=session.seen,
+            ends_us=session.ends,
             address=session.address,
         )
     )
@@ -164,7 +164,7 @@ def touch(engine: sa.Engine, token_hash: str, seen: datetime) -> None:
         try:
             with suppress(sa.exc.OperationalError, DriftbookError), connection.begin():
                 s = LoginSessionRow
-                connection.execute(sa.update(s).where(s.token_hash == token_hash).values(seen=seen))
+                connection.execute(sa.update(s).where(s.token_hash == token_hash).values(seen_us=seen))
         finally:
             _wait(connection, BUSY_MS)
 
@@ -197,7 +197,7 @@ def note_try(connection: sa.Connection, tried: Try) -> None:
     """Write a line into the log; it refuses change like the history."""
     connection.execute(
         sa.insert(SignInRow).values(
-            at=tried.at, login=tried.login[:80], address=tried.address[:80], outcome=tried.outcome
+            at_us=tried.at, login=tried.login[:80], address=tried.address[:80], outcome=tried.outcome
         )
     )
 
@@ -244,7 +244,7 @@ def make_token(
     """Keep the hash of a new token, and give its number."""
     done = connection.execute(
         sa.insert(ApiTokenRow).values(
-            account_id=account_id, site_id=site_id, name=name, token_hash=hash_of(secret), roles=list(roles), made=made
+            account_id=account_id, site_id=site_id, name=name, token_hash=hash_of(secret), roles=list(roles), made_us=made
         )
     )
     return int(done.inserted_primary_key[0])  # type: ignore[index]
@@ -262,7 +262,7 @@ def end_token(connection: sa.Connection, number: int, ended: datetime, *, accoun
     """End a token, and tell whether there was one to end."""
     t = ApiTokenRow
     own = [] if account_id is None else [t.account_id == account_id]
-    done = connection.execute(sa.update(t).where(t.id == number, t.ended.is_(None), *own).values(ended=ended))
+    done = connection.execute(sa.update(t).where(t.id == number, t.ended.is_(None), *own).values(ended_us=ended))
     return bool(done.rowcount)
 
 
@@ -272,7 +272,7 @@ def end_tokens(connection: sa.Connection, account_id: int, site_id: int, ended: 
         connection.execute(
             sa.update(row)
             .where(row.account_id == account_id, row.site_id == site_id, row.ended.is_(None))
-            .values(ended=ended)
+            .values(ended_us=ended)
         )
 
 
@@ -282,7 +282,7 @@ def make_address(
     """Keep the hash of a new secret address of the calendar, and give its number."""
     done = connection.execute(
         sa.insert(CalendarAddressRow).values(
-            account_id=account_id, site_id=site_id, person=person, secret_hash=hash_of(secret), made=made
+            account_id=account_id, site_id=site_id, person=person, secret_hash=hash_of(secret), made_us=made
         )
     )
     return int(done.inserted_primary_key[0])  # type: ignore[index]
@@ -300,7 +300,7 @@ def end_address(connection: sa.Connection, number: int, ended: datetime, *, acco
     """End a secret address, and tell whether there was one to end."""
     a = CalendarAddressRow
     own = [] if account_id is None else [a.account_id == account_id]
-    done = connection.execute(sa.update(a).where(a.id == number, a.ended.is_(None), *own).values(ended=ended))
+    done = connection.execute(sa.update(a).where(a.id == number, a.ended.is_(None), *own).values(ended_us=ended))
     return bool(done.rowcount)
 
 

@@ -8,7 +8,6 @@ from functools import cache
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
-from sqlalchemy.orm import aliased
 
 from models.store.decisions import decisions_of
 from models.store.known import asset_from, asset_id_of, current_tag, on_day
@@ -17,6 +16,7 @@ from models.store.read_back import from_rows
 from models.store.signoffs import signoffs_of
 from models.tables.base import from_microseconds
 from models.tables.book import EntryRow, ImportedFileRow
+from models.tables.declared import aliased
 from models.tables.jobs import JobRow
 from models.tables.limits import LimitSetRow, LimitVersionRow
 from models.tables.machines import AssetVersionRow, BreakRow

@@ -215,7 +215,7 @@ class Receipt:
         """Keep the answer beside the job, in its transaction."""
         answered = self.write(line)
         values = {
-            "token_id": self.token_id, "request_key": self.key, "at": self.at, "asked_digest": self.digest,
+            "token_id": self.token_id, "request_key": self.key, "at_us": self.at, "asked_digest": self.digest,
             "status": answered.status, "answer": answered.text,
         }  # fmt: skip
         connection.execute(sa.insert(AnsweredRequestRow).values(values))

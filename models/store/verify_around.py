@@ -11,6 +11,7 @@ from models.errors import BookDamagedError, UndecodableTextError
 from models.ledger.findings import Fault, Finding, Tally, shown
 from models.store.sealing import BOUND, key_column
 from models.tables.book import EntryRow, SiteRow
+from models.tables.declared import aliased
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow, StatementRow, TreeHeadRow
 from models.values.kinds import Meaning
@@ -66,7 +67,7 @@ def sites_alone(connection: sa.Connection, founded: dict[int, int]) -> Iterator[
 
 def signoff_findings(connection: sa.Connection) -> Iterator[Finding]:
     """Give sign-offs that are bound to something else than what they stand under, or given by who wrote it."""
-    own, signed = sa.orm.aliased(EntryRow), sa.orm.aliased(EntryRow)
+    own, signed = aliased(EntryRow), aliased(EntryRow)
     s = SignoffRow.__table__
     asked = (
         sa.select(

@@ -18,6 +18,7 @@ import sqlalchemy as sa
 from models.ledger.findings import shown
 from models.tables.accounts import AccountVersionRow
 from models.tables.book import EntryRow
+from models.tables.declared import aliased
 from models.tables.jobs import JobRow
 from models.tables.proofs import SignoffRow
 from models.values.own_work import name_key
@@ -66,7 +67,7 @@ def own_work(connection: sa.Connection) -> Iterator[OwnWork]:
     renamed = _renamed(connection)
     if not renamed:
         return
-    own, signed = sa.orm.aliased(EntryRow), sa.orm.aliased(EntryRow)
+    own, signed = aliased(EntryRow), aliased(EntryRow)
     s = SignoffRow
     asked = (
         sa.select(

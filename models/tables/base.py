@@ -1,4 +1,4 @@
-"""What all mapped classes share: names of constraints, and the types of the columns."""
+"""What all classes of tables share: names of constraints, and the types of the columns."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import DeclarativeBase
+
+from models.tables.declared import TableClass
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -22,8 +23,8 @@ NAMING = {
 """Every constraint has a name: SQLite can only drop what is named."""
 
 
-class Base(DeclarativeBase):
-    """Base of the mapped classes."""
+class Base(TableClass):
+    """Base of the classes of tables."""
 
     metadata = sa.MetaData(naming_convention=NAMING)
 
@@ -31,6 +32,26 @@ class Base(DeclarativeBase):
     def names(cls) -> list[str]:
         """Give the names of the columns in the order of the table."""
         return [column.name for column in cls.__table__.columns]
+
+
+def some_rows(name: str, *columns: str, where: str, unique: bool = False) -> sa.Index:
+    """Give an index over some rows of a table, on either engine.
+
+    The condition is told to SQLite's dialect only, and kept for PostgreSQL's, which is loaded
+    where such a book is opened: what a table says of it would load it for everybody.
+
+    Parameters
+    ----------
+    name : str
+        Its name. [unitless]
+    columns : str
+        Its columns. [unitless]
+    where : str
+        The condition, in SQL. [unitless]
+    unique : bool
+        Whether each key comes once among these rows. [unitless]
+    """
+    return sa.Index(name, *columns, unique=unique, sqlite_where=sa.text(where), info={"where": where})
 
 
 def to_microseconds(moment: datetime) -> int:

@@ -6,11 +6,9 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
-from models.tables.base import Base, Instant, Json
-
-_IMPORTED = sa.text("batch IS NOT NULL")
+from models.tables.base import Base, Instant, Json, some_rows
+from models.tables.declared import Mapped, mapped_column
 
 
 class SiteRow(Base):
@@ -33,7 +31,7 @@ class EntryRow(Base):
     __table_args__ = (
         sa.CheckConstraint("number > 0", name="number"),
         sa.Index("ix_entry_site_id_at_us", "site_id", "at_us"),
-        sa.Index("ix_entry_batch", "batch", sqlite_where=_IMPORTED, postgresql_where=_IMPORTED),
+        some_rows("ix_entry_batch", "batch", where="batch IS NOT NULL"),
     )
     number: Mapped[int] = mapped_column(
         sa.BigInteger().with_variant(sa.Integer, "sqlite"), primary_key=True, autoincrement=False

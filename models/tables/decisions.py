@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
 from models.tables.base import Base, Json
+from models.tables.declared import Mapped, mapped_column
 
 
 class DecisionRuleRow(Base):

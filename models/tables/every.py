@@ -1,4 +1,4 @@
-"""Every mapped class in one place, so that the metadata is whole when it is asked for."""
+"""Every class of a table in one place, so that the metadata is whole when it is asked for."""
 
 from __future__ import annotations
 

@@ -6,11 +6,9 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
-from models.tables.base import Base, Instant, Json
-
-_FIRST = "supersedes IS NULL"
+from models.tables.base import Base, Instant, Json, some_rows
+from models.tables.declared import Mapped, mapped_column
 
 
 class JobRow(Base):
@@ -26,14 +24,11 @@ class JobRow(Base):
 
     __tablename__ = "job"
     __table_args__ = (
-        sa.Index("uq_job_site_id_ref", "site_id", "ref", unique=True, sqlite_where=sa.text(_FIRST), postgresql_where=sa.text(_FIRST)),
+        some_rows("uq_job_site_id_ref", "site_id", "ref", unique=True, where="supersedes IS NULL"),
         sa.Index("ix_job_asset_id_performed_us", "asset_id", "performed_us"),
-        sa.Index("uq_job_supersedes", "supersedes", unique=True,
-                 sqlite_where=sa.text("supersedes IS NOT NULL"), postgresql_where=sa.text("supersedes IS NOT NULL")),
-        sa.Index("ix_job_instrument_id", "instrument_id",
-                 sqlite_where=sa.text("instrument_id IS NOT NULL"), postgresql_where=sa.text("instrument_id IS NOT NULL")),
-        sa.Index("ix_job_person_id", "person_id",
-                 sqlite_where=sa.text("person_id IS NOT NULL"), postgresql_where=sa.text("person_id IS NOT NULL")),
+        some_rows("uq_job_supersedes", "supersedes", unique=True, where="supersedes IS NOT NULL"),
+        some_rows("ix_job_instrument_id", "instrument_id", where="instrument_id IS NOT NULL"),
+        some_rows("ix_job_person_id", "person_id", where="person_id IS NOT NULL"),
         sa.CheckConstraint("found_offset_v IS NOT NULL OR left_offset_v IS NOT NULL", name="measured"),
     )  # fmt: skip
     entry: Mapped[int] = mapped_column(

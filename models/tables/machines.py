@@ -6,9 +6,9 @@ from datetime import date
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
 from models.tables.base import Base, Day, Json
+from models.tables.declared import Mapped, mapped_column
 
 
 class AssetRow(Base):

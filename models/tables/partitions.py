@@ -63,7 +63,7 @@ def make_partition(table: str, site_id: int | None) -> tuple[str, ...]:
 
 @cache
 def on_postgresql() -> sa.MetaData:
-    """Give all tables as they are on PostgreSQL; what the mapped classes say, but for the two that are cut."""
+    """Give all tables as they are on PostgreSQL; what the classes say, but for the two that are cut."""
     made = sa.MetaData(naming_convention=NAMING)
     for table in metadata.sorted_tables:
         if table.name in references.POINTERS:
@@ -103,5 +103,5 @@ def _long(table: sa.Table, made: sa.MetaData) -> None:
         names = [column.name for column in index.columns]
         if cut and index.unique and "site_id" not in names:
             names.append("site_id")
-        where = index.dialect_options["postgresql"]["where"]
+        where = sa.text(index.info["where"]) if "where" in index.info else None
         sa.Index(index.name, *(new.c[name] for name in names), unique=index.unique, postgresql_where=where)

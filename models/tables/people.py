@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
 from models.tables.base import Base, Day
+from models.tables.declared import Mapped, mapped_column
 
 
 class PersonRow(Base):

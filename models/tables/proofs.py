@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
 from models.tables.base import Base
+from models.tables.declared import Mapped, mapped_column
 
 NUMBER = sa.BigInteger().with_variant(sa.Integer, "sqlite")
 """Type of an entry's number; SQLite wants its plain integer for a key."""

@@ -10,9 +10,9 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
 
 from models.tables.base import Base, Instant, Json
+from models.tables.declared import Mapped, mapped_column
 from models.tables.proofs import NUMBER
 
 _ACCOUNT = "account.id"
