@@ -19,8 +19,10 @@ from pathlib import Path
 import hypothesis
 import pytest
 import sqlalchemy as sa
+from argon2 import PasswordHasher
 
 from dashboard.console.book import starter_limits
+from models.commands import accounts_passwords
 from models.commands.init_book import init_book
 from models.settings import Settings
 from models.store.engine import make_engine
@@ -98,6 +100,17 @@ def sqlite_book(sqlite_template: Path, tmp_path: Path) -> Settings:
     path = tmp_path / "driftbook.db"
     shutil.copy(sqlite_template, path)
     return Settings(book=str(path), mappings=tmp_path / "mappings")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _quick_hashing() -> Iterator[None]:
+    """Make hashing quick: what is tested is what happens around it. The parameters in use have a test of their own."""
+    light = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    nobody = light.hash("nobody at all")
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(accounts_passwords, "_hasher", lambda: light)
+        patched.setattr(accounts_passwords, "_nobody", lambda: nobody)
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -1,4 +1,4 @@
-"""Fixtures of the tests of signing in: the little book with accounts, and hashing that costs nothing."""
+"""The fixture of the tests of signing in: the little book with accounts."""
 
 from __future__ import annotations
 
@@ -6,20 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from argon2 import PasswordHasher
 
-from models.commands import accounts_passwords
 from models.settings import Settings
 from tests.auth_book import AuthBook, open_book
-
-
-@pytest.fixture
-def cheap(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Make hashing quick: what is tested here is what happens around it.  The parameters in use have tests of their own."""
-    light = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    nobody = light.hash("nobody at all")
-    monkeypatch.setattr(accounts_passwords, "_hasher", lambda: light)
-    monkeypatch.setattr(accounts_passwords, "_nobody", lambda: nobody)
 
 
 @pytest.fixture

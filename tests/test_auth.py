@@ -31,7 +31,6 @@ from tests.auth_book import PASSWORD, PEOPLE, AuthBook, enter, mark_of, open_boo
 from tests.conftest import NOW
 
 pytest_plugins = ["tests.plugin_auth"]
-pytestmark = pytest.mark.usefixtures("cheap")
 
 IN_USE = accounts_passwords._hasher
 """What hashes passwords, before the tests make it light."""

@@ -35,7 +35,6 @@ from tests.conftest import NOW, make_site
 from tests.papers import text_of
 
 pytest_plugins = ["tests.plugin_auth"]
-pytestmark = pytest.mark.usefixtures("cheap")
 
 SECRET = re.compile(r'<code class="secret">([^<]+)</code>')
 

@@ -27,7 +27,6 @@ from tests.auth_book import PASSWORD, PEOPLE, AuthBook, open_book
 from tests.conftest import NOW, make_site
 
 pytest_plugins = ["tests.plugin_auth"]
-pytestmark = pytest.mark.usefixtures("cheap")
 
 LOGIN = PEOPLE[Role.ENGINEER][0]
 PLANT, OUTSIDE = "192.0.2.1", "198.51.100.7"

@@ -20,7 +20,6 @@ from tests.conftest import NOW, make_site
 from tests.seeded import contents
 
 pytest_plugins = ["tests.plugin_auth"]
-pytestmark = pytest.mark.usefixtures("cheap")
 
 PASSWORD = "kite lamp stone river"  # noqa: S105 - of invented people
 

@@ -110,7 +110,9 @@ def set_credential(
     """Put the hash of a new password in the place of the old one, and end every session of the account."""
     connection.execute(sa.delete(CredentialRow).where(CredentialRow.account_id == account_id))
     connection.execute(
-        sa.insert(CredentialRow).values(account_id=account_id, secret=secret, changed_us=changed, must_change=must_change)
+        sa.insert(CredentialRow).values(
+            account_id=account_id, secret=secret, changed_us=changed, must_change=must_change
+        )
     )
     end_sessions(connection, account_id)
 
@@ -244,7 +246,12 @@ def make_token(
     """Keep the hash of a new token, and give its number."""
     done = connection.execute(
         sa.insert(ApiTokenRow).values(
-            account_id=account_id, site_id=site_id, name=name, token_hash=hash_of(secret), roles=list(roles), made_us=made
+            account_id=account_id,
+            site_id=site_id,
+            name=name,
+            token_hash=hash_of(secret),
+            roles=list(roles),
+            made_us=made,
         )
     )
     return int(done.inserted_primary_key[0])  # type: ignore[index]
