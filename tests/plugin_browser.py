@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from urllib.parse import urljoin
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
@@ -28,13 +29,17 @@ def plant_url() -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def readers(browser: Browser) -> Iterator[Readers]:
-    """Give the browser of a reader who comes again, by window and colours: its scripts are read and compiled once a run, not once a page."""
+    """Give the browser of a reader who comes again, by window and colours: its scripts are read and compiled once a run, not once a page.
+
+    A page stays open in it: with the last page of a site its process would go, and what it compiled.
+    """
     contexts: dict[tuple[int, int, str], BrowserContext] = {}
 
-    def reader(viewport: ViewportSize, scheme: str) -> BrowserContext:
+    def reader(viewport: ViewportSize, scheme: str, url: str) -> BrowserContext:
         key = (viewport["width"], viewport["height"], scheme)
         if key not in contexts:
             contexts[key] = browser.new_context(viewport=viewport, color_scheme=scheme)  # type: ignore[arg-type]
+            contexts[key].new_page().goto(urljoin(url, "/healthz"))
         return contexts[key]
 
     yield reader
@@ -49,7 +54,7 @@ def opened(readers: Readers) -> Iterator[Opened]:
     watches: list[Watch] = []
 
     def open_page(url: str, *, scheme: str = "light", viewport: ViewportSize = WIDE) -> Page:
-        page = readers(viewport, scheme).new_page()
+        page = readers(viewport, scheme, url).new_page()
         pages.append(page)
         watches.append(Watch(page))
         page.goto(url)

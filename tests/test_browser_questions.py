@@ -112,7 +112,7 @@ class Walk:
 
 @pytest.fixture
 def walk(readers: Readers, plant: Plant) -> Iterator[Walk]:
-    page = readers(WIDE, "light").new_page()
+    page = readers(WIDE, "light", plant.url).new_page()
     page.goto(plant.url + "/")
     walk = Walk(page)
     walk.settle()
