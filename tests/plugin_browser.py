@@ -8,6 +8,7 @@ from urllib.parse import urljoin
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
+from dashboard.server import HEALTH
 from tests.browser_tools import FLAGS, WIDE, Opened, Readers, Watch, browser_program, leave, served
 from tests.history_maker import made_book
 
@@ -39,7 +40,7 @@ def readers(browser: Browser) -> Iterator[Readers]:
         key = (viewport["width"], viewport["height"], scheme)
         if key not in contexts:
             contexts[key] = browser.new_context(viewport=viewport, color_scheme=scheme)  # type: ignore[arg-type]
-            contexts[key].new_page().goto(urljoin(url, "/healthz"))
+            contexts[key].new_page().goto(urljoin(url, HEALTH))
         return contexts[key]
 
     yield reader

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, BrowserContext, Page
 
-from dashboard.server import open_server, port_of
+from dashboard.server import HEALTH, open_server, port_of
 from tests.browser_tools import NARROW
 from tests.record_book import Opened, open_book
 
@@ -28,9 +28,26 @@ def url(book: Opened) -> str:
     return f"http://127.0.0.1:{port_of(server)}"
 
 
-@pytest.fixture
-def phone(browser: Browser) -> Iterator[Page]:
-    """Give a page on a narrow screen with touch; requests may fail on it."""
+@pytest.fixture(scope="session")
+def own_phone(browser: Browser) -> Iterator[BrowserContext]:
+    """Give the phone of one person for all tests: what it compiled stays with a page that is never closed."""
     context = browser.new_context(viewport=NARROW, has_touch=True, color_scheme="light")
-    yield context.new_page()
+    context.new_page()
+    yield context
     context.close()
+
+
+@pytest.fixture
+def phone(own_phone: BrowserContext, url: str) -> Iterator[Page]:
+    """Give a page on a narrow screen with touch; requests may fail on it. Nothing that it keeps is there for the next test."""
+    still_there = own_phone.pages[0]
+    still_there.goto(f"{url}{HEALTH}")
+    page = own_phone.new_page()
+    yield page
+    own_phone.set_offline(False)
+    for opened in own_phone.pages[1:]:
+        opened.close()
+    own_phone.clear_cookies()
+    tool = own_phone.new_cdp_session(still_there)
+    tool.send("Storage.clearDataForOrigin", {"origin": url, "storageTypes": "all"})
+    tool.detach()

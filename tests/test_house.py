@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import graphlib
+import os
 import re
 import shutil
 import subprocess
@@ -61,7 +62,9 @@ def test_ruff_finds_nothing(arguments: tuple[str, ...]) -> None:
 
 
 def test_types_are_strict_and_complete() -> None:
-    done = tool("mypy")
+    # A cache that nobody will read takes a seventh of the time to write.
+    kept = [] if (ROOT / ".mypy_cache").is_dir() else ["--cache-dir", os.devnull]
+    done = tool("mypy", *kept)
     assert done.returncode == 0, done.stdout[-3000:]
 
 
