@@ -135,7 +135,7 @@ def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: lis
     ("said", "asked"),
     [
         ("All readings TIR", "0.5? 1"), ("Log - t.i.r., mm", "1 1"), ("T.I.R. in mm", "0.5? 1"), ("Total indicator readings", "0.5? 1"), ("Full Indicator movement", "0.5? 1"),
-        ("Dial indicator log", "1 1"), ("Tolerance 0.05 mm TIR", "1 1"), ("Fim de turno", "1 1"), ("Hot alignment log", "1?? 1??"), ("Readings (hot)", "1?? 1??"), ("Hot well pumps", "1 1"), ("Hot strip mill", "1 1"),
+        ("Dial indicator log", "1 1"), ("Tolerance 0.05 mm TIR", "1 1"), ("Fim de turno", "1 1"), ("Hot alignment log", "1?? 1??"), ("Readings (hot)", "1?? 1??"), ("Log in hot condition", "1?? 1??"), ("Hot state", "1?? 1??"), ("Hot well pumps", "1 1"), ("Hot strip mill", "1 1"),
         ("TIR, hot", "0.5??? 1??"),
     ],
 )  # fmt: skip
@@ -157,7 +157,8 @@ def test_a_word_of_how_readings_were_taken_is_asked_about_in_a_title_as_in_a_hea
     assert bool(fitting(FileMapping((before,), confirmed=True), [titled])) is not is_asked
     answered = replace(made, columns=tuple(replace(c, asks=frozenset(), why="") for c in made.columns))
     assert fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [titled]) == (answered,)
-    assert bool(fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [plain])) is ("0.5" not in asked)
+    for other in (plain, sheet_of(("Readings in mm",), head, row)):
+        assert bool(fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [other])) is ("0.5" not in asked)
     # What was confirmed for a list without that title answers no such question; for one with it, it does.
     again = as_answered(made, [Confirmed("a", before)], Display("mm"), suiting(titled, made))
     assert again.questions == made.questions

@@ -27,6 +27,7 @@ from models.intake.own_table import AMENDED, VOID, own_versions
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.proposing import ALWAYS_ALIKE, Ask, Proposed, as_field
 from models.intake.reading import Sheet
+from models.intake.title_words import WORDS
 from models.intake.units_below import names_in, units_below
 from models.intake.units_beside import is_bare
 from models.units import STORED_UNIT, Decimal, Display
@@ -68,8 +69,8 @@ def _at_its_headings(wanted: SheetMapping, sheet: Sheet) -> SheetMapping | None:
 def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) -> bool:
     """Tell whether nothing of units stands above or beside a list that a mapping of its headings was not made for.
 
-    Rows that came back are read as they were: a title is not among them.  Where nothing is said any more, that goes on
-    which would be proposed then: what is read in the units of the site.
+    Rows that came back are read as they were: a title is not among them.  Where nothing is said any more, or not that the
+    readings were taken as they were then, that goes on which would be proposed: what is read in the units of the site.
     """
     row = sheet.head[wanted.header_row - 1] if wanted.header_row <= len(sheet.head) else ()
     if any(text_of(cell) == WHAT_TO_MEND for cell in row):
@@ -81,7 +82,8 @@ def _is_said_alike(wanted: SheetMapping, sheet: Sheet, there: Display | None) ->
     above = words_of(sheet, wanted)
     new |= {one.text for one in above if any(one.asks(c.field, c.times) for c in wanted.columns)}
     is_own = all(_is_of_site(column, there) for column in wanted.columns)
-    return new <= set(wanted.units_said) and (bool(said or above) or not wanted.units_said or is_own)
+    is_still = bool(said or above) and {one.text for one in above} >= WORDS.intersection(wanted.units_said)
+    return new <= set(wanted.units_said) and (is_still or not wanted.units_said or is_own)
 
 
 def _is_of_site(column: Column, there: Display | None) -> bool:

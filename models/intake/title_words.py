@@ -24,7 +24,7 @@ WORDS: Final = frozenset({TOTAL, HOT})
 _WORDS: Final = {
     TOTAL: re.compile(r"\b(?:(?i:tir)|T\.I\.R|F\.?I\.?M|(?i:(?:total|full)\s+indicator))\b"),
     HOT: re.compile(
-        r"\bhot\b(?=\s*(?:$|[])},.;:|/&+–-]|(?:and|or|aligned|alignments?|checks?|data|measure\w*|numbers?|off(?:set)?s?|read\w*|runs?|running|surveys?|values?)\b))",
+        r"\bhot\b(?=\s*(?:$|[])},.;:|/&+–-]|(?:and|or|aligned|alignments?|checks?|conditions?|data|measure\w*|numbers?|off(?:set)?s?|read\w*|runs?|running|states?|surveys?|values?)\b))",
         re.IGNORECASE,
     ),
 }
