@@ -309,6 +309,11 @@ def test_an_export_that_breaks_off_leaves_nothing_and_nothing_is_overwritten(pla
         if table == "job":
             raise KeyboardInterrupt
 
+    def meanwhile(_table: str, _rows: int) -> None:
+        taken = tmp_path / name / ("" if name == "file.zip" else "x")  # by another export, or anybody
+        taken.parent.mkdir(exist_ok=True)
+        taken.touch()
+
     for name in ("folder", "file.zip"):
         left = tmp_path / ".driftbook-killed"  # by an export that was killed
         (left / "package").mkdir(parents=True)
@@ -320,6 +325,9 @@ def test_an_export_that_breaks_off_leaves_nothing_and_nothing_is_overwritten(pla
         export_book(engine, tmp_path / name, version="test", now=NOW)
         with pytest.raises(ConflictError, match="is there already"):
             export_book(engine, tmp_path / name, version="test", now=NOW)
+        shutil.rmtree(tmp_path / name) if name == "folder" else (tmp_path / name).unlink()
+        with pytest.raises(ConflictError, match="is there already"):
+            export_book(engine, tmp_path / name, version="test", now=NOW, tick=meanwhile)
         shutil.rmtree(tmp_path / name) if name == "folder" else (tmp_path / name).unlink()
     engine.dispose()
 

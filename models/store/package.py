@@ -162,9 +162,8 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
     NotWrittenError
         If it cannot be written; nothing of it is left then.
     """
-    if os.path.lexists(path) and not (path.is_dir() and not any(path.iterdir())):
-        raise _there(path)
     try:
+        _refuse_taken(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         with making_book(path.parent) as making:
             made = making.with_name(_MADE)
@@ -175,11 +174,17 @@ def new_package(path: Path, made_at: datetime) -> Iterator[Sink]:
             else:
                 made.mkdir()
                 yield FolderSink(made)
+                _refuse_taken(path)  # somebody else may have taken the name meanwhile
                 if path.is_dir():
                     path.rmdir()
                 made.rename(path)
     except OSError as fault:
         raise not_written(path, fault, "driftbook export FOLDER|FILE.zip") from fault
+
+
+def _refuse_taken(path: Path) -> None:
+    if os.path.lexists(path) and not (path.is_dir() and not any(path.iterdir())):
+        raise _there(path)
 
 
 def _name(made: Path, path: Path) -> None:
