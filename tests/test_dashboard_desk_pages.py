@@ -204,6 +204,14 @@ def test_the_planted_instrument_is_named_and_no_other(demo: tuple[FlaskClient, P
 
 
 @pytest.mark.slow
+def test_what_a_history_suggests_says_so_in_its_own_cell(demo: tuple[FlaskClient, Path]) -> None:
+    """On a phone no heading stands over it, and a suggestion is no diagnosis."""
+    text = answer(demo[0], "/offenders")
+    assert '"suggests loose bolts or missing dowels"' in text
+    assert '"To settle it: check torque and dowels' in text
+
+
+@pytest.mark.slow
 def test_who_entered_a_job_when_and_from_which_row_is_told(demo: tuple[FlaskClient, Path]) -> None:
     client, folder = demo
     rows = rows_of(folder, "jobs")

@@ -407,7 +407,10 @@ def _returns(line: OffenderLine) -> Child:
 
 def _line(line: OffenderLine, seen: Scene) -> list[Child]:
     where = " · ".join((line.area, seen.display.text(line.speed_rpm, Quantity.SPEED))).lstrip(" ·")
-    suggests: list[Child] = [two_lines(one.cause, one.settles) for one in line.suggests]
+    suggests: list[Child] = [
+        two_lines(say("month.suggests", cause=one.cause), say("month.settles", what=one.settles))
+        for one in line.suggests
+    ]
     if line.again:
         suggests.insert(0, two_lines(say("offenders.seen.again"), say("offenders.seen.last")))
     return [
