@@ -19,6 +19,7 @@ from models.store.reader import Reader
 from models.values.entry import EntryFilter
 from tests.benchmarks.big_book import END, write_files
 from tests.benchmarks.callbacks import whole_picture
+from tests.benchmarks.import_peers import apart
 from tests.benchmarks.tiled_book import tile
 from tests.conftest import make_site
 from tests.history_maker import MadeBook, made_book
@@ -85,6 +86,16 @@ def test_a_tiled_book_has_every_machine_again_under_numbers_without_a_gap(tiled:
             assert [line.job.found for line in now.jobs] == [line.job.found for line in was.jobs]
     page = after.entries(site, EntryFilter(tag=f"P-1-{TIMES - 1}"))
     assert {line.detail for line in page.lines} >= {f"J1-{TIMES - 1}", f"J2-{TIMES - 1}"}
+
+
+def test_the_rows_of_a_book_go_in_as_mapped_objects_in_a_process_of_their_own(
+    tiled: tuple[Path, Path], tmp_path: Path
+) -> None:
+    """Only there it shows whether all tables are known to which the three point."""
+    apart("mapped", tiled[0], tmp_path / "mapped.db")
+    for table in ("entry", "job", "statement"):
+        question = f"SELECT count(*) FROM {table}"
+        assert asked(tmp_path / "mapped.db", question) == asked(tiled[0], question)
 
 
 def test_the_source_of_a_tiled_book_stays_as_it_is(sqlite_book: Settings, tmp_path: Path) -> None:

@@ -21,9 +21,7 @@ from sqlalchemy.dialects.sqlite import dialect as sqlite_dialect
 
 from models.intake.fields import Table, fields_of
 from models.store.engine import PAGE
-from models.tables.book import EntryRow
-from models.tables.jobs import JobRow
-from models.tables.proofs import StatementRow
+from models.tables.every import metadata
 from models.units import Display
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -209,7 +207,7 @@ def mapped(book: Path, target: Path) -> Spent:
         Path(f"{target}{end}").unlink(missing_ok=True)
     engine = sa.create_engine(f"sqlite:///{target}")
     sa.event.listen(engine, "connect", _as_a_book)
-    tables = [one.__table__ for one in (EntryRow, JobRow, StatementRow)]
+    tables = [metadata.tables[name] for name in ("entry", "job", "statement")]
     classes = [_mapped_class(table) for table in tables]
     indexes = [index for table in tables for index in table.indexes]
     for table in tables:
