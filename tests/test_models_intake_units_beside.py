@@ -159,6 +159,9 @@ def test_a_word_of_how_readings_were_taken_is_asked_about_in_a_title_as_in_a_hea
     assert fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [titled]) == (answered,)
     for other in (plain, sheet_of(("Readings in mm",), head, row)):
         assert bool(fitting(FileMapping((answered,), confirmed=True, units="mm, °C"), [other])) is ("0.5" not in asked)
+    assert bool(fitting(FileMapping((made,), units="mm, °C"), [plain])) is not is_asked, (
+        "a question is about its own list"
+    )
     # What was confirmed for a list without that title answers no such question; for one with it, it does.
     again = as_answered(made, [Confirmed("a", before)], Display("mm"), suiting(titled, made))
     assert again.questions == made.questions

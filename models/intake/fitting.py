@@ -92,7 +92,7 @@ def _is_of_site(column: Column, there: Display | None) -> bool:
     is_in_unit = (
         quantity is None or bool(_stated(column)) or (there is not None and column.unit == there.unit(quantity))
     )
-    return is_in_unit and abs(column.times) == 1.0
+    return is_in_unit and abs(column.times) == 1.0 and not column.asks
 
 
 def fitting(mapping: FileMapping, sheets: Sequence[Sheet]) -> tuple[SheetMapping, ...]:
