@@ -76,6 +76,14 @@ _VALUES: Final = re.compile(
 )
 """Words of tolerances: a number beside them is a value, whatever it is."""
 
+_NUMBERS: Final = r"\b(?:measure|number|offset|read|result|valu)\w*"
+_JOINED: Final = r"\s*(?:\band\b|[&+/])\s*"
+_BOTH: Final = re.compile(
+    rf"{_NUMBERS}{_JOINED}(?:tol|lim)\w*|\b(?:tol|lim)\w*{_JOINED}{_NUMBERS}",
+    re.IGNORECASE,
+)
+"""Readings and tolerances in one breath: what is said of both is said of the readings."""
+
 _CLAUSE: Final = re.compile(r"[|;(]|[,.]\s|\s[-–]\s")
 """Where a part of a title ends, for words of tolerances."""
 
@@ -160,7 +168,8 @@ def _unit_of(text: str, found: re.Match[str]) -> str:
 def is_of_value(text: str, start: int, end: int) -> bool:
     """Tell whether what stands in one place of a title is said of a tolerance or the like.
 
-    So it is where a word of these stands in the same part of the title, or before it and no 'in' or 'unit' leads to it.
+    So it is where a word of these stands in the same part of the title, or before it and no 'in' or 'unit' leads to it; not where it is said of
+    readings and tolerances alike.
 
     Parameters
     ----------
@@ -169,6 +178,7 @@ def is_of_value(text: str, start: int, end: int) -> bool:
     start, end : int
         Where it stands. [unitless]
     """
+    text = _BOTH.sub(lambda both: "#" * len(both[0]), text)
     begin = max((one.end() for one in _CLAUSE.finditer(text, 0, start)), default=0)
     behind = _CLAUSE.search(text, end)
     if _VALUES.search(text, begin, len(text) if behind is None else behind.start()):
