@@ -132,7 +132,7 @@ def test_a_list_that_was_said_is_found_again_below_another_title() -> None:
 def test_the_command_and_the_page_begin_with_the_same_mapping(tmp_path: Path) -> None:
     (path := tmp_path / "lista.csv").write_text("\n".join(";".join(row) for row in LIST), encoding="utf-8")
     (sheet,) = read_sheets(path)
-    chooser = Chooser(tmp_path / "mappings", SITE, lambda _: None, Deaf())
+    chooser = Chooser(tmp_path / "mappings", SITE, Deaf())
     given = argparse.Namespace(holds="jobs", heading_row=None, sheet=None, files=["lista.csv"])
     said = said_of(given, path, [sheet])
     assert said == {"": Said(Table.JOBS, 3)}
@@ -171,7 +171,7 @@ def test_what_another_site_confirmed_of_such_a_list_is_asked_anew(tmp_path: Path
     (folder := tmp_path / "mappings").mkdir()
     mapping = FileMapping((made,), confirmed=True, site="Dock", units="mm, °C")
     (folder / "dock.toml").write_text(to_toml(mapping, "lista.csv"), encoding="utf-8")
-    choice = Chooser(folder, SITE, lambda _: None, Deaf()).choose(path, [sheet])
+    choice = Chooser(folder, SITE, Deaf()).choose(path, [sheet])
     assert not choice.ready
     assert not choice.asked
     assert choice.sources[0].mapping.columns[2].field is FIELD["jobs.found_offset_v"]
