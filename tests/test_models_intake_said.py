@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -160,6 +161,64 @@ def test_the_command_asks_which_sheet_is_meant(more: dict[str, object], told: st
     sheets = [sheet_of(*LIST, name=name) for name in ("a", "b")]
     with pytest.raises(DriftbookError, match=told):
         said_of(given, Path("lista.xlsx"), sheets)
+
+
+GERMAN = (
+    ("Maschine", "Datum", "Versatz V [mm]", "Winkel V [mm/100 mm]"),
+    ("P-1", "13.05.2024", "0,12", "0,03"),
+)
+FILLED = ("tag", "performed", "found_offset_v", "found_angle_v")
+
+
+def told_by_file(folder: Path, rows: Sequence[Sequence[str]], row: int, keys: Sequence[str] = FILLED) -> SheetMapping:
+    """Say in the mapping that the command wrote what the columns are, confirm it there, and look how the list is read then."""
+    (path := folder / "liste.csv").write_text("\n".join(";".join(one) for one in rows), encoding="utf-8")
+    (sheet,) = read_sheets(path)
+    chooser = Chooser(folder / "mappings", SITE, Deaf())
+    reading = chooser.choose(path, [sheet], {"": Said(Table.JOBS, row)}).readings[0]
+    assert reading.mapping.path is not None
+    head, *columns = reading.mapping.path.read_text(encoding="utf-8").split("[[sheet.column]]")
+    columns = [
+        re.sub('field = "[^"]*"', f'field = "{key}"', one, count=1) for key, one in zip(keys, columns, strict=True)
+    ]
+    text = "[[sheet.column]]".join((head.replace("confirmed = false", "confirmed = true"), *columns))
+    reading.mapping.path.write_text(text, encoding="utf-8")
+    return chooser.choose(path, [sheet]).sources[0].mapping
+
+
+@pytest.mark.parametrize(
+    ("title", "heading", "asks", "reading"),
+    [
+        ("Messuhr, TIR", "Versatz V [mm]", {Ask.TIMES}, ("mm", 0.5)),
+        ("Rotor hot", "Versatz V [mm]", {Ask.FIELD}, ("mm", 1.0)),
+        ("alle Werte in mil", "Versatz V", {Ask.UNIT}, ("mil", 1.0)),
+        ("Norden", "Versatz V TIR [mm]", {Ask.TIMES}, ("mm", 0.5)),
+        ("Norden", "Versatz V [mm]", set(), ("mm", 1.0)),
+    ],
+)
+def test_what_stands_above_a_list_is_asked_of_columns_that_are_said_in_the_file(
+    tmp_path: Path, title: str, heading: str, asks: set[Ask], reading: tuple[str, float]
+) -> None:
+    names = (*GERMAN[0][:2], heading, GERMAN[0][3])
+    made = told_by_file(tmp_path, ((title,), names, GERMAN[1]), 2)
+    assert made.columns[2].asks == asks
+    assert (made.columns[2].unit, made.columns[2].times) == reading
+    assert (made.order, made.decimal) == (Order.DAY_FIRST, Decimal.COMMA)
+    # What is answered there is not asked again.
+    (path,) = (tmp_path / "mappings").glob("*.toml")
+    path.write_text(path.read_text(encoding="utf-8").replace('?"', '"'), encoding="utf-8")
+    (sheet,) = read_sheets(tmp_path / "liste.csv")
+    choice = Chooser(tmp_path / "mappings", SITE, Deaf()).choose(sheet.path, [sheet])
+    assert not choice.asked
+
+
+def test_what_stands_above_a_list_is_asked_although_its_headings_were_confirmed(tmp_path: Path) -> None:
+    assert not told_by_file(tmp_path, GERMAN, 1).questions
+    later = replace(sheet_of(("TIR",), *GERMAN), path=tmp_path / "liste.csv")
+    chooser = Chooser(tmp_path / "mappings", SITE, Deaf())
+    page = chooser.said(later, Said(Table.JOBS, 2))
+    assert page == chooser.choose(later.path, [later], {"": Said(Table.JOBS, 2)}).sources[0].mapping
+    assert (page.columns[2].asks, page.columns[2].times) == ({Ask.TIMES}, 0.5)
 
 
 def test_what_another_site_confirmed_of_such_a_list_is_asked_anew(tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ from models.intake.mapping_file import confirm, free_path, read_mapping, to_toml
 from models.intake.nearest import LIMITS_ELSEWHERE, looks_like_limits, nearest_of, not_understood
 from models.intake.other_lists import lists_above
 from models.intake.reading import Sheet
-from models.intake.said import Said
+from models.intake.said import Said, told_anew, told_of_file
 from models.intake.template import is_read_me
 from models.intake.units_below import names_above
 from models.values.story import Site
@@ -220,6 +220,8 @@ class Chooser:
         )
 
     def _read_by(self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping], *, ours: bool) -> None:
+        if ours:
+            mapping, read = self._asked(choice, mapping, read)
         if not ours:
             said = f", which was confirmed for {whose(mapping)}: every unit stands in a heading or in the cells"
             self._listener.says(f"{choice.path.name} is read by the mapping {mapping.path}{said}.")
@@ -233,6 +235,20 @@ class Chooser:
         for name in mapping.left_out if ours else ():
             if name in choice.left:
                 choice.leave(name, _LEFT_OUT, is_sentence=True)
+
+    def _asked(
+        self, choice: Choice, mapping: FileMapping, read: Sequence[SheetMapping]
+    ) -> tuple[FileMapping, Sequence[SheetMapping]]:
+        """Hold columns of which somebody wrote what they are against what the sheet says of them; what is asked then is kept."""
+        told = {one.sheet: told_of_file(choice.left[one.sheet], one) for one in read}
+        if all(told[one.sheet] is one for one in read):
+            return mapping, read
+        told = {name: with_samples(one, choice.left[name]) for name, one in told.items()}
+        made = replace(mapping, sheets=tuple(told.get(one.sheet, one) for one in mapping.sheets))
+        made = replace(made, confirmed=made.confirmed and not made.is_open)
+        if made.path is not None and (made.is_open or not self._looking):
+            write_mapping(made.path, to_toml(made, choice.path.name))
+        return made, tuple(told.values())
 
     def _refuse_changed(
         self, choice: Choice, kept: Sequence[FileMapping], marks: set[str], asked: Sequence[Sheet]
@@ -306,7 +322,9 @@ class Chooser:
     def _anew(self, sheet: Sheet, found: SheetMapping, answered: Sequence[Confirmed]) -> SheetMapping:
         new, display = told_by_rows(sheet, found), self._site.display
         above = names_above(sheet, new.header_row, new.table)
-        return with_samples(as_answered(new, answered, display, suiting(sheet, new), above), sheet)
+        made = as_answered(new, answered, display, suiting(sheet, new), above)
+        # What was confirmed for the same headings did not see what stands above this list.
+        return with_samples(told_anew(sheet, new, made) if new.unasked and not made.missing else made, sheet)
 
     def _answered(self, kept: Sequence[FileMapping]) -> list[Confirmed]:
         """Give what was confirmed for this site, also when it read other units."""

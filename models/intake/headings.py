@@ -14,6 +14,7 @@ from typing import Final
 from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table, fields_of
 from models.intake.heading_units import are_same, is_unit, unit_in, unit_or_none, without_units
 from models.intake.heading_words import AXIS, COLD, KIND, OTHER, ROWS, SIDES, SOFT, STAGE, TOTAL, says_nothing
+from models.units import Quantity
 
 MOST_HEADING: Final = 300
 _MOST_NUMBERS: Final = 20
@@ -114,6 +115,19 @@ def unit_for(heading: Heading, field: Field) -> str:
     if field.quantity is None or not heading.unit or heading.odd:
         return ""
     return unit_or_none(heading.unit, field.quantity) or ""
+
+
+def is_of_totals(heading: Heading, field: Field) -> bool:
+    """Tell whether a heading that is not understood speaks of total indicator readings, where a column is one of offsets.
+
+    Parameters
+    ----------
+    heading : Heading
+        The heading. [as typed]
+    field : Field
+        What the column is. [unitless]
+    """
+    return field.table is Table.JOBS and field.quantity is Quantity.OFFSET and bool(TOTAL & set(heading.words))
 
 
 def odd_unit(heading: Heading, field: Field) -> str:

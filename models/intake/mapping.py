@@ -19,7 +19,7 @@ from models.intake.day_order import MAY_LIE_AHEAD, evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.number_formats import Shown
 from models.intake.problems import column_name
-from models.intake.proposing import HALF, Ask, propose_columns
+from models.intake.proposing import HALF, NO_UNIT, Ask, propose_columns
 from models.intake.reading import Cell, Sheet
 from models.intake.title_words import Word, words_above
 from models.intake.units_below import heading_row, units_below, with_units
@@ -72,7 +72,8 @@ class SheetMapping:
     dates, or the decimal sign, that is fixed here; both are empty where none does, and
     are no part of what is kept (:mod:`models.commands.import_dates`); nor is ``turned``, which names columns
     of dates that a spreadsheet has most likely turned, each with a text that tells it.  ``units_said`` is what stood of units above the
-    headings, or in a column of them, and the words above that say how the readings were taken.
+    headings, or in a column of them, and the words above that say how the readings were taken.  ``unasked`` tells that what the sheet
+    says of its columns has not been held against them yet, because a person is still to say what they are.
     """
 
     sheet: str
@@ -84,6 +85,7 @@ class SheetMapping:
     words: Mapping[str, str] = field(default_factory=dict)
     is_template: bool = False
     units_said: tuple[str, ...] = ()
+    unasked: bool = False
     order_against: str = ""
     decimal_against: str = ""
     turned: Mapping[int, str] = field(default_factory=dict)
@@ -328,23 +330,26 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     columns = []
     for column in mapping.columns:
         one = found.get(column.index)
-        if one is None or column.field is None or Ask.UNIT in column.asks:
+        is_open = Ask.UNIT in column.asks and not column.why.endswith(NO_UNIT)
+        if one is None or column.field is None or is_open:
             columns.append(column)
             continue
         # What is said in one place is one question, whatever of numbers it is about.
         units = [mapping.columns[at].unit for at, other in found.items() if other is one]
-        told = "; ".join(filter(None, (column.why, why_asked(one, filter(None, units)))))
+        before = column.why.removesuffix(NO_UNIT).removesuffix("; ")
+        told = "; ".join(filter(None, (before, why_asked(one, filter(None, units)))))
         columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | {Ask.UNIT}, why=told))
     above = words_of(sheet, mapping)
     for word in above:
-        columns = [_asked_by(word, column) for column in columns]
+        columns = [asked_by(word, column) for column in columns]
     words = dict.fromkeys(
         [*(word for one in said if not one.is_heading for word in one.words), *(one.text for one in above)]
     )
     return replace(mapping, columns=tuple(columns), units_said=tuple(words))
 
 
-def _asked_by(word: Word, column: Column) -> Column:
+def asked_by(word: Word, column: Column) -> Column:
+    """Ask of a column what a word says of it."""
     ask = word.asks(column.field, column.times)
     if ask is None or ask in column.asks:
         return column

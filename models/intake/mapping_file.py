@@ -88,6 +88,9 @@ def _sheet_table(sheet: SheetMapping) -> Any:
     table["dates"].comment(
         "'day first', 'month first', 'year first' (of two digits) or 'by the rows' (a day above 12 tells), where no year of four digits stands first"
     )
+    if sheet.unasked:
+        # Once it is said what the columns are, they are held against what the sheet says above and beside them.
+        table.add("asked", tomlkit.item(False))
     if sheet.units_said:
         table.add("units_said", list(sheet.units_said))
         table["units_said"].comment(
@@ -229,6 +232,7 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
         dates.Order(data.get("dates", "day first")),
         {str(k): str(v) for k, v in data.get("words", {}).items()},
         units_said=tuple(map(str, data.get("units_said", ()))),
+        unasked=not data.get("asked", True),
     )
 
 

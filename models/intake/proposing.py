@@ -35,7 +35,7 @@ HALF: Final = 0.5
 ALWAYS_ALIKE: Final = frozenset({Quantity.SPEED, Quantity.DURATION})
 """What every plant writes in the same unit, unless somebody has said otherwise: rpm and hours."""
 
-_NO_UNIT: Final = "its heading is not understood, and may speak of a unit: say in which the numbers are"
+NO_UNIT: Final = "its heading is not understood, and may speak of a unit: say in which the numbers are"
 
 _NOT_OF_ROWS: Final = frozenset({"tag", "commissioned", "retired", "valid_from"})
 """What rows of jobs cannot say of their machine."""
@@ -96,7 +96,7 @@ def as_field(name: str, field: Field, display: Display, *, in_doubt: bool = Fals
     """
     heading = headings.take_apart(name)
     meant = headings.meaning_of(heading, field.table)
-    is_total = meant is not None and meant.is_total
+    is_total = meant.is_total if meant is not None else headings.is_of_totals(heading, field)
     doubts = meant.doubts if in_doubt and meant is not None and field.form is Form.NUMBER else ()
     return _proposed(heading, headings.Meaning(field, doubts, is_total), display)
 
@@ -118,7 +118,7 @@ def as_said(name: str, field: Field, display: Display) -> Proposed:
     meant = headings.meaning_of(heading, field.table)
     if is_sure or Ask.UNIT in made.asks or (meant is not None and meant.field is field and not meant.doubts):
         return made
-    why = "; ".join(filter(None, (made.why, _NO_UNIT)))
+    why = "; ".join(filter(None, (made.why, NO_UNIT)))
     return replace(made, asks=made.asks | {Ask.UNIT}, why=why)
 
 

@@ -10,13 +10,28 @@ from models.intake.cells import text_of
 from models.intake.dates import Order
 from models.intake.day_order import evidence_in
 from models.intake.fields import Table
-from models.intake.mapping import HEADER_SEARCH, SheetMapping, ask_beside, asked_beside, decimal_in, laid_out
+from models.intake.headings import is_of_totals, take_apart
+from models.intake.mapping import (
+    HEADER_SEARCH,
+    SheetMapping,
+    ask_beside,
+    asked_beside,
+    asked_by,
+    decimal_in,
+    laid_out,
+    with_new_words,
+)
 from models.intake.nearest import nearest_of
+from models.intake.proposing import propose_columns
 from models.intake.reading import Sheet
+from models.intake.title_words import TOTAL, Word
 from models.units import Decimal, Display
 
 MOST_ROWS: Final = 15
 """So many rows are offered as that of the headings; one that is proposed further down is too."""
+
+
+_ITS_HEADING: Final = Word("its heading", TOTAL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +62,7 @@ class Said:
                 f"Row {self.row} {where} cannot be that of the headings: nothing stands in it, or it is not among the first {HEADER_SEARCH}.",
                 remedy="Say the row as a spreadsheet counts it, from 1; blank rows count.",
             )
-        return asked_beside(sheet, laid_out(sheet, self.table, self.row, display))
+        return replace(asked_beside(sheet, laid_out(sheet, self.table, self.row, display)), unasked=True)
 
 
 def likely(sheet: Sheet) -> tuple[Table | None, int]:
@@ -85,6 +100,24 @@ def _filled(sheet: Sheet) -> list[tuple[int, list[str]]]:
     return [(number, filled) for number, filled in texts if filled]
 
 
+def told_of_file(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
+    """Complete a mapping in whose file a person has said what columns are that are not understood.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet. [as typed]
+    mapping : SheetMapping
+        The mapping as its file says it. [unitless]
+    """
+    if mapping.missing or not mapping.unasked:
+        return mapping
+    alone = propose_columns(mapping.headings, mapping.table, Display())
+    before = tuple(replace(c, field=one.field) for c, one in zip(mapping.columns, alone, strict=True))
+    made = told_anew(sheet, replace(mapping, columns=before), mapping)
+    return made if made is mapping else with_new_words(sheet, made)
+
+
 def told_anew(sheet: Sheet, before: SheetMapping, after: SheetMapping) -> SheetMapping:
     """Complete a mapping of which a person has said what more columns are by what the sheet tells of these, as a proposal is.
 
@@ -100,10 +133,16 @@ def told_anew(sheet: Sheet, before: SheetMapping, after: SheetMapping) -> SheetM
     new = {one.index for was, one in zip(before.columns, after.columns, strict=True) if was.field is not one.field}
     if not new:
         return after
-    asked = ask_beside(sheet, after)
+    totals = tuple(
+        asked_by(_ITS_HEADING, one)
+        if one.index in new and one.field is not None and is_of_totals(take_apart(one.heading), one.field)
+        else one
+        for one in after.columns
+    )
+    asked = ask_beside(sheet, replace(after, columns=totals))
     columns = tuple(asked.columns[one.index] if one.index in new else one for one in after.columns)
     said = tuple(dict.fromkeys((*after.units_said, *asked.units_said)))
-    made = replace(after, columns=columns, units_said=said)
+    made = replace(after, columns=columns, units_said=said, unasked=False)
     if made.decimal is Decimal.AUTO:
         made = replace(made, decimal=decimal_in(sheet, made))
     if made.order is Order.BY_ROWS and new & set(made.date_columns):
