@@ -221,6 +221,13 @@ def test_what_stands_above_a_list_is_asked_although_its_headings_were_confirmed(
     assert (page.columns[2].asks, page.columns[2].times) == ({Ask.TIMES}, 0.5)
 
 
+def test_a_list_with_a_row_of_units_is_read_when_its_one_odd_heading_is_said(tmp_path: Path) -> None:
+    names = ("Anlage", "date", "found offset V", "found angle V")
+    made = told_by_file(tmp_path, (names, ("", "", "mil", "mil/in"), GERMAN[1]), 1)
+    assert [column.unit for column in made.columns] == ["", "", "mil", "mil/in"]
+    assert made.header_row == 2
+
+
 def test_what_another_site_confirmed_of_such_a_list_is_asked_anew(tmp_path: Path) -> None:
     (path := tmp_path / "lista.csv").write_text("\n".join(";".join(row) for row in LIST), encoding="utf-8")
     (sheet,) = read_sheets(path)

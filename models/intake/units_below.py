@@ -128,6 +128,8 @@ def heading_row(sheet: Sheet, row: int, table: Table) -> int:
     names = [text_of(cell) for cell in sheet.head[above - 1]]
     fields = {headings.field_for(headings.take_apart(name), table) for name in names if name}
     has_needed = above < row and all(field in fields for field in fields_of(table) if field.required)
+    # Of a list whose headings are not all understood that alone tells: no heading stands among units.
+    has_needed |= not any(field_of(text_of(cell), table) for cell in sheet.head[row - 1])
     return above if has_needed and units_below(sheet, above, table) is not None else row
 
 
