@@ -101,6 +101,10 @@ def test_a_unit_that_nobody_wrote_is_that_of_the_heading_or_asked_for(tmp_path: 
     (sheet,) = from_toml(text.replace('"found_offset_v"', '"found_offset_v"\nunit = "mil"'), tmp_path / "m.toml").sheets
     assert [column.unit for column in sheet.columns] == ["", "", "mil", "mm/100mm", "mil"]
     assert not sheet.questions
+    # A half is its own column's.
+    halved = text.replace('"found_offset_v"', '"found_offset_v"\nunit = "mil"\ntimes = 0.5')
+    (sheet,) = from_toml(halved, tmp_path / "m.toml").sheets
+    assert [(column.times, bool(column.asks)) for column in sheet.columns[2:]] == [(0.5, False), (1, False), (1, True)]
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from models.intake.dates import Order
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, propose
 from models.intake.mapping_file import from_toml, to_toml
-from models.intake.proposing import OPEN, Ask, as_said
+from models.intake.proposing import OPEN, Ask, as_said, goes_for
 from models.intake.reading import Sheet
 from models.intake.said import told_anew
 from models.units import Decimal, Display, units_for
@@ -328,7 +328,7 @@ def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[C
         said = answers.get(_question(asked), set()) if column.asks == asked.asks else set()
         if column.asks and len(said) == 1:
             unit, times = next(iter(said))
-            if Ask.TIMES in asked.asks or times * column.times > 0:  # a sign that was turned is its own
+            if goes_for(times, column.times, asked.asks):
                 own = unit if Ask.UNIT in asked.asks else column.unit
                 column = replace(column, unit=own, times=times, asks=frozenset(), why="")  # noqa: PLW2901 - as answered
         made.append(column)

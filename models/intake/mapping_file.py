@@ -13,7 +13,7 @@ from models.errors import UnreadableFileError
 from models.intake import dates
 from models.intake.fields import FIELDS, Field, Table, fields_of
 from models.intake.mapping import Column, FileMapping, SheetMapping, fingerprint
-from models.intake.proposing import OPEN, Ask, as_said
+from models.intake.proposing import OPEN, Ask, as_said, goes_for
 from models.sentences.signs import ANGULARITY, TURNED
 from models.units import Decimal, Display, canonical_unit, units_for
 from models.whole_files import write_whole
@@ -239,7 +239,7 @@ def _sheet_from(data: dict[str, Any]) -> SheetMapping:
 def _answered_alike(entries: Sequence[dict[str, Any]], columns: Sequence[Column]) -> list[Column]:
     """Take what was answered of a column for those of its quantity of which the same is asked, where all such answers are one.
 
-    A sign that somebody turned in an answer about a unit is that of its own column.
+    A sign that somebody turned, and a half, in an answer about a unit are those of its own column.
     """
     answers: dict[Hashable, set[tuple[str, float]]] = {}
     if not any(column.asks for column in columns):
@@ -256,7 +256,7 @@ def _answered_alike(entries: Sequence[dict[str, Any]], columns: Sequence[Column]
         said = answers.get(question, set())
         if column.asks and Ask.FIELD not in column.asks and len(said) == 1:
             unit, times = next(iter(said))
-            if Ask.TIMES in column.asks or times * column.times > 0:
+            if goes_for(times, column.times, column.asks):
                 own = unit if Ask.UNIT in column.asks else column.unit
                 column = replace(column, unit=own, times=times, asks=frozenset(), why="")  # noqa: PLW2901 - as answered
         made.append(column)

@@ -32,6 +32,9 @@ OPEN: Final = "?"
 HALF: Final = 0.5
 """What is proposed for a total indicator reading."""
 
+HALVES: Final = frozenset({HALF, 0.005, 0.0005})
+"""That of whole units, of hundredths and of thousandths."""
+
 ALWAYS_ALIKE: Final = frozenset({Quantity.SPEED, Quantity.DURATION})
 """What every plant writes in the same unit, unless somebody has said otherwise: rpm and hours."""
 
@@ -139,6 +142,21 @@ def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Displ
         why.append(why_total("its heading"))
     times = HALF if meant.is_total else 1.0
     return Proposed(field, unit, times, frozenset(asks), "; ".join(why))
+
+
+def goes_for(times: float, own: float, asks: frozenset[Ask]) -> bool:
+    """Tell whether how a column is taken goes for another of which the same is asked: unless that was asked, a sign that was turned and a half are its own.
+
+    Parameters
+    ----------
+    times : float
+        By what the one is multiplied. [unitless]
+    own : float
+        By what the other would be. [unitless]
+    asks : frozenset of Ask
+        What is asked of both. [unitless]
+    """
+    return Ask.TIMES in asks or (times * own > 0 and (abs(times) in HALVES) is (abs(own) in HALVES))
 
 
 def why_doubt(told: str) -> str:
