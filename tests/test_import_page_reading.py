@@ -356,7 +356,9 @@ def test_what_a_heading_leaves_open_is_answered_on_the_page_once_for_all_that_sa
     typed = form_of(client.get(where).get_data(as_text=True))
     assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("-1", "?", "1")
     # So is a half: feet are not read off over a rim.
-    where = sent(client, OWN.replace("offset V", "offset V [thousandths]").replace("offset H", "offset H [thousandths]"))
+    where = sent(
+        client, OWN.replace("offset V", "offset V [thousandths]").replace("offset H", "offset H [thousandths]")
+    )
     typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm", "r0s0.c4.times": "0.5"}
     assert do(client, where, "correct", **typed).status_code == 303
     typed = form_of(client.get(where).get_data(as_text=True))

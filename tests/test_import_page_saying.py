@@ -88,3 +88,19 @@ def test_a_list_in_another_language_is_said_read_imported_and_known_again(book: 
     assert form_of(page)["r0s0.c0.field"] == "jobs.tag"
     typed = {**form_of(page), "r0s0.c2.field": "jobs.performed"}
     assert "1 record would go in" in shown(after(client, do(client, where, "correct", **typed)))
+
+
+def test_hundredths_of_a_millimetre_over_a_rim_are_halved_where_they_are_asked_about(book: Opened) -> None:
+    client = book.app.server.test_client()
+    where = sent(client, LIST.replace("Planta Norte", "TIR").replace(";2,5;", ";;").replace(";1,5;", ";;"), "lista.csv")
+    page = after(client, do(client, where, "say", holds="jobs", row="3", sheet=""))
+    page = after(client, do(client, where, "correct", **(form_of(page.get_data(as_text=True)) | CHOSEN)))
+    typed = form_of(page.get_data(as_text=True))
+    assert (typed["r0s0.c3.unit"], typed["r0s0.c3.times"], typed["r0s0.c7.times"]) == ("?", "?", "1")
+    assert "half of a hundredth of it" in shown(page)
+    typed |= {"r0s0.c3.unit": "mm", "r0s0.c3.times": "0.005", "r0s0.c7.unit": "mm"}
+    assert "2 records would go in" in shown(after(client, do(client, where, "correct", **typed)))
+    assert do(client, where, "all").status_code == 303
+    found = book.story("P-2").jobs[-2].job.found
+    assert found is not None
+    assert (found.offset_v, found.angle_v, found.offset_h) == pytest.approx((0.0625, 0.3, -0.02))

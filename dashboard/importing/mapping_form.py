@@ -19,11 +19,12 @@ from models.intake.mapping_file import from_toml, to_toml
 from models.intake.proposing import OPEN, Ask, as_said, goes_for
 from models.intake.reading import Sheet
 from models.intake.said import told_anew
-from models.units import Decimal, Display, units_for
+from models.units import Decimal, Display, Quantity, units_for
 
 _TIMES = (1.0, -1.0, 0.5, -0.5)
 _PARTS = (0.01, 0.001)
-"""More factors, where a heading says a unit that is none: hundredths of a mm, thousandths of an inch."""
+_HALVED = (0.005, 0.0005)
+"""More factors, where a heading says a unit that is none: hundredths of a mm, thousandths of an inch; and these as total indicator readings."""
 
 _NOT_OF_ROWS = frozenset({"tag", "commissioned", "retired", "valid_from"})
 """What rows of jobs cannot say of their machine."""
@@ -163,7 +164,8 @@ def _column(name: str, sheet: SheetMapping, column: Column, why: str) -> Iterato
     if field is not None and field.form is Form.NUMBER:
         # A machine's speed or power has no other way round, and nobody reads it off an indicator.
         usual = _TIMES if field.table is Table.JOBS and field.quantity is not None else _TIMES[:1]
-        factors = dict.fromkeys((*usual, *(_PARTS if column.asks else ()), column.times))
+        halved = _HALVED if Ask.UNIT in column.asks and field.quantity is Quantity.OFFSET else ()
+        factors = dict.fromkeys((*usual, *(_PARTS if column.asks else ()), *halved, column.times))
         options = [(f"{one:g}", _factor(one)) for one in factors]
         label = say("import.times_of", heading=column.heading)
         times = options[0][1]
@@ -202,7 +204,16 @@ def _open(guess: str) -> str:
 
 
 def _factor(times: float) -> str:
-    keys = {1.0: "as", -1.0: "turned", 0.5: "half", -0.5: "half_turned", 0.01: "hundredth", 0.001: "thousandth"}
+    keys = {
+        1.0: "as",
+        -1.0: "turned",
+        0.5: "half",
+        -0.5: "half_turned",
+        0.01: "hundredth",
+        0.001: "thousandth",
+        0.005: "hundredth_half",
+        0.0005: "thousandth_half",
+    }
     return say(f"import.times.{keys[times]}") if times in keys else f"× {times:g}"
 
 
@@ -305,7 +316,7 @@ def _read_column(own: str, table: Table, column: Column, typed: Typed, display: 
     if said != OPEN:
         asks.discard(Ask.UNIT)
         unit = said
-    factors = {f"{one:g}": one for one in (*_TIMES, *_PARTS, column.times)}
+    factors = {f"{one:g}": one for one in (*_TIMES, *_PARTS, *_HALVED, column.times)}
     usual = OPEN if Ask.TIMES in asks else times
     said = _one_of(typed.get(f"{own}.times"), (*factors, OPEN), usual)
     if said != OPEN:

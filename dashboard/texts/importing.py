@@ -145,6 +145,8 @@ WORDS: Final[dict[str, str]] = {
     "import.times.as": "as it stands",
     "import.times.turned": "sign turned round",
     "import.times.hundredth": "a hundredth of it (1/100)",
+    "import.times.hundredth_half": "half of a hundredth of it (1/100, total indicator reading)",
+    "import.times.thousandth_half": "half of a thousandth of it (1/1000, total indicator reading)",
     "import.times.thousandth": "a thousandth of it (1/1000)",
     "import.asks": "To answer first: {questions}. Say below what is meant, and look again: no row is read before. One answer goes for all columns of a quantity of which the same is asked. Nothing is in the book yet.",
     "import.as_in": "as confirmed for the same heading in {names}",

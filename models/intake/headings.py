@@ -14,6 +14,7 @@ from typing import Final
 from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table, fields_of
 from models.intake.heading_units import are_same, is_unit, unit_in, unit_or_none, without_units
 from models.intake.heading_words import AXIS, COLD, KIND, OTHER, ROWS, SIDES, SOFT, STAGE, TOTAL, says_nothing
+from models.intake.title_units import kind_of
 from models.units import Quantity
 
 MOST_HEADING: Final = 300
@@ -127,7 +128,7 @@ def is_of_totals(heading: Heading, field: Field) -> bool:
     field : Field
         What the column is. [unitless]
     """
-    return field.table is Table.JOBS and field.quantity is Quantity.OFFSET and bool(TOTAL & set(heading.words))
+    return field.table is Table.JOBS and kind_of(field) == Quantity.OFFSET and bool(TOTAL & set(heading.words))
 
 
 def odd_unit(heading: Heading, field: Field) -> str:

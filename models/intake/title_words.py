@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from models.intake.fields import Field, Table
-from models.intake.proposing import HALF, Ask, why_doubt, why_total
+from models.intake.proposing import HALVES, Ask, why_doubt, why_total
 from models.intake.reading import Sheet
 from models.intake.title_units import is_of_value, kind_of
 from models.intake.units_beside import titles
@@ -53,7 +53,7 @@ class Word:
         if field is None or field.table is not Table.JOBS or field.quantity not in _LENGTHS:
             return None
         if self.text == TOTAL:
-            return Ask.TIMES if kind_of(field) == Quantity.OFFSET and abs(times) != HALF else None
+            return Ask.TIMES if kind_of(field) == Quantity.OFFSET and abs(times) not in HALVES else None
         return Ask.FIELD if field.key.startswith(("found_", "left_")) else None
 
     @property
