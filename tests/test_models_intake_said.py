@@ -197,6 +197,7 @@ def told_by_file(folder: Path, rows: Sequence[Sequence[str]], row: int, keys: Se
         ("Rotor hot", "Versatz V [mm]", {Ask.FIELD}, ("mm", 1.0)),
         ("alle Werte in mil", "Versatz V", {Ask.UNIT}, ("mil", 1.0)),
         ("Norden", "Versatz V TIR [mm]", {Ask.TIMES}, ("mm", 0.5)),
+        ("Norden", "Versatz V TIR", {Ask.UNIT, Ask.TIMES}, ("mm", 0.5)),
         ("Norden", "Versatz V [mm]", set(), ("mm", 1.0)),
     ],
 )
@@ -207,6 +208,7 @@ def test_what_stands_above_a_list_is_asked_of_columns_that_are_said_in_the_file(
     made = told_by_file(tmp_path, ((title,), names, GERMAN[1]), 2)
     assert made.columns[2].asks == asks
     assert (made.columns[2].unit, made.columns[2].times) == reading
+    assert made.columns[2].why.count("total indicator") == (Ask.TIMES in asks)
     assert (made.order, made.decimal) == (Order.DAY_FIRST, Decimal.COMMA)
     # What is answered there is not asked again.
     (path,) = (tmp_path / "mappings").glob("*.toml")

@@ -296,6 +296,8 @@ def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
             anew = as_said(entry["heading"], chosen, Display())
             unit, ask = anew.unit, ask or anew.why
             asks |= anew.asks & {Ask.UNIT}
+            if not times:
+                times, asks = str(anew.times), asks | (anew.asks & {Ask.TIMES})
     why = ask if asks else ""
     held = frozenset(asks)
     return Column(
