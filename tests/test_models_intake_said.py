@@ -232,6 +232,14 @@ def test_what_stands_above_a_list_is_asked_although_its_headings_were_confirmed(
     page = chooser.said(later, Said(Table.JOBS, 2))
     assert page == chooser.choose(later.path, [later], {"": Said(Table.JOBS, 2)}).sources[0].mapping
     assert (page.columns[2].asks, page.columns[2].times) == ({Ask.TIMES}, 0.5)
+    # What is said then of one more column is asked too, and nothing else once more.
+    wider = (("TIR",), (*GERMAN[0], "Versatz H [mm]"), (*GERMAN[1], "0,2"))
+    made = told_by_file(tmp_path, wider, 2, (*FILLED, "found_offset_h"))
+    assert [column.asks for column in made.columns[2:]] == [{Ask.TIMES}, set(), {Ask.TIMES}]
+    path = next(one for one in (tmp_path / "mappings").glob("*.toml") if "Versatz H" in one.read_text(encoding="utf-8"))
+    path.write_text(path.read_text(encoding="utf-8").replace('times = "0.5?"', "times = 1.0"), encoding="utf-8")
+    (sheet,) = read_sheets(tmp_path / "liste.csv")
+    assert not Chooser(path.parent, SITE, Deaf()).choose(sheet.path, [sheet]).asked
 
 
 def test_a_list_with_a_row_of_units_is_read_when_its_one_odd_heading_is_said(tmp_path: Path) -> None:

@@ -113,7 +113,8 @@ def told_of_file(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     if mapping.missing or not mapping.unasked:
         return mapping
     alone = propose_columns(mapping.headings, mapping.table, Display())
-    before = tuple(replace(c, field=one.field) for c, one in zip(mapping.columns, alone, strict=True))
+    # What was taken from another list was asked about when it was.
+    before = tuple(c if c.as_in else replace(c, field=one.field) for c, one in zip(mapping.columns, alone, strict=True))
     made = told_anew(sheet, replace(mapping, columns=before), mapping)
     return made if made is mapping else with_new_words(sheet, made)
 
