@@ -242,6 +242,13 @@ def test_what_stands_above_a_list_is_asked_although_its_headings_were_confirmed(
     assert not Chooser(path.parent, SITE, Deaf()).choose(sheet.path, [sheet]).asked
 
 
+def test_a_row_of_units_below_headings_that_are_said_is_told(tmp_path: Path) -> None:
+    names = ("Anlage", "Zeitpunkt", "Versatz V", "Winkel V")
+    made = told_by_file(tmp_path, (names, ("", "", "1/100 mm", "mm/100 mm"), GERMAN[1]), 1)
+    assert "row 2 under the headings says '1/100 mm'" in made.columns[2].why
+    assert (made.columns[3].unit, made.columns[3].asks) == ("mm/100mm", {Ask.UNIT})
+
+
 def test_a_list_with_a_row_of_units_is_read_when_its_one_odd_heading_is_said(tmp_path: Path) -> None:
     names = ("Anlage", "date", "found offset V", "found angle V")
     made = told_by_file(tmp_path, (names, ("", "", "mil", "mil/in"), GERMAN[1]), 1)
