@@ -51,6 +51,7 @@ def book_of(folder: Path, jobs: int, assets: int) -> Path:
         subprocess.run([*command, *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
     # Under its own name only when it is whole; a clean close has folded the write-ahead log in.
     making.rename(book)
+    Path(f"{making}.key").rename(f"{book}.key")
     for file in files:
         file.unlink()
     return book
