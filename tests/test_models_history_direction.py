@@ -48,12 +48,12 @@ def test_the_two_dimensional_example() -> None:
 @pytest.mark.parametrize("heavy", [True, False])
 def test_a_fleet_without_drift_raises_no_more_alarms_than_stated(heavy: bool) -> None:
     alarms, small, tested = 0, 0, 0
-    for seed in range(12):
+    for seed in range(24):
         study = study_of(make_fleet(9000 + seed, Plan(assets=120, jobs_high=12, rate_sd=0.0, heavy=heavy))[0])
         alarms += bool((study.directions.verdict == ONE_WAY).any())
         p = study.directions.p[~np.isnan(study.directions.p)]
         small, tested = small + int((p <= 0.05).sum()), tested + len(p)
-    assert alarms <= 3  # 10 % of 12 is 1.2; four or more would come by chance in 26 of 1,000
+    assert alarms <= 5  # 10 % of 24 is 2.4; six or more would come by chance in 28 of 1,000
     assert small / tested <= 0.055
 
 
