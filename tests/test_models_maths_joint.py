@@ -106,3 +106,12 @@ def test_axes_that_follow_one_or_two_numbers_agree_with_draws() -> None:
         assert got.value == pytest.approx(
             hits, abs=4.5 * np.sqrt(hits * (1 - hits) / 200_000) + 1e-3 * (seed >= 4) + 1e-5
         )
+
+
+def test_what_was_worked_out_once_is_not_again_and_any_other_digit_is() -> None:
+    cov, mean, limits = covariance(np.random.default_rng(99)), np.array([0.3, -0.2, 0.1, 0.4]), (1.0, 1.3)
+    first = joint_probability(mean, cov, limits, each_axis=False)
+    assert joint_probability(mean.copy(), cov.copy(), limits, each_axis=False) is first
+    assert joint_probability(mean, cov, limits, each_axis=True).value != first.value
+    assert joint_probability(mean, cov, (1.0, np.nextafter(1.3, 2.0)), each_axis=False) is not first
+    assert joint_probability(mean + 0.01, cov, limits, each_axis=False).value != first.value

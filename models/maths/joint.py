@@ -9,6 +9,7 @@ the other pair, given this one, has a probability of its own.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -22,6 +23,9 @@ FloatArray = NDArray[np.float64]
 
 _LEVELS: Final = ((4, 8), (6, 10), (9, 12), (16, 12))
 _CHUNK: Final = 2048
+
+_KEPT: Final = 64
+"""Results that are kept: the verdict and the chance beside it are asked for one after the other, and each takes as long as a page."""
 
 
 def joint_probability(
@@ -51,7 +55,13 @@ def joint_probability(
     Cbb − K·Cab, whatever a is.  Where the pairs are independent this is the product, and is computed so.
     """
     scale = np.repeat(np.asarray(limits, dtype=np.float64), 2)
-    mu, cov = mean / scale, covariance / np.outer(scale, scale)
+    return _joint((mean / scale).tobytes(), (covariance / np.outer(scale, scale)).tobytes(), each_axis)
+
+
+@lru_cache(_KEPT)
+def _joint(mean: bytes, covariance: bytes, each_axis: bool) -> Probability:
+    """Give the same for pairs in parts of their limits, by the very digits of their numbers."""
+    mu, cov = np.frombuffer(mean), np.frombuffer(covariance).reshape(4, 4)
     one = np.ones(1)
     pair = square_probability if each_axis else resultant_probability
     sd = np.sqrt(np.maximum(np.diag(cov), 0.0))
