@@ -291,6 +291,12 @@ def _add_study(verbs: _Verbs) -> None:
     parser.add_argument(
         "--limits", type=file, metavar="FILE", help="count the verdicts that would change under this limit set (TOML)"
     )
+    parser.add_argument(
+        "--base",
+        metavar="FROM..TO",
+        help="months whose limits the charts of the part months keep, e.g. 2023-01..2024-12",
+    )
+    parser.add_argument("--why", metavar="REASON", help="why these months; with --base")
     parser.add_argument("--all", action="store_true", help="every row; as text only the first ones are shown")
 
 

@@ -131,3 +131,52 @@ def test_no_interval_has_the_width_of_nothing(book: str, capsys: pytest.CaptureF
     for row in rows:
         for low, high in (("low", "high"), ("drawn low", "drawn high")):
             assert float(row[high]) - float(row[low]) > (0.05 if part == "holding" else 0.001), row
+
+
+def months_of(book: str, capsys: pytest.CaptureFixture[str], *more: str) -> tuple[str, list[dict[str, object]]]:
+    assert study("--book", book, "--part", "months", "--as", "json", *more) == 0
+    table = json.loads(capsys.readouterr().out)["tables"][0]
+    return table["meaning"], [dict(zip(table["columns"], row, strict=True)) for row in table["rows"]]
+
+
+def test_the_months_carry_the_running_mean_of_their_middle_ratio(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """EWMA of the logarithms with weight 0.2, from the middle ratios that are printed; e-Handbook 6.3.2.4."""
+    meaning, rows = months_of(book, capsys)
+    assert "EWMA" in meaning
+    known = [row for row in rows if row["middle ratio found"] is not None]
+    assert len(known) > 24
+    level = sum(math.log(float(str(row["middle ratio found"]))) for row in known) / len(known)
+    for row in rows:
+        middle = row["middle ratio found"]
+        level = level if middle is None else 0.2 * math.log(float(str(middle))) + 0.8 * level
+        assert float(str(row["its running mean"])) == pytest.approx(math.exp(level), rel=2e-3)
+        beyond = not float(str(row["mean low"])) <= math.exp(level) <= float(str(row["mean high"]))
+        assert row["mean beyond"] == ("yes" if beyond else "no")
+
+
+def test_charts_keep_the_limits_of_agreed_months_with_the_reason(book: str, capsys: pytest.CaptureFixture[str]) -> None:
+    _, every = months_of(book, capsys)
+    meaning, rows = months_of(book, capsys, "--base", "2021-01..2022-12", "--why", "before the new couplings")
+    assert meaning.endswith("Chart limits are those of 2021-01 to 2022-12: before the new couplings.")
+    over, judged = (
+        sum(int(str(row[name])) for row in every if str(row["month"]).startswith(("2021", "2022")))
+        for name in ("found over", "found judged")
+    )
+    assert all(row["chart centre"] == pytest.approx(over / judged, abs=5e-5) for row in rows)
+    assert rows[0]["chart centre"] != every[0]["chart centre"]
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["--base", "2021-01", "--why", "x"], "are no months"),
+        (["--base", "2021-01..2022-12"], "need a reason"),
+        (["--why", "x"], "--base only"),
+        (["--base", "2022-11..2022-12", "--why", "x"], "limits need 12"),
+    ],
+)
+def test_months_that_cannot_be_kept_are_told(
+    book: str, capsys: pytest.CaptureFixture[str], given: list[str], told: str
+) -> None:
+    assert study("--book", book, "--part", "months", *given) == 2
+    assert told in " ".join(capsys.readouterr().err.split())

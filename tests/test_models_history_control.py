@@ -40,7 +40,7 @@ def test_individuals_chart_is_the_handbooks() -> None:
 def test_ewma_chart_is_the_handbooks() -> None:
     """e-Handbook 6.3.2.4 (seen in a secondary copy): 20 values to 2 decimals; the printed lower limit is truncated."""
     block = SPC["ewma"]
-    agreed = Frozen(block["ewma0"], block["s"], "2026-01-01", "e-Handbook")
+    agreed = Frozen(block["ewma0"], block["s"])
     chart = ewma_chart(np.array(block["x"]), block["lam"], agreed, exact=False)
     np.testing.assert_allclose(chart.value, block["published"]["z"], atol=5.1e-3)
     assert chart.upper[0] == pytest.approx(block["published"]["ucl"], abs=5e-5)
@@ -111,7 +111,7 @@ def test_the_run_length_of_three_sigma_with_eight_on_one_side() -> None:
 
 
 def test_frozen_limits_stay_where_they_were_put() -> None:
-    agreed = Frozen(0.2, 0.0, "2026-01-01", "base year", sigma_z=1.5)
+    agreed = Frozen(0.2, 0.0, sigma_z=1.5)
     chart = p_prime_chart(np.array([40, 90]), np.array([200, 200]), agreed)
     assert chart.centre == 0.2
     assert chart.beyond.tolist() == [False, True]

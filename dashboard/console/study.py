@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import csv
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from dashboard.writing import counted
 from models.errors import DriftbookError, UnknownNameError
 from models.history.columns import History
 from models.history.engine import Choices, study_of
+from models.history.study_counts import Base
 from models.history.study_table import StudyTable, Value
 from models.history.study_tables import study_tables
 from models.intake.limit_file import read_limit_set
@@ -25,6 +27,7 @@ from models.store.reader import Reader
 
 _SHOWN = 12
 _WIDE = 6
+_MONTHS = re.compile(r"(\d{4})-(0[1-9]|1[0-2])\.\.(\d{4})-(0[1-9]|1[0-2])")
 
 
 def run_study(given: argparse.Namespace) -> int:
@@ -32,13 +35,14 @@ def run_study(given: argparse.Namespace) -> int:
     if not 1 <= given.risk <= 50:
         raise DriftbookError(f"A risk of {given.risk} % makes no sense.", remedy="Give one from 1 to 50: --risk 10.")
     other = read_limit_set(Path(given.limits), adopted_by="a trial", adopted_on=now().date()) if given.limits else None
+    base = _base(given.base, given.why)
     with opened(settings_of(given)) as engine:
         with engine.connect() as connection:
             site = site_of(connection, given.site)
         history = Reader(engine).history(site.site_id)
     asset = _asset(history, given.tag)
     study = study_of(history, Choices(risk=given.risk / 100.0))
-    tables = study_tables(history, study, asset=asset, other=other)
+    tables = study_tables(history, study, asset=asset, other=other, base=base)
     if given.part:
         names = [table.name for table in tables]
         if given.part not in names:
@@ -54,6 +58,28 @@ def run_study(given: argparse.Namespace) -> int:
         for table in tables:
             _print_text(table, every=given.all)
     return 0
+
+
+def _base(months: str | None, why: str | None) -> Base | None:
+    """Read from which months the charts take their limits, and why."""
+    if months is None:
+        if why:
+            raise DriftbookError(
+                "A reason is asked for with --base only.", remedy="Say which months: --base 2023-01..2024-12."
+            )
+        return None
+    match = _MONTHS.fullmatch(months)
+    if match is None:
+        raise DriftbookError(
+            f"'{months}' are no months.", remedy="Write the first and the last: --base 2023-01..2024-12."
+        )
+    first, last = (int(match[at]) * 12 + int(match[at + 1]) - 1 for at in (1, 3))
+    if not why or not why.strip():
+        raise DriftbookError(
+            "Limits that are kept need a reason: whoever reads the chart must know what the months are held against.",
+            remedy="Say it: --why 'before the new couplings'.",
+        )
+    return Base(first, last, why.strip().rstrip(".") + ".")
 
 
 def _asset(history: History, tag: str | None) -> int | None:

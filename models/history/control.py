@@ -2,10 +2,10 @@
 
 Months are charted, not assets.  The p′ chart allows for months that differ by
 more than chance; the EWMA chart of the log median limit ratio sees slow change.
-Limits can be frozen, with a date and a reason, so that a later month is held
-against what was agreed and not against itself.  The page Month shows the p′
-chart with limits from the very months that it shows; frozen limits and the
-EWMA chart are for whoever computes with this module, no page uses them.
+Limits can be frozen, so that a later month is held against what was agreed and
+not against itself.  The page Month shows the p′ chart with limits from the very
+months that it shows; ``driftbook study`` shows both charts, with frozen limits
+where it is given the months from which they are taken, and why these.
 """
 
 from __future__ import annotations
@@ -42,12 +42,10 @@ STANDING_WORDS = ("", "provisional: fewer than twenty months", "too few months f
 
 @dataclass(frozen=True, slots=True)
 class Frozen:
-    """Limits that were agreed: centre, spread of one value, when and why. ``sigma_z`` is 1 for a plain chart."""
+    """Limits that were agreed: centre and spread of one value. ``sigma_z`` is 1 for a plain chart."""
 
     centre: float
     sigma: float
-    on: str
-    reason: str
     sigma_z: float = 1.0
 
 

@@ -10,19 +10,17 @@ import numpy as np
 from models.history import direction, drift, patterns, standing
 from models.history.backtest import VERDICT_WORDS as HELD_WORDS
 from models.history.columns import History, speed_class_names
-from models.history.control import STANDING_WORDS, p_prime_chart
-from models.history.counts import Counts, count_over
 from models.history.cumulative import mean_cumulative
 from models.history.engine import Study
 from models.history.evidence import evidence_for
 from models.history.forecast import BASIS_WORDS, recheck_day
-from models.history.intervals import Shares
-from models.history.months import local_days, month_name
+from models.history.months import local_days
 from models.history.recurrence import look_ages
 from models.history.repeatability import repeatability_of
 from models.history.repeats import repeat_readings
 from models.history.returns import present_looks
 from models.history.runs import DAYS_PER_YEAR
+from models.history.study_counts import Base, counts_table, months_table
 from models.history.study_names import effects_table, holding_table
 from models.history.study_table import COMPONENTS, StudyTable, Value, number
 from models.history.whatif import judge_again
@@ -32,7 +30,7 @@ PLACES = ("place 1 V", "place 2 V", "place 1 H", "place 2 H")
 
 
 def study_tables(
-    history: History, study: Study, *, asset: int | None = None, other: LimitSet | None = None
+    history: History, study: Study, *, asset: int | None = None, other: LimitSet | None = None, base: Base | None = None
 ) -> tuple[StudyTable, ...]:
     """Write everything that a study says as tables.
 
@@ -46,6 +44,8 @@ def study_tables(
         Index of the one asset that is asked for; the fleet if not given. [unitless]
     other : LimitSet or None
         Another limit set, to count the verdicts that would change. [unitless]
+    base : Base or None
+        Months from which the charts take their limits; from all months if not given. [month]
 
     Returns
     -------
@@ -62,8 +62,8 @@ def study_tables(
     if asset is not None:
         return (*tables, _evidence(history, study, asset))
     tables += [
-        _counts(history),
-        _months(history),
+        counts_table(history),
+        months_table(history, base),
         _backtest(study),
         _cumulative(history, study),
         _repeatability(history, study),
@@ -219,63 +219,6 @@ def _evidence(history: History, study: Study, asset: int) -> StudyTable:
     )
     columns = ("cause", "stance", "evidence", "log10 likelihood ratio", "entries", "what would settle it")
     return StudyTable("evidence", "For and against each usual cause.", columns, rows)
-
-
-def _share(shares: Shares, at: tuple[int, ...] | int) -> list[Value]:
-    n = int(shares.n[at])
-    known = [number(x[at], 4) if n else None for x in (shares.share, shares.low, shares.high)]
-    return [int(shares.count[at]), n, *known]
-
-
-_SHARE_COLUMNS = (
-    "found over",
-    "found judged",
-    "share",
-    "low",
-    "high",
-    "left over",
-    "left judged",
-    "share",
-    "low",
-    "high",
-)
-
-
-def _counts(history: History) -> StudyTable:
-    counts = count_over(history.jobs).by_class()
-    names = speed_class_names()
-    rows = tuple(
-        (
-            names[int(c)] if c >= 0 else "unknown speed",
-            int(counts.jobs[0, i]),
-            *_share(counts.found, (0, i)),
-            *_share(counts.left, (0, i)),
-        )
-        for i, c in enumerate(counts.classes)
-    )
-    return StudyTable(
-        "counts",
-        "Over limit by speed class, all months; Wilson 95 % intervals.",
-        ("speed class", "jobs", *_SHARE_COLUMNS),
-        rows,
-    )
-
-
-def _months(history: History) -> StudyTable:
-    columns = ("month", "jobs", *_SHARE_COLUMNS, "chart centre", "chart low", "chart high", "beyond", "note")
-    if not len(history.jobs):
-        return StudyTable("months", "Share found over limit by month.", columns, ())
-    counts: Counts = count_over(history.jobs).by_month()
-    chart = p_prime_chart(counts.found.count[:, 0], counts.found.n[:, 0])
-    rows = tuple(
-        (
-            month_name(int(month)), int(counts.jobs[i, 0]), *_share(counts.found, (i, 0)), *_share(counts.left, (i, 0)),
-            number(chart.centre, 4), number(chart.lower[i], 4), number(chart.upper[i], 4),
-            "yes" if chart.beyond[i] else "no", STANDING_WORDS[chart.standing],
-        )
-        for i, month in enumerate(counts.months)
-    )  # fmt: skip
-    return StudyTable("months", "Share found over limit by month, as a Laney p′ chart.", columns, rows)
 
 
 def _backtest(study: Study) -> StudyTable:
