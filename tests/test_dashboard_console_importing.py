@@ -466,10 +466,19 @@ def test_a_heading_that_is_not_understood_is_answered_in_the_mapping_before_anyt
     assert 'unit = "?"' in text
     assert "confirmed = false" in text
     # Confirming by hand answers nothing, and nor does taking the question away.
-    for changed in (text, text.replace('unit = "?"\n', "")):
+    # Nor does a unit alone: the heading says hundredths, and as they stand its numbers would be a hundred times too large.
+    mm = text.replace('unit = "?"', 'unit = "mm"')
+    for changed in (
+        text,
+        text.replace('unit = "?"\n', ""),
+        mm,
+        mm.replace('"?"', '""'),
+        mm.replace('times = "?"\n', ""),
+        "\n".join(line for line in mm.splitlines() if not line.startswith(("times =", "ask ="))),
+    ):
         kept.write_text(changed.replace("confirmed = false", "confirmed = true"))
         assert say("import", "a.csv", "--confirm")[0] == 3
-    kept.write_text(text.replace('unit = "?"', 'unit = "mm"\ntimes = 0.01'))
+    kept.write_text(mm.replace('times = "?"', "times = 0.01"))
     assert say("import", "a.csv", "--confirm")[0] == 0
     assert found_v("A1") == pytest.approx(0.12)
     register(Path("b.csv"), row("B1", 5), head=HEAD.replace("Found V offset", "Found V offset [1/100 mm]"))
@@ -482,8 +491,9 @@ def test_what_a_heading_leaves_open_is_asked_anew_at_another_site(second: Spoken
     register(Path("b.csv"), row("B1", 4), head=head)
     assert second("import", "a.csv", "--site", "ash-works")[0] == 3
     (kept,) = mappings()
-    kept.write_text(kept.read_text().replace('unit = "?"', 'unit = "mil"'))
+    kept.write_text(kept.read_text().replace('unit = "?"', 'unit = "mil"').replace('times = "?"', "times = 1"))
     assert second("import", "a.csv", "--site", "ash-works", "--confirm")[0] == 0
+    assert second("import", "a.csv", "--site", "ash-works")[0] == 0, "that numbers are as they stand is an answer too"
     assert second("import", "b.csv", "--site", "birch-works", "--confirm")[0] == 3
     other = next(path for path in mappings() if path != kept)
     assert 'unit = "mil?"' in other.read_text()

@@ -354,15 +354,22 @@ def test_what_a_heading_leaves_open_is_answered_on_the_page_once_for_all_that_sa
     typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm", "r0s0.c4.times": "-1"}
     assert do(client, where, "correct", **typed).status_code == 303
     typed = form_of(client.get(where).get_data(as_text=True))
-    assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("-1", "?", "1")
-    # So is a half: feet are not read off over a rim.
+    assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("-1", "?", "?")
+    # A unit alone is no answer: hundredths as they stand would be a hundred times too large.
+    where = sent(client, OWN.replace("offset V", "offset V [mm/100]"))
+    typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm"}
+    assert do(client, where, "correct", **typed).status_code == 303
+    page = client.get(where)
+    assert form_of(page.get_data(as_text=True))["r0s0.c4.times"] == "?"
+    assert "To answer first: 1 question" in shown(page)
+    # A half is of its own column too: feet are not read off over a rim.
     where = sent(
         client, OWN.replace("offset V", "offset V [thousandths]").replace("offset H", "offset H [thousandths]")
     )
     typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm", "r0s0.c4.times": "0.5"}
     assert do(client, where, "correct", **typed).status_code == 303
     typed = form_of(client.get(where).get_data(as_text=True))
-    assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("0.5", "?", "1")
+    assert (typed["r0s0.c4.times"], typed["r0s0.c6.unit"], typed["r0s0.c6.times"]) == ("0.5", "?", "?")
     # So are tenths beside hundredths, and nothing goes for all where the answers are not one.
     where = sent(client, OWN.replace("offset V", "offset V [1/10 mm]").replace("offset H", "offset H [1/100 mm]"))
     typed = form_of(client.get(where).get_data(as_text=True)) | {"r0s0.c4.unit": "mm", "r0s0.c4.times": "0.1"}

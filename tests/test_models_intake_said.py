@@ -222,7 +222,7 @@ def test_what_stands_above_a_list_is_asked_of_columns_that_are_said_in_the_file(
     ("key", "asks"), [("left_offset_h", True), ("soft_before_1L", False), ("found_angle_v", False)]
 )
 def test_a_heading_of_total_indicator_readings_is_asked_of_offsets_only(key: str, asks: bool) -> None:
-    assert (Ask.TIMES in as_said("Wert TIR [mm]", FIELD[f"jobs.{key}"], Display()).asks) is asks
+    assert ("total indicator" in as_said("Wert TIR [mm]", FIELD[f"jobs.{key}"], Display()).why) is asks
 
 
 def test_what_stands_above_a_list_is_asked_although_its_headings_were_confirmed(tmp_path: Path) -> None:

@@ -132,6 +132,14 @@ def test_a_title_that_speaks_of_other_units_is_asked_about(said: str, units: lis
     ) == ["mil", "mm/m"]
 
 
+def test_hundredths_in_a_title_are_read_once_it_is_said_by_what_they_are_multiplied() -> None:
+    column = read(sheet_of(("TIR, offsets in 1/100 mm, angles in mm/m",), HEAD, ROW)).columns[3]
+    assert (column.unit, column.guess_of_times, column.asks) == ("", "", {Ask.UNIT, Ask.TIMES})
+    assert "'1/100 mm'" in column.why
+    assert "whether the numbers are halved" in column.why
+    assert read(sheet_of(("in mils",), HEAD, ROW)).columns[3].asks == {Ask.UNIT}
+
+
 @pytest.mark.parametrize(
     ("said", "asked"),
     [

@@ -64,8 +64,10 @@ def show_mapping(mapping: FileMapping) -> None:
             if column.field is not None and column.field.table is not sheet.table:
                 name = f"{name} (of the machine)"
             unit = f"{column.unit}?" if Ask.UNIT in column.asks else column.unit
-            if column.times != 1.0 or Ask.TIMES in column.asks:
-                unit = f"{unit} × {column.times:g}{'?' if Ask.TIMES in column.asks else ''}"
+            if Ask.TIMES in column.asks:
+                unit = f"{unit} × {column.guess_of_times}?"
+            elif column.times != 1.0:
+                unit = f"{unit} × {column.times:g}"
             grid.add_row(
                 escape(column.heading), name or "[dim]left out[/dim]", unit, escape(" | ".join(column.samples))
             )

@@ -170,7 +170,8 @@ def _column(name: str, sheet: SheetMapping, column: Column, why: str) -> Iterato
         label = say("import.times_of", heading=column.heading)
         times = options[0][1]
         if len(options) > 1 or column.asks:
-            times = _asked(f"{own}.times", label, options, column, Ask.TIMES, f"{column.times:g}")
+            guess = column.guess_of_times if Ask.TIMES in column.asks else f"{column.times:g}"
+            times = _asked(f"{own}.times", label, options, column, Ask.TIMES, guess)
     label = say("import.field_of", heading=column.heading)
     chosen = "" if field is None else _name(field)
     yield tag(
@@ -339,7 +340,7 @@ def _answered_alike(before: Sequence[Column], after: Sequence[Column]) -> list[C
         said = answers.get(_question(asked), set()) if column.asks == asked.asks else set()
         if column.asks and len(said) == 1:
             unit, times = next(iter(said))
-            if goes_for(times, column.times, asked.asks):
+            if goes_for(times, column.times, asked.asks, asked.why):
                 own = unit if Ask.UNIT in asked.asks else column.unit
                 column = replace(column, unit=own, times=times, asks=frozenset(), why="")  # noqa: PLW2901 - as answered
         made.append(column)

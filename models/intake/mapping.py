@@ -63,6 +63,11 @@ class Column:
     why: str = ""
     as_in: str = ""
 
+    @property
+    def guess_of_times(self) -> str:
+        """Give by what its numbers would be multiplied, where that is asked: nothing where nothing is guessed of the unit either."""
+        return f"{self.times:g}" if self.unit or Ask.UNIT not in self.asks else ""
+
 
 @dataclass(frozen=True, slots=True)
 class SheetMapping:
@@ -341,7 +346,8 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
         units = [mapping.columns[at].unit for at, other in found.items() if other is one]
         before = column.why.removesuffix(NO_UNIT).removesuffix("; ")
         told = "; ".join(filter(None, (before, why_asked(one, filter(None, units)))))
-        columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | {Ask.UNIT}, why=told))
+        asks = {Ask.UNIT, Ask.TIMES} if one.odd else {Ask.UNIT}
+        columns.append(replace(column, unit=one.guess(column.field), asks=column.asks | asks, why=told))
     above = words_of(sheet, mapping)
     for word in above:
         columns = [asked_by(word, column) for column in columns]
@@ -354,10 +360,11 @@ def ask_beside(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
 def asked_by(word: Word, column: Column) -> Column:
     """Ask of a column what a word says of it."""
     ask = word.asks(column.field, column.times)
-    if ask is None or ask in column.asks:
+    guesses = bool(column.guess_of_times)
+    if ask is None or word.why in column.why or (ask in column.asks and (guesses or ask is not Ask.TIMES)):
         return column
     why = "; ".join(filter(None, (column.why, word.why)))
-    times = column.times * HALF if ask is Ask.TIMES else column.times
+    times = column.times * HALF if ask is Ask.TIMES and guesses else column.times
     return replace(column, times=times, asks=column.asks | {ask}, why=why)
 
 

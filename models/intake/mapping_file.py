@@ -121,8 +121,8 @@ def _column_table(sheet: SheetMapping, column: Column) -> Any:
     if Ask.UNIT in column.asks and column.field is not None and column.field.quantity is not None:
         entry["unit"].comment(f"one of: {', '.join(units_for(column.field.quantity))}; 'times' multiplies, e.g. 0.01")
     if Ask.TIMES in column.asks:
-        entry.add("times", f"{column.times:g}{OPEN}")
-    elif column.times != 1.0:
+        entry.add("times", f"{column.guess_of_times}{OPEN}")
+    elif column.times != 1.0 or _speaks_of_times(column):
         entry.add("times", column.times)
     if column.asks:
         entry.add("ask", _plain(column.why))
@@ -132,6 +132,11 @@ def _column_table(sheet: SheetMapping, column: Column) -> Any:
     if column.samples:
         entry.add(tomlkit.comment("samples: " + " | ".join(_plain(sample[:40]) for sample in column.samples)))
     return entry
+
+
+def _speaks_of_times(column: Column) -> bool:
+    """Tell whether a heading asks by what numbers are multiplied: that they are as they stand is an answer too."""
+    return column.field is not None and Ask.TIMES in as_said(column.heading, column.field, Display()).asks
 
 
 def _asked(text: str, ask: Ask, column: Column) -> str:
@@ -256,7 +261,7 @@ def _answered_alike(entries: Sequence[dict[str, Any]], columns: Sequence[Column]
         said = answers.get(question, set())
         if column.asks and Ask.FIELD not in column.asks and len(said) == 1:
             unit, times = next(iter(said))
-            if goes_for(times, column.times, column.asks):
+            if goes_for(times, column.times, column.asks, question[0]):
                 own = unit if Ask.UNIT in column.asks else column.unit
                 column = replace(column, unit=own, times=times, asks=frozenset(), why="")  # noqa: PLW2901 - as answered
         made.append(column)
@@ -288,16 +293,18 @@ def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
     if chosen is None and Ask.FIELD not in asks:
         asks.clear()  # what is left out needs no unit
     elif chosen is not None and chosen.quantity is not None:
-        if not unit and "ask" in entry:
-            asks.add(Ask.UNIT)  # whoever took the question away has not answered it
+        # Whoever took a question away has not answered it.
+        asks |= {Ask.UNIT} if not unit and "ask" in entry else set()
+        asks |= {Ask.TIMES} if not times and Ask.TIMES in entry else set()
+        # What nobody said is the heading's, or asked for as on the page.
+        anew = as_said(entry["heading"], chosen, Display())
         if unit:
             unit = canonical_unit(unit, chosen.quantity)
-        elif Ask.UNIT not in asks:  # nobody said one: it is the heading's, or asked for as on the page
-            anew = as_said(entry["heading"], chosen, Display())
-            unit, ask = anew.unit, ask or anew.why
-            asks |= anew.asks & {Ask.UNIT}
-            if not times:
-                times, asks = str(anew.times), asks | (anew.asks & {Ask.TIMES})
+        elif Ask.UNIT not in asks:
+            unit, asks = anew.unit, asks | (anew.asks & {Ask.UNIT})
+        if not times and Ask.TIMES not in asks:
+            times, asks = str(anew.times), asks | (anew.asks & {Ask.TIMES})
+        ask = ask or anew.why
     why = ask if asks else ""
     held = frozenset(asks)
     return Column(

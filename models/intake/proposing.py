@@ -40,6 +40,8 @@ ALWAYS_ALIKE: Final = frozenset({Quantity.SPEED, Quantity.DURATION})
 
 NO_UNIT: Final = "its heading is not understood, and may speak of a unit: say in which the numbers are"
 
+_OF_TOTALS: Final = "speaks of total indicator readings"
+
 _NOT_OF_ROWS: Final = frozenset({"tag", "commissioned", "retired", "valid_from"})
 """What rows of jobs cannot say of their machine."""
 
@@ -134,18 +136,20 @@ def _proposed(heading: headings.Heading, meant: headings.Meaning, display: Displ
     if field.quantity is not None:
         unit = headings.unit_for(heading, field) or display.unit(field.quantity)
         if odd := headings.odd_unit(heading, field):
-            asks.add(Ask.UNIT)
+            asks |= {Ask.UNIT, Ask.TIMES}
             unit = ""
             why.append(_why_unit(odd, field.quantity))
     if meant.is_total:
         asks.add(Ask.TIMES)
         why.append(why_total("its heading"))
-    times = HALF if meant.is_total else 1.0
+    times = HALF if meant.is_total and (unit or field.quantity is None) else 1.0
     return Proposed(field, unit, times, frozenset(asks), "; ".join(why))
 
 
-def goes_for(times: float, own: float, asks: frozenset[Ask]) -> bool:
-    """Tell whether how a column is taken goes for another of which the same is asked: unless that was asked, a sign that was turned and a half are its own.
+def goes_for(times: float, own: float, asks: frozenset[Ask], why: str) -> bool:
+    """Tell whether how a column is taken goes for another of which the same is asked.
+
+    A sign that was turned and a half are its own, unless these were asked: in an answer about a unit they were not.
 
     Parameters
     ----------
@@ -155,8 +159,12 @@ def goes_for(times: float, own: float, asks: frozenset[Ask]) -> bool:
         By what the other would be. [unitless]
     asks : frozenset of Ask
         What is asked of both. [unitless]
+    why : str
+        Why it is. [unitless]
     """
-    return Ask.TIMES in asks or (times * own > 0 and (abs(times) in HALVES) is (abs(own) in HALVES))
+    if Ask.TIMES in asks and (Ask.UNIT not in asks or _OF_TOTALS in why):
+        return True
+    return times * own > 0 and (abs(times) in HALVES) is (abs(own) in HALVES)
 
 
 def why_doubt(told: str) -> str:
@@ -178,7 +186,7 @@ def why_total(where: str) -> str:
     where : str
         What speaks of total indicator readings. [unitless]
     """
-    return f"{where} speaks of total indicator readings, and one over a rim is twice the offset: say whether the numbers are halved"
+    return f"{where} {_OF_TOTALS}, and one over a rim is twice the offset: say whether the numbers are halved"
 
 
 def _why_unit(odd: str, quantity: Quantity) -> str:
