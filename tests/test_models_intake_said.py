@@ -242,11 +242,16 @@ def test_what_stands_above_a_list_is_asked_although_its_headings_were_confirmed(
     assert not Chooser(path.parent, SITE, Deaf()).choose(sheet.path, [sheet]).asked
 
 
-def test_a_row_of_units_below_headings_that_are_said_is_told(tmp_path: Path) -> None:
+def test_a_row_of_units_below_headings_that_are_said_belongs_to_them(tmp_path: Path) -> None:
     names = ("Anlage", "Zeitpunkt", "Versatz V", "Winkel V")
     made = told_by_file(tmp_path, (names, ("", "", "1/100 mm", "mm/100 mm"), GERMAN[1]), 1)
-    assert "row 2 under the headings says '1/100 mm'" in made.columns[2].why
-    assert (made.columns[3].unit, made.columns[3].asks) == ("mm/100mm", {Ask.UNIT})
+    assert made.header_row == 2
+    assert "its heading says '1/100 mm' where a unit stands" in made.columns[2].why
+    assert (made.columns[3].heading, made.columns[3].unit, made.columns[3].asks) == (
+        "Winkel V [mm/100 mm]",
+        "mm/100mm",
+        set(),
+    )
 
 
 def test_a_list_with_a_row_of_units_is_read_when_its_one_odd_heading_is_said(tmp_path: Path) -> None:

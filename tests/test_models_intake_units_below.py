@@ -8,9 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from models.intake.fields import Table
 from models.intake.fitting import fitting
 from models.intake.mapping import FileMapping, SheetMapping, propose
 from models.intake.reading import Cell, Sheet
+from models.intake.units_below import heading_row, units_below
 from models.units import Display
 
 HEAD = ("Job", "Machine", "Date", "Found offset V", "Found angle V")
@@ -77,6 +79,23 @@ def test_a_record_is_no_row_of_units(below: Sequence[str]) -> None:
 )  # fmt: skip
 def test_the_first_machine_or_instrument_is_no_row_of_units(head: Sequence[str], below: Sequence[str]) -> None:
     assert read(sheet_of(head, below, below)).header_row == 1
+
+
+@pytest.mark.parametrize(
+    ("head", "below", "is_one"),
+    [
+        (("Equipo", "Fecha", "DV", "AV"), ("", "", "1/100 mm", "mm/m"), True), (("Tag", "Fecha", "DV", "AV"), ("", "", "mil", "-"), True),
+        (("Equipo", "Fecha", "DV", "Obs"), ("", "", "mil", "hoja 2"), False), (("Equipo", "Sistema"), ("P-1", "HP"), False),
+        (("Equipo", "Sistema"), ("CM", "HP"), False), (("Equipo", "Fecha", "DV"), ("P-1", "02/03/2026", "mm"), False), (("Nombre",), ("CM",), False),
+    ],
+)  # fmt: skip
+def test_below_headings_that_are_not_understood_a_row_of_nothing_but_units_is_theirs(
+    head: Sequence[str], below: Sequence[str], *, is_one: bool
+) -> None:
+    sheet = sheet_of(head, below, ("P-1", "2026-05-04", "0.1", "0.2"))
+    for table in (Table.JOBS, Table.ASSETS):
+        assert (units_below(sheet, 1, table) is not None) is is_one
+        assert heading_row(sheet, 2, table) == (1 if is_one else 2)
 
 
 MERGED_HEAD = ("Machine", "Date", "Found offset V", "Found offset H", "Found angle V", "Found angle H")

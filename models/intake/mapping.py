@@ -283,10 +283,7 @@ def _is_template(sheet: Sheet, mapping: SheetMapping) -> bool:
 def beside(sheet: Sheet, mapping: SheetMapping) -> list[Beside]:
     """Give what is said of units elsewhere than in a column, as a mapping reads a sheet."""
     row, table = mapping.header_row, mapping.table
-    # Of what is not asked about yet the mapping does not know it.
-    known = () if mapping.unasked else mapping.columns
-    fields = {column.index: column.field for column in known if column.field is not None}
-    said = said_beside(sheet, mapping.headings, heading_row(sheet, row, table), row, table, fields)
+    said = said_beside(sheet, mapping.headings, heading_row(sheet, row, table), row, table)
     return said + said_by_headings((c.heading, c.field) for c in mapping.columns if c.field is not None)
 
 

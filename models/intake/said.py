@@ -140,7 +140,7 @@ def told_anew(sheet: Sheet, before: SheetMapping, after: SheetMapping) -> SheetM
         else one
         for one in after.columns
     )
-    asked = ask_beside(sheet, replace(after, columns=totals, unasked=False))
+    asked = ask_beside(sheet, replace(after, columns=totals))
     columns = tuple(asked.columns[one.index] if one.index in new else one for one in after.columns)
     said = tuple(dict.fromkeys((*after.units_said, *asked.units_said)))
     made = replace(after, columns=columns, units_said=said, unasked=False)

@@ -11,7 +11,7 @@ from models.intake.cells import text_of
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.heading_units import are_same, is_unit, unit_or_none
 from models.intake.reading import Sheet
-from models.intake.title_units import DATE_PATTERN, bare_unit, is_known
+from models.intake.title_units import DATE_PATTERN, bare_unit, is_known, units_in
 
 _NO_UNIT: Final = frozenset({
     "", "-", "–", "—", "--", "n/a", "none", "text", "name", "unit", "units", "unit:", "units:", "date", "time", "no", "no.", "nr", "#", "local",
@@ -50,12 +50,14 @@ def units_below(sheet: Sheet, heading_row: int, table: Table) -> tuple[int, dict
     # Where no row is a record without a day, a row without one is none, whatever stands under its names.
     needs_day = any(field.required and field.form in DAYS for field in fields_of(table))
     units: dict[int, str] = {}
+    filled: set[int] = set()
     for index, (text, field) in enumerate(zip(texts, fields, strict=False)):
         if text.lower().strip("[](){}") in _NO_UNIT:
             continue
         if NUMBER.fullmatch(text) or (field is not None and not _may_stand_below(field, text, needs_day=needs_day)):
             return None
-        if is_known(text) if field is None else field.form is Form.NUMBER:
+        filled.add(index)
+        if is_known(text) or any(units_in(text)) if field is None else field.form is Form.NUMBER:
             units[index] = bare_unit(text)
     for first, last in merged_across(sheet, number):
         unit = bare_unit(texts[first]) if first < len(texts) else ""
@@ -64,6 +66,8 @@ def units_below(sheet: Sheet, heading_row: int, table: Table) -> tuple[int, dict
             if field is not None and field.quantity is not None and unit_or_none(unit, field.quantity):
                 units[index] = unit
     is_one = any(fields[index] is not None and is_unit(unit) for index, unit in units.items())
+    # Below headings that are not understood nothing else may stand there, and something has no unit: a record has a name at least.
+    is_one |= filled == units.keys() and len(filled) < sum(map(bool, map(text_of, row)))
     return (number, units) if is_one else None
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -214,14 +214,7 @@ def titles(sheet: Sheet, first_row: int) -> Iterator[tuple[str, list[str]]]:
         )
 
 
-def said_beside(
-    sheet: Sheet,
-    names: Sequence[str],
-    first_row: int,
-    header_row: int,
-    table: Table,
-    said: Mapping[int, Field] | None = None,
-) -> list[Beside]:
+def said_beside(sheet: Sheet, names: Sequence[str], first_row: int, header_row: int, table: Table) -> list[Beside]:
     """Give what is said of units above the headings, below them before the first record, and in columns of units.
 
     Parameters
@@ -234,15 +227,11 @@ def said_beside(
         Numbers of the first and the last row of them. [unitless]
     table : Table
         What the sheet holds. [unitless]
-    said : mapping, optional
-        What columns are whose headings do not tell it, by place. [unitless]
     """
-    fields = {index: field for index, name in enumerate(names) if name and (field := field_of(name, table))}
-    fields |= {index: field for index, field in (said or {}).items() if index not in fields}
     told = [(where, [word for text in texts for word in units_in(text)]) for where, texts in titles(sheet, first_row)]
     told += [
         (f"row {number} under the headings", words)
-        for number, words in _said_below(sheet, fields, len(names), first_row, header_row, table)
+        for number, words in _said_below(sheet, names, first_row, header_row, table)
     ]
     found = [
         _beside(where, [word for word, of in words if of == only], only)
@@ -256,13 +245,14 @@ def said_beside(
 
 
 def _said_below(
-    sheet: Sheet, fields: Mapping[int, Field], width: int, first_row: int, header_row: int, table: Table
+    sheet: Sheet, names: Sequence[str], first_row: int, header_row: int, table: Table
 ) -> Iterator[tuple[int, list[tuple[str, frozenset[str]]]]]:
     """Give what rows under the headings say of units before the first that may be a record, by row.
 
     What stands alone in its row is a title, and so is what is merged over columns of which it is not the unit of all; a unit
     under a column is one of its kind.
     """
+    fields = {index: field for index, name in enumerate(names) if name and (field := field_of(name, table))}
     needs_day = any(field.required and field.form in DAYS for field in fields_of(table))
     telling = {index: field for index, field in fields.items() if field.form in DAYS or not needs_day}
     for number in range(first_row + 1, min(header_row + _MOST_BELOW, len(sheet.head)) + 1):
@@ -273,23 +263,17 @@ def _said_below(
         titles = [
             first
             for first, last in merged_across(sheet, number)
-            if not all(_knows(fields.get(at), texts.get(first, "")) for at in range(first, min(last + 1, width)))
+            if not all(_knows(fields.get(at), texts.get(first, "")) for at in range(first, min(last + 1, len(names))))
         ]
         titles = list(texts) if len(texts) == 1 else titles
         words = [word for index in titles for word in units_in(texts.get(index, ""))]
         below = sorted(texts.keys() & fields.keys() - set(titles)) if number > header_row else ()
         words += [
-            (word, frozenset({kind_of(fields[index])}))
+            (bare_unit(texts[index]), frozenset({kind_of(fields[index])}))
             for index in below
-            if fields[index].quantity is not None
-            for word in _units_of(texts[index])
+            if fields[index].quantity is not None and is_known(texts[index])
         ]
         yield number, words
-
-
-def _units_of(text: str) -> list[str]:
-    """Give the unit that a cell below a heading is, or the part of one that it says."""
-    return [bare_unit(text)] if is_known(text) else [word for word, _ in units_in(text)]
 
 
 def _knows(field: Field | None, text: str) -> bool:
