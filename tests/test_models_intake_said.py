@@ -219,6 +219,31 @@ def test_what_stands_above_a_list_is_asked_of_columns_that_are_said_in_the_file(
 
 
 @pytest.mark.parametrize(
+    ("title", "asks"),
+    [("TIR, mm", {Ask.TIMES}), ("hot", {Ask.FIELD}), ("in mils", {Ask.UNIT}), ("in 1/100 mm", {Ask.UNIT, Ask.TIMES})],
+)
+def test_a_column_that_is_said_in_the_file_of_a_list_that_is_understood_is_held_against_its_title_too(
+    tmp_path: Path, title: str, asks: set[Ask]
+) -> None:
+    rows = ((title,), ("tag", "date", "found angle V [mm/m]", "Versatz V"), ("P-1", "2024-05-13", "0,03", "0,12"))
+    (path := tmp_path / "liste.csv").write_text("\n".join(";".join(one) for one in rows), encoding="utf-8")
+    (sheet,) = read_sheets(path)
+    chooser = Chooser(tmp_path / "mappings", SITE, Deaf())
+    kept = chooser.choose(path, [sheet]).readings[0].mapping.path
+    assert kept is not None
+    text = kept.read_text(encoding="utf-8")
+    if title == "hot":  # what is asked of the others is answered, and asked no more
+        text = text.replace('field = "found_angle_v?"', 'field = "found_angle_v"')
+    text = text.replace('field = ""', 'field = "found_offset_v"\nunit = "mm"')
+    kept.write_text(text.replace("confirmed = false", "confirmed = true"), encoding="utf-8")
+    columns = chooser.choose(path, [sheet]).sources[0].mapping.columns
+    assert [column.asks for column in columns] == [set(), set(), set(), asks]
+    text = kept.read_text(encoding="utf-8").replace('unit = "?"', 'unit = "mil"').replace('times = "?"', "times = 1")
+    kept.write_text(text.replace('?"', '"').replace("confirmed = false", "confirmed = true"), encoding="utf-8")
+    assert chooser.choose(path, [sheet]).ready
+
+
+@pytest.mark.parametrize(
     ("key", "asks"), [("left_offset_h", True), ("soft_before_1L", False), ("found_angle_v", False)]
 )
 def test_a_heading_of_total_indicator_readings_is_asked_of_offsets_only(key: str, asks: bool) -> None:

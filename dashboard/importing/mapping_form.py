@@ -78,7 +78,9 @@ def corrected(
     """
     assert mapping.path is not None  # noqa: S101 - only kept mappings are corrected
     read = zip(sheets, as_typed(name, sheets, typed, display), strict=True)
-    news = {one.sheet: told_anew(there[one.sheet], one, new) if one.sheet in there else new for one, new in read}
+    told = [(one, told_anew(there[one.sheet], one, new) if one.sheet in there else new) for one, new in read]
+    # All that was said in the form is held against the sheet.
+    news = {one.sheet: replace(new, unasked=one.unasked and new == one) for one, new in told}
     out = {one.sheet for place, one in enumerate(sheets) if typed.get(f"{name}s{place}.out")}
     back = {sheet for place, sheet in enumerate(mapping.left_out) if typed.get(f"{name}back{place}")}
     anew = propose([there[sheet] for sheet in sorted(back) if sheet in there], display).sheets

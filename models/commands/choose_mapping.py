@@ -324,8 +324,8 @@ class Chooser:
         above = names_above(sheet, new.header_row, new.table)
         made = as_answered(new, answered, display, suiting(sheet, new), above)
         # What was confirmed for the same headings did not see what stands above this list.
-        told = replace(told_anew(sheet, new, made), unasked=True) if new.unasked else made
-        return with_samples(told, sheet)
+        told = told_anew(sheet, new, made) if new.unasked else made
+        return with_samples(replace(told, unasked=True), sheet)
 
     def _answered(self, kept: Sequence[FileMapping]) -> list[Confirmed]:
         """Give what was confirmed for this site, also when it read other units."""

@@ -89,8 +89,9 @@ def _sheet_table(sheet: SheetMapping) -> Any:
         "'day first', 'month first', 'year first' (of two digits) or 'by the rows' (a day above 12 tells), where no year of four digits stands first"
     )
     if sheet.unasked:
-        # Once it is said what the columns are, they are held against what the sheet says above and beside them.
-        table.add("asked", tomlkit.item(False))
+        held = tomlkit.item(False)
+        held.comment("a column of which you say here what it is is still held against what stands above and beside it")
+        table.add("asked", held)
     if sheet.units_said:
         table.add("units_said", list(sheet.units_said))
         table["units_said"].comment(
@@ -304,8 +305,7 @@ def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
             unit, asks = anew.unit, asks | (anew.asks & {Ask.UNIT})
         if not times and Ask.TIMES not in asks:
             times, asks = str(anew.times), asks | (anew.asks & {Ask.TIMES})
-        ask = ask or anew.why
-    why = ask if asks else ""
+        ask = ask or (anew.why if asks else "")
     held = frozenset(asks)
     return Column(
         index,
@@ -314,7 +314,7 @@ def _column_from(index: int, entry: dict[str, Any], table: Table) -> Column:
         unit,
         float(times or 1.0),
         asks=held,
-        why=why,
+        why=ask,
         as_in=str(entry.get("as_in", "")),
     )
 

@@ -101,7 +101,7 @@ def _filled(sheet: Sheet) -> list[tuple[int, list[str]]]:
 
 
 def told_of_file(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
-    """Complete a mapping in whose file a person has said what columns are that are not understood.
+    """Complete a mapping in whose file a person has said what columns are.
 
     Parameters
     ----------
@@ -113,8 +113,11 @@ def told_of_file(sheet: Sheet, mapping: SheetMapping) -> SheetMapping:
     if mapping.missing or not mapping.unasked:
         return mapping
     alone = propose_columns(mapping.headings, mapping.table, Display())
-    # What was taken from another list was asked about when it was.
-    before = tuple(c if c.as_in else replace(c, field=one.field) for c, one in zip(mapping.columns, alone, strict=True))
+    # What was taken from another list was asked about when it was, and what was asked in the file has been answered there.
+    before = tuple(
+        c if c.as_in or (c.why and not c.asks) else replace(c, field=one.field)
+        for c, one in zip(mapping.columns, alone, strict=True)
+    )
     made = told_anew(sheet, replace(mapping, columns=before), mapping)
     return made if made is mapping else with_new_words(sheet, made)
 
@@ -131,7 +134,11 @@ def told_anew(sheet: Sheet, before: SheetMapping, after: SheetMapping) -> SheetM
     after : SheetMapping
         The same with more columns. [unitless]
     """
-    new = {one.index for was, one in zip(before.columns, after.columns, strict=True) if was.field is not one.field}
+    new = {
+        one.index
+        for was, one in zip(before.columns, after.columns, strict=True)
+        if one.field is not None and was.field is not one.field
+    }
     if not new:
         return after
     totals = tuple(
