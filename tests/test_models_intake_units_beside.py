@@ -118,7 +118,7 @@ def test_a_sign_that_was_answered_is_not_lost_to_a_row_of_units() -> None:
         ("1. mils", ["mil?", "?"]), ("mils, 1780 rpm", ["mil?", "?"]), ("0.01 mm, 75 kW", ["?", "?"]), ("Readings in 0.01 mm; 500 mm span", ["?", "?"]),
         ("Offsets in 1/100 mm, angles in mm/m", ["?", "mm/m"]), ("CM alignment log, HP pumps, Imperial Mill (IN)", ["mm", "mm/m"]), ("Values in hundredths of a mm", ["?", "?"]),
         ("Readings in 1/100 mm, tolerance 0.05 mm", ["?", "?"]), ("Tolerance 0.05 mm, offsets in 1/100 mm", ["?", "?"]), ("Readings in 1/100 mm (max 5)", ["?", "?"]),
-        ("Readings and tolerances in 1/100 mm", ["?", "?"]), ("Limits & offsets: 1/100 mm", ["?", "?"]), ("Tolerance values/limits in 1/100 mm", ["mm", "mm/m"]),
+        ("Readings and tolerances in 1/100 mm", ["?", "?"]), ("Limits & offsets: 1/100 mm", ["?", "?"]), ("Readings, tolerances in 1/100 mm", ["?", "?"]), ("Readings, tolerance 0.01 mm", ["mm", "mm/m"]), ("Readings in mm, tolerances in 0.01 mm", ["mm", "mm/m"]), ("Tolerance values/limits in 1/100 mm", ["mm", "mm/m"]),
         ("Tolerance in 1/100 mm, readings in mm", ["mm", "mm/m"]), ("Tolerances: offset 0.1 mm, angle 0.1 mm/m", ["mm", "mm/m"]),
     ],
 )  # fmt: skip

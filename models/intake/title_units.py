@@ -79,10 +79,10 @@ _VALUES: Final = re.compile(
 _NUMBERS: Final = r"\b(?:measure|number|offset|read|result|valu)\w*"
 _JOINED: Final = r"\s*(?:\band\b|[&+/])\s*"
 _BOTH: Final = re.compile(
-    rf"{_NUMBERS}{_JOINED}(?:tol|lim)\w*|\b(?:tol|lim)\w*{_JOINED}{_NUMBERS}",
+    rf"{_NUMBERS}{_JOINED}(?:tol|lim)\w*|{_NUMBERS}\s*,\s*(?:tol|lim)\w*(?=\s+in\b)|\b(?:tol|lim)\w*{_JOINED}{_NUMBERS}",
     re.IGNORECASE,
 )
-"""Readings and tolerances in one breath: what is said of both is said of the readings."""
+"""Readings and tolerances in one breath: what is said of both is said of the readings; a unit that 'in' leads to is, behind a comma too."""
 
 _CLAUSE: Final = re.compile(r"[|;(]|[,.]\s|\s[-–]\s")
 """Where a part of a title ends, for words of tolerances."""
