@@ -362,6 +362,10 @@ def test_what_a_heading_leaves_open_is_answered_on_the_page_once_for_all_that_sa
     page = client.get(where)
     assert form_of(page.get_data(as_text=True))["r0s0.c4.times"] == "?"
     assert "To answer first: 1 question" in shown(page)
+    assert do(client, where, "correct", **{**typed, "r0s0.c4.times": "-0.01"}).status_code == 303
+    page = client.get(where)
+    assert form_of(page.get_data(as_text=True))["r0s0.c4.times"] == "-0.01"
+    assert "a hundredth of it (1/100), sign turned round" in shown(page)
     # A half is of its own column too: feet are not read off over a rim.
     where = sent(
         client, OWN.replace("offset V", "offset V [thousandths]").replace("offset H", "offset H [thousandths]")

@@ -22,7 +22,7 @@ from models.intake.said import told_anew
 from models.units import Decimal, Display, Quantity, units_for
 
 _TIMES = (1.0, -1.0, 0.5, -0.5)
-_PARTS = (0.01, 0.001)
+_PARTS = (0.01, -0.01, 0.001, -0.001)
 _HALVED = (0.005, 0.0005)
 """More factors, where a heading says a unit that is none: hundredths of a mm, thousandths of an inch; and these as total indicator readings."""
 
@@ -213,7 +213,9 @@ def _factor(times: float) -> str:
         0.5: "half",
         -0.5: "half_turned",
         0.01: "hundredth",
+        -0.01: "hundredth_turned",
         0.001: "thousandth",
+        -0.001: "thousandth_turned",
         0.005: "hundredth_half",
         0.0005: "thousandth_half",
     }
