@@ -201,7 +201,7 @@ def without_mark(path: Path) -> None:
     )
 
 
-def test_a_confirmed_mapping_that_names_no_site_is_passed_over_and_told(say: Spoken) -> None:
+def test_a_confirmed_mapping_that_names_no_site_waits_for_one_and_stops_no_other_list(say: Spoken) -> None:
     register(Path("a.csv"), row("A1", 4))
     assert say("import", "a.csv")[0] == 3
     (first,) = mappings()
@@ -212,7 +212,13 @@ def test_a_confirmed_mapping_that_names_no_site_is_passed_over_and_told(say: Spo
     other = first.rename(first.with_name("other.toml"))
     status, said = say("import", "a.csv", "--dry-run")
     assert status == 3
-    assert f"{other} cannot be used: it is confirmed, and 'site' says for none" in " ".join(said.split())
+    said = " ".join(said.split())
+    assert f"--confirm confirms it for Ash Works. Nothing was imported yet. Look through {other}" in said
+    register(Path("b.csv"), row("B1", 4, "2019-03-01"), head=STATED)
+    status, said = say("import", "b.csv", "--confirm")
+    assert (status, str(other) in said) == (0, False), "a list with other headings hears nothing of it"
+    assert say("import", "a.csv", "--confirm")[0] == 0
+    assert 'site = "Ash Works"' in other.read_text(encoding="utf-8")
 
 
 # -- sheets ---------------------------------------------------------------------------------------------------------

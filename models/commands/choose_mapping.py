@@ -365,6 +365,10 @@ class Chooser:
             )
             return
         choice.ready = False
+        if not mapping.site:
+            self._listener.says(
+                f"It says for no site that it is confirmed; --confirm confirms it for {self._site.name}."
+            )
         self._listener.waits(mapping.path, mapping.questions)
 
 

@@ -188,13 +188,8 @@ def _parsed(text: str) -> FileMapping:
     )
     if made.confirmed and (needed := next(((sheet, field) for sheet in made.sheets for field in sheet.missing), None)):
         raise ValueError(f"no column of {needed[0].table} is '{needed[1].heading}', without which no row can be read")
-    # Whatever it says: as long as something waits for an answer nothing is read.
-    made = replace(made, confirmed=made.confirmed and not made.is_open)
-    if made.confirmed and not made.site:
-        raise ValueError(
-            "it is confirmed, and 'site' says for none: write the site's name, and in 'units' what it reads"
-        )
-    return made
+    # Whatever it says: as long as something waits for an answer, or it names no site, nothing is read.
+    return replace(made, confirmed=made.confirmed and bool(made.site) and not made.is_open)
 
 
 def read_mapping(path: Path) -> FileMapping:
