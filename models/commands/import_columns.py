@@ -21,11 +21,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from models.commands.import_jobs import Clash, JobRows, Pending, refs_of
+from models.commands.import_jobs import JobRows
 from models.commands.import_order import Look, Order
 from models.commands.import_things import File
 from models.commands.lexicon import Codes, Mask
 from models.commands.noticed_columns import NoticedColumns
+from models.commands.pending import Clash, Pending, refs_of
 from models.commands.plain_columns import ColumnLane, PlainColumns
 from models.commands.plain_jobs import Four
 from models.commands.report import SheetReport

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from models.commands.described import Descriptions, describes
@@ -13,7 +12,8 @@ from models.commands.doubtful_moves import told_of
 from models.commands.import_things import File, Things
 from models.commands.judging import ratios_of
 from models.commands.one_machine import says_one_of
-from models.commands.plain_jobs import Four, PlainJob, plain_row
+from models.commands.pending import Clash, Judged, Pending, moment_of, numbers_of, refs_of
+from models.commands.plain_jobs import PlainJob, plain_row
 from models.commands.report import SameVisit, SheetReport, Source
 from models.commands.same_visit import ImportVisits, alike, eight, told, told_twice
 from models.commands.taken_jobs import told_taken, told_twice_here
@@ -32,67 +32,9 @@ from models.tables.jobs import JobRow
 from models.values.asset import Asset
 from models.values.decision import Decision, Decisions, Verdict
 from models.values.description import place_on, version_on
-from models.values.job import Job, Misalignment
+from models.values.job import Job
 from models.values.kinds import Kind
 from models.values.limits import LimitsGiven
-
-
-@dataclass(slots=True)
-class Pending:
-    """A job that has passed its own checks and waits for its batch; a plain one has a row only where something is said of it."""
-
-    number: int
-    row: Row | None
-    cells: Sequence[Cell]
-    job: Job | PlainJob
-    day: date
-    content: bytes
-    asset_id: int
-    asset: Asset
-    other_refs: tuple[str, ...] = ()
-    """Of a job without a number of its own: the numbers that it would have under the other tags of its machine."""
-
-    @property
-    def left_as_found(self) -> bool:
-        """Tell whether what was left is what was found, and no cell says so."""
-        return (
-            self.job.left_as_found
-            if isinstance(self.job, PlainJob)
-            else self.row is not None and self.row.left_as_found
-        )
-
-    def typed(self) -> Mapping[str, str]:
-        """Give its numbers as they were typed."""
-        if isinstance(self.job, PlainJob):
-            read: Mapping[str, str] = json.loads(self.job.typed)
-            return read
-        return self.job.typed
-
-    def speak(self) -> Row:
-        """Give the row, to say something of it."""
-        if self.row is None:
-            self.row = Row(self.number)
-        return self.row
-
-
-@dataclass(frozen=True, slots=True)
-class Clash:
-    """A row whose job number the book has with other content; its tag and moment [µs]."""
-
-    row: Row
-    cells: Sequence[Cell]
-    ref: str
-    tag: str
-    performed_us: int
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """What a job is judged by, and its ratios as-found and as-left."""
-
-    limit_entry: int | None
-    limits: LimitsGiven
-    ratios: tuple[float | None, float | None]
 
 
 class JobRows(Things):
@@ -254,7 +196,9 @@ class JobRows(Things):
         for pending, key in zip(fresh, keys, strict=True):
             job, at = pending.job, moment_of(pending.job)
             known = (
-                alike(held[key], at, _numbers(job.found), _numbers(job.left), pending.typed) if key in held else None
+                alike(held[key], at, numbers_of(job.found), numbers_of(job.left), pending.typed)
+                if key in held
+                else None
             )
             if known is None or self._tell_visit(reader, pending.speak(), pending.cells, known, sheet):
                 kept.append(pending)
@@ -281,7 +225,7 @@ class JobRows(Things):
 
     def _comes_once(self, reader: RowReader, pending: Pending, sheet: SheetReport) -> bool:
         """Say of a job that may be the visit of an earlier row; take it among those that came, and tell so, unless it is left out."""
-        found, left = _numbers(pending.job.found), _numbers(pending.job.left)
+        found, left = numbers_of(pending.job.found), numbers_of(pending.job.left)
         key = self.visit_key(pending.asset_id, pending.day)
         earlier = self.came.alike(key, found, left, pending.typed) if pending.number not in self.told_visits else None
         if earlier is not None and not self.tell_twice(reader, pending.speak(), pending.cells, earlier, pending.day, sheet):  # fmt: skip
@@ -357,8 +301,8 @@ class JobRows(Things):
             return
         judged = [self.judge.limits_on(p.day, p.asset) for p in fresh]
         found, left = ratios_of(
-            [_numbers(p.job.found) for p in fresh],
-            [_numbers(p.job.left) for p in fresh],
+            [numbers_of(p.job.found) for p in fresh],
+            [numbers_of(p.job.left) for p in fresh],
             [p.job.target if isinstance(p.job, PlainJob) else p.job.target.as_tuple() for p in fresh],
             [p.asset for p in fresh],
             [limits for _, limits in judged],
@@ -416,18 +360,3 @@ class JobRows(Things):
         self.unjudged.add(tag)
         expected = "a speed for this asset; without one its jobs have no limit and no verdict"
         row.problems.append(reader.problem(row, "tag", Code.NOT_JUDGED, Severity.WARNING, tag, expected))
-
-
-def refs_of(waiting: Iterable[Pending]) -> list[str]:
-    """Give the numbers under which the book may hold jobs."""
-    return [ref for pending in waiting for ref in (pending.job.ref, *pending.other_refs)]
-
-
-def moment_of(job: Job | PlainJob) -> int:
-    """Give the moment of a job, in microseconds, whichever way it was read."""
-    return job.performed_us if isinstance(job, PlainJob) else to_microseconds(job.performed_at)
-
-
-def _numbers(measured: Misalignment | Four | None) -> Four | None:
-    """Give a measurement as four plain numbers, whichever way it was read."""
-    return measured.as_tuple() if isinstance(measured, Misalignment) else measured

@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from models.commands.import_jobs import JobRows, Pending
+from models.commands.import_jobs import JobRows
 from models.commands.lexicon import Mask
+from models.commands.pending import Pending
 from models.commands.plain_columns import PlainColumns
 from models.intake.blocks import Chunk
 from models.intake.reading import Cell

@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING
 
-from models.commands.import_jobs import JobRows, Pending
+from models.commands.import_jobs import JobRows
 from models.commands.import_things import File
 from models.commands.noticed import Noticed
+from models.commands.pending import Pending
 from models.commands.plain_jobs import PlainLane
 from models.commands.report import SheetReport, Source
 from models.errors import UnreadableFileError

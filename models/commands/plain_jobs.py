@@ -17,12 +17,13 @@ from datetime import UTC, date, datetime
 from typing import Any, Final
 
 from models.errors import NotAQuantityError
+from models.intake.cell_values import Remarked, typed_text
 from models.intake.checking import Known
 from models.intake.checking_jobs import DAY_ONE, is_odd
 from models.intake.clocks import clock_doubt
 from models.intake.fields import Form, Table
 from models.intake.reading import Cell
-from models.intake.rows import Remarked, RowReader, typed_text
+from models.intake.rows import RowReader
 from models.intake.spoilt import is_spoilt
 from models.ledger.content import job_content_text
 from models.tables.base import canonical_json, to_microseconds

@@ -2,42 +2,25 @@
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, Final, NamedTuple
+from datetime import UTC, datetime
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from models.errors import NotAQuantityError
-from models.intake import between, dates, totals
+from models.intake import between, totals
 from models.intake.beyond import Beyond, is_blank
-from models.intake.clocks import Doubt, clock_told
-from models.intake.day_order import MAY_LIE_AHEAD
-from models.intake.decimal_sign import two_readings
+from models.intake.cell_values import ANY_LENGTH, MOST_TYPED, CellReader, Remarked, short, typed_text
 from models.intake.fields import FEET, Field, Form, Table
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
-from models.intake.number_formats import Shown
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import AcrossRow, Cell
 from models.intake.spoilt import MERGED, NO_VALUE, is_spoilt
 from models.intake.totals import is_total
-from models.intake.words import choice
 from models.sentences.told import Told
-from models.units import Decimal, Parsed, Quantity, parse, to_stored
+from models.units import Parsed
 from models.values.job import COMPONENTS
-from models.values.several import names_in
-from models.values.spelling import seen
-
-_NAMES_OF_PEOPLE = {"name", "reviewer"}
-_GROUP = r"\s*(?:[+-]\s*)?[1-9]\d{0,2}(?:\.\d{3})"
-_ONE_POINT = re.compile(rf"{_GROUP}(?![\d.,eE])")
-_POINTS_ONLY = re.compile(rf"{_GROUP}+(?![\d.,eE])")
-"""Numbers whose points may part thousands: 1.250, and 1.250.000."""
-
-MOST_TYPED: Final = 120
-"""Characters of a number, a date or a word of a closed list; what is longer is none of them, and would take long to look at."""
 
 _FOOT_KEYS = {
     prefix: tuple(f"{prefix}_{foot}" for foot in FEET) for prefix in ("soft_before", "soft_after", "move_v", "move_h")
@@ -50,15 +33,6 @@ _STAGE_KEYS = {
 _WITH_MORE: Final = {Table.ASSETS, Table.INSTRUMENTS}
 """Lists in which little is known of a thing of which the name alone is written; of people a name is often all."""
 
-_ANY_LENGTH: Final = {Form.TEXT, Form.NAMES}
-
-
-def _short(cell: str) -> str:
-    text = cell.strip()
-    if len(text) > MOST_TYPED and not text.startswith((NO_VALUE, MERGED)):
-        raise NotAQuantityError(f"{text[:40]}…", Told("told.expected.shorter", most=str(MOST_TYPED)))
-    return text
-
 
 def kind_of(key: str) -> str | None:
     """Give what kind of measured number a field of a job is; ``None`` if it is none."""
@@ -69,21 +43,6 @@ def kind_of(key: str) -> str | None:
     if key.startswith("temp_"):
         return "air" if key == "temp_ambient" else "temperature"
     return "move" if key.startswith("move_") else None
-
-
-def typed_text(parsed: Parsed) -> str:
-    """Give a number as it was typed, with its unit."""
-    bare = parsed.typed[-1:].isdigit() or parsed.typed[-1:] in ".,"
-    return f"{parsed.typed} {parsed.unit}" if bare else parsed.typed
-
-
-class Remarked(NamedTuple):
-    """A value that was read, and of which something has to be said; the texts are what was found and expected."""
-
-    value: Any
-    code: Code
-    found: str
-    expected: str
 
 
 @dataclass(slots=True)
@@ -153,8 +112,9 @@ class RowReader:
         mapped = {column.index for column in mapping.columns if column.field is not None}
         self.beyond = Beyond(mapping.headings if headings is None else headings, mapped, WHAT_TO_MEND)
         self.columns = {self._key(column): column for column in mapping.columns if column.field is not None}
+        values = CellReader(mapping, zone, self.today)
         self.steps: list[tuple[int, str, Column, Field, Callable[[Cell, Column, Field], Any]]] = [
-            (column.index, key, column, column.field, self._converter(column.field))
+            (column.index, key, column, column.field, values.of(column.field))
             for key, column in self.columns.items()
             if column.field is not None
         ]
@@ -181,16 +141,6 @@ class RowReader:
         own = column.field.table is self.mapping.table
         return column.field.key if own else f"{column.field.table}.{column.field.key}"
 
-    def _converter(self, chosen: Field) -> Callable[[Cell, Column, Field], Any]:
-        return {
-            Form.TEXT: self._text,
-            Form.NUMBER: self._number,
-            Form.DATE: self._day,
-            Form.MOMENT: self._moment,
-            Form.CHOICE: self._choice,
-            Form.NAMES: self._names,
-        }[chosen.form]
-
     def read(self, number: int, cells: Sequence[Cell]) -> Row | None:
         """Read one row; ``None`` where every mapped cell is blank and there are no more cells than headings."""
         row = Row(number)
@@ -213,8 +163,8 @@ class RowReader:
                 continue
             blank = False
             try:
-                if type(cell) is str and len(cell) > MOST_TYPED and chosen.form not in _ANY_LENGTH:
-                    cell = _short(cell)
+                if type(cell) is str and len(cell) > MOST_TYPED and chosen.form not in ANY_LENGTH:
+                    cell = short(cell)
                 value = convert(cell, column, chosen)
             except NotAQuantityError as fault:
                 row.problems.append(self._problem(row, column, fault, chosen))
@@ -330,117 +280,3 @@ class RowReader:
             return cell is None or not str(cell).strip() or (by_word and is_total(str(cell)))
 
         return any(lacks(column, column.field) for _, column in self._required if column.field is not None)
-
-    def _text(self, cell: Cell, _column: Column, chosen: Field) -> str:
-        if isinstance(cell, float) and cell.is_integer():
-            return str(int(cell))  # a workbook holds a job number as a float
-        if isinstance(cell, datetime | date | time | timedelta):
-            return cell if isinstance(cell, str) else str(cell)
-        text = " ".join(str(cell).split())
-        if is_spoilt(text):
-            raise NotAQuantityError(text, Told("told.expected.value"))
-        if chosen.key not in _NAMES_OF_PEOPLE:
-            return text
-        name = seen(text)
-        if text and not name:
-            raise NotAQuantityError("", Told("told.expected.seen_name"))
-        return name
-
-    def _number(self, cell: Cell, column: Column, chosen: Field) -> Parsed | Remarked:
-        assert chosen.quantity is not None  # noqa: S101 - every number field has one
-        if isinstance(cell, bool | datetime | date | time | timedelta):
-            raise NotAQuantityError(str(cell), f"a number of {chosen.quantity}")
-        if self.mapping.decimal_against and isinstance(cell, str):
-            self._refuse_doubtful_number(cell)
-        parsed = self._parsed(cell, column, chosen.quantity)
-        if not math.isfinite(parsed.value * column.times):
-            raise NotAQuantityError(str(cell), Told("told.expected.finite"))
-        if self.mapping.decimal is Decimal.AUTO and type(cell) is str and _ONE_POINT.match(cell):
-            expected = f"a number that reads only one way; the point is taken for a decimal sign here, so this is {parsed.value:.15g}"
-            return Remarked(parsed, Code.AMBIGUOUS_NUMBER, cell, expected)
-        return parsed
-
-    def _parsed(self, cell: str | float | None, column: Column, quantity: Quantity) -> Parsed:
-        if type(cell) is str and cell[-1].isdigit() and self.mapping.decimal is not Decimal.COMMA and "_" not in cell:
-            # Most cells of a large file are plain numbers: the full reading is eight times slower.
-            try:
-                return Parsed(to_stored(float(cell), column.unit, quantity) + 0.0, column.unit, cell.strip())
-            except ValueError:
-                pass
-        if isinstance(cell, Shown):
-            return parse(cell.shown, quantity, column.unit, Decimal.POINT)
-        if isinstance(cell, int | float):
-            return Parsed(to_stored(float(cell), column.unit, quantity), column.unit, f"{cell:.15g}")
-        return parse(str(cell), quantity, column.unit, self._decimal(str(cell)))
-
-    def _decimal(self, text: str) -> Decimal:
-        """Take the sheet's decimal sign, but let a cell that can only be read the other way be read so."""
-        sign = self.mapping.decimal
-        if sign is Decimal.COMMA and "," not in text and not _POINTS_ONLY.match(text):
-            return Decimal.POINT
-        if sign is Decimal.POINT and "." not in text and "," in text:
-            return Decimal.AUTO
-        return sign
-
-    def _refuse_doubtful_number(self, cell: str) -> None:
-        """Refuse a number that reads two ways where other numbers tell against the decimal sign that is fixed."""
-        if (ways := two_readings(cell)) is not None:
-            fixed, told, sign = (
-                ("point", "comma", ",") if self.mapping.decimal is Decimal.POINT else ("comma", "point", ".")
-            )
-            expected = Told(
-                "told.expected.contrary_number", told=told, where=self.mapping.decimal_against, fixed=fixed, sign=sign,
-                one=ways[0], other=ways[1],
-            )  # fmt: skip
-            raise NotAQuantityError(cell.strip(), expected)
-
-    def _refuse_doubtful_date(self, cell: Cell, column: Column) -> None:
-        """Refuse a date that reads two ways where other dates tell against the order that is fixed, or that it was turned."""
-        if isinstance(cell, date) and column.index in self.mapping.turned:
-            # Its month is a day up to 12 in any case; of 5 May nothing can be turned.
-            one, other = (f"{day:%Y-%m-%d}" for day in (cell, cell.replace(month=cell.day, day=cell.month)))
-            if one != other:
-                expected = Told("told.expected.turned", text=self.mapping.turned[column.index], one=one, other=other)
-                raise NotAQuantityError(one, expected)
-        ways = dates.two_readings(cell) if self.mapping.order_against and isinstance(cell, str) else None
-        if ways is not None:
-            told = dates.Order.MONTH_FIRST if self.mapping.order is dates.Order.DAY_FIRST else dates.Order.DAY_FIRST
-            expected = Told(
-                "told.expected.contrary_day", told=str(told), where=self.mapping.order_against, fixed=str(self.mapping.order),
-                one=ways[0], other=ways[1],
-            )  # fmt: skip
-            raise NotAQuantityError(str(cell).strip(), expected)
-
-    def _day(self, cell: Cell, column: Column, chosen: Field) -> date | Remarked:
-        self._refuse_doubtful_date(cell, column)
-        ahead = chosen.key in MAY_LIE_AHEAD
-        day, doubts = dates.read_day(cell, self.mapping.order, self.today, may_lie_ahead=ahead)
-        return Remarked(day, Code.SHORT_YEAR, str(cell), _century_told(day)) if doubts else day
-
-    def _moment(self, cell: Cell, column: Column, _field: Field) -> datetime | Remarked:
-        self._refuse_doubtful_date(cell, column)
-        moment, doubts = dates.read_moment(cell, self.mapping.order, self.zone, self.today)
-        if not doubts:
-            return moment
-        if Doubt.CENTURY in doubts:
-            return Remarked(moment, Code.SHORT_YEAR, str(cell), _century_told(moment.astimezone(self.zone).date()))
-        return Remarked(moment, Code.ODD_TIME, str(cell), clock_told(doubts[0], moment, self.zone))
-
-    def _choice(self, cell: Cell, _column: Column, chosen: Field) -> str:
-        member = choice(str(cell), chosen, dict(self.mapping.words))
-        if member is None:
-            raise NotAQuantityError(str(cell), f"one of: {', '.join(chosen.choices)}")
-        return member
-
-    def _names(self, cell: Cell, _column: Column, _field: Field) -> tuple[str, ...] | Remarked:
-        if is_spoilt(str(cell).strip()):
-            raise NotAQuantityError(str(cell).strip(), Told("told.expected.value"))
-        names, nobody = names_in(str(cell))
-        if not nobody:
-            return names
-        whom = f"only {'; '.join(names)} counts" if names else "it is read as a blank"
-        return Remarked(names, Code.NOBODY, str(cell), f"names; what stands for nobody names nobody, so {whom}")
-
-
-def _century_told(day: date) -> str:
-    return f"a year of four digits; {day.replace(year=day.year + 100)} would lie ahead, so this is read as {day}"
