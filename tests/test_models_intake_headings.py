@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from models.intake.fields import FIELDS, Table, fields_of
-from models.intake.headings import field_for, take_apart
+from models.intake.headings import field_for, in_row, meaning_of, take_apart
 from models.intake.proposing import Proposed, propose_columns
 from models.intake.words import propose_word
 from models.units import Display
@@ -170,3 +170,27 @@ def test_a_heading_that_is_longer_than_any_is_none_and_takes_no_time(sign: str) 
     found = take_apart(sign * 100_000)
     assert (found.words, found.unit) == ((), "")
     assert len(found.text) <= 300
+
+
+def test_a_text_without_a_letter_names_no_field_and_is_not_taken_apart() -> None:
+    texts = [
+        "",
+        "1",
+        "0.017",
+        "-0.02",
+        "2024-05-01",
+        "2024-05-01 10:30",
+        "[″]",
+        '(")',
+        "(°)",
+        "[%]",
+        "№ 4",
+        "1/8",
+        "#",
+        "1 2 3",
+        "±",
+    ]
+    assert in_row([*texts, "Machine", "as found V offset"]) == [take_apart("Machine"), take_apart("as found V offset")]
+    assert not [text for text in texts for table in Table if meaning_of(take_apart(text), table) is not None]
+    own = {name for field in FIELDS for name in (field.heading, *field.other)}
+    assert not [name for name in own if not any(map(str.isalpha, name))]

@@ -7,8 +7,9 @@ has to answer where something in a heading of numbers is not understood.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from models.intake.fields import FEET, FIELDS, FOOT_ROWS, Field, Form, Table, fields_of
@@ -24,6 +25,7 @@ _MOST_NUMBERS: Final = 20
 _BRACKET: Final = re.compile(r"\[([^\[\]]*)\]|\(([^()]*)\)|\{([^{}]*)\}")
 _NUMBERS: Final = re.compile(r"\d+")
 _WORD: Final = re.compile(r"[a-zäöüß0-9]+")
+_NO_NAME: Final = re.compile(r"[^a-zäöüß0-9]+")
 _SIGN: Final = re.compile(r"[+=<>≤≥Δ∆]|(?<![^\s(\[{])[-−–](?![^\s)\]}])(?=\s*[)\]}])")
 """What may say which way round a number is; a dash counts only where nothing but the end of a bracket comes behind it."""
 
@@ -98,6 +100,11 @@ def take_apart(heading: str) -> Heading:
     return Heading(text, tuple(words), units[0] if units else "", " ".join([*others, *odd]), signs)
 
 
+def in_row(texts: Iterable[str]) -> list[Heading]:
+    """Take the texts of a row apart that may be headings; one without a letter, as most cells below them are, names no field."""
+    return [take_apart(text) for text in texts if any(map(str.isalpha, text))]
+
+
 def _is_odd(inside: str) -> bool:
     """Tell whether a text in brackets stands for a unit that is not known: it has its signs, and no words of a reading."""
     words = frozenset(_WORD.findall(inside.lower()))
@@ -147,7 +154,7 @@ def odd_unit(heading: Heading, field: Field) -> str:
 
 
 def _same(plain: str) -> str:
-    return re.sub(r"[^a-z0-9äöüß]", "", plain)
+    return _NO_NAME.sub("", plain)
 
 
 _EXACT: dict[Table, dict[str, Field]] = {table: {} for table in Table}
@@ -207,14 +214,19 @@ def meaning_of(heading: Heading, table: Table) -> Meaning | None:
     table : Table
         What the sheet holds. [unitless]
     """
-    # A unit may be in the name itself, and behind it once more: 'max rpm / rpm', 'max rpm (1/min)'.
-    bare = _BRACKET.sub(lambda m: " " if is_unit(next(filter(None, m.groups()), "")) else m[0], heading.text)
-    texts = (heading.plain, heading.text, f"{heading.plain}{heading.unit}", bare)
-    names = [_same(text.lower()) for text in texts]
-    exact = next((_EXACT[table][name] for name in names if name in _EXACT[table]), None)
+    exact = next((_EXACT[table][name] for name in _names(heading) if name in _EXACT[table]), None)
     if exact is not None:
         return Meaning(exact, _beside([], heading.signs) if exact.form is Form.NUMBER else ())
     return _measured(heading) if table is Table.JOBS else None
+
+
+@lru_cache(maxsize=256)  # of a row of headings it is asked for every table
+def _names(heading: Heading) -> tuple[str, ...]:
+    """Give the names that a heading may have in a table, each once."""
+    # A unit may be in the name itself, and behind it once more: 'max rpm / rpm', 'max rpm (1/min)'.
+    bare = _BRACKET.sub(lambda m: " " if is_unit(next(filter(None, m.groups()), "")) else m[0], heading.text)
+    texts = (heading.plain, heading.text, f"{heading.plain}{heading.unit}", bare)
+    return tuple(dict.fromkeys(_same(text.lower()) for text in texts))
 
 
 def _measured(heading: Heading) -> Meaning | None:

@@ -226,7 +226,7 @@ def outline(sheet: Sheet, display: Display) -> SheetMapping | None:
     """Propose how a sheet is read, by its first rows only; ``None`` where no row of headings is understood."""
     best: tuple[float, Table, int] | None = None
     for number, row in enumerate(sheet.head[:HEADER_SEARCH], start=1):
-        taken = [headings.take_apart(text) for cell in row if (text := text_of(cell))]
+        taken = headings.in_row(map(text_of, row))
         for table in Table:
             score = headings.score(taken, table)
             if score >= 2 and (best is None or score > best[0]):

@@ -59,7 +59,7 @@ def nearest_of(sheet: Sheet) -> Nearest | None:
     """
     best: Nearest | None = None
     for number, row in enumerate(sheet.head[:HEADER_SEARCH], start=1):
-        parts = [headings.take_apart(text) for cell in row if (text := text_of(cell))]
+        parts = headings.in_row(map(text_of, row))
         for table in Table:
             known = {field.key for part in parts if (field := headings.field_for(part, table)) is not None}
             missing = tuple(field for field in fields_of(table) if field.required and field.key not in known)

@@ -139,7 +139,7 @@ def _headings_of(row: Sequence[Cell], *, needs_readings: bool = True, least: int
     texts = [text for cell in row if isinstance(cell, str) and (text := text_of(cell))]
     if len(texts) < len(_texts(row)):
         return None  # a number or a date is no heading
-    taken = [headings.take_apart(text) for text in texts]
+    taken = headings.in_row(texts)
     scores = {table: headings.score(taken, table, needs_readings=needs_readings) for table in Table}
     best = max(scores, key=lambda table: scores[table])
     return best if scores[best] >= max(least, _SHARE * len(texts)) else None
