@@ -15,7 +15,7 @@ from models.intake.merged import rows_below, told
 from models.intake.problems import Code, Problem, Severity
 from models.intake.reading import Cell, Sheet, read_sheets
 from models.intake.rows import Row, RowReader
-from models.intake.spoilt import MERGED
+from models.intake.shown_cells import MERGED
 from models.units import Display
 from tests.test_models_intake_rows import ZONE
 

@@ -14,9 +14,10 @@ import xlsxwriter
 from models.intake.fields import FIELDS, Table
 from models.intake.mapping import Column, SheetMapping, propose
 from models.intake.mend import Bad, write_mend
-from models.intake.number_formats import Shown, read_format
+from models.intake.number_formats import read_format
 from models.intake.reading import read_sheets
 from models.intake.rows import Row, RowReader
+from models.intake.shown_cells import Shown
 from models.intake.spoilt_xls import formats_in
 from models.units import Display
 from tests.test_models_intake_rows import ZONE

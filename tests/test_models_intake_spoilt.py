@@ -17,7 +17,8 @@ from models.intake.mapping import propose
 from models.intake.mend import Bad, write_mend
 from models.intake.problems import Code
 from models.intake.reading import read_sheets
-from models.intake.spoilt import NO_VALUE, spoilt_cells
+from models.intake.shown_cells import NO_VALUE
+from models.intake.spoilt import spoilt_cells
 from models.values.story import Site
 from tests.seeded import FILES, bring_in, contents, write
 

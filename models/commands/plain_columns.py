@@ -21,7 +21,7 @@ from models.commands.plain_jobs import BLANK, NUMBERS, STAGES, PlainJob, PlainLa
 from models.commands.plain_texts import COMPONENTS, contents_of, feet_column, typed_column
 from models.intake.blocks import Chunk
 from models.intake.reading import Cell
-from models.intake.spoilt import is_spoilt
+from models.intake.shown_cells import is_spoilt
 from models.ledger.columns import Coded, Column, Each, Same, Values
 from models.values.kinds import Method, Reason
 from models.values.spelling import seen

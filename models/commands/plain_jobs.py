@@ -24,7 +24,7 @@ from models.intake.clocks import clock_doubt
 from models.intake.fields import Form, Table
 from models.intake.reading import Cell
 from models.intake.rows import RowReader
-from models.intake.spoilt import is_spoilt
+from models.intake.shown_cells import is_spoilt
 from models.ledger.content import job_content_text
 from models.tables.base import canonical_json, to_microseconds
 from models.units import Parsed

@@ -16,10 +16,9 @@ from models.intake.day_order import MAY_LIE_AHEAD
 from models.intake.decimal_sign import two_readings
 from models.intake.fields import Field, Form
 from models.intake.mapping import Column, SheetMapping
-from models.intake.number_formats import Shown
 from models.intake.problems import Code
 from models.intake.reading import Cell
-from models.intake.spoilt import MERGED, NO_VALUE, is_spoilt
+from models.intake.shown_cells import MERGED, NO_VALUE, Shown, is_spoilt
 from models.intake.words import choice
 from models.sentences.told import Told
 from models.units import Decimal, Parsed, Quantity, parse, to_stored

@@ -17,10 +17,10 @@ from models.intake import dates, headings
 from models.intake.cells import text_of
 from models.intake.day_order import MAY_LIE_AHEAD, evidence_in
 from models.intake.fields import Field, Form, Table, fields_of
-from models.intake.number_formats import Shown
 from models.intake.problems import column_name
 from models.intake.proposing import HALF, NO_UNIT, Ask, propose_columns
 from models.intake.reading import Cell, Sheet
+from models.intake.shown_cells import Shown
 from models.intake.title_words import Word, words_above
 from models.intake.units_below import heading_row, units_below, with_units
 from models.intake.units_beside import (

@@ -21,9 +21,9 @@ from pathlib import Path
 from models.errors import NotAQuantityError
 from models.intake.dates import spelt_out
 from models.intake.mapping import WHAT_TO_MEND, SheetMapping
-from models.intake.number_formats import Shown
 from models.intake.plain_text import guarded
 from models.intake.reading import Cell
+from models.intake.shown_cells import Shown
 from models.intake.whole_digits import WholeDigits
 
 

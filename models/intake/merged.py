@@ -19,7 +19,7 @@ from models.intake.fields import Field, Form, Table
 from models.intake.mapping import Column, SheetMapping
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import AcrossRow, Cell, Sheet
-from models.intake.spoilt import MERGED
+from models.intake.shown_cells import MERGED
 
 _OF_ONE_VISIT: Final = ("found_", "left_", "soft_", "move_", "temp_stationary", "temp_movable", "hours_run")
 _BLANK_HARMS: Final = frozenset({Form.NUMBER, Form.DATE, Form.MOMENT, Form.CHOICE})

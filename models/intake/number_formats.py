@@ -11,10 +11,11 @@ import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Final
 
 from models.intake.cell_walk import WalkedCell
 from models.intake.heading_units import is_unit
+from models.intake.shown_cells import Shown
 from models.intake.spoilt import found_in, place_of, sheets_of, tree_of, walk_part
 from models.intake.spoilt_xls import formats_of_xls
 
@@ -34,20 +35,6 @@ _THOUSANDS: Final = re.compile(r"(?<=[0#?]),+(?=\.|$)")
 _NO_UNIT: Final = " \u00a0\u202f+-−–()"
 
 Places = dict[tuple[int, int], "Format"]
-
-
-class Shown(float):
-    """A number of a workbook beside which its format shows something; ``shown`` is what a person reads."""
-
-    __slots__ = ("shown",)
-
-    shown: str
-
-    def __new__(cls, value: float, shown: str) -> Self:
-        """Make one out of the number and the text."""
-        made = super().__new__(cls, value)
-        made.shown = shown
-        return made
 
 
 @dataclass(frozen=True, slots=True)

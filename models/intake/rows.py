@@ -16,7 +16,7 @@ from models.intake.fields import FEET, Field, Form, Table
 from models.intake.mapping import WHAT_TO_MEND, Column, SheetMapping
 from models.intake.problems import Code, Problem, Severity, column_name
 from models.intake.reading import AcrossRow, Cell
-from models.intake.spoilt import MERGED, NO_VALUE, is_spoilt
+from models.intake.shown_cells import MERGED, NO_VALUE, is_spoilt
 from models.intake.totals import is_total
 from models.sentences.told import Told
 from models.units import Parsed

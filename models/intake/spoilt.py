@@ -16,20 +16,10 @@ from typing import Final, TypeVar
 from xml.etree import ElementTree as ET
 
 from models.intake.cell_walk import WalkedCell, column_number, is_usual, walk
+from models.intake.shown_cells import NO_VALUE
 from models.intake.spoilt_xls import spoilt_cells_of_xls
 
 T = TypeVar("T")
-
-NO_VALUE: Final = "#NO VALUE: "
-"""What is put before a formula without a value; it stays with the row when it comes back, and keeps it out again."""
-
-MERGED: Final = "#MERGED: "
-"""What is put before what a person sees in a merged cell, where it is not certain that it is meant there."""
-
-_ERRORS: Final = re.compile(
-    r"#(?:N/[ADV]|NV|GETTING_DATA|¡?[A-ZÄÖÜÁÉÍÓÚÂÊÔÃÕÇ/0]{2,14}[!?]|#{2,})|Err:\d{3}|#NO VALUE:.*|#MERGED:.*", re.DOTALL
-)
-"""Error values in the spellings of several languages, a number that did not fit its column (####), and our own mark."""
 
 _RELATION: Final = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _PIECE: Final = 1 << 20
@@ -52,17 +42,6 @@ _ERRORS_SAID: Final = (b'"e"', b"'e'")
 """One of them stands in every piece of a sheet with such a cell; most sheets have none of them."""
 
 _BEGINS: Final = re.compile(rb"<(?:\w+:)?c[\s>]")
-
-
-def is_spoilt(text: str) -> bool:
-    """Tell whether a text is what a spreadsheet shows where it has no value.
-
-    Parameters
-    ----------
-    text : str
-        The text of a cell. [as typed]
-    """
-    return text[:1] in {"#", "E"} and _ERRORS.fullmatch(text) is not None
 
 
 def spoilt_cells(path: Path) -> dict[str, dict[tuple[int, int], str]]:

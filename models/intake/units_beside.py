@@ -18,9 +18,9 @@ from models.intake import headings
 from models.intake.cells import text_of, texts_in
 from models.intake.fields import Field, Form, Table, fields_of
 from models.intake.heading_units import is_unit, unit_or_none
-from models.intake.number_formats import Shown
 from models.intake.proposing import HALF
 from models.intake.reading import Cell, Sheet
+from models.intake.shown_cells import Shown
 from models.intake.title_units import (
     CLEAR,
     MOST_TITLE,
