@@ -320,10 +320,20 @@ def test_a_large_file_is_read_as_columns_and_a_small_one_without_the_library_of_
         "    sheet, mapping = Of(delimiter=sign), Of(table=table)\n"
         "    return _kind([Of(sheet=sheet, mapping=mapping, expected=rows)]).__name__\n"
         "print(kind(work.COLUMNS_FROM - 1), kind(10**6, Table.ASSETS), kind(10**6, sign=''), 'numpy' in sys.modules)\n"
-        "print(kind(work.COLUMNS_FROM), 'numpy' in sys.modules)"
+        "print(kind(work.COLUMNS_FROM), 'numpy' in sys.modules)\n"
+        "print({'models.intake.number_formats', 'models.intake.spoilt', 'xml.etree.ElementTree'} & set(sys.modules))"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
-    assert done.stdout.split() == ["Sheets", "Sheets", "Sheets", "False", "LargeSheets", "True"]
+    assert done.stdout.split() == ["Sheets", "Sheets", "Sheets", "False", "LargeSheets", "True", "set()"]
+
+
+def test_what_shows_no_table_and_computes_no_book_again_loads_neither_tables_nor_processes() -> None:
+    code = (
+        "import sys; import dashboard.cli, dashboard.console.importing, dashboard.console.people_accounts, dashboard.console.proving\n"
+        "import dashboard.console.tokens; print({'rich', 'multiprocessing', 'models.store.verify'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["set()"]
 
 
 def test_a_process_of_its_own_collects_while_it_works_and_not_while_it_starts_and_ends(

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import sqlalchemy as sa
-from rich.table import Table
 
 from dashboard.console.common import now, opened, out, settings_of, several, who
 from models.commands.accounts import add_account, change_account_at, set_password
@@ -94,6 +93,8 @@ def _list(engine: sa.Engine, given: argparse.Namespace) -> int:
     if not every:
         out.print("The book has no account: nobody is asked who they are.")
         return 0
+    from rich.table import Table  # only where there is a table to show
+
     table = Table("login", "name", "site", "roles", "state", title="Accounts", title_justify="left")
     for one in every:
         for site in places:

@@ -9,10 +9,9 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
-from rich.progress import Progress
 
 from dashboard.console.common import now, opened, out, settings_of, who
 from dashboard.console.endings import DONE, NOT_GOOD
@@ -30,10 +29,12 @@ from models.store.known import site_of, sites
 from models.store.own_files import refuse_own
 from models.store.proofs import BookKey, Head, last_head, one_state, read_keys
 from models.store.signing import file_fault, key_fault
-from models.store.verify import Verified, verify_book
-from models.store.verify_names import NoRight, OwnWork
 from models.store.verify_package import look_at_package
 from models.whole_files import add_whole, not_written
+
+if TYPE_CHECKING:
+    from models.store.verify import Verified
+    from models.store.verify_names import NoRight, OwnWork
 
 _PACKAGE_ELSEWHERE = "--package FILE"
 
@@ -43,6 +44,11 @@ SHOWN = 20
 
 def run_verify(given: argparse.Namespace) -> int:
     """Compute the book again, and tell what does not fit."""
+    # Bars and processes are loaded here: head, history and key need none.
+    from rich.progress import Progress
+
+    from models.store.verify import verify_book
+
     settings, key = settings_of(given), _key(given.public_key)
     kept = [note for name in given.against or () for note in _kept(name)]
     handed, package = (read_package(given.package) if given.package else None), None

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 
-from rich.table import Table
-
 from dashboard.console.common import now, opened, out, settings_of
 from models.store.known import site_of
 from models.store.tokens import end_token, make_token, read_tokens
@@ -37,6 +35,8 @@ def _list(given: argparse.Namespace) -> int:
     if not tokens:
         out.print(f"{site.name} has no token.")
         return 0
+    from rich.table import Table  # only where there is a table to show
+
     table = Table("name", "login", "roles", "made", "ended", title=f"Tokens of {site.name}", title_justify="left")
     for token in tokens:
         ended = "" if token.ended is None else f"{token.ended:%Y-%m-%d %H:%M} UTC"
