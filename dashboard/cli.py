@@ -357,7 +357,9 @@ _PARSERS: tuple[tuple[Container[str], Callable[[_Verbs], None]], ...] = (
 def _run(given: argparse.Namespace) -> int:
     module, function = _RUNS[given.verb]
     run = getattr(import_module(f"dashboard.console.{module}"), function)
-    gc.enable()
+    if not gc.isenabled():
+        gc.freeze()  # what is loaded by now is not looked through while the command runs either
+        gc.enable()
     status: int = run(given)
     return status
 

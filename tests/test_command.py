@@ -351,7 +351,7 @@ def test_a_process_of_its_own_collects_while_it_works_and_not_while_it_starts_an
     monkeypatch.setattr(sys, "argv", ["driftbook", "work", "--example"])
     try:
         assert main() == 0
-        assert seen == [False, "frozen"]
+        assert seen == [False, "frozen", "frozen"]
         assert gc.isenabled()
     finally:
         (gc.enable if was else gc.disable)()

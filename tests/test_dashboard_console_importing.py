@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -94,6 +95,19 @@ def mappings() -> list[Path]:
 
 
 # -- for which site a mapping holds --------------------------------------------------------------------------------
+
+
+def test_an_import_lets_the_library_of_arrays_start_no_threads(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for said, then in (("4", "4"), ("", "1")):
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", said)
+        if not said:
+            monkeypatch.delenv("OPENBLAS_NUM_THREADS")
+        assert main(["import", "jobs.csv", "--book", "none.db"]) == 2
+        assert os.environ["OPENBLAS_NUM_THREADS"] == then
+    assert "none.db" in capsys.readouterr().err
 
 
 def test_what_one_site_confirmed_is_asked_anew_for_another_where_units_are_not_stated(second: Spoken) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -41,6 +42,8 @@ _BAR_FROM_ROWS = 20_000
 
 def run_import(given: argparse.Namespace) -> int:
     """Import files, or say what has to be confirmed or mended first."""
+    # An import multiplies no matrices: the library of arrays, where it is loaded at all, need not start threads for them.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     settings = settings_of(given)
     with opened(settings) as engine:
         with engine.connect() as connection:
