@@ -19,6 +19,7 @@ from dashboard.auth.guarded import guarded
 from dashboard.desk import Desk
 from dashboard.pictures import Pictures
 from models.history.columns import History
+from models.ledger.findings import Finding
 from models.settings import Settings
 from models.values.decision import DecisionRule
 from models.values.entry import AdoptedLimits, EntryFilter, EntryPage, EntryStory, Stated
@@ -62,6 +63,9 @@ class Book(Protocol):
 
     def entry(self, site_id: int, number: int) -> EntryStory | None:
         """Give everything that one entry says; ``None`` where the site has no such entry."""
+
+    def differences(self, site_id: int, number: int) -> Sequence[Finding]:
+        """Give in what the rows of one entry are not what its statement says; nothing where they agree."""
 
     def limit_sets(self, site_id: int) -> tuple[AdoptedLimits, ...]:
         """Give every version of every limit set, in order of the day of adoption."""

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from models.history.columns import REASONS, AssetColumns, BreakColumns, History, JobColumns, speed_class_of
+from models.ledger.findings import Finding
 from models.maths.limits import limit_ratio, limits_for
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
@@ -132,6 +133,9 @@ class MadeBook:
 
     def proof(self, site_id: int) -> BookProof | None:
         return self.proven if site_id == self.at_site.site_id else None
+
+    def differences(self, _site_id: int, _number: int) -> list[Finding]:
+        return []
 
     def misfit(self, _site_id: int, _story: AssetStory, _upto: int) -> Misfit | None:
         return None

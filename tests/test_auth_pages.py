@@ -19,6 +19,8 @@ from dashboard.roles import UPDATE
 from dashboard.version import program
 from models.commands.accounts import add_account, change_account
 from models.commands.amend_job import amend_job
+from models.commands.sign_off import sign_off
+from models.errors import AlteredBookError
 from models.ledger.package_verifier import files_of
 from models.settings import Settings
 from models.store import state
@@ -329,6 +331,39 @@ def test_an_engineer_signs_with_the_password_and_the_name_is_theirs(book: AuthBo
     top = fill(client, book, "asset-body.children", "/asset/P-1")
     assert "signed by Eng Lund (approved)" in top
     assert "Eng Lund" in fill(client, book, "book-body.children", f"/book/{entry}")
+
+
+def test_an_entry_that_was_altered_says_so_on_its_page_and_is_not_signed(book: AuthBook) -> None:
+    from tests.kept_book import change, delete, rows_of
+
+    client, entry = book.signed_in(Role.ENGINEER), job_entry(book)
+    whole, form = fill(client, book, "book-body.children", f"/book/{entry}"), client.get(f"/sign/{entry}")
+    assert "was altered" not in whole
+    assert f"What entry {entry} says" in whole
+    assert f"/sign/{entry}" in whole
+    with book.engine.connect().execution_options(write=True) as connection, connection.begin():
+        row = next(row for row in rows_of(connection, "job") if row["entry"] == entry)
+        change(connection, "job", row, left_offset_v=0.001)
+    book.clock.on(minutes=15)  # a finished answer is given again for so long
+    page = fill(client, book, "book-body.children", f"/book/{entry}")
+    assert f"Entry {entry} was altered" in page
+    assert f"entry {entry}, job.left_offset_v: the row says ‘0.001’, the statement ‘{row['left_offset_v']}’" in page
+    assert "driftbook verify" in page
+    assert f"What entry {entry} says" not in page
+    assert f"/sign/{entry}" not in page
+    assert "a signature would stand under something else" in client.get(f"/sign/{entry}").get_data(as_text=True)
+    fields = hidden_of(form.get_data(as_text=True)) | {"meaning": "approved", "password": PASSWORD}
+    assert client.post(f"/sign/{entry}", data=fields).status_code == 409
+    assert signed(book) == []
+    with pytest.raises(AlteredBookError):
+        sign_off(book.engine, book.site, entry, meaning=Meaning.APPROVED, by="Eng Lund", now=NOW)
+    with book.engine.connect().execution_options(write=True) as connection, connection.begin():
+        delete(connection, "job", next(row for row in rows_of(connection, "job") if row["entry"] == entry))
+    book.clock.on(minutes=15)
+    page = fill(client, book, "book-body.children", f"/book/{entry}")
+    assert f"entry {entry}: its row in job is missing" in page
+    assert "No such entry" not in page
+    assert "No such entry" in fill(client, book, "book-body.children", "/book/999")
 
 
 def fill(client: Any, book: AuthBook, key: str, path: str, search: str = "") -> str:

@@ -274,6 +274,7 @@ def test_an_entry_can_be_proved_without_this_program(client: Any) -> None:
 def test_a_book_that_was_altered_gives_no_proof(opened: Opened) -> None:
     client = opened.app.server.test_client()
     assert client.get(f"{API}/entries/2/proof").status_code == 200
+    assert [client.get(f"{API}/entries/{number}").get_json()["differences"] for number in range(1, 18)] == [[]] * 17
     import sqlite3
 
     with sqlite3.connect(opened.reader.engine.url.database or "") as raw:
@@ -283,6 +284,8 @@ def test_a_book_that_was_altered_gives_no_proof(opened: Opened) -> None:
             raw.execute(f"DROP TRIGGER {name}")
         raw.execute("UPDATE statement SET leaf = zeroblob(32) WHERE entry = 5")
     raw.close()
+    (told,) = client.get(f"{API}/entries/5").get_json()["differences"]
+    assert (told["fault"], told["table"], told["column"], told["row"]) == ("leaf", "statement", "leaf", "00" * 32)
     fresh = create_app(Settings(book="x.book"), opened.reader, clock=opened.clock).server.test_client()
     told = fresh.get(f"{API}/entries/2/proof")
     assert told.status_code == 500

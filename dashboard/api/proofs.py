@@ -9,6 +9,7 @@ from dashboard.api.asking import Asked
 from dashboard.api.problems import ProblemError
 from dashboard.api.reads import Given, not_found
 from dashboard.api.shown import entry_line
+from models.store.as_written import differences_in
 from models.store.proofs import Head
 from models.store.tree_proofs import head_of, newest_heads, statement_of
 from models.values.entry import EntryFilter, EntryLine
@@ -44,9 +45,22 @@ def entry(asked: Asked) -> Given:
     """Give one entry with its statement."""
     line = _line(asked, asked.given["number"])
     with asked.engine.connect() as connection:
-        held = statement_of(connection, line.number)
+        held, parted = (
+            statement_of(connection, line.number),
+            differences_in(connection, asked.site.site_id, line.number),
+        )
     statement = None if held is None else {"text": held[0], "leaf": held[1].hex()}
-    return Given({"entry": entry_line(line), "statement": statement})
+    differences = [
+        {
+            "fault": str(one.fault),
+            "table": one.table,
+            "column": one.column or None,
+            "row": one.found,
+            "statement": one.said,
+        }
+        for one in parted
+    ]
+    return Given({"entry": entry_line(line), "statement": statement, "differences": differences})
 
 
 def _head(head: Head) -> dict[str, Any]:

@@ -92,6 +92,7 @@ def to(of: str) -> Schema:
 
 
 _TEXT_OUT: Final[Schema] = {"type": "string"}
+_MAYBE_TEXT: Final[Schema] = {"type": ["string", "null"]}
 _WHEN: Final[Schema] = {"type": "string", "description": "Moment with its offset from UTC (RFC 3339)."}
 _DAY: Final[Schema] = {"type": ["string", "null"], "description": "Day on the site's calendar: 2026-11-25."}
 _ENTRY: Final = whole("Number of an entry.")
@@ -368,6 +369,10 @@ SCHEMAS: Final[Schema] = {
         {
             "entry": to("EntryLine"),
             "statement": shape("What the entry says, byte by byte, and its leaf: SHA-256 of a zero byte and the text in UTF-8.", {"text": _TEXT_OUT, "leaf": _HASH}) | {"type": ["object", "null"]},
+            "differences": listed(
+                shape("One value, as 'driftbook verify' tells it.", {"fault": _TEXT_OUT, "table": _TEXT_OUT, "column": _MAYBE_TEXT, "row": _MAYBE_TEXT, "statement": _MAYBE_TEXT}),
+                "In what the rows of the entry are not what its statement says: the book was altered. Nothing where they agree; the tree is not looked at.",
+            ),
         },
     ),
     "Head": shape(

@@ -7,6 +7,8 @@ what was changed later.  ``/book/NUMBER`` opens one entry.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import dash
 
 from dashboard.asked import DONE, KINDS, Asked, entry_of, read_asked, read_number
@@ -31,6 +33,7 @@ from dashboard.context import context
 from dashboard.fetch import Scene
 from dashboard.opening import attach_fill, begin, import_way, site_way, skeleton
 from dashboard.place import SITE, Place, asset_path, shortened
+from dashboard.proofs import fault_words
 from dashboard.proofs_routes import may_audit
 from dashboard.recording import signed_as
 from dashboard.views.book_view import MOST, BookLine, BookView, build
@@ -66,11 +69,14 @@ def fill(seen: Scene, _scheme: str) -> Child:
     site, wanted = seen.required, entry_of(seen.place.path)
     if wanted:
         number = read_number(wanted)
-        story = None if number is None else context().book.entry(site.site_id, number)
-        if story is None:
+        if number is None:
             return unknown(wanted, seen)
-        signs = _signoffs(story, seen)
-        return [*entry_body(build_entry(story, site, seen.display), seen), *signs]
+        story, found = context().book.entry(site.site_id, number), context().book.differences(site.site_id, number)
+        parted = [fault_words(one) for one in found]
+        if story is None:  # its rows may be gone
+            return [*begin(say("book.title"), seen), _altered(number, parted)] if parted else unknown(wanted, seen)
+        signs = _signoffs(story, seen, altered=bool(parted))
+        return [*entry_body(build_entry(story, site, seen.display), seen, parted), *signs]
     history = seen.history
     asked = read_asked(seen.place, site.zone, history.assets.tag.tolist(), history.people, history.instruments)
     page = EntryPage((), older=False, newer=False, count=0)
@@ -222,15 +228,15 @@ def unknown(asked: str, seen: Scene) -> list[Child]:
     return [*begin(say("book.title"), seen), blank(say("entry.unknown.title"), text, back)]
 
 
-def _signoffs(story: EntryStory, seen: Scene) -> list[Child]:
-    """Put the signatures under a job, and the ways to sign it and to void it."""
+def _signoffs(story: EntryStory, seen: Scene, *, altered: bool) -> list[Child]:
+    """Put the signatures under a job, and the ways to sign it and to void it; what was altered is not offered to be signed."""
     if not isinstance(story.now, JobLine):
         return []
     site, entry = seen.required, story.line.number
     machine = context().book.story(site.site_id, story.now.job.tag)
     held = () if machine is None else machine.signoffs
     stands = story.now.superseded_by is None and machine is not None
-    signs = stands and not story.now.void and may_sign(site.site_id)
+    signs = stands and not altered and not story.now.void and may_sign(site.site_id)
     own = own_work(() if machine is None else machine.jobs, signed_as(seen).get("by", ""))
     parts: list[Child] = [entry_signoffs(held, entry, seen.place, site.zone, may_sign=signs, own=own)]
     if stands and may_void(site.site_id):
@@ -239,13 +245,15 @@ def _signoffs(story: EntryStory, seen: Scene) -> list[Child]:
     return parts
 
 
-def entry_body(view: EntryView, seen: Scene) -> list[Child]:
-    """Put the page of one entry together."""
+def entry_body(view: EntryView, seen: Scene, parted: Sequence[str]) -> list[Child]:
+    """Put the page of one entry together; ``parted`` says in what its rows, which are shown, are not what was written."""
     place = seen.place
     parts: list[Child] = [
         *begin(view.title, seen, beside=_neighbours(view, place)),
         sentence(view.sentence),
     ]
+    if parted:
+        parts.append(_altered(view.number, parted))
     if view.why:
         parts.append(html.P([html.Strong(f"{say('entry.why')}: "), view.why], className="note strong"))
     parts.append(_onward(view, place))
@@ -263,22 +271,36 @@ def entry_body(view: EntryView, seen: Scene) -> list[Child]:
     if view.versions:
         parts.append(_versions(view, place))
     if view.says:
-        parts.append(_says(view))
+        parts.append(_says(view, altered=bool(parted)))
     if view.sheets:
         parts.append(_sheets(view))
     return parts
 
 
-def _says(view: EntryView) -> html.Section:
-    """Put what the entry says, with what was typed beside it, and below it what was typed and has no field: readings, stated reasons."""
+def _altered(number: int, parted: Sequence[str]) -> html.Div:
+    """Say in what the rows of the entry are not what its statement says."""
+    return html.Div(
+        [
+            html.P(html.Strong(say("entry.altered", number=count(number)))),
+            html.Ul([html.Li(one) for one in parted]),
+            html.P(say("entry.altered.remedy")),
+        ],
+        className="note strong",
+        role="alert",
+    )
+
+
+def _says(view: EntryView, *, altered: bool) -> html.Section:
+    """Put what the entry says, or what its rows say now where they were altered, with what was typed beside it, and below it what was typed and has no field: readings, stated reasons."""
     columns = [Column(say("entry.column.field")), Column(say("entry.column.value"))]
-    caption = say("entry.says.caption", number=count(view.number))
+    number = count(view.number)
+    caption = say("entry.rows.caption", number=number) if altered else say("entry.says.caption", number=number)
     rows = [[name, _value(text, view.typed.get(name, ""))] for name, text in view.says]
     tables: list[Child] = [html.Div(table(caption, columns, rows), className="says")]
     if view.readings:
         more = [[name, html.Span(text, className="digest")] for name, text in view.readings]
         tables.append(html.Div(table(say("sign.readings"), columns, more), className="says"))
-    return section(say("entry.says.title"), *tables)
+    return section(say("entry.rows.title") if altered else say("entry.says.title"), *tables)
 
 
 def _value(text: str, typed: str) -> Child:

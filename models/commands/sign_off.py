@@ -9,9 +9,10 @@ import sqlalchemy as sa
 
 from models.commands.amend_job import other_version
 from models.commands.on_server import OnServer, hold
-from models.errors import ConflictError, InvalidValueError, UnknownNameError
+from models.errors import AlteredBookError, ConflictError, DriftbookError, InvalidValueError, UnknownNameError
 from models.sentences.told import Told
 from models.store.accounts import names_of
+from models.store.as_written import differences_in
 from models.store.signoffs import Signable, signable
 from models.store.unit import writing
 from models.tables.proofs import SignoffRow
@@ -83,6 +84,8 @@ def sign_off(
         signed before; of a command also where people sign in and no account of that name may sign off.
     InvalidValueError
         If no name is given.
+    AlteredBookError
+        If the rows of the entry are not what its statement says: its signer read something else than what the signature is bound to.
     """
     name = seen(by)
     if not name:
@@ -107,12 +110,14 @@ def sign_off(
                 Told("told.sign.unsealed", entry=signed_entry),
                 remedy=Told("told.sign.unsealed.remedy"),
             )
+        if altered := _altered(unit.connection, site, found, signed_entry):
+            raise altered
         entry = unit.append(Kind.SIGNED_OFF, signed_entry, why=remark.strip())
         unit.add(SignoffRow, (entry, site.site_id, signed_entry, str(meaning), found.leaf))
     return entry
 
 
-def why_not(engine: sa.Engine, site: Site, signed_entry: int, by: str) -> ConflictError | None:
+def why_not(engine: sa.Engine, site: Site, signed_entry: int, by: str) -> DriftbookError | None:
     """Give why somebody cannot sign a job, whatever the meaning; ``None`` where they can, and where it is no job of the site.
 
     A page asks before it offers to sign.
@@ -131,7 +136,16 @@ def why_not(engine: sa.Engine, site: Site, signed_entry: int, by: str) -> Confli
     name = seen(by)
     with engine.connect() as connection:
         found = signable(connection, site.site_id, signed_entry)
-        return None if found is None else _refusal(found, signed_entry, name, _names(connection, site, name))
+        if found is None:
+            return None
+        refused = _refusal(found, signed_entry, name, _names(connection, site, name))
+        return refused or _altered(connection, site, found, signed_entry)
+
+
+def _altered(connection: sa.Connection, site: Site, found: Signable, signed_entry: int) -> AlteredBookError | None:
+    if found.leaf is None or not differences_in(connection, site.site_id, signed_entry):
+        return None
+    return AlteredBookError(Told("told.sign.altered", entry=signed_entry), remedy=Told("told.sign.altered.remedy"))
 
 
 def _names(connection: sa.Connection, site: Site, name: str) -> frozenset[str]:

@@ -67,6 +67,8 @@ SENTENCES: Final[dict[str, str]] = {
     "told.sign.alike.remedy": "Let somebody else sign this one. If '{other}' is another person, give each a name that tells them apart from now on, such as '{other} (turbines)', in "
     "jobs and in the account; what was recorded before keeps the name that it has.",
     "told.sign.twice": "{name} has signed entry {entry} as '{meaning}' already.",
+    "told.sign.altered": "The rows of entry {entry} are not what was written: a signature would stand under something else than what you read.",
+    "told.sign.altered.remedy": "Its page in the book says in what; ‘driftbook verify’ looks at all entries.",
     "told.sign.unsealed": "Entry {entry} has no statement yet, so a signature cannot be bound to it.",
     "told.sign.unsealed.remedy": "Type: driftbook upgrade",
     "told.meaning.reviewed": "reviewed",

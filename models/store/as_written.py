@@ -13,10 +13,14 @@ from typing import Any
 import sqlalchemy as sa
 
 from models.errors import AlteredBookError
+from models.ledger.differences import entry_differences
+from models.ledger.findings import Fault, Finding, shown
+from models.ledger.tree import leaf_hash
 from models.store.package_entries import Version, bare, entries_of, job_versions, parts, past_indexes, records_of
 from models.store.proofs import last_head, raw_bytes
 from models.store.sealing import BOUND, key_column, seal
 from models.store.tree_proofs import KeptTree
+from models.store.verify_cells import shape_of
 from models.tables.book import EntryRow, SiteRow, SiteVersionRow
 from models.tables.machines import AssetVersionRow, BreakRow
 from models.tables.proofs import SignoffRow, StatementRow
@@ -83,17 +87,9 @@ def first_altered(
         Their statements and leaves. [unitless]
     """
     for some in parts(numbers):
-        rows = {
-            mapped.__tablename__: _stored(connection, mapped, key_column(mapped), some)
-            for mapped in BOUND
-            if mapped is not SiteRow
-        }
-        settings = rows[SiteVersionRow.__tablename__]
-        first = {row[0]: row[1] for row in connection.execute(_FIRST_SETTINGS)}
-        sites = _stored(connection, SiteRow, "id", sorted({row[1] for row in settings if first.get(row[1]) == row[0]}))
-        lines = _stored(connection, EntryRow, "number", some)
+        rows, lines = _rows_of(connection, some), _stored(connection, EntryRow, "number", some)
         try:
-            sealed = seal(lines, rows | {SiteRow.__tablename__: sites})
+            sealed = seal(lines, rows)
         except LookupError:  # a row whose entry is gone
             there = {line[0] for line in lines}
             return next((number for number in some if number not in there), some[0])
@@ -102,6 +98,56 @@ def first_altered(
         if altered is not None:
             return altered
     return None
+
+
+def differences_in(connection: sa.Connection, site_id: int, number: int) -> list[Finding]:
+    """Give every value in which the rows of one entry and its statement do not agree; the tree is not looked at.
+
+    Of an entry that the site has not there is nothing to tell.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        A connection to the book. [unitless]
+    site_id : int
+        Number of the site. [unitless]
+    number : int
+        Number of the entry. [unitless]
+    """
+    lines = _stored(connection, EntryRow, "number", [number])
+    if not lines or lines[0][1] != site_id:
+        return []
+    held = statements_of(connection, [number]).get(number)
+    if held is None:
+        return [Finding(Fault.STATEMENT_MISSING, number, "statement", "entry")]
+    said, leaf = held
+    stored = _rows_of(connection, [number]) | {"entry": lines}
+    shapes = {table: shape_of(table) for table in stored}
+    rows = {table: _in_shape(table, of) for table, of in stored.items()}
+    found = entry_differences(number, shapes, rows.pop("entry")[0], rows, said)
+    if leaf != leaf_hash(said):
+        found.append(Finding(Fault.LEAF, number, "statement", "leaf", shown(leaf), leaf_hash(said).hex()))
+    return found
+
+
+def _in_shape(table: str, rows: Sequence[tuple[Any, ...]]) -> list[Sequence[Any]]:
+    """Put values in the order of the shape, which is that of the names of the columns."""
+    columns = EntryRow.metadata.tables[table].columns.keys()
+    order = [columns.index(name) for name, _ in shape_of(table).columns]
+    return [[row[place] for place in order] for row in rows]
+
+
+def _rows_of(connection: sa.Connection, numbers: Sequence[int]) -> dict[str, list[tuple[Any, ...]]]:
+    """Read every row that some entries bind, by table; a site is bound by the entry that sets it for the first time."""
+    rows = {
+        mapped.__tablename__: _stored(connection, mapped, key_column(mapped), numbers)
+        for mapped in BOUND
+        if mapped is not SiteRow
+    }
+    settings = rows[SiteVersionRow.__tablename__]
+    first = {row[0]: row[1] for row in connection.execute(_FIRST_SETTINGS)} if settings else {}
+    founded = sorted({row[1] for row in settings if first.get(row[1]) == row[0]})
+    return rows | {SiteRow.__tablename__: _stored(connection, SiteRow, "id", founded)}
 
 
 def _stored(connection: sa.Connection, mapped: Any, column: str, numbers: Sequence[int]) -> list[tuple[Any, ...]]:

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from models.history.columns import History
 from models.history.engine import Study, without_predictions
+from models.ledger.findings import Finding
 from models.store import known as ask
 from models.store.calendar_addresses import find_address
 from models.store.columns import Held, read_held
@@ -297,6 +298,13 @@ class Reader:
         with self._engine.connect() as connection:
             site = next((site for site in ask.sites(connection) if site.site_id == site_id), None)
             return None if site is None else read_entry(connection, site, number)
+
+    def differences(self, site_id: int, number: int) -> list[Finding]:
+        """Give in what the rows of one entry are not what its statement says; nothing of an entry that the site has not."""
+        from models.store.as_written import differences_in
+
+        with one_state(self._engine) as connection:
+            return differences_in(connection, site_id, number)
 
     def limit_sets(self, site_id: int) -> tuple[AdoptedLimits, ...]:
         """Give every version of every limit set, in order of the day of adoption, then of entry."""
