@@ -24,6 +24,7 @@ class MonthIds:
 
     BODY = "month-body"
     PICK = "month-pick"
+    BEHIND = "month-behind"
     LEFT_OVER = "month-left-over"
     RETURNED = "month-returned"
     DUE = "month-due"

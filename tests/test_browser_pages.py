@@ -178,6 +178,9 @@ def test_a_month_is_picked_stepped_sent_and_gone_back_from(plant_url: str, opene
     expect(page.locator("main h1")).to_have_text("September 2026")
     page.go_back()
     expect(page.locator("main h1")).to_have_text("October 2026")
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.locator("dl a[href*='jobs=found']").click()  # on a phone its list begins below the fold
+    expect(page.locator("#month-behind h2")).to_be_in_viewport()
 
 
 def test_window_and_speed_class_are_links_and_stand_in_the_address(plant_url: str, opened: Opened) -> None:

@@ -13,9 +13,10 @@ from dashboard.components.tables import Column, table
 from dashboard.components.take import take
 from dashboard.figures.control_chart import control_figure
 from dashboard.figures.shares import class_figure
+from dashboard.ids import MonthIds as Ids
 from dashboard.place import Place
 from dashboard.views.month_chart_view import chart_about, chart_words
-from dashboard.views.month_jobs_view import FOUND, JOBS, LEFT, JobsBehind, asking
+from dashboard.views.month_jobs_view import FOUND, JOBS, LEFT, JobsBehind
 from dashboard.views.month_limits_view import one_set_words
 from dashboard.views.month_view import ALL_SPEEDS, ClassLine, MonthView
 from dashboard.views.shares import Share
@@ -80,7 +81,7 @@ def behind_part(behind: JobsBehind, place: Place) -> html.Div:
     if behind.n > len(rows):
         parts.append(note(say("month.behind.more", n=count(behind.n - len(rows)))))
     parts.append(html.Link(say("month.behind.close"), href=place.here(**{"jobs": None, "class": None, "before": None})))
-    return html.Div(section(say("month.behind.title", what=behind.title), *parts), className="behind")
+    return html.Div(section(say("month.behind.title", what=behind.title), *parts), id=Ids.BEHIND, className="behind")
 
 
 def by_class(view: MonthView, place: Place, scheme: str) -> html.Section:
@@ -145,8 +146,7 @@ def months_part(view: MonthView, place: Place, scheme: str) -> html.Section:
 
     def opened(row: int, kind: str, over: int, n: int) -> Child:
         text = say("key.of", count=count(over), n=count(n))
-        choices = {**asking(kind), "month": str(series.months[row])}
-        return html.Link(text, href=place.here(**choices)) if n else text
+        return asked_link(place, text, kind, month=str(series.months[row])) if n else text
 
     rows = [
         [

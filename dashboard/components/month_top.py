@@ -59,9 +59,15 @@ def picker(view: MonthView, place: Place) -> html.Div:
     )
 
 
-def asked_link(place: Place, text: Child, kind: str, index: int | None = None, *, before: bool = False) -> Child:
-    """Make a number a link to the jobs behind it."""
-    return html.Link(text, href=place.here(**asking(kind, index, before=before)))
+def asked_link(
+    place: Place, text: Child, kind: str, index: int | None = None, *, before: bool = False, **more: object
+) -> Child:
+    """Make a number a link to the jobs behind it; ``more`` are other choices of their address."""
+    return html.Link(text, href=_behind(place, kind, index, before=before, **more))
+
+
+def _behind(place: Place, kind: str, index: int | None = None, *, before: bool = False, **more: object) -> str:
+    return f"{place.here(**asking(kind, index, before=before), **more)}#{Ids.BEHIND}"
 
 
 def _jump(text: str, to: str) -> Child:
@@ -86,7 +92,7 @@ def month_keys(view: MonthView, place: Place) -> html.Dl:
             say("month.key.found"),
             view.found,
             before_text(view.one_set, view.found_before, view.found_change),
-            place.here(**asking(FOUND)),
+            _behind(place, FOUND),
         ),
         key_number(
             say("month.key.returned"),
@@ -94,7 +100,7 @@ def month_keys(view: MonthView, place: Place) -> html.Dl:
             say("month.key.returned_below"),
             say("month.key.returned_window", month=month_name(view.month)),
         ),
-        key_share(say("month.key.left"), view.left, left_before, place.here(**asking(LEFT))),
+        key_share(say("month.key.left"), view.left, left_before, _behind(place, LEFT)),
         key_number(
             say("month.key.due"),
             _jump(count(due.now), Ids.DUE),
