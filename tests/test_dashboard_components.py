@@ -133,6 +133,18 @@ def test_the_grid_says_what_became_of_a_job() -> None:
     ]
     said = {row["entry"]: row["stands"] for row in grid(lines=lines).rowData}
     assert said == {"9": "amends entry 6: sides swapped", "6": "replaced by entry 9", "4": "void"}
+    made = grid(lines=lines)
+    days = [row["date_text"] for row in made.rowData]
+    assert days == ["2025-01-05", "2025-01-05 replaced by entry 9", "2024-01-05 void"], (
+        "said where it is always in sight"
+    )
+
+    def first(of: Any) -> list[str]:
+        return [column["field"] for group in of.columnDefs for column in group["children"]][:5]
+
+    assert first(made) == ["date", "found_ratio", "left_ratio", "reason", "stands"]
+    assert first(grid(lines=lines[1:2])) == first(made)
+    assert first(grid()) == ["date", "found_ratio", "left_ratio", "reason", "people"], "nothing became of it"
 
 
 def test_the_day_of_recording_is_the_sites() -> None:

@@ -207,6 +207,7 @@ def test_the_planted_instrument_is_named_and_no_other(demo: tuple[FlaskClient, P
 def test_what_a_history_suggests_says_so_in_its_own_cell(demo: tuple[FlaskClient, Path]) -> None:
     """On a phone no heading stands over it, and a suggestion is no diagnosis."""
     text = answer(demo[0], "/offenders")
+    assert text.index("Ranked by") < text.index("Seen [returns"), "on a phone the ranking's own number is in sight"
     assert '"suggests loose bolts or missing dowels"' in text
     assert '"To settle it: check torque and dowels' in text
 

@@ -37,7 +37,7 @@ def jobs_grid(name: str, view: AssetView, *, typed: bool) -> html.Div:
     rows = [_typed_row(line, view) if typed else _row(line, view) for line in view.lines]
     return grid(
         name,
-        _columns(view.display, typed=typed, with_target=_has_target(view.lines), wide=_has_decisions(view.lines)),
+        _columns(view, typed=typed),
         rows,
         say("asset.jobs.label", tag=view.tag),
     )
@@ -97,22 +97,25 @@ def _text(field: str, header: str, width: int, **more: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _columns(display: Display, *, typed: bool, with_target: bool, wide: bool) -> list[dict[str, Any]]:
+def _columns(view: AssetView, *, typed: bool) -> list[dict[str, Any]]:
+    """Give the columns: on a phone the ratios stand beside the day, which stays and tells what counts no more."""
+    display, wide = view.display, _has_decisions(view.lines)
     unit = say("grid.typed") if typed else display.unit(Quantity.OFFSET)
     # Every column stands in a group: an empty cell above a pinned column would be a row without cells to a screen reader.
     visit = _group(
         "grid.visit",
         # Dates are written as years first, so that sorting texts sorts times.
-        _text("date", say("grid.date"), 104, pinned="left"),
+        _text("date", say("grid.date"), 104, pinned="left", valueFormatter={"function": "params.data.date_text"}),
     )
-    why = _group("grid.why", _text("stands", say("grid.stands"), 128), _text("reason", say("grid.reason"), 108))
+    stands = [_text("stands", say("grid.stands"), 128)] if any(_stands(line) for line in view.lines) else []
+    why = _group("grid.why", _text("reason", say("grid.reason"), 108), *stands)
     verdict = _group(
         "grid.ratio",
         _judged("found_ratio", say("grid.found_ratio"), wide=wide),
         _judged("left_ratio", say("grid.left_ratio"), wide=wide),
     )
     who = _group("grid.who", _text("people", say("grid.people"), 160), _text("instrument", say("grid.instrument"), 112))
-    stages = [_stage(stage, display, typed=typed) for stage in (STAGES if with_target else STAGES[:2])]
+    stages = [_stage(stage, display, typed=typed) for stage in (STAGES if _has_target(view.lines) else STAGES[:2])]
     feet = _group(
         "grid.feet",
         _text("soft_before", say("grid.soft_before", unit=unit), 340 if typed else 200),
@@ -138,9 +141,9 @@ def _columns(display: Display, *, typed: bool, with_target: bool, wide: bool) ->
         _text("source", say("grid.source"), 160),
     )
     if not typed:
-        return [visit, why, verdict, who, *stages, feet, work, book]
+        return [visit, verdict, why, who, *stages, feet, work, book]
     readings = _group("grid.readings", _text("readings", say("sign.readings"), 560))
-    return [visit, why, verdict, who, *stages, feet, readings, work, book]
+    return [visit, verdict, why, who, *stages, feet, readings, work, book]
 
 
 def _group(key: str, *children: dict[str, Any]) -> dict[str, Any]:
@@ -177,19 +180,26 @@ def _number(field: str, header: str, decimals: int | None) -> dict[str, Any]:
 
 
 def _stands(line: JobLine) -> str:
-    if line.void:
-        return say("grid.void")
-    if line.superseded_by is not None:
-        return say("grid.superseded", entry=line.superseded_by)
+    """Say what became of a version; nothing of one that stands as it was recorded."""
+    if gone := _gone(line):
+        return gone
     if line.supersedes is not None:
         return say("grid.amends", entry=line.supersedes, why=line.why_amended or DASH)
-    return say("grid.as_recorded")
+    return ""
+
+
+def _gone(line: JobLine) -> str:
+    """Say why a version counts no more; nothing of one that does."""
+    if line.void:
+        return say("grid.void")
+    return "" if line.superseded_by is None else say("grid.superseded", entry=line.superseded_by)
 
 
 def _common(line: JobLine, view: AssetView) -> dict[str, Any]:
-    job = line.job
+    job, day = line.job, last_day(line, view.zone).isoformat()
     return {
-        "date": last_day(line, view.zone).isoformat(),
+        "date": day,
+        "date_text": f"{day} {_gone(line)}".rstrip(),
         "stands": _stands(line),
         "reason": say(f"reason.{job.reason.value}"),
         "found_ratio": line.found_ratio,

@@ -335,10 +335,10 @@ def _ranking(view: OffendersView, seen: Scene) -> html.Section:
     columns = [
         Column(say("offenders.column.rank")),
         Column(say("column.returns"), number=True),
+        Column(say("offenders.column.bound"), number=True),
         Column(say("offenders.column.seen"), number=True),
         Column(say("offenders.column.rate"), number=True),
         Column(say("offenders.column.interval"), number=True),
-        Column(say("offenders.column.bound"), number=True),
         Column(say("column.worst"), number=True),
         Column(say("column.last_return"), number=True),
         Column(say("offenders.column.suggests"), below=True),
@@ -416,10 +416,10 @@ def _line(line: OffenderLine, seen: Scene) -> list[Child]:
     return [
         [html.Span(count(line.rank), className="rank"), machine(line.tag, seen.place)],
         _returns(line),
+        html.Strong(_rate(line.bound)),
         _seen(line),
         two_lines(_rate(line.rate), _alone(line)),
         say("write.interval", low=_rate(line.low), high=_rate(line.high)),
-        html.Strong(_rate(line.bound)),
         judged(line.worst_ratio),
         day(line.last),
         suggests or html.Span("–", className="soft"),

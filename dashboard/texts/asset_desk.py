@@ -158,7 +158,7 @@ WORDS: Final[dict[str, str]] = {
     "asset.reason.5": "no limit judges this machine",
     "asset.reason.6": "no run is complete since it was installed or something was replaced",
     "asset.reason.7": "too few machines with several runs to compare with; thirty are needed",
-    "asset.reason.8": "the limit is no wider than twice what one visit scatters, however soon it comes",
+    "asset.reason.8": "the limit is so tight that even a good alignment may read over: no wider than twice what one visit scatters",
     "asset.reason.9": "forecasts for machines of its speed did not hold on this plant's own past",
     "asset.reason.100": "this limit set judges the machine at other places than the limits in the book, so its past movement cannot be carried over",
     "asset.risk.switch": "Accepted risk of being over limit",

@@ -86,7 +86,7 @@ WORDS: Final[dict[str, str]] = {
     "due.none.not_judged": "no limit judges it",
     "due.none.no_run": "no run is complete since it was installed or replaced",
     "due.none.small_class": "too few machines with several runs to compare with; thirty are needed",
-    "due.none.coarse": "its limit is no wider than twice what one visit scatters, however soon it comes",
+    "due.none.coarse": "its limit is so tight that even a good alignment may read over: no wider than twice what one visit scatters",
     "due.none.class_failed": "the forecasts of its class did not hold on the plant's own past",
     "due.trust.title": "How past forecasts did",
     "due.trust.none": "No forecast of the past can be tested yet: that takes machines with several runs.",
