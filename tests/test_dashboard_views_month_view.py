@@ -15,6 +15,7 @@ from dashboard.components.month_lists import left_over_part, listed_in
 from dashboard.files.recheck_calendar import recheck_calendar
 from dashboard.place import Place
 from dashboard.reports.makers import Asking, review_of
+from dashboard.reports.month_report import Room, month_data
 from dashboard.views.asked_by_risk import AskedByRisk, asked_by_risk, risk_key, risk_sentence
 from dashboard.views.month_view import build, returned_words, unsigned_words
 from dashboard.views.plan_view import ground_of
@@ -277,6 +278,9 @@ def test_who_looked_is_counted_over_all_that_was_left_over_limit_and_sorted_befo
     assert "list=all" in first
     assert "Not listed here: 10." in whole, "the view was made for twenty"
     assert "list=all" not in whole
+    paper = month_data(view, Room(left=20))["left"]
+    assert [row[-2:] for row in (paper["rows"][0], paper["rows"][8])] == [["nobody yet"] * 2, ["Bo Tarn", "Ana Wick"]]
+    assert [head[0] for head in paper["heads"]][-2:] == ["Reviewed by", "Signed off by"], "so many as the words count"
     assert (listed_in(Place("/", {})), listed_in(Place("/", {"list": "all"}))) == (20, 200)
 
 

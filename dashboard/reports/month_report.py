@@ -255,14 +255,15 @@ def _suggests(visit: Visit) -> str:
 
 def _left(view: MonthView, room: Room) -> dict[str, Any]:
     heads = [
-        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.6", "left"), (say("column.day"), "1.25", "right"),
-        (say("column.found_ratio"), "1.1", "right"), (say("column.left_ratio"), "1.1", "right"), (say("column.person"), "1.6", "left"),
-        (say("month.column.reviewer"), "1.6", "left"),
+        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.4", "left"), (say("column.day"), "1.25", "right"),
+        (say("column.found_ratio"), "1.1", "right"), (say("column.left_ratio"), "1.1", "right"), (say("column.person"), "1.5", "left"),
+        (say("month.column.reviewer"), "1.4", "left"), (say("month.left_over.signed"), "1.6", "left"),
     ]  # fmt: skip
+    nobody, looked = say("month.left_over.nobody"), view.looked
     rows: list[Row] = [
         [
             _tag(visit.tag), what(visit.description, visit.area), day(visit.day), judged(visit.found_ratio), judged(visit.left_ratio),
-            visit.person or DASH, view.looked.reviewers.get(visit.entry) or say("month.left_over.nobody"),
+            visit.person or DASH, looked.reviewers.get(visit.entry) or nobody, looked.signers.get(visit.entry) or nobody,
         ]
         for visit in view.left_over[: room.left]
     ]  # fmt: skip
@@ -313,8 +314,8 @@ def _due(view: MonthView, room: Room) -> list[dict[str, Any]]:
 
 def _risk(risk: ByRisk, room: Room) -> dict[str, Any]:
     heads = [
-        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "3", "left"), (say("due.column.over_now"), "1.4", "right"),
-        (say("column.due"), "1.1", "right"), (say("column.last_left"), "1.1", "right"), (say("column.why"), "2", "left"),
+        (say("column.machine"), "1.35", "left"), (say("column.what_where"), "2.5", "left"), (say("due.column.over_now"), "1.1", "right"),
+        (say("column.due"), "1.15", "right"), (say("column.last_left"), "1.1", "right"), (say("column.why"), "3.3", "left"),
     ]  # fmt: skip
     rows: list[Row] = [
         [
