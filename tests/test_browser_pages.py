@@ -8,7 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, ViewportSize, expect
 
 from models.units import Display
-from tests.browser_tools import CALLS, LOOKS, Opened, held_back, served, walked
+from tests.browser_tools import CALLS, LOOKS, NARROW, Opened, held_back, served, walked
 from tests.history_maker import MadeBook, made_book
 
 pytest_plugins = ["tests.plugin_browser"]
@@ -36,6 +36,11 @@ def test_a_page_loads_without_an_error_or_a_request_to_another_host(plant_url: s
     assert page.title().endswith("driftbook")
 
 
+# Links that are less high than a finger or a shaky hand wants; an act of its own, 'Sign off', is a finger high on a phone.
+LOW = """(act) => [...document.querySelectorAll("main a[href], .foot a[href]")].filter((one) => one.getClientRects().length > 0
+  && one.getBoundingClientRect().height < (one.matches(".act") ? act : 24)).map((one) => one.outerHTML)"""
+
+
 @LOOKS
 def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
     plant_url: str, opened: Opened, scheme: str, viewport: ViewportSize
@@ -48,6 +53,7 @@ def test_no_page_breaks_a_rule_of_accessibility_or_its_own_width(
         broken = Axe().run(page).response["violations"]
         assert [(path, one["id"], one["nodes"][0]["html"]) for one in broken] == []
         assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+        assert page.evaluate(LOW, 44 if viewport is NARROW else 24) == [], path
 
 
 # The elements of a page without what draws itself, without marks of Dash, and without names that are made up anew each time.

@@ -81,7 +81,7 @@ def signoffs_part(
 
 def _way(entry: int, place: Place, own: Collection[int]) -> Child:
     """Put the way to sign a job, or that it is their own work."""
-    return say("sign.own") if entry in own else html.A(say("sign.link"), href=sign_path(entry, place))
+    return say("sign.own") if entry in own else html.A(say("sign.link"), href=sign_path(entry, place), className="act")
 
 
 def entry_signoffs(
