@@ -60,6 +60,11 @@ def test_feet_that_differ_by_exactly_the_limit_are_not_high() -> None:
         ([0, 0, 0.2, 0.2, 0, 0], Pattern.SEVERAL),
         ([0, 0, 0, 0, 0, 0, 0.2, 0.2], Pattern.ONE_END),
         ([0, 0.3, 0, 0, 0, 0, 0.3, 0], Pattern.DIAGONAL),
+        ([0.08, 0.02, 0.02, 0.07], Pattern.DIAGONAL),  # the second of them at the limit: similar, and rocking
+        ([0.02, 0.071, 0.08, 0.02], Pattern.DIAGONAL),
+        ([0.08, 0.02, 0.02, 0.05], Pattern.ONE),  # half way: as near to the low ones
+        ([0.08, 0.06, 0.02, 0.06], Pattern.ONE),  # more than the diagonal one stands near it
+        ([0.08, 0.02, 0.02, None], Pattern.ONE),
         ([0.2, None, 0.2, None], Pattern.UNKNOWN),
         ([0.2, None, 0.3, None, 0.0, None], Pattern.SEVERAL),  # nobody looked at the other side
     ],

@@ -186,6 +186,8 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     rises least: the feet *differ* by more than the limit (McMillan, Rotating
     Machinery, p. 125 of the digital copy).  All feet alike but above the limit
     is a pattern of its own, because an even rise under every foot is springy too.
+    Where one foot alone is high, the one diagonal to it is taken for high with it if it alone stands nearer to the
+    high foot than to the lowest (half is ours, no source): a machine rocks on two diagonal feet that are similar.
     A rise at the limit but for the rounding of decimals is not above it.
     """
     rises = tuple(rises_mm)
@@ -202,7 +204,7 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     enough = count >= MIN_MEASURED
     lowest = float(np.nanmin(values)) if count else math.nan
     high = values[0] - lowest > limit_mm * (1.0 + AT_LIMIT)  # NaN is never high
-    pattern = _pattern(high, measured, lowest, limit_mm) if enough else Pattern.UNKNOWN
+    pattern = _pattern(high, values[0], limit_mm) if enough else Pattern.UNKNOWN
     return SoftFoot(
         rises_mm=rises,
         excess_mm=over,
@@ -218,20 +220,22 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
     )
 
 
-def _pattern(high: NDArray[np.bool_], measured: NDArray[np.bool_], lowest: float, limit_mm: float) -> Pattern:
-    feet = np.flatnonzero(high)
-    last = high.size - 1
+def _pattern(high: NDArray[np.bool_], rises: FloatArray, limit_mm: float) -> Pattern:
+    lowest, highest = float(np.nanmin(rises)), float(np.nanmax(rises))
+    feet, last = np.flatnonzero(high), high.size - 1
+    diagonals = {(0, last), (1, last - 1)}
     if feet.size == 0:
         return Pattern.ALL if lowest > limit_mm * (1.0 + AT_LIMIT) else Pattern.NONE
     if feet.size == 1:
-        return Pattern.ONE
+        near = np.flatnonzero(rises - lowest > (highest - lowest) / 2.0 * (1.0 + AT_LIMIT))  # NaN is not near
+        return Pattern.DIAGONAL if tuple(near.tolist()) in diagonals else Pattern.ONE
     corners = {tuple(int(foot) for foot in feet)}
-    if corners & {(0, last), (1, last - 1)}:
+    if corners & diagonals:
         return Pattern.DIAGONAL
     if corners & {(0, 1), (last - 1, last)}:
         return Pattern.ONE_END
     sides = feet % 2
-    if np.all(sides == sides[0]) and bool(measured[1 - sides[0] :: 2].any()):
+    if np.all(sides == sides[0]) and not bool(np.isnan(rises[1 - sides[0] :: 2]).all()):
         return Pattern.ONE_SIDE
     return Pattern.SEVERAL
 
