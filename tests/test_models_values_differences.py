@@ -45,6 +45,14 @@ def test_a_stage_that_comes_or_goes_is_told_number_by_number() -> None:
     assert len(told) == 4
 
 
+def test_the_rounding_of_the_arithmetic_is_no_change() -> None:
+    one, other = (
+        replace(OLD, left=Misalignment(x), soft_after=FeetValues((x, None)))
+        for x in (0.009999999999999998, 0.009999999999999997)
+    )
+    assert differences(one, other, MM) == ()
+
+
 def test_a_change_below_what_is_shown_is_shown_all_the_same() -> None:
     (told,) = differences(OLD, replace(OLD, found=Misalignment(0.1201, 0.3, -0.05, 0.2)), MM)
     assert (told.old, told.new) == ("0.12 mm", "0.1201 mm")

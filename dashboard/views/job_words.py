@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from dashboard.views.limit_words import given_texts, how_taken
+from dashboard.views.record_fields import quantity_of
+from dashboard.views.typed_fields import typed_name
 from dashboard.words import say
 from dashboard.writing import DASH, judged_by
+from models.intake.typed import read_number
 from models.units import Display
 from models.values.decision import SIDES, Covariance
 from models.values.differences import QUANTITIES, TEXTS, Difference, differences
 from models.values.draft import WorkCheck
-from models.values.job import COMPONENTS
+from models.values.job import COMPONENTS, Job
 from models.values.limits import LimitsGiven
 from models.values.story import JobLine
 
@@ -61,14 +64,47 @@ def told_versions(old: JobLine, new: JobLine, display: Display) -> tuple[Told, .
     ]
     for side in SIDES:
         was, now = (
-            None if one is None else one.covariance for one in (getattr(line.decisions, side) for line in (old, new))
+            _deviations(None if one is None else one.covariance, display)
+            for one in (getattr(line.decisions, side) for line in (old, new))
         )
         if was != now:
-            verdicts.append(Told(say(f"differs.{side}_known"), _deviations(was, display), _deviations(now, display)))
+            verdicts.append(Told(say(f"differs.{side}_known"), was, now))
     limits = [_limits(line.limits, display) for line in (old, new)]
     if old.limits != new.limits:
         verdicts.insert(0, Told(say("differs.limits"), *limits))
-    return (*told(differences(old.job, new.job, display)), *verdicts)
+    return (*told_jobs(old.job, new.job, display), *verdicts)
+
+
+def told_jobs(old: Job, new: Job, display: Display) -> tuple[Told, ...]:
+    """Put into words what two versions of a job say differently: its fields, and the readings of which its numbers are made.
+
+    Parameters
+    ----------
+    old, new : Job
+        Two versions. [as stored]
+    display : Display
+        Units to write the fields in; readings stand as they were typed. [unitless]
+    """
+    return (*told(differences(old, new, display)), *_readings(old.typed, new.typed, display))
+
+
+def _readings(old: Mapping[str, str], new: Mapping[str, str], display: Display) -> Iterator[Told]:
+    """Tell the readings, distances and choices that were typed otherwise; of another way of measuring that alone."""
+    for stage in ("found", "left"):
+        method = f"{stage} method"
+        another = old.get(method) != new.get(method)
+        for key in dict.fromkeys(key for key in (*old, *new) if key.startswith(f"{stage} ")):
+            was, now = old.get(key, ""), new.get(key, "")
+            if (key == method or not another) and was != now and not _reads_alike(key, was, now, display):
+                yield Told(typed_name(key), was or DASH, now or DASH)
+
+
+def _reads_alike(key: str, was: str, now: str, display: Display) -> bool:
+    quantity = quantity_of(key.partition(" ")[2])
+    if quantity is None:
+        return False
+    one, other = (read_number(key, text, quantity, display)[0] for text in (was, now))
+    return one is not None and other is not None and one.value == other.value
 
 
 def _deviations(known: Covariance | None, display: Display) -> str:

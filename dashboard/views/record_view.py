@@ -8,7 +8,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.views.asset_last_view import left_text
-from dashboard.views.job_words import Told, told
+from dashboard.views.job_words import Told, told_jobs
 from dashboard.views.record_fields import NOTHING_MOVED, STAGES, Fields, dial_parts, method_of, numbers, way_of
 from dashboard.views.record_growth import grown, taken_fields
 from dashboard.views.record_names import field_label, job_field
@@ -24,7 +24,6 @@ from models.maths.working import Worked
 from models.units import Quantity
 from models.values.calibration import calibrated_on
 from models.values.decision import Covariance, Covariances, Decision, DecisionRule, covariance_of
-from models.values.differences import differences
 from models.values.draft import RowDraft, stated_reasons
 from models.values.job import Job, Misalignment
 from models.values.story import AssetStory, JobLine
@@ -154,7 +153,7 @@ class _Looking(Sheet):
         else:
             self._check_visit()
         self._what_is_missing(found, left, job)
-        changed = told(differences(self.old, job, self.display)) if self.old is not None and job is not None else ()
+        changed = told_jobs(self.old, job, self.display) if self.old is not None and job is not None else ()
         if self.old is not None and not self._is_changed(job):
             self.missing.append(say("record.missing.change"))
         asks, stated = self._asks()

@@ -13,6 +13,9 @@ DASH = "–"
 QUANTITIES = (Quantity.OFFSET, Quantity.ANGULARITY, Quantity.OFFSET, Quantity.ANGULARITY)
 """Of the four components of a misalignment, in their order."""
 
+SAME = 1e-9
+"""Up to this two numbers are the same one, worked out twice: in mm a millionth of a micrometre, beyond 1 as a part of them."""
+
 _STAGES = ("found", "left", "target")
 _FEET = ("soft_before", "soft_after", "moves_v", "moves_h")
 _NUMBERS = {
@@ -60,7 +63,7 @@ def differences(old: Job, new: Job, display: Display) -> tuple[Difference, ...]:
     Returns
     -------
     tuple of Difference
-        One for each field that changed, in the order of a sheet; a number that differs by less than is shown is
+        One for each field that changed, in the order of a sheet, without the rounding of arithmetic; a number that differs by less than is shown is
         written with all its digits. [as shown]
     """
     told = [Difference(TIME, _moment(old), _moment(new))] if old.performed_at != new.performed_at else []
@@ -68,18 +71,25 @@ def differences(old: Job, new: Job, display: Display) -> tuple[Difference, ...]:
     for key in _STAGES:
         pairs = zip(_four(getattr(old, key)), _four(getattr(new, key)), strict=True)
         for (before, after), part, quantity in zip(pairs, COMPONENTS, QUANTITIES, strict=True):
-            if before != after:
+            if _apart(before, after):
                 told.append(_numbers(f"{key}.{part}", before, after, quantity, display))
     for key in _FEET:
         told += _feet(key, getattr(old, key), getattr(new, key), display)
     for key, quantity in _NUMBERS.items():
-        if _differ(old, new, key):
+        if _apart(getattr(old, key), getattr(new, key)):
             told.append(_numbers(key, getattr(old, key), getattr(new, key), quantity, display))
     return tuple(told)
 
 
 def _differ(old: Job, new: Job, key: str) -> bool:
     return bool(getattr(old, key) != getattr(new, key))
+
+
+def _apart(old: float | None, new: float | None) -> bool:
+    """Tell whether two numbers differ by more than the rounding of the arithmetic that made them."""
+    if old is None or new is None:
+        return old is not new
+    return abs(new - old) > SAME * max(1.0, abs(old))
 
 
 def _word(job: Job, key: str) -> str:
@@ -102,7 +112,7 @@ def _feet(key: str, old: FeetValues, new: FeetValues, display: Display) -> list[
     return [
         _numbers(f"{key}.{foot // 2 + 1}{'LR'[foot % 2]}", a, b, Quantity.OFFSET, display)
         for foot, (a, b) in enumerate(zip(before, after, strict=True))
-        if a != b
+        if _apart(a, b)
     ]
 
 
