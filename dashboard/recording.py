@@ -17,8 +17,8 @@ from dashboard.fetch import Scene, scene
 from dashboard.place import shortened
 from dashboard.views.record_fields import NOT_MEASURED, STAGES, fields_of, four_fields, in_units
 from dashboard.views.record_sheet import Around, Basis
-from dashboard.views.record_view import last_of, stated_fields, today_of
-from dashboard.views.record_when import PROPOSED, clock_text, moment_of
+from dashboard.views.record_view import last_of, stated_fields
+from dashboard.views.record_when import PROPOSED, clock_text, moment_of, today_of
 from dashboard.words import say
 from dashboard.writing import moment
 from models.errors import DriftbookError

@@ -22,10 +22,12 @@ from dashboard.views.record_fields import (
     exact_text,
     fields_of,
     in_units,
+    placed_as_found,
     places_of,
     quantity_of,
     rows_of,
     stage_names,
+    taken_over,
     typed_or_exact,
     usual,
     way_of,
@@ -292,6 +294,34 @@ def test_readings_are_kept_as_typed_and_come_back_into_the_form() -> None:
     assert back["found.method"] == "reverse indicator"
     again = build(START | back, around())
     assert again.job.found == view.job.found
+
+
+def test_the_as_left_takes_the_distances_of_dials_over_from_an_as_found_of_the_same_form() -> None:
+    rim_face = {"dial.1.top": "0", "dial.1.right": "0.02", "dial.1.bottom": "0.1", "dial.1.left": "0.08", "dial.1.plane": "5", "dial.1.bracket": "movable shaft",
+                "dial.2.top": "0", "dial.2.right": "0", "dial.2.bottom": "0.02", "dial.2.left": "0.02", "dial.2.diameter": "100", "dial.2.side": "back of the hub"}  # fmt: skip
+    found = START | {"found.method": Way.RIM_FACE.value} | {f"found.{name}": text for name, text in rim_face.items()}
+    blank = (
+        found
+        | {"left.method": Way.RIM_FACE.value}
+        | {f"left.{name}": text for name, text in rim_face.items() if name not in ("dial.1.plane", "dial.2.diameter")}
+    )
+    view = build(blank, around())
+    assert view.job.left == view.job.found
+    assert view.job.typed["left dial.2.diameter"] == view.job.typed["found dial.2.diameter"]
+    assert texts(view, "left.dial.2.diameter") == ["blank: 100 mm, as in the as-found"]
+    assert texts(view, "left.dial.2.side") == ["as in the as-found"]
+    own = build(blank | {"left.dial.2.diameter": "200", "left.dial.2.side": "front of the hub"}, around())
+    assert own.job.left.angle_v == pytest.approx(-view.job.left.angle_v / 2)
+    assert texts(own, "left.dial.2.diameter") == ["= 200 mm"]
+    assert texts(own, "left.dial.2.side") == []
+    faces = build(blank | {"left.method": Way.FACE_FACE.value}, around())
+    assert faces.left.worked.misalignment is None
+    assert taken_over(blank, span=True) == {"left.dial.1.plane": "5", "left.dial.2.diameter": "100"}
+    assert "left.dial.2.diameter" not in taken_over(blank | {"left.dial.2.plane": "8"}, span=True), (
+        "a dial on a rim stays one"
+    )
+    assert placed_as_found(found | {"left.method": Way.RIM_FACE.value})["left.dial.2.side"] == "back of the hub"
+    assert placed_as_found(found | {"left.method": Way.RESULTS.value}) == {}
 
 
 def test_fields_of_another_method_count_for_nothing() -> None:

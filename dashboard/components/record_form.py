@@ -33,6 +33,7 @@ from dashboard.views.record_fields import (
     TEMPERATURES,
     check_name,
     dial_parts,
+    placed_as_found,
     places_of,
     rows_of,
     usual,
@@ -100,7 +101,7 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
         return []
     if way is Way.RESULTS:
         return _results(stage, fields, display)
-    fields = usual(stage, way) | fields
+    fields = usual(stage, way) | (placed_as_found(fields) if stage == "left" else {}) | fields
     seen = [(value, say(f"record.seen.{value.split()[0]}")) for value in ("movable machine", "stationary machine")]
     parts: list[Child] = [note(say(f"record.about.{way.name}")), note(say("record.about.readings"))]
     parts += [_dial(stage, number, way, fields, display) for number in (1, 2)]

@@ -233,6 +233,8 @@ WORDS: Final[dict[str, str]] = {
     "record.understood": "= {value}",
     "record.when.either_day": "‘{text}’ can be {one} or {other}. Which one is meant?",
     "record.when.skipped": "The clocks of {zone} never showed {time} on {day}: they were put forward over it. Which time is meant?",
+    "record.placed.found": "as in the as-found",
+    "record.understood.found": "blank: {value}, as in the as-found",
     "record.when.twice": "The clocks of {zone} showed {time} twice on {day}: they were put back. Which of the two is meant?",
     "record.when.first": "the first one, {offset} to UTC",
     "record.when.second": "the second one, {offset} to UTC",

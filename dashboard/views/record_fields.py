@@ -107,6 +107,44 @@ def carried_over(fields: Fields, stage: str, was: str) -> dict[str, str]:
     return {name: text for name, text in fields.items() if name not in gone}
 
 
+def taken_over(fields: Fields, *, span: bool) -> dict[str, str]:
+    """Give the distances of the as-left that are blank and stand in an as-found of the same form: the same fixture, on the same visit.
+
+    Of a dial nothing is taken over where the as-left has its plane or its diameter: around the shaft one of them alone
+    makes it a dial on a rim or on a face.
+
+    Parameters
+    ----------
+    fields : mapping of str to str
+        The form. [as typed]
+    span : bool
+        Take the span too: the book knows none. [unitless]
+    """
+    if not _same_dials(fields):
+        return {}
+    dials = ((f"dial.{number}.plane", f"dial.{number}.diameter") for number in (1, 2))
+    return {
+        f"left.{name}": text
+        for names in (*dials, *([("span",)] if span else []))
+        if not any(fields.get(f"left.{name}", "").strip() for name in names)
+        for name in names
+        if (text := fields.get(f"found.{name}", "").strip())
+    }
+
+
+def placed_as_found(fields: Fields) -> dict[str, str]:
+    """Give brackets, sides and from where the clock is seen, as an as-found of the same form has them, for the fields of the as-left."""
+    names = ("seen_from", *(f"dial.{number}.{part}" for number in (1, 2) for part in ("bracket", "side")))
+    if not _same_dials(fields):
+        return {}
+    return {f"left.{name}": fields[f"found.{name}"] for name in names if fields.get(f"found.{name}")}
+
+
+def _same_dials(fields: Fields) -> bool:
+    way = way_of(fields, "left")
+    return way is not None and way is not Way.RESULTS and way is way_of(fields, "found")
+
+
 def places_of(fields: Fields, stage: str) -> int:
     """Give how many readings of a sweep are offered: as many as are filled in, in steps."""
     filled = [

@@ -20,9 +20,11 @@ from dashboard.views.record_fields import (
     check_name,
     fields_of,
     method_of,
+    placed_as_found,
     places_of,
     quantity_of,
     stage_names,
+    taken_over,
     way_of,
 )
 from dashboard.views.record_names import field_label, form_name
@@ -110,18 +112,20 @@ class Measurement:
 class Sheet:
     """A form with what it is held against; every part of it is read although another is wrong.
 
-    ``said`` collects what is said beside the fields, ``checks`` what does not look right and where,
+    ``taken_over`` are the distances of the as-left that stand in the as-found.  ``said`` collects what is said beside the fields, ``checks`` what does not look right and where,
     ``stops`` what keeps the job out of the book.
     """
 
     def __init__(self, fields: Fields, around: Around) -> None:
-        self.fields = fields
+        self.taken_over = taken_over(fields, span=around.basis.asset.span_mm is None)
+        self.fields = {**fields, **self.taken_over}
         self.around = around
         self.display = around.display
         self.zone = around.story.site.zone
         self.old = around.amends.job if around.amends else None
         self.base = fields_of(self.old, around.display) if self.old else {}
-        self.said: list[Said] = []
+        as_found = [name for name, text in placed_as_found(self.fields).items() if self.text(name) == text]
+        self.said: list[Said] = [Said(name, "ok", say("record.placed.found")) for name in as_found]
         self.checks: list[tuple[str, Check]] = []
         self.stops: list[str] = []
         self.missing: list[str] = []

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
-from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from dashboard.views.asset_last_view import left_text
@@ -177,7 +176,8 @@ class _Looking(Sheet):
                     self.wrong(reading.name, reading.problem)
             elif reading.parsed is not None:
                 text = self.display.text(reading.parsed.value, quantity, signed=quantity is Quantity.OFFSET)
-                self.said.append(Said(reading.name, "ok", say("record.understood", value=text)))
+                key = "record.understood.found" if reading.name in self.taken_over else "record.understood"
+                self.said.append(Said(reading.name, "ok", say(key, value=text)))
         self._echo_growth()
         self._echo_when()
         self._echo_hubs()
@@ -402,8 +402,3 @@ def last_of(story: AssetStory, without: JobLine | None = None, known_to: int | N
         and (without is None or line.job_id != without.job_id)
     )
     return max(then, key=lambda line: (line.job.performed_at, line.entry), default=None)
-
-
-def today_of(now: datetime, zone: str) -> date:
-    """Give the day on a site's calendar."""
-    return now.astimezone(ZoneInfo(zone)).date()

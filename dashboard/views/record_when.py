@@ -114,3 +114,8 @@ def _either_time(naive: datetime, doubt: Doubt, zone: str) -> When:
         (say("record.when.second", offset=_offset(second)), clock_text(second, zone)),
     )
     return When(question=say("record.when.twice", **said), answers=answers)
+
+
+def today_of(now: datetime, zone: str) -> date:
+    """Give the day on a site's calendar."""
+    return now.astimezone(ZoneInfo(zone)).date()
