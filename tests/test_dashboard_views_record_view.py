@@ -296,6 +296,31 @@ def test_readings_are_kept_as_typed_and_come_back_into_the_form() -> None:
     assert again.job.found == view.job.found
 
 
+def test_angles_are_said_to_count_clockwise_from_twelve_and_the_clock_is_zeroed_at_twelve() -> None:
+    """Movable machine, looking towards the stationary one: where horizontal + is to the right (design, signs)."""
+    zero, angles = "Zero the dial at 12 o'clock", "0° is 12 o'clock, 90° is 3 o'clock"
+    for way, said, other in ((Way.AROUND, angles, zero), (Way.RIM_FACE, zero, angles)):
+        told = str(measure_part("found", {"found.method": way.value}, PUMP, MM)[1])
+        assert said in told
+        assert other not in told
+    places = dict(zip(("top", "right", "bottom", "left"), range(1, 5), strict=True))
+    clock = {f"found.dial.{n}.{place}": f"{0.01 * n * k * k}" for n in (1, 2) for place, k in places.items()}
+    around_it = {f"found.dial.{n}.{kind}.{k}": text for n in (1, 2) for place, k in places.items()
+                 for kind, text in (("angles", f"{90 * (k - 1)}"), ("readings", clock[f"found.dial.{n}.{place}"]))}  # fmt: skip
+    hubs = {
+        "found.dial.1.plane": "-90",
+        "found.dial.2.plane": "90",
+        "found.dial.1.bracket": "movable shaft",
+        "found.dial.2.bracket": "stationary shaft",
+    }
+    views = [
+        build(START | hubs | fields | {"found.method": way.value}, around())
+        for way, fields in ((Way.AROUND, around_it), (Way.REVERSE_INDICATOR, clock))
+    ]
+    one, other = (view.found.worked.misalignment.as_tuple() for view in views)
+    assert one == pytest.approx(other, abs=1e-9)
+
+
 def test_the_as_left_takes_the_distances_of_dials_over_from_an_as_found_of_the_same_form() -> None:
     rim_face = {"dial.1.top": "0", "dial.1.right": "0.02", "dial.1.bottom": "0.1", "dial.1.left": "0.08", "dial.1.plane": "5", "dial.1.bracket": "movable shaft",
                 "dial.2.top": "0", "dial.2.right": "0", "dial.2.bottom": "0.02", "dial.2.left": "0.02", "dial.2.diameter": "100", "dial.2.side": "back of the hub"}  # fmt: skip

@@ -103,7 +103,8 @@ def measure_part(stage: str, fields: Texts, asset: Asset, display: Display) -> l
         return _results(stage, fields, display)
     fields = usual(stage, way) | (placed_as_found(fields) if stage == "left" else {}) | fields
     seen = [(value, say(f"record.seen.{value.split()[0]}")) for value in ("movable machine", "stationary machine")]
-    parts: list[Child] = [note(say(f"record.about.{way.name}")), note(say("record.about.readings"))]
+    start = say("record.about.angles") if way is Way.AROUND else say("record.about.zero")
+    parts: list[Child] = [note(say(f"record.about.{way.name}")), note(f"{start} {say('record.about.readings')}")]
     parts += [_dial(stage, number, way, fields, display) for number in (1, 2)]
     own: list[Child] = [chosen(f"{stage}.seen_from", say("record.seen"), seen, fields)]
     if way is Way.FACE_FACE:

@@ -98,8 +98,10 @@ WORDS: Final[dict[str, str]] = {
     "record.about.RIM_FACE": "One dial on the rim, one on the face of the hub.",
     "record.about.FACE_FACE": "One face dial at each end of the spacer. A second dial opposite takes the axial float of the shaft out.",
     "record.about.AROUND": "Readings at three or more positions, as far around as the shaft turns: below a third of a turn they are not to be trusted.",
-    "record.about.readings": "Zero the dial at 12 o'clock and leave that 0 in its field; a dial with another start is typed as it reads. A reading is + when the plunger "
-    "is pushed in. Readings as taken: total readings are halved here, sag is taken out here.",
+    "record.about.zero": "Zero the dial at 12 o'clock and leave that 0 in its field; a dial with another start is typed as it reads.",
+    "record.about.angles": "0° is 12 o'clock, 90° is 3 o'clock, and so on: clockwise for somebody at the movable machine who looks towards the stationary one. Whoever stands at "
+    "the other one says so below. −90° is 270°. No dial has to be zeroed here: type it as it reads.",
+    "record.about.readings": "A reading is + when the plunger is pushed in. Readings as taken: total readings are halved here, sag is taken out here.",
     "record.dial.REVERSE_INDICATOR.1": "Dial 1",
     "record.dial.REVERSE_INDICATOR.2": "Dial 2",
     "record.dial.RIM_FACE.1": "Dial 1, on the rim",
