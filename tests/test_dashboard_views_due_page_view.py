@@ -1,15 +1,16 @@
 """The Due page: its counts are those of the dates, and its claims those of the back-test."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pytest
 
-from dashboard.pages.due import _loads
+from dashboard.pages.due import _loads, _now_caption
 from dashboard.place import read_place
 from dashboard.views.calendar_view import MOST as MOST_IN_DAY
-from dashboard.views.due_page_view import MOST, RISK, RISKS, RULE, build, promised, read_risk, read_way
+from dashboard.views.due_page_view import MOST, RISK, RISKS, RULE, Load, build, promised, read_risk, read_way
 from dashboard.views.plan_view import Plan as Plan_
 from dashboard.views.plan_view import ground_of
 from models.history.due import due_by_rule
@@ -56,6 +57,12 @@ def test_the_chosen_risk_decides_the_list(fleet: Any, risk: int) -> None:
     load = next(one for one in view.loads if one.risk == risk)
     assert (len(view.now), view.now_n, view.soon_n) == (load.now, load.now, load.quarter)
     assert f"reaches {risk}\u202f%" in view.sentence
+
+
+def test_the_list_speaks_of_machines_without_a_forecast_only_where_it_has_some(fleet: Any) -> None:
+    view = replace(view_of(*fleet), ruled=Load(0, 0, 0, 0))
+    assert "without a forecast" not in _now_caption(view)
+    assert "without a forecast" in _now_caption(replace(view, ruled=Load(0, 1, 0, 0)))
 
 
 def test_by_the_rule_the_dates_are_those_of_the_calendar(fleet: Any) -> None:

@@ -233,8 +233,13 @@ def _now(view: DueView, seen: Scene) -> html.Section:
     title = say("due.now.title", n=counted(view.now_n, "machine"))
     if not view.now:
         return section(title, note(say("due.now.none")))
-    caption = say("due.now.caption.risk") if view.by == RISK else say("due.now.caption.rule")
-    return section(title, _list(view, caption, view.now, seen), *_more(view.now_n, len(view.now), place))
+    return section(title, _list(view, _now_caption(view), view.now, seen), *_more(view.now_n, len(view.now), place))
+
+
+def _now_caption(view: DueView) -> str:
+    if view.by != RISK:
+        return say("due.now.caption.rule")
+    return say("due.now.caption.risk.ruled") if view.ruled.now else say("due.now.caption.risk")
 
 
 def _soon(view: DueView, seen: Scene) -> html.Section:
