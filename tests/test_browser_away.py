@@ -80,7 +80,7 @@ def test_a_job_that_could_not_go_in_stays_in_the_form_and_goes_in_later(
         expect(phone.locator("#record-answer")).to_contain_text("still in the form")
         expect(phone.locator("#record-save")).not_to_have_attribute("aria-disabled", "true")
     phone.locator("#rf-notes").fill("typed when it was back")
-    expect(phone.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(phone.locator("#record-open")).to_contain_text("It can be recorded")
     record(phone)
     expect(phone.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
     assert [line.job.notes for line in book.story().standing][4:] == ["typed when it was back"]

@@ -32,7 +32,7 @@ def filled_in(page: Page, url: str) -> None:
         page.locator(f"#rf-found-results-{name.replace('_', '-')}").fill(text)
     page.locator("#rf-found-by").select_option("laser")
     page.locator("#rf-left-method").select_option("same")
-    expect(page.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(page.locator("#record-open")).to_contain_text("It can be recorded")
 
 
 def record(page: Page) -> None:
@@ -133,7 +133,7 @@ def test_a_form_of_an_older_program_is_not_taken_and_its_draft_stays(book: Opene
     assert len(book.story().standing) == 4
     notice.get_by_role("link").click()
     expect(phone.locator("#rf-found-results-offset-v")).to_have_value("0.05")
-    expect(phone.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(phone.locator("#record-open")).to_contain_text("It can be recorded")
     record(phone)
     expect(phone.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
     assert len(book.story().standing) == 5

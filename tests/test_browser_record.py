@@ -191,7 +191,7 @@ def test_what_the_trade_would_still_record_goes_in_with_a_stated_reason_and_what
     assert len(book.story().standing) == 4
     reason = phone.get_by_label(re.compile("Why it is right all the same .calibration overdue."))
     reason.fill("checked against a gauge block")
-    expect(phone.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(phone.locator("#record-open")).to_contain_text("It can be recorded")
     record(phone)
     expect(phone.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
     job = book.story().standing[-1].job
@@ -229,7 +229,7 @@ def test_a_draft_survives_a_closed_page_and_is_gone_after_recording(book: Any, u
     expect(page.locator("#record-open")).not_to_contain_text("Still missing")
     reason = page.get_by_label("Why it is right all the same (as-left over limit)")
     reason.fill("runs until ")
-    expect(page.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(page.locator("#record-open")).to_contain_text("It can be recorded")
     reason.press("End")
     # The question is exchanged while it is answered, as where another job went in: no letter of a reason is put anywhere else.
     asked = [["another job meanwhile", "stated.meanwhile", "", "?"]]
@@ -248,7 +248,7 @@ def test_a_draft_survives_a_closed_page_and_is_gone_after_recording(book: Any, u
     expect(page.locator("#record-reasons li")).to_have_text("?")
     expect(reason).to_be_focused()
     reason.fill("runs until the shutdown")
-    expect(page.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(page.locator("#record-open")).to_contain_text("It can be recorded")
     page.get_by_role("button", name="Record the job").dblclick()
     expect(page.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
     assert len(book.story("F-1").standing) == 2
@@ -291,7 +291,7 @@ def test_a_job_is_recorded_with_the_keyboard_alone(book: Any, url: Any, phone: A
             phone.keyboard.press("n")
         elif here == "record-save":
             break
-    expect(phone.locator("#record-open")).to_contain_text("Nothing is open")
+    expect(phone.locator("#record-open")).to_contain_text("It can be recorded")
     phone.keyboard.press("Enter")
     expect(phone.locator("main h1")).to_have_text(re.compile("Recorded as entry"))
     job = book.story().standing[-1].job

@@ -42,6 +42,7 @@ from models.maths.limits import limits_for
 from models.maths.plausible import Doubt
 from models.units import Display, Quantity, parse
 from models.values.asset import Asset
+from models.values.decision import DecisionRule, Rule
 from models.values.draft import Way, WorkCheck
 from models.values.job import COMPONENTS, FeetValues, Misalignment
 from models.values.kinds import Coupling, Method, Reason
@@ -347,6 +348,12 @@ def test_the_as_left_takes_the_distances_of_dials_over_from_an_as_found_of_the_s
     )
     assert placed_as_found(found | {"left.method": Way.RIM_FACE.value})["left.dial.2.side"] == "back of the hub"
     assert placed_as_found(found | {"left.method": Way.RESULTS.value}) == {}
+
+
+def test_no_probability_is_missed_where_nobody_gave_an_uncertainty() -> None:
+    bare = build(START | RESULTS, around()).found
+    assert chance(bare) is None
+    assert "No uncertainty was given" in chance(replace(bare, rule=DecisionRule(Rule.GUARDED))).children
 
 
 def test_fields_of_another_method_count_for_nothing() -> None:

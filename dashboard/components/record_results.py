@@ -104,10 +104,12 @@ def _not_judged(basis: Basis) -> list[str]:
 
 
 def chance(view: StageView) -> Child:
-    """Put the probability that the true deviation is within limit, or why there is none."""
+    """Put the probability that the true deviation is within limit, or why there is none although its uncertainty is known or asked for."""
     worked = view.worked
     if worked is None or worked.conformance is None or worked.ratio is None or view.same:
         return None
+    if worked.covariance is None and view.rule is None:
+        return None  # nobody gave an uncertainty, and nothing is decided by it
     if worked.conformance.probability is None:
         return note(say("record.chance.none", reason=tell(worked.conformance.reason)))
     stated = all(fit is None or fit.noise_was_given for fit in worked.fits)
@@ -299,4 +301,6 @@ def differences_table(changed: tuple[Told, ...], caption: str) -> Child:
     if not changed:
         return None
     columns = [Column(say("record.column.field")), Column(say("record.column.old")), Column(say("record.column.new"))]
-    return table(caption, columns, [[one.field, one.old, one.new] for one in changed])
+    return html.Div(
+        table(caption, columns, [[one.field, one.old, one.new] for one in changed]), className="differences"
+    )

@@ -45,7 +45,7 @@ def choose_part(name: str, view: FinderView, place: Place, site: Site, way: Chil
         ],
         className="field wide",
     )
-    columns = [Column(say("column.machine")), Column(say("column.what")), Column(say("column.last"), number=True), Column(say("column.last_left"), number=True)]  # fmt: skip
+    columns = [Column(say("column.machine")), Column(say("column.what"), below=True), Column(say("column.last"), number=True), Column(say("column.last_left"), number=True)]  # fmt: skip
     lines = [line for line in view.lines if not line.retired]
     rows = [
         [html.Link(line.tag, href=place.to(place.path, asset=line.tag), className="tag"), line.description, day(line.last), judged(line.left_ratio)]
