@@ -7,18 +7,18 @@ two applications in one process (tests) never see one another's book.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from typing import Any, Protocol, cast
 from zoneinfo import ZoneInfo
 
-from flask import Flask, current_app
+from flask import Flask, current_app, g, has_request_context
 
-from dashboard.auth.access import Access
-from dashboard.auth.guarded import guarded
+from dashboard.auth.access import Access, Signed
+from dashboard.auth.guarded import GuardedBook, GuardedDesk, GuardedKeepingBook
 from dashboard.desk import Desk
+from dashboard.picture import HistoryBook, Keeping
 from dashboard.pictures import Pictures
-from models.history.columns import History
 from models.ledger.findings import Finding
 from models.settings import Settings
 from models.values.decision import DecisionRule
@@ -27,7 +27,7 @@ from models.values.limits import LimitSet
 from models.values.looked_at import LookedAt
 from models.values.people import Instrument, Person
 from models.values.proof import BookProof, Misfit
-from models.values.story import AssetStory, Site, SiteSetting
+from models.values.story import AssetStory, SiteSetting
 
 KEY = "DRIFTBOOK"
 
@@ -35,17 +35,8 @@ Clock = Callable[[], datetime]
 """Gives the present time, with a zone."""
 
 
-class Book(Protocol):
+class Book(HistoryBook, Protocol):
     """What the pages ask of a book; ``models.store.reader.Reader`` answers it."""
-
-    def sites(self) -> tuple[Site, ...]:
-        """Give the sites of the book."""
-
-    def head(self) -> int:
-        """Give the number of the last entry."""
-
-    def history(self, site_id: int) -> History:
-        """Give the history of a site as columns."""
 
     def story(self, site_id: int, tag: str) -> AssetStory | None:
         """Give everything about one asset; ``None`` where the site has no such tag."""
@@ -165,9 +156,15 @@ def as_read(here: Context) -> Context:
 
 
 def context() -> Context:
-    """Give the context of the application that answers this request, with book and desk as far as who is signed in may go."""
+    """Give the context of the application that answers this request, with book and desk as far as who is signed in may go.
+
+    They go nowhere for nobody, where somebody has to be signed in.
+    """
     config = cast("dict[str, Any]", current_app.config)
     here = as_read(cast("Context", config[KEY]))
-    if here.access is None:
+    if here.access is None or not here.access.needed():
         return here
-    return guarded(here)
+    who = cast("Signed | None", g.get("signed", None)) if has_request_context() else None
+    kind = GuardedKeepingBook if isinstance(here.book, Keeping) else GuardedBook
+    desk = None if here.desk is None else cast("Desk", GuardedDesk(here.desk, who))
+    return replace(here, book=cast("Book", kind(here.book, who)), desk=desk)

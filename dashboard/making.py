@@ -15,7 +15,7 @@ from typing import Any
 
 from dashboard.growing import later, put_together
 from dashboard.kept import pin, same
-from dashboard.picture import Book, Keeping, Picture
+from dashboard.picture import HistoryBook, Keeping, Picture
 from models.history.columns import History
 from models.history.engine import Study, study_of, without_predictions
 from models.history.late import twin
@@ -65,12 +65,12 @@ class Making:
     derive: Derive | None
     warm: Warm | None
 
-    def next(self, book: Book, site_id: int, held: Held) -> None:
+    def next(self, book: HistoryBook, site_id: int, held: Held) -> None:
         """Bring what is held of a site one step closer to a whole picture, and show it.
 
         Parameters
         ----------
-        book : Book
+        book : HistoryBook
             The book. [unitless]
         site_id : int
             The site. [unitless]

@@ -12,6 +12,7 @@ from dashboard.kept import Shelf, shelf_of
 from models.errors import DriftbookError
 from models.history.columns import History
 from models.history.engine import Study
+from models.values.story import Site
 
 QUICK = 10_000
 """A book of fewer entries is read and studied for the first time while the page waits. [unitless]"""
@@ -23,14 +24,17 @@ class StillReadingError(DriftbookError):
     """A large book is being read, and there is no earlier picture to show."""
 
 
-class Book(Protocol):
-    """What is asked of a book."""
+class HistoryBook(Protocol):
+    """A book of which histories are asked."""
+
+    def sites(self) -> tuple[Site, ...]:
+        """Give the sites of the book."""
 
     def head(self) -> int:
         """Give the number of the last entry."""
 
     def history(self, site_id: int) -> History:
-        """Give the history of a site."""
+        """Give the history of a site as columns."""
 
 
 @runtime_checkable

@@ -25,7 +25,7 @@ from dashboard.ahead import Ahead
 from dashboard.growing import later, put_together, study_held
 from dashboard.kept import let_go
 from dashboard.making import Derive, Held, Making, Warm
-from dashboard.picture import Book, Keeping, Picture, StillReadingError, quick
+from dashboard.picture import HistoryBook, Keeping, Picture, StillReadingError, quick
 from dashboard.words import say
 from dashboard.writing import count
 from models.history.columns import History
@@ -75,12 +75,12 @@ class Pictures:
             if picture is not None and picture.large and self._making.warm is not None:
                 self._making.warm(picture, site_id, later_s)
 
-    def of(self, book: Book, site_id: int) -> Picture:
+    def of(self, book: HistoryBook, site_id: int) -> Picture:
         """Give the picture of a site, up to the last entry where that can be followed.
 
         Parameters
         ----------
-        book : Book
+        book : HistoryBook
             The book. [unitless]
         site_id : int
             The site. [unitless]
@@ -92,7 +92,7 @@ class Pictures:
         """
         return self._at(book, site_id, book.head())
 
-    def _at(self, book: Book, site_id: int, head: int) -> Picture:
+    def _at(self, book: HistoryBook, site_id: int, head: int) -> Picture:
         held = self._held(site_id)
         shown = held.shown
         if shown is None and quick(head):
@@ -112,7 +112,7 @@ class Pictures:
             self._sites.move_to_end(site_id)
             return held
 
-    def _forget(self, book: Book, asked: int) -> None:
+    def _forget(self, book: HistoryBook, asked: int) -> None:
         """Let go of the sites that nobody asked for the longest, while they hold more jobs together than are held."""
         if len(self._sites) < 2:
             return
@@ -133,16 +133,16 @@ class Pictures:
             for site in gone:
                 book.forget(site)
 
-    def history(self, book: Book, site_id: int) -> History:
+    def history(self, book: HistoryBook, site_id: int) -> History:
         """Give the history of the picture; see :meth:`of`."""
         return self.of(book, site_id).history
 
-    def behind(self, book: Book, site_id: int) -> str:
+    def behind(self, book: HistoryBook, site_id: int) -> str:
         """Say how far a picture, or a part of it, is behind the book; nothing where it is not, or where there is none.
 
         Parameters
         ----------
-        book : Book
+        book : HistoryBook
             The book. [unitless]
         site_id : int
             The site. [unitless]
@@ -173,12 +173,12 @@ class Pictures:
             if one is not None and (one.study is not None or one.large)
         )
 
-    def whole(self, book: Book, site_id: int) -> bool:
+    def whole(self, book: HistoryBook, site_id: int) -> bool:
         """Tell whether there is nothing to wait for: what is shown goes up to the last entry, and so do all estimates.
 
         Parameters
         ----------
-        book : Book
+        book : HistoryBook
             The book. [unitless]
         site_id : int
             The site. [unitless]
@@ -186,7 +186,7 @@ class Pictures:
         held = self._sites.get(site_id)
         return held is not None and _nothing_to_wait_for(book, held)
 
-    def _first_of_small(self, book: Book, site_id: int, held: Held) -> Picture:
+    def _first_of_small(self, book: HistoryBook, site_id: int, held: Held) -> Picture:
         with held.growing:
             if held.shown is None:
                 history = book.history(site_id)
@@ -194,7 +194,7 @@ class Pictures:
                 held.shown = Picture(history, None, history)
             return held.shown
 
-    def _first(self, book: Book, site_id: int, held: Held) -> Picture:
+    def _first(self, book: HistoryBook, site_id: int, held: Held) -> Picture:
         done = self._start(book, site_id, held)
         if done is not None:
             limit = time.monotonic() + PATIENCE_S
@@ -204,7 +204,7 @@ class Pictures:
             raise StillReadingError(say("picture.reading"), remedy=say("picture.reading.remedy"))
         return held.shown
 
-    def _grow(self, book: Book, site_id: int, held: Held, head: int) -> Picture:
+    def _grow(self, book: HistoryBook, site_id: int, held: Held, head: int) -> Picture:
         """Bring a picture up to the last entry, where only few machines are touched; else give it as it is."""
         shown = _shown(held)
         if shown.large and (shown.study is None or head - shown.history.head > FOLLOWED):
@@ -257,7 +257,7 @@ class Pictures:
                 again = held.shown is not picture
                 held.settling = again
 
-    def _start(self, book: Book, site_id: int, held: Held) -> threading.Event | None:
+    def _start(self, book: HistoryBook, site_id: int, held: Held) -> threading.Event | None:
         """Begin to make the next whole picture, unless that is being done; give what tells when it is there."""
         with self._lock:
             if held.making is not None:
@@ -272,7 +272,7 @@ class Pictures:
         thread.start()
         return done
 
-    def _make(self, book: Book, site_id: int, held: Held, done: threading.Event) -> None:
+    def _make(self, book: HistoryBook, site_id: int, held: Held, done: threading.Event) -> None:
         try:
             while not _nothing_to_wait_for(book, held):
                 self._making.next(book, site_id, held)
@@ -297,7 +297,7 @@ def _shown(held: Held) -> Picture:
     return held.shown
 
 
-def _nothing_to_wait_for(book: Book, held: Held) -> bool:
+def _nothing_to_wait_for(book: HistoryBook, held: Held) -> bool:
     shown = held.shown
     if shown is None or shown.history.head != book.head():
         return False

@@ -9,30 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final, cast
-
-from flask import g, has_request_context
+from typing import Any, Final, cast
 
 from dashboard.auth.access import NotAllowedError, Signed
 from dashboard.desk import Desk, Handed
-from dashboard.picture import Keeping
+from dashboard.picture import HistoryBook, Keeping
 from dashboard.words import say
 from models.values.roles import Permission
 from models.values.story import JobLine, Site
-
-if TYPE_CHECKING:  # the context asks for a guarded one of itself
-    from dashboard.context import Book, Context
-
-
-def guarded(here: Context) -> Context:
-    """Give the context of who is signed in; of nobody, where somebody has to be."""
-    if here.access is None or not here.access.needed():
-        return here
-    who = cast("Signed | None", g.get("signed", None)) if has_request_context() else None
-    kind = GuardedKeepingBook if isinstance(here.book, Keeping) else GuardedBook
-    book = cast("Book", kind(here.book, who))
-    desk = None if here.desk is None else cast("Desk", GuardedDesk(here.desk, who))
-    return replace(here, book=book, desk=desk)
 
 
 def need(who: Signed | None, permission: Permission, site_id: object) -> Signed:
@@ -59,7 +43,7 @@ def need_somebody(who: Signed | None) -> None:
 class GuardedBook:
     """A book that shows the sites of one person."""
 
-    def __init__(self, book: Book, who: Signed | None) -> None:
+    def __init__(self, book: HistoryBook, who: Signed | None) -> None:
         self._book, self._who = book, who
 
     def sites(self) -> tuple[Site, ...]:
