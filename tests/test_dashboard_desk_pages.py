@@ -92,7 +92,7 @@ def test_what_cannot_be_read_is_said(clients: dict[str, FlaskClient]) -> None:
 
 def test_a_name_from_an_address_is_never_taken_for_markup(clients: dict[str, FlaskClient]) -> None:
     response = fill(clients["many"], shell.page_of("/book"), "/book", "?person=<script>alert(1)</script>")
-    assert "<script>alert" not in response.get_data(as_text=True).replace("\\u003c", "<") or response.is_json
+    assert "<script>alert" not in response.get_data(as_text=True)
 
 
 def test_choices_go_along_and_a_new_question_begins_at_the_newest(clients: dict[str, FlaskClient]) -> None:
