@@ -13,10 +13,10 @@ import sqlalchemy as sa
 from models.commands.init_book import say_limit_set
 from models.commands.record_job import DoubtfulJobError, record_job, ref_for
 from models.errors import ConflictError, DriftbookError, UnknownNameError
-from models.maths.plausible import Doubt, check_dial
+from models.maths.plausible import Doubt
 from models.store.reader import Reader
 from models.store.unit import writing
-from models.values.draft import DialDraft, WorkCheck, stated_reasons
+from models.values.draft import WorkCheck, stated_reasons
 from models.values.job import FeetValues, Job, Misalignment
 from models.values.kinds import Method, Reason
 from models.values.limits import Judged, LimitRow, LimitSet
@@ -206,16 +206,6 @@ def test_the_history_sees_the_job(book: sa.Engine, site: Site) -> None:
     jobs = reader.history(site.site_id).jobs
     assert len(jobs.entry) == before + 1
     assert line.entry in jobs.entry
-
-
-def test_checks_of_the_readings_need_their_reasons_too(book: sa.Engine, site: Site) -> None:
-    dial = DialDraft(readings_mm=(0.0, 0.05, 0.2, 0.05))
-    checks = check_dial("dial.1", dial, site.display)
-    assert "Top and bottom together" in refused(book, site, JOB, of_readings=checks).message
-    line = record(
-        book, site, JOB, of_readings=checks, stated_reasons={"sums differ": "the shaft moved, there was no more time"}
-    )
-    assert stated_reasons(line.job.typed) == {"sums differ": "the shaft moved, there was no more time"}
 
 
 def test_instruments_people_and_moves_are_held_against_what_the_book_knows(book: sa.Engine, site: Site) -> None:

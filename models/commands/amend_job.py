@@ -5,7 +5,7 @@ Nothing is edited: the old version stays in the book and can be read for ever.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
@@ -15,7 +15,7 @@ from models.commands.on_server import OnServer, hold
 from models.commands.record_job import DoubtfulJobError, Recording, check_ref, check_sides, with_seen_names, with_stated
 from models.errors import ConflictError, InvalidValueError, OtherVersionError, OvertakenError, UnknownNameError
 from models.ledger.content import job_content
-from models.maths.plausible import Check, Doubt, Gravity, open_checks
+from models.maths.plausible import Doubt, Gravity, open_checks
 from models.sentences.told import Told
 from models.store.one_job import tag_of_entry
 from models.store.story import read_story
@@ -40,7 +40,6 @@ def amend_job(
     why: str,
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
-    of_readings: Iterable[Check] = (),
     made_from: str | None = None,
     covariances: Covariances | None = None,
     receipt: Receipt | None = None,
@@ -67,8 +66,6 @@ def amend_job(
         Why it is recorded although a check speaks against it, by the name of the check. [unitless]
     bolts_tight : bool, optional
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
-    of_readings : iterable of Check
-        Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
     made_from : str, optional
         Leaf hash of the version that it was made from, in hex, empty where that had none; ``None`` takes whatever stands under the number. [unitless]
     covariances : Covariances, optional
@@ -124,7 +121,7 @@ def amend_job(
         before = {check.doubt for check in recording.checks(old.job, job_id=old.job_id, bolts_tight=bolts_tight)}
         before |= {doubt for doubt in Doubt if str(doubt) in stated_in(old.job.typed)}
         stated = {name: text for name, text in (stated_reasons or {}).items() if text.strip()}
-        checks = (*of_readings, *recording.checks(job, job_id=old.job_id, bolts_tight=bolts_tight))
+        checks = recording.checks(job, job_id=old.job_id, bolts_tight=bolts_tight)
         asked = (check for check in checks if check.gravity is Gravity.STOP or check.doubt not in before)
         still = open_checks(asked, stated)
         if still:

@@ -6,7 +6,7 @@ their own in the same transaction.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 from functools import reduce
@@ -82,7 +82,6 @@ def record_job(
     now: datetime,
     stated_reasons: Mapping[str, str] | None = None,
     bolts_tight: bool | None = None,
-    of_readings: Iterable[Check] = (),
     covariances: Covariances | None = None,
     receipt: Receipt | None = None,
     known_to: int | None = None,
@@ -105,8 +104,6 @@ def record_job(
         Why it is recorded although a check speaks against it, by the name of the check. [unitless]
     bolts_tight : bool, optional
         Whether the as-left was measured after the last bolt was tight; ``None`` where nobody was asked. [unitless]
-    of_readings : iterable of Check
-        Checks of the readings from which the job was worked out; they need their reasons too. [unitless]
     covariances : Covariances, optional
         What is known of the uncertainty of both measurements; a guarded decision rule asks for it. [mm, mm/m]
     receipt : Receipt, optional
@@ -137,7 +134,7 @@ def record_job(
         stated = _given(stated_reasons)
         recording = Recording(unit, site, story)
         check_sides(job, covariances)
-        still = open_checks((*of_readings, *recording.checks(job, bolts_tight=bolts_tight, known_to=known_to)), stated)
+        still = open_checks(recording.checks(job, bolts_tight=bolts_tight, known_to=known_to), stated)
         if still:
             raise DoubtfulJobError(still)
         line = recording.write(with_stated(job, stated), covariances=covariances)
