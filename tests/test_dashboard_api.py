@@ -27,7 +27,7 @@ from dashboard.views import due_page_view
 from dashboard.views.asset_forecast_view import build_forecast
 from dashboard.views.asset_standing import row_of
 from dashboard.views.asset_view import build as build_asset
-from models.ledger.proofs import consistency_holds, inclusion_holds
+from models.ledger.package_verifier import consistent, root_of
 from models.settings import Settings
 from models.store.engine import make_engine
 from models.store.reader import Reader
@@ -255,15 +255,15 @@ def test_an_entry_can_be_proved_without_this_program(client: Any) -> None:
         assert leaf == entry["leaf"] == proof["leaf"]
         hashes = [bytes.fromhex(one) for one in proof["hashes"]]
         root = bytes.fromhex(newest["root"])
-        assert inclusion_holds(bytes.fromhex(leaf), number - 1, newest["size"], hashes, root)
-        assert not inclusion_holds(bytes.fromhex(leaf), number, newest["size"], hashes, root)
+        assert root_of(bytes.fromhex(leaf), number - 1, newest["size"], hashes) == root
+        assert root_of(bytes.fromhex(leaf), number, newest["size"], hashes) != root
     body, _, signed = newest["note"].partition("\n\n")
     assert body.split("\n")[2] == base64.b64encode(bytes.fromhex(newest["root"])).decode()
     key = Ed25519PublicKey.from_public_bytes(base64.b64decode(newest["public_key"]))
     key.verify(base64.b64decode(signed.strip().split(" ")[-1])[4:], f"{body}\n".encode())
     between = client.get(f"{API}/heads/17/consistency?from=3").get_json()
     steps = [bytes.fromhex(one) for one in between["hashes"]]
-    assert consistency_holds(3, 17, bytes.fromhex(between["root_from"]), bytes.fromhex(between["root"]), steps)
+    assert consistent(3, 17, bytes.fromhex(between["root_from"]), bytes.fromhex(between["root"]), steps)
     older = client.get(f"{API}/heads/3").get_json()
     assert older["root"] == between["root_from"]
     assert client.get(f"{API}/entries/12/proof?size=3").status_code == 422

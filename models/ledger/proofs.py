@@ -8,7 +8,7 @@ a few dozen of them and hashes next to nothing.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from models.ledger.tree import EMPTY_ROOT, HASH_BYTES, node_hash
 
@@ -177,76 +177,6 @@ def paired(hashes: bytes | bytearray) -> bytes:
     return b"".join(
         [sha256(b"\x01" + hashes[at : at + both]).digest() for at in range(0, len(hashes) - both + 1, both)]
     )
-
-
-def inclusion_holds(leaf: bytes, index: int, size: int, proof: Sequence[bytes], root: bytes) -> bool:
-    """Tell whether a proof shows that a leaf is in a tree (RFC 9162, section 2.1.3.2).
-
-    Parameters
-    ----------
-    leaf : bytes
-        Hash of the leaf, 32 bytes. [unitless]
-    index, size : int
-        Place of the leaf from 0, and size of the tree. [unitless]
-    proof : sequence of bytes
-        What :meth:`Tree.inclusion` gave. [unitless]
-    root : bytes
-        Root of the tree. [unitless]
-    """
-    if not 0 <= index < size:
-        return False
-    place, last, carried = index, size - 1, leaf
-    for step in proof:
-        if last == 0:
-            return False
-        if place & 1 or place == last:
-            carried = node_hash(step, carried)
-            while not place & 1 and place:
-                place, last = place >> 1, last >> 1
-        else:
-            carried = node_hash(carried, step)
-        place, last = place >> 1, last >> 1
-    return last == 0 and carried == root
-
-
-def consistency_holds(older: int, newer: int, old_root: bytes, new_root: bytes, proof: Sequence[bytes]) -> bool:
-    """Tell whether a proof shows that an older tree is the beginning of a newer one (RFC 9162, section 2.1.4.2).
-
-    Parameters
-    ----------
-    older, newer : int
-        Sizes of both trees. [unitless]
-    old_root, new_root : bytes
-        Roots of both. [unitless]
-    proof : sequence of bytes
-        What :meth:`Tree.consistency` gave. [unitless]
-    """
-    if not 0 <= older <= newer:
-        return False
-    if older == 0:
-        return not proof and old_root == EMPTY_ROOT
-    if older == newer:
-        return not proof and old_root == new_root
-    steps = list(proof)
-    if older & (older - 1) == 0:
-        steps.insert(0, old_root)
-    if not steps:
-        return False
-    place, last = older - 1, newer - 1
-    while place & 1:
-        place, last = place >> 1, last >> 1
-    old, new = steps[0], steps[0]
-    for step in steps[1:]:
-        if last == 0:
-            return False
-        if place & 1 or place == last:
-            old, new = node_hash(step, old), node_hash(step, new)
-            while not place & 1 and place:
-                place, last = place >> 1, last >> 1
-        else:
-            new = node_hash(new, step)
-        place, last = place >> 1, last >> 1
-    return last == 0 and old == old_root and new == new_root
 
 
 def _split(count: int) -> int:
