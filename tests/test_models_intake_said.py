@@ -20,7 +20,7 @@ from models.intake.mapping import FileMapping, SheetMapping
 from models.intake.mapping_file import from_toml, to_toml
 from models.intake.proposing import Ask, as_said
 from models.intake.reading import Sheet, read_sheets
-from models.intake.said import Said, likely, rows_offered, told_anew
+from models.intake.said import Said, likely, rows_offered, told_anew, told_of_file
 from models.units import Decimal, Display
 from models.values.story import Site
 
@@ -299,3 +299,34 @@ def test_what_another_site_confirmed_of_such_a_list_is_asked_anew(tmp_path: Path
     assert not choice.ready
     assert not choice.asked
     assert choice.sources[0].mapping.columns[2].field is FIELD["jobs.found_offset_v"]
+
+
+def test_what_was_answered_of_a_heading_below_the_same_title_is_not_asked_again(tmp_path: Path) -> None:
+    names, row = ("tag", "date", "found angle V [mm/m]", "Versatz V"), ("P-1", "2024-05-13", "0,03", "0,12")
+    for more in (((), ()), (("notes",), ("dry",))):
+        rows = (("hot",), (*names, *more[0]), (*row, *more[1]))
+        (path := tmp_path / "liste.csv").write_text("\n".join(";".join(one) for one in rows), encoding="utf-8")
+        (sheet,) = read_sheets(path)
+        chooser = Chooser(tmp_path / "mappings", SITE, Deaf())
+        kept = chooser.choose(path, [sheet]).readings[0].mapping.path
+        assert kept is not None
+        text = kept.read_text(encoding="utf-8").replace("confirmed = false", "confirmed = true")
+        kept.write_text(text.replace('field = ""', 'field = "found_offset_v"\nunit = "mm"'), encoding="utf-8")
+        choice = chooser.choose(path, [sheet])
+        if not more[0]:
+            assert choice.asked
+            text = kept.read_text(encoding="utf-8").replace("confirmed = false", "confirmed = true").replace('?"', '"')
+            kept.write_text(text, encoding="utf-8")
+            choice = chooser.choose(path, [sheet])
+        assert not choice.asked
+
+
+def test_a_list_is_held_against_its_sheet_once_everything_is_said_that_it_needs() -> None:
+    sheet = sheet_of(("TIR",), *((*one, more) for one, more in zip(LIST[2:], ("Método", "láser", ""), strict=True)))
+    made = Said(Table.JOBS, 2).of(sheet, Display())
+    half = answered(made, "", "", "found_offset_v", "", "method")
+    assert told_of_file(sheet, half) is half
+    whole = told_of_file(sheet, answered(made, "tag", "performed", "found_offset_v", "", "method"))
+    assert whole.columns[2].asks >= {Ask.TIMES}
+    assert "láser" in whole.words
+    assert whole.units_said == made.units_said == ("TIR",)

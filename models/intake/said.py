@@ -149,8 +149,7 @@ def told_anew(sheet: Sheet, before: SheetMapping, after: SheetMapping) -> SheetM
     )
     asked = ask_beside(sheet, replace(after, columns=totals))
     columns = tuple(asked.columns[one.index] if one.index in new else one for one in after.columns)
-    said = tuple(dict.fromkeys((*after.units_said, *asked.units_said)))
-    made = replace(after, columns=columns, units_said=said, unasked=False)
+    made = replace(after, columns=columns, unasked=False)
     if made.decimal is Decimal.AUTO:
         made = replace(made, decimal=decimal_in(sheet, made))
     if made.order is Order.BY_ROWS and new & set(made.date_columns):
