@@ -50,7 +50,6 @@ class Directions(Late):
     p: FloatArray
     q: FloatArray
     vertical_p: FloatArray
-    horizontal_p: FloatArray
     verdict: IntArray
     n: IntArray
     order: IntArray
@@ -97,7 +96,6 @@ def directions_of(
     df = np.minimum(np.maximum(CAREFUL_DF * rates.df, 1.0), ceiling)
     statistic, components = _quadratic(z, fits.correlation, fit, (0, 1, 2, 3))
     vertical, vertical_df = _quadratic(z, fits.correlation, fit, (0, 1))
-    horizontal, horizontal_df = _quadratic(z, fits.correlation, fit, (2, 3))
     tested = enough & (components > 0)
 
     def tail(value: FloatArray, top: IntArray) -> FloatArray:
@@ -114,7 +112,6 @@ def directions_of(
         p=p,
         q=q,
         vertical_p=tail(vertical, vertical_df),
-        horizontal_p=tail(horizontal, horizontal_df),
         verdict=_verdicts(tested, q, rate),
         n=rates.n,
         order=order,

@@ -28,8 +28,7 @@ FEWEST_RUNS = 3
 class Shapes(Late):
     """One row a series.
 
-    ``step`` and ``step_se`` (n, 4) are the mean drift of a run whatever its
-    length [limit].  ``step_p`` tests it against none, over all components;
+    ``step`` (n, 4) is the mean drift of a run whatever its length [limit].  ``step_p`` tests it against none, over all components;
     ``step_vertical_p`` and ``step_horizontal_p`` over those alone.
     ``log_ratio`` is log₁₀ of the likelihood of 'the same step each time' over 'in
     proportion to time': above 0 speaks for the step.  ``vertical_share`` is the
@@ -37,7 +36,6 @@ class Shapes(Late):
     """
 
     step: FloatArray
-    step_se: FloatArray
     step_p: FloatArray
     step_vertical_p: FloatArray
     step_horizontal_p: FloatArray
@@ -109,7 +107,6 @@ def shapes_of(
     vertical = np.nansum(mean[:, :2] ** 2, axis=1)
     return Shapes(
         step=np.where(enough[:, None], mean, np.nan),
-        step_se=np.where(enough[:, None] & known, np.sqrt(np.maximum(factor, 1e-12))[:, None] / np.sqrt(safe), np.nan),
         step_p=p_of([0, 1, 2, 3]),
         step_vertical_p=p_of([0, 1]),
         step_horizontal_p=p_of([2, 3]),

@@ -98,7 +98,6 @@ class SoftFoot:
     suggests: str
     check_next: str
     shims_mm: tuple[float, ...]
-    n_measured: int
     reason: str = ""
 
 
@@ -215,7 +214,6 @@ def assess(rises_mm: Sequence[float | None], limit_mm: float) -> SoftFoot:
         suggests=SUGGESTS[pattern],
         check_next=CHECK_NEXT[pattern],
         shims_mm=_shims(pattern, values[0], over),
-        n_measured=count,
         reason="" if enough else Told("told.soft.too_few", measured=count, feet=len(rises)),
     )
 
