@@ -12,7 +12,6 @@ from dashboard.api.schemas_decisions import DECISION, RULE, UNCERTAINTY
 from models.maths.plausible import Doubt
 from models.values.draft import WorkCheck
 from models.values.kinds import Coupling, Kind, Method, Part, Reason
-from models.values.roles import Permission
 
 Schema = dict[str, Any]
 
@@ -417,6 +416,3 @@ SCHEMAS: Final[Schema] = {
         optional=("errors", "remedy", "entry", "location", "same_content"),
     ),
 }  # fmt: skip
-
-PERMISSIONS: Final = (Permission.OPEN, Permission.READ, Permission.RECORD, Permission.AMEND, Permission.AUDIT)
-"""What the routes of the interface ask for."""

@@ -106,10 +106,6 @@ def _number(value: float | None) -> str:
     return "null" if value is None else repr(value)
 
 
-def _as_it_is(text: str) -> str:
-    return text
-
-
 def contents_of(
     rows: int, jobs: dict[str, Column], tags: Coded, people: Column, instrument: Column, checks: Column
 ) -> list[bytes]:
