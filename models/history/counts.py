@@ -69,12 +69,6 @@ class Counts:
         return Counts(months, classes, self.jobs.sum(axis=axis, keepdims=True), summed(self.found), summed(self.left))
 
 
-def class_names(classes: IntArray) -> tuple[str, ...]:
-    """Give the name of each class in a result; −1 is 'speed unknown'."""
-    names = (*speed_class_names(), "speed unknown")
-    return tuple(names[index] for index in classes.tolist())
-
-
 def count_over(
     jobs: JobColumns,
     *,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import FloatArray, IntArray
-from models.history.distributions import beta_quantile, normal_quantile
+from models.history.distributions import normal_quantile
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,31 +90,3 @@ def wilson(
     low = np.where(share <= 0.0, 0.0, np.maximum(centre - half, 0.0))
     high = np.where(share >= 1.0, 1.0, np.minimum(centre + half, 1.0))
     return np.where(known, low, 0.0), np.where(known, high, 1.0)
-
-
-def exact_binomial(count: IntArray, n: IntArray, confidence: float = 0.95) -> tuple[FloatArray, FloatArray]:
-    """Give the exact (Clopper–Pearson) interval of a share.
-
-    Parameters
-    ----------
-    count : (k,) int array
-        How many had the property. [unitless]
-    n : (k,) int array
-        Of how many; 0 gives the interval from 0 to 1. [unitless]
-    confidence : float
-        Confidence of the two-sided interval; it covers at least as often as it says. [unitless]
-
-    Returns
-    -------
-    low, high : (k,) float arrays
-        Limits of the share. [unitless]
-
-    References
-    ----------
-    C. J. Clopper, E. S. Pearson (1934), Biometrika 26:404; as beta quantiles in the NIST/SEMATECH e-Handbook 7.2.4.1.
-    """
-    x, of = np.asarray(count, dtype=np.float64), np.asarray(n, dtype=np.float64)
-    tail = (1.0 - confidence) / 2.0
-    low = beta_quantile(tail, np.maximum(x, 0.5), np.maximum(of - x + 1.0, 0.5))
-    high = beta_quantile(1.0 - tail, np.maximum(x + 1.0, 0.5), np.maximum(of - x, 0.5))
-    return np.where(x <= 0, 0.0, low), np.where(x >= of, 1.0, high)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.history.columns import BoolArray, FloatArray, IntArray
-from models.history.distributions import chi2_quantile, normal_cdf
+from models.history.distributions import normal_cdf
 from models.history.late import Late
 from models.history.runs import SHORTEST_LOOK
 
@@ -29,61 +29,6 @@ class Recurrence(Late):
     n: IntArray
     z: FloatArray
     p: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
-class PowerLaw:
-    """Shape of the rate of a class: above 1 it speeds up.
-
-    rate(t) = scale · shape · t^(shape − 1).  ``shape_ml`` is the likeliest given
-    how many events each unit had; it is that of shape and scale together only
-    where all units were observed equally long.  ``shape`` is the same without
-    bias, with its interval; ``scale`` is the likeliest for ``shape_ml``.
-    """
-
-    shape: float
-    low: float
-    high: float
-    shape_ml: float
-    scale: float
-    n: int
-    confidence: float
-
-
-def laplace(
-    event: FloatArray, unit: IntArray, end: FloatArray, *, at_event: bool = False, fewest: int = FEWEST_RETURNS
-) -> Recurrence:
-    """Test each unit for a rate that rises or falls.
-
-    Parameters
-    ----------
-    event : (n,) float array
-        Times of the events, counted from the beginning of observation. [time]
-    unit : (n,) int array
-        Unit of each. [unitless]
-    end : (units,) float array
-        How long each unit was observed. [time]
-    at_event : bool
-        True when the observation ended with the last event: that one is then left out. [unitless]
-    fewest : int
-        Events that a result needs. [unitless]
-
-    References
-    ----------
-    z = √(12 n) (mean of t / T − 1/2), as in NIST Dataplot, RELIABILITY TRENDS TEST, and the reliability documentation.
-    """
-    units = len(end)
-    n = np.bincount(unit, minlength=units)
-    total = np.bincount(unit, event, units).astype(np.float64)
-    used = n - 1 if at_event else n
-    if at_event:
-        total = total - end * (n > 0)
-    enough = (n >= fewest) & (used > 0) & (end > 0.0)
-    safe_n, safe_end = np.where(enough, used, 1), np.where(enough, end, 1.0)
-    z = np.sqrt(12.0 * safe_n) * (total / (safe_n * safe_end) - 0.5)
-    z = np.where(enough, z, np.nan)
-    p = 2.0 * normal_cdf(-np.abs(np.where(enough, z, 0.0)))
-    return Recurrence(n.astype(np.int64), z, np.where(enough, np.minimum(p, 1.0), np.nan))
 
 
 def recurrence_of(asset: IntArray, years: FloatArray, returned: BoolArray, assets: int) -> Recurrence:
@@ -194,8 +139,8 @@ def look_ages(
 
     Notes
     -----
-    These are no times of events: a look shows one return at most, so that ``laplace`` and ``power_law`` would find a
-    trend where only the length of the looks has one.
+    These are no times of events: a look shows one return at most, so that a test of known times would find a trend where
+    only the length of the looks has one.
     """
     whole = np.bincount(asset, years, assets).astype(np.float64)
     middle = _age_before(asset, years) + 0.5 * years
@@ -215,48 +160,3 @@ def _age_before(asset: IntArray, years: FloatArray) -> FloatArray:
         rows = begins[lengths > place] + place
         age[rows] = age[rows - 1] + years[rows - 1]
     return age
-
-
-def power_law(
-    event: FloatArray, unit: IntArray, end: FloatArray, confidence: float = 0.90, *, at_event: bool = False
-) -> PowerLaw:
-    """Fit the shape of the rate that the units of a class share.
-
-    Parameters
-    ----------
-    event : (n,) float array
-        Times of the events, each counted from its unit's own beginning; above 0. [time]
-    unit : (n,) int array
-        Unit of each. [unitless]
-    end : (units,) float array
-        How long each unit was observed. [time]
-    confidence : float
-        Confidence of the interval. [unitless]
-    at_event : bool
-        True when the observation of a single unit ended with its last event. [unitless]
-
-    Returns
-    -------
-    PowerLaw
-        NaN with fewer than three events.
-
-    Notes
-    -----
-    Times must be known: ages at looks (:func:`look_ages`) give a shape above 1 at a constant rate.
-
-    References
-    ----------
-    MIL-HDBK-189 (1981), Appendix C, time-truncated; 2 n β / β̂ is chi-square on 2 n degrees of freedom.
-    """
-    n = len(event)
-    if n < 3:
-        nan = float("nan")
-        return PowerLaw(nan, nan, nan, nan, nan, n, confidence)
-    logs = float(np.sum(np.log(end[unit] / event)))
-    ml = n / logs
-    unbiased = (n - (2 if at_event else 1)) / logs
-    df = 2.0 * (n - 1 if at_event else n)
-    tail = (1.0 - confidence) / 2.0
-    low, high = (float(chi2_quantile(p, df)) * ml / (2.0 * n) for p in (tail, 1.0 - tail))
-    scale = n / float(np.sum(end**ml))
-    return PowerLaw(unbiased, low, high, ml, scale, n, confidence)
