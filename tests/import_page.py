@@ -65,9 +65,9 @@ def was_of(page: str) -> str:
     return was[1]
 
 
-def offset_of(book: Opened, tag: str = "P-2") -> float:
-    """Give the as-found vertical offset of the last job. [mm]"""
-    found = book.story(tag).jobs[-1].job.found
+def offset_of(book: Opened) -> float:
+    """Give the as-found vertical offset of the last job of P-2. [mm]"""
+    found = book.story("P-2").jobs[-1].job.found
     assert found is not None
     return float(found.offset_v or 0.0)
 

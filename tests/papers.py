@@ -32,13 +32,13 @@ def plain(text: str) -> str:
     return re.sub(r"\s+", " ", joined)
 
 
-def codes_of(pdf: bytes, scale: float = 3.0) -> list[str]:
+def codes_of(pdf: bytes) -> list[str]:
     """Draw every page and read its QR codes, by two libraries that share nothing with ours."""
     found: list[str] = []
     document = pypdfium2.PdfDocument(pdf)
     try:
         for page in document:
-            picture = page.render(scale=scale).to_pil()
+            picture = page.render(scale=3.0).to_pil()
             found += [code.text for code in zxingcpp.read_barcodes(picture)]
     finally:
         document.close()

@@ -1,1 +1,1 @@
-"""Mapped classes: what the database holds, one family a file; no behaviour."""
+"""Classes of rows: what the database holds, one family a file; no behaviour."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -26,11 +26,9 @@ PASSWORD = "seven tall chimneys"  # noqa: S105 - of a book that lives for one te
 EVERYTHING = (Role.READER, Role.RECORDER, Role.AUDITOR)
 
 
-def add_somebody(
-    opened: Opened, login: str = "ana", person: str = "Ana Wick", roles: Sequence[Role] = (Role.ENGINEER,)
-) -> None:
+def add_somebody(opened: Opened) -> None:
     add_account(
-        opened.reader.engine, [opened.site], login, person=person, roles=roles, by="tester", now=NOW,
+        opened.reader.engine, [opened.site], "ana", person="Ana Wick", roles=(Role.ENGINEER,), by="tester", now=NOW,
         password=PASSWORD, must_change=False,
     )  # fmt: skip
 
