@@ -24,7 +24,7 @@ from models.commands.set_site import set_site
 from models.commands.sign_off import sign_off, why_not
 from models.errors import DriftbookError
 from models.intake.problems import Problem
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.store.known import in_force, limit_sets
 from models.store.one_job import tag_of_entry
 from models.store.versions import read_site_settings

@@ -11,7 +11,8 @@ from datetime import date
 
 import numpy as np
 
-from models.maths.limits import FloatArray, limit_ratio, limits_for
+from models.maths.judged import limits_for
+from models.maths.limits import FloatArray, limit_ratio
 from models.values.asset import Asset
 from models.values.kinds import Coupling
 from models.values.limits import Judged, LimitRow, LimitSet, LimitsGiven

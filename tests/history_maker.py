@@ -16,7 +16,8 @@ import numpy as np
 
 from models.history.columns import REASONS, AssetColumns, BreakColumns, History, JobColumns, speed_class_of
 from models.ledger.findings import Finding
-from models.maths.limits import limit_ratio, limits_for
+from models.maths.judged import limits_for
+from models.maths.limits import limit_ratio
 from models.units import Display
 from models.values.asset import Asset, MachineBreak
 from models.values.decision import DecisionRule

@@ -21,7 +21,8 @@ from models.history.columns import (
     speed_class_of,
 )
 from models.history.months import month_of
-from models.maths.limits import FloatArray, limits_for
+from models.maths.judged import limits_for
+from models.maths.limits import FloatArray
 from models.maths.soft_foot import spread
 from models.values.asset import Asset
 from models.values.description import version_on

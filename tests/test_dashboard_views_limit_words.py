@@ -11,7 +11,7 @@ from dashboard.components.record_results import stage_result
 from dashboard.views.limit_words import given_texts, how_taken, limits_in_force, why_none
 from dashboard.views.record_sheet import Basis
 from dashboard.views.record_view import StageView
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.maths.working import work_out
 from models.units import Display
 from models.values.asset import Asset

@@ -14,7 +14,7 @@ from dashboard.figures import limits as drawn_limits
 from dashboard.views.limit_rows import factor_text, limit_text, row_lines
 from dashboard.views.limits_desk_view import LimitsDeskView, build, curve_of, in_force_of, set_lines, trial_set
 from models.history.columns import SPEED_BOUNDS_RPM
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.units import Display, Quantity
 from models.values.entry import AdoptedLimits
 from models.values.kinds import Coupling

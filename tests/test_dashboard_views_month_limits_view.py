@@ -21,7 +21,7 @@ from dashboard.views.month_view import MonthView, build
 from dashboard.views.shares import Change
 from models.history.columns import History
 from models.history.runs import runs_of
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.values.asset import Asset
 from models.values.entry import AdoptedLimits
 from models.values.job import Job

@@ -38,7 +38,7 @@ from dashboard.views.record_sheet import Around, Basis
 from dashboard.views.record_view import build, last_of, stated_field, stated_fields
 from dashboard.views.record_when import moment_of, read_when
 from models.maths.growth import RowGrowth, target_from_growth
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.maths.plausible import Doubt
 from models.units import Display, Quantity, parse
 from models.values.asset import Asset

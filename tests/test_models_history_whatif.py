@@ -11,7 +11,7 @@ import pytest
 from models.history import whatif
 from models.history.columns import UNKNOWN
 from models.history.whatif import judge_again, limits_of_jobs, turned
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.values.kinds import Coupling
 from models.values.limits import Combine, Judged, LimitRow, LimitSet
 from tests.fleet import Plan, job_columns, make_fleet

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from dashboard.console.book import starter_limits
 from models.errors import UnreadableFileError
 from models.intake.limit_file import read_limit_set
-from models.maths.judged import ratio_of
-from models.maths.limits import flex_angles, limit_ratio, limits_for
+from models.maths.judged import limits_for, ratio_of
+from models.maths.limits import flex_angles, limit_ratio
 from models.values.kinds import Coupling
 from models.values.limits import Combine, Judged, LimitRow, LimitSet, LimitsGiven
 

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 import pytest
 
 from dashboard.console.book import starter_limits
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.maths.moved import APART_MM, WORTH, check_moves
 from models.maths.moves import FootRow, Moving, plan_moves
 from models.maths.plausible import Check, Doubt, Gravity

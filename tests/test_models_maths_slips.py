@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.console.book import starter_limits
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.maths.moves import SHORT_SCALE
 from models.maths.plausible import Doubt, Gravity
 from models.maths.plausible_job import Beside, check_job

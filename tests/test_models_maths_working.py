@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from models.maths.conformance import conformance
 from models.maths.dials import Carrier, expected_face, expected_rim
 from models.maths.geometry import spacer_angles, without_noise
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.maths.moves import Moving
 from models.maths.plausible import Doubt, Gravity
 from models.maths.sag import NO_SAG, Sag, SagMeaning

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import seed_data
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.values.asset import Asset
 from models.values.kinds import Coupling
 from models.values.limits import Combine, Judged, LimitRow, LimitSet

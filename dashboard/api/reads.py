@@ -23,7 +23,7 @@ from dashboard.views.finder_view import match
 from dashboard.views.plan_view import LONG_AGO, Ground, Plan, ground_of
 from models.history.columns import History
 from models.history.standing import REASON_WORDS
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.store.newest_jobs import newest_jobs
 from models.units import Display
 from models.values.asset import Asset

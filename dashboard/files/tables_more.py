@@ -24,7 +24,7 @@ from models.history.repeatability import repeatability_of
 from models.history.repeats import repeat_readings
 from models.intake.fields import FOOT_ROWS, Field, Table, fields_of
 from models.intake.fields import Form as Reads
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.units import Quantity
 from models.values.asset import Asset
 from models.values.story import AssetVersion

@@ -54,7 +54,7 @@ from dashboard.views.asset_view import AssetView, build, days_of, missing, past_
 from dashboard.views.limits_view import limits_note
 from dashboard.views.read_off_view import with_instruments
 from dashboard.words import say
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.values.own_work import own_work
 from models.values.roles import Permission
 from models.values.story import AssetStory

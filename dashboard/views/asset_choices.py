@@ -14,7 +14,8 @@ from dashboard.place import Place, Read, shortened
 from dashboard.words import say
 from dashboard.writing import count, day
 from models.history.columns import FloatArray
-from models.maths.limits import limit_ratio, limits_for
+from models.maths.judged import limits_for
+from models.maths.limits import limit_ratio
 from models.values.asset import Asset
 from models.values.decision import NO_DECISIONS
 from models.values.description import version_on

@@ -20,7 +20,7 @@ from models.history.columns import SPEED_BOUNDS_RPM, UNKNOWN, FloatArray, Histor
 from models.history.intervals import shares
 from models.history.months import day_start_us
 from models.history.whatif import turned
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.units import Display, Quantity
 from models.values.entry import AdoptedLimits
 from models.values.kinds import Coupling

@@ -8,7 +8,8 @@ import numpy as np
 
 from models.history.columns import SPEED_BOUNDS_RPM, UNKNOWN, BoolArray, FloatArray, IntArray, JobColumns
 from models.history.intervals import Shares, shares
-from models.maths.limits import limit_ratio, limits_for
+from models.maths.judged import limits_for
+from models.maths.limits import limit_ratio
 from models.values.kinds import Coupling
 from models.values.limits import LimitSet
 

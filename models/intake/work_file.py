@@ -15,7 +15,7 @@ from pathlib import Path
 from models.errors import InvalidValueError, UnreadableFileError
 from models.intake.typed import TypedForm, TypedProblem, read_draft, read_misalignment
 from models.maths.growth import MATERIALS, PER_K_OF_PER_F, RowGrowth, growth, target_from_growth
-from models.maths.limits import limits_for
+from models.maths.judged import limits_for
 from models.units import Display, Quantity
 from models.values.asset import Asset
 from models.values.draft import Draft

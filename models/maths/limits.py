@@ -1,4 +1,4 @@
-"""Judgement: which limits a set gives for a machine, and the limit ratio of a deviation.
+"""Judgement: the limit ratio of deviations, for many at once.
 
 The limit ratio is the largest size of the deviation ÷ limit over all that the set
 judges; *within* when it is at most 1, *over* when it is more.  Numbers are
@@ -15,11 +15,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from models.maths.judged import AT_LIMIT, ORDER, limits_for, row_limit
+from models.maths.judged import AT_LIMIT
 
 FloatArray = NDArray[np.float64]
-
-__all__ = ["ORDER", "FloatArray", "flex_angles", "limit_ratio", "limits_for", "row_limit"]
 
 
 def flex_angles(deviation: FloatArray, span_mm: FloatArray) -> FloatArray:
