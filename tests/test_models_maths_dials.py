@@ -135,6 +135,19 @@ def test_rim_and_face_by_the_equations_of_a_book() -> None:
     assert got == pytest.approx([-2.4, -7.1], abs=0.05)
 
 
+@pytest.mark.parametrize(
+    ("reading", "diameter", "length", "printed"), [(0.012, 5, 30, 0.072), (0.012, 12, 6, 0.006)], ids=["CV-14", "CV-15"]
+)
+def test_what_a_face_reading_comes_to_over_a_length(
+    reading: float, diameter: float, length: float, printed: float
+) -> None:
+    """CV-14: Carrier 17/19EX chiller manual, angular shim. CV-15: Millwright's Guide, 2nd ed. (globalspec.com/reference/70908), at a bolt."""
+    face = FaceDial(vertical_dial(-reading * MM_PER_INCH), diameter * MM_PER_INCH)
+    found = rim_and_face(RimDial(vertical_dial(0.0), 0.0, Carrier.STATIONARY), face)
+    over = vertical_at(found, length * MM_PER_INCH) - vertical_at(found, 0.0)
+    assert abs(over) / MM_PER_INCH == pytest.approx(printed, abs=1e-9)
+
+
 @given(OFFSET, ANGLE, st.floats(50, 400), st.floats(100, 2000))
 def test_rim_and_face_by_the_formula_with_the_bracket_on_the_motor(v: float, angle: float, d: float, x: float) -> None:
     """'Formula for face and rim alignment calculation', fdocuments.us: R = bf·A/D − br/2, + = raise."""
