@@ -108,7 +108,7 @@ def _columns(view: AssetView, *, typed: bool) -> list[dict[str, Any]]:
         _text("date", say("grid.date"), 104, pinned="left", valueFormatter={"function": "params.data.date_text"}),
     )
     stands = [_text("stands", say("grid.stands"), 128)] if any(_stands(line) for line in view.lines) else []
-    why = _group("grid.why", _text("reason", say("grid.reason"), 108), *stands)
+    why = _group("grid.why" if stands else "grid.why.alone", _text("reason", say("grid.reason"), 108), *stands)
     verdict = _group(
         "grid.ratio",
         _judged("found_ratio", say("grid.found_ratio"), wide=wide),

@@ -19,6 +19,7 @@ WORDS: Final[dict[str, str]] = {
     # Grid of jobs
     "grid.visit": "Visit",
     "grid.why": "State and reason",
+    "grid.why.alone": "Why",
     "grid.ratio": "Limit ratio",
     "grid.who": "Who and with what",
     "grid.feet": "Feet",

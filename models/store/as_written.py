@@ -62,13 +62,18 @@ def misfit_of(connection: sa.Connection, tree: KeptTree, story: AssetStory, upto
     return _not_told(connection, story, versions, upto) if other is None else Misfit(Flaw.ALTERED, other)
 
 
-def statements_of(connection: sa.Connection, numbers: Sequence[int]) -> dict[int, tuple[bytes, bytes]]:
-    """Give the statements of some entries and their leaves, by number; none for an entry that has none."""
+def statements_of(
+    connection: sa.Connection, numbers: Sequence[int], site_id: int | None = None
+) -> dict[int, tuple[bytes, bytes]]:
+    """Give the statements of some entries and their leaves, by number; none for an entry that has none, or not at the site."""
     s = StatementRow
+    asked = sa.select(s.entry, s.said, s.leaf)
+    if site_id is not None:
+        asked = asked.where(s.site_id == site_id)
     return {
         row[0]: (row[1].encode(), raw_bytes(row[2]))
         for some in parts(numbers)
-        for row in connection.execute(sa.select(s.entry, s.said, s.leaf).where(s.entry.in_(some)))
+        for row in connection.execute(asked.where(s.entry.in_(some)))
     }
 
 
@@ -117,11 +122,11 @@ def differences_in(connection: sa.Connection, site_id: int, number: int) -> list
     lines = _stored(connection, EntryRow, "number", [number])
     if not lines or lines[0][1] != site_id:
         return []
-    held = statements_of(connection, [number]).get(number)
+    held = statements_of(connection, [number], site_id).get(number)
     if held is None:
         return [Finding(Fault.STATEMENT_MISSING, number, "statement", "entry")]
     said, leaf = held
-    stored = _rows_of(connection, [number]) | {"entry": lines}
+    stored = _rows_of(connection, [number], site_id) | {"entry": lines}
     shapes = {table: shape_of(table) for table in stored}
     rows = {table: _in_shape(table, of) for table, of in stored.items()}
     found = entry_differences(number, shapes, rows.pop("entry")[0], rows, said)
@@ -137,10 +142,12 @@ def _in_shape(table: str, rows: Sequence[tuple[Any, ...]]) -> list[Sequence[Any]
     return [[row[place] for place in order] for row in rows]
 
 
-def _rows_of(connection: sa.Connection, numbers: Sequence[int]) -> dict[str, list[tuple[Any, ...]]]:
+def _rows_of(
+    connection: sa.Connection, numbers: Sequence[int], site_id: int | None = None
+) -> dict[str, list[tuple[Any, ...]]]:
     """Read every row that some entries bind, by table; a site is bound by the entry that sets it for the first time."""
     rows = {
-        mapped.__tablename__: _stored(connection, mapped, key_column(mapped), numbers)
+        mapped.__tablename__: _stored(connection, mapped, key_column(mapped), numbers, site_id)
         for mapped in BOUND
         if mapped is not SiteRow
     }
@@ -150,11 +157,16 @@ def _rows_of(connection: sa.Connection, numbers: Sequence[int]) -> dict[str, lis
     return rows | {SiteRow.__tablename__: _stored(connection, SiteRow, "id", founded)}
 
 
-def _stored(connection: sa.Connection, mapped: Any, column: str, numbers: Sequence[int]) -> list[tuple[Any, ...]]:
-    """Read rows just as the database holds them."""
+def _stored(
+    connection: sa.Connection, mapped: Any, column: str, numbers: Sequence[int], site_id: int | None = None
+) -> list[tuple[Any, ...]]:
+    """Read rows just as the database holds them; with a site those of its part alone, so that no other part is looked at."""
     table = mapped.__table__
     plain = [sa.type_coerce(one, sa.types.NullType()).label(one.name) for one in table.columns]
-    return [tuple(row) for row in connection.execute(sa.select(*plain).where(table.c[column].in_(numbers)))]
+    asked = sa.select(*plain).where(table.c[column].in_(numbers))
+    if site_id is not None:
+        asked = asked.where(table.c.site_id == site_id)
+    return [tuple(row) for row in connection.execute(asked)]
 
 
 def _not_told(connection: sa.Connection, story: AssetStory, versions: Sequence[Version], upto: int) -> Misfit | None:
